@@ -1,0 +1,9 @@
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+
+class BooksConfig(AppConfig):
+    name = "quotes.books"
+    label = "books"
+    default_auto_field = "django.db.models.BigAutoField"

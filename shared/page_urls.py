@@ -1,0 +1,7 @@
+"""Page addresses of this app."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

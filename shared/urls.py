@@ -1,0 +1,24 @@
+"""Every address of the service: each app brings its own ``pages`` and ``api`` patterns."""
+
+from __future__ import annotations
+
+from django.contrib import admin
+from django.urls import include, path
+
+APPS = (
+    "shared",
+    "catalogue",
+    "quotes.jobs",
+    "quotes.offers",
+    "quotes.documents",
+    "quotes.orders",
+    "quotes.exchange",
+    "quotes.books",
+    "quotes.desk",
+)
+
+urlpatterns = [
+    path("admin/", admin.site.urls),
+    *(path("api/v1/", include(f"{app}.api_urls")) for app in APPS),
+    *(path("", include(f"{app}.page_urls")) for app in APPS),
+]
