@@ -1,0 +1,42 @@
+"""Exact rounding of fractions of a millimetre: every rounding in the engine is one of these.
+
+Numerators and denominators are integers, so that no float noise decides a millimetre. Source: house rule (docs/rules.md).
+"""
+
+from __future__ import annotations
+
+from math import isqrt
+
+
+def half_up(numerator: int, denominator: int) -> int:
+    """Round ``numerator / denominator`` to the nearest integer, halves towards plus infinity.
+
+    >>> half_up(5, 2), half_up(-5, 2), half_up(7, 3)
+    (3, -2, 2)
+    """
+    return (2 * numerator + denominator) // (2 * denominator)
+
+
+def up(numerator: int, denominator: int) -> int:
+    """Round ``numerator / denominator`` up: for what must not be short.
+
+    >>> up(7, 3), up(6, 3), up(-7, 3)
+    (3, 2, -2)
+    """
+    return -(-numerator // denominator)
+
+
+def along_slope(horizontal: int, rise: int, width: int) -> int:
+    """Length [mm] of a piece that covers ``horizontal`` mm in plan on a line rising ``rise`` over ``width``, half-up.
+
+    Right triangle: horizontal / cos(angle) = horizontal * sqrt(width^2 + rise^2) / width, in integers.
+
+    >>> along_slope(2400, 300, 2400)  # 2418.677 mm
+    2419
+    >>> along_slope(2400, 0, 2400)
+    2400
+    """
+    if not rise:
+        return horizontal
+    twice = isqrt(4 * horizontal * horizontal * (width * width + rise * rise) // (width * width))
+    return (twice + 1) // 2
