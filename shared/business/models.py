@@ -1,0 +1,193 @@
+"""A business, its people, and the keys its machines use."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models.functions import Lower
+from django.utils import timezone
+
+from shared.business.roles import Role
+from shared.business.scoping import new_ref
+
+
+class PersonManager(BaseUserManager["Person"]):
+    """People are found by e-mail address, whatever its case."""
+
+    def create_user(self, email: str, password: str | None = None, **values: Any) -> Person:
+        """A stored person; without a password nobody can sign in as them yet."""
+        person = self.model(email=email.strip().lower(), **values)
+        person.set_password(password)
+        person.save(using=self._db)
+        return person
+
+    def create_superuser(self, email: str, password: str | None = None, **values: Any) -> Person:
+        """A person who may use the admin for every business."""
+        return self.create_user(email, password, **{**values, "is_staff": True, "is_superuser": True})
+
+    def get_by_natural_key(self, username: str | None) -> Person:
+        return self.get(email=(username or "").strip().lower())
+
+
+class Person(AbstractBaseUser, PermissionsMixin):
+    """Somebody who signs in. May be a member of several businesses."""
+
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    email = models.EmailField("e-mail", unique=True)
+    name = models.CharField(max_length=120, blank=True)
+    is_staff = models.BooleanField(default=False)
+    is_active = models.BooleanField(default=True)
+    joined_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
+    objects = PersonManager()
+
+    class Meta:
+        verbose_name_plural = "people"
+        constraints = [models.UniqueConstraint(Lower("email"), name="person_email_any_case")]
+
+    def __str__(self) -> str:
+        return self.name or self.email
+
+    def get_full_name(self) -> str:
+        """What the admin shows."""
+        return str(self)
+
+
+class Paper(models.TextChoices):
+    A4 = "A4", "A4"
+    LETTER = "Letter", "Letter"
+
+
+class TaxRule(models.TextChoices):
+    """Where tax is rounded: once for each rate of a document, or on every line."""
+
+    TOTAL = "total", "on the total of each rate"
+    LINE = "line", "on every line"
+
+
+class Business(models.Model):
+    """A fencing business: the owner of every other row."""
+
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    name = models.CharField(max_length=120)
+    address = models.TextField(max_length=500, blank=True)
+    place = models.CharField(max_length=120, blank=True)
+    postcode = models.CharField(max_length=20, blank=True)
+    country = models.CharField(
+        max_length=2, validators=[RegexValidator(r"^[A-Z]{2}\Z", "Two capital letters of ISO 3166-1.")]
+    )
+    email = models.EmailField("e-mail", blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    website = models.CharField(max_length=200, blank=True)
+    currency = models.CharField(
+        max_length=3, validators=[RegexValidator(r"^[A-Z]{3}\Z", "Three capital letters of ISO 4217.")]
+    )
+    locale = models.CharField(max_length=20, default="en")
+    language = models.CharField(max_length=20, default="en")
+    time_zone = models.CharField(max_length=60, default="UTC")
+    paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
+    tax_rule = models.CharField(max_length=5, choices=TaxRule, default=TaxRule.TOTAL)
+    tax_name = models.CharField(max_length=20, default="Tax")
+    registration_number = models.CharField(max_length=60, blank=True)
+    tax_number = models.CharField(max_length=60, blank=True)
+    terms = models.TextField(max_length=20_000, blank=True)
+    payment_details = models.TextField(max_length=2_000, blank=True)
+    wording = models.JSONField(default=dict, blank=True)
+    logo_png = models.BinaryField(null=True, blank=True, editable=False)
+    quote_valid_days = models.PositiveSmallIntegerField(default=30)
+    suspended_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    updated_at = models.DateTimeField(default=timezone.now, editable=False)
+    version = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        verbose_name_plural = "businesses"
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """An update gets the next version."""
+        if not self._state.adding:
+            self.version += 1
+            self.updated_at = timezone.now()
+            if kwargs.get("update_fields") is not None:
+                kwargs["update_fields"] = {*kwargs["update_fields"], "version", "updated_at"}
+        super().save(*args, **kwargs)
+
+    @property
+    def suspended(self) -> bool:
+        """A suspended business may be read and exported, not changed."""
+        return self.suspended_at is not None
+
+
+class Member(models.Model):
+    """A person's role in a business."""
+
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="members")
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
+    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in Role])
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    version = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["business", "person"], name="member_once_in_a_business"),
+            models.CheckConstraint(
+                condition=models.Q(role__in=[role.value for role in Role]), name="member_role_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.role}"
+
+
+class SupplierAccount(models.Model):
+    """One supplier's account with the service: it may serve several businesses, each in its own row there."""
+
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    name = models.CharField(max_length=120)
+    email = models.EmailField("e-mail", blank=True)
+    suspended_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ApiKey(models.Model):
+    """A key of a business's integration or of a supplier. The key itself is shown once and never stored."""
+
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    business = models.ForeignKey(Business, on_delete=models.CASCADE, null=True, blank=True, related_name="api_keys")
+    supplier_account = models.ForeignKey(
+        SupplierAccount, on_delete=models.CASCADE, null=True, blank=True, related_name="api_keys"
+    )
+    name = models.CharField(max_length=120)
+    prefix = models.CharField(max_length=12, editable=False)
+    sha256 = models.CharField(max_length=64, unique=True, editable=False)
+    scopes = models.JSONField(default=list)
+    expires_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    last_used_at = models.DateTimeField(null=True, blank=True, editable=False)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    created_by = models.ForeignKey(Person, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(business__isnull=False, supplier_account__isnull=True)
+                | models.Q(business__isnull=True, supplier_account__isnull=False),
+                name="api_key_has_one_holder",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.prefix}…)"

@@ -1,0 +1,97 @@
+"""Who may do what: the one table that every door (API, pages, commands) asks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What a member is to a business."""
+
+    OWNER = "owner"
+    ESTIMATOR = "estimator"
+    CREW = "crew"
+    BOOKKEEPER = "bookkeeper"
+
+
+class Scope(StrEnum):
+    """One thing that may be allowed. Roles and API keys are sets of these."""
+
+    BUSINESS_READ = "business:read"  # name, address, terms
+    BUSINESS_WRITE = "business:write"
+    MEMBERS_READ = "members:read"
+    MEMBERS_WRITE = "members:write"
+    KEYS_READ = "keys:read"
+    KEYS_WRITE = "keys:write"
+    CATALOGUE_READ = "catalogue:read"  # components, fence systems, suppliers, offers
+    CATALOGUE_WRITE = "catalogue:write"
+    PRICES_READ = "prices:read"  # price rules, costs and margins
+    PRICES_WRITE = "prices:write"
+    JOBS_READ = "jobs:read"  # customers, sites, jobs and their time line
+    JOBS_WRITE = "jobs:write"
+    MEASURES_READ = "measures:read"  # stored measures and take-offs
+    MEASURES_WRITE = "measures:write"
+    QUOTES_READ = "quotes:read"
+    QUOTES_WRITE = "quotes:write"
+    SETOUT_READ = "setout:read"  # set-out sheets and cut lists, no money on them
+    ASBUILT_WRITE = "asbuilt:write"
+    DOCUMENTS_READ = "documents:read"
+    DOCUMENTS_WRITE = "documents:write"
+    ORDERS_READ = "orders:read"
+    ORDERS_WRITE = "orders:write"
+    STOCK_READ = "stock:read"
+    STOCK_WRITE = "stock:write"
+    WEBHOOKS_READ = "webhooks:read"
+    WEBHOOKS_WRITE = "webhooks:write"
+    BOOKS_READ = "books:read"  # totals and exports
+    BOOKS_WRITE = "books:write"  # lock a period
+    AUDIT_READ = "audit:read"
+    SUPPLY_READ = "supply:read"  # a supplier: the orders sent to it
+    SUPPLY_WRITE = "supply:write"  # a supplier: acknowledge, refuse, despatch, backorder
+    SUPPLY_OFFERS_READ = "supply-offers:read"  # a supplier: its own prices, packs, lead times
+    SUPPLY_OFFERS_WRITE = "supply-offers:write"
+
+
+SUPPLIER_SCOPES = frozenset(
+    {Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_READ, Scope.SUPPLY_OFFERS_WRITE}
+)
+BUSINESS_SCOPES = frozenset(Scope) - SUPPLIER_SCOPES
+
+GRANTS: dict[Role, frozenset[Scope]] = {
+    Role.OWNER: BUSINESS_SCOPES,
+    Role.ESTIMATOR: BUSINESS_SCOPES
+    - {
+        Scope.BUSINESS_WRITE,
+        Scope.MEMBERS_READ,
+        Scope.MEMBERS_WRITE,
+        Scope.KEYS_READ,
+        Scope.KEYS_WRITE,
+        Scope.PRICES_WRITE,
+        Scope.BOOKS_WRITE,
+        Scope.AUDIT_READ,
+        Scope.WEBHOOKS_WRITE,
+    },
+    Role.CREW: frozenset({Scope.BUSINESS_READ, Scope.JOBS_READ, Scope.SETOUT_READ, Scope.ASBUILT_WRITE}),
+    Role.BOOKKEEPER: frozenset(
+        {
+            Scope.BUSINESS_READ,
+            Scope.JOBS_READ,
+            Scope.QUOTES_READ,
+            Scope.DOCUMENTS_READ,
+            Scope.ORDERS_READ,
+            Scope.BOOKS_READ,
+            Scope.BOOKS_WRITE,
+        }
+    ),
+}
+
+
+def granted(role: Role | str) -> frozenset[Scope]:
+    """Everything a role may do."""
+    return GRANTS[Role(role)]
+
+
+def known_scopes(names: Iterable[str]) -> frozenset[Scope]:
+    """Stored scope names as scopes; a name that no longer exists grants nothing."""
+    return frozenset(Scope(name) for name in names if name in Scope.__members__.values())

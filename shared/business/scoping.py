@@ -1,0 +1,155 @@
+"""Every row belongs to a business, and nobody can forget to say which.
+
+``Model.objects`` answers only through ``.of(business)``; anything else raises. ``Model.anywhere`` is the
+explicit way past it, for admin, system jobs and signed links: each use carries ``# unscoped: why``.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, Self, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import F
+from django.utils import timezone
+
+if TYPE_CHECKING:
+    from shared.business.models import Business
+
+OwnedT = TypeVar("OwnedT", bound="Owned")
+_BASE62 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
+_REF_LENGTH = 22  # 62 ** 22 > 2 ** 130
+
+
+class UnscopedError(RuntimeError):
+    """A query that does not say whose rows it wants. Always a mistake in our code."""
+
+
+class ForeignRowError(ValidationError):
+    """A row points at a row of another business."""
+
+
+def new_ref() -> str:
+    """An id nobody can guess: 22 random letters and digits, 131 bits."""
+    return "".join(secrets.choice(_BASE62) for _ in range(_REF_LENGTH))
+
+
+class OwnedQuerySet(models.QuerySet[OwnedT]):
+    """Rows of one business (or, through ``anywhere``, of all of them)."""
+
+    _owner_id: int | None = None
+
+    def _clone(self) -> Self:
+        clone: Self = super()._clone()  # type: ignore[misc]  # Django's own hook, not in the stubs
+        clone._owner_id = self._owner_id
+        return clone
+
+    def owned_by(self, business: Business) -> Self:
+        """The rows of ``business``; rows made through the answer belong to it."""
+        if business is None or business.pk is None:
+            raise UnscopedError(f"{self.model.__name__}: a stored business is needed")
+        rows = self.filter(business_id=business.pk)
+        rows._owner_id = business.pk
+        return rows
+
+    def create(self, **values: Any) -> OwnedT:
+        if self._owner_id is not None and "business" not in values:
+            values.setdefault("business_id", self._owner_id)
+        return super().create(**values)
+
+    def bulk_create(self, objs: Iterable[OwnedT], *args: Any, **kwargs: Any) -> list[OwnedT]:
+        rows = list(objs)
+        for row in rows:
+            if not row.business_id and self._owner_id is not None:
+                row.business_id = self._owner_id
+        refuse_foreign_rows(rows)
+        return super().bulk_create(rows, *args, **kwargs)
+
+    def update(self, **values: Any) -> int:
+        """As Django's, and every changed row gets its next version."""
+        values.setdefault("version", F("version") + 1)
+        values.setdefault("updated_at", timezone.now())
+        return super().update(**values)
+
+
+class OwnedManager(models.Manager[OwnedT]):
+    """Default deny: the only way in is ``of(business)``."""
+
+    def of(self, business: Business) -> OwnedQuerySet[OwnedT]:
+        """The rows of one business."""
+        return OwnedQuerySet[OwnedT](self.model, using=self._db).owned_by(business)
+
+    def get_queryset(self) -> NoReturn:
+        raise UnscopedError(f"{self.model.__name__}.objects needs .of(business); see DEVELOPERS.md, Owned rows")
+
+
+class AnywhereManager(models.Manager[OwnedT]):
+    """All rows of all businesses. Say why in a comment where you use it."""
+
+    def get_queryset(self) -> OwnedQuerySet[OwnedT]:
+        return OwnedQuerySet[OwnedT](self.model, using=self._db)
+
+
+class Owned(models.Model):
+    """A row of a business: public id, time stamps and a version that changes with every write."""
+
+    business = models.ForeignKey("shared.Business", on_delete=models.PROTECT, related_name="+")
+    business_id: int  # the column behind it, said here because checkers can't see it on an abstract model
+    ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    updated_at = models.DateTimeField(default=timezone.now, editable=False)
+    version = models.PositiveIntegerField(default=1, editable=False)
+
+    # the first manager is what Django itself uses for relations, forms and the admin
+    anywhere: ClassVar[AnywhereManager[Self]] = AnywhereManager()
+    objects: ClassVar[OwnedManager[Self]] = OwnedManager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Refuses links to another business's rows; an update gets the next version."""
+        refuse_foreign_rows([self])
+        if not self._state.adding:
+            self.version += 1
+            self.updated_at = timezone.now()
+            fields = kwargs.get("update_fields")
+            if fields is not None:
+                kwargs["update_fields"] = {*fields, "version", "updated_at"}
+        super().save(*args, **kwargs)
+
+
+def owned_links(model: type[models.Model]) -> list[tuple[models.ForeignKey[Any, Any], type[Owned]]]:
+    """The foreign keys of a model that point at rows of a business, with the model they point at."""
+    return [
+        (field, field.related_model)
+        for field in model._meta.concrete_fields
+        if isinstance(field, models.ForeignKey) and issubclass(field.related_model, Owned)
+    ]
+
+
+def refuse_foreign_rows(rows: Iterable[Owned]) -> None:
+    """Every row that ``rows`` point at belongs to the same business as they do.
+
+    One query for each kind of link that is not loaded already. PostgreSQL checks the same once more with a
+    composite foreign key (see ``walls.py``).
+    """
+    rows = list(rows)
+    for field, target in owned_links(type(rows[0])) if rows else ():
+        wanted = {(getattr(row, field.attname), row.business_id) for row in rows if _unproven(row, field)}
+        if not wanted:
+            continue
+        found = target.anywhere.filter(  # unscoped: the owner of each row found is compared here
+            pk__in={pk for pk, _ in wanted}
+        ).values_list("pk", "business_id")
+        if wanted - set(found):
+            raise ForeignRowError({field.name: f"There is no such {target._meta.verbose_name}."})
+
+
+def _unproven(row: Owned, field: models.ForeignKey[Any, Any]) -> bool:
+    if getattr(row, field.attname) is None:
+        return False
+    linked = field.get_cached_value(row, default=None)
+    return not isinstance(linked, Owned) or linked.business_id != row.business_id

@@ -1,0 +1,97 @@
+"""Starting a business, and changing who belongs to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from fencing.faults import Fault, Refused
+from shared.business.keys import SHOWN, digest, new_key
+from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
+from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
+
+
+@transaction.atomic
+def start_business(*, owner: Person, name: str, country: str, currency: str, **details: Any) -> Business:
+    """A new business with its owner."""
+    business = Business(name=name, country=country, currency=currency, **details)
+    business.full_clean(exclude=["logo_png"])
+    business.save()
+    add_member(business=business, person=owner, role=Role.OWNER)
+    return business
+
+
+@transaction.atomic
+def add_member(*, business: Business, person: Person, role: Role) -> Member:
+    """Gives a person a role; a person who has one already is refused."""
+    if Member.objects.filter(business=business, person=person).exists():
+        raise Refused([Fault("/email", "member.already", "This person is a member already.")])
+    return Member.objects.create(business=business, person=person, role=role)
+
+
+@transaction.atomic
+def change_role(*, member: Member, role: Role) -> Member:
+    """Gives a member another role; the last owner stays owner."""
+    if role is not Role.OWNER:
+        _keep_an_owner(member, "/role")
+    member.role = role
+    member.version += 1
+    member.save(update_fields=["role", "version"])
+    return member
+
+
+@transaction.atomic
+def remove_member(*, member: Member) -> None:
+    """Takes a person out of a business; the last owner stays."""
+    _keep_an_owner(member, "")
+    member.delete()
+
+
+@transaction.atomic
+def issue_key(
+    *,
+    name: str,
+    scopes: Iterable[Scope],
+    business: Business | None = None,
+    supplier_account: SupplierAccount | None = None,
+    expires_at: datetime | None = None,
+    created_by: Person | None = None,
+    live: bool = True,
+) -> tuple[ApiKey, str]:
+    """A new key for one holder, with the text that is shown this once."""
+    wanted = frozenset(scopes)
+    allowed = BUSINESS_SCOPES if business else SUPPLIER_SCOPES
+    if not wanted or wanted - allowed:
+        raise Refused([Fault("/scopes", "scopes.unknown", f"Choose from: {', '.join(sorted(allowed))}.")])
+    text = new_key(live=live)
+    stored = ApiKey.objects.create(
+        business=business,
+        supplier_account=supplier_account,
+        name=name,
+        prefix=text[:SHOWN],
+        sha256=digest(text),
+        scopes=sorted(wanted),
+        expires_at=expires_at,
+        created_by=created_by,
+    )
+    return stored, text
+
+
+@transaction.atomic
+def revoke_key(*, key: ApiKey) -> ApiKey:
+    """Ends a key at once; ending it twice keeps the first time."""
+    if key.revoked_at is None:
+        key.revoked_at = timezone.now()
+        key.save(update_fields=["revoked_at"])
+    return key
+
+
+def _keep_an_owner(member: Member, pointer: str) -> None:
+    # the rows of all owners are locked, so that two owners can't remove each other at once
+    owners = list(Member.objects.select_for_update().filter(business_id=member.business_id, role=Role.OWNER))
+    if [owner.pk for owner in owners] == [member.pk]:
+        raise Refused([Fault(pointer, "owner.last", "A business keeps at least one owner.")])
