@@ -1,1 +1,16 @@
-"""The fencing engine: from a site measure to a take-off, in integer millimetres. Pure Python."""
+"""The fencing engine: from a site measure to everything a fence needs.
+
+    measure, system -> take_off() -> runs, bays, posts, pieces, quantities, concrete, notices
+
+Every length and level is an integer number of millimetres, levels above the job's datum; money is Decimal, shares are exact
+fractions, angles are degrees. The engine is pure: values in, values out, the same input gives the same output.
+"""
+
+from __future__ import annotations
+
+from fencing.faults import Fault, Level, Notice, Refused
+from fencing.measure import Measure
+from fencing.system import System
+from fencing.takeoff import TakeOff, take_off
+
+__all__ = ["Fault", "Level", "Measure", "Notice", "Refused", "System", "TakeOff", "take_off"]

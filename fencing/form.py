@@ -56,11 +56,13 @@ def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     bays = len(posts) - 1
     first, last = ground.at(posts[0]), ground.at(posts[-1])
     high, fall = max(first, last), abs(last - first)
-    down = [(fall * bay) // bays for bay in range(bays)]  # floor: a base never stands lower than its exact step
+    down = [half_up(fall * bay, bays) for bay in range(bays)]
     equal = [high + gap - drop for drop in (down if first >= last else reversed(down))]
     least = [ground.highest(left, right) + gap for left, right in pairwise(posts)]
-    chosen = equal if all(base >= lowest for base, lowest in zip(equal, least, strict=True)) else least
-    return [(base, base) for base in chosen]
+    if all(base >= lowest - 1 for base, lowest in zip(equal, least, strict=True)):
+        # a millimetre short is rounding, not ground: the step stays and the bay keeps its gap
+        least = list(map(max, equal, least))
+    return [(base, base) for base in least]
 
 
 def _raked(left: int, right: int, ground: Ground, gap: int) -> Pair:

@@ -61,3 +61,7 @@ class Ground:
     def highest(self, start: int, end: int) -> int:
         """The highest level [mm above datum] from ``start`` to ``end``."""
         return max(level for _, level in self.between(start, end))
+
+    def lowest(self, start: int, end: int) -> int:
+        """The lowest level [mm above datum] from ``start`` to ``end``."""
+        return min(level for _, level in self.between(start, end))

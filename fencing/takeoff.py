@@ -1,14 +1,35 @@
-"""The take-off: everything a measured job needs, counted, with the reason for each number."""
+"""The take-off: everything a measured job needs, counted, with the reason for each number.
+
+The stages, in order, each a function from values to values:
+
+    measure -> ground -> drafts (layout, lines, bays, gates) -> posts -> tally -> pieces, quantities, concrete -> notices
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
 
-from fencing.faults import Notice
-from fencing.fence import BuiltRetrofit, BuiltRun
-from fencing.measure import Measure
+from fencing import retrofit as retrofits_
+from fencing.choosing import decide, inspect
+from fencing.counting import against, count_retrofits, count_run, half_caps_in
+from fencing.faults import Level, Notice
+from fencing.fence import BuiltRetrofit, BuiltRun, Post, Proposal
+from fencing.fixings import stitch_post
+from fencing.ground import Ground
+from fencing.measure import Measure, Run, Terminal
 from fencing.piece import Concrete, Piece, Quantity
+from fencing.plan import corners
+from fencing.posts import Upright, stand
+from fencing.pouring import pour
+from fencing.prices import PriceList
+from fencing.setting_out import Draft, Ends
 from fencing.system import System
+from fencing.tally import ROLES, Tally
+
+CORNER_TOLERANCE = 20
+"""How far [mm] two runs may disagree about the ground at their corner before a notice says so. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,3 +44,147 @@ class TakeOff:
     quantities: tuple[Quantity, ...]
     concrete: Concrete
     notices: tuple[Notice, ...]
+
+
+def take_off(measure: Measure, system: System, prices: PriceList | None = None) -> TakeOff:
+    """Expand a site measure into every post, bay, gate, piece, screw and hole of the fence.
+
+    Args:
+        measure: the checked site measure, lengths in mm, levels in mm above its datum.
+        system: the fence system it is built in.
+        prices: the business's prices; only ``auto`` form and layout look at them.
+
+    Returns:
+        The take-off: runs in the order of the measure, pieces and quantities in the order lists are printed. Every ``why`` adds
+        up to its ``net``; a corner post is counted once.
+
+    Raises:
+        Refused: gates or a taper that do not fit the bays of their run, with pointers into the measure.
+    """
+    shared = corners(measure.runs)
+    grounds = grounds_of(measure.runs, shared)
+    drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
+    posts = _posts(drafts, shared, system)
+    retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
+    counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
+    if 0 in shared:
+        counted[-1] = counted[-1][:-1]
+    pieces, quantities, concrete = _count(measure, drafts, counted, retrofits, system)
+    return TakeOff(
+        measure=measure,
+        system=system,
+        runs=tuple(map(_built, drafts, posts, proposals)),
+        retrofits=retrofits,
+        pieces=pieces,
+        quantities=quantities,
+        concrete=concrete,
+        notices=tuple(_notices(drafts, counted, shared, retrofits, system)),
+    )
+
+
+def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
+    """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0."""
+    grounds: dict[int, Ground] = {i: Ground.through(run.levels) for i, run in enumerate(runs) if run.levels}
+    links = [(start, end, 0, runs[end].length) for start, end in shared.items()]
+    for _ in runs:
+        for after, before, start, end in links:
+            if before in grounds and after not in grounds:
+                grounds[after] = Ground.through((), grounds[before].at(end))
+            elif after in grounds and before not in grounds:
+                grounds[before] = Ground.through((), grounds[after].at(start))
+        if all(after in grounds for after, *_ in links):
+            break
+    return [grounds.get(index, Ground.through(())) for index in range(len(runs))]
+
+
+def _drafts(
+    runs: Sequence[Run], grounds: Sequence[Ground], shared: dict[int, int], system: System, prices: PriceList | None
+) -> tuple[list[Draft], list[tuple[Proposal, ...]]]:
+    drafts, proposals = list[Draft](), list[tuple[Proposal, ...]]()
+    for index, (run, ground) in enumerate(zip(runs, grounds, strict=True)):
+        ends = Ends(
+            first=drafts[index - 1].uprights[-1].id if index and index in shared else None,
+            last=drafts[0].uprights[0].id if 0 in shared and index == len(runs) - 1 else None,
+        )
+        draft, beside = decide(run, ground, system, prices, ends, f"/runs/{index}")
+        drafts.append(draft)
+        proposals.append(beside)
+    return drafts, proposals
+
+
+def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
+    """The posts of every run; a shared corner has the members of both runs and stands in the lower ground of the two."""
+    uprights = [list(draft.uprights) for draft in drafts]
+    for after, before in shared.items():
+        ending, starting = uprights[before][-1], uprights[after][0]
+        corner = Upright(
+            id=ending.id if after else starting.id,
+            at=ending.at,
+            kind="square",
+            ground=min(ending.ground, starting.ground),
+            top=max(ending.top, starting.top),
+            channels=ending.channels + starting.channels,
+        )
+        uprights[before][-1], uprights[after][0] = corner, replace(corner, at=starting.at)
+    return [tuple(stand(upright, system) for upright in row) for row in uprights]
+
+
+def _count(
+    measure: Measure,
+    drafts: Sequence[Draft],
+    counted: Sequence[Sequence[Post]],
+    retrofits: Sequence[BuiltRetrofit],
+    system: System,
+) -> tuple[tuple[Piece, ...], tuple[Quantity, ...], Concrete]:
+    tally = Tally()
+    for draft, posts in zip(drafts, counted, strict=True):
+        count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
+    half_caps_in(tally, [(posts, draft.run.colours) for draft, posts in zip(drafts, counted, strict=True)])
+    count_retrofits(tally, retrofits, measure.retrofits, system)
+    concrete, mix = pour(chain.from_iterable(counted), system)
+    rows = [*tally.quantities(system), *([mix] if mix else [])]
+    return tally.pieces(system), tuple(sorted(rows, key=lambda row: ROLES.index(row.role))), concrete
+
+
+def _built(draft: Draft, posts: tuple[Post, ...], proposals: tuple[Proposal, ...]) -> BuiltRun:
+    return BuiltRun(draft.run.id, draft.run.length, draft.form, draft.layout, posts, draft.bays, draft.gates, proposals)
+
+
+def _notices(
+    drafts: Sequence[Draft],
+    counted: Sequence[Sequence[Post]],
+    shared: dict[int, int],
+    retrofits: Sequence[BuiltRetrofit],
+    system: System,
+) -> list[Notice]:
+    notices = list[Notice]()
+    for index, (draft, posts) in enumerate(zip(drafts, counted, strict=True)):
+        if index in shared:
+            notices += _corner_levels(drafts[shared[index]], draft)
+        notices += inspect(draft, posts, system)
+        notices += _wall_fixings(draft, posts, system)
+    for built in retrofits:
+        notices += retrofits_.inspect(built, system)
+    return notices
+
+
+def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
+    ending, starting = before.uprights[-1], after.uprights[0]
+    apart = abs(ending.ground - starting.ground)
+    if apart <= CORNER_TOLERANCE:
+        return []
+    text = (
+        f"run {before.run.id} has the ground at this corner at {ending.ground} mm, run {after.run.id} at {starting.ground} mm: "
+        f"{apart} mm apart; the lower is used, check the levels"
+    )
+    return [Notice("corner.levels", Level.WARNING, starting.id, text)]
+
+
+def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+    notices = list[Notice]()
+    for post in posts:
+        if against(draft.run, post) is Terminal.WALL:
+            points = stitch_post(post.members[0].top, post.ground, system.screws)
+            text = f"fix this post to the wall at {points} points; what fixes it depends on the wall and is not in the screws"
+            notices.append(Notice("wall.fixing", Level.INFO, post.id, text))
+    return notices

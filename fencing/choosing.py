@@ -1,0 +1,144 @@
+"""Choosing form and layout: every way a run could be built, side by side, and the one that is taken.
+
+Rule: docs/rules.md. Fewest stops first; then, with prices, the cheapest; without, the first form that serves, the fewest
+bays and the fewest rails to cut. The order of the contract's lists decides between equals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fencing import bay as bays_
+from fencing import gates as gates_
+from fencing import posts as posts_
+from fencing.counting import count_run, half_caps_in
+from fencing.faults import Level, Notice
+from fencing.fence import Post, Proposal
+from fencing.ground import Ground
+from fencing.measure import Form, Layout, Run
+from fencing.pouring import pour
+from fencing.prices import PriceList, Work, cost_of
+from fencing.setting_out import NO_ENDS, Draft, Ends, set_out
+from fencing.system import System
+from fencing.tally import Tally
+
+FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED)
+LAYOUTS = (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED, Layout.WHOLE_RAILS)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to build a run, with what decides between it and the others."""
+
+    draft: Draft
+    stops: int
+    cuts: int
+    cost: Decimal | None
+
+
+def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+    """Every notice of one run: its bays, gates and posts, in that order."""
+    notices = [notice for bay in draft.bays for notice in bays_.inspect(bay, system)]
+    for gate in draft.gates:
+        notices += gates_.inspect(gate, draft.run.length, draft.ground, system)
+    return notices + posts_.inspect(posts, system)
+
+
+def options(
+    run: Run,
+    ground: Ground,
+    system: System,
+    prices: PriceList | None,
+    ends: Ends = NO_ENDS,
+    pointer: str = "",
+    *,
+    forms: Iterable[Form] = FORMS,
+    layouts: Iterable[Layout] = LAYOUTS,
+) -> list[Option]:
+    """Every combination of ``forms`` and ``layouts`` for one run, set out and costed on its own.
+
+    Args:
+        run: the measured run.
+        ground: the ground under it.
+        system: the fence system.
+        prices: the business's prices, None where there are none.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+        forms, layouts: what to try, in order of preference between equals.
+
+    Raises:
+        Refused: gates or a taper that fit no layout tried.
+    """
+    wanted = list(layouts)
+    return [
+        _option(set_out(run, form, layout, ground, system, ends, pointer), system, prices)
+        for form in forms
+        for layout in wanted
+    ]
+
+
+def _option(draft: Draft, system: System, prices: PriceList | None) -> Option:
+    posts = [posts_.stand(upright, system) for upright in draft.uprights]
+    stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
+    cuts = sum(rail.length not in system.rails.stock for bay in draft.bays for rail in bay.rails)
+    return Option(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
+
+
+def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
+    tally = Tally()
+    count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
+    half_caps_in(tally, [(posts, draft.run.colours)])
+    _, mix = pour(posts, system)
+    quantities = [*tally.quantities(system), *([mix] if mix else [])]
+    raked = sum(bay.slope > 0 for bay in draft.bays)
+    return cost_of(prices, tally.pieces(system), quantities, Work(len(posts), len(draft.bays), raked, cuts))
+
+
+def choose(candidates: Sequence[Option]) -> Option:
+    """The option to build: see the module's rule. Costs decide only where every option has one."""
+    priced = all(option.cost is not None for option in candidates)
+
+    def rank(numbered: tuple[int, Option]) -> tuple[int, Decimal, int, int, int, int]:
+        index, option = numbered
+        form = FORMS.index(option.draft.form)
+        cost = option.cost if priced and option.cost is not None else Decimal(0)
+        return option.stops, cost, form, len(option.draft.bays), option.cuts, index
+
+    return min(enumerate(candidates), key=rank)[1]
+
+
+def decide(
+    run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
+) -> tuple[Draft, tuple[Proposal, ...]]:
+    """The draft to build for a run, and the proposals beside it (none where the estimator has chosen both himself)."""
+    if run.form is not Form.AUTO and run.layout is not Layout.AUTO:
+        return set_out(run, run.form, run.layout, ground, system, ends, pointer), ()
+    candidates = options(
+        run,
+        ground,
+        system,
+        prices,
+        ends,
+        pointer,
+        forms=FORMS if run.form is Form.AUTO else (run.form,),
+        layouts=LAYOUTS if run.layout is Layout.AUTO else (run.layout,),
+    )
+    chosen = choose(candidates)
+    return chosen.draft, proposals(candidates, chosen)
+
+
+def proposals(candidates: Sequence[Option], chosen: Option) -> tuple[Proposal, ...]:
+    """The options as a person compares them, in the order tried."""
+    return tuple(
+        Proposal(
+            form=option.draft.form,
+            layout=option.draft.layout,
+            bays=len(option.draft.bays),
+            stops=option.stops,
+            cost=None if option.cost is None else f"{option.cost:f}",
+            chosen=option is chosen,
+        )
+        for option in candidates
+    )

@@ -1,0 +1,137 @@
+"""Screws, caps and small parts: counted place by place while posts, bays and gates are walked.
+
+Rules: docs/rules.md, "Posts, caps, screws, concrete".
+"""
+
+from __future__ import annotations
+
+from fencing.fence import Bay, BuiltRetrofit, HungGate, Leaf, Post
+from fencing.measure import Colours
+from fencing.rounding import up
+from fencing.system import Screws, System
+from fencing.tally import Tally
+
+
+def stitches(length: int, spacing: int) -> int:
+    """Screws down ``length`` mm, one at either end, at no more than ``spacing`` mm. Source: common practice.
+
+    A 1500 pair, 50 above ground, first 100 below the top, last 100 above ground: 1350 mm in 5 spaces of 270.
+
+    >>> stitches(1350, 280)
+    6
+    >>> stitches(0, 280)
+    1
+    """
+    return up(max(length, 0), spacing) + 1
+
+
+def stitch_post(top: int, ground: int, screws: Screws) -> int:
+    """Screws that stitch a pair (or a channel to a square post) whose lower top is at ``top`` [mm above datum]."""
+    return stitches(top - screws.pair_from_top - ground - screws.pair_above_ground, screws.pair_spacing_max)
+
+
+def finish(colours: Colours, part: str) -> str | None:
+    """The finish of a part, by the fall-backs of ``Colours``.
+
+    >>> finish(Colours(post="inkstone", rail="oatgrass"), "lattice")
+    'oatgrass'
+    """
+    named: str | None = getattr(colours, part)
+    fallback = {"lattice": "rail", "cap": "post", "screw": "rail", "gate": "post"}
+    return named if named is not None or part not in fallback else getattr(colours, fallback[part])
+
+
+def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, joined: bool) -> None:
+    """Members, cap and stitching of one post; ``joined``: a single channel fixed to a standing steel fence."""
+    colour, cap, screw = finish(colours, "post"), finish(colours, "cap"), finish(colours, "screw")
+    channels = [member for member in post.members if member.section == "channel"]
+    for member in post.members:
+        tally.piece(f"post.{member.section}", colour, member.length, post.id, f"{post.kind} posts")
+    per_cap, half = system.screws.per_cap, up(system.screws.per_cap, 2)
+    if post.kind == "square":
+        tally.count("cap.square", cap, "square posts")
+        tally.count("screw", screw, "caps", each=per_cap)
+        for member in channels:
+            number = stitch_post(member.top, post.ground, system.screws)
+            tally.count("screw", screw, "channels to square posts", each=number)
+        return
+    tops = {member.top for member in channels}
+    if post.kind == "line":
+        tally.count("screw", screw, "pairs stitched", each=stitch_post(min(tops), post.ground, system.screws))
+    elif joined:
+        tally.count("screw", screw, "joins to standing posts", each=stitch_post(min(tops), post.ground, system.screws))
+    if post.kind == "line" and len(tops) == 1:
+        tally.count("cap.pair", cap, "pairs")
+        tally.count("screw", screw, "caps", each=per_cap)
+    else:
+        tally.count("screw", screw, "half caps", len(channels), half)
+
+
+def half_caps(post: Post) -> int:
+    """How many half caps a post takes: two on a stepped pair, one on a single channel, else none."""
+    if post.kind == "square":
+        return 0
+    return 0 if post.kind == "line" and len({member.top for member in post.members}) == 1 else len(post.members)
+
+
+def count_bay(tally: Tally, bay: Bay, colours: Colours, system: System) -> None:
+    """Rails, sheets, lattice of one bay, and the screws that hold them."""
+    rail, screw = finish(colours, "rail"), finish(colours, "screw")
+    for piece in bay.rails:
+        tally.piece("rail", rail, piece.length, bay.id, f"{piece.place} rails")
+    for sheet in bay.sheets:
+        tally.piece("sheet", finish(colours, "sheet"), sheet.blank, bay.id, "bays", sheet.width)
+    for panel in bay.lattice:
+        tally.piece("lattice", finish(colours, "lattice"), panel.length, bay.id, "bays", panel.height)
+        tally.count("screw", screw, "lattice along the middle rail", each=system.screws.per_lattice)
+    tally.count("screw", screw, "rail ends", 2 * len(bay.rails), system.screws.per_rail_end)
+
+
+def count_gate(tally: Tally, gate: HungGate, hardware: tuple[str, ...], colours: Colours, system: System) -> None:
+    """Parts, furniture and screws of one gate."""
+    for leaf in gate.leaves:
+        _count_leaf(tally, gate.id, leaf, colours, system)
+    if "latch" in hardware:
+        tally.count("latch", finish(colours, "gate"), "gates")
+    if len(gate.leaves) == 2:
+        tally.count("drop_bolt", finish(colours, "gate"), "double gates")
+
+
+def _count_leaf(tally: Tally, gate: str, leaf: Leaf, colours: Colours, system: System) -> None:
+    colour, screw, rules = finish(colours, "gate"), finish(colours, "screw"), system.gates
+    for stile in leaf.stiles:
+        tally.piece("gate.stile", colour, stile, gate, "gate leaves")
+    for rail in leaf.rails:
+        tally.piece("gate.rail", colour, rail.length, gate, "gate leaves")
+    for sheet in leaf.sheets:
+        tally.piece("sheet", finish(colours, "sheet"), sheet.blank, gate, "gate leaves", sheet.width)
+    for panel in leaf.lattice:
+        tally.piece("lattice", finish(colours, "lattice"), panel.length, gate, "gate leaves", panel.height)
+        tally.count("screw", screw, "lattice along a gate's middle rail", each=system.screws.per_lattice)
+        tally.count("lattice_clip", colour, "stiles of lattice-topped leaves", 2)
+    tally.count("screw", screw, "gate frame joints", 2 * len(leaf.rails), rules.screws_per_joint)
+    tally.count("stile_plug", colour, "tops of gate stiles", 2)
+    if leaf.hinges:
+        tally.count("hinge", colour, "gate leaves", each=len(leaf.hinges))
+        tally.count("screw", screw, "hinges", len(leaf.hinges), rules.hinge_screws)
+
+
+def count_retrofit(tally: Tally, built: BuiltRetrofit, colours: Colours, system: System) -> None:
+    """Parts and screws of lattice added to a standing fence."""
+    screws, screw, post = system.screws, finish(colours, "screw"), finish(colours, "post")
+    for bay in built.bays:
+        for _ in range(2):
+            tally.piece("post.extension", post, built.extension, bay.id, "retrofitted bays")
+        tally.piece("rail", finish(colours, "rail"), bay.rails[0].length, bay.id, "retrofit rails")
+        tally.piece(
+            "lattice", finish(colours, "lattice"), bay.lattice[0].length, bay.id, "retrofitted bays", bay.lattice_height
+        )
+        tally.count("screw", screw, "rail ends", 2, screws.per_rail_end)
+        tally.count("screw", screw, "foot of retrofitted lattice", each=screws.per_lattice)
+        tally.count("screw", screw, "feet of extensions", 2, screws.per_rail_end)
+    posts = len(built.bays) + 1
+    free = built.extension - screws.pair_from_top - system.retrofit_overlap
+    if posts > 2:
+        tally.count("screw", screw, "extensions stitched in pairs", posts - 2, stitches(free, screws.pair_spacing_max))
+    tally.count("cap.pair", finish(colours, "cap"), "retrofitted posts", posts)
+    tally.count("screw", screw, "caps", posts, screws.per_cap)

@@ -1,0 +1,111 @@
+"""Gates: clear opening to leaf, leaf to parts, and what to check before it is hung.
+
+inner face |<-------- opening -------->| inner face
+           | c/2 [stile|  rail  |stile] c/2 |          c: clearance for the kind, over all leaves
+"""
+
+from __future__ import annotations
+
+from math import isqrt
+
+from fencing.bay import Shape, cut
+from fencing.faults import Level, Notice
+from fencing.fence import HungGate, Leaf
+from fencing.ground import Ground
+from fencing.measure import Gate, GateKind
+from fencing.system import System
+
+
+def leaf_widths(gate: Gate, system: System) -> list[int]:
+    """Width [mm] of each leaf: opening less the clearance for the kind; two leaves share, the odd millimetre to the first."""
+    rules = system.gates
+    match gate.kind:
+        case GateKind.SINGLE:
+            return [gate.opening - rules.clearance_single]
+        case GateKind.WIDE:
+            return [gate.opening - rules.clearance_wide]
+        case GateKind.DOUBLE:
+            both = gate.opening - rules.clearance_double
+            return [both - both // 2, both // 2]
+
+
+def diagonal(width: int, height: int) -> int:
+    """Diagonal [mm, half-up] a square leaf measures both ways.
+
+    >>> diagonal(976, 1800)
+    2048
+    """
+    return (isqrt(4 * (width * width + height * height)) + 1) // 2
+
+
+def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
+    """A leaf ``width`` mm wide with its parts: stiles full height, rails between them, sheets and lattice as in a bay."""
+    rules = system.gates
+    shape = Shape(width, rules.stile, rules.stile, 0, gate.height, gate.height, gate.lattice)
+    rails, sheets, lattice = cut(shape, system.sheets, system.rails.seat)
+    clip = gate.height - gate.lattice - system.sheets.deduction - rules.clip_below_sheet_top
+    return Leaf(
+        width=width,
+        height=gate.height,
+        diagonal=diagonal(width, gate.height),
+        hinges=(rules.hinge_from_bottom, gate.height - rules.hinge_from_top) if "hinges" in gate.hardware else (),
+        clip=clip if gate.lattice else None,
+        stiles=(gate.height, gate.height),
+        rails=rails,
+        sheets=sheets,
+        lattice=lattice,
+        notch=rules.notch,
+        top_notch=rules.lattice_notch if gate.lattice else rules.notch,
+    )
+
+
+def foot(gate: Gate, ground: Ground, system: System) -> int:
+    """Level [mm above datum] of a gate's foot: the least gap above the highest ground in its opening. Source: house rule."""
+    return ground.highest(gate.start, gate.end) + system.ground_gap
+
+
+def hang(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
+    """The gate between its two posts, hung level."""
+    base = foot(gate, ground, system)
+    leaves = tuple(build_leaf(width, gate, system) for width in leaf_widths(gate, system))
+    return HungGate(
+        gate.id,
+        gate.start,
+        gate.opening,
+        gate.kind.value,
+        gate.hang,
+        gate.opens,
+        base,
+        base + gate.height,
+        posts,
+        leaves,
+    )
+
+
+def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
+    """What is beyond the system's limits at one gate of a run ``length`` mm long, and where its swing is blocked."""
+    limits, widest = system.gates.leaf_max, max(leaf.width for leaf in gate.leaves)
+    most = limits.get(gate.kind, limits.get("single", widest))
+    notices = list[Notice]()
+    if widest > most:
+        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: use a wider kind or a smaller opening"
+        notices.append(Notice("leaf.wide", Level.STOP, gate.id, text))
+    gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
+    if gap > allowed:
+        text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
+        notices.append(Notice("gap.high", Level.STOP, gate.id, text))
+    rise = _swing_rise(gate, length, ground)
+    if rise > 0:
+        text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"
+        notices.append(Notice("gate.swing", Level.WARNING, gate.id, text))
+    return notices
+
+
+def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
+    """How far the ground along the fence, where an opened leaf comes to lie, stands above the foot of the leaf [mm]."""
+    end, rises = gate.start + gate.opening, [0]
+    if gate.hang == "left" or len(gate.leaves) == 2:
+        rises.append(ground.highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)
+    if gate.hang == "right" or len(gate.leaves) == 2:
+        rises.append(ground.highest(end, min(length, end + gate.leaves[-1].width)) - gate.base)
+    return max(rises)

@@ -1,0 +1,61 @@
+"""Retrofit: lattice added to a standing fence, whose bays may be of unequal width."""
+
+from __future__ import annotations
+
+from itertools import accumulate, pairwise
+
+from fencing.faults import Level, Notice
+from fencing.fence import Bay, BuiltRetrofit, Lattice, Rail
+from fencing.measure import Form, Retrofit
+from fencing.system import System
+
+
+def extension_length(lattice: int, system: System) -> int:
+    """Length [mm] of a post extension: the lattice and the overlap on the standing post. Source: common practice."""
+    return lattice + system.retrofit_overlap
+
+
+def build(retrofit: Retrofit, system: System) -> BuiltRetrofit:
+    """Two extensions, one rail and one lattice panel for every standing bay; levels are above the standing top rail."""
+    chainages = [0, *accumulate(retrofit.bays)]
+    bays = tuple(
+        _bay(f"{retrofit.id}-{number}", start, end, retrofit.lattice, system)
+        for number, (start, end) in enumerate(pairwise(chainages), 1)
+    )
+    return BuiltRetrofit(retrofit.id, extension_length(retrofit.lattice, system), retrofit.lattice, bays)
+
+
+def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
+    length = end - start - 2 * system.channel.setback
+    return Bay(
+        id=name,
+        start=start,
+        end=end,
+        form=Form.LEVEL,
+        step=0,
+        slope=0.0,
+        base=(0, 0),
+        top=(lattice, lattice),
+        ground=(0, 0),
+        gap_least=0,
+        gap_most=0,
+        rails=(Rail("top", length),),
+        sheets=(),
+        lattice=(Lattice(length, lattice),),
+        lattice_height=lattice,
+        tapered=False,
+    )
+
+
+def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
+    """The standing posts and footings carry a higher fence than they were made for: always said; and what no stock serves."""
+    text = "the standing posts and footings will carry a higher fence: check them before the lattice goes on"
+    notices = [Notice("retrofit.footings", Level.WARNING, built.id, text)]
+    for bay in built.bays:
+        longest = (
+            min(system.rails.stock[-1], system.lattice.stock[-1]) if system.lattice.stock else system.rails.stock[-1]
+        )
+        if bay.rails[0].length > longest:
+            short = f"needs a rail and a lattice panel of {bay.rails[0].length} mm, the longest stock is {longest} mm"
+            notices.append(Notice("rail.short", Level.STOP, bay.id, short))
+    return notices

@@ -1,0 +1,30 @@
+"""The roles a part can have, by the code documents use, with the words a person uses for them."""
+
+from __future__ import annotations
+
+ROLES: dict[str, str] = {
+    "post.channel": "post channels",
+    "post.square": "square posts",
+    "post.extension": "post extensions",
+    "rail": "rails",
+    "sheet": "sheets",
+    "lattice": "lattice panels",
+    "cap.pair": "post caps",
+    "cap.square": "square post caps",
+    "screw": "screws",
+    "lattice_clip": "lattice clips",
+    "edge_cover": "edge covers",
+    "stile_plug": "stile plugs",
+    "gate.stile": "gate stiles",
+    "gate.rail": "gate rails",
+    "gate.kit": "gate kits",
+    "hinge": "hinges",
+    "latch": "latches",
+    "drop_bolt": "drop bolts",
+    "concrete.bag": "bags of concrete",
+    "concrete.mix": "ready-mixed concrete",
+}
+"""Role -> its plural, in the order documents list them."""
+
+FAMILIES: tuple[str, ...] = ("post", "cap", "gate", "concrete")
+"""What an allowance may name instead of a role: ``cap`` serves ``cap.pair`` and ``cap.square``."""

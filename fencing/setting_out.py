@@ -1,0 +1,174 @@
+"""Setting out one run: hole centres, lines, bays, gates, and the uprights that stand between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate, pairwise
+
+from fencing import bay as bays_
+from fencing import gates as gates_
+from fencing import posts as posts_
+from fencing.bay import Lines
+from fencing.faults import Fault, Refused
+from fencing.fence import Bay, HungGate
+from fencing.form import NO_DROP, Drop, base_lines, top_lines
+from fencing.ground import Ground
+from fencing.layout import Anchor, Skeleton, divide, setback, skeleton
+from fencing.measure import Form, Gate, Layout, Run
+from fencing.posts import Upright
+from fencing.system import System
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Ids of corner posts that a neighbouring run already has, None where the run's own post stands there."""
+
+    first: str | None = None
+    last: str | None = None
+
+
+NO_ENDS = Ends()
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A run set out in one form and layout, before its posts are sized."""
+
+    run: Run
+    form: Form
+    layout: Layout
+    ground: Ground
+    bays: tuple[Bay, ...]
+    gates: tuple[HungGate, ...]
+    uprights: tuple[Upright, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """What is between two anchors: hole centres ``posts`` from one to the other, and the gate if it is an opening."""
+
+    left: Anchor
+    right: Anchor
+    posts: tuple[int, ...]
+    gate: Gate | None
+
+
+def set_out(
+    run: Run, form: Form, layout: Layout, ground: Ground, system: System, ends: Ends = NO_ENDS, pointer: str = ""
+) -> Draft:
+    """Set a run out.
+
+    Args:
+        run: the measured run.
+        form: level, stepped or raked.
+        layout: how segments are divided, not "auto".
+        ground: the ground under the run.
+        system: the fence system.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+
+    Returns:
+        The draft; bays, gates and uprights in order of chainage.
+
+    Raises:
+        Refused: gates or a taper that do not fit the run.
+    """
+    spans = _spans(skeleton(run, system, pointer), layout, system)
+    drops = _drops(run, spans, pointer)
+    built = list[list[Bay]]()
+    for span, drop in zip(spans, drops, strict=True):
+        first = 1 + sum(len(bays) for bays in built)
+        built.append([] if span.gate else _bays(run, form, span, drop, first, ground, system))
+    ids = posts_.ids(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
+    ids = [*ids[:-1], ends.last or ids[-1]]
+    gates = _gates(spans, ids, ground, system)
+    bays = tuple(bay for group in built for bay in group)
+    return Draft(run, form, layout, ground, bays, gates, _uprights(spans, ids, bays, gates, ground))
+
+
+def _spans(frame: Skeleton, layout: Layout, system: System) -> list[_Span]:
+    spans = list[_Span]()
+    for (left, right), gate in zip(pairwise(frame.anchors), frame.spans, strict=True):
+        widths = [right.at - left.at] if gate else divide(layout, left, right, system)
+        spans.append(_Span(left, right, tuple(accumulate(widths, initial=left.at)), gate))
+    return spans
+
+
+def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
+    """The taper's drop in each span: all of it in the span at the tapered end."""
+    drops = [NO_DROP] * len(spans)
+    if run.taper is None:
+        return drops
+    index = 0 if run.taper.at == "start" else -1
+    posts = spans[index].posts
+    bays = 0 if spans[index].gate else len(posts) - 1
+    if run.taper.bays > bays:
+        text = f"the fence has {bays} bays between its {run.taper.at} and the next gate or end: at most that many can taper"
+        raise Refused([Fault(f"{pointer}/taper/bays", "taper.too_long", text)])
+    depth = run.height - run.taper.height
+    if run.taper.at == "start":
+        drops[0] = Drop(posts[run.taper.bays], posts[0], depth)
+    else:
+        drops[-1] = Drop(posts[-1 - run.taper.bays], posts[-1], depth)
+    return drops
+
+
+def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
+    """Build the bays of one segment, numbered from ``first``."""
+    bases = base_lines(form, span.posts, ground, system.ground_gap)
+    tops = top_lines(bases, span.posts, run.height, drop)
+    inner = [setback(system, square=False)] * (len(bases) - 1)
+    backs = [setback(system, square=span.left.square), *inner, setback(system, square=span.right.square)]
+    before = [bases[0][0], *(right for _, right in bases[:-1])]
+    return [
+        bays_.build(
+            Lines(
+                id=f"{run.id}-{first + index}",
+                start=span.posts[index],
+                end=span.posts[index + 1],
+                base=base,
+                top=tops[index],
+                set_left=backs[index],
+                set_right=backs[index + 1],
+                step=abs(base[0] - before[index]),
+                tapered=drop is not NO_DROP and (drop.at(span.posts[index]) or drop.at(span.posts[index + 1])) > 0,
+            ),
+            form,
+            run.lattice,
+            ground,
+            system,
+        )
+        for index, base in enumerate(bases)
+    ]
+
+
+def _gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: System) -> tuple[HungGate, ...]:
+    hung, post = list[HungGate](), 0
+    for span in spans:
+        if span.gate:
+            hung.append(gates_.hang(span.gate, (ids[post], ids[post + 1]), ground, system))
+        post += len(span.posts) - 1
+    return tuple(hung)
+
+
+def _uprights(
+    spans: Sequence[_Span], ids: Sequence[str], bays: Sequence[Bay], gates: Sequence[HungGate], ground: Ground
+) -> tuple[Upright, ...]:
+    """One upright for every hole centre, with the bays and gates that meet there."""
+    centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
+    squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
+    ends_here = {bay.end: bay for bay in bays}
+    starts_here = {bay.start: bay for bay in bays}
+    gate_tops: dict[str, int] = {}
+    for gate in gates:
+        for post in gate.posts:
+            gate_tops[post] = max(gate.top, gate_tops.get(post, gate.top))
+    uprights = list[Upright]()
+    for name, at in zip(ids, centres, strict=True):
+        beside = ((ends_here.get(at), 1), (starts_here.get(at), 0))
+        channels = [(bay.id, bay.top[side]) for bay, side in beside if bay]
+        kind = "square" if at in squares else "line" if len(channels) == 2 else "single"
+        tops = [top for _, top in channels] + [gate_tops[post] for post in (name,) if post in gate_tops]
+        uprights.append(Upright(name, at, kind, ground.at(at), max(tops), tuple(channels)))
+    return tuple(uprights)
