@@ -1,0 +1,114 @@
+"""From a template and plain values to the bytes of a PDF: no network, no files but our fonts, no clock."""
+
+from __future__ import annotations
+
+import atexit
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.template.loader import render_to_string
+
+from quotes.documents import typefaces
+
+if TYPE_CHECKING:
+    from weasyprint.text.fonts import FontConfiguration
+    from weasyprint.urls import URLFetcher
+
+STYLES = Path(__file__).resolve().parent / "paper.css"
+
+
+class Variant(StrEnum):
+    """What kind of PDF is requested; conformance is requested, not certified."""
+
+    ACCESSIBLE = "pdf/ua-1"
+    ARCHIVE = "pdf/a-3a"
+
+
+@dataclass(frozen=True, slots=True)
+class Enclosure:
+    """A file carried inside the PDF."""
+
+    name: str
+    description: str
+    content: bytes
+
+
+@lru_cache(maxsize=1)
+def _fetcher() -> URLFetcher:
+    """A fetcher that knows ``data:`` addresses and our own fonts (``asset:``), and refuses everything else."""
+    typefaces.prepare()
+    from weasyprint.urls import URLFetcher, URLFetcherResponse
+
+    fonts = {f"asset:{file.name}": file for file in typefaces.files()}
+
+    class OwnPaperOnly(URLFetcher):  # type: ignore[misc]  # the library ships no types
+        def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
+            if url in fonts:
+                return URLFetcherResponse(url, body=fonts[url].read_bytes(), headers={"Content-Type": "font/otf"})
+            return super().fetch(url, headers)
+
+    return OwnPaperOnly(allowed_protocols=("data",), allow_redirects=False)
+
+
+@lru_cache(maxsize=1)
+def _fonts() -> FontConfiguration:
+    typefaces.prepare()
+    from weasyprint.text.fonts import FontConfiguration
+
+    atexit.register(_forget)  # the configuration cleans up after itself only while the interpreter still stands
+    return FontConfiguration()
+
+
+def _forget() -> None:
+    _stylesheet.cache_clear()
+    _fonts.cache_clear()
+
+
+@lru_cache(maxsize=1)
+def _stylesheet() -> Any:
+    typefaces.prepare()
+    from weasyprint import CSS
+
+    return CSS(string=STYLES.read_text(encoding="utf-8"), url_fetcher=_fetcher(), font_config=_fonts())
+
+
+def markup(template: str, values: Mapping[str, object]) -> str:
+    """The HTML of a document; every value is escaped but drawings, which are marked safe where they are made."""
+    return render_to_string(f"documents/{template}.html", dict(values))
+
+
+def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enclosure] = ()) -> bytes:
+    """Set ``html`` and return the PDF.
+
+    The same arguments give the same bytes: the dates are ``made`` and the identifier is the digest of the HTML.
+    """
+    typefaces.prepare()
+    from weasyprint import HTML, Attachment
+
+    attached = [
+        Attachment(
+            string=one.content,
+            name=one.name,
+            description=one.description,
+            created=made,
+            modified=made,
+            relationship="Data",
+        )
+        for one in enclosures
+    ]
+    document = HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
+        stylesheets=[_stylesheet()], font_config=_fonts()
+    )
+    document.metadata.attachments = [*document.metadata.attachments, *attached]
+    result: bytes = document.write_pdf(
+        pdf_variant=variant.value,
+        pdf_tags=True,
+        pdf_identifier=hashlib.sha256(html.encode()).digest()[:16],
+    )
+    return result
