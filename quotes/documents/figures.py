@@ -1,0 +1,90 @@
+"""How figures are printed: metres with three decimals, millimetres with none, money and dates by the business's locale."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+from itertools import groupby
+
+from babel.dates import format_date
+from babel.numbers import format_currency, format_decimal
+
+MINUS = "\N{MINUS SIGN}"
+
+
+def metres(millimetres: int) -> str:
+    """Metres with three decimals, exactly.
+
+    >>> metres(18240), metres(-60)
+    ('18.240', '−0.060')
+    """
+    whole, rest = divmod(abs(millimetres), 1000)
+    return f"{MINUS if millimetres < 0 else ''}{whole}.{rest:03d}"
+
+
+def level(millimetres: int) -> str:
+    """A reduced level in metres, always signed.
+
+    >>> level(1860), level(-540), level(0)
+    ('+1.860', '−0.540', '±0.000')
+    """
+    sign = "+" if millimetres > 0 else "±" if not millimetres else ""
+    return sign + metres(millimetres)
+
+
+def money(amount: Decimal | str, currency: str, locale: str) -> str:
+    """An amount with its currency, by locale.
+
+    >>> money("1234.5", "EUR", "en")
+    '€1,234.50'
+    """
+    return format_currency(Decimal(amount), currency, locale=locale.replace("-", "_"))
+
+
+def number(value: Decimal | str | int, locale: str) -> str:
+    """A plain number by locale, with the decimals it has.
+
+    >>> number("1234.50", "en")
+    '1,234.50'
+    """
+    decimal = Decimal(value)
+    exponent = decimal.as_tuple().exponent
+    places = max(0, -exponent) if isinstance(exponent, int) else 0
+    return format_decimal(
+        decimal,
+        "#,##0." + "0" * places if places else "#,##0",
+        locale=locale.replace("-", "_"),
+        decimal_quantization=False,
+    )
+
+
+def day(value: date | str, locale: str) -> str:
+    """A date by locale, in words.
+
+    >>> day("2026-03-09", "en")
+    'March 9, 2026'
+    """
+    read = value if isinstance(value, date) else date.fromisoformat(value[:10])
+    return format_date(read, "long", locale=locale.replace("-", "_"))
+
+
+_NUMBERED = re.compile(r"^(.*?)(\d+)$")
+
+
+def ranges(ids: Iterable[str]) -> str:
+    """Ids in one line, neighbours drawn together.
+
+    >>> ranges(["A-1", "A-2", "A-3", "A-5", "A-G1", "A-1"])
+    'A-1 to A-3, A-5, A-G1'
+    """
+    split = [(_NUMBERED.match(name), name) for name in dict.fromkeys(ids)]
+    numbered = [(found[1], int(found[2]), name) if found else (name, 0, name) for found, name in split]
+    parts = list[str]()
+    for _, group in groupby(enumerate(numbered), key=lambda one: (one[1][0], one[1][1] - one[0])):
+        names = [name for _, (_, _, name) in group]
+        parts.append(
+            names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}" if len(names) > 2 else ", ".join(names)
+        )
+    return ", ".join(parts)

@@ -1,0 +1,209 @@
+"""The set-out sheet's values: every hole by chainage, every bay's corners, every gate, read from a take-off document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from quotes.documents.figures import level, metres, ranges
+
+Document = Mapping[str, Any]
+
+KINDS = {"square": "square", "line": "pair", "single": "single channel"}
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRow:
+    """One hole in the order of digging; levels and chainage in metres, lengths in mm, as printed."""
+
+    post: str
+    at: str
+    spacing: str
+    kind: str
+    ground: str
+    depth: str
+    uprights: tuple[str, ...]
+    shared: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BayRow:
+    """One bay for the installer: where its rails run, how its sheets are cut."""
+
+    bay: str
+    width: str
+    base: str
+    top: str
+    note: str
+    rails: str
+    sheets: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GateRow:
+    gate: str
+    place: str
+    leaves: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RunSheet:
+    """A run on the set-out sheet."""
+
+    run: str
+    summary: str
+    holes: tuple[HoleRow, ...]
+    bays: tuple[BayRow, ...]
+    gates: tuple[GateRow, ...]
+    notices: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CutRow:
+    count: int
+    length: str
+    width: str
+    colour: str
+    component: str
+    places: str
+
+
+@dataclass(frozen=True, slots=True)
+class CutGroup:
+    """One material of the cut list, longest pieces first."""
+
+    material: str
+    rows: tuple[CutRow, ...]
+    pieces: int
+
+
+MATERIALS = {
+    "post.square": "Square posts",
+    "post.channel": "Channel posts",
+    "post.extension": "Post extensions",
+    "rail": "Rails",
+    "sheet": "Sheets",
+    "lattice": "Lattice panels",
+    "gate.stile": "Gate stiles",
+    "gate.rail": "Gate rails",
+}
+
+
+def run_sheets(takeoff: Document) -> tuple[RunSheet, ...]:
+    """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs."""
+    seen = set[str]()
+    return tuple(_run_sheet(run, takeoff, seen) for run in takeoff["runs"])
+
+
+def _run_sheet(run: Document, takeoff: Document, seen: set[str]) -> RunSheet:
+    rows, before = list[HoleRow](), None
+    for post in run["posts"]:
+        rows.append(_hole(post, before, post["id"] in seen))
+        seen.add(post["id"])
+        before = post["at_mm"]
+    places = {run["id"], *(one["id"] for kind in ("posts", "bays", "gates") for one in run[kind])}
+    return RunSheet(
+        run=run["id"],
+        summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
+        holes=tuple(rows),
+        bays=tuple(_bay(bay) for bay in run["bays"]),
+        gates=tuple(_gate(gate) for gate in run["gates"]),
+        notices=tuple(
+            (one["level"], one["where"], one["text"]) for one in takeoff["notices"] if one["where"] in places
+        ),
+    )
+
+
+def _hole(post: Document, before: int | None, shared: bool) -> HoleRow:
+    return HoleRow(
+        post=post["id"],
+        at=metres(post["at_mm"]),
+        spacing="" if before is None else str(post["at_mm"] - before),
+        kind=KINDS[post["kind"]],
+        ground=level(post["ground_mm"]),
+        depth=str(post["hole_depth_mm"]),
+        uprights=tuple(_upright(member, post["ground_mm"]) for member in post["members"]),
+        shared=shared,
+    )
+
+
+def _upright(member: Document, ground: int) -> str:
+    """ "channel A-1: top +1.860, 1860 out, 600 in, from 2460 (trim 0)" in the crew's words."""
+    name = member["section"] if member["bay"] is None else f"{member['section']} {member['bay']}"
+    text = f"{name}: top {level(member['top_mm'])}, {member['top_mm'] - ground} out, {member['embedment_mm']} in"
+    if member["stock_mm"] is None:
+        return f"{text}; no stock post is long enough"
+    trim = member["stock_mm"] - member["length_mm"]
+    return f"{text}; {member['stock_mm']} post" + (f", trim {trim}" if trim else "")
+
+
+def _bay(bay: Document) -> BayRow:
+    return BayRow(
+        bay=bay["id"],
+        width=str(bay["to_mm"] - bay["from_mm"]),
+        base=" / ".join(map(level, bay["base_mm"])),
+        top=" / ".join(map(level, bay["top_mm"])),
+        note=", ".join(_bay_notes(bay)),
+        rails=", ".join(f"{rail['place']} {rail['length_mm']}" for rail in bay["rails"]),
+        sheets=tuple(_sheet(sheet) for sheet in bay["sheets"]),
+    )
+
+
+def _bay_notes(bay: Document) -> Iterable[str]:
+    gap = bay["gap_mm"]
+    yield f"gap {gap['least']}" if gap["least"] == gap["most"] else f"gap {gap['least']} to {gap['most']}"
+    if bay["step_mm"]:
+        yield f"step {bay['step_mm']}"
+    if float(bay["slope_deg"]):
+        yield f"rake {bay['slope_deg']}°"
+    if bay["lattice"]:
+        yield "lattice top"
+
+
+def _sheet(sheet: Document) -> str:
+    if sheet["left_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
+        return f"{sheet['width_mm']} wide × {sheet['blank_mm']}"
+    foot = "foot square" if sheet["foot"] == "square" else "foot cut"
+    return f"{sheet['width_mm']} wide, blank {sheet['blank_mm']}, left {sheet['left_mm']}, right {sheet['right_mm']}, {foot}"
+
+
+def _gate(gate: Document) -> GateRow:
+    return GateRow(
+        gate=gate["id"],
+        place=f"{metres(gate['from_mm'])} to {metres(gate['from_mm'] + gate['opening_mm'])} m, opening {gate['opening_mm']} mm",
+        leaves=tuple(
+            f"leaf {leaf['width_mm']} × {leaf['height_mm']}, both diagonals {leaf['diagonal_mm']}"
+            for leaf in gate["leaves"]
+        ),
+        parts=tuple(text for leaf in gate["leaves"] for text in _leaf_parts(leaf)),
+    )
+
+
+def _leaf_parts(leaf: Document) -> Iterable[str]:
+    if leaf["hinge_mm"]:
+        yield "hinges at " + " and ".join(str(height) for height in leaf["hinge_mm"]) + " mm above the foot"
+    if leaf["clip_mm"] is not None:
+        yield f"lattice clip {leaf['clip_mm']} mm above the foot of the sheet"
+
+
+def cut_list(takeoff: Document) -> tuple[CutGroup, ...]:
+    """The cut list by material, in the order of the take-off."""
+    groups: dict[str, list[CutRow]] = {}
+    for piece in takeoff["pieces"]:
+        material = MATERIALS.get(piece["role"], piece["role"])
+        groups.setdefault(material, []).append(_cut(piece))
+    return tuple(CutGroup(material, tuple(rows), sum(row.count for row in rows)) for material, rows in groups.items())
+
+
+def _cut(piece: Document) -> CutRow:
+    places: Sequence[str] = piece["for"]
+    return CutRow(
+        count=piece["count"],
+        length=str(piece["length_mm"]),
+        width=str(piece.get("width_mm") or ""),
+        colour=piece.get("colour") or "",
+        component=piece.get("component") or "",
+        places=ranges(places),
+    )
