@@ -1,0 +1,303 @@
+"""Money: Decimal amounts in a currency's minor units, rounded by a named rule, shared out without losing a cent.
+
+Everything is exact until it is rounded, and it is rounded once: amounts are ``Decimal``, shares are ``Fraction``, never float.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_DOWN, ROUND_HALF_DOWN, ROUND_HALF_UP, Decimal
+from enum import StrEnum
+from fractions import Fraction
+from functools import cache
+
+from babel.core import get_global
+from babel.numbers import format_currency, get_currency_precision
+
+ZERO = Decimal(0)
+
+# ISO 4217 minor units that are not 2, as published 2026-01-01 (no-unit codes are not money a business trades in). The digits
+# CLDR gives are those of daily use and differ for a dozen currencies, so they serve for showing, not for reckoning.
+_DIGITS = {
+    **dict.fromkeys(
+        ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "UYI", "VND", "VUV"), 0
+    ),
+    **dict.fromkeys(("XAF", "XOF", "XPF"), 0),
+    **dict.fromkeys(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"), 3),
+    **dict.fromkeys(("CLF", "UYW"), 4),
+}
+
+
+class Rounding(StrEnum):
+    """How an exact amount becomes whole minor units; halves of negative amounts mirror those of positive ones."""
+
+    HALF_UP = "half_up"
+    HALF_DOWN = "half_down"
+    DOWN = "down"
+
+
+_DECIMAL_RULE = {
+    Rounding.HALF_UP: ROUND_HALF_UP,
+    Rounding.HALF_DOWN: ROUND_HALF_DOWN,
+    Rounding.DOWN: ROUND_DOWN,
+}
+
+
+class OddCent(StrEnum):
+    """Who takes the minor units that do not divide: who has paid least against the exact share so far, or a fixed place."""
+
+    FAIREST = "fairest"
+    FIRST = "first"
+    LAST = "last"
+    LARGEST = "largest"
+
+
+class TaxAt(StrEnum):
+    """Whether tax is rounded on every line and added up, or reckoned once on the total of each category and rate."""
+
+    LINE = "line"
+    TOTAL = "total"
+
+
+@cache
+def currencies() -> frozenset[str]:
+    """Codes of the currencies in use, without precious metals and units of account."""
+    dated = get_global("territory_currencies").values()
+    current = {code for rows in dated for code, _start, end, _tender in rows if end is None}
+    return frozenset(
+        code for code in current if not code.startswith("X") or code in {"XAF", "XOF", "XPF", "XCD", "XCG"}
+    )
+
+
+def minor_digits(currency: str) -> int:
+    """Decimal places of a currency (ISO 4217); ValueError for a code that is not in use."""
+    if currency not in currencies():
+        raise ValueError(f"{currency!r} is not a currency in use: a three-letter ISO 4217 code is wanted, such as EUR")
+    return _DIGITS.get(currency, 2)
+
+
+def rounded(amount: Decimal | Fraction, digits: int, rule: Rounding = Rounding.HALF_UP) -> Decimal:
+    """Round an exact amount to ``digits`` decimal places.
+
+    >>> rounded(Decimal("2.675"), 2), rounded(Decimal("2.675"), 2, Rounding.HALF_DOWN), rounded(Fraction(2, 3), 2)
+    (Decimal('2.68'), Decimal('2.67'), Decimal('0.67'))
+    """
+    if isinstance(amount, Decimal) and not amount.is_finite():
+        raise ValueError("an amount of money is a finite number")
+    exact = Fraction(amount) * 10**digits
+    size, rest = divmod(abs(exact.numerator), exact.denominator)
+    half = 2 * rest - exact.denominator
+    if rule is not Rounding.DOWN and (half > 0 or (half == 0 and rule is Rounding.HALF_UP)):
+        size += 1
+    return Decimal((1 if exact < 0 and size else 0, tuple(int(digit) for digit in str(size)), -digits))
+
+
+def rounded_to_step(
+    amount: Decimal | Fraction, step: Decimal, digits: int, rule: Rounding = Rounding.HALF_UP
+) -> Decimal:
+    """Round to the nearest whole ``step`` (5 rounds to fives); a step of 0 leaves whole minor units."""
+    if step <= 0:
+        return rounded(amount, digits, rule)
+    return rounded(rounded(Fraction(amount) / Fraction(step), 0, rule) * step, digits, rule)
+
+
+def shown(amount: Decimal, currency: str, locale: str = "en") -> str:
+    """The amount as a reader of that locale expects it, with every minor unit of the currency."""
+    digits = minor_digits(currency)
+    usual = digits == get_currency_precision(currency)
+    return str(
+        format_currency(
+            rounded(amount, digits), currency, locale=locale, currency_digits=usual, decimal_quantization=usual
+        )
+    )
+
+
+def check_shares(shares: Mapping[str, Fraction]) -> None:
+    """ValueError unless the shares are not negative and add up to exactly 1."""
+    if any(share < 0 for share in shares.values()) or sum(shares.values(), Fraction(0)) != 1:
+        raise ValueError("shares are not negative and add up to exactly 1")
+
+
+def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: OddCent) -> list[str]:
+    """Who takes an odd cent before whom. Nobody whose exact share is whole cents, or nothing, ever does."""
+    names = [name for name, part in exact.items() if part.denominator != 1]
+    if odd is OddCent.LAST:
+        return names[::-1]
+    if odd is OddCent.LARGEST:
+        return sorted(names, key=lambda name: -exact[name])
+    return sorted(names, key=lambda name: -owed[name]) if odd is OddCent.FAIREST else names
+
+
+class Sharing:
+    """Shares out one amount after another among the same parties and remembers who is owed a part of a cent.
+
+    Every amount is shared out exactly. With ``OddCent.FAIREST`` the odd cents of many lines even out, where sharing each
+    line by itself would send all of them to one party.
+    """
+
+    def __init__(self, digits: int, odd: OddCent = OddCent.FAIREST) -> None:
+        self._digits, self._odd = digits, odd
+        self._owed: dict[str, Fraction] = {}
+
+    def share(self, amount: Decimal, shares: Mapping[str, Fraction]) -> dict[str, Decimal]:
+        """Divide ``amount``, whole minor units, by exact shares that add up to 1; the parts add up to it."""
+        check_shares(shares)
+        units = Fraction(amount) * 10**self._digits
+        if units.denominator != 1:
+            raise ValueError(f"{amount} is not a whole number of minor units")
+        sign = -1 if units < 0 else 1
+        exact = {name: abs(units) * share for name, share in shares.items()}
+        parts = {name: part.numerator // part.denominator for name, part in exact.items()}
+        owed = {name: self._owed.get(name, Fraction(0)) * sign + exact[name] - parts[name] for name in shares}
+        odd_units = int(abs(units)) - sum(parts.values())
+        for name in _queue(exact, owed, self._odd)[:odd_units]:
+            parts[name] += 1
+            owed[name] -= 1
+        self._owed.update({name: part * sign for name, part in owed.items()})
+        return {name: Decimal(part * sign).scaleb(-self._digits) for name, part in parts.items()}
+
+
+def allocate(
+    amount: Decimal, shares: Mapping[str, Fraction], currency: str, odd: OddCent = OddCent.FAIREST
+) -> dict[str, Decimal]:
+    """Divide one amount by exact shares; the parts add up to it, the odd cents go by the rule.
+
+    >>> thirds = {name: Fraction(1, 3) for name in ("owner", "left", "right")}
+    >>> allocate(Decimal("100.00"), thirds, "EUR", OddCent.LAST)
+    {'owner': Decimal('33.33'), 'left': Decimal('33.33'), 'right': Decimal('33.34')}
+    """
+    return Sharing(minor_digits(currency), odd).share(amount, shares)
+
+
+@dataclass(frozen=True, slots=True)
+class TaxRule:
+    """How a business reckons tax. ``line_digits`` and ``line_rounding`` are for tax by the line, where they differ.
+
+    Laws differ: halves up (AU GST Act 1999 s 9-90, EN 16931-1), halves down (NZ GST Act 1985 s 19O), down (UK VAT Notice 700,
+    17.5).
+    """
+
+    at: TaxAt = TaxAt.TOTAL
+    rounding: Rounding = Rounding.HALF_UP
+    line_digits: int | None = None
+    line_rounding: Rounding | None = None
+
+
+def tax_on(nets: Iterable[Decimal], rate: Decimal, rule: TaxRule, digits: int = 2) -> Decimal:
+    """Tax on net amounts of one category at ``rate`` percent.
+
+    >>> tax_on([Decimal("0.33")] * 3, Decimal(20), TaxRule()), tax_on([Decimal("0.33")] * 3, Decimal(20), TaxRule(TaxAt.LINE))
+    (Decimal('0.20'), Decimal('0.21'))
+    """
+    percent = Fraction(rate) / 100
+    if rule.at is TaxAt.TOTAL:
+        return rounded(sum((Fraction(net) for net in nets), Fraction(0)) * percent, digits, rule.rounding)
+    line_digits = digits if rule.line_digits is None else rule.line_digits
+    line_rule = rule.line_rounding or rule.rounding
+    return rounded(
+        sum((rounded(Fraction(net) * percent, line_digits, line_rule) for net in nets), ZERO), digits, rule.rounding
+    )
+
+
+def tax_within(gross: Decimal, rate: Decimal, digits: int = 2, rule: Rounding = Rounding.HALF_UP) -> Decimal:
+    """Tax contained in an amount that includes it.
+
+    >>> tax_within(Decimal("100.00"), Decimal(10))
+    Decimal('9.09')
+    """
+    return rounded(Fraction(gross) * Fraction(rate) / (100 + Fraction(rate)), digits, rule)
+
+
+def line_net(
+    price: Decimal,
+    quantity: Decimal,
+    *,
+    per: Decimal = Decimal(1),
+    charges: Iterable[Decimal] = (),
+    allowances: Iterable[Decimal] = (),
+    digits: int = 2,
+) -> Decimal:
+    """Net amount of a document line: the product, each charge and each allowance are rounded separately, half up.
+
+    ``price`` is for ``per`` units. Source: Peppol BIS Order rules, Billing BIS calculations.
+
+    >>> line_net(Decimal("1.005"), Decimal(1)), line_net(Decimal("10.00"), Decimal(25), per=Decimal(100))
+    (Decimal('1.01'), Decimal('2.50'))
+    """
+    if per <= 0 or price < 0 or quantity < 0:
+        raise ValueError("a price and a quantity are not negative, and a price is for more than 0 units")
+    product = rounded(Fraction(price) * Fraction(quantity) / Fraction(per), digits)
+    added = sum((rounded(charge, digits) for charge in charges), ZERO)
+    return product + added - sum((rounded(allowance, digits) for allowance in allowances), ZERO)
+
+
+@dataclass(frozen=True, slots=True)
+class Taxed:
+    """A net amount and what it is taxed by: category (UN/EDIFACT 5305: S, Z, E, AE, K, G, O ...) and rate in percent."""
+
+    net: Decimal
+    category: str
+    rate: Decimal
+
+    def __post_init__(self) -> None:
+        if self.category in {"Z", "E", "AE", "K", "G", "O"} and self.rate != 0:
+            raise ValueError(f"tax category {self.category} has a rate of 0")
+        if self.category == "S" and self.rate <= 0:
+            raise ValueError("tax category S has a rate above 0")
+
+
+@dataclass(frozen=True, slots=True)
+class TaxRow:
+    """One row of the tax breakdown: a category and rate, what it is due on, and the tax."""
+
+    category: str
+    rate: Decimal
+    taxable: Decimal
+    tax: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Totals of a document; each is the sum of the rows above it (EN 16931-1, BR-CO-10 to BR-CO-16)."""
+
+    lines: Decimal
+    allowances: Decimal
+    charges: Decimal
+    exclusive: Decimal
+    breakdown: tuple[TaxRow, ...]
+    tax: Decimal
+    inclusive: Decimal
+    prepaid: Decimal
+    rounding: Decimal
+    payable: Decimal
+
+
+def tax_breakdown(amounts: Sequence[Taxed], rule: TaxRule, digits: int = 2) -> tuple[TaxRow, ...]:
+    """One row for each distinct category and rate ("25" and "25.00" are one), in order of first appearance."""
+    grouped: dict[tuple[str, Decimal], list[Decimal]] = {}
+    for amount in amounts:
+        grouped.setdefault((amount.category, amount.rate), []).append(amount.net)
+    return tuple(
+        TaxRow(category, rate, sum(nets, ZERO), tax_on(nets, rate, rule, digits))
+        for (category, rate), nets in grouped.items()
+    )
+
+
+def totals(
+    lines: Sequence[Taxed],
+    *,
+    allowances: Sequence[Taxed] = (),
+    charges: Sequence[Taxed] = (),
+    prepaid: Decimal = ZERO,
+    rounding: Decimal = ZERO,
+    rule: TaxRule = TaxRule(),
+    digits: int = 2,
+) -> Totals:
+    """Totals of a document from its rounded lines, allowances and charges; sums of rounded amounts are not rounded again."""
+    less = [Taxed(-one.net, one.category, one.rate) for one in allowances]
+    breakdown = tax_breakdown([*lines, *less, *charges], rule, digits)
+    net, off, on = (sum((one.net for one in group), ZERO) for group in (lines, allowances, charges))
+    exclusive, tax = net - off + on, sum((row.tax for row in breakdown), ZERO)
+    payable = exclusive + tax - prepaid + rounding
+    return Totals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
