@@ -10,6 +10,7 @@ Shapes are relative to the left end of the base line, so equal bays anywhere in 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from math import atan2, degrees
 from typing import NamedTuple
@@ -193,22 +194,24 @@ def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
     if bay.lattice and not system.lattice.raked and bay.top[0] != bay.top[1]:
         text = "this system's lattice can't follow a sloping rail: step the bay or leave the lattice out"
         remarks.append(("lattice.raked", Level.STOP, text))
-    remarks += _shortages(bay, system)
+    remarks += shortages(system, bay.rails, bay.sheets, bay.lattice)
     if bay.width < system.closing_bay_min:
         text = f"bay of {bay.width} mm is under the least closing bay of {system.closing_bay_min} mm"
         remarks.append(("bay.short", Level.WARNING, text))
     return remarks
 
 
-def _shortages(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
-    """Pieces that no stock length is long enough for."""
-    needs = [("rail.short", "rail", max(rail.length for rail in bay.rails), system.rails.stock)]
-    if system.sheets.stock:
-        needs.append(("sheet.short", "sheet", max(sheet.blank for sheet in bay.sheets), system.sheets.stock))
-    if bay.lattice:
-        needs.append(("lattice.short", "lattice panel", bay.lattice[0].length, system.lattice.stock))
+def shortages(
+    system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
+) -> list[tuple[str, Level, str]]:
+    """Pieces that no stock length is long enough for, as (code, level, text)."""
+    needs = [
+        ("rail.short", "rail", [rail.length for rail in rails], system.rails.stock),
+        ("sheet.short", "sheet", [sheet.blank for sheet in sheets], system.sheets.stock),
+        ("lattice.short", "lattice panel", [panel.length for panel in lattice], system.lattice.stock),
+    ]
     return [
-        (code, Level.STOP, f"needs a {what} of {length} mm, the longest stock is {stock[-1]} mm")
-        for code, what, length, stock in needs
-        if stock and length > stock[-1]
+        (code, Level.STOP, f"needs a {what} of {max(lengths)} mm, the longest stock is {stock[-1]} mm")
+        for code, what, lengths, stock in needs
+        if stock and max(lengths, default=0) > stock[-1]
     ]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from math import isqrt
 
-from fencing.bay import Shape, cut
+from fencing.bay import Shape, cut, shortages
 from fencing.faults import Level, Notice
 from fencing.fence import HungGate, Leaf
 from fencing.ground import Ground
@@ -94,6 +94,10 @@ def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list
     if gap > allowed:
         text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
         notices.append(Notice("gap.high", Level.STOP, gate.id, text))
+    sheets = [sheet for leaf in gate.leaves for sheet in leaf.sheets]
+    lattice = [panel for leaf in gate.leaves for panel in leaf.lattice]
+    short = shortages(system, sheets=sheets, lattice=lattice)
+    notices += [Notice(code, level, gate.id, text) for code, level, text in short]
     rise = _swing_rise(gate, length, ground)
     if rise > 0:
         text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"

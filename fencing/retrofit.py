@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import accumulate, pairwise
 
+from fencing.bay import shortages
 from fencing.faults import Level, Notice
 from fencing.fence import Bay, BuiltRetrofit, Lattice, Rail
 from fencing.measure import Form, Retrofit
@@ -52,10 +53,6 @@ def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
     text = "the standing posts and footings will carry a higher fence: check them before the lattice goes on"
     notices = [Notice("retrofit.footings", Level.WARNING, built.id, text)]
     for bay in built.bays:
-        longest = (
-            min(system.rails.stock[-1], system.lattice.stock[-1]) if system.lattice.stock else system.rails.stock[-1]
-        )
-        if bay.rails[0].length > longest:
-            short = f"needs a rail and a lattice panel of {bay.rails[0].length} mm, the longest stock is {longest} mm"
-            notices.append(Notice("rail.short", Level.STOP, bay.id, short))
+        short = shortages(system, rails=bay.rails, lattice=bay.lattice)
+        notices += [Notice(code, level, bay.id, text) for code, level, text in short]
     return notices
