@@ -1,0 +1,1 @@
+"""A second counter, written from the printed rules alone: loops and fractions, and not one line of the engine's."""
