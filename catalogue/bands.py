@@ -1,0 +1,77 @@
+"""Bands: a list of [from, amount] pairs of decimal strings, such as price breaks by quantity or delivery fees by order value."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+MOST_BANDS = 20
+PLACES = 4
+
+Bands = tuple[tuple[Decimal, Decimal], ...]
+
+
+def plain_decimal(text: object, *, places: int = PLACES, most: Decimal = Decimal(10) ** 10) -> Decimal | None:
+    """A decimal string that is not negative, has at most ``places`` places and is at most ``most``; otherwise None."""
+    if not isinstance(text, str) or not text.isascii() or len(text) > 24:
+        return None
+    try:
+        number = Decimal(text)
+    except InvalidOperation:
+        return None
+    if not number.is_finite() or number < 0 or number > most or "e" in text.lower() or "_" in text:
+        return None
+    exponent = number.as_tuple().exponent
+    return number if isinstance(exponent, int) and -exponent <= places else None
+
+
+def bands_fault(value: Any, *, from_zero: bool) -> str | None:
+    """What is wrong with a stored list of bands, as a sentence, or None. ``from_zero``: the first band begins at 0."""
+    if not isinstance(value, list) or len(value) > MOST_BANDS:
+        return f"A list of at most {MOST_BANDS} pairs [from, amount] is wanted."
+    last: Decimal | None = None
+    for pair in value:
+        numbers = [plain_decimal(part) for part in pair] if isinstance(pair, list) and len(pair) == 2 else [None]
+        start = numbers[0]
+        if start is None or None in numbers:
+            return f"Each pair is [from, amount] as decimal strings, not negative, with at most {PLACES} places."
+        if last is not None and start <= last:
+            return "The pairs are in order, each beginning above the one before it."
+        last = start
+    if value and from_zero and Decimal(value[0][0]) != 0:
+        return "The first pair begins at 0."
+    return None
+
+
+def read_bands(value: Sequence[Sequence[str]]) -> Bands:
+    """Stored bands as numbers, ascending."""
+    return tuple((Decimal(start), Decimal(amount)) for start, amount in value)
+
+
+def amount_at(bands: Bands, at: Decimal, otherwise: Decimal) -> Decimal:
+    """The amount of the band that ``at`` falls in; ``otherwise`` below the first.
+
+    >>> amount_at(((Decimal(10), Decimal("4.50")), (Decimal(50), Decimal("4.10"))), Decimal(49), Decimal("5.00"))
+    Decimal('4.50')
+    """
+    amount = otherwise
+    for start, value in bands:
+        if start <= at:
+            amount = value
+    return amount
+
+
+def written(value: Sequence[Sequence[str]]) -> str:
+    """Bands on one line, as they stand in a spreadsheet: ``10:4.50 50:4.10``."""
+    return " ".join(f"{start}:{amount}" for start, amount in value)
+
+
+def parsed(text: str) -> list[list[str]] | None:
+    """What ``written`` wrote, as it is stored; None where it can't be read.
+
+    >>> parsed("10:4.50 50:4.10"), parsed("10=4"), parsed("")
+    ([['10', '4.50'], ['50', '4.10']], None, [])
+    """
+    pairs = [part.split(":") for part in text.split()]
+    return pairs if all(len(pair) == 2 for pair in pairs) else None

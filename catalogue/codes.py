@@ -1,0 +1,109 @@
+"""Codes a catalogue is written in: roles of components, sale units, article numbers."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from fencing.prices import PIECE_ROLES
+
+
+class Role(StrEnum):
+    """What a component is to a fence."""
+
+    POST_CHANNEL = "post.channel"
+    POST_SQUARE = "post.square"
+    POST_EXTENSION = "post.extension"
+    RAIL = "rail"
+    SHEET = "sheet"
+    LATTICE = "lattice"
+    CAP_PAIR = "cap.pair"
+    CAP_SQUARE = "cap.square"
+    SCREW = "screw"
+    LATTICE_CLIP = "lattice_clip"
+    EDGE_COVER = "edge_cover"
+    STILE_PLUG = "stile_plug"
+    GATE_STILE = "gate.stile"
+    GATE_RAIL = "gate.rail"
+    GATE_KIT = "gate.kit"
+    HINGE = "hinge"
+    LATCH = "latch"
+    DROP_BOLT = "drop_bolt"
+    CONCRETE_BAG = "concrete.bag"
+    CONCRETE_MIX = "concrete.mix"
+
+
+class ImportKind(StrEnum):
+    """What a spreadsheet holds."""
+
+    COMPONENTS = "components"
+    OFFERS = "offers"
+    PRICE_RULES = "price_rules"
+
+
+class ImportState(StrEnum):
+    """How far an import has come."""
+
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    REFUSED = "refused"
+
+
+def is_piece(role: str) -> bool:
+    """Whether a role is cut from stock lengths, so that a component of it has a length or is sold by the metre."""
+    return role in PIECE_ROLES
+
+
+# UN/ECE Recommendation 20 (revision 11e), and Recommendation 21 packages with their prefix X. Checked against the published
+# list; look-alikes such as BG, PK or ST are not codes of either.
+SALE_UNITS = {
+    "C62": "one",
+    "H87": "piece",
+    "EA": "each",
+    "MTR": "metre",
+    "MTK": "square metre",
+    "MTQ": "cubic metre",
+    "KGM": "kilogram",
+    "TNE": "tonne",
+    "LTR": "litre",
+    "SET": "set",
+    "PR": "pair",
+    "HUR": "hour",
+    "DAY": "day",
+    "NMP": "number of packs",
+    "XBG": "bag",
+    "XPK": "package",
+    "XBX": "box",
+    "XPX": "pallet",
+    "XRO": "roll",
+    "XBE": "bundle",
+}
+SAME_UNIT = {"LM": "MTR"}  # linear metre is taken in as metre
+
+
+def sale_unit(text: str) -> str | None:
+    """The unit's code as we keep it, or None for a code of neither recommendation.
+
+    >>> sale_unit("LM"), sale_unit("mtr"), sale_unit("BG")
+    ('MTR', 'MTR', None)
+    """
+    code = text.strip().upper()
+    code = SAME_UNIT.get(code, code)
+    return code if code in SALE_UNITS else None
+
+
+def is_gtin(text: str) -> bool:
+    """Whether a GTIN-8, -12, -13 or -14 ends in its right check digit (modulo 10, weights 3 and 1 from the right).
+
+    >>> is_gtin("96385074"), is_gtin("96385075")
+    (True, False)
+    """
+    if not (text.isascii() and text.isdigit() and len(text) in {8, 12, 13, 14}):
+        return False
+    weighted = sum(int(digit) * (3, 1)[place % 2] for place, digit in enumerate(reversed(text[:-1])))
+    return (weighted + int(text[-1])) % 10 == 0
+
+
+def gtin14(text: str) -> str:
+    """A GTIN of any length written with 14 digits, so that two can be compared."""
+    return text.zfill(14)
