@@ -120,11 +120,31 @@ class Allowance:
 
 
 @dataclass(frozen=True, slots=True)
+class Profile:
+    """Outside sizes of a post section [mm]: a square tube has a ``depth`` (its side), a channel a ``flange`` too, maybe a ``lip``."""
+
+    depth: Decimal
+    thickness: Decimal
+    flange: Decimal = Decimal(0)
+    lip: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Steel:
+    """What the strength screening knows of the posts: yield strength [MPa], capacity factor, sections where stated."""
+
+    yield_mpa: Decimal
+    capacity_factor: Decimal
+    channel: Profile | None = None
+    square: Profile | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """A fence system. ``components`` maps a role to what the catalogue sells for it; ``allowances`` a role or role family.
 
     ``bag_yield`` is the wet volume of one bag of concrete in m3, where the catalogue knows it. ``lattice_porosity`` is the
-    open share of a lattice panel's area (0 solid), where stated.
+    open share of a lattice panel's area (0 solid), where stated; ``steel`` is for the strength screening alone.
     """
 
     code: str
@@ -148,4 +168,5 @@ class System:
     components: Mapping[str, str] = field(default_factory=dict)
     bag_yield: Decimal | None = None
     lattice_porosity: Decimal | None = None
+    steel: Steel | None = None
     version: int = 1
