@@ -1,0 +1,199 @@
+"""What must hold for every fence, whatever its sizes: where it stands (domain.md, end of section 3)."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
+
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from fencing.fence import Bay, BuiltRun, Post
+from fencing.measure import Form, Station
+from tests.fencing.laws import ONE_RUN, built, laws
+from tests.fencing.strategies import Job, Wanted, jobs
+
+# -- lengths
+
+
+@laws
+@given(jobs())
+def test_bays_and_openings_add_up_to_the_run(job: Job) -> None:
+    half = (job.system.square.face + 1) // 2
+    for run in built(job).runs:
+        spans = [(bay.start, bay.end) for bay in run.bays]
+        openings = [(gate.start - half, gate.start + gate.opening + half) for gate in run.gates]
+        at = [post.at for post in run.posts]
+        assert sorted(spans + openings) == list(pairwise(at))
+        assert at[0] + sum(right - left for left, right in spans + openings) + (run.length - at[-1]) == run.length
+        inside = max(job.system.square.face, job.system.channel.face) // 2 + 1
+        assert 0 <= at[0] <= inside
+        assert 0 <= run.length - at[-1] <= inside
+
+
+@laws
+@given(jobs())
+def test_sheets_fill_a_bay_from_rail_end_to_rail_end_and_lap_at_least_the_lap(job: Job) -> None:
+    for run in built(job).runs:
+        square = {post.at for post in run.posts if post.kind == "square"}
+        for bay in run.bays:
+            left, right = (
+                job.system.square.setback if at in square else job.system.channel.setback for at in (bay.start, bay.end)
+            )
+            edges = [(sheet.at, sheet.at + sheet.width) for sheet in bay.sheets]
+            assert edges[0][0] == left
+            assert edges[-1][1] == bay.width - right
+            for (_, end), (start, _) in pairwise(edges):
+                assert end - start >= job.system.sheets.lap
+            assert all(sheet.width <= job.system.sheets.width for sheet in bay.sheets)
+            assert all(max(sheet.left, sheet.right) <= sheet.blank for sheet in bay.sheets)
+
+
+@laws
+@given(jobs())
+def test_a_rail_is_never_shorter_than_its_bay_is_wide_between_pockets(job: Job) -> None:
+    for run in built(job).runs:
+        for bay in run.bays:
+            plan = bay.sheets[-1].at + bay.sheets[-1].width - bay.sheets[0].at
+            for rail in bay.rails:
+                corners = bay.base if rail.place == "bottom" else bay.top
+                rise = Fraction(corners[1] - corners[0], bay.width)
+                exact_square = plan * plan * (1 + rise * rise)
+                assert (rail.length - Fraction(1, 2)) ** 2 <= exact_square <= (rail.length + Fraction(1, 2)) ** 2
+
+
+# -- the ground
+
+
+def ground_at(levels: tuple[Station, ...], x: int) -> Fraction:
+    if x <= levels[0].at:
+        return Fraction(levels[0].level)
+    for one, two in pairwise(levels):
+        if x <= two.at:
+            return one.level + Fraction((two.level - one.level) * (x - one.at), two.at - one.at)
+    return Fraction(levels[-1].level)
+
+
+@laws
+@given(jobs())
+def test_the_base_keeps_the_least_gap_above_the_ground_everywhere(job: Job) -> None:
+    for run, measured in zip(built(job).runs, job.measure.runs, strict=True):
+        if not measured.levels:
+            continue
+        for bay in run.bays:
+            for x in {bay.start, bay.end, *(one.at for one in measured.levels if bay.start < one.at < bay.end)}:
+                base = bay.base[0] + Fraction((bay.base[1] - bay.base[0]) * (x - bay.start), bay.width)
+                assert base - ground_at(measured.levels, x) >= job.system.ground_gap - Fraction(1, 2)
+            assert bay.gap_least <= bay.gap_most
+
+
+@laws
+@given(jobs(Wanted(retrofits=False)), st.integers(-50_000, 50_000))
+def test_raising_the_datum_changes_levels_and_nothing_else(job: Job, rise: int) -> None:
+    levelled = tuple(run if run.levels else replace(run, levels=(Station(0, 7),)) for run in job.measure.runs)
+    raised = tuple(
+        replace(run, levels=tuple(Station(one.at, one.level + rise) for one in run.levels)) for run in levelled
+    )
+    low = built(replace(job, measure=replace(job.measure, runs=levelled)))
+    high = built(replace(job, measure=replace(job.measure, runs=raised)))
+    assert high.pieces == low.pieces
+    assert high.quantities == low.quantities
+    assert high.concrete == low.concrete
+    assert {(one.code, one.where) for one in high.notices} == {(one.code, one.where) for one in low.notices}
+    assert [lowered(run, rise) for run in high.runs] == [lowered(run, 0) for run in low.runs]
+
+
+def lowered(run: BuiltRun, by: int) -> BuiltRun:
+    return replace(
+        run,
+        posts=tuple(lowered_post(post, by) for post in run.posts),
+        bays=tuple(lowered_bay(bay, by) for bay in run.bays),
+        gates=tuple(replace(gate, base=gate.base - by, top=gate.top - by) for gate in run.gates),
+    )
+
+
+def lowered_post(post: Post, by: int) -> Post:
+    members = tuple(replace(member, top=member.top - by) for member in post.members)
+    return replace(post, ground=post.ground - by, members=members)
+
+
+def lowered_bay(bay: Bay, by: int) -> Bay:
+    def less(pair: tuple[int, int]) -> tuple[int, int]:
+        return pair[0] - by, pair[1] - by
+
+    return replace(bay, base=less(bay.base), top=less(bay.top), ground=less(bay.ground))
+
+
+@laws
+@given(jobs(Wanted(forms=(Form.LEVEL,))))
+def test_a_level_segment_has_one_base(job: Job) -> None:
+    for run in built(job).runs:
+        for left, right in pairwise(run.bays):
+            assert left.base[0] == left.base[1]
+            if left.end == right.start:
+                assert left.base == right.base
+
+
+@laws
+@given(jobs(Wanted(forms=(Form.RAKED,), tapers=False)))
+def test_neighbouring_raked_bays_meet_or_are_told_apart_by_their_step(job: Job) -> None:
+    for run in built(job).runs:
+        for left, right in pairwise(run.bays):
+            if left.end == right.start:
+                assert right.step == abs(right.base[0] - left.base[1])
+
+
+# -- posts
+
+
+@laws
+@given(jobs())
+def test_no_post_stands_shallower_than_the_least_embedment_without_a_notice(job: Job) -> None:
+    taken = built(job)
+    warned = {notice.where for notice in taken.notices if notice.code == "post.short"}
+    sections = {"channel": job.system.channel, "square": job.system.square}
+    for run in taken.runs:
+        for post in run.posts:
+            for member in post.members:
+                least = sections[member.section].embedment_min
+                assert member.length == member.top - post.ground + member.embedment
+                assert post.id in warned or (member.embedment >= least and member.stock is not None)
+                assert member.stock is None or member.stock >= member.length
+                assert member.embedment <= post.hole_depth
+
+
+@laws
+@given(jobs())
+def test_ids_are_given_once_but_for_a_shared_corner(job: Job) -> None:
+    taken = built(job)
+    standing = {post.id: post for run in taken.runs for post in run.posts}
+    again = Counter(post.id for run in taken.runs for post in run.posts)
+    for name, times in again.items():
+        assert times == 1 or (times == 2 and standing[name].kind == "square")
+    assert taken.concrete.holes == len(standing)
+    bays = [bay.id for run in taken.runs for bay in run.bays] + [bay.id for one in taken.retrofits for bay in one.bays]
+    assert len(bays) == len(set(bays))
+    channels = [member.bay for post in standing.values() for member in post.members if member.section == "channel"]
+    assert Counter(channels) == {bay.id: 2 for run in taken.runs for bay in run.bays}
+
+
+@laws
+@given(jobs(replace(ONE_RUN, most_gates=1)))
+def test_a_tapered_run_ends_at_its_end_height_and_never_rises_towards_it(job: Job) -> None:
+    (run,) = job.measure.runs
+    assume(run.taper is not None)
+    assert run.taper is not None
+    bays = built(job).runs[0].bays
+    if run.taper.at == "end":
+        tapered = list(bays[-run.taper.bays :])
+        heights = [h for bay in tapered for h in (bay.top[0] - bay.base[0], bay.top[1] - bay.base[1])]
+    else:
+        tapered = list(bays[: run.taper.bays])
+        heights = [h for bay in reversed(tapered) for h in (bay.top[1] - bay.base[1], bay.top[0] - bay.base[0])]
+    assert heights[0] == run.height
+    assert heights[-1] == run.taper.height
+    assert heights == sorted(heights, reverse=True)
+    others = [bay for bay in bays if bay not in tapered]
+    assert all(bay.top[0] - bay.base[0] == bay.top[1] - bay.base[1] == run.height for bay in others)
