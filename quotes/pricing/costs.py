@@ -1,0 +1,88 @@
+"""Costed lines: what a job costs, line by line, before anything is put on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+
+from catalogue.rules import Category, PriceRules
+from fencing.faults import Fault, Refused
+from shared.money import rounded
+
+RunShares = Mapping[str, Fraction]
+"""Parts of a line by run (or retrofit) id; they add up to 1. Empty: the line is for the job as a whole."""
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """One line of cost: ``quantity`` of a ``unit`` (UN/ECE Rec 20) at ``rate``.
+
+    ``cost`` stands for what was paid where it is not the product (price breaks, a supplier's own rounding). ``option`` is the
+    key of the option the line belongs to; ``party`` is who alone pays for it; ``tax_code`` overrides the category's.
+    """
+
+    key: str
+    category: Category
+    label: str
+    quantity: Decimal
+    unit: str
+    rate: Decimal
+    role: str = ""
+    runs: RunShares = field(default_factory=dict)
+    option: str | None = None
+    party: str | None = None
+    tax_code: str | None = None
+    cost: Decimal | None = None
+
+    def __post_init__(self) -> None:
+        if not all(number.is_finite() for number in (self.quantity, self.rate, self.cost or Decimal(0))):
+            raise ValueError(f"{self.key}: quantity, rate and cost are finite numbers")
+        if self.runs and (sum(self.runs.values()) != 1 or min(self.runs.values()) < 0):
+            raise ValueError(f"{self.key}: parts by run are not negative and add up to 1")
+
+    def costs(self, digits: int) -> Decimal:
+        """What the line costs, in whole minor units (half up)."""
+        return rounded(self.quantity * self.rate if self.cost is None else self.cost, digits)
+
+
+def by_weight(weights: Mapping[str, int | Fraction | Decimal]) -> dict[str, Fraction]:
+    """Weights of runs as exact parts that add up to 1; nothing where all weights are 0.
+
+    >>> by_weight({"A": 30, "B": 10, "C": 0})
+    {'A': Fraction(3, 4), 'B': Fraction(1, 4)}
+    """
+    exact = {name: Fraction(weight) for name, weight in weights.items() if weight}
+    total = sum(exact.values(), Fraction(0))
+    return {name: weight / total for name, weight in exact.items()}
+
+
+def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]:
+    """What is hired, by key of the price rules and number of days."""
+    missing = [key for key in days if key not in rules.hire]
+    if missing:
+        raise Refused(Fault(f"/hire/{key}", "hire.missing", f"There is no hire rate for {key}.") for key in missing)
+    return [
+        CostLine(f"hire.{key}", Category.HIRE, rules.hire[key][0], count, "DAY", rules.hire[key][1])
+        for key, count in days.items()
+        if count
+    ]
+
+
+def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | None = None) -> CostLine:
+    """Work bought in at a fixed amount."""
+    return CostLine(f"subcontract.{key}", Category.SUBCONTRACT, label, Decimal(1), "C62", amount, runs=runs or {})
+
+
+def delivery_line(key: str, label: str, fee: Decimal) -> CostLine:
+    """A supplier's delivery fee, for the job as a whole."""
+    return CostLine(f"delivery.{key}", Category.DELIVERY, label, Decimal(1), "C62", fee)
+
+
+def cost_by_category(lines: Iterable[CostLine], digits: int) -> dict[str, Decimal]:
+    """Total cost of each category, in order of first appearance."""
+    found: dict[str, Decimal] = {}
+    for line in lines:
+        found[line.category.value] = found.get(line.category.value, Decimal(0)) + line.costs(digits)
+    return found

@@ -1,0 +1,186 @@
+"""Labour read from a take-off: how many holes in which soil, how many metres at which height, and so on.
+
+Counts are read from the fence as set out, so they follow every layout and form by themselves. A corner post stands in both
+its runs and is counted with the first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from catalogue.rules import ACTIVITIES, Category, PriceRules
+from fencing.faults import Fault, Refused
+from fencing.fence import Bay, BuiltRun, HungGate, Post
+from fencing.holes import diameters, hole_volume
+from fencing.measure import Form, Run
+from fencing.takeoff import TakeOff
+from quotes.pricing.costs import CostLine, by_weight
+from shared.money import rounded
+
+NO_SOIL = "unknown"
+
+_LABELS = {
+    "set_out": "Setting out",
+    "dig": "Digging and concreting post holes",
+    "erect": "Erecting",
+    "rake": "Cutting raked bays",
+    "gate": "Hanging gates",
+    "retrofit": "Fitting lattice to standing bays",
+    "remove": "Taking down the old fence",
+    "spoil": "Carting away spoil",
+    "travel": "Travel",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """``quantity`` of an activity on a run (or retrofit), in the activity's unit; ``finer`` is the soil, height [mm] or kind."""
+
+    activity: str
+    finer: str
+    run: str
+    quantity: Decimal
+
+    @property
+    def key(self) -> str:
+        return f"{self.activity}.{self.finer}" if self.finer else self.activity
+
+
+def _metres(millimetres: int) -> Decimal:
+    return Decimal(millimetres).scaleb(-3)
+
+
+def _own_posts(built: BuiltRun, seen: set[str]) -> list[Post]:
+    """The posts of a run that no run before it had."""
+    own = [post for post in built.posts if post.id not in seen]
+    seen.update(post.id for post in own)
+    return own
+
+
+def finished_height(bay: Bay) -> int:
+    """The greater of a bay's two finished heights [mm]: what it is erected at."""
+    return max(top - base for base, top in zip(bay.base, bay.top, strict=True))
+
+
+def is_cut_raked(bay: Bay) -> bool:
+    """Whether sheets of a bay are cut to a slope: a raked bay that is not level, or one that tapers."""
+    return bay.tapered or (bay.form is Form.RAKED and bay.base[0] != bay.base[1])
+
+
+def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> Iterator[Work]:
+    yield Work("set_out", "", built.id, Decimal(len(posts)))
+    yield Work("dig", run.soil or NO_SOIL, built.id, Decimal(len(posts)))
+    top, bottom = diameters(takeoff.system)
+    volume = sum(hole_volume(post.hole_depth, top, bottom) for post in posts)
+    yield Work("spoil", "", built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
+
+
+def _bays(built: BuiltRun) -> Iterator[Work]:
+    for bay in built.bays:
+        yield Work("erect", str(finished_height(bay)), built.id, _metres(bay.width))
+        if is_cut_raked(bay):
+            yield Work("rake", "", built.id, Decimal(1))
+
+
+def _gate(gate: HungGate, run: str) -> Work:
+    return Work("gate", gate.kind, run, Decimal(1))
+
+
+def _removal(run: Run) -> Iterator[Work]:
+    if run.remove is not None and run.remove.length:
+        yield Work("remove", run.remove.kind, run.id, _metres(run.remove.length))
+
+
+def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
+    """Everything labour is paid by, run by run, in the order of the measure; rows of nothing are left out."""
+    works, seen = list[Work](), set[str]()
+    measured = {run.id: run for run in takeoff.measure.runs}
+    for built in takeoff.runs:
+        run = measured[built.id]
+        works += _posts(built, run, _own_posts(built, seen), takeoff)
+        works += _bays(built)
+        works += [_gate(gate, built.id) for gate in built.gates]
+        works += _removal(run)
+    works += [Work("retrofit", "", built.id, Decimal(len(built.bays))) for built in takeoff.retrofits]
+    return tuple(work for work in works if work.quantity)
+
+
+def _grouped(works: tuple[Work, ...], rules: PriceRules) -> dict[tuple[str, Decimal | None], list[Work]]:
+    """Works of one activity at one rate, together: they make one line."""
+    groups: dict[tuple[str, Decimal | None], list[Work]] = {}
+    for work in works:
+        groups.setdefault((work.activity, rules.labour_rate(work.activity, work.finer)), []).append(work)
+    return groups
+
+
+def _label(activity: str, works: list[Work]) -> str:
+    finer = list(dict.fromkeys(work.finer for work in works if work.finer and work.finer != NO_SOIL))
+    if activity == "erect":
+        return f"{_LABELS[activity]}, up to {max(int(height) for height in finer)} mm high"
+    return f"{_LABELS[activity]}, {', '.join(finer)}" if finer else _LABELS[activity]
+
+
+def _missing(groups: dict[tuple[str, Decimal | None], list[Work]]) -> list[Fault]:
+    keys = dict.fromkeys(work.key for (_, rate), works in groups.items() if rate is None for work in works)
+    return [
+        Fault(f"/price_rules/labour/{key}", "labour.missing", f"The price rules have no labour rate for {key}.")
+        for key in keys
+    ]
+
+
+def _runs(works: list[Work]) -> dict[str, Decimal]:
+    totals: dict[str, Decimal] = {}
+    for work in works:
+        totals[work.run] = totals.get(work.run, Decimal(0)) + work.quantity
+    return totals
+
+
+def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None = None) -> list[CostLine]:
+    """Labour of a job: one line for each activity and rate, divided among its runs by what each takes.
+
+    Spoil is only costed where the rules have a rate for it; every other activity without a rate is refused, all at once.
+    """
+    works = tuple(work for work in work_of(takeoff) if work.activity != "spoil" or "spoil" in rules.labour)
+    groups = _grouped(works, rules)
+    missing = _missing(groups)
+    if missing:
+        raise Refused(missing)
+    lines = []
+    for (activity, rate), group in groups.items():
+        quantity = sum((work.quantity for work in group), Decimal(0))
+        key = f"labour.{group[0].key}"
+        unit, runs = ACTIVITIES[activity], by_weight(_runs(group))
+        lines.append(
+            CostLine(key, Category.LABOUR, _label(activity, group), quantity, unit, rate or Decimal(0), runs=runs)
+        )
+    return lines + _travel(rules, rules.visits if visits is None else visits)
+
+
+def _travel(rules: PriceRules, visits: Decimal) -> list[CostLine]:
+    rate = rules.labour_rate("travel")
+    if not rate or not visits:
+        return []
+    return [CostLine("labour.travel", Category.LABOUR, _LABELS["travel"], visits, ACTIVITIES["travel"], rate)]
+
+
+def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
+    """Tipping of old fence and spoil, where the rules have a rate for it."""
+    groups: dict[str, list[Work]] = {}
+    for work in work_of(takeoff):
+        key = work.finer if work.activity == "remove" else work.activity
+        if work.activity in {"remove", "spoil"} and key in rules.disposal:
+            groups.setdefault(key, []).append(work)
+    return [
+        CostLine(
+            f"disposal.{key}",
+            Category.DISPOSAL,
+            f"Tipping, {key}",
+            sum((work.quantity for work in works), Decimal(0)),
+            ACTIVITIES[works[0].activity],
+            rules.disposal[key],
+            runs=by_weight(_runs(works)),
+        )
+        for key, works in groups.items()
+    ]

@@ -1,0 +1,114 @@
+"""Materials as ordered, divided among the runs that need them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from catalogue.rules import Category
+from fencing.fence import BuiltRetrofit, BuiltRun
+from fencing.takeoff import TakeOff
+from quotes.pricing.costs import CostLine, by_weight
+
+_BY_POST = ("post", "cap", "concrete")
+_BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """What is ordered of one component: whole packs or stock lengths, at the supplier's price for that quantity.
+
+    ``cost`` is what the order line comes to where it is not quantity times price.
+    """
+
+    sku: str
+    label: str
+    role: str
+    colour: str | None
+    quantity: Decimal
+    unit: str
+    price: Decimal
+    cost: Decimal | None = None
+    option: str | None = None
+
+
+def _run_of(place: str, runs: Iterable[str]) -> str | None:
+    """The run or retrofit that an id of a bay, post or gate belongs to."""
+    return max((run for run in runs if place == run or place.startswith(f"{run}-")), key=len, default=None)
+
+
+Built = BuiltRun | BuiltRetrofit
+
+
+def _built(takeoff: TakeOff) -> tuple[Built, ...]:
+    return (*takeoff.runs, *takeoff.retrofits)
+
+
+def _piece_weights(takeoff: TakeOff, role: str, colour: str | None, runs: tuple[str, ...]) -> dict[str, Fraction]:
+    """Millimetres of a role and finish needed by each run. Pieces of one length are shared alike among their places."""
+    weights: dict[str, Fraction] = {}
+    for piece in takeoff.pieces:
+        if piece.role != role or (colour is not None and piece.colour != colour):
+            continue
+        owners = [run for place in piece.where if (run := _run_of(place, runs)) is not None]
+        for run in owners:
+            weights[run] = weights.get(run, Fraction(0)) + Fraction(piece.length * piece.count, len(owners))
+    return weights
+
+
+def _posts(built: Built, seen: set[str]) -> int:
+    if isinstance(built, BuiltRetrofit):
+        return len(built.bays) + 1
+    own = {post.id for post in built.posts} - seen
+    seen |= own
+    return len(own)
+
+
+def _counted_weights(takeoff: TakeOff, role: str) -> dict[str, Fraction]:
+    """Posts, gates or bays of each run, whichever a counted thing goes by."""
+    family, seen = role.partition(".")[0], set[str]()
+    weights: dict[str, Fraction] = {}
+    for built in _built(takeoff):
+        if family in _BY_POST:
+            weights[built.id] = Fraction(_posts(built, seen))
+        elif family in _BY_GATE or role in _BY_GATE:
+            weights[built.id] = Fraction(len(built.gates) if isinstance(built, BuiltRun) else 0)
+        else:
+            weights[built.id] = Fraction(len(built.bays))
+    return weights
+
+
+def shares_by_run(takeoff: TakeOff, role: str, colour: str | None) -> dict[str, Fraction]:
+    """Which part of a material each run needs: by length where it is cut, otherwise by the posts, gates or bays it goes with.
+
+    A run that needs none pays for none of it.
+    """
+    runs = tuple(built.id for built in _built(takeoff))
+    return by_weight(_piece_weights(takeoff, role, colour, runs) or _counted_weights(takeoff, role))
+
+
+def material_lines(bought: Iterable[Bought], takeoff: TakeOff) -> list[CostLine]:
+    """One costed line for each thing ordered, in the order given."""
+    known: dict[tuple[str, str | None], Mapping[str, Fraction]] = {}
+    lines = []
+    for one in bought:
+        finish = (one.role, one.colour)
+        if finish not in known:
+            known[finish] = shares_by_run(takeoff, *finish)
+        lines.append(
+            CostLine(
+                f"material.{one.sku}",
+                Category.MATERIALS,
+                one.label,
+                one.quantity,
+                one.unit,
+                one.price,
+                role=one.role,
+                runs=known[finish],
+                cost=one.cost,
+                option=one.option,
+            )
+        )
+    return lines

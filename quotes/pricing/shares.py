@@ -1,0 +1,53 @@
+"""Who shares what: exact shares of runs, and of what belongs to the job as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+
+from quotes.pricing.costs import CostLine, by_weight
+from shared.money import check_shares
+
+OWNER = "owner"
+PartyShares = Mapping[str, Fraction]
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """Exact shares of each run (or retrofit); a run that names none is shared as ``otherwise`` says."""
+
+    by_run: Mapping[str, PartyShares] = field(default_factory=dict)
+    otherwise: PartyShares = field(default_factory=lambda: {OWNER: Fraction(1)})
+
+    def __post_init__(self) -> None:
+        for shares in (*(one for one in self.by_run.values() if one), self.otherwise):
+            check_shares(shares)
+
+    def of_run(self, run: str) -> PartyShares:
+        return self.by_run.get(run) or self.otherwise
+
+
+def party_shares(line: CostLine, shares: Shares) -> dict[str, Fraction] | None:
+    """Exact part of a line that each party pays; None for a line of the job as a whole."""
+    if line.party is not None:
+        return {line.party: Fraction(1)}
+    if not line.runs:
+        return None
+    parts: dict[str, Fraction] = {}
+    for run, weight in line.runs.items():
+        for party, share in shares.of_run(run).items():
+            parts[party] = parts.get(party, Fraction(0)) + weight * share
+    return parts
+
+
+def overall(parts: Iterable[tuple[Decimal, Mapping[str, Fraction] | None]], shares: Shares) -> dict[str, Fraction]:
+    """Shares of what belongs to the job as a whole: as the lines that belong to runs are shared, by their amounts."""
+    weights: dict[str, Fraction] = {}
+    for net, line_parts in parts:
+        for party, share in (line_parts or {}).items():
+            weights[party] = weights.get(party, Fraction(0)) + Fraction(net) * share
+    if any(weight < 0 for weight in weights.values()) or not any(weights.values()):
+        return dict(shares.otherwise)
+    return by_weight(weights)

@@ -1,0 +1,79 @@
+"""Price rules and a small fence that the pricing tests share. Sizes are the tests' own."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from catalogue.rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
+from fencing.measure import Measure, Run
+from fencing.system import (
+    GateRules,
+    Hole,
+    HoleShape,
+    LatticeStock,
+    PostSection,
+    Rails,
+    Screws,
+    Sheets,
+    SheetSupply,
+    System,
+)
+from fencing.takeoff import TakeOff, take_off
+from quotes.pricing.costs import CostLine
+
+TEN = TaxCode("standard", "S", Decimal(10), "Sales tax")
+FREE = TaxCode("free", "Z", Decimal(0), "Free of tax")
+
+
+def rules(**changes: Any) -> PriceRules:
+    """Rules without any markup, 10 percent tax on everything, unless said otherwise."""
+    values: dict[str, Any] = {
+        "currency": "EUR",
+        "on": date(2026, 3, 2),
+        "taxes": {"standard": TEN, "free": FREE},
+        "tax_of": {"": "standard"},
+    }
+    return PriceRules(**{**values, **changes})
+
+
+def cost(amount: str, key: str = "a", category: Category = Category.MATERIALS, **changes: Any) -> CostLine:
+    """One thing that costs ``amount``."""
+    return CostLine(key, category, key, Decimal(1), "C62", Decimal(amount), **changes)
+
+
+def percent(markup: str, *, of_price: bool = False) -> Markup:
+    return Markup(Decimal(markup), of_price)
+
+
+THIRDS = (
+    Instalment("1", "On acceptance", Decimal("33.3"), Due.ACCEPTANCE),
+    Instalment("2", "When the posts stand", Decimal("33.3"), Due.POSTS_SET),
+    Instalment("3", "On completion", Decimal("33.4"), Due.COMPLETION),
+)
+
+SYSTEM = System(
+    code="test",
+    label="Test",
+    pitch=2000,
+    closing_bay_min=300,
+    ground_gap=50,
+    ground_gap_max=150,
+    step_max=300,
+    rake_max=Decimal(12),
+    hole=Hole(600, 300, HoleShape.STRAIGHT, 300, 50, 20),
+    channel=PostSection(32, 5, 550, (1500, 1800, 2100, 2400, 2700), 250),
+    square=PostSection(60, 35, 550, (1500, 1800, 2100, 2400, 2700), 450),
+    rails=Rails((1990, 4000), 3, 15),
+    sheets=Sheets(750, 30, 10, 10, SheetSupply.STOCK, (890, 1190, 1490, 1790, 2090)),
+    lattice=LatticeStock((300,), (1990,), raked=False),
+    screws=Screws(80, 100, 300, 2, 4, 2),
+    gates=GateRules(20, 20, 30, 40, {"single": 1200, "wide": 1800}, 10, (5, 10), (10, 40), 4, 6, 150, 200),
+    retrofit_overlap=40,
+)
+
+
+def taken_off(*runs: Run, **others: Any) -> TakeOff:
+    """The take-off of some runs in the test system."""
+    return take_off(Measure("test", "test", runs, **others), SYSTEM)

@@ -1,0 +1,138 @@
+"""Labour and materials are read from a take-off and divided among its runs."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+
+from catalogue.rules import Category
+from fencing.faults import Refused
+from fencing.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
+from quotes.pricing.costs import CostLine
+from quotes.pricing.labour import disposal_lines, labour_lines, work_of
+from quotes.pricing.materials import Bought, material_lines, shares_by_run
+from tests.quotes.pricing.cast import rules, taken_off
+
+SIDE = Run("A", 10000, 1500, basis=Basis.CENTRES, soil="clay", end=Terminal.CORNER)
+REAR = Run("B", 6000, 1500, basis=Basis.CENTRES, soil="sand", turn=Fraction(90), start=Terminal.CORNER)
+RATES = {
+    "set_out": Decimal(4),
+    "dig": Decimal(30),
+    "dig.clay": Decimal(35),
+    "erect.1500": Decimal(20),
+    "erect.1800": Decimal(24),
+    "rake": Decimal(15),
+    "gate": Decimal(80),
+    "remove": Decimal(9),
+}
+
+
+def amounts(lines: list[CostLine]) -> dict[str, Decimal]:
+    return {line.key: line.quantity for line in lines}
+
+
+def test_holes_are_counted_by_soil_and_a_shared_corner_once() -> None:
+    # 10 m at 2 m: 6 posts in clay; 6 m: 4 posts of which the corner belongs to the first run
+    lines = labour_lines(taken_off(SIDE, REAR), rules(labour=RATES))
+    assert amounts(lines) == {
+        "labour.set_out": 6 + 3,
+        "labour.dig.clay": 6,
+        "labour.dig.sand": 3,
+        "labour.erect.1500": Decimal("16.000"),
+    }
+    assert next(line for line in lines if line.key == "labour.set_out").runs == {
+        "A": Fraction(6, 9),
+        "B": Fraction(3, 9),
+    }
+    assert next(line for line in lines if line.key == "labour.dig.sand").rate == 30
+
+
+def test_metres_are_erected_at_the_rate_of_their_height() -> None:
+    high = Run("C", 4000, 1800, basis=Basis.CENTRES, soil="clay")
+    lines = labour_lines(taken_off(SIDE, high), rules(labour=RATES))
+    rates = {line.key: (line.quantity, line.rate) for line in lines if line.key.startswith("labour.erect")}
+    assert rates == {"labour.erect.1500": (10, 20), "labour.erect.1800": (4, 24)}
+
+
+def test_only_bays_that_are_cut_to_a_slope_cost_the_cutting() -> None:
+    fall = (Station(0, 0), Station(4000, 0), Station(10000, -300))
+    raked = Run("A", 10000, 1500, basis=Basis.CENTRES, levels=fall, form=Form.RAKED)
+    # of five bays the first two stand level
+    assert amounts(labour_lines(taken_off(raked), rules(labour=RATES)))["labour.rake"] == 3
+
+
+def test_a_tapered_bay_is_cut_to_a_slope_too() -> None:
+    tapered = Run("A", 10000, 1500, basis=Basis.CENTRES, form=Form.LEVEL, taper=Taper("end", 2, 900))
+    assert amounts(labour_lines(taken_off(tapered), rules(labour=RATES)))["labour.rake"] == 2
+
+
+def test_gates_are_hung_by_kind_and_old_fence_is_taken_down_by_the_metre() -> None:
+    gate = Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1500)
+    run = Run("A", 10000, 1500, basis=Basis.CENTRES, gates=(gate,), remove=Removal("paling", 8500))
+    business = rules(labour={**RATES, "gate.single": Decimal(70)}, disposal={"paling": Decimal(6)})
+    lines = {line.key: line for line in labour_lines(taken_off(run), business)}
+    assert (lines["labour.gate.single"].quantity, lines["labour.gate.single"].rate) == (1, 70)
+    assert (lines["labour.remove.paling"].quantity, lines["labour.remove.paling"].rate) == (Decimal("8.500"), 9)
+    tipping = disposal_lines(taken_off(run), business)
+    assert [(line.category, line.quantity, line.unit) for line in tipping] == [
+        (Category.DISPOSAL, Decimal("8.500"), "MTR")
+    ]
+
+
+def test_spoil_is_the_volume_of_the_holes() -> None:
+    # 6 holes of 300 mm by 600 mm: 0.042412 m3 each
+    works = {work.activity: work.quantity for work in work_of(taken_off(SIDE))}
+    assert works["spoil"] == Decimal("0.254")
+
+
+def test_spoil_and_travel_cost_only_where_there_is_a_rate() -> None:
+    business = rules(labour={**RATES, "spoil": Decimal(40), "travel": Decimal(60)}, visits=Decimal(2))
+    lines = amounts(labour_lines(taken_off(SIDE), business))
+    assert (lines["labour.spoil"], lines["labour.travel"]) == (Decimal("0.254"), 2)
+    assert amounts(labour_lines(taken_off(SIDE), business, visits=Decimal(5)))["labour.travel"] == 5
+    assert "labour.spoil" not in amounts(labour_lines(taken_off(SIDE), rules(labour=RATES)))
+
+
+def test_every_rate_that_is_missing_is_named_at_once() -> None:
+    with pytest.raises(Refused) as refused:
+        labour_lines(taken_off(SIDE), rules(labour={"set_out": Decimal(4)}))
+    assert [fault.pointer for fault in refused.value.faults] == [
+        "/price_rules/labour/dig.clay",
+        "/price_rules/labour/erect.1500",
+    ]
+
+
+def test_fitting_lattice_to_standing_bays_is_paid_by_the_bay() -> None:
+    takeoff = taken_off(retrofits=(Retrofit("R1", (2000, 2000, 1800), 300),))
+    assert amounts(labour_lines(takeoff, rules(labour={"retrofit": Decimal(45)}))) == {"labour.retrofit": 3}
+
+
+def test_rails_are_shared_by_length_and_screws_by_bays() -> None:
+    takeoff = taken_off(SIDE, REAR)
+    # 5 bays and 3 bays, alike but for the rails at square posts, which are 30 mm shorter: 1960 (two ends of A, of B) and 1990
+    side, rear = 2 * (2 * 1960 + 3 * 1990), 2 * (2 * 1960 + 1 * 1990)
+    assert shares_by_run(takeoff, "rail", None) == {"A": Fraction(side, side + rear), "B": Fraction(rear, side + rear)}
+    assert shares_by_run(takeoff, "screw", None) == {"A": Fraction(5, 8), "B": Fraction(3, 8)}
+    assert shares_by_run(takeoff, "concrete.bag", None) == {"A": Fraction(6, 9), "B": Fraction(3, 9)}
+
+
+def test_a_latch_is_paid_by_the_run_that_has_the_gate() -> None:
+    gate = Gate("B-G1", 3000, 1000, GateKind.SINGLE, 1500)
+    gated = Run("B", 6000, 1500, basis=Basis.CENTRES, gates=(gate,))
+    plain = Run("A", 10000, 1500, basis=Basis.CENTRES)
+    assert shares_by_run(taken_off(plain, gated), "latch", None) == {"B": Fraction(1)}
+
+
+def test_materials_are_costed_as_ordered() -> None:
+    bought = Bought(
+        "R-1990", "Rail 1990", "rail", "slate", Decimal(20), "C62", Decimal("18.40"), cost=Decimal("360.00")
+    )
+    line = material_lines([bought], taken_off(SIDE))[0]
+    assert (line.key, line.role, line.costs(2), line.category) == (
+        "material.R-1990",
+        "rail",
+        Decimal("360.00"),
+        Category.MATERIALS,
+    )
