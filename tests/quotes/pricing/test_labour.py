@@ -53,7 +53,10 @@ def test_metres_are_erected_at_the_rate_of_their_height() -> None:
     high = Run("C", 4000, 1800, basis=Basis.CENTRES, soil="clay")
     lines = labour_lines(taken_off(SIDE, high), rules(labour=RATES))
     rates = {line.key: (line.quantity, line.rate) for line in lines if line.key.startswith("labour.erect")}
-    assert rates == {"labour.erect.1500": (10, 20), "labour.erect.1800": (4, 24)}
+    assert rates == {
+        "labour.erect.1500": (Decimal(10), Decimal(20)),
+        "labour.erect.1800": (Decimal(4), Decimal(24)),
+    }
 
 
 def test_only_bays_that_are_cut_to_a_slope_cost_the_cutting() -> None:
@@ -73,8 +76,11 @@ def test_gates_are_hung_by_kind_and_old_fence_is_taken_down_by_the_metre() -> No
     run = Run("A", 10000, 1500, basis=Basis.CENTRES, gates=(gate,), remove=Removal("paling", 8500))
     business = rules(labour={**RATES, "gate.single": Decimal(70)}, disposal={"paling": Decimal(6)})
     lines = {line.key: line for line in labour_lines(taken_off(run), business)}
-    assert (lines["labour.gate.single"].quantity, lines["labour.gate.single"].rate) == (1, 70)
-    assert (lines["labour.remove.paling"].quantity, lines["labour.remove.paling"].rate) == (Decimal("8.500"), 9)
+    assert (lines["labour.gate.single"].quantity, lines["labour.gate.single"].rate) == (Decimal(1), Decimal(70))
+    assert (lines["labour.remove.paling"].quantity, lines["labour.remove.paling"].rate) == (
+        Decimal("8.500"),
+        Decimal(9),
+    )
     tipping = disposal_lines(taken_off(run), business)
     assert [(line.category, line.quantity, line.unit) for line in tipping] == [
         (Category.DISPOSAL, Decimal("8.500"), "MTR")
@@ -90,7 +96,7 @@ def test_spoil_is_the_volume_of_the_holes() -> None:
 def test_spoil_and_travel_cost_only_where_there_is_a_rate() -> None:
     business = rules(labour={**RATES, "spoil": Decimal(40), "travel": Decimal(60)}, visits=Decimal(2))
     lines = amounts(labour_lines(taken_off(SIDE), business))
-    assert (lines["labour.spoil"], lines["labour.travel"]) == (Decimal("0.254"), 2)
+    assert (lines["labour.spoil"], lines["labour.travel"]) == (Decimal("0.254"), Decimal(2))
     assert amounts(labour_lines(taken_off(SIDE), business, visits=Decimal(5)))["labour.travel"] == 5
     assert "labour.spoil" not in amounts(labour_lines(taken_off(SIDE), rules(labour=RATES)))
 
