@@ -121,7 +121,7 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """Outside sizes of a post section [mm]: a square tube has a ``depth`` (its side), a channel a ``flange`` too, maybe a ``lip``."""
+    """Outside sizes of a post section [mm]: a square tube has a ``depth`` (its side), a channel a ``flange`` too."""
 
     depth: Decimal
     thickness: Decimal

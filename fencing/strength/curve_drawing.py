@@ -1,0 +1,140 @@
+"""The screening curves as one SVG drawing: line kinds and words tell the curves apart in black and white, not colour."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from html import escape
+
+from fencing.strength.curves import HIGHEST_MM, LOWEST_MM, Chart, Curve
+
+WIDTH, HEIGHT = 180.0, 104.0  # drawing units: mm on paper
+LEFT, RIGHT, TOP, BOTTOM = 18.0, 34.0, 17.0, 22.0
+INK, SOFT, RULE, STRING = "#1B2420", "#4E5A54", "#B9BFB8", "#B4380D"
+PLACES = {"middle": ("middle of the run", ""), "end": ("first post from a free end", "2.4 1.2")}
+FONT = "B612, 'DejaVu Sans', sans-serif"
+
+
+def draw_chart(chart: Chart) -> str:
+    """Draw allowed height against pitch.
+
+    Rule: pitch across, height up, both in mm; a full line for the middle of a run, a dashed one beside a free end; the job's own
+    pitch and height as a ring. Same chart, same bytes.
+
+    Args:
+        chart: as :func:`fencing.strength.curves.chart` gives it.
+
+    Returns:
+        A complete ``svg`` element of 180 by 104 mm with a title and a description for screen readers.
+
+    Source: house rule.
+    """
+    frame = _Frame(chart)
+    body = [*_axes(frame), *(line for curve in chart.curves for line in _curve(frame, curve)), *_labels(frame, chart)]
+    body += _job(frame, chart.job)
+    if not any(height is not None for curve in chart.curves for height in curve.allowed):
+        what = f"no height from {LOWEST_MM} mm up is within the limits at these pitches"
+        body.append(_text(frame.x(frame.pitches[0]) + 4, TOP + 8, what, 3.2))
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" font-family="{FONT}">'
+    )
+    return "".join(
+        [head, f"<title>{escape(chart.title)}</title><desc>{escape(_described(chart))}</desc>", *body, "</svg>"]
+    )
+
+
+class _Frame:
+    """Scales of the drawing: heights go up to the next 300 over what is drawn."""
+
+    __slots__ = ("high", "pitches")
+
+    def __init__(self, chart: Chart) -> None:
+        self.pitches = chart.curves[0].pitches
+        drawn = [height for curve in chart.curves for height in curve.allowed if height is not None]
+        most = max([*drawn, *(height for _, height in chart.job), 1200])
+        self.high = min(-(-most // 300) * 300, HIGHEST_MM + 600)
+
+    def x(self, pitch: float) -> float:
+        first, last = self.pitches[0], self.pitches[-1]
+        return LEFT + (pitch - first) / (last - first) * (WIDTH - LEFT - RIGHT)
+
+    def y(self, height: float) -> float:
+        return HEIGHT - BOTTOM - height / self.high * (HEIGHT - TOP - BOTTOM)
+
+
+def _axes(frame: _Frame) -> Iterator[str]:
+    left, right = frame.x(frame.pitches[0]), frame.x(frame.pitches[-1])
+    for height in range(0, frame.high + 1, 300):
+        y = frame.y(height)
+        yield _line(left, y, right, y, INK if not height else RULE, 0.35 if not height else 0.15)
+        yield _text(left - 1.5, y + 1.0, f"{height}", 2.8, anchor="end")
+    for pitch in frame.pitches:
+        if pitch % 600 == 0:
+            x = frame.x(pitch)
+            yield _line(x, frame.y(0), x, frame.y(0) + 1.2, INK, 0.35)
+            yield _text(x, frame.y(0) + 5, f"{pitch}", 2.8, anchor="middle")
+    yield _text((left + right) / 2, frame.y(0) + 9.5, "pitch of posts, mm", 3.0, anchor="middle")
+    yield _text(left - 13, TOP - 3.5, "height of fence, mm", 3.0)
+
+
+def _curve(frame: _Frame, curve: Curve) -> Iterator[str]:
+    words, dash = PLACES[curve.place]
+    points = [(pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None]
+    if not points:
+        return
+    path = "M" + "L".join(f"{frame.x(pitch):.2f} {frame.y(height):.2f}" for pitch, height in points)
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    yield f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.7"{dashed}><title>{words}</title></path>'
+
+
+def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
+    """The title, the notes, and a name at the right end of each curve, held apart."""
+    yield _text(LEFT - 13, 6, chart.title, 4.0, weight="bold")
+    for number, note in enumerate(chart.notes):
+        yield _text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
+    taken: list[float] = []
+    for curve in chart.curves:
+        ends = [
+            (pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None
+        ]
+        if not ends:
+            continue
+        pitch, height = ends[-1]
+        y = frame.y(height)
+        while any(abs(y - other) < 7 for other in taken):
+            y += 0.5
+        taken.append(y)
+        words, _ = PLACES[curve.place]
+        limit = " and ".join(curve.known) if len(curve.known) == 2 else f"{curve.known[0]} alone"
+        yield _text(frame.x(pitch) + 1.5, y + 0.4, words, 2.6)
+        yield _text(frame.x(pitch) + 1.5, y + 3.8, f"({limit})", 2.4, SOFT)
+
+
+def _job(frame: _Frame, job: Sequence[tuple[int, int]]) -> Iterator[str]:
+    for pitch, height in job:
+        if frame.pitches[0] <= pitch <= frame.pitches[-1] and height <= frame.high:
+            x, y = frame.x(pitch), frame.y(height)
+            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
+            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
+            yield _text(x + 2.2, y - 1.4, f"this job: {pitch} by {height}", 2.6)
+
+
+def _described(chart: Chart) -> str:
+    parts = []
+    for curve in chart.curves:
+        words, _ = PLACES[curve.place]
+        pairs = zip(curve.pitches, curve.allowed, strict=True)
+        parts.append(
+            f"{words}: " + ", ".join(f"{pitch} mm: {height or 'none'}" for pitch, height in pairs if pitch % 600 == 0)
+        )
+    return "; ".join(parts)
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float) -> str:
+    return f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{colour}" stroke-width="{width:g}"/>'
+
+
+def _text(
+    x: float, y: float, words: str, size: float, colour: str = INK, anchor: str = "start", weight: str = "normal"
+) -> str:
+    style = f'font-size="{size:g}" fill="{colour}" text-anchor="{anchor}" font-weight="{weight}"'
+    return f'<text x="{x:.2f}" y="{y:.2f}" {style}>{escape(words)}</text>'

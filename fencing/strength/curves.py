@@ -1,0 +1,128 @@
+"""Allowed height against pitch for a job's system, wind and ground: the screening turned round, as points and as SVG."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from fencing.strength.cases import Case
+from fencing.strength.footing import ground_of
+from fencing.strength.loads import Side
+from fencing.strength.screen import Limits, Post, Screening, screen_post
+from fencing.strength.wind import Wall, mean_pressure_pa
+from fencing.system import System
+
+LOWEST_MM, HIGHEST_MM = 300, 3000
+PITCHES_MM = tuple(range(600, 3601, 150))
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Heights [mm] allowed at each of ``pitches`` [mm] for a line post; None where even the lowest fence is over.
+
+    ``place`` is "middle" or "end": the first line post from a free end. ``section`` and ``footing`` are the limits apart, None
+    where the section (or the soil) isn't known.
+    """
+
+    place: str
+    pitches: tuple[int, ...]
+    section: tuple[int | None, ...] | None
+    footing: tuple[int | None, ...] | None
+
+    @property
+    def known(self) -> tuple[str, ...]:
+        """Which limits are known: "post", "footing", or both."""
+        limits = (("post", self.section), ("footing", self.footing))
+        return tuple(name for name, heights in limits if heights is not None)
+
+    @property
+    def allowed(self) -> tuple[int | None, ...]:
+        """The lower of the limits that are known; None where one of them allows nothing."""
+        rows = [heights for heights in (self.section, self.footing) if heights is not None]
+        columns = zip(*rows, strict=True) if rows else ((None,) for _ in self.pitches)
+        return tuple(None if None in column else min(h for h in column if h is not None) for column in columns)
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """Curves for the middle of a long fence and for its free end, and the job's own pitch and heights [mm] as points."""
+
+    title: str
+    notes: tuple[str, ...]
+    curves: tuple[Curve, ...]
+    job: tuple[tuple[int, int], ...]
+
+
+def chart(screening: Screening) -> Chart:
+    """Curves for a screened job.
+
+    Rule: level ground, solid infill, the system's least gap, a run as long as the job's longest; each limit is solved for the
+    height at which it is just met.
+
+    Args:
+        screening: of the job.
+
+    Returns:
+        Two curves over the same pitches; the job's points are each run's pitch and height.
+
+    Source: the method of the screening.
+    """
+    takeoff = screening.takeoff
+    soils = sorted({run.soil for run in takeoff.measure.runs if run.soil})
+    ground = ground_of(screening.request.inputs, soils[0] if soils else None)
+    limits = Limits(screening.method, ground, takeoff.system)
+    length = max((run.length for run in takeoff.measure.runs), default=30_000) / 1000
+    curves = tuple(_curve(place, limits, length) for place in ("middle", "end"))
+    runs = [(run, built.bays) for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True) if built.bays]
+    job = sorted({(max(bay.width for bay in bays), run.height) for run, bays in runs})
+    notes = (
+        f"{screening.method.title}; soil: {ground.soil_class or 'not stated'}; hole {takeoff.system.hole.diameter} mm wide, "
+        f"post {_embedment(takeoff.system)} mm in the ground.",
+        "A screening; it does not replace a licensed engineer.",
+    )
+    return Chart(f"Allowed height against pitch, {takeoff.system.label}", notes, curves, tuple(job))
+
+
+def _embedment(system: System) -> int:
+    return system.hole.depth - system.hole.bedding
+
+
+def _curve(place: str, limits: Limits, length_m: float) -> Curve:
+    def heights(over: Callable[[Post], bool]) -> tuple[int | None, ...]:
+        def at(pitch: int) -> int | None:
+            return _height(lambda height: over(_post(place, pitch, height, limits, length_m)))
+
+        return tuple(map(at, PITCHES_MM))
+
+    section = heights(lambda post: (post.utilisation or 0) > 1) if limits.section("line") else None
+    known = limits.ground.lateral_kpa_m is not None
+    footing = heights(_footing_over) if known else None
+    return Curve(place, PITCHES_MM, section, footing)
+
+
+def _footing_over(post: Post) -> bool:
+    return max(post.needed or 0, post.second_needed or 0) > (post.case.embedment or 0)
+
+
+def _height(over: Callable[[int], bool]) -> int | None:
+    """The greatest whole height [mm] that is not over, up to the highest drawn; None where the lowest is."""
+    if over(LOWEST_MM):
+        return None
+    low, high = LOWEST_MM, HIGHEST_MM + 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if over(middle) else (middle, high)
+    return low
+
+
+def _post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> Post:
+    gap = limits.system.ground_gap / 1000
+    top = gap + height / 1000
+    zones = limits.method.zones(Wall(top, max(length_m, 4 * pitch / 1000)))
+    half = pitch / 2000
+    spans = ((half, 2 * half), (2 * half, 3 * half)) if place == "end" else ()
+    pressures = [mean_pressure_pa(zones, *span) for span in spans] or [zones[-1].pressure_pa] * 2
+    sides = tuple(Side(half, (gap, gap), (top, top), 0.0, pressure) for pressure in pressures)
+    diameter = min(limits.system.hole.diameter, limits.system.hole.end_diameter)
+    case = Case("", "", 0, "line", sides, pitch, round(top * 1000), _embedment(limits.system), diameter)
+    return screen_post(case, limits)

@@ -1,0 +1,124 @@
+"""A screening as plain values, for JSON, pages and sheets. Schema: fencing/schema/screening-1.json."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fencing.strength.embedment import SOIL_EDITION, SOILS
+from fencing.strength.footing import FORMULA, SECOND, ground_of
+from fencing.strength.remedies import Remedy, remedies
+from fencing.strength.screen import DISCLAIMER, WORDS, Post, Screening
+
+UNSTATED = "not stated"
+
+
+def screening_document(screening: Screening, changes: Sequence[Remedy] | None = None) -> dict[str, Any]:
+    """Write a screening as a document of plain values.
+
+    Rule: lengths are integer mm; forces, moments and shares decimal texts, half-even at the last printed place; what the method
+    has no answer for is null.
+
+    Args:
+        screening: of the job.
+        changes: remedies, priced or not; None: those of the screening, without prices.
+
+    Returns:
+        ``screening`` 1: method, inputs, ground, outcome with its words, posts, remedies, remarks, disclaimer.
+
+    Source: house rule.
+    """
+    found = remedies(screening) if changes is None else changes
+    return {
+        "screening": 1,
+        "method": {"name": screening.method.name, "title": screening.method.title},
+        "inputs": dict(screening.request.inputs),
+        "ground": _ground(screening),
+        "outcome": screening.outcome.value,
+        "words": WORDS[screening.outcome],
+        "posts": [_post(post) for post in screening.posts],
+        "unscreened": list(screening.unscreened),
+        "remedies": [_remedy(remedy) for remedy in found],
+        "remarks": list(remarks(screening)),
+        "disclaimer": DISCLAIMER,
+    }
+
+
+def remarks(screening: Screening) -> tuple[str, ...]:
+    """How the numbers were come by, in sentences a reader of the output needs."""
+    system = screening.takeoff.system
+    lines = [*screening.method.remarks()]
+    lines.append(
+        "A post carries half of each neighbouring bay or closed gate; a corner is screened once in each of its runs."
+    )
+    if _has_lattice(screening):
+        porosity = system.lattice_porosity
+        counted = (
+            "as solid, as its open share is not stated" if porosity is None else f"with an open share of {porosity}"
+        )
+        lines.append(f"Lattice is counted {counted}.")
+    if screening.request.inputs.get("doubled"):
+        lines.append("Lateral soil bearing is doubled (IBC 1806.3.4): for poles that 13 mm of movement does no harm.")
+    if system.steel is not None:
+        lines.append("Local buckling, screws, rails and corrosion are outside the screening of the section.")
+    return tuple(lines)
+
+
+def _has_lattice(screening: Screening) -> bool:
+    return any(side.lattice_m > 0 for post in screening.posts for side in post.case.sides)
+
+
+def _ground(screening: Screening) -> dict[str, Any]:
+    inputs = screening.request.inputs
+    soils = {run.soil for run in screening.takeoff.measure.runs}
+    classes = sorted({ground_of(inputs, soil).soil_class or UNSTATED for soil in soils or {None}})
+    return {
+        "classes": [{"code": name, "label": SOILS[name].label if name in SOILS else UNSTATED} for name in classes],
+        "table": SOIL_EDITION,
+        "formula": FORMULA,
+        "second_opinion": SECOND if {"undrained_kpa", "friction_deg"} & set(inputs) else None,
+    }
+
+
+def _post(post: Post) -> dict[str, Any]:
+    case = post.case
+    width = sum(side.width_m for side in case.sides)
+    pressure = sum(side.pressure_pa * side.width_m for side in case.sides) / width if width else 0.0
+    return {
+        "run": case.run,
+        "post": case.post,
+        "at_mm": case.at,
+        "kind": case.kind,
+        "height_mm": case.height,
+        "tributary_mm": round(width * 1000),
+        "pressure_kpa": f"{pressure / 1000:.3f}",
+        "force_kn": f"{post.load.force_n / 1000:.2f}",
+        "moment_knm": f"{post.load.moment_nm / 1000:.2f}",
+        "moment_before_knm": _two(post.before_nm),
+        "section": post.section,
+        "capacity_knm": _two(post.capacity_nm),
+        "utilisation": None if post.utilisation is None else f"{post.utilisation:.2f}",
+        "embedment_mm": case.embedment,
+        "embedment_needed_mm": post.needed,
+        "second_opinion_mm": post.second_needed,
+        "outcome": post.outcome.value,
+        "words": WORDS[post.outcome],
+        "reasons": list(post.reasons),
+    }
+
+
+def _two(value_nm: float | None) -> str | None:
+    return None if value_nm is None else f"{value_nm / 1000:.2f}"
+
+
+def _remedy(remedy: Remedy) -> dict[str, Any]:
+    alone = "" if remedy.mends else " (not enough by itself)"
+    return {
+        "kind": remedy.kind,
+        "value": remedy.value,
+        "unit": remedy.unit,
+        "run": remedy.run,
+        "mends": remedy.mends,
+        "text": remedy.text + alone,
+        "cost": None if remedy.cost is None else f"{remedy.cost:.2f}",
+    }

@@ -1,0 +1,71 @@
+"""The wind method a strength request names, made ready to answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fencing.measure import StrengthRequest
+from fencing.strength.wind import GivenPressure, WindMethod
+from fencing.strength.wind_as_nzs import CLIMATE, TERRAIN, AsNzs, regional_speed_m_s, site_speed_m_s
+from fencing.strength.wind_asce import Asce
+from fencing.strength.wind_en import En
+
+Inputs = Mapping[str, str | int | bool]
+
+
+def number(inputs: Inputs, key: str, default: float) -> float:
+    """A numeric input in the unit its key names, or the default."""
+    return float(inputs.get(key, default))
+
+
+def wind_method(request: StrengthRequest) -> WindMethod:
+    """The method of a checked request.
+
+    Args:
+        request: as :func:`fencing.strength.reading.read_strength` gives it.
+
+    Returns:
+        The method, ready to give zones of net pressure [Pa].
+
+    Raises:
+        KeyError: a method or input that the reader would have refused.
+
+    Source: each method's own module.
+
+    Example:
+        >>> wind_method(StrengthRequest("given_pressure", {"pressure_kpa": "0.60"})).title
+        'stated net wind pressure'
+    """
+    made = {"given_pressure": _given, "as-nzs-1170.2": _as_nzs, "en-1991-1-4": _en, "asce-7": _asce}
+    return made[request.method](request.inputs)
+
+
+def _given(inputs: Inputs) -> WindMethod:
+    pressure = float(inputs["pressure_kpa"]) * 1000
+    return GivenPressure(pressure, number(inputs, "end_factor", 2.0), number(inputs, "footing_factor", 1.0))
+
+
+def _as_nzs(inputs: Inputs) -> WindMethod:
+    footing = number(inputs, "footing_factor", 1.0)
+    if "speed_m_s" in inputs:
+        return AsNzs(float(inputs["speed_m_s"]), footing)
+    region = str(inputs["region"])
+    regional = regional_speed_m_s(region, int(inputs["years"])) * CLIMATE.get(region, 1.0)
+    site = site_speed_m_s(
+        regional,
+        number(inputs, "direction", 1.0),
+        TERRAIN[str(inputs["terrain"])],
+        number(inputs, "shielding", 1.0),
+        number(inputs, "topography", 1.0),
+    )
+    return AsNzs(site, footing)
+
+
+def _en(inputs: Inputs) -> WindMethod:
+    orography, footing = number(inputs, "orography", 1.0), number(inputs, "footing_factor", 1.0)
+    return En(float(inputs["speed_m_s"]), str(inputs["terrain"]), orography, footing)
+
+
+def _asce(inputs: Inputs) -> WindMethod:
+    topography, footing = number(inputs, "topography", 1.0), number(inputs, "footing_factor", 0.6)
+    return Asce(float(inputs["speed_m_s"]), str(inputs["exposure"]), topography, footing)

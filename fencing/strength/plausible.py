@@ -1,0 +1,104 @@
+"""Numbers with units, asked back when they look typed in another unit: kPa for Pa, cm for mm, km/h for m/s."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fencing.reading.collecting import shown
+from fencing.reading.table import Table, as_decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """``least`` to ``most`` in ``unit`` is plausible. ``others``: unit a person may have meant, and its size in ``unit``."""
+
+    what: str
+    unit: str
+    least: Decimal
+    most: Decimal
+    others: tuple[tuple[str, Decimal], ...] = ()
+    whole: bool = False
+
+
+def _bound(what: str, unit: str, least: str, most: str, whole: bool = False, **others: str) -> Bound:
+    sizes = tuple((name.replace("_per_", "/").replace("3", "³"), Decimal(size)) for name, size in others.items())
+    return Bound(what, unit, Decimal(least), Decimal(most), sizes, whole)
+
+
+BOUNDS: Mapping[str, Bound] = {
+    "pressure_kpa": _bound("a net wind pressure", "kPa", "0.05", "6", Pa="0.001", psf="0.04788"),
+    "speed_m_s": _bound("a wind speed", "m/s", "15", "100", km_per_h="0.27778", knots="0.51444"),
+    "end_factor": _bound("an end factor", "times", "1", "3"),
+    "footing_factor": _bound("a footing factor", "times", "0.4", "1"),
+    "safety_factor": _bound("a factor of safety", "times", "1", "5"),
+    "years": _bound("a recurrence", "years", "5", "2500", whole=True),
+    "direction": _bound("a direction multiplier", "times", "0.5", "1"),
+    "shielding": _bound("a shielding multiplier", "times", "0.5", "1"),
+    "topography": _bound("a topography multiplier", "times", "1", "3"),
+    "orography": _bound("an orography factor", "times", "1", "3"),
+    "undrained_kpa": _bound("an undrained shear strength", "kPa", "5", "500", Pa="0.001", MPa="1000"),
+    "friction_deg": _bound("a friction angle", "degrees", "20", "48", radians="57.29578"),
+    "unit_weight_kn_m3": _bound("a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665"),
+    "old_embedment_mm": _bound("an old post's embedment", "mm", "200", "3000", whole=True, cm="10", m="1000"),
+    "old_diameter_mm": _bound("an old footing's diameter", "mm", "100", "1500", whole=True, cm="10", m="1000"),
+    "yield_mpa": _bound(
+        "a yield strength", "MPa", "150", "1000", Pa="0.000001", kPa="0.001", GPa="1000", ksi="6.894757"
+    ),
+    "capacity_factor": _bound("a capacity factor", "times", "0.5", "1"),
+    "side_mm": _bound("a post's side", "mm", "20", "300", cm="10", m="1000"),
+    "depth_mm": _bound("a channel's depth", "mm", "20", "300", cm="10", m="1000"),
+    "flange_mm": _bound("a channel's flange", "mm", "8", "200", cm="10", m="1000"),
+    "lip_mm": _bound("a channel's lip", "mm", "2", "60", cm="10", m="1000"),
+    "thickness_mm": _bound("a post's wall", "mm", "0.5", "10", cm="10", m="1000"),
+}
+
+
+def read_number(table: Table, key: str, default: str | None = None) -> Decimal | None:
+    """Read a number of a table within its plausible bounds, and ask back where another unit would fit.
+
+    Args:
+        table: the object it stands in.
+        key: its key, one of ``BOUNDS``.
+        default: taken where the key is left out; None: nothing.
+
+    Returns:
+        The number in the unit its key names, or None where it is left out or at fault (the fault is noted in the table).
+
+    Source: house rule; the bounds are wider than any fence needs.
+
+    Example:
+        >>> from fencing.reading.collecting import Faults
+        >>> faults = Faults()
+        >>> read_number(Table({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
+        >>> faults.found[0].code, faults.found[0].text
+        ('unit', 'a net wind pressure of 600 kPa is out of reach (0.05 to 6 kPa): is it in Pa? 600 Pa is 0.6 kPa')
+    """
+    if key not in table:
+        return None if default is None else Decimal(default)
+    bound, value = BOUNDS[key], as_decimal(table.raw(key))
+    kind = "whole number" if bound.whole else "number"
+    if value is None:
+        example = f"write a {kind} of {bound.unit} from {bound.least} to {bound.most}"
+        table.fault(key, "type", f"{shown(table.raw(key))} won't do here; {example}")
+    elif not bound.least <= value <= bound.most:
+        table.fault(key, *_question(bound, value))
+    elif bound.whole and value != value.to_integral_value():
+        table.fault(key, "type", f"{value} won't do here; write a whole number of {bound.unit}")
+    else:
+        return value
+    return None
+
+
+def _question(bound: Bound, value: Decimal) -> tuple[str, str]:
+    text = f"{bound.what} of {shown(value)} {bound.unit} is out of reach ({bound.least} to {bound.most} {bound.unit})"
+    for unit, size in bound.others:
+        meant = value * size
+        if bound.least <= meant <= bound.most:
+            return "unit", f"{text}: is it in {unit}? {shown(value)} {unit} is {_plain(meant)} {bound.unit}"
+    return "range", f"{text}: write it in {bound.unit}"
+
+
+def _plain(value: Decimal) -> str:
+    return f"{value.quantize(Decimal('0.01')).normalize():f}"

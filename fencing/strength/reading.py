@@ -1,0 +1,179 @@
+"""The ``strength`` member of a site measure, and of a fence system, into values. Schema: fencing/schema/strength-1.json."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from fencing.measure import StrengthRequest
+from fencing.reading.collecting import Faults
+from fencing.reading.table import Table
+from fencing.strength.embedment import SOILS
+from fencing.strength.plausible import BOUNDS, read_number
+from fencing.strength.wind_as_nzs import REGIONS
+from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN
+from fencing.strength.wind_asce import EXPOSURE
+from fencing.strength.wind_en import TERRAIN as EN_TERRAIN
+from fencing.system import Profile, Steel
+
+METHODS = ("given_pressure", "as-nzs-1170.2", "en-1991-1-4", "asce-7")
+GROUND_KEYS = (
+    "soil_class", "footing_factor", "doubled", "constrained", "undrained_kpa", "friction_deg", "unit_weight_kn_m3",
+    "safety_factor", "old_embedment_mm", "old_diameter_mm",
+)  # fmt: skip
+METHOD_KEYS = {
+    "given_pressure": ("pressure_kpa", "end_factor"),
+    "as-nzs-1170.2": ("speed_m_s", "region", "years", "terrain", "direction", "shielding", "topography"),
+    "en-1991-1-4": ("speed_m_s", "terrain", "orography"),
+    "asce-7": ("speed_m_s", "exposure", "topography"),
+}
+REQUIRED = {
+    "given_pressure": ("pressure_kpa",),
+    "en-1991-1-4": ("speed_m_s", "terrain"),
+    "asce-7": ("speed_m_s", "exposure"),
+}
+WORDS = {
+    ("as-nzs-1170.2", "region"): tuple(REGIONS),
+    ("as-nzs-1170.2", "terrain"): tuple(AS_TERRAIN),
+    ("en-1991-1-4", "terrain"): tuple(EN_TERRAIN),
+    ("asce-7", "exposure"): tuple(EXPOSURE),
+}
+
+
+def read_strength(document: object, pointer: str = "", faults: Faults | None = None) -> StrengthRequest:
+    """Read what the strength screening is asked.
+
+    Rule: ``method`` decides which keys are known; a number that looks typed in another unit is asked back, never guessed.
+
+    Args:
+        document: the ``strength`` member of a site measure, plain values.
+        pointer: its JSON Pointer, for faults.
+        faults: where to gather faults with those of the rest of the document; None: raise them here.
+
+    Returns:
+        The request; numbers as decimal texts in the unit their key names.
+
+    Raises:
+        Refused: every fault at once, where no ``faults`` were given.
+
+    Source: house rule.
+
+    Example:
+        >>> request = read_strength({"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "clay"})
+        >>> request.method, dict(request.inputs)
+        ('given_pressure', {'pressure_kpa': '0.60', 'soil_class': 'clay'})
+    """
+    gathered = Faults() if faults is None else faults
+    method = _method(document)
+    table = Table(document, pointer, gathered, ("method", *METHOD_KEYS[method], *GROUND_KEYS))
+    table.word("method", METHODS)
+    inputs: dict[str, str | int | bool] = {}
+    for key in (*METHOD_KEYS[method], *GROUND_KEYS):
+        if key in table:
+            _member(table, method, key, inputs)
+        elif key in REQUIRED.get(method, ()) and table.good("method"):
+            table.raw(key)
+    _together(table, method)
+    if faults is None:
+        gathered.refuse()
+    return StrengthRequest(method, inputs)
+
+
+def _method(document: object) -> str:
+    named = document.get("method") if isinstance(document, dict) else None
+    return named if isinstance(named, str) and named in METHODS else METHODS[0]
+
+
+def _member(table: Table, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
+    if key in ("doubled", "constrained"):
+        inputs[key] = table.flag(key)
+    elif key == "soil_class":
+        inputs[key] = table.word(key, tuple(SOILS))
+    elif (method, key) in WORDS:
+        inputs[key] = table.word(key, WORDS[method, key])
+    else:
+        number = read_number(table, key)
+        inputs[key] = str(number) if number is not None and not BOUNDS[key].whole else int(number or 0)
+
+
+def _together(table: Table, method: str) -> None:
+    """Keys that only make sense with one another."""
+    if not table.good("method"):
+        return
+    if method == "as-nzs-1170.2" and "speed_m_s" not in table:
+        for key in ("region", "years", "terrain"):
+            if key not in table:
+                table.fault(
+                    key,
+                    "missing",
+                    f"{key} is missing; give region, years and terrain, or the design speed as speed_m_s",
+                )
+    if "undrained_kpa" in table and "friction_deg" in table:
+        table.fault(
+            "friction_deg",
+            "soil.both",
+            "give undrained_kpa (clay) or friction_deg (sand), not both",
+        )
+    if ("friction_deg" in table) != ("unit_weight_kn_m3" in table):
+        table.fault(
+            "friction_deg", "soil.sand", "the second opinion in sand needs friction_deg and unit_weight_kn_m3 together"
+        )
+    if ("old_embedment_mm" in table) != ("old_diameter_mm" in table):
+        table.fault(
+            "old_embedment_mm", "old.both", "an old footing needs old_embedment_mm and old_diameter_mm together"
+        )
+
+
+STEEL_KEYS = ("yield_mpa", "capacity_factor", "channel", "square")
+CHANNEL_KEYS = ("depth_mm", "flange_mm", "thickness_mm", "lip_mm")
+SQUARE_KEYS = ("side_mm", "thickness_mm")
+
+
+def read_steel(system: Table) -> Steel | None:
+    """Read the optional ``strength`` member of a fence system: yield strength, capacity factor, sections of the posts.
+
+    Args:
+        system: the system document; faults are noted in it.
+
+    Returns:
+        The steel, or None where the member is left out or at fault.
+
+    Source: house rule.
+
+    Example:
+        >>> square = {"side_mm": 60, "thickness_mm": 2}
+        >>> document = {"strength": {"yield_mpa": 350, "capacity_factor": "0.9", "square": square}}
+        >>> read_steel(Table(document, "", Faults(), ("strength",))).square.depth
+        Decimal('60')
+    """
+    if "strength" not in system:
+        return None
+    table = system.table("strength", STEEL_KEYS)
+    yield_mpa, factor = (_needed(table, key) for key in ("yield_mpa", "capacity_factor"))
+    square = _square(table.table("square", SQUARE_KEYS)) if "square" in table else None
+    channel = _channel(table.table("channel", CHANNEL_KEYS)) if "channel" in table else None
+    return Steel(yield_mpa, factor, channel, square)
+
+
+def _needed(table: Table, key: str) -> Decimal:
+    """A required number; the least plausible one stands in for a fault already noted."""
+    if key not in table:
+        table.raw(key)
+    number = read_number(table, key)
+    return BOUNDS[key].least if number is None else number
+
+
+def _square(table: Table) -> Profile:
+    side, thickness = _needed(table, "side_mm"), _needed(table, "thickness_mm")
+    if table.good(*SQUARE_KEYS) and side <= 5 * thickness:
+        table.fault("thickness_mm", "section.order", f"a wall of {thickness} mm doesn't fit a side of {side} mm")
+    return Profile(side, thickness)
+
+
+def _channel(table: Table) -> Profile:
+    depth, flange, thickness = (_needed(table, key) for key in CHANNEL_KEYS[:3])
+    lip = read_number(table, "lip_mm", "0") or Decimal(0)
+    if table.good(*CHANNEL_KEYS) and (
+        depth <= 2 * thickness or flange <= 2 * thickness or (lip and not thickness < lip <= depth / 2)
+    ):
+        table.fault("thickness_mm", "section.order", "depth, flange, lip and thickness don't make a channel together")
+    return Profile(depth, thickness, flange, lip)

@@ -1,0 +1,226 @@
+"""The screening of a take-off: post by post against the limits of a method. It never says that a fence is safe."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from fencing.faults import Level, Notice
+from fencing.measure import StrengthRequest
+from fencing.strength.cases import Case, retrofit_cases, run_cases
+from fencing.strength.embedment import CAP_M
+from fencing.strength.footing import Ground, ground_of, needed_mm, second_needed_mm
+from fencing.strength.loads import Load, post_load
+from fencing.strength.method import wind_method
+from fencing.strength.section import Section, channel, paired, square_tube
+from fencing.strength.wind import WindMethod
+from fencing.system import System
+from fencing.takeoff import TakeOff
+
+DISCLAIMER = (
+    "A screening against the limits of the method named here. It does not say that the fence is safe and does not "
+    "replace a licensed engineer or the local code."
+)
+
+
+class Outcome(StrEnum):
+    """What a screening can say; nothing else."""
+
+    WITHIN = "within"
+    OVER = "over"
+    OUTSIDE = "outside"
+
+
+WORDS = {
+    Outcome.WITHIN: "within the screening limits",
+    Outcome.OVER: "over: choose a shorter pitch, deeper hole or heavier post",
+    Outcome.OUTSIDE: "outside the method: ask an engineer",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """One post screened. Load at the method's level for the post; embedments in mm; None: the method has no answer.
+
+    ``utilisation`` is moment over capacity of the section. ``second_needed`` is the cross-check's embedment. ``before`` is the
+    moment without the retrofit, where there is one.
+    """
+
+    case: Case
+    load: Load
+    footing_load: Load
+    section: str | None
+    modulus_mm3: float | None
+    capacity_nm: float | None
+    needed: int | None
+    second_needed: int | None
+    before_nm: float | None
+    outcome: Outcome
+    reasons: tuple[str, ...]
+
+    @property
+    def utilisation(self) -> float | None:
+        """Moment at the ground over the section's capacity; None where the section isn't known."""
+        return None if self.capacity_nm is None else self.load.moment_nm / self.capacity_nm
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """All that a case is held against: method, ground, sections, and the open share of the lattice."""
+
+    method: WindMethod
+    ground: Ground
+    system: System
+
+    @property
+    def lattice_factor(self) -> float:
+        """Pressure on lattice as a share of that on a solid face; a lattice of unknown porosity counts as solid."""
+        porosity = self.system.lattice_porosity
+        return self.method.porosity_factor(1 - float(porosity)) if porosity is not None else 1.0
+
+    def section(self, kind: str) -> tuple[str, Section] | None:
+        """The section that stands for a kind of post, where the system states it: a square post is its tube alone."""
+        steel = self.system.steel
+        profile = None if steel is None else (steel.square if kind == "square" else steel.channel)
+        if profile is None:
+            return None
+        depth, thickness = float(profile.depth), float(profile.thickness)
+        if kind == "square":
+            return f"square tube {depth:g} x {thickness:g} mm", square_tube(depth, thickness)
+        single = channel(depth, float(profile.flange), thickness, float(profile.lip))
+        shape = f"channel {depth:g} x {float(profile.flange):g} x {thickness:g} mm"
+        return (f"two of {shape}", paired(single)) if kind == "line" else (shape, single)
+
+    def capacity_nm(self, section: Section) -> float:
+        """Capacity factor x yield x elastic modulus [N.m]. Source: limit state design, local buckling not looked at."""
+        steel = self.system.steel
+        assert steel is not None  # noqa: S101  (a section is only known with its steel)
+        return float(steel.capacity_factor) * float(steel.yield_mpa) * section.zx_mm3 / 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Screening:
+    """A screened job. ``posts`` run by run in order of chainage, retrofits last; ``unscreened`` retrofits of unknown height."""
+
+    request: StrengthRequest
+    method: WindMethod
+    takeoff: TakeOff
+    posts: tuple[Post, ...]
+    unscreened: tuple[str, ...]
+
+    @property
+    def outcome(self) -> Outcome:
+        """The gravest outcome of any post; outside the method where one post is that and none is over."""
+        found = {post.outcome for post in self.posts} | ({Outcome.OUTSIDE} if self.unscreened else set())
+        return next((o for o in (Outcome.OVER, Outcome.OUTSIDE) if o in found), Outcome.WITHIN)
+
+
+def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screening:
+    """Screen every post of a take-off.
+
+    Rule: half of each neighbouring bay at the wind's pressure there; moment at the ground against the section's capacity;
+    embedment given against embedment needed by the pole formula, and by the second method where soil strengths are stated.
+
+    Args:
+        takeoff: the job.
+        request: method and inputs; None: those of the site measure.
+
+    Returns:
+        The screening; one entry for every post of every run (a corner one in each), then every post of the retrofits.
+
+    Raises:
+        ValueError: neither a request nor one in the measure.
+
+    Source: the method named in the result; house rule for half bays and closed gates.
+    """
+    asked = request or takeoff.measure.strength
+    if asked is None:
+        raise ValueError("the measure asks for no strength screening")
+    method = wind_method(asked)
+    posts = []
+    soils = {run.id: run.soil for run in takeoff.measure.runs}
+    for case in run_cases(takeoff, method):
+        limits = Limits(method, ground_of(asked.inputs, soils[case.run]), takeoff.system)
+        posts.append(screen_post(case, limits))
+    old = [int(asked.inputs[key]) if key in asked.inputs else None for key in ("old_embedment_mm", "old_diameter_mm")]
+    limits = Limits(method, ground_of(asked.inputs, None), takeoff.system)
+    for case, before in retrofit_cases(takeoff, method, old[0], old[1]):
+        was = post_load(before.sides, limits.lattice_factor, method.arm).moment_nm * method.section_factor
+        posts.append(screen_post(case, limits, was))
+    unscreened = tuple(retrofit.id for retrofit in takeoff.measure.retrofits if retrofit.existing_height is None)
+    return Screening(asked, method, takeoff, tuple(posts), unscreened)
+
+
+def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> Post:
+    """Hold one post against the limits, as :func:`screen` does; ``before_nm`` is the moment before a retrofit [N.m]."""
+    wind = post_load(case.sides, limits.lattice_factor, limits.method.arm)
+    load, footing = wind * limits.method.section_factor, wind * limits.method.footing_factor
+    known = limits.section(case.kind)
+    capacity = limits.capacity_nm(known[1]) if known else None
+    needed = second = None
+    if case.diameter is not None:
+        needed = needed_mm(footing, case.diameter / 1000, limits.ground)
+        second = second_needed_mm(footing, case.diameter / 1000, limits.ground)
+    over = _over(case, load, capacity, needed, second)
+    outside = _outside(case, limits, capacity, needed)
+    outcome = Outcome.OVER if over else Outcome.OUTSIDE if outside else Outcome.WITHIN
+    name, modulus = (known[0], known[1].zx_mm3) if known else (None, None)
+    return Post(case, load, footing, name, modulus, capacity, needed, second, before_nm, outcome, (*over, *outside))
+
+
+def _over(case: Case, load: Load, capacity: float | None, needed: int | None, second: int | None) -> list[str]:
+    reasons = []
+    if capacity is not None and load.moment_nm > capacity:
+        reasons.append(
+            f"moment at the ground {load.moment_nm / 1000:.2f} kN.m is over the section's {capacity / 1000:.2f} kN.m"
+        )
+    given = case.embedment or 0
+    if case.embedment is not None and needed is not None and needed > given:
+        reasons.append(f"embedment {given} mm is less than the {needed} mm needed")
+    if case.embedment is not None and second is not None and second > given:
+        reasons.append(f"embedment {given} mm is less than the {second} mm of the second opinion")
+    return reasons
+
+
+def _outside(case: Case, limits: Limits, capacity: float | None, needed: int | None) -> list[str]:
+    reasons = []
+    if capacity is None:
+        reasons.append("the system doesn't state the section of this post")
+    if case.diameter is None:
+        reasons.append("the old footing was not measured: state its embedment and diameter")
+    elif needed is None:
+        reasons.append("no soil class with a presumptive value is stated for this ground")
+    elif needed > CAP_M * 1000:
+        reasons.append("the embedment needed is over 12 ft, where the formula's pressure ends")
+    if not case.sides:
+        reasons.append("nothing hangs on this post")
+    return reasons
+
+
+def screening_notices(screening: Screening) -> tuple[Notice, ...]:
+    """One notice for each post that is over or outside, and one for each retrofit of unknown height, all of level warning."""
+    notices = [
+        Notice(
+            f"strength.{post.outcome}",
+            Level.WARNING,
+            post.case.post,
+            f"{WORDS[post.outcome]} ({'; '.join(post.reasons)})",
+        )
+        for post in _once(screening.posts)
+        if post.outcome is not Outcome.WITHIN
+    ]
+    text = f"{WORDS[Outcome.OUTSIDE]} (the height of the standing fence is not stated)"
+    notices += [Notice("strength.outside", Level.WARNING, name, text) for name in screening.unscreened]
+    return tuple(notices)
+
+
+def _once(posts: Sequence[Post]) -> list[Post]:
+    """Each post once, at its gravest: a corner is screened in both its runs."""
+    order = (Outcome.OVER, Outcome.OUTSIDE, Outcome.WITHIN)
+    gravest: dict[str, Post] = {}
+    for post in posts:
+        known = gravest.get(post.case.post)
+        if known is None or order.index(post.outcome) < order.index(known.outcome):
+            gravest[post.case.post] = post
+    return list(gravest.values())
