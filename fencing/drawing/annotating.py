@@ -1,0 +1,187 @@
+"""Words on a plan: each label tries its places in order of preference; a dimension line moves out until it is clear."""
+
+from __future__ import annotations
+
+from math import atan2, cos, degrees, hypot, radians, sin
+
+from fencing.drawing import lettering, svg
+from fencing.drawing.chains import Laid
+from fencing.drawing.lettering import metres
+from fencing.drawing.placing import Board, Box
+from fencing.drawing.scene import Scene, measured
+from fencing.drawing.strip import post_name
+from fencing.drawing.swings import Track
+from fencing.fence import BuiltRetrofit, BuiltRun
+
+_AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line
+_RING = (3.2, 4.5, 6.5, 9.0, 12.0, 16.0, 21.0)  # mm of paper from a place to a label with a leader
+
+
+def run_words(shown: Scene, run: BuiltRun) -> str:
+    """A run in words."""
+    height = measured(shown.takeoff, run).height
+    gates = f", {len(run.gates)} gate" + ("s" if len(run.gates) > 1 else "") if run.gates else ""
+    return f"Run {run.id}: {metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
+
+
+def _apart(laid: Laid) -> float:
+    """Mean distance [mm of paper] of a run's posts."""
+    posts = laid.run.posts
+    return (posts[-1].at - posts[0].at) / max(1, len(posts) - 1) / laid.track.n
+
+
+def _readable(heading: float) -> float:
+    """The direction of words along ``heading`` that are not read upside down: from the left, or standing, from the right."""
+    turn = heading % 360
+    return turn - 360 if turn >= 270 else turn - 180 if turn >= 90 else turn
+
+
+def _between(one: tuple[float, float], other: tuple[float, float]) -> Box:
+    """A thin box along a leader."""
+    dx, dy = other[0] - one[0], other[1] - one[1]
+    return Box((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
+
+
+class Annotator:
+    """Puts labels on one plan; what found no place is kept for the key."""
+
+    def __init__(self, shown: Scene, board: Board) -> None:
+        self.shown, self.board, self.size = shown, board, shown.size
+        self._parts, self._left = list[str](), list[str]()
+
+    def body(self) -> str:
+        return svg.group("words", "".join(self._parts))
+
+    def run(self, laid: Laid, inward: int) -> None:
+        """Name and length of a run on a dimension line, outside before inside; else with a leader; else its number and a key."""
+        run, live = laid.run, self.shown.is_live(laid.run.id)
+        name, length = lettering.fit(run.id, self.size, 40), f"{metres(run.length)} m"
+        if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
+            return
+        place = laid.track.at((run.posts[0].at + run.posts[-1].at) / 2)
+        if self._ring(place, f"{name} {length}", live=live, leader=True):
+            return
+        number = 1 + self.shown.takeoff.runs.index(run)
+        self._ring(place, str(number), live=live, bold=True, leader=True)
+        self._left.append(f"{number}: {name} {length}")
+
+    def _dimension(self, laid: Laid, away: float, name: str, length: str, live: bool) -> bool:
+        run, track = laid.run, laid.track
+        start, end = run.posts[0].at, run.posts[-1].at
+        first, gap = lettering.width(name, self.size), self.size * 0.5
+        wide = first + gap + lettering.width(length, self.size)
+        long = (end - start) / track.n
+        if wide > long - 1.5:
+            return False
+        off = away * track.n
+        x, y = track.at((start + end) / 2, off)
+        line = Box(x, y, long - 1.6, 0.6, track.heading)
+        turn = _readable(track.heading)
+        ux, uy = cos(radians(turn)), sin(radians(turn))
+        lift = self.size * 0.75  # from the line to the middle of the words, upwards as they are read
+        text = Box(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
+        if not (self.board.free(line) and self.board.free(text)):
+            return False
+        self.board.add(line)
+        self.board.add(text)
+        reach = off + (0.9 if off > 0 else -0.9) * track.n
+        near = (0.9 if off > 0 else -0.9) * track.n
+        witness = track.line((start, near), (start, reach)) + track.line((end, near), (end, reach))
+        self._parts.append(svg.path("dim", witness + track.line((start, off), (end, off)), live=live))
+        tick = 0.6 * track.n
+        marks = "".join(track.line((at - tick, off + tick), (at + tick, off - tick)) for at in (start, end))
+        self._parts.append(svg.path("tick", marks, live=live))
+        base = self.size * 0.4
+        left, top = x + uy * base - ux * wide / 2, y - ux * base - uy * wide / 2
+        for words, along, bold in ((name, 0.0, True), (length, first + gap, False)):
+            place = (left + ux * along, top + uy * along)
+            self._parts.append(svg.text(*place, words, self.size, anchor="start", turn=turn, bold=bold, live=live))
+        return True
+
+    def _ring(
+        self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False, leader: bool = False
+    ) -> bool:
+        """Words lying level in the nearest free place about ``place``."""
+        wide, high = lettering.width(words, self.size), self.size * 1.1
+        for away in _RING:
+            for angle in (-90, 90, 0, 180, -45, 45, -135, 135, -20, 20, 160, -160):
+                cx, cy = cos(radians(angle)), sin(radians(angle))
+                x, y = place[0] + cx * (away + wide / 2), place[1] + cy * away
+                box = Box(x, y, wide + 0.8, high)
+                near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
+                tie = _between((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
+                if not self.board.free(box) or (leader and not self.board.free(tie)):
+                    continue
+                self.board.add(box)
+                if leader:
+                    self.board.add(tie)
+                    self._parts.append(svg.path("dim", svg.segment(*place, *near), live=live))
+                self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold))
+                return True
+        return False
+
+    def gates(self, laid: Laid, inward: int) -> None:
+        """Name and opening of each gate, on the side it does not open to."""
+        for gate in laid.run.gates:
+            side = -inward if gate.opens == "in" else inward
+            words, live = f"{gate.id} {gate.opening}", self.shown.is_live(gate.id)
+            middle = gate.start + gate.opening / 2
+            if self._beside(laid.track, middle, side, words, live=live, bold=True):
+                continue
+            if not self._ring(laid.track.at(middle), words, live=live, bold=True, leader=True):
+                self._left.append(words)
+
+    def _beside(
+        self, track: Track, at: float, side: int, words: str, *, live: bool, bold: bool = False, soft: bool = False
+    ) -> bool:
+        """Words lying level close beside a point of the run, on ``side`` of it."""
+        wide, high = lettering.width(words, self.size), self.size * 1.1
+        right = radians(track.heading + 90)
+        cx, cy = side * cos(right), side * sin(right)
+        reach = wide / 2 * abs(cx) + high / 2 * abs(cy)
+        foot = track.at(at)
+        for away in (1.4, 2.4, 3.6):
+            x, y = foot[0] + cx * (away + reach), foot[1] + cy * (away + reach)
+            box = Box(x, y, wide + 0.6, high)
+            if self.board.free(box):
+                self.board.add(box)
+                self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft))
+                return True
+        return False
+
+    def posts(self, laid: Laid, inward: int) -> None:
+        """Names of posts on the inside wherever there is room for them, at scales that part them."""
+        if _apart(laid) < 2.2 * self.size:
+            return
+        for post in laid.run.posts:
+            words = post_name(laid.run.id, post.id, self.size)
+            self._beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
+
+    def retrofit(self, built: BuiltRetrofit, track: Track) -> None:
+        words = f"{built.id} {metres(built.bays[-1].end)} m, lattice {built.lattice_height} on a standing fence"
+        live = self.shown.is_live(built.id)
+        shown = lettering.fit(words, self.size, 90)
+        middle = built.bays[-1].end / 2
+        if not (
+            self._beside(track, middle, 1, shown, live=live)
+            or self._ring(track.at(middle), shown, live=live, leader=True)
+        ):
+            self._left.append(words)
+
+    def key(self, width: float, top: float) -> tuple[str, float]:
+        """Under the plan, in lines: the labels that found no place on it."""
+        if not self._left:
+            return "", 0.0
+        lines = ["Key:"]
+        for words in self._left:
+            shown = lettering.fit(words, self.size, width)
+            longer = f"{lines[-1]} \u00b7 {shown}" if lines[-1] != "Key:" else f"Key: {shown}"
+            if lettering.width(longer, self.size) <= width:
+                lines[-1] = longer
+            else:
+                lines.append(shown)
+        line = self.size * 1.35
+        body = "".join(
+            svg.text(0, top + line * number, words, self.size, anchor="start") for number, words in enumerate(lines, 1)
+        )
+        return body, line * len(lines) + 1

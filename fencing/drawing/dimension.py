@@ -1,0 +1,150 @@
+"""Dimension lines and rows of labels, each with its own height, so that what stands under them knows where to start."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from fencing.drawing import lettering, svg
+from fencing.drawing.placing import lanes, spread
+
+_LEADER = 1.3  # mm between a row of labels and what it labels
+_MOVE = 7.0  # mm a label may be pushed sideways before a second lane is opened
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Words wanted at ``x``, ``under`` on a second line; ``mark`` draws a sign before them, ``sign`` wide, at (left, base)."""
+
+    x: float
+    words: str
+    bold: bool = False
+    live: bool = False
+    soft: bool = False
+    sign: float = 0.0
+    mark: Callable[[float, float], str] | None = None
+    under: str = ""
+
+    def width(self, size: float) -> float:
+        return max(lettering.width(self.words, size) + self.sign, lettering.width(self.under, size))
+
+
+def row(
+    labels: Sequence[Label], low: float, high: float, top: float, size: float, *, below: bool, leaders: bool = True
+) -> tuple[str, float]:
+    """A row of labels between ``low`` and ``high`` with leaders to their places: (SVG, height).
+
+    ``below``: the labels stand under what they label, so their leaders start at ``top``; otherwise at the row's foot.
+    """
+    if not labels:
+        return "", 0.0
+    ordered = sorted(labels, key=lambda label: label.x)
+    ordered = [_shortened(label, high - low, size) for label in ordered]
+    line = size * (2.55 if any(label.under for label in ordered) else 1.3)
+    placed = lanes(
+        [label.x for label in ordered], [label.width(size) for label in ordered], low, high, size * 0.45, _MOVE
+    )
+    many = 1 + max(lane for lane, _ in placed)
+    leader = _LEADER if leaders else 0.3
+    height = leader + many * line
+    parts, ties = list[str](), list[str]()
+    for label, (lane, x) in zip(ordered, placed, strict=True):
+        nth = lane if below else many - 1 - lane
+        base = top + (leader if below else 0) + nth * line + size * 0.95
+        parts.append(_written(label, x, base, size))
+        edge = top if below else top + height
+        ties.append(svg.segment(label.x, edge, x, edge + (leader - 0.3) * (1 if below else -1)))
+    return (svg.path("dim", "".join(ties)) if leaders else "") + "".join(parts), height
+
+
+def _written(label: Label, x: float, base: float, size: float) -> str:
+    left = x - (lettering.width(label.words, size) + label.sign) / 2
+    written = label.mark(left, base) if label.mark else ""
+    if label.words:
+        soft = label.soft and not label.live
+        start = left + label.sign
+        written += svg.text(start, base, label.words, size, anchor="start", bold=label.bold, live=label.live, soft=soft)
+    if label.under:
+        written += svg.text(x, base + size * 1.2, label.under, size, soft=not label.live, live=label.live)
+    return written
+
+
+def _shortened(label: Label, room: float, size: float) -> Label:
+    if label.width(size) <= room:
+        return label
+    words = lettering.fit(label.words, size, room - label.sign)
+    return replace(label, words=words, under=lettering.fit(label.under, size, room))
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One dimension from ``left`` to ``right`` [mm of paper]; without words only its ticks are drawn.
+
+    ``fuller`` words are said instead where there is room for them.
+    """
+
+    left: float
+    right: float
+    words: str = ""
+    live: bool = False
+    fuller: str = ""
+
+    def said(self, size: float) -> tuple[str, bool]:
+        """(words, whether they fit on the line)."""
+        for words in (self.fuller, self.words):
+            if words and lettering.width(words, size) <= self.right - self.left - 0.8:
+                return words, True
+        return self.words, False
+
+
+def chain(spans: Sequence[Span], low: float, high: float, top: float, size: float) -> tuple[str, float]:
+    """A chain of dimensions with slanted ticks: (SVG, height). Words that fit stand on the line, the others on lanes under it."""
+    if not spans:
+        return "", 0.0
+    line = top + size * 1.25
+    ends = sorted({span.left for span in spans} | {span.right for span in spans})
+    data = svg.segment(ends[0], line, ends[-1], line)
+    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(line + 0.6)}l1.2 -1.2" for x in ends)
+    inside, outside = list[str](), list[Label]()
+    for span in spans:
+        middle = (span.left + span.right) / 2
+        if not span.words:
+            continue
+        words, fits = span.said(size)
+        if fits:
+            inside.append(svg.text(middle, line - size * 0.3, words, size, live=span.live))
+        else:
+            outside.append(Label(middle, span.words, live=span.live))
+    under, deep = row(outside, low, high, line + 0.3, size, below=True)
+    body = svg.path("dim", data) + svg.path("tick", ticks) + "".join(inside) + under
+    return svg.group("dimensions", body), line - top + 0.9 + deep
+
+
+def ladder(x: float, spans: Sequence[Span], low: float, high: float, size: float) -> str:
+    """Dimensions standing over each other at ``x`` (their ``left`` is the upper end), words level on the left of the line.
+
+    Words stay between ``low`` and ``high`` and are pushed apart where spans are lower than a line of words.
+    """
+    ordered = sorted(spans, key=lambda span: span.left)
+    ends = sorted({span.left for span in ordered} | {span.right for span in ordered})
+    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(y + 0.6)}l1.2 -1.2" for y in ends)
+    middles = [(span.left + span.right) / 2 for span in ordered]
+    places = spread(middles, [size * 1.1] * len(ordered), low, high, size * 0.1)
+    if places is None:
+        raise ValueError("more dimensions than fit over each other")
+    ties, words = "", ""
+    for span, middle, place in zip(ordered, middles, places, strict=True):
+        ties += svg.segment(x, middle, x - 1.6, place)
+        words += svg.text(x - 2.0, place + size * 0.37, span.words, size, anchor="end", live=span.live)
+    return svg.path("dim", svg.segment(x, ends[0], x, ends[-1]) + ties) + svg.path("tick", ticks) + words
+
+
+def upright(x: float, top: float, bottom: float, words: str, size: float, *, middle: float | None = None) -> str:
+    """A dimension standing at ``x`` from ``top`` to ``bottom``, its words turned to read from the right, about ``middle``."""
+    centre = (top + bottom) / 2 if middle is None else middle
+    ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(y + 0.6)}l1.2 -1.2" for y in (top, bottom))
+    return (
+        svg.path("dim", svg.segment(x, top, x, bottom))
+        + svg.path("tick", ticks)
+        + svg.text(x - size * 0.35, centre, words, size, turn=-90)
+    )

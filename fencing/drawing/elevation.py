@@ -1,0 +1,130 @@
+"""Elevations: every run as it will stand, true to scale, in rows that fit a page or a screen."""
+
+from __future__ import annotations
+
+from fencing.drawing import sheet, svg
+from fencing.drawing.rows import TooWide, rows
+from fencing.drawing.scales import STANDARD
+from fencing.drawing.scene import LETTERING, Scene, scene
+from fencing.drawing.standing import retrofit_rows, retrofit_strip
+from fencing.drawing.strip import Strip, margin, strip
+from fencing.takeoff import TakeOff
+
+NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
+_SHEETS = 2  # a larger scale is not worth more sheets than this
+_SMALLEST = 200  # 1:200 is the smallest scale at which every bay can still be read
+
+
+def elevation_sheets(
+    takeoff: TakeOff,
+    width: float,
+    height: float,
+    *,
+    size: float = LETTERING,
+    live: str | None = None,
+    prefix: str = "drawing",
+    most: int = _SHEETS,
+) -> list[str]:
+    """Elevations of all runs and retrofits, one SVG for each sheet.
+
+    Rule: the largest standard scale, 1:25 or smaller, that takes no more than ``most`` sheets; 1:200 where none does; smaller
+    only where a single bay would not fit. Runs break at posts, with match lines. House rule.
+
+    Args:
+        takeoff: the job.
+        width: of the paper to draw on [mm].
+        height: of the paper to draw on [mm].
+        size: lettering [mm].
+        live: id of the run, bay, gate or post that is being worked on; the one thing in the accent colour.
+        prefix: starts every id in the SVG.
+        most: sheets that are worth a larger scale.
+
+    Returns:
+        SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
+    """
+    shown = scene(takeoff, size, live, prefix)
+    room = height - sheet.foot_height(size)
+    for n in (n for n in STANDARD if n >= 25):
+        if n < _SMALLEST and _least_height(shown, n, width) > most * room:
+            continue
+        try:
+            packed = sheet.pack(strips(shown, n, width, room), width, room)
+        except TooWide:
+            continue
+        if any(item.strip.height > room for items in packed for item in items):
+            continue
+        if len(packed) <= most or n >= _SMALLEST:
+            return [
+                _sheet(shown, items, n, width, number, len(packed)) for number, items in enumerate(packed, 1) if items
+            ]
+    raise ValueError(f"{width} x {height} mm is too small for an elevation")
+
+
+def elevation(
+    takeoff: TakeOff,
+    width: float,
+    *,
+    n: int | None = None,
+    size: float = LETTERING,
+    live: str | None = None,
+    prefix: str = "drawing",
+) -> str:
+    """Elevations of the whole job on one sheet as high as need be, for a page.
+
+    ``n`` asks for a scale 1:n; without it the longest run fills the width, between 1:25 and 1:100. A smaller scale is
+    taken where a bay would not fit. Empty for a job with nothing to draw.
+    """
+    shown = scene(takeoff, size, live, prefix)
+    for trial in (trial for trial in STANDARD if trial >= (n or _page_scale(shown, width))):
+        try:
+            made = strips(shown, trial, width, None)
+        except TooWide:
+            continue
+        return _sheet(shown, sheet.pack(made, width, None)[0], trial, width, 1, 1) if made else ""
+    raise ValueError(f"{width} mm is too narrow for an elevation")
+
+
+def _least_height(shown: Scene, n: int, width: float) -> float:
+    """A height [mm] that no way of breaking and packing the rows can beat: spares drawing at scales that cannot serve."""
+    heights = {run.id: run.height for run in shown.takeoff.measure.runs}
+    taken = 0.0
+    for run in shown.takeoff.runs:
+        taken += (run.length / n) * ((heights[run.id] + shown.system.hole.depth) / n + shown.size * 10)
+    return taken / width
+
+
+def _page_scale(shown: Scene, width: float) -> int:
+    longest = max((run.length for run in shown.takeoff.runs), default=0)
+    return next((n for n in (25, 50) if longest / n + 2 * margin(shown, n) <= width), 100)
+
+
+def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
+    """Every row of the job at 1:n.
+
+    Raises:
+        TooWide: a bay or an opening alone is wider than the sheet.
+    """
+    longest = (width - 2 * margin(shown, n)) * n
+    highest = float("inf") if height is None else max(height - shown.size * 22, shown.size * 4) * n
+    made = list[Strip]()
+    for run in shown.takeoff.runs:
+        made += [strip(shown, row, n, width) for row in rows(shown.takeoff, run, longest, highest)]
+    for retrofit in shown.takeoff.retrofits:
+        side = margin(shown, n)
+        made += [retrofit_strip(shown, retrofit, row, n, side, width) for row in retrofit_rows(retrofit, longest)]
+    return made
+
+
+def _sheet(shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int) -> str:
+    body, deep = sheet.drawn(items)
+    body += sheet.foot(n, shown.size, deep + 3, width, NOTE)
+    count = f", sheet {number} of {of}" if of > 1 else ""
+    told = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
+    return svg.drawing(
+        "elevation",
+        width,
+        deep + sheet.foot_height(shown.size),
+        body,
+        f"Elevation of {shown.takeoff.measure.label}{count}",
+        told,
+    )

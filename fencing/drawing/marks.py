@@ -1,0 +1,216 @@
+"""Marks of an elevation: posts, holes, rails, sheets, lattice, gates, ground, walls; true scale."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+
+from fencing.drawing import svg
+from fencing.drawing.frame import Frame
+from fencing.fence import Bay, HungGate, Leaf, Member, Pair, Post
+from fencing.system import Hole, HoleShape, System
+
+Edges = tuple[Member, float, float]
+
+
+def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Edges]:
+    """(member, left, right chainage) of every member of a post that this run shows; ``bays`` are the run's, by id.
+
+    A channel beside its bay reaches from the post's centre, or from the square's face, into the bay; one that stands alone is
+    centred. At a corner the channels of the other run are left to its own drawing.
+    """
+    half, face = system.square.face / 2, system.channel.face
+    edges = list[Edges]()
+    for member in post.members:
+        if member.section == "square":
+            edges.append((member, post.at - half, post.at + half))
+        elif post.kind == "single":
+            edges.append((member, post.at - face / 2, post.at + face / 2))
+        elif member.bay is not None and member.bay in bays:
+            core = half if post.kind == "square" else 0
+            rightward = bays[member.bay].start == post.at
+            near, far = (core, core + face) if rightward else (-core - face, -core)
+            edges.append((member, post.at + near, post.at + far))
+    return edges
+
+
+def post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> str:
+    """Members to their own tops; what is below ground is dashed."""
+    above, below = "", ""
+    for member, left, right in edges:
+        x, width = frame.x(left), (right - left) / frame.n
+        ground, top, foot = frame.y(standing.ground), frame.y(member.top), frame.y(member.top - member.length)
+        above += svg.box(x, top, width, ground - top)
+        if foot > ground:
+            below += svg.segment(x, ground, x, foot) + f"H{svg.num(x + width)}V{svg.num(ground)}"
+    body = svg.path("buried", below) + svg.path("post", above, live=live)
+    tops = ", ".join(f"{member.section} to {member.top} mm" for member in standing.members)
+    title = f"Post {standing.id}: {standing.kind} at {standing.at} mm, ground {standing.ground} mm, {tops}"
+    return svg.group("standing", body, title, post=standing.id, at=str(standing.at))
+
+
+def hole(frame: Frame, standing: Post, rules: Hole) -> str:
+    """The hole to its depth in its shape, crown above ground, bedding line under the post."""
+    x, ground = frame.x(standing.at), frame.y(standing.ground)
+    mouth = rules.end_diameter if rules.shape is HoleShape.FLARED else rules.diameter
+    toe = rules.end_diameter if rules.shape is HoleShape.BELLED else rules.diameter
+    bottom = frame.y(standing.ground - standing.hole_depth)
+    wide, narrow = mouth / 2 / frame.n, toe / 2 / frame.n
+    crown = rules.crown / frame.n
+    outline = [(x - wide, ground), (x, ground - crown), (x + wide, ground), (x + narrow, bottom), (x - narrow, bottom)]
+    bedding = bottom - rules.bedding / frame.n
+    title = f"Hole of {standing.id}: {standing.hole_depth} mm deep, {rules.diameter} mm wide"
+    body = svg.path("hole", svg.polyline(outline, closed=True), title)
+    return body + svg.path("bedding", svg.segment(x - narrow, bedding, x + narrow, bedding))
+
+
+def ground(frame: Frame, corners: Sequence[Pair], reach: float, holes: Sequence[int], rules: Hole) -> str:
+    """The earth line carried on level by ``reach`` mm of paper at both ends, short strokes of earth under it except in holes."""
+    points = [(frame.x(at), frame.y(level)) for at, level in corners]
+    points = [(points[0][0] - reach, points[0][1]), *points, (points[-1][0] + reach, points[-1][1])]
+    half = max(rules.diameter, rules.end_diameter) / 2 / frame.n
+    mouths, here = [(frame.x(hole) - half, frame.x(hole) + half + 1.2) for hole in holes], 0
+    strokes, step, at = list[str](), 1.9, points[0][0] + 1.6
+    for (x1, y1), (x2, y2) in pairwise(points):
+        while at <= x2 and x2 > x1:
+            y = y1 + (y2 - y1) * (at - x1) / (x2 - x1)
+            while here < len(mouths) and mouths[here][1] < at:
+                here += 1
+            if here == len(mouths) or at < mouths[here][0]:
+                strokes.append(f"M{svg.num(at)} {svg.num(y)}l-1.2 1.2")
+            at += step
+    return svg.path("earth", "".join(strokes)) + svg.path("ground", svg.polyline(points), "Ground")
+
+
+def _between(pair: Pair, share: float) -> float:
+    return pair[0] + (pair[1] - pair[0]) * share
+
+
+def _ribs(frame: Frame, bay: Bay, system: System) -> tuple[str, str]:
+    """Path data of the ribs and of the laps of a bay's sheets."""
+    width = bay.width
+    last = width - system.channel.setback
+    pitch = next(
+        (system.sheets.cover / parts for parts in (4, 2) if system.sheets.cover / parts / frame.n >= 1.5), None
+    )
+    ribs, laps = "", ""
+    for number, sheet in enumerate(bay.sheets):
+        right = min(sheet.at + sheet.width, last)
+        if number:
+            laps += _upright(frame, bay, sheet.at)
+        at = sheet.at + pitch if pitch else right
+        while pitch and at < right - system.sheets.lap:
+            ribs += _upright(frame, bay, at)
+            at += pitch
+    return ribs, laps
+
+
+def _upright(frame: Frame, bay: Bay, at: float) -> str:
+    x, share = frame.x(bay.start + at), at / bay.width
+    top = frame.y(_between(bay.top, share) - bay.lattice_height)
+    return f"M{svg.num(x)} {svg.num(frame.y(_between(bay.base, share)))}V{svg.num(top)}"
+
+
+def lattice(frame: Frame, start: float, end: float, foot: tuple[float, float], height: float) -> str:
+    """Crossed laths over a panel whose foot runs from ``foot[0]`` to ``foot[1]`` [mm above datum], as path data."""
+    width = end - start
+    pitch = max(90.0, 1.3 * frame.n)
+
+    def point(along: float, up: float) -> tuple[float, float]:
+        return frame.x(start + along), frame.y(foot[0] + (foot[1] - foot[0]) * along / width + up)
+
+    data, offset = list[str](), -height + pitch / 2
+    while offset < width:
+        low, high = max(0.0, offset), min(width, offset + height)
+        data.append(svg.segment(*point(low, low - offset), *point(high, high - offset)))
+        data.append(svg.segment(*point(width - low, low - offset), *point(width - high, high - offset)))
+        offset += pitch
+    return "".join(data)
+
+
+def bay(frame: Frame, built: Bay, system: System, live: bool) -> str:
+    """Rails, sheets lightly ruled, lattice crossed: everything between two posts."""
+    left, right = frame.x(built.start), frame.x(built.end)
+    base = (frame.y(built.base[0]), frame.y(built.base[1]))
+    top = (frame.y(built.top[0]), frame.y(built.top[1]))
+    ribs, laps = _ribs(frame, built, system)
+    rails = svg.segment(left, base[0], right, base[1]) + svg.segment(left, top[0], right, top[1])
+    crossed = ""
+    if built.lattice_height:
+        foot = (built.top[0] - built.lattice_height, built.top[1] - built.lattice_height)
+        rails += svg.segment(left, frame.y(foot[0]), right, frame.y(foot[1]))
+        crossed = lattice(frame, built.start, built.end, foot, built.lattice_height)
+    outline = svg.polyline([(left, base[0]), (left, top[0]), (right, top[1]), (right, base[1])], closed=True)
+    return (
+        svg.path("hit", outline)
+        + svg.path("rib", ribs)
+        + svg.path("lap", laps)
+        + svg.path("lattice", crossed)
+        + svg.path("edge", rails, live=live)
+    )
+
+
+def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
+    """(chainage of its left edge, leaf, whether it hangs on its left) for each leaf, the clearance shared evenly."""
+    spare = (gate.opening - sum(leaf.width for leaf in gate.leaves)) / (len(gate.leaves) + 1)
+    places, at = list[tuple[float, Leaf, bool]](), gate.start + spare
+    for number, leaf in enumerate(gate.leaves):
+        places.append((at, leaf, number == 0 if len(gate.leaves) == 2 else gate.hang == "left"))
+        at += leaf.width + spare
+    return places
+
+
+def gate(frame: Frame, hung: HungGate, system: System, live: bool) -> str:
+    """Each leaf: frame, rails, sheet laps, the diagonal to check, hinges on its post and the latch across."""
+    parts = list[str]()
+    for at, built, left in leaf_places(hung):
+        parts.append(leaf(frame, at, hung.base, built, system.gates.stile, left, live))
+    return "".join(parts)
+
+
+def leaf(frame: Frame, at: float, base: int, built: Leaf, stile: int, hung_left: bool, live: bool) -> str:
+    """One leaf with its left edge at chainage ``at`` and its foot at ``base``."""
+    x, y = frame.x, frame.y
+    right, top = at + built.width, base + built.height
+    outer = svg.box(x(at), y(top), built.width / frame.n, built.height / frame.n)
+    inner = svg.box(
+        x(at + stile), y(top - stile), (built.width - 2 * stile) / frame.n, (built.height - 2 * stile) / frame.n
+    )
+    laps = "".join(
+        svg.segment(x(at + sheet.at), y(base + stile), x(at + sheet.at), y(base + sheet.left))
+        for sheet in built.sheets[1:]
+    )
+    crossed, middle = "", ""
+    if built.lattice:
+        foot = top - built.lattice[0].height
+        middle = svg.segment(x(at + stile), y(foot), x(right - stile), y(foot))
+        crossed = lattice(frame, at + stile, right - stile, (foot, foot), built.lattice[0].height - stile)
+    low, high = (at, right) if hung_left else (right, at)
+    brace = svg.segment(x(low), y(base), x(high), y(top))
+    hinges = "".join(svg.box(x(low) - 0.7, y(base + height) - 0.8, 1.4, 1.6) for height in built.hinges)
+    latch = svg.circle(x(high - (60 if hung_left else -60)), y(base + min(1000, built.height // 2)), 0.6)
+    return (
+        svg.path("gate", outer + inner, live=live)
+        + svg.path("lap", laps)
+        + svg.path("lattice", crossed)
+        + svg.path("edge", middle)
+        + svg.path("brace", brace, f"Equal diagonals {built.diagonal} mm")
+        + svg.path("hinge", hinges, "Hinges")
+        + svg.path("edge", latch, "Latch")
+    )
+
+
+def wall(x: float, top: float, bottom: float, outward: int) -> str:
+    """A wall's face at ``x`` with its hatch on the far side (``outward`` -1 to the left, 1 to the right)."""
+    strokes, at = list[str](), top
+    while at + 1.6 <= bottom:
+        strokes.append(f"M{svg.num(x)} {svg.num(at)}l{svg.num(outward * 1.6)} 1.6")
+        at += 1.6
+    return svg.path("wallhatch", "".join(strokes)) + svg.path("wall", svg.segment(x, top, x, bottom), "Wall")
+
+
+def standing_fence(x: float, top: float, bottom: float, reach: float) -> str:
+    """The fence that stands already, broken off after ``reach`` mm of paper (negative: to the left)."""
+    end = x + reach
+    data = svg.segment(x, top, end, top) + svg.segment(x, bottom, end, bottom)
+    return svg.path("existing", data, "Existing fence")

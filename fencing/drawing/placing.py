@@ -1,0 +1,157 @@
+"""Where labels go so that none covers another.
+
+Labels over a line of posts keep their order and move sideways as little as they must (the least sum of squares, by pooling
+neighbours that push each other); where one line would move them too far they alternate over more lines. Labels on a plan try
+their places in order of preference against everything already drawn.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import count, pairwise
+from math import atan2, cos, degrees, floor, radians, sin
+
+
+def spread(
+    centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float
+) -> list[float] | None:
+    """New centres, at least ``gap`` between neighbours, all within low..high, moved as little as possible; None: no room.
+
+    Args:
+        centres: wished places [mm], ascending.
+        widths: how wide each is [mm].
+        low: left edge [mm].
+        high: right edge [mm].
+        gap: least space between two [mm].
+
+    Source: isotonic regression by pooling adjacent violators (Ayer and others, 1955), named from memory.
+
+    Example:
+        >>> spread([10, 11], [4, 4], 0, 100, 1)
+        [8.0, 13.0]
+    """
+    if not centres:
+        return []
+    offsets = [0.0]
+    for left, right in pairwise(widths):
+        offsets.append(offsets[-1] + (left + right) / 2 + gap)
+    least, most = low + widths[0] / 2, high - widths[-1] / 2 - offsets[-1]
+    if least > most + 1e-9:
+        return None
+    pools = list[tuple[float, int]]()  # (mean, how many)
+    for centre, offset in zip(centres, offsets, strict=True):
+        mean, many = centre - offset, 1
+        while pools and pools[-1][0] > mean:
+            before, size = pools.pop()
+            mean, many = (before * size + mean * many) / (size + many), size + many
+        pools.append((mean, many))
+    settled = [min(max(mean, least), most) for mean, many in pools for _ in range(many)]
+    return [place + offset for place, offset in zip(settled, offsets, strict=True)]
+
+
+def lanes(
+    centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float, move: float
+) -> list[tuple[int, float]]:
+    """(lane, centre) of every label: the fewest lanes in which none moves more than ``move`` mm from its wished place."""
+    furthest = move
+    for many in count(1):
+        placed = list[tuple[int, float]]([(0, 0.0)] * len(centres))
+        worst = 0.0
+        for lane in range(many):
+            new = spread(centres[lane::many], widths[lane::many], low, high, gap)
+            if new is None:
+                worst = float("inf")
+                break
+            for index, (old, now) in enumerate(zip(centres[lane::many], new, strict=True)):
+                placed[lane + index * many] = (lane, now)
+                worst = max(worst, abs(now - old))
+        # past one lane for each label only the edges push, and no further lane helps
+        if worst <= furthest or (many >= len(centres) and worst < float("inf")):
+            return placed
+        if many >= len(centres):
+            raise ValueError("a label is wider than its drawing: shorten it first")
+    raise AssertionError("counting never ends")
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle about (x, y), ``along`` by ``across`` mm, its length turned clockwise by ``turn`` degrees."""
+
+    x: float
+    y: float
+    along: float
+    across: float
+    turn: float = 0.0
+
+    def axes(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        angle = radians(self.turn)
+        return (cos(angle), sin(angle)), (-sin(angle), cos(angle))
+
+    def corners(self) -> list[tuple[float, float]]:
+        (ax, ay), (bx, by) = self.axes()
+        half, deep = self.along / 2, self.across / 2
+        return [
+            (self.x + u * half * ax + v * deep * bx, self.y + u * half * ay + v * deep * by)
+            for u, v in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+        ]
+
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(left, top, right, bottom)."""
+        corners = self.corners()
+        xs, ys = [x for x, _ in corners], [y for _, y in corners]
+        return min(xs), min(ys), max(xs), max(ys)
+
+
+def overlap(one: Box, other: Box) -> bool:
+    """Whether two turned rectangles share more than an edge (separating axes)."""
+    first, second = one.corners(), other.corners()
+    for ax, ay in (*one.axes(), *other.axes()):
+        a = [x * ax + y * ay for x, y in first]
+        b = [x * ax + y * ay for x, y in second]
+        if max(a) <= min(b) + 1e-6 or max(b) <= min(a) + 1e-6:
+            return False
+    return True
+
+
+class Board:
+    """What is already drawn, kept in squares of ``CELL`` mm so that only neighbours are compared."""
+
+    CELL = 8.0
+
+    def __init__(self, left: float, top: float, right: float, bottom: float) -> None:
+        self.edges = (left, top, right, bottom)
+        self._cells = defaultdict[tuple[int, int], list[Box]](list)
+
+    def add(self, box: Box) -> None:
+        for cell in self._reach(box):
+            self._cells[cell].append(box)
+
+    def line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
+        """Keep labels off a line, laid down in pieces so that a long one fills few squares."""
+        pieces = max(1, floor(max(abs(x2 - x1), abs(y2 - y1)) / self.CELL) + 1)
+        turn = _bearing(x2 - x1, y2 - y1)
+        length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 / pieces
+        for piece in range(pieces):
+            share = (piece + 0.5) / pieces
+            self.add(Box(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
+
+    def inside(self, box: Box) -> bool:
+        left, top, right, bottom = box.bounds()
+        return left >= self.edges[0] and top >= self.edges[1] and right <= self.edges[2] and bottom <= self.edges[3]
+
+    def free(self, box: Box) -> bool:
+        if not self.inside(box):
+            return False
+        return not any(overlap(box, taken) for cell in self._reach(box) for taken in self._cells.get(cell, ()))
+
+    def _reach(self, box: Box) -> list[tuple[int, int]]:
+        left, top, right, bottom = box.bounds()
+        across = range(floor(left / self.CELL), floor(right / self.CELL) + 1)
+        down = range(floor(top / self.CELL), floor(bottom / self.CELL) + 1)
+        return [(column, row) for column in across for row in down]
+
+
+def _bearing(dx: float, dy: float) -> float:
+    return degrees(atan2(dy, dx))

@@ -1,0 +1,221 @@
+"""The plan of the whole job to a standard scale: runs with their turns, posts cut through, gates with the arc they swing.
+
+What was not measured is not drawn: there is no north, and chains of runs that do not meet stand apart on the sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from html import escape
+
+from fencing.drawing import marks, scales, sheet, svg, swings
+from fencing.drawing.annotating import Annotator, run_words
+from fencing.drawing.chains import Chain, Laid, chains
+from fencing.drawing.lettering import metres
+from fencing.drawing.placing import Board, Box
+from fencing.drawing.scene import LETTERING, Scene, measured, scene
+from fencing.drawing.strip import describe
+from fencing.drawing.swings import Track
+from fencing.fence import BuiltRetrofit
+from fencing.measure import Terminal
+from fencing.takeoff import TakeOff
+
+NOTE = "lengths in m, openings in mm; not set to north"
+_LEAST = 20  # a plan is not drawn larger than this
+_STUB = 7.0  # mm of paper of an existing fence at a run's end
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A chain or a retrofit and its extent on the ground [mm]: left, top, right, bottom."""
+
+    chain: Chain | None
+    retrofit: BuiltRetrofit | None
+    extent: tuple[float, float, float, float]
+
+    def size(self, n: int, pad: float) -> tuple[float, float]:
+        left, top, right, bottom = self.extent
+        return (right - left) / n + 2 * pad, (bottom - top) / n + 2 * pad
+
+
+def plan(
+    takeoff: TakeOff,
+    width: float,
+    height: float,
+    *,
+    size: float = LETTERING,
+    live: str | None = None,
+    prefix: str = "drawing",
+) -> str:
+    """The plan on a sheet ``width`` by at most ``height`` mm.
+
+    Rule: the largest standard scale at which everything fits. Labels take the nearest free place; a run's label that finds none
+    is told in words under the plan. House rule.
+
+    Args:
+        takeoff: the job.
+        width: of the paper to draw on [mm].
+        height: most height of the paper [mm]; the drawing is no higher than it need be.
+        size: lettering [mm].
+        live: id of the run, bay, gate or post that is being worked on.
+        prefix: starts every id in the SVG.
+
+    Returns:
+        SVG text; empty for a job with nothing to draw.
+    """
+    shown = scene(takeoff, size, live, prefix)
+    parts = [_Part(chain, None, _extent(shown, chain)) for chain in chains(takeoff)]
+    parts += [_Part(None, built, (0, 0, built.bays[-1].end, 0)) for built in takeoff.retrofits]
+    if not parts:
+        return ""
+    room, pad = height - sheet.foot_height(size), size * 2.2 + 6
+    for n in (n for n in scales.STANDARD if n >= _LEAST):
+        places, deep = _shelves([part.size(n, pad) for part in parts], width)
+        if places and deep <= room:
+            return _drawn(shown, parts, places, n, (width, deep, pad))
+    raise ValueError(f"{width} x {height} mm is too small for a plan")
+
+
+def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
+    """Everything of a chain that has a place on the ground."""
+    points = list[tuple[float, float]]()
+    for laid in chain.runs:
+        points += [laid.track.at(laid.run.posts[0].at), laid.track.at(laid.run.posts[-1].at)]
+        for gate in laid.run.gates:
+            points += swings.obstacle(laid.track, gate, chain.inward, shown.system).corners()
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[tuple[float, float]], float]:
+    """Top left of each part, beside each other while they fit; nothing where one is wider than the sheet."""
+    places, x, y, deep = list[tuple[float, float]](), 0.0, 0.0, 0.0
+    for wide, high in sizes:
+        if wide > width:
+            return [], 0.0
+        if x + wide > width:
+            x, y = 0.0, y + deep
+            deep = 0.0
+        places.append((x, y))
+        x, deep = x + wide, max(deep, high)
+    return places, y + deep
+
+
+def _drawn(
+    shown: Scene,
+    parts: Sequence[_Part],
+    places: Sequence[tuple[float, float]],
+    n: int,
+    paper: tuple[float, float, float],
+) -> str:
+    width, deep, pad = paper
+    board = Board(0.3, 0.3, width - 0.3, deep - 0.3)
+    body, laid_out = list[str](), list[tuple[Chain, list[Laid]]]()
+    for part, (x, y) in zip(parts, places, strict=True):
+        origin = (x + pad - part.extent[0] / n, y + pad - part.extent[1] / n)
+        if part.chain:
+            runs = [replace(laid, track=_on_paper(laid.track, n, origin)) for laid in part.chain.runs]
+            laid_out.append((part.chain, runs))
+            body += [_run(shown, laid, part.chain.inward, board) for laid in runs]
+        elif part.retrofit:
+            body.append(_retrofit(shown, part.retrofit, Track(n, *origin), board))
+    words = Annotator(shown, board)
+    for name in (words.gates, words.run, words.posts):  # what must be near goes first, what may be left out last
+        for chain, runs in laid_out:
+            for laid in runs:
+                name(laid, chain.inward)
+    for part, (x, y) in zip(parts, places, strict=True):
+        if part.retrofit:
+            words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
+    told, high = words.key(width, deep)
+    foot = sheet.foot(n, shown.size, deep + high + 3, width, NOTE)
+    runs_told = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
+    total = deep + high + sheet.foot_height(shown.size)
+    title = f"Plan of {shown.takeoff.measure.label}"
+    return svg.drawing(
+        "plan", width, total, "".join([*body, words.body(), told, foot]), title, f"Scale 1:{n}. {runs_told}"
+    )
+
+
+def _on_paper(track: Track, n: int, origin: tuple[float, float]) -> Track:
+    return Track(n, origin[0] + track.x0 / n, origin[1] + track.y0 / n, track.heading, track.origin)
+
+
+def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
+    """One run: what is removed, its bays, its gates, its posts cut through, and what stands at its ends."""
+    run, track, system = laid.run, laid.track, shown.system
+    live = shown.is_live(run.id)
+    bays = {bay.id: bay for bay in run.bays}
+    board.line(*track.at(run.posts[0].at), *track.at(run.posts[-1].at), 1.4)
+    parts = [_removal(shown, laid, inward)]
+    for bay in run.bays:
+        data = track.line((bay.start, 0), (bay.end, 0))
+        line = svg.path("run", data, live=live or shown.is_live(bay.id))
+        hit = svg.path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
+        parts.append(svg.group("bay", hit + line, describe(bay), id=name, bay=bay.id))
+    for gate in run.gates:
+        board.add(swings.obstacle(track, gate, inward, system))
+        drawn = swings.draw(track, gate, inward, shown.is_live(gate.id))
+        name = svg.mark_id(f"{shown.prefix}-plan", gate.id)
+        parts.append(svg.group("gate", drawn, swings.describe(gate), id=name, gate=gate.id))
+    for post in run.posts:
+        cut = swings.section(track, marks.member_edges(post, bays, system))
+        title = f"Post {post.id}, {post.kind}, at {post.at} mm"
+        parts.append(
+            svg.path("section", cut, title, live=shown.is_live(post.id), extra=f'data-post="{escape(post.id)}"')
+        )
+    parts += [_terminal(shown, laid, board, outward) for outward in (-1, 1)]
+    title = run_words(shown, run)
+    return svg.group("run", "".join(parts), title, id=svg.mark_id(f"{shown.prefix}-plan-run", run.id), run=run.id)
+
+
+def _removal(shown: Scene, laid: Laid, inward: int) -> str:
+    """The old fence that goes, dotted beside the new one."""
+    measure, run = measured(shown.takeoff, laid.run), laid.run
+    if not measure.remove:
+        return ""
+    side = inward * 1.3 * laid.track.n
+    data = laid.track.line((run.posts[0].at, side), (min(run.posts[-1].at, measure.remove.length), side))
+    return svg.path("remove", data, f"Remove {measure.remove.kind}, {metres(measure.remove.length)} m")
+
+
+def _terminal(shown: Scene, laid: Laid, board: Board, outward: int) -> str:
+    """A wall or an existing fence at one end of a run."""
+    measure, track = measured(shown.takeoff, laid.run), laid.track
+    terminal = measure.start if outward < 0 else measure.end
+    post = laid.run.posts[0 if outward < 0 else -1]
+    face = post.at + outward * shown.system.channel.face / 2
+    paper = track.n
+    if terminal is Terminal.WALL:
+        deep = 3.2 * paper
+        strokes = "".join(
+            track.line((face, at * paper), (face + outward * 1.4 * paper, (at + 1.4) * paper))
+            for at in (-3.2, -1.6, 0, 1.6)
+        )
+        x, y = track.at(face + outward * 0.7 * paper)
+        board.add(Box(x, y, 1.6, 7, track.heading))
+        return svg.path("wallhatch", strokes) + svg.path("wall", track.line((face, -deep), (face, deep)), "Wall")
+    if terminal is Terminal.JOIN:
+        end = face + outward * _STUB * paper
+        board.line(*track.at(face), *track.at(end), 1.0)
+        return svg.path("existing", track.line((face, 0), (end, 0)), "Existing fence")
+    return ""
+
+
+def _retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) -> str:
+    """A standing fence that gets lattice: where it stands was not measured, so it lies by itself."""
+    last, parts = built.bays[-1].end, list[str]()
+    board.line(*track.at(0), *track.at(last), 1.4)
+    for bay in built.bays:
+        live = shown.is_live(bay.id) or shown.is_live(built.id)
+        line = svg.path("existing", track.line((bay.start, 0), (bay.end, 0)), live=live)
+        hit = svg.path("hit", track.slab(bay.start, bay.end, 4 * track.n))
+        name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
+        parts.append(svg.group("bay", hit + line, f"Bay {bay.id}: {bay.width} mm", id=name, bay=bay.id))
+    for at in [0, *(bay.end for bay in built.bays)]:
+        deep = 0.45 * track.n
+        parts.append(svg.path("blank", track.slab(at - deep, at + deep, 2 * deep), "Standing post"))
+    name = svg.mark_id(f"{shown.prefix}-plan-run", built.id)
+    return svg.group("retrofit", "".join(parts), f"Retrofit {built.id}, {metres(last)} m", id=name, run=built.id)

@@ -1,0 +1,128 @@
+"""A run broken into rows that fit a sheet: always at a post, so that no bay is cut."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fencing.drawing.scene import ground_line
+from fencing.fence import Bay, BuiltRun, HungGate, Pair, Post
+from fencing.system import System
+from fencing.takeoff import TakeOff
+
+
+class TooWide(ValueError):
+    """At this scale one bay or opening is wider or higher than the sheet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The part of a run from its post ``first`` to its post ``last``; ``ground`` is its earth line."""
+
+    run: BuiltRun
+    first: int
+    last: int
+    bays: tuple[Bay, ...]
+    gates: tuple[HungGate, ...]
+    ground: tuple[Pair, ...]
+    typical: int
+
+    @property
+    def posts(self) -> tuple[Post, ...]:
+        return self.run.posts[self.first : self.last + 1]
+
+    @property
+    def starts(self) -> bool:
+        return self.first == 0
+
+    @property
+    def ends(self) -> bool:
+        return self.last == len(self.run.posts) - 1
+
+    @property
+    def start(self) -> int:
+        return self.run.posts[self.first].at
+
+    @property
+    def end(self) -> int:
+        return self.run.posts[self.last].at
+
+    def levels(self) -> Pair:
+        """(lowest, highest) level that is drawn: from the bottoms of the holes to the top of the fence."""
+        posts = self.posts
+        highest = [member.top for post in posts for member in post.members] + [gate.top for gate in self.gates]
+        highest += [level for _, level in self.ground]
+        lowest = [post.ground - post.hole_depth for post in posts]
+        lowest += [member.top - member.length for post in posts for member in post.members]
+        return min(*lowest, *(level for _, level in self.ground)), max(highest)
+
+
+def typical_width(bays: Sequence[Bay]) -> int:
+    """The bay width [mm] that occurs most, of equals the widest; 0 where there is none."""
+    counted = Counter(bay.width for bay in bays)
+    return max(counted, key=lambda width: (counted[width], width), default=0)
+
+
+def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[Row]:
+    """The fewest rows of at most ``longest`` mm of run and ``highest`` mm from the lowest to the highest thing drawn.
+
+    Raises:
+        TooWide: one bay or opening alone is more than that.
+    """
+    limits = _limits(run, takeoff.system)
+    breaks = _breaks(run, limits, longest, highest)
+    total, share = run.posts[-1].at - run.posts[0].at, 1.0
+    while len(breaks) > 1 and share < 1.3:  # even out: no lonely bay on the last row
+        try:
+            evened = _breaks(run, limits, min(longest, total / len(breaks) * share), highest)
+        except TooWide:
+            evened = []
+        if len(evened) == len(breaks):
+            breaks = evened
+            break
+        share += 0.02
+    ground = ground_line(takeoff, run)
+    typical = typical_width(run.bays)
+    ends = [*breaks[1:], len(run.posts) - 1]
+    return [_row(run, first, last, ground, typical) for first, last in zip(breaks, ends, strict=True)]
+
+
+def _breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: float) -> list[int]:
+    """Numbers of the posts rows start at, each row as long as it may be."""
+    breaks = [0]
+    low, high = limits[0]
+    for number in range(1, len(run.posts)):
+        low, high = min(low, limits[number][0]), max(high, limits[number][1])
+        if run.posts[number].at - run.posts[breaks[-1]].at <= longest and high - low <= highest:
+            continue
+        breaks.append(number - 1)
+        low = min(limits[number - 1][0], limits[number][0])
+        high = max(limits[number - 1][1], limits[number][1])
+        if run.posts[number].at - run.posts[breaks[-1]].at > longest or high - low > highest:
+            raise TooWide(run.id)
+    return breaks
+
+
+def _limits(run: BuiltRun, system: System) -> list[Pair]:
+    """(lowest, highest) level at every post, the openings beside it included."""
+    tops = {post: gate.top for gate in run.gates for post in gate.posts}
+    return [
+        (
+            min(post.ground - post.hole_depth, *(member.top - member.length for member in post.members)),
+            max(tops.get(post.id, post.ground), post.ground, *(member.top for member in post.members)),
+        )
+        for post in run.posts
+    ]
+
+
+def _row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: int) -> Row:
+    start, end = run.posts[first].at, run.posts[last].at
+    bays = run.bays[
+        bisect_left(run.bays, start, key=lambda bay: bay.start) : bisect_right(run.bays, end, key=lambda bay: bay.end)
+    ]
+    gates = tuple(gate for gate in run.gates if start <= gate.start and gate.start + gate.opening <= end)
+    low = bisect_left(ground, start, key=lambda corner: corner[0])
+    high = bisect_right(ground, end, key=lambda corner: corner[0])
+    return Row(run, first, last, bays, gates, tuple(ground[low:high]), typical)

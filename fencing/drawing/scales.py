@@ -1,0 +1,65 @@
+"""Standard scales, and the bar that proves them on paper."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fencing.drawing import svg
+from fencing.drawing.lettering import width
+
+STANDARD = (10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000, 20000, 25000, 50000, 100000, 200000)
+_STEPS = (100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000, 200000, 500000, 1000000, 2000000, 5000000)
+
+
+def nearest(needed: float, least: int = 10) -> int:
+    """The largest standard scale, as 1:n, that is no larger than 1:``needed`` and 1:``least``.
+
+    >>> nearest(61), nearest(100), nearest(3, least=50)
+    (100, 100, 50)
+    """
+    for denominator in STANDARD:
+        if denominator >= needed and denominator >= least:
+            return denominator
+    raise ValueError(f"no standard scale shows a drawing at 1:{needed:.0f}")
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A scale bar: ``step`` mm of ground to each of its ``blocks``."""
+
+    step: int
+    blocks: int
+
+    @property
+    def ground(self) -> int:
+        """Ground length of the whole bar [mm]."""
+        return self.step * self.blocks
+
+
+def bar_for(denominator: int, room: float) -> Bar:
+    """The longest bar of four round steps that is no wider than ``room`` mm of paper; of two where four do not fit."""
+    for blocks in (4, 2, 1):
+        fitting = [step for step in _STEPS if step * blocks <= room * denominator]
+        if fitting:
+            return Bar(fitting[-1], blocks)
+    return Bar(_STEPS[0], 1)
+
+
+def bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
+    """The bar with "1:n" before it, its top left at (x, y): (SVG, width, height) [mm]."""
+    stated = f"1:{denominator}"
+    lead = width(stated, size * 1.2) + 3
+    scale = bar_for(denominator, room)
+    block = scale.step / denominator
+    left, deep = x + lead + width("0", size) / 2, 1.4
+    blocks = "".join(
+        svg.path("block" if number % 2 == 0 else "blank", svg.box(left + number * block, y + size * 1.3, block, deep))
+        for number in range(scale.blocks)
+    )
+    whole = scale.ground
+    label = f"{whole // 1000} m" if whole % 1000 == 0 else f"{whole} mm"
+    written = svg.text(left, y + size, "0", size, soft=True)
+    written += svg.text(left + scale.blocks * block, y + size, label, size, soft=True)
+    written += svg.text(x, y + size * 1.3 + deep, stated, size * 1.2, anchor="start", bold=True)
+    body = svg.group("scale", blocks + written, f"Scale {stated}; the bar is {label} long", ground=str(whole))
+    return body, lead + width("0", size) / 2 + scale.blocks * block + width(label, size) / 2, size * 1.3 + deep + 0.5

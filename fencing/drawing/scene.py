@@ -1,0 +1,66 @@
+"""What every mark of one drawing needs to know: the job, its lettering, what is live, how notices are numbered."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from fencing.drawing.chains import inside
+from fencing.faults import Level, Notice
+from fencing.fence import BuiltRun, Pair
+from fencing.ground import Ground
+from fencing.measure import Run
+from fencing.system import System
+from fencing.takeoff import TakeOff
+
+LETTERING = 2.7  # mm: 7.65 pt, over the least size on paper
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """``live`` is the id of the run, bay, gate or post that is being worked on; ``prefix`` starts every id in the SVG.
+
+    ``inside`` says for every run whether the inside is on the right of somebody walking along it (1) or on the left (-1).
+    """
+
+    takeoff: TakeOff
+    size: float
+    live: str | None
+    prefix: str
+    notices: dict[str, list[tuple[int, Notice]]]
+    inside: dict[str, int]
+
+    @property
+    def system(self) -> System:
+        return self.takeoff.system
+
+    def is_live(self, name: str) -> bool:
+        return self.live is not None and name == self.live
+
+
+def scene(takeoff: TakeOff, size: float = LETTERING, live: str | None = None, prefix: str = "drawing") -> Scene:
+    """A scene in which the take-off's notices are numbered from 1 in their own order, those of one place together."""
+    places = defaultdict[str, list[tuple[int, Notice]]](list)
+    for number, notice in enumerate(takeoff.notices, 1):
+        places[notice.where].append((number, notice))
+    return Scene(takeoff, size, live, prefix, dict(places), inside(takeoff))
+
+
+def gravest(notices: list[tuple[int, Notice]]) -> Level:
+    """The level of the most serious notice of a place."""
+    return max((notice.level for _, notice in notices), key=[Level.INFO, Level.WARNING, Level.STOP].index)
+
+
+def measured(takeoff: TakeOff, run: BuiltRun) -> Run:
+    """The measure a run was built from."""
+    return next(measure for measure in takeoff.measure.runs if measure.id == run.id)
+
+
+def ground_line(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
+    """(chainage, level) corners of the ground from the first to the last post, through every station and post."""
+    first, last = run.posts[0].at, run.posts[-1].at
+    corners = {post.at: post.ground for post in run.posts}
+    stations = measured(takeoff, run).levels
+    if stations:
+        corners |= dict(Ground.through(stations).between(first, last))
+    return sorted(corners.items())

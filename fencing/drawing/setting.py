@@ -1,0 +1,152 @@
+"""Set-out strips for the crew: every hole on its string line with its running chainage from the tape's zero.
+
+posts             P1            P2            P3
+holes, from above (=)-----------(+)-----------(+)
+pitch              |--- 2400 ---|--- 2400 ---|
+running            0.030        2.430         4.830
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from fencing.drawing import dimension, lettering, marks, sheet, svg
+from fencing.drawing.dimension import Label, Span
+from fencing.drawing.frame import Frame
+from fencing.drawing.rows import Row, TooWide, rows
+from fencing.drawing.scales import STANDARD
+from fencing.drawing.scene import Scene, measured, scene
+from fencing.drawing.strip import Strip, heading, margin, post_name
+from fencing.drawing.swings import Track, section
+from fencing.fence import BuiltRun
+from fencing.measure import Basis
+from fencing.takeoff import TakeOff
+
+WET_HAND = 3.6  # mm: lettering that is read at arm's length
+_NOTE = "running figures in m from the tape's zero, others in mm"
+
+
+def set_out_sheets(
+    takeoff: TakeOff,
+    width: float,
+    height: float,
+    *,
+    run: str | None = None,
+    size: float = WET_HAND,
+    live: str | None = None,
+    prefix: str = "drawing",
+) -> list[str]:
+    """Set-out strips of every run, or of one, in as many SVG texts ``width`` by at most ``height`` mm as they need.
+
+    Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. House rule.
+    """
+    shown = scene(takeoff, size, live, prefix)
+    runs = [built for built in takeoff.runs if run is None or built.id == run]
+    room = height - sheet.foot_height(size)
+    longest = max((built.length for built in runs), default=0)
+    least = 50 if longest / 50 + 2 * margin(shown, 50) <= width else 100
+    for n in (n for n in STANDARD if n >= least):
+        try:
+            strips = [_strip(shown, row, n, width) for built in runs for row in _rows(shown, built, n, width)]
+        except TooWide:
+            continue
+        if all(strip.height <= room for strip in strips):
+            packed = sheet.pack(strips, width, room) if strips else []
+            return [_sheet(shown, items, n, width, number, len(packed)) for number, items in enumerate(packed, 1)]
+    raise ValueError(f"{width} x {height} mm is too small for a set-out strip")
+
+
+def _rows(shown: Scene, run: BuiltRun, n: int, width: float) -> list[Row]:
+    return rows(shown.takeoff, run, (width - 2 * margin(shown, n)) * n, float("inf"))
+
+
+def _sheet(shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int) -> str:
+    body, deep = sheet.drawn(items)
+    body += sheet.foot(n, shown.size, deep + 3, width, _NOTE)
+    count = f", sheet {number} of {of}" if of > 1 else ""
+    title = f"Set-out of {shown.takeoff.measure.label}{count}"
+    told = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
+    return svg.drawing("set-out", width, deep + sheet.foot_height(shown.size), body, title, told)
+
+
+def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:
+    side = margin(shown, n)
+    needed = 2 * side + (row.end - row.start) / n
+    head = heading(shown, _title(shown, row), needed, room, live=shown.is_live(row.run.id))
+    width, y, parts = max(needed, head.width), head.height, [head.body]
+    frame = Frame(n, row.start, 0, side, 0)
+    above, high = dimension.row(_names(shown, row, frame), 0, width, y, shown.size, below=False)
+    holes, deep = _holes(shown, row, n, side, y + high)
+    y += high + deep
+    spans = [Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), shown.is_live(bay.id)) for bay in row.bays]
+    spans += [
+        Span(
+            frame.x(gate.start),
+            frame.x(gate.start + gate.opening),
+            str(gate.opening),
+            shown.is_live(gate.id),
+            f"{gate.id} {gate.opening}",
+        )
+        for gate in row.gates
+    ]
+    pitch, tall = dimension.chain(spans, 0, width, y, shown.size)
+    y += tall
+    running = [
+        Label(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id)) for post in row.posts
+    ]
+    chainages, last = dimension.row(running, 0, width, y, shown.size, below=True)
+    return Strip(width, y + last + 0.5, "".join([*parts, above, holes, pitch, chainages]))
+
+
+def _title(shown: Scene, row: Row) -> tuple[str, str]:
+    run, measure = row.run, measured(shown.takeoff, row.run)
+    if not row.starts:
+        return f"Run {run.id} continued", f"{lettering.metres(row.start)} to {lettering.metres(row.end)} m"
+    zero = "centre" if measure.basis is Basis.CENTRES else "outer face"
+    return (
+        f"Run {run.id}",
+        f"{lettering.metres(run.length)} m, {len(run.posts)} holes {_usual_depth(run)} deep, zero at the first post's {zero}",
+    )
+
+
+def _usual_depth(run: BuiltRun) -> int:
+    """The depth most holes of a run have, of equals the deepest."""
+    counted = Counter(post.hole_depth for post in run.posts)
+    return max(counted, key=lambda depth: (counted[depth], depth))
+
+
+def _names(shown: Scene, row: Row, frame: Frame) -> list[Label]:
+    """Posts by name; the depth of a hole only where it is not the usual one that the title states."""
+    usual = _usual_depth(row.run)
+    return [
+        Label(
+            frame.x(post.at),
+            post_name(row.run.id, post.id, shown.size),
+            bold=post.kind == "square",
+            live=shown.is_live(post.id),
+            under="" if post.hole_depth == usual else f"{post.hole_depth} deep",
+        )
+        for post in row.posts
+    ]
+
+
+def _holes(shown: Scene, row: Row, n: int, left: float, top: float) -> tuple[str, float]:
+    """Holes from above on the string line, the post to scale in each, a cross on its centre."""
+    rules = shown.system.hole
+    radius = max(rules.diameter, rules.end_diameter) / 2 / n
+    track = Track(n, left, top + radius + 0.4, origin=row.start)
+    bays = {bay.id: bay for bay in row.run.bays}
+    parts = [svg.path("match", track.line((row.start, 0), (row.end, 0)), "String line")]
+    for post in row.posts:
+        x, y = track.at(post.at)
+        cross = svg.segment(x - radius - 0.8, y, x + radius + 0.8, y) + svg.segment(
+            x, y - radius - 0.4, x, y + radius + 0.8
+        )
+        cut = section(track, marks.member_edges(post, bays, shown.system), 0.3)
+        body = svg.path("hole", svg.circle(x, y, radius)) + svg.path("dim", cross)
+        body += svg.path("section", cut, live=shown.is_live(post.id))
+        title = f"Hole of post {post.id} at {post.at} mm, {post.hole_depth} mm deep, {rules.diameter} mm wide"
+        parts.append(
+            svg.group("dig", body, title, id=svg.mark_id(f"{shown.prefix}-hole-{row.run.id}", post.id), post=post.id)
+        )
+    return "".join(parts), 2 * radius + 1.2

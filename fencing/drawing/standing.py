@@ -1,0 +1,108 @@
+"""Retrofit drawn: lattice on extended posts over a fence that stands already."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+from fencing.drawing import dimension, lettering, marks, svg
+from fencing.drawing.dimension import Label, Span
+from fencing.drawing.frame import Frame
+from fencing.drawing.rows import TooWide, typical_width
+from fencing.drawing.scene import Scene
+from fencing.drawing.strip import Strip, heading, notice_label
+from fencing.fence import Bay, BuiltRetrofit
+
+_SHOWN = 600  # mm of the standing fence that is drawn where its height is not known
+
+
+def retrofit_rows(retrofit: BuiltRetrofit, longest: float) -> list[tuple[Bay, ...]]:
+    """Bays in the fewest rows of at most ``longest`` mm.
+
+    Raises:
+        TooWide: one bay alone is longer.
+    """
+    rows, start = list[list[Bay]](), 0
+    for bay in retrofit.bays:
+        if bay.width > longest:
+            raise TooWide(retrofit.id)
+        if not rows or bay.end - start > longest:
+            rows.append([])
+            start = bay.start
+        rows[-1].append(bay)
+    return [tuple(row) for row in rows]
+
+
+def retrofit_strip(
+    scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], n: int, side: float, room: float
+) -> Strip:
+    """One row of a retrofit at 1:n: what stands is dashed, what is new is drawn through."""
+    height = next(item.existing_height for item in scene.takeoff.measure.retrofits if item.id == retrofit.id)
+    below = height or _SHOWN
+    needed = 2 * side + (bays[-1].end - bays[0].start) / n
+    head = heading(scene, _title(retrofit, bays, height), needed, room, live=scene.is_live(retrofit.id))
+    width, y, parts = max(needed, head.width), head.height, [head.body]
+    places = [(bay.id, (bay.start + bay.end) / 2) for bay in bays]
+    places += [(retrofit.id, float(bays[0].start))] * (bays[0] is retrofit.bays[0])
+    named = Frame(n, bays[0].start, 0, side, y)
+    signs = [notice_label(scene, scene.notices[name], named.x(at)) for name, at in places if name in scene.notices]
+    body, high = dimension.row(signs, 0, width, y, scene.size, below=False, leaders=False)
+    parts.append(body)
+    frame = Frame(n, bays[0].start, retrofit.lattice_height, side, y + high + 1)
+    parts.append(_fence(scene, retrofit, bays, frame, below))
+    foot = max(frame.y(-below), frame.top + lettering.width("00000", scene.size)) + 1.5
+    parts.append(_height(scene, frame, retrofit.lattice_height))
+    typical = typical_width(retrofit.bays)
+    spans, said = list[Span](), False
+    for bay in bays:
+        words = "" if said and bay.width == typical else str(bay.width)
+        said = said or bay.width == typical
+        spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
+    y = foot
+    body, high = dimension.chain(spans, 0, width, y, scene.size)
+    parts.append(body)
+    numbers = [
+        Label((frame.x(bay.start) + frame.x(bay.end)) / 2, bay.id.removeprefix(f"{retrofit.id}-")) for bay in bays
+    ]
+    body, names = dimension.row(numbers, 0, width, y + high, scene.size, below=True, leaders=False)
+    return Strip(width, y + high + names + 0.5, "".join([*parts, body]))
+
+
+def _title(retrofit: BuiltRetrofit, bays: tuple[Bay, ...], height: int | None) -> tuple[str, str]:
+    name = f"Retrofit {retrofit.id}" + ("" if bays[0] is retrofit.bays[0] else " continued")
+    stands = f"{height} high" if height else "height not measured"
+    total = lettering.metres(retrofit.bays[-1].end)
+    return name, f"{total} m, {retrofit.lattice_height} lattice on a standing fence ({stands})"
+
+
+def _height(scene: Scene, frame: Frame, lattice: int) -> str:
+    words = str(lattice)
+    half = lettering.width(words, scene.size) / 2
+    x, top, bottom = frame.left - 3, frame.y(lattice), frame.y(0)
+    return dimension.upright(x, top, bottom, words, scene.size, middle=max((top + bottom) / 2, frame.top + half))
+
+
+def _fence(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], frame: Frame, below: int) -> str:
+    overlap = retrofit.extension - retrofit.lattice_height
+    face, left, right = scene.system.channel.face, frame.x(bays[0].start), frame.x(bays[-1].end)
+    stands = "".join(svg.segment(frame.x(at), frame.y(0), frame.x(at), frame.y(-below)) for at in _centres(bays))
+    stands += svg.segment(left, frame.y(0), right, frame.y(0)) + svg.segment(
+        left, frame.y(-below), right, frame.y(-below)
+    )
+    parts = [svg.path("existing", stands, "Standing fence")]
+    for bay in bays:
+        panel = marks.lattice(frame, bay.start + face, bay.end - face, (0, 0), bay.lattice_height)
+        rail = svg.segment(frame.x(bay.start), frame.y(bay.top[0]), frame.x(bay.end), frame.y(bay.top[1]))
+        hit = svg.box(frame.x(bay.start), frame.y(bay.top[0]), bay.width / frame.n, bay.lattice_height / frame.n)
+        body = svg.path("hit", hit) + svg.path("lattice", panel) + svg.path("edge", rail, live=scene.is_live(bay.id))
+        told = f"Bay {bay.id}: {bay.width} mm, lattice {bay.lattice_height} mm"
+        parts.append(svg.group("bay", body, told, id=svg.mark_id(f"{scene.prefix}-elevation", bay.id), bay=bay.id))
+        uprights = "".join(
+            svg.box(frame.x(at), frame.y(bay.top[0]), face / frame.n, (bay.lattice_height + overlap) / frame.n)
+            for at in (bay.start, bay.end - face)
+        )
+        parts.append(svg.path("post", uprights, f"Post extensions {retrofit.extension} mm"))
+    return "".join(parts)
+
+
+def _centres(bays: tuple[Bay, ...]) -> list[int]:
+    return [bays[0].start, *(right.start for _, right in pairwise(bays)), bays[-1].end]

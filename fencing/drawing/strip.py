@@ -1,0 +1,292 @@
+"""One row of an elevation: the run from above, the fence as it stands, its dimensions, all over the same chainage.
+
+title          Run A  18.240 m, stepped ...
+from above     [=====+=====+===  /|===+=====]
+names, levels        gate     notices    +1.860
+fence           |_____|_____|___|  |__|_____|
+ground          ///V//////V////////V//////V//
+bays            |-----|-----|---|--|--|-----|
+run             |---------------------------|
+posts           P1    P2    P3 ...  with ground levels
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from fencing.drawing import dimension, lettering, marks, svg, swings
+from fencing.drawing.dimension import Label, Span
+from fencing.drawing.frame import Frame
+from fencing.drawing.rows import Row
+from fencing.drawing.scene import Scene, gravest, measured
+from fencing.faults import Level, Notice
+from fencing.fence import Bay, Post
+from fencing.measure import Basis, Terminal
+
+_STUB = 6.0  # mm of paper of an existing fence or a wall beside the run
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """A finished row: its size on paper and its SVG with (0, 0) at its top left."""
+
+    width: float
+    height: float
+    body: str
+
+
+def margin(scene: Scene, n: int) -> float:
+    """Paper [mm] left and right of a row for what stands beside it and for the height."""
+    hole = max(scene.system.hole.diameter, scene.system.hole.end_diameter) / 2 / n
+    return max(hole, _STUB) + 1.5 + scene.size * 1.35 + 0.8
+
+
+def notice_mark(x: float, base: float, size: float, level: Level, told: str) -> str:
+    """An octagon to stop at, a triangle to look at, a circle to know of: told apart without colour, before their numbers."""
+    r = size * 0.46
+    cx, cy = x + r, base - r * 0.85
+    match level:
+        case Level.STOP:
+            c = r * 0.414
+            corners = [(-c, -r), (c, -r), (r, -c), (r, c), (c, r), (-c, r), (-r, c), (-r, -c)]
+            shape = svg.path("block", svg.polyline([(cx + u, cy + v) for u, v in corners], closed=True), told)
+        case Level.WARNING:
+            data = svg.polyline([(cx - r, cy + r * 0.85), (cx, cy - r), (cx + r, cy + r * 0.85)], closed=True)
+            shape = svg.path("notice", data, told)
+        case _:
+            shape = svg.path("notice", svg.circle(cx, cy, r * 0.85), told)
+    return svg.group(f"mark g-{level.value}", shape)
+
+
+def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> Label:
+    """The numbers of the notices of one place, after the sign of the gravest."""
+    told = " ".join(f"{number}: {notice.text}." for number, notice in notices)
+    words = ", ".join(str(number) for number, _ in notices)
+    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), told=told)
+    return Label(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
+
+
+def strip(scene: Scene, row: Row, n: int, room: float) -> Strip:
+    """Draw one row at 1:n, no wider than ``room`` mm: a title that is too long is shortened."""
+    side = margin(scene, n)
+    needed = 2 * side + (row.end - row.start) / n
+    head = heading(scene, _title(scene, row), needed, room, live=scene.is_live(row.run.id))
+    width, y, parts = max(needed, head.width), head.height, [head.body]
+    for make in (_above, _names, _tops):
+        body, height = make(scene, row, Frame(n, row.start, 0, side, y), width)
+        parts.append(body)
+        y += height
+    low, high = row.levels()
+    frame = Frame(n, row.start, high, side, y + 0.6)
+    parts.append(_fence(scene, row, frame))
+    y = max(frame.y(low), y + 0.6 + lettering.width("0000", scene.size)) + 1.0
+    parts.append(_beside(scene, row, frame, y - 1.0))
+    for make in (_bay_dimensions, _run_dimension, _posts):
+        body, height = make(scene, row, Frame(n, row.start, 0, side, y), width)
+        parts.append(body)
+        y += height
+    return Strip(width, y + 0.5, "".join(parts))
+
+
+def _title(scene: Scene, row: Row) -> tuple[str, str]:
+    run, measure = row.run, measured(scene.takeoff, row.run)
+    name = f"Run {run.id}" + ("" if row.starts else " continued")
+    if not row.starts:
+        return name, f"{lettering.metres(row.start)} to {lettering.metres(row.end)} m"
+    lattice = f", {measure.lattice} of it lattice" if measure.lattice else ""
+    bays = f"{len(run.bays)} bay" + ("s" if len(run.bays) != 1 else "")
+    words = f"{lettering.metres(run.length)} m, {run.form.value}, {measure.height} high{lattice}, {bays}"
+    return name, words
+
+
+def heading(scene: Scene, title: tuple[str, str], needed: float, room: float, *, live: bool) -> Strip:
+    """A row's name and what it is: on one line where the row below (``needed`` mm) is as wide, otherwise on two."""
+    size = scene.size * 1.2
+    name = lettering.fit(title[0], size, room - 1)
+    words = lettering.fit(title[1], scene.size, room - 1)
+    after, wide = lettering.width(name, size) + scene.size * 0.7, lettering.width(words, scene.size)
+    written = svg.text(0, size, name, size, anchor="start", bold=True, live=live)
+    if after + wide + 0.5 <= needed:
+        written += svg.text(after, size, words, scene.size, anchor="start", soft=True)
+        return Strip(after + wide + 0.5, scene.size * 2.1, written)
+    written += svg.text(0, size + scene.size * 1.35, words, scene.size, anchor="start", soft=True)
+    return Strip(max(after, wide) + 0.5, scene.size * 3.4, written)
+
+
+def post_name(run: str, post: str, size: float) -> str:
+    """A post's name within its run; a corner's own long name keeps its end.
+
+    >>> post_name("A", "A-P3", 2.7), post_name("C", "B-P7", 2.7), post_name("Rear boundary", "Side boundary-P7", 2.7)
+    ('P3', 'B-P7', '\u2026P7')
+    """
+    name = post.removeprefix(f"{run}-")
+    return name if lettering.width(name, size) <= 5 * size else f"\u2026{name.rpartition('-')[2]}"
+
+
+def _above(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """The run from above at the same scale, the viewer's side below."""
+    inward = scene.inside[row.run.id]
+    deep = [(swing.open[1] / frame.n) for gate in row.gates for swing in swings.swings(gate, inward)]
+    half = max(scene.system.square.face / 2 / frame.n, 0.5)
+    up, down = max(half, -min(deep, default=0.0)), max(half, max(deep, default=0.0))
+    track = swings.Track(frame.n, frame.left, frame.top + up, origin=row.start)
+    bays = {bay.id: bay for bay in row.run.bays}
+    lines = "".join(track.line((bay.start, 0), (bay.end, 0)) for bay in row.bays)
+    cut = "".join(swings.section(track, marks.member_edges(post, bays, scene.system), 0.3) for post in row.posts)
+    gates = "".join(
+        svg.group("gate", swings.draw(track, gate, inward, scene.is_live(gate.id)), swings.describe(gate), gate=gate.id)
+        for gate in row.gates
+    )
+    body = svg.path("edge", lines) + gates + svg.path("section", cut)
+    return svg.group("above", body, f"Run {row.run.id} from above"), up + down + 1.2
+
+
+def _names(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """Gates by name, and notices at the bay, gate or post they are about."""
+    labels = list[Label]()
+    for gate in row.gates:
+        middle = frame.x(gate.start + gate.opening / 2)
+        labels.append(Label(middle, gate.id, bold=True, live=scene.is_live(gate.id)))
+    places = [(bay.id, (bay.start + bay.end) / 2) for bay in row.bays]
+    places += [(gate.id, gate.start + gate.opening / 2) for gate in row.gates]
+    places += [(post.id, float(post.at)) for post in row.posts]
+    places += [(row.run.id, float(row.start))] * row.starts
+    labels += [notice_label(scene, scene.notices[name], frame.x(at)) for name, at in places if name in scene.notices]
+    return dimension.row(labels, 0, width, frame.top, scene.size, below=False, leaders=False)
+
+
+def _tops(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """Level of the top of the fence, said again only where it changes."""
+    points, last = list[tuple[float, int]](), None
+    for bay in row.bays:
+        for at, top in zip((bay.start, bay.end), bay.top, strict=True):
+            if top != last:
+                points.append((at, top))
+            last = top
+    labels = [Label(frame.x(at), lettering.level(top), soft=True) for at, top in points]
+    return dimension.row(labels, 0, width, frame.top, scene.size, below=False)
+
+
+def _fence(scene: Scene, row: Row, frame: Frame) -> str:
+    """Holes first, earth over them, then bays, gates and posts, each a group that can be tapped."""
+    system = scene.system
+    bays = {bay.id: bay for bay in row.run.bays}
+    parts = ["".join(marks.hole(frame, post, system.hole) for post in row.posts)]
+    parts.append(marks.ground(frame, row.ground, 3.0, [post.at for post in row.posts], system.hole))
+    for bay in row.bays:
+        body = marks.bay(frame, bay, system, scene.is_live(bay.id))
+        name = svg.mark_id(f"{scene.prefix}-elevation", bay.id)
+        parts.append(svg.group("bay", body, describe(bay), id=name, bay=bay.id))
+    for gate in row.gates:
+        body = marks.gate(frame, gate, system, scene.is_live(gate.id))
+        name = svg.mark_id(f"{scene.prefix}-elevation", gate.id)
+        parts.append(svg.group("gate", body, swings.describe(gate), id=name, gate=gate.id))
+    parts += [
+        marks.post(frame, post, marks.member_edges(post, bays, system), scene.is_live(post.id)) for post in row.posts
+    ]
+    return "".join(parts)
+
+
+def describe(bay: Bay) -> str:
+    """A bay in words."""
+    slope = f", slope {bay.slope:.2f}°" if bay.slope else ""
+    step = f", step {bay.step} mm" if bay.step else ""
+    return (
+        f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_least} to {bay.gap_most} mm"
+    )
+
+
+def _beside(scene: Scene, row: Row, frame: Frame, bottom: float) -> str:
+    """What stands at the ends: the height of the fence, a wall, an existing fence, or the match line of a broken run."""
+    measure = measured(scene.takeoff, row.run)
+    return _end(scene, row, frame, bottom, -1, measure.start if row.starts else None) + _end(
+        scene, row, frame, bottom, 1, measure.end if row.ends else None
+    )
+
+
+def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, terminal: Terminal | None) -> str:
+    post = row.posts[0] if outward < 0 else row.posts[-1]
+    x = frame.x(post.at)
+    far = x + outward * (margin(scene, frame.n) - scene.size * 1.35 - 0.8)
+    if outward > 0:
+        far += scene.size * 1.35
+    if terminal is None:
+        words = f"match {lettering.metres(post.at)}"
+        room = bottom - frame.top
+        line = svg.path(
+            "match", svg.segment(x, frame.top - 1, x, bottom), f"Match line at {lettering.metres(post.at)} m"
+        )
+        shown = lettering.fit(words, scene.size, room)
+        at = x + outward * 4.2 + (scene.size * 0.75 if outward > 0 else 0)
+        return line + svg.text(at, (frame.top + bottom) / 2, shown, scene.size, turn=-90, soft=True)
+    top, base = _end_lines(row, post, outward)
+    body = _terminal(scene, frame, post, terminal, outward, (top, base))
+    y_top, y_base = frame.y(top), frame.y(base)
+    words = str(top - base)
+    half = lettering.width(words, scene.size) / 2
+    middle = min(max((y_top + y_base) / 2, frame.top + half), bottom - half)
+    return body + dimension.upright(far, y_top, y_base, words, scene.size, middle=middle)
+
+
+def _end_lines(row: Row, post: Post, outward: int) -> tuple[int, int]:
+    """(top, base) of what stands at an end: a bay, otherwise a gate."""
+    side = 0 if outward < 0 else 1
+    bay = row.bays[0 if outward < 0 else -1] if row.bays else None
+    if bay and (bay.start, bay.end)[side] == post.at:
+        return bay.top[side], bay.base[side]
+    gate = row.gates[0 if outward < 0 else -1]
+    return gate.top, gate.base
+
+
+def _terminal(scene: Scene, frame: Frame, post: Post, terminal: Terminal, outward: int, lines: tuple[int, int]) -> str:
+    face = scene.system.square.face if post.kind == "square" else scene.system.channel.face
+    x = frame.x(post.at + outward * face / 2)
+    if terminal is Terminal.WALL:
+        return marks.wall(x, frame.y(lines[0]) - 0.5, frame.y(post.ground - 150), outward)
+    if terminal is Terminal.JOIN:
+        return marks.standing_fence(x, frame.y(lines[0]), frame.y(lines[1]), outward * (_STUB - 0.5))
+    return ""
+
+
+def _bay_dimensions(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """Bay widths: the typical one once in each row, odd ones always; openings between their posts' inner faces."""
+    spans, typical_said = list[Span](), False
+    for bay in row.bays:
+        words, fuller, live = str(bay.width), "", scene.is_live(bay.id)
+        if bay.width == row.typical and len(row.run.bays) > 1:
+            words, fuller = ("", "") if typical_said and not live else (words, f"{bay.width} typ.")
+            typical_said = True
+        spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, live, fuller))
+    for gate in row.gates:
+        ends = frame.x(gate.start), frame.x(gate.start + gate.opening)
+        spans.append(Span(*ends, str(gate.opening), scene.is_live(gate.id)))
+    return dimension.chain(spans, 0, width, frame.top, scene.size)
+
+
+def _run_dimension(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """The whole run on its tape, or the part of it that this row shows."""
+    run, measure = row.run, measured(scene.takeoff, row.run)
+    start = 0 if row.starts else row.start
+    end = run.length if row.ends else row.end
+    over = "overall" if measure.basis is Basis.OVERALL else "between centres"
+    words = f"{lettering.metres(end - start)} m"
+    fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {lettering.metres(run.length)} m"
+    span = Span(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
+    return dimension.chain([span], 0, width, frame.top, scene.size)
+
+
+def _posts(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+    """Posts by name over the level of the ground at each."""
+    labels = [
+        Label(
+            frame.x(post.at),
+            post_name(row.run.id, post.id, scene.size),
+            bold=post.kind == "square",
+            live=scene.is_live(post.id),
+            under=lettering.level(post.ground),
+        )
+        for post in row.posts
+    ]
+    return dimension.row(labels, 0, width, frame.top, scene.size, below=True)

@@ -1,0 +1,157 @@
+"""SVG text: numbers, escaping and the few elements a drawing is made of.
+
+One unit of every drawing is one millimetre of paper. Colours stand in presentation attributes, so that a printed drawing needs no
+style sheet; a page's style sheet overrides them by class (``shared/pages/static/drawing.css``).
+"""
+
+from __future__ import annotations
+
+from html import escape
+
+INK = "#1B2420"
+SOFT = "#4E5A54"
+RULE = "#9AA29B"
+STRING = "#B4380D"
+GROUND = "#6B5A3E"
+FOOTING = "#8C918C"
+CONCRETE = "#ECEDE8"
+PAPER = "#FFFFFF"
+
+
+def _line(colour: str, weight: float, dash: str = "") -> str:
+    return f'fill="none" stroke="{colour}" stroke-width="{weight}"' + (f' stroke-dasharray="{dash}"' if dash else "")
+
+
+def _body(fill: str, colour: str, weight: float) -> str:
+    return f'fill="{fill}" stroke="{colour}" stroke-width="{weight}"'
+
+
+STYLES = {
+    "post": _body(PAPER, INK, 0.2),
+    "section": _body(INK, INK, 0.1),
+    "rail": _body(PAPER, INK, 0.2),
+    "rib": _line(RULE, 0.1),
+    "lap": _line(SOFT, 0.13),
+    "lattice": _line(SOFT, 0.1),
+    "edge": _line(INK, 0.2),
+    "run": _line(INK, 0.45),
+    "ground": _line(GROUND, 0.4),
+    "earth": _line(GROUND, 0.15),
+    "hole": _body(CONCRETE, FOOTING, 0.15),
+    "bedding": _line(FOOTING, 0.15),
+    "buried": _line(SOFT, 0.13, "0.8 0.6"),
+    "dim": _line(SOFT, 0.13),
+    "tick": _line(INK, 0.3),
+    "gate": _body(PAPER, INK, 0.25),
+    "brace": _line(SOFT, 0.15, "1.6 0.8"),
+    "hinge": _body(INK, INK, 0.1),
+    "swing": _line(SOFT, 0.15, "1.2 0.8"),
+    "match": _line(INK, 0.2, "4 1 0.8 1"),
+    "wall": _line(INK, 0.5),
+    "wallhatch": _line(INK, 0.15),
+    "existing": _line(SOFT, 0.3, "1.8 1"),
+    "remove": _line(SOFT, 0.15, "0.4 0.8"),
+    "block": _body(INK, INK, 0.13),
+    "blank": _body(PAPER, INK, 0.13),
+    "notice": _body(PAPER, INK, 0.25),
+    "hit": 'fill="none" stroke="none" pointer-events="all"',
+}
+
+
+def num(value: float) -> str:
+    """A coordinate to a thousandth of a millimetre, no trailing zeros, never "-0".
+
+    >>> num(12.5), num(-0.0001), num(3)
+    ('12.5', '0', '3')
+    """
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def polyline(points: list[tuple[float, float]], *, closed: bool = False) -> str:
+    """Path data through ``points``."""
+    return "M" + "L".join(f"{num(x)} {num(y)}" for x, y in points) + ("Z" if closed else "")
+
+
+def segment(x1: float, y1: float, x2: float, y2: float) -> str:
+    """Path data of one straight line."""
+    return f"M{num(x1)} {num(y1)}L{num(x2)} {num(y2)}"
+
+
+def box(x: float, y: float, width: float, height: float) -> str:
+    """Path data of a rectangle."""
+    return f"M{num(x)} {num(y)}h{num(width)}v{num(height)}h{num(-width)}Z"
+
+
+def circle(x: float, y: float, radius: float) -> str:
+    """Path data of a circle."""
+    r = num(radius)
+    return f"M{num(x - radius)} {num(y)}a{r} {r} 0 1 0 {num(2 * radius)} 0a{r} {r} 0 1 0 {num(-2 * radius)} 0Z"
+
+
+def path(style: str, data: str, title: str = "", *, live: bool = False, extra: str = "") -> str:
+    """A path in one of ``STYLES``; ``title`` is what a screen reader or a pointer is told; nothing where ``data`` is empty."""
+    if not data:
+        return ""
+    look = STYLES[style]
+    name = f"d-{style}"
+    if live:
+        look, name = look.replace(INK, STRING).replace(SOFT, STRING), f"{name} d-live"
+    head = f'<path class="{name}" {look}{" " + extra if extra else ""} d="{data}"'
+    return f"{head}><title>{escape(title)}</title></path>" if title else f"{head}/>"
+
+
+def text(
+    x: float,
+    y: float,
+    words: str,
+    size: float,
+    *,
+    anchor: str = "middle",
+    soft: bool = False,
+    bold: bool = False,
+    live: bool = False,
+    turn: float = 0,
+) -> str:
+    """Words with their baseline at (x, y), turned clockwise by ``turn`` degrees about it."""
+    fill = STRING if live else SOFT if soft else INK
+    name = "d-text d-live" if live else "d-text d-soft" if soft else "d-text"
+    weight = ' font-weight="700"' if bold else ""
+    place = f'x="{num(x)}" y="{num(y)}"'
+    if turn:
+        place += f' transform="rotate({num(turn)} {num(x)} {num(y)})"'
+    return (
+        f'<text class="{name}" {place} font-size="{num(size)}" text-anchor="{anchor}"{weight} fill="{fill}" stroke="none">'
+        f"{escape(words)}</text>"
+    )
+
+
+def group(name: str, body: str, title: str = "", **attributes: str) -> str:
+    """A group of class ``g-name`` with a title; ``bay="A-1"`` is written as ``data-bay``, an id or a transform as itself."""
+    written = "".join(
+        f' {key if key in ("id", "transform") else "data-" + key}="{escape(value)}"'
+        for key, value in attributes.items()
+    )
+    head = f"<title>{escape(title)}</title>" if title else ""
+    return f'<g class="g-{name}"{written}>{head}{body}</g>'
+
+
+def mark_id(prefix: str, name: str) -> str:
+    """An id that is one word whatever the name is: letters, digits and "-" stay, anything else becomes its number.
+
+    >>> mark_id("plan", "A-1"), mark_id("plan", "north side")
+    ('plan-A-1', 'plan-north_20side')
+    """
+    safe = "".join(
+        letter if letter.isascii() and (letter.isalnum() or letter == "-") else f"_{ord(letter):x}" for letter in name
+    )
+    return f"{prefix}-{safe}"
+
+
+def drawing(name: str, width: float, height: float, body: str, title: str, told: str) -> str:
+    """A whole drawing ``width`` by ``height`` mm, with a title and a description for those who cannot see it."""
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{name}" role="img" width="{num(width)}mm" '
+        f'height="{num(height)}mm" viewBox="0 0 {num(width)} {num(height)}" font-family="B612, sans-serif" '
+        f'stroke-linejoin="round"><title>{escape(title)}</title><desc>{escape(told)}</desc>{body}</svg>'
+    )

@@ -1,0 +1,95 @@
+"""Marks seen from above: post sections, gate leaves with the arc they swing, on a run laid along any direction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+from fencing.drawing import marks, svg
+from fencing.drawing.placing import Box
+from fencing.fence import HungGate
+from fencing.system import System
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """A run in plan at 1:n: ``origin`` stands at (x0, y0), walking towards ``heading`` degrees clockwise from the right."""
+
+    n: float
+    x0: float
+    y0: float
+    heading: float = 0.0
+    origin: float = 0.0
+
+    def at(self, chainage: float, right: float = 0.0) -> tuple[float, float]:
+        """The point at ``chainage``, ``right`` mm of ground to the right of somebody walking along."""
+        along, angle = (chainage - self.origin) / self.n, radians(self.heading)
+        across = right / self.n
+        return self.x0 + along * cos(angle) - across * sin(angle), self.y0 + along * sin(angle) + across * cos(angle)
+
+    def line(self, first: tuple[float, float], last: tuple[float, float]) -> str:
+        """Path data between two (chainage, right) points."""
+        return svg.segment(*self.at(*first), *self.at(*last))
+
+    def slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
+        """Path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
+        half = deep / 2
+        corners = [(left, centre - half), (right, centre - half), (right, centre + half), (left, centre + half)]
+        return svg.polyline([self.at(*corner) for corner in corners], closed=True)
+
+
+def section(track: Track, edges: Sequence[marks.Edges], least: float = 0.55) -> str:
+    """Path data of a post's members cut through, true size; never less than ``least`` mm of paper, so that it can be seen."""
+    data = ""
+    for _, left, right in edges:
+        middle, half = (left + right) / 2, max(right - left, least * track.n) / 2
+        data += track.slab(middle - half, middle + half, max(right - left, least * track.n))
+    return data
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """A leaf standing open: hinge and free end as (chainage, right), and where the free end is when shut."""
+
+    hinge: tuple[float, float]
+    open: tuple[float, float]
+    shut: tuple[float, float]
+    clockwise: bool
+
+
+def swings(gate: HungGate, inward: int) -> list[Swing]:
+    """Each leaf opened square to the fence; ``inward`` is 1 where the inside is on the walker's right, -1 on the left."""
+    side = inward if gate.opens == "in" else -inward
+    opened = list[Swing]()
+    for at, leaf, left in marks.leaf_places(gate):
+        hinge, free = (at, at + leaf.width) if left else (at + leaf.width, at)
+        opened.append(Swing((hinge, 0.0), (hinge, side * leaf.width), (free, 0.0), clockwise=(side > 0) == left))
+    return opened
+
+
+def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
+    """Leaves open at a right angle with the arc of their free end."""
+    leaves, arcs = "", ""
+    for swing, leaf in zip(swings(gate, inward), gate.leaves, strict=True):
+        leaves += track.line(swing.hinge, swing.open)
+        start, end, radius = track.at(*swing.shut), track.at(*swing.open), svg.num(leaf.width / track.n)
+        sweep = 1 if swing.clockwise else 0
+        arcs += f"M{svg.num(start[0])} {svg.num(start[1])}A{radius} {radius} 0 0 {sweep} {svg.num(end[0])} {svg.num(end[1])}"
+    shut = track.line((gate.start, 0), (gate.start + gate.opening, 0))
+    return svg.path("hit", shut) + svg.path("swing", arcs, live=live) + svg.path("edge", leaves, live=live)
+
+
+def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> Box:
+    """The rectangle a gate's swing takes on paper."""
+    deep = max(leaf.width for leaf in gate.leaves) + system.square.face
+    side = inward if gate.opens == "in" else -inward
+    x, y = track.at(gate.start + gate.opening / 2, side * deep / 2)
+    return Box(x, y, gate.opening / track.n, deep / track.n, track.heading)
+
+
+def describe(gate: HungGate) -> str:
+    """A gate in words."""
+    return f"Gate {gate.id}: {gate.kind}, opening {gate.opening} mm, opens {gate.opens}" + (
+        "" if gate.kind == "double" else f", hung {gate.hang}"
+    )

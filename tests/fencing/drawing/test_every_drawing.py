@@ -1,0 +1,122 @@
+"""What holds for every drawing of every job: nothing covers or is cut off, sizes, escaping, determinism."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from fencing import TakeOff
+from fencing.drawing.detail import bay_detail, leaf_detail
+from fencing.drawing.elevation import elevation, elevation_sheets
+from fencing.drawing.plan import plan
+from fencing.drawing.setting import set_out_sheets
+from tests.fencing.drawing import jobs, reading
+
+A4, LETTER, PHONE = (190.0, 265.0), (196.0, 247.0), (90.0, 120.0)
+JOBS = {
+    name: getattr(jobs, name) for name in ("one_bay", "yard", "sixty_metres", "zigzag", "kilometre", "rough", "cliff")
+}
+
+
+@pytest.fixture(scope="module", params=list(JOBS))
+def takeoff(request: pytest.FixtureRequest) -> TakeOff:
+    made: TakeOff = JOBS[request.param]()
+    return made
+
+
+@pytest.fixture(scope="module", params=[A4, LETTER], ids=["A4", "Letter"])
+def drawings(request: pytest.FixtureRequest, takeoff: TakeOff) -> list[str]:
+    return all_of(takeoff, request.param)
+
+
+def all_of(takeoff: TakeOff, paper: tuple[float, float], size: float = 2.7) -> list[str]:
+    width, height = paper
+    drawings = elevation_sheets(takeoff, width, height, size=size) + set_out_sheets(takeoff, width, height)
+    drawings += [plan(takeoff, width, height, size=size), elevation(takeoff, width, size=size)]
+    drawings += [bay_detail(takeoff, run.bays[0].id, width, 120, size=size) for run in takeoff.runs[:3] if run.bays]
+    drawings += [leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates]
+    return drawings
+
+
+def test_no_words_cover_other_words(drawings: list[str]) -> None:
+    assert [clash for svg in drawings for clash in reading.clashes(svg)] == []
+
+
+def test_nothing_leaves_the_sheet(drawings: list[str]) -> None:
+    assert [wrong for svg in drawings for wrong in reading.outside(svg)] == []
+
+
+def test_words_are_at_least_seven_and_a_half_points_on_paper(drawings: list[str]) -> None:
+    least = 7.5 * 25.4 / 72
+    assert min(item.size for svg in drawings for item in reading.words(svg)) >= least
+
+
+def test_a_drawing_says_what_it_is_to_those_who_cannot_see_it(drawings: list[str]) -> None:
+    for svg in drawings:
+        root = reading.read(svg)
+        assert root.get("role") == "img"
+        assert [child.tag for child in root][:2] == [f"{reading.SVG}title", f"{reading.SVG}desc"]
+
+
+def test_a_phone_gets_larger_letters_and_nothing_clipped(takeoff: TakeOff) -> None:
+    drawings = [elevation(takeoff, PHONE[0], size=3.2), plan(takeoff, *PHONE, size=3.2)]
+    assert [reading.clashes(svg) + reading.outside(svg) for svg in drawings] == [[], []]
+
+
+def test_every_sheet_is_within_the_paper_it_was_asked_for(takeoff: TakeOff) -> None:
+    for svg in elevation_sheets(takeoff, *A4) + set_out_sheets(takeoff, *A4):
+        _, _, width, height = (float(number) for number in reading.read(svg).get("viewBox", "").split())
+        assert width == A4[0]
+        assert height <= A4[1]
+
+
+def test_the_same_take_off_gives_the_same_bytes(takeoff: TakeOff) -> None:
+    assert all_of(takeoff, A4) == all_of(takeoff, A4)
+
+
+def test_no_id_occurs_twice_in_the_drawings_of_one_page(takeoff: TakeOff) -> None:
+    page = "".join([plan(takeoff, *A4), elevation(takeoff, A4[0])])
+    ids = [
+        element.get("id") for element, _, _ in reading.shifted(reading.read(f"<div>{page}</div>")) if element.get("id")
+    ]
+    assert len(ids) == len(set(ids))
+
+
+@pytest.mark.parametrize(
+    "draw", [lambda job: plan(job, *A4), lambda job: elevation(job, A4[0])], ids=["plan", "elevation"]
+)
+def test_every_bay_and_gate_can_be_tapped(takeoff: TakeOff, draw: Callable[[TakeOff], str]) -> None:
+    root = reading.read(draw(takeoff))
+    tapped = {element.get("data-bay") or element.get("data-gate") for element in root.iter() if element.get("id")}
+    wanted = {bay.id for run in takeoff.runs for bay in run.bays}
+    wanted |= {bay.id for retrofit in takeoff.retrofits for bay in retrofit.bays}
+    wanted |= {gate.id for run in takeoff.runs for gate in run.gates}
+    assert wanted <= tapped
+
+
+def test_names_are_escaped() -> None:
+    takeoff = jobs.job(jobs.run('<b> & "q"', 4800), label="<script>alert(1)</script>")
+    for svg in (plan(takeoff, *A4), elevation(takeoff, A4[0]), *set_out_sheets(takeoff, *A4)):
+        assert "<script>" not in svg
+        assert "<b>" not in svg
+        assert reading.read(svg) is not None
+
+
+def test_the_accent_marks_only_what_is_live() -> None:
+    takeoff, accent = jobs.yard(), "#B4380D"
+    assert accent not in plan(takeoff, *A4) + elevation(takeoff, A4[0]) + "".join(set_out_sheets(takeoff, *A4))
+    for live in ("A", "B-3", "A-G1", "A-P2"):
+        assert accent in plan(takeoff, *A4, live=live)
+        assert accent in elevation(takeoff, A4[0], live=live)
+
+
+def test_a_job_with_nothing_to_draw_gives_no_drawing() -> None:
+    empty = jobs.job()
+    assert plan(empty, *A4) == elevation(empty, A4[0]) == ""
+    assert elevation_sheets(empty, *A4) == set_out_sheets(empty, *A4) == []
+
+
+def test_a_sheet_too_small_for_anything_is_refused() -> None:
+    with pytest.raises(ValueError, match="too small"):
+        elevation_sheets(jobs.one_bay(), 190, 20)
