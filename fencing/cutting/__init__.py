@@ -1,0 +1,21 @@
+"""The cheapest bars to buy and how to cut them, with a proof of how cheap it can be."""
+
+from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, Stock
+from fencing.cutting.planning import plan_cuts
+from fencing.cutting.plans import Bar, CutPlan, Status
+from fencing.cutting.reading import demand_of, read_demand
+
+__all__ = [
+    "CONSOLIDATED",
+    "INTERACTIVE",
+    "ORDER",
+    "Bar",
+    "Budget",
+    "CutPlan",
+    "Demand",
+    "Status",
+    "Stock",
+    "demand_of",
+    "plan_cuts",
+    "read_demand",
+]

@@ -1,0 +1,117 @@
+"""From kinds and patterns back to bars of real stock: surplus pieces dropped, remnants measured, cost counted anew."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from fencing.cutting.demand import Demand
+from fencing.cutting.greedy import Bars
+from fencing.cutting.kinds import Problem
+from fencing.cutting.knapsack import Pattern
+from fencing.cutting.plans import Bar, Certificate, CutPlan, Leaf, Split, Status, left_of
+from fencing.cutting.search import Found, Node
+
+Cuts = tuple[tuple[int, int], ...]
+
+
+def plan_of(demand: Demand, problem: Problem, found: Found) -> CutPlan:
+    """The plan in the demand's own terms."""
+    if problem.absent is not None and any(kind == problem.absent for kind, _, _ in found.bars):
+        return _not_all(demand, problem, found)
+    bars = bars_of(demand, problem, found.bars)
+    cost = cost_of(demand, bars)
+    bound = min(found.bound * problem.money, cost)
+    proof = Certificate(tuple(kind.rows for kind in problem.kinds), found.scale, problem.money, _tree(found.tree))
+    status = Status.OPTIMAL if bound == cost else Status.GAP
+    return CutPlan(demand, status, bars, cost, bound, certificate=proof)
+
+
+def cost_of(demand: Demand, bars: tuple[Bar, ...]) -> int:
+    """What the bars cost, in units of the price."""
+    rows = demand.stock
+    return sum(bar.count * (rows[bar.stock].cost - (rows[bar.stock].credit if bar.credited else 0)) for bar in bars)
+
+
+def _not_all(demand: Demand, problem: Problem, found: Found) -> CutPlan:
+    """The best plan needs more than there is: infeasible once proved, until then nothing better is known."""
+    short: Counter[int] = Counter()
+    for kind, pattern, times in _without_surplus(problem, found.bars):
+        if kind == problem.absent:
+            for piece, cut in enumerate(pattern):
+                short[demand.pieces[piece][0]] += cut * times
+    nowhere = tuple((length, count) for length, count in sorted(short.items(), reverse=True) if count)
+    return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, time_limited=found.bound < found.cost)
+
+
+def _tree(node: Node) -> Split | Leaf:
+    if node.below is not None and node.cut is not None:
+        return Split(node.cut[0], node.cut[1], _tree(node.below[0]), _tree(node.below[1]))
+    return Leaf(node.proof, node.bound, tuple(node.values))
+
+
+def _without_surplus(problem: Problem, bars: Bars) -> Bars:
+    """Drop what was cut too often, where that leaves the longest remnant."""
+    counts: Counter[tuple[int, Pattern]] = Counter()
+    made = [0] * len(problem.counts)
+    for kind, pattern, times in bars:
+        counts[kind, pattern] += times
+        made = [have + times * cut for have, cut in zip(made, pattern, strict=True)]
+    for piece, count in enumerate(problem.counts):
+        while made[piece] > count:
+            kind, pattern = max((key for key in counts if key[1][piece]), key=lambda key: (_room(problem, key), key))
+            times = min(counts[kind, pattern], max(1, (made[piece] - count) // pattern[piece]))
+            drop = min(pattern[piece], made[piece] - count)
+            counts[kind, pattern] -= times
+            if not counts[kind, pattern]:
+                del counts[kind, pattern]
+            rest = (*pattern[:piece], pattern[piece] - drop, *pattern[piece + 1 :])
+            if any(rest):
+                counts[kind, rest] += times
+            made[piece] -= drop * times
+    return [(kind, pattern, times) for (kind, pattern), times in sorted(counts.items())]
+
+
+def _room(problem: Problem, key: tuple[int, Pattern]) -> int:
+    """Width left on a bar."""
+    return problem.kinds[key[0]].width - sum(cut * width for cut, width in zip(key[1], problem.widths, strict=True))
+
+
+def _downsized(problem: Problem, bars: Bars) -> Bars:
+    """Bars that hold less than they could move to the cheapest unlimited kind that takes them."""
+    moved: Bars = []
+    for kind, pattern, times in bars:
+        used = problem.kinds[kind].width - _room(problem, (kind, pattern))
+        choices = [place for place, one in enumerate(problem.kinds) if one.limit is None and one.width >= used]
+        choices = [place for place in choices if place != problem.absent]
+        best = min([kind, *choices], key=lambda place: (problem.kinds[place].cost, place != kind))
+        moved.append((best, pattern, times))
+    return moved
+
+
+def bars_of(demand: Demand, problem: Problem, bars: Bars) -> tuple[Bar, ...]:
+    """Bars of the demand's own stock rows, each different one once."""
+    left = {row: stock.have for row, stock in enumerate(demand.stock)}
+    found: Counter[tuple[int, Cuts]] = Counter()
+    for kind, pattern, times in _downsized(problem, _without_surplus(problem, bars)):
+        lengths = [length for length, _ in demand.pieces]
+        cuts = tuple((length, cut) for length, cut in zip(lengths, pattern, strict=False) if cut)
+        for row, _ in problem.kinds[kind].rows if cuts else ():
+            have = left[row]
+            take = times if have is None else min(times, have)
+            if take > 0:
+                found[row, cuts] += take
+                left[row] = None if have is None else have - take
+                times -= take
+    return tuple(_bar(demand, row, cuts, count) for (row, cuts), count in sorted(found.items(), key=_order))
+
+
+def _order(entry: tuple[tuple[int, Cuts], int]) -> tuple[int, list[tuple[int, int]]]:
+    (row, cuts), _ = entry
+    return row, [(-length, -count) for length, count in cuts]
+
+
+def _bar(demand: Demand, row: int, cuts: Cuts, count: int) -> Bar:
+    left = left_of(demand, row, cuts)
+    stock = demand.stock[row]
+    keep = left >= stock.keep
+    return Bar(row, count, cuts, left, keep, keep and stock.credit > 0)

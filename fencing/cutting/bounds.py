@@ -1,0 +1,92 @@
+"""The proof: a lower bound on any plan's cost in integers, so that no solver's tolerance enters it.
+
+For whole prices ``values`` put on the pieces (any at all), a plan with ``y`` bars of each kind costs at least
+``sum(count * value) + sum((cost - most a bar of that kind can be worth) * y)``. Its least over the box is the bound.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fencing.cutting.kinds import Box, Problem
+
+TOTALS_MOST = 400_000
+"""Totals up to here are looked up exactly; above, only the common divisor of the prices counts."""
+
+
+def scale_for(problem: Problem) -> int:
+    """How many units of value make one unit of cost, so that no sum in the tables leaves 62 bits."""
+    dearest = max(1, max(kind.cost for kind in problem.kinds))
+    most = max(1, problem.widest // min(problem.widths)) + 1
+    scale = 1 << 20
+    while scale > 1 and scale * dearest * most >= 1 << 61:
+        scale >>= 1
+    return scale
+
+
+def slopes(problem: Problem, scale: int, worth: Sequence[int]) -> list[int]:
+    """Cost of one bar of each kind less what it can be worth, in units of value."""
+    return [kind.cost * scale - most for kind, most in zip(problem.kinds, worth, strict=True)]
+
+
+def least_over_box(problem: Problem, box: Box, slope: list[int]) -> int:
+    """Least of ``sum(slope * y)`` over the box, kinds that share a limit no more than that together.
+
+    A group's limit is kept exactly: its kinds start at their least and the most rewarding are raised first.
+    """
+    low, high = box
+    total = 0
+    grouped: set[int] = set()
+    for members, limit in problem.groups:
+        grouped.update(members)
+        spare = limit - sum(low[kind] for kind in members)
+        total += sum(slope[kind] * low[kind] for kind in members)
+        for kind in sorted(members, key=lambda kind: slope[kind]):
+            more = min(spare, high[kind] - low[kind])
+            if slope[kind] < 0 < more:
+                total += slope[kind] * more
+                spare -= more
+    for kind, one in enumerate(slope):
+        if kind not in grouped:
+            total += one * (low[kind] if one >= 0 else high[kind])
+    return total
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Which total costs can be paid at all with bars of these kinds."""
+
+    bits: int
+    most: int
+
+    def up(self, value: int, scale: int) -> int:
+        """The least payable total of at least ``value / scale``."""
+        whole = max(0, -(-value // scale))
+        if whole > self.most:
+            return whole
+        above = self.bits >> whole
+        return whole + (above & -above).bit_length() - 1 if above else self.most + 1
+
+    def down(self, value: int) -> int:
+        """The greatest payable total below ``value``."""
+        if value > self.most:
+            return value - 1
+        return (self.bits & ((1 << value) - 1)).bit_length() - 1
+
+
+def totals_of(problem: Problem, ceiling: int) -> Totals:
+    """Payable totals up to ``ceiling``, as far as it is worth knowing."""
+    most = min(ceiling, TOTALS_MOST)
+    mask = (1 << (most + 1)) - 1
+    bits = 1
+    pieces = sum(problem.counts)
+    for kind in problem.kinds:
+        left = min(pieces if kind.limit is None else kind.limit, most // kind.cost if kind.cost else 0)
+        step = 1
+        while left > 0:
+            take = min(step, left)
+            bits |= (bits << (kind.cost * take)) & mask
+            left -= take
+            step *= 2
+    return Totals(bits if ceiling <= TOTALS_MOST else 0, most if ceiling <= TOTALS_MOST else -1)

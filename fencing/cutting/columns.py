@@ -1,0 +1,143 @@
+"""Column generation: let the prices of the linear programme ask for better patterns until there are none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fencing.cutting.bounds import Totals, least_over_box, scale_for, slopes, totals_of
+from fencing.cutting.effort import Effort
+from fencing.cutting.greedy import Bars, cost_of, greedy, trimmed
+from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.knapsack import Knapsack, Pattern, knapsack
+from fencing.cutting.master import Master, Relaxed
+
+SURE = 1e-6
+
+
+@dataclass(slots=True)
+class Run:
+    """Everything one search shares: the patterns known, the best plan so far and what it costs."""
+
+    problem: Problem
+    master: Master
+    effort: Effort
+    scale: int
+    totals: Totals
+    bars: Bars
+    upper: int
+    most_columns: int = 25_000
+    """Patterns a whole-number programme may be given."""
+
+    @property
+    def target(self) -> int:
+        """The dearest total that would be an improvement."""
+        return self.totals.down(self.upper)
+
+    def offer(self, bars: Bars | None) -> bool:
+        """Take a plan if it is cheaper than the best so far."""
+        if bars is None:
+            return False
+        better = trimmed(self.problem, bars)
+        cost = cost_of(self.problem, better)
+        if cost >= self.upper:
+            return False
+        self.upper, self.bars = cost, better
+        for kind, pattern, _ in better:
+            self.master.add(kind, pattern)
+        return True
+
+
+def start(problem: Problem, effort: Effort, ceiling: int | None = None) -> Run:
+    """A search with the best of some greedy plans in hand; with a ceiling, none where they cost as much as that."""
+    plans = [greedy(problem, problem.counts, [], thrift) for thrift in (1.0, 0.0, 0.9, 1.1)]
+    made = [trimmed(problem, plan) for plan in plans if plan is not None]
+    best = min(made, key=lambda plan: cost_of(problem, plan))
+    master = Master(problem, effort)
+    for plan in made:
+        for kind, pattern, _ in plan:
+            master.add(kind, pattern)
+    upper = cost_of(problem, best)
+    if ceiling is not None and upper >= ceiling:
+        best, upper = [], ceiling
+    effort.note(len(problem.widths) * sum(len(plan) for plan in made))
+    return Run(problem, master, effort, scale_for(problem), totals_of(problem, upper), best, upper)
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """What column generation ended with. ``bound`` (in units of value) holds with ``values``; ``closed``: no better plan here."""
+
+    relaxed: Relaxed
+    bound: int
+    values: list[int]
+    closed: bool
+
+
+def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000) -> Priced:
+    """Solve the linear programme over all patterns for ``need`` within ``box``; ends early once no better plan can be here."""
+    problem, master, scale = run.problem, run.master, run.scale
+    master.set_need(need, box)
+    bound, best_values = -1, [0] * len(need)
+    ceiling = max(run.upper + 1, master.fine)
+    most_fine = min(ceiling * 100, (1 << 61) // scale // (problem.widest // problem.widths[-1] + 1))
+    relaxed = master.solve()
+    while rounds > 0:
+        rounds -= 1
+        values = [int(one) for one in np.minimum(relaxed.worth * scale, float(most_fine) * scale)]
+        sack = knapsack(problem.widths, need, values, problem.widest)
+        run.effort.spend(sack.cells // 200 + 100)
+        slope = slopes(problem, scale, [int(sack.best[kind.width]) for kind in problem.kinds])
+        here = sum(count * value for count, value in zip(need, values, strict=True)) + least_over_box(
+            problem, box, slope
+        )
+        if here > bound:
+            bound, best_values = here, values
+        if run.totals.up(bound, scale) >= run.upper:
+            return Priced(relaxed, bound, best_values, True)
+        if _no_better_bound(run, relaxed, bound) and relaxed.missing < SURE:
+            break
+        if not _add_columns(run, sack, relaxed) and (relaxed.missing < SURE or not master.raise_fine(most_fine)):
+            break
+        relaxed = master.solve()
+    return Priced(relaxed, bound, best_values, False)
+
+
+def _no_better_bound(run: Run, relaxed: Relaxed, bound: int) -> bool:
+    """Whether the linear programme's own value can't round up to more than the bound already does."""
+    value = int((relaxed.cost - SURE * max(1.0, relaxed.cost * 1e-3)) * run.scale)
+    return run.totals.up(bound, run.scale) >= run.totals.up(value, run.scale)
+
+
+def _add_columns(run: Run, sack: Knapsack, relaxed: Relaxed) -> int:
+    """Add for each piece the most rewarding pattern that contains it; how many were new."""
+    problem, scale = run.problem, run.scale
+    widths = np.array(problem.widths)
+    values = np.array(sack.values, dtype=np.int64)
+    kinds = problem.kinds
+    price = np.array([kind.cost * scale for kind in kinds], dtype=np.int64)
+    price -= np.rint(relaxed.bought * scale).astype(np.int64)
+    rooms = np.array([kind.width for kind in kinds])[None, :] - widths[:, None]
+    gain = np.where(rooms >= 0, values[:, None] + sack.best[np.maximum(rooms, 0)] - price[None, :], np.int64(-1))
+    gain[np.array(sack.counts) == 0] = -1
+    best_kind = gain.argmax(axis=1)
+    best_gain = gain[np.arange(len(widths)), best_kind]
+    least = max(64, int(scale * max(kind.cost for kind in kinds) * 1e-9))
+    order = np.argsort(-best_gain, kind="stable")
+    added = 0
+    seen: set[tuple[int, int]] = set()
+    for piece in order[: 8 + len(widths) // 4]:
+        reward = int(best_gain[piece])
+        kind = int(best_kind[piece])
+        if reward <= least:
+            break
+        if (kind, reward) not in seen:
+            seen.add((kind, reward))
+            added += run.master.add(kind, sack.pattern(kinds[kind].width, int(piece)))
+    return added
+
+
+def covered(need: tuple[int, ...], pattern: Pattern, times: int) -> tuple[int, ...]:
+    """What is left to cover after so many bars of a pattern."""
+    return tuple(max(0, count - times * cut) for count, cut in zip(need, pattern, strict=True))

@@ -1,0 +1,166 @@
+"""The demand in the integers the search works in: kerf gone, equal and useless stock merged away.
+
+n pieces with n - 1 kerfs fit a bar when ``sum + (n - 1) * kerf <= length``, which is ``sum(piece + kerf) <= length + kerf``. So
+the kerf is added once to every piece and once to every bar and nothing else knows of it. A bar whose remnant earns a
+credit is a kind of its own: shorter by the remnant, cheaper by the credit, sharing its limit with the plain kind.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import reduce
+from math import gcd
+
+from fencing.cutting.demand import Demand
+
+Box = tuple[tuple[int, ...], tuple[int, ...]]
+"""Least and most bars bought of each kind."""
+
+ABSENT = -1
+"""Row of the stand-in kind that takes what the stock can't: a plan that uses it is no plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A way to buy a bar. ``rows`` are the stock rows it stands for as (row, with credit); ``width`` has the kerf added."""
+
+    width: int
+    cost: int
+    limit: int | None
+    rows: tuple[tuple[int, bool], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """``widths`` of the pieces with their ``counts``, longest first; ``groups`` of kinds that share a limit.
+
+    ``grid`` is what one unit of width is in mm; ``money`` what one unit of cost is in units of the price.
+    """
+
+    widths: tuple[int, ...]
+    counts: tuple[int, ...]
+    kinds: tuple[Kind, ...]
+    groups: tuple[tuple[tuple[int, ...], int], ...]
+    absent: int | None
+    money: int = 1
+
+    @property
+    def widest(self) -> int:
+        return max(kind.width for kind in self.kinds)
+
+    def most_bars(self, ceiling: int) -> tuple[int, ...]:
+        """Most bars of each kind any plan cheaper than ``ceiling`` needs."""
+        pieces = sum(self.counts)
+        return tuple(_most(kind, pieces, ceiling) for kind in self.kinds)
+
+
+def _most(kind: Kind, pieces: int, ceiling: int) -> int:
+    most = pieces if kind.limit is None else min(pieces, kind.limit)
+    return min(most, ceiling // kind.cost) if kind.cost else most
+
+
+def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> int:
+    """Bit x is set where some of the pieces add up to x <= most.
+
+    >>> bin(reachable((5, 3), (1, 2), 10))
+    '0b101101001'
+    """
+    bits, mask = 1, (1 << (most + 1)) - 1
+    for width, count in zip(widths, counts, strict=True):
+        left, step = min(count, most // width), 1
+        while left > 0:
+            take = min(step, left)
+            bits |= (bits << (width * take)) & mask
+            left -= take
+            step *= 2
+    return bits
+
+
+def problem_of(demand: Demand) -> Problem:
+    """The integer problem of a demand in which every piece fits some stock there is."""
+    kerf = demand.kerf
+    widths = tuple(length + kerf for length, _ in demand.pieces)
+    counts = tuple(count for _, count in demand.pieces)
+    bits = reachable(widths, counts, max(stock.usable + kerf for stock in demand.stock))
+    ways = _ways(demand, bits, widths[-1])
+    merged = _merged(ways, {row for row, stock in enumerate(demand.stock) if stock.credit})
+    kinds = _without_dominated(merged)
+    widest_free = max((kind.width for kind in kinds if kind.limit is None and not _credited(kind)), default=0)
+    absent: int | None = None
+    if widest_free < widths[0] and any(kind.limit is not None for kind in kinds):
+        absent = len(kinds)
+        kinds.append(Kind(widths[0], _absent_cost(kinds, sum(counts)), None, ((ABSENT, False),)))
+    money = reduce(gcd, (kind.cost for kind in kinds)) or 1
+    final = tuple(Kind(k.width, k.cost // money, k.limit, k.rows) for k in kinds)
+    return Problem(widths, counts, final, _groups(demand, final), absent, money)
+
+
+def _credited(kind: Kind) -> bool:
+    return any(credit for _, credit in kind.rows)
+
+
+def _absent_cost(kinds: list[Kind], pieces: int) -> int:
+    """More than any real plan can cost."""
+    dear = max((kind.cost for kind in kinds if kind.limit is None), default=0)
+    limited = sum(kind.cost * min(kind.limit, pieces) for kind in kinds if kind.limit is not None)
+    return 1 + limited + dear * pieces
+
+
+def _ways(demand: Demand, bits: int, narrowest: int) -> list[Kind]:
+    """One kind for each stock row that takes any piece, and one more where its remnant earns a credit."""
+    ways: list[Kind] = []
+    for row, stock in enumerate(demand.stock):
+        choices = [(stock.usable + demand.kerf, stock.cost, False)]
+        if stock.credit:
+            choices.append((stock.usable - stock.keep, stock.cost - stock.credit, True))
+        for room, cost, credit in choices:
+            if room >= narrowest and stock.have != 0:
+                width = (bits & ((1 << (room + 1)) - 1)).bit_length() - 1
+                ways.append(Kind(width, cost, stock.have, ((row, credit),)))
+    return ways
+
+
+def _merged(ways: list[Kind], credited: set[int]) -> list[Kind]:
+    """Kinds of equal width and cost become one, except limited ones that share their limit with a credited kind."""
+    found: dict[tuple[int, int, bool, tuple[int, bool]], Kind] = {}
+    for kind in ways:
+        row, credit = kind.rows[0]
+        apart = (row, credit) if row in credited and kind.limit is not None else (-1, credit)
+        key = (kind.width, kind.cost, kind.limit is None, apart)
+        old = found.get(key)
+        if old is None:
+            found[key] = kind
+        else:
+            limit = None if old.limit is None or kind.limit is None else old.limit + kind.limit
+            found[key] = Kind(kind.width, kind.cost, limit, old.rows + kind.rows)
+    return list(found.values())
+
+
+def _without_dominated(kinds: list[Kind]) -> list[Kind]:
+    """Leave out what an unlimited kind no narrower and no dearer can always replace; its rows go to that kind."""
+    ranked = sorted(kinds, key=lambda kind: (kind.cost, -kind.width, kind.limit is not None, kind.rows))
+    kept: list[Kind] = []
+    for kind in ranked:
+        for place, better in enumerate(kept):
+            if better.limit is None and better.width >= kind.width:
+                kept[place] = Kind(better.width, better.cost, None, better.rows + kind.rows)
+                break
+        else:
+            kept.append(kind)
+    return sorted(kept, key=lambda kind: (kind.width, kind.cost, kind.rows))
+
+
+def _groups(demand: Demand, kinds: tuple[Kind, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
+    """Kinds of the same limited rows, plain and with credit, share what there is of them."""
+    groups: list[tuple[tuple[int, ...], int]] = []
+    for place, kind in enumerate(kinds):
+        rows = {row for row, _ in kind.rows}
+        same = [other for other in range(place + 1, len(kinds)) if rows & {row for row, _ in kinds[other].rows}]
+        if kind.limit is None or not same or rows == {ABSENT}:
+            continue
+        members = [k for k in (place, *same) if kinds[k].limit is not None]
+        held = {row for k in members for row, _ in kinds[k].rows}
+        limit = sum(demand.stock[row].have or 0 for row in held)
+        if len(members) > 1:
+            groups.append((tuple(members), limit))
+    return tuple(groups)

@@ -1,0 +1,134 @@
+"""The linear programme over the patterns known so far, on HiGHS: which share of which pattern covers the pieces cheapest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import highspy
+import highspy._core as core
+import numpy as np
+from numpy.typing import NDArray
+
+from fencing.cutting.effort import Effort
+from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.knapsack import Pattern
+
+Floats = NDArray[np.float64]
+DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Relaxed:
+    """An optimum of the linear programme: ``shares`` by column, ``missing`` pieces no pattern covers, prices of its rows.
+
+    ``worth`` is by piece, ``bought`` by kind (of the kind's own row and of the limits it shares).
+    """
+
+    cost: float
+    shares: Floats
+    missing: float
+    worth: Floats
+    bought: Floats
+
+
+def quiet_solver() -> core._Highs:
+    """A solver that prints nothing, uses one thread and has no luck."""
+    solver = core._Highs()  # the public class prints a banner before it can be told not to
+    solver.setOptionValue("output_flag", False)
+    solver.setOptionValue("threads", 1)
+    solver.setOptionValue("random_seed", 1)
+    return solver
+
+
+class Master:
+    """Columns are patterns of a kind; rows are pieces, then kinds, then shared limits.
+
+    Every piece also has a column that covers it at a fine, so that a programme in a narrow box is never without an answer.
+    """
+
+    def __init__(self, problem: Problem, effort: Effort) -> None:
+        self.problem = problem
+        self.effort = effort
+        self.pieces = len(problem.widths)
+        self.columns: list[tuple[int, Pattern]] = []
+        self._known: dict[tuple[int, Pattern], int] = {}
+        self.fine = 10 * max(kind.cost for kind in problem.kinds) + 1
+        self._solver = quiet_solver()
+        self._solver.setOptionValue("presolve", "off")
+        self._solver.setOptionValue("solver", "simplex")
+        self._kind_rows: list[list[int]] = [[self.pieces + kind] for kind in range(len(problem.kinds))]
+        for place, (members, _) in enumerate(problem.groups):
+            for kind in members:
+                self._kind_rows[kind].append(self.pieces + len(problem.kinds) + place)
+        self._make_rows()
+        self._moved = True
+
+    def _make_rows(self) -> None:
+        infinity = highspy.kHighsInf
+        none = np.array([], dtype=np.int32)
+        for count in self.problem.counts:
+            self._solver.addRow(float(count), infinity, 0, none, np.array([], dtype=np.float64))
+        for _ in self.problem.kinds:
+            self._solver.addRow(0.0, infinity, 0, none, np.array([], dtype=np.float64))
+        for _, limit in self.problem.groups:
+            self._solver.addRow(-infinity, float(limit), 0, none, np.array([], dtype=np.float64))
+        for piece in range(self.pieces):
+            self._solver.addCol(float(self.fine), 0.0, infinity, 1, np.array([piece], np.int32), np.array([1.0]))
+
+    def raise_fine(self, most: int) -> bool:
+        """Make a missing piece ten times dearer; False where it is dear enough already."""
+        if self.fine >= most:
+            return False
+        self.fine = min(most, self.fine * 10)
+        places = np.arange(self.pieces, dtype=np.int32)
+        self._solver.changeColsCost(self.pieces, places, np.full(self.pieces, float(self.fine)))
+        return True
+
+    def add(self, kind: int, pattern: Pattern) -> bool:
+        """Take in a pattern; False where it is known."""
+        key = (kind, pattern)
+        if key in self._known:
+            return False
+        self._known[key] = len(self.columns)
+        self.columns.append(key)
+        used = [piece for piece, times in enumerate(pattern) if times]
+        rows = np.array(used + self._kind_rows[kind], dtype=np.int32)
+        entries = np.array([*(pattern[piece] for piece in used), *([1] * len(self._kind_rows[kind]))], dtype=np.float64)
+        cost = float(self.problem.kinds[kind].cost)
+        self._solver.addCol(cost, 0.0, highspy.kHighsInf, len(rows), rows, entries)
+        return True
+
+    def set_need(self, counts: tuple[int, ...], box: Box) -> None:
+        """What is to be covered, and how many bars of each kind."""
+        rows = len(counts) + len(box[0])
+        lower = np.array([*counts, *box[0]], dtype=np.float64)
+        upper = np.array([*([highspy.kHighsInf] * len(counts)), *box[1]], dtype=np.float64)
+        self._solver.changeRowsBounds(rows, np.arange(rows, dtype=np.int32), lower, upper)  # type: ignore[attr-defined]
+        self._moved = True
+
+    def set_shared(self, limits: list[int]) -> None:
+        """What is left of the shared limits."""
+        first = self.pieces + len(self.problem.kinds)
+        for place, limit in enumerate(limits):
+            self._solver.changeRowBounds(first + place, -highspy.kHighsInf, float(limit))
+
+    def solve(self) -> Relaxed:
+        """Solve again from where it was: dual simplex after rows moved, primal after columns came."""
+        strategy = DUAL_SIMPLEX if self._moved else PRIMAL_SIMPLEX
+        self._solver.setOptionValue("simplex_strategy", strategy)
+        self._solver.run()
+        if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            self._solver.clearSolver()
+            self._solver.setOptionValue("simplex_strategy", DUAL_SIMPLEX)
+            self._solver.run()
+        self._moved = False
+        info = self._solver.getInfo()
+        rows = self.pieces + len(self.problem.kinds)
+        self.effort.spend(250 + int(info.simplex_iteration_count) * (8 + rows // 4) + len(self.columns) // 4)
+        solution = self._solver.getSolution()
+        values = np.asarray(solution.col_value)
+        duals = np.asarray(solution.row_dual)
+        bought = np.array([sum(duals[row] for row in own) for own in self._kind_rows])
+        missing = float(values[: self.pieces].sum())
+        worth = np.maximum(duals[: self.pieces], 0.0)
+        return Relaxed(info.objective_function_value, values[self.pieces :], missing, worth, bought)

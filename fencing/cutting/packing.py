@@ -1,0 +1,174 @@
+"""The last step where only packing is left: all patterns a better plan could use, and a whole-number programme over them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+import highspy
+import numpy as np
+
+from fencing.cutting.columns import Run
+from fencing.cutting.greedy import Bars
+from fencing.cutting.kinds import Box
+from fencing.cutting.knapsack import Pattern, knapsack, suffix_tables
+from fencing.cutting.master import quiet_solver
+
+Columns = list[tuple[int, Pattern]]
+
+
+class Verdict(Enum):
+    FOUND = "found"
+    NONE = "none"
+    OPEN = "open"
+
+
+@dataclass(slots=True)
+class _Listing:
+    """One depth-first listing of the patterns of a kind."""
+
+    widths: Sequence[int]
+    counts: Sequence[int]
+    values: Sequence[int]
+    tables: Sequence[Sequence[int]]
+    least: int
+    most: int
+    steps: int
+    found: list[Pattern]
+
+    def walk(self, piece: int, room: int, value: int, cut: list[int]) -> bool:
+        """List below here; False once there are too many."""
+        self.steps -= 1
+        if self.steps < 0 or len(self.found) > self.most:
+            return False
+        if piece == len(self.widths):
+            if self._full(cut, room):
+                self.found.append(tuple(cut))
+            return True
+        width, worth, rest = self.widths[piece], self.values[piece], self.tables[piece + 1]
+        for times in range(min(self.counts[piece], room // width), -1, -1):
+            left = room - times * width
+            if value + times * worth + rest[left] >= self.least:
+                cut[piece] = times
+                if not self.walk(piece + 1, left, value + times * worth, cut):
+                    return False
+        cut[piece] = 0
+        return True
+
+    def _full(self, cut: list[int], room: int) -> bool:
+        if room < self.widths[-1]:
+            return True
+        return all(
+            width > room or times >= count for width, times, count in zip(self.widths, cut, self.counts, strict=True)
+        )
+
+
+def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) -> Columns | None:
+    """All full patterns a plan cheaper than the best so far could use within the box; None where there are more than ``most``.
+
+    A plan that uses a pattern costs at least the bound plus what the pattern is worth less than the best of its kind.
+    """
+    problem = run.problem
+    slack = run.target * run.scale - bound
+    if (len(problem.widths) + 1) * (problem.widest + 1) > 3_000_000:
+        return None
+    best = knapsack(problem.widths, problem.counts, values, problem.widest).best
+    tables = suffix_tables(problem.widths, problem.counts, values, problem.widest)
+    run.effort.spend(tables.size // 100)
+    lists = tables.tolist()
+    columns: Columns = []
+    for place, kind in enumerate(problem.kinds):
+        if not box[1][place]:
+            continue
+        steps = 40 * most
+        listing = _Listing(
+            problem.widths, problem.counts, values, lists, int(best[kind.width]) - slack, most - len(columns), steps, []
+        )
+        complete = listing.walk(0, kind.width, 0, [0] * len(problem.widths))
+        run.effort.spend((steps - listing.steps) // 2)
+        if not complete:
+            return None
+        columns.extend((place, pattern) for pattern in listing.found)
+    return columns
+
+
+def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: int) -> Verdict:
+    """Look for a plan cheaper than the best so far made of these patterns alone, and offer it.
+
+    NONE is HiGHS's word for it that there is none: a leaf closed so is marked as proved by ``mip``.
+    """
+    columns = list(columns)
+    if not columns:
+        return Verdict.NONE
+    solver = quiet_solver()
+    for option, value in (
+        ("mip_max_nodes", nodes),
+        ("mip_rel_gap", 0.0),
+        ("mip_abs_gap", 0.999),
+        ("mip_feasibility_tolerance", 1e-7),
+    ):
+        solver.setOptionValue(option, value)
+    solver.passModel(_model(run, box, columns))
+    solver.run()
+    info = solver.getInfo()
+    rows = len(run.problem.widths) + len(run.problem.kinds)
+    run.effort.note(2000 + max(0, info.simplex_iteration_count) * (8 + rows // 4) + max(0, info.mip_node_count) * 300)
+    status = solver.getModelStatus()
+    statuses = highspy.HighsModelStatus
+    if status == statuses.kInfeasible:
+        return Verdict.NONE
+    if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
+        return Verdict.OPEN
+    counts = [round(value) for value in solver.getSolution().col_value]
+    bars: Bars = [(*column, times) for column, times in zip(columns, counts, strict=True) if times > 0]
+    if not _covers(run, box, bars):
+        return Verdict.OPEN
+    run.offer(bars)
+    return Verdict.FOUND if status == statuses.kOptimal else Verdict.OPEN
+
+
+def _covers(run: Run, box: Box, bars: Bars) -> bool:
+    """Whether the rounded answer really is a plan: the solver's tolerance is not ours."""
+    made = np.zeros(len(run.problem.counts), dtype=np.int64)
+    bought = [0] * len(run.problem.kinds)
+    for kind, pattern, times in bars:
+        made += times * np.array(pattern)
+        bought[kind] += times
+    shared = all(sum(bought[kind] for kind in members) <= limit for members, limit in run.problem.groups)
+    return (
+        bool((made >= np.array(run.problem.counts)).all())
+        and shared
+        and all(count <= most for count, most in zip(bought, box[1], strict=True))
+    )
+
+
+def _model(run: Run, box: Box, columns: Columns) -> highspy.HighsLp:
+    problem = run.problem
+    pieces, kinds = len(problem.widths), len(problem.kinds)
+    infinity = highspy.kHighsInf
+    costs = [float(problem.kinds[kind].cost) for kind, _ in columns]
+    starts, index, value = [0], [], []
+    for kind, pattern in columns:
+        entries = [(piece, times) for piece, times in enumerate(pattern) if times]
+        entries.append((pieces + kind, 1))
+        entries += [(pieces + kinds + place, 1) for place, (members, _) in enumerate(problem.groups) if kind in members]
+        entries.append((pieces + kinds + len(problem.groups), problem.kinds[kind].cost))
+        index += [row for row, entry in entries if entry]
+        value += [float(entry) for _, entry in entries if entry]
+        starts.append(len(index))
+    model = highspy.HighsLp()
+    model.num_col_, model.num_row_ = len(columns), pieces + kinds + len(problem.groups) + 1
+    model.col_cost_ = np.array(costs)
+    model.col_lower_ = np.zeros(len(columns))
+    model.col_upper_ = np.array([float(box[1][kind]) for kind, _ in columns])
+    no_least = [-infinity] * (len(problem.groups) + 1)
+    model.row_lower_ = np.array([*map(float, problem.counts), *map(float, box[0]), *no_least])
+    limits = [float(limit) for _, limit in problem.groups]
+    model.row_upper_ = np.array([*([infinity] * pieces), *map(float, box[1]), *limits, float(run.target)])
+    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    model.a_matrix_.start_ = np.array(starts, dtype=np.int32)
+    model.a_matrix_.index_ = np.array(index, dtype=np.int32)
+    model.a_matrix_.value_ = np.array(value)
+    model.integrality_ = [highspy.HighsVarType.kInteger] * len(columns)
+    return model

@@ -1,0 +1,95 @@
+"""The door: a demand and a budget in, a plan with its proof out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fencing.cutting.assembling import plan_of
+from fencing.cutting.demand import INTERACTIVE, Budget, Demand
+from fencing.cutting.effort import Effort
+from fencing.cutting.kinds import problem_of
+from fencing.cutting.plans import CutPlan, Progress, Status
+from fencing.cutting.polishing import polish
+from fencing.cutting.search import Found, Search
+
+QUICK = 200_000
+"""Work done before a worker process is worth its start; whole-number programmes are kept tiny in it."""
+QUICK_COLUMNS = 250
+
+
+def nowhere_of(demand: Demand) -> tuple[tuple[int, int], ...]:
+    """Pieces longer than every stock there is."""
+    longest = max((stock.usable for stock in demand.stock if stock.have != 0), default=0)
+    return tuple((length, count) for length, count in demand.pieces if length > longest)
+
+
+def search_here(
+    demand: Demand, work: int, progress: Progress | None = None, most_columns: int | None = None
+) -> CutPlan:
+    """Search in this process until proved or until the work allowed is done."""
+    problem = problem_of(demand)
+    effort = Effort(work, None if progress is None else lambda: progress(None))
+    stopped: list[bool] = []
+
+    def tell(found: Found) -> None:
+        if progress is not None and not progress(plan_of(demand, problem, found)):
+            stopped.append(True)
+            effort.limit = 0
+
+    search = Search(problem, effort, tell)
+    if most_columns is not None:
+        search.run.most_columns = most_columns
+    return plan_of(demand, problem, search.solve())
+
+
+def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress | None = None) -> CutPlan:
+    """The cheapest bars that cover every piece, with a bound that proves how cheap they can be.
+
+    Rule: least total of prices and handling less credits. Small demands are proved in this process; what is left open goes on in
+    a worker process that is killed when ``budget.seconds`` are over. At equal cost the longest useful remnant, then the fewest
+    different patterns.
+
+    Args:
+        demand: pieces [mm] and stock.
+        budget: work allowed [units of about a microsecond] and the outer guard [s].
+        progress: told every better plan while the worker is at it; answers False to stop with the best so far.
+
+    Returns:
+        The plan: ``optimal``, ``gap`` or ``infeasible`` (with the pieces that find no bar).
+
+    Source: Gilmore and Gomory 1961 (columns by knapsack); Vanderbeck 2000 (branching on bars); house rules docs/benchmarks.md.
+
+    Example:
+        >>> from fencing.cutting.demand import Demand, Stock
+        >>> plan = plan_cuts(Demand(3, ((2238, 8),), (Stock(6000, 3120),)))
+        >>> plan.status.value, plan.money(plan.cost), plan.bars[0].left
+        ('optimal', '124.80', 1518)
+    """
+    nowhere = nowhere_of(demand)
+    if nowhere:
+        return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
+    plan = search_here(demand, min(budget.work, QUICK), most_columns=QUICK_COLUMNS)
+    if _settled(plan):
+        return _polished(plan, budget)
+    if progress is not None and not progress(plan if plan.bars else None):
+        return plan
+    if budget.work > QUICK and budget.seconds > 0:
+        from fencing.cutting.worker import search_apart
+
+        later = search_apart(demand, budget, progress)
+        if later is not None:
+            return min(
+                plan, later, key=lambda one: (not one.bars, one.cost, not _settled(one), -one.bound, one is plan)
+            )
+        plan = replace(plan, time_limited=True)
+    return plan
+
+
+def _settled(plan: CutPlan) -> bool:
+    return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.time_limited)
+
+
+def _polished(plan: CutPlan, budget: Budget) -> CutPlan:
+    if not budget.polish or plan.status is not Status.OPTIMAL:
+        return plan
+    return polish(plan, Effort(min(budget.work, QUICK // 2)))

@@ -1,0 +1,149 @@
+"""A cutting plan as a person reads it, and the proof that goes with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from fencing.cutting.demand import Demand
+
+
+class Status(StrEnum):
+    OPTIMAL = "optimal"
+    GAP = "gap"
+    INFEASIBLE = "infeasible"
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """``count`` bars of one stock row cut alike. ``cuts`` are (length, count), longest first; ``left`` is what remains [mm].
+
+    ``keep``: the remnant is long enough to keep; ``credited``: it earned the stock's credit.
+    """
+
+    stock: int
+    count: int
+    cuts: tuple[tuple[int, int], ...]
+    left: int
+    keep: bool
+    credited: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """A box closed by whole prices on the pieces (``values``, in the demand's order) or by ``mip``, or left ``open``."""
+
+    proof: str
+    bound: int
+    values: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """At most ``most`` bars of a kind in ``under``, more in ``over``."""
+
+    kind: int
+    most: int
+    under: Split | Leaf
+    over: Split | Leaf
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """Proof of the bound. ``kinds`` lists for each kind the (stock row, with credit) it stands for.
+
+    ``scale`` units of value make one unit of ``money``, which is so many units of the price.
+    """
+
+    kinds: tuple[tuple[tuple[int, bool], ...], ...]
+    scale: int
+    money: int
+    tree: Split | Leaf
+
+
+@dataclass(frozen=True, slots=True)
+class CutPlan:
+    """The cheapest bars found. ``cost`` and ``bound`` in units of the price; ``nowhere``: (length, count) that fit no stock."""
+
+    demand: Demand
+    status: Status
+    bars: tuple[Bar, ...]
+    cost: int
+    bound: int
+    nowhere: tuple[tuple[int, int], ...] = ()
+    time_limited: bool = False
+    certificate: Certificate | None = None
+
+    @property
+    def gap_ppm(self) -> int:
+        """How much dearer than the bound the plan may be, in parts per million of its cost, rounded up."""
+        return -(-(self.cost - self.bound) * 1_000_000 // self.cost) if self.cost else 0
+
+    def money(self, units: int) -> str:
+        """A price as text, in the decimals of the demand's prices."""
+        return money_text(units, self.demand.decimals)
+
+    def document(self) -> dict[str, object]:
+        """The contract's document (section 4, version 1)."""
+        if self.status is Status.INFEASIBLE:
+            nowhere = [[length, count] for length, count in self.nowhere]
+            return {"cutplan": 1, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}
+        plan: dict[str, object] = {
+            "cutplan": 1,
+            "status": self.status.value,
+            "cost": self.money(self.cost),
+            "bound": self.money(self.bound),
+            "gap_ppm": self.gap_ppm,
+            "bars": [self._bar(bar) for bar in self.bars],
+        }
+        if self.time_limited:
+            plan["time_limited"] = True
+        return plan
+
+    def _bar(self, bar: Bar) -> dict[str, object]:
+        stock = self.demand.stock[bar.stock]
+        one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": bar.count}
+        one["cuts"] = [[length, count] for length, count in bar.cuts]
+        one |= {"left_mm": bar.left, "keep": bar.keep}
+        if stock.handling:
+            one["handling"] = self.money(stock.handling)
+        if bar.credited:
+            one["credit"] = self.money(stock.credit)
+        if stock.label:
+            one["label"] = stock.label
+        return one
+
+
+Progress = Callable[[CutPlan | None], bool]
+"""Told every better plan (None: still at work); answers False to stop with what there is."""
+
+
+def money_text(units: int, decimals: int) -> str:
+    """Units of the last decimal as text.
+
+    >>> money_text(12480, 2), money_text(5, 0)
+    ('124.80', '5')
+    """
+    return f"{Decimal(units).scaleb(-decimals):.{decimals}f}"
+
+
+def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
+    """Length [mm] that remains of a bar; negative where the cuts do not fit.
+
+    Rule: n pieces take n - 1 kerfs between them, and one more when something is left after it.
+    """
+    pieces = sum(count for _, count in cuts)
+    rest = demand.stock[row].usable - sum(length * count for length, count in cuts) - max(0, pieces - 1) * demand.kerf
+    if not pieces or rest < 0:
+        return rest
+    return max(0, rest - demand.kerf)
+
+
+def _sentence(plan: CutPlan) -> str:
+    longest = max((stock.usable for stock in plan.demand.stock if stock.have != 0), default=0)
+    length, count = plan.nowhere[0]
+    if length > longest:
+        return f"a piece of {length} mm fits no stock there is (the longest takes {longest} mm)"
+    return f"the stock there is runs out: {count} of {length} mm find no bar"

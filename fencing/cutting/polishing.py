@@ -1,0 +1,133 @@
+"""At the same cost: the longest useful remnant first, then the fewest different patterns at the saw.
+
+A remnant of R mm that costs nothing is one more piece of R mm that can be cut for the same money, so the same search answers
+how long it can be.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fencing.cutting.assembling import bars_of, cost_of
+from fencing.cutting.demand import Demand
+from fencing.cutting.effort import Effort
+from fencing.cutting.kinds import problem_of
+from fencing.cutting.plans import Bar, CutPlan
+from fencing.cutting.search import Search
+
+MOST_LENGTHS = 60
+
+
+def polish(plan: CutPlan, effort: Effort) -> CutPlan:
+    """A plan of the same cost with a longer remnant or fewer patterns, where the work left finds one.
+
+    Never dearer, never with a shorter longest remnant, and at an equal one never with more patterns.
+    """
+    demand = plan.demand
+    if len(demand.pieces) > MOST_LENGTHS or not plan.bars:
+        return plan
+    bars = _longest(plan, effort)
+    fewer = _fewest(demand, bars, plan.cost, effort)
+    return replace(plan, bars=min(plan.bars, bars, fewer, key=_rank))
+
+
+def _rank(bars: tuple[Bar, ...]) -> tuple[int, int]:
+    return -longest_kept(bars), len(bars)
+
+
+def longest_kept(bars: tuple[Bar, ...]) -> int:
+    """Length [mm] of the longest remnant worth keeping; 0 without one."""
+    return max((bar.left for bar in bars if bar.keep), default=0)
+
+
+def _longest(plan: CutPlan, effort: Effort) -> tuple[Bar, ...]:
+    """Halve the doubt about how long the remnant can be, until a centimetre or the work is left."""
+    demand, best = plan.demand, plan.bars
+    usable = [stock for stock in demand.stock if stock.have != 0]
+    free = [stock.usable for stock in usable if not stock.cost]
+    low = max([longest_kept(best), min(stock.keep for stock in usable) - 1, *free])
+    high = max(stock.usable for stock in usable) - demand.pieces[-1][0]
+    while high - low > 1 and effort.left > 0:
+        middle = (low + high + 1) // 2
+        bars = _with_remnant(demand, middle, plan.cost, effort)
+        reached = longest_kept(bars) if bars else 0
+        if bars and reached >= middle:
+            best, low = bars, reached
+        else:
+            high = middle
+    return best
+
+
+def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[Bar, ...]:
+    """Bars of that cost one of which leaves ``length``; nothing where there are none or the search is too long."""
+    counts = dict(demand.pieces)
+    counts[length] = counts.get(length, 0) + 1
+    wider = replace(demand, pieces=tuple(sorted(counts.items(), reverse=True)))
+    problem = problem_of(wider)
+    own = Effort(min(effort.left, 40_000))
+    search = Search(problem, own, ceiling=cost // problem.money + 1)
+    search.run.most_columns = 200
+    found = search.solve()
+    effort.note(own.done + 300)
+    if not found.bars or found.cost * problem.money > cost:
+        return ()
+    bars = bars_of(wider, problem, found.bars)
+    made = _without_piece(demand, bars, length)
+    return made if cost_of(demand, made) == cost else ()
+
+
+def _without_piece(demand: Demand, bars: tuple[Bar, ...], length: int) -> tuple[Bar, ...]:
+    """Take the stand-in for the remnant off the bar where that leaves most."""
+    holders = [place for place, bar in enumerate(bars) if any(cut == length for cut, _ in bar.cuts)]
+    place = max(holders, key=lambda place: (bars[place].left, -place))
+    bar = bars[place]
+    cuts = tuple((cut, count - (cut == length)) for cut, count in bar.cuts if count > (cut == length))
+    rest = [*bars[:place], *bars[place + 1 :]]
+    if bar.count > 1:
+        rest.append(replace(bar, count=bar.count - 1))
+    if cuts:
+        rest.append(measured(demand, replace(bar, count=1, cuts=cuts)))
+    return tuple(sorted(rest, key=lambda bar: (bar.stock, [(-mm, -count) for mm, count in bar.cuts])))
+
+
+def measured(demand: Demand, bar: Bar) -> Bar:
+    """The bar with its remnant measured anew."""
+    from fencing.cutting.plans import left_of
+
+    stock = demand.stock[bar.stock]
+    left = left_of(demand, bar.stock, bar.cuts)
+    keep = left >= stock.keep
+    return replace(bar, left=left, keep=keep, credited=keep and stock.credit > 0)
+
+
+def _fewest(demand: Demand, bars: tuple[Bar, ...], cost: int, effort: Effort) -> tuple[Bar, ...]:
+    """Repeat the patterns that cover most: cut the same pieces from the same bars in fewer ways."""
+    best = bars
+    for _ in range(20):
+        better = _merged_pair(demand, best)
+        effort.note(len(best) * len(best) * 4)
+        if better is None or effort.left <= 0:
+            break
+        best = better
+    return best if cost_of(demand, best) == cost else bars
+
+
+def _merged_pair(demand: Demand, bars: tuple[Bar, ...]) -> tuple[Bar, ...] | None:
+    """Two single bars of one stock recut alike, where their pieces halve evenly and the longest remnant stays."""
+    longest = longest_kept(bars)
+    for first, one in enumerate(bars):
+        for second in range(first + 1, len(bars)):
+            other = bars[second]
+            if one.stock != other.stock or one.count != other.count or longest in (one.left, other.left):
+                continue
+            together: dict[int, int] = {}
+            for length, count in (*one.cuts, *other.cuts):
+                together[length] = together.get(length, 0) + count
+            if any(count % 2 for count in together.values()):
+                continue
+            cuts = tuple((length, count // 2) for length, count in sorted(together.items(), reverse=True))
+            bar = measured(demand, replace(one, count=2 * one.count, cuts=cuts))
+            if bar.left >= 0 and bar.credited == one.credited == other.credited:
+                rest = [kept for place, kept in enumerate(bars) if place not in (first, second)]
+                return tuple(sorted([*rest, bar], key=lambda bar: (bar.stock, [(-mm, -n) for mm, n in bar.cuts])))
+    return None

@@ -1,0 +1,165 @@
+"""Reads a cutting demand, or refuses it whole with every fault named."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from fencing.cutting.demand import KEEP_DEFAULT, Demand, Stock
+from fencing.faults import Refused
+from fencing.reading.collecting import Faults, shown
+from fencing.reading.table import DECIMAL_TEXT, Table
+from fencing.reading.text import read_json, sound
+
+DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
+STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "keep_mm", "credit", "label")
+
+LONGEST = 100_000
+"""100 m: no bar is longer [mm]."""
+MOST_PIECES = 200_000
+MOST_ROWS = 20_000
+MOST_LENGTHS = 1_000
+"""Different lengths a demand may have."""
+MOST_STOCK = 300
+MOST_CELLS = 40_000_000
+"""Different lengths times mm of the longest stock: what the tables of the search need stays under 256 MB."""
+MOST_PRICE_DIGITS = 9
+
+Row = tuple[str, dict[str, Decimal], int | None, Table]
+
+
+def read_demand(source: str | bytes) -> Demand:
+    """Read a cutting demand from JSON text.
+
+    Rule: contract, section 4: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
+    decimal text and ``have`` (null: as many as wanted); ``trim_mm``, ``handling``, ``keep_mm`` and ``credit`` may be added.
+    Rows of equal length are merged.
+
+    Args:
+        source: the document, text or UTF-8 bytes, at most 2 MB.
+
+    Returns:
+        The demand, pieces longest first.
+
+    Raises:
+        Refused: every fault at once.
+
+    Source: house rule.
+
+    Example:
+        >>> text = '{"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": null}]}'
+        >>> read_demand(text).pieces
+        ((2238, 8),)
+    """
+    return demand_of(read_json(source))
+
+
+def demand_of(document: object) -> Demand:
+    """The same from a document that was parsed already."""
+    faults = Faults()
+    table = Table(sound(document), "", faults, DEMAND_KEYS)
+    table.whole("demand", 1, 1, 1, "")
+    kerf = table.whole("kerf_mm", 0, 100)
+    pieces = _pieces(table, faults)
+    rows = _stock_rows(table, faults)
+    faults.refuse()
+    decimals = max([0, *(_places(amount) for _, money, _, _ in rows for amount in money.values())])
+    stock = tuple(_stock(row, decimals) for row in rows)
+    faults.refuse()
+    demand = Demand(kerf, pieces, stock, decimals)
+    _check_whole(demand, faults)
+    faults.refuse()
+    return demand
+
+
+def _pieces(table: Table, faults: Faults) -> tuple[tuple[int, int], ...]:
+    counts: dict[int, int] = {}
+    for pointer, item in table.items("pieces", MOST_ROWS, 1):
+        pair = item if isinstance(item, list) else []
+        if len(pair) != 2 or not all(isinstance(value, int) and not isinstance(value, bool) for value in pair):
+            faults.add(pointer, "type", f"{shown(item)} won't do here; write [length_mm, count], both whole numbers")
+            continue
+        length, count = pair
+        if not 1 <= length <= LONGEST:
+            faults.add(f"{pointer}/0", "range", f"{shown(length)} is no length; write 1 to {LONGEST} mm")
+        elif not 1 <= count <= MOST_PIECES:
+            faults.add(f"{pointer}/1", "range", f"{shown(count)} pieces won't do; write 1 to {MOST_PIECES}")
+        else:
+            counts[length] = counts.get(length, 0) + count
+    if sum(counts.values()) > MOST_PIECES:
+        faults.add("/pieces", "range", f"{sum(counts.values())} pieces in all; one plan takes {MOST_PIECES}")
+    if len(counts) > MOST_LENGTHS:
+        faults.add("/pieces", "range", f"{len(counts)} different lengths; one plan takes {MOST_LENGTHS}")
+    return tuple(sorted(counts.items(), reverse=True))
+
+
+def _stock_rows(table: Table, faults: Faults) -> list[Row]:
+    rows: list[Row] = []
+    for pointer, item in table.items("stock", MOST_STOCK, 1):
+        row = Table(item, pointer, faults, STOCK_KEYS)
+        length = row.whole("length_mm", 1, LONGEST)
+        money = {"price": _money(row, "price")}
+        money.update({key: _money(row, key) for key in ("handling", "credit") if key in row})
+        have = None if row.raw("have") is None else row.whole("have", 0, MOST_PIECES, unit="")
+        trim = row.whole("trim_mm", 0, LONGEST, 0)
+        if row.good("length_mm", "trim_mm") and trim >= length:
+            row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")
+        row.whole("keep_mm", 1, LONGEST, KEEP_DEFAULT)
+        if "label" in row:
+            row.text("label", 80)
+        if row.good("price", "handling", "credit"):
+            _check_credit(row, money)
+        rows.append((pointer, money, have, row))
+    return rows
+
+
+def _check_credit(row: Table, money: dict[str, Decimal]) -> None:
+    spent = money["price"] + money.get("handling", Decimal(0))
+    if money.get("credit", Decimal(0)) > spent:
+        row.fault("credit", "range", f"a remnant can't earn more than its bar costs ({spent}); write 0 to {spent}")
+
+
+def _money(row: Table, key: str) -> Decimal:
+    value = row.raw(key)
+    if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value):
+        amount = Decimal(value)
+        if amount >= 0 and len(amount.as_tuple().digits) <= MOST_PRICE_DIGITS:
+            return amount
+        what = "is negative" if amount < 0 else "has too many digits"
+        row.fault(key, "range", f"{shown(value)} {what}; write 0 or more with at most {MOST_PRICE_DIGITS} digits")
+    elif key in row:
+        row.fault(key, "type", f'{shown(value)} is no price; write a decimal number as text, as "31.20"')
+    return Decimal(0)
+
+
+def _places(amount: Decimal) -> int:
+    exponent = amount.as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
+def _stock(row: Row, decimals: int) -> Stock:
+    _, money, have, table = row
+    units = {key: int(amount.scaleb(decimals)) for key, amount in money.items()}
+    return Stock(
+        table.whole("length_mm", 1, LONGEST),
+        units["price"],
+        have,
+        table.whole("trim_mm", 0, LONGEST, 0),
+        units.get("handling", 0),
+        table.whole("keep_mm", 1, LONGEST, KEEP_DEFAULT),
+        units.get("credit", 0),
+        table.text("label", 80) if "label" in table else None,
+    )
+
+
+def _check_whole(demand: Demand, faults: Faults) -> None:
+    longest = max(stock.length for stock in demand.stock)
+    if demand.kerf >= longest:
+        faults.add("/kerf_mm", "range", f"a kerf of {demand.kerf} mm is as wide as the longest stock, {longest} mm")
+    if len(demand.pieces) * (longest + demand.kerf) > MOST_CELLS:
+        most = MOST_CELLS // (longest + demand.kerf)
+        faults.add("/pieces", "range", f"with stock of {longest} mm one plan takes {most} different lengths")
+    if max(stock.cost for stock in demand.stock) >= 10**12:
+        faults.add("/stock", "range", "the prices together need too many digits; give fewer decimals")
+
+
+__all__ = ["Refused", "demand_of", "read_demand"]

@@ -1,0 +1,204 @@
+"""Branch and price on the number of bars bought of each kind, best bound first.
+
+A box of allowed numbers only shifts what a kind costs, so pricing stays one knapsack. Every leaf keeps the whole prices that
+prove its bound; a leaf that only HiGHS's whole-number programme closed is marked ``mip``.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fencing.cutting.columns import SURE, Priced, Run, generate, start
+from fencing.cutting.diving import dive, round_off
+from fencing.cutting.effort import Effort, Spent
+from fencing.cutting.greedy import Bars
+from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.packing import Verdict, best_of, every_pattern
+
+EARLY, LATE = 700, 25_000
+"""Patterns up to which a node is handed to the whole-number programme at once, and once its bars are whole."""
+TINY, DEEP = 300, 4_000
+"""Nodes that programme may use then."""
+
+
+@dataclass(slots=True)
+class Node:
+    """A box with its bound. ``proof`` is ``open`` until it is closed: ``exact``, ``mip`` or ``split`` at ``cut``."""
+
+    box: Box
+    bound: int
+    depth: int
+    values: list[int] = field(default_factory=list)
+    proof: str = "open"
+    cut: tuple[int, int] | None = None
+    below: tuple[Node, Node] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a search ends with, in units of cost: ``bound <= cost``; the tree is the proof."""
+
+    bars: Bars
+    cost: int
+    bound: int
+    tree: Node
+    scale: int
+
+
+Report = Callable[[Found], None]
+
+
+class Search:
+    """One search over one problem."""
+
+    def __init__(
+        self, problem: Problem, effort: Effort, report: Report | None = None, ceiling: int | None = None
+    ) -> None:
+        self.run: Run = start(problem, effort, ceiling)
+        self.report = report
+        root_box = ((0,) * len(problem.kinds), problem.most_bars(self.run.upper))
+        self.root = Node(root_box, 0, 0, [0] * len(problem.widths))
+        self._heap: list[tuple[int, int, int, Node]] = []
+        self._stuck: list[Node] = []
+        self._made = 0
+        self._told: tuple[int, int] | None = None
+
+    def solve(self) -> Found:
+        """Search until proved or until the work allowed is done."""
+        self._push(self.root)
+        visited = 0
+        try:
+            while self._heap:
+                node = heapq.heappop(self._heap)[-1]
+                if node.bound >= self.run.upper:
+                    node.proof = "exact"
+                    continue
+                try:
+                    self._visit(node, visited)
+                except Spent:
+                    if node.proof == "open":
+                        self._stuck.append(node)
+                    raise
+                visited += 1
+                self._tell()
+        except Spent:
+            pass
+        return self.found()
+
+    def found(self) -> Found:
+        """The best plan and bound so far."""
+        still = [node.bound for node in self._stuck] + [entry[0] for entry in self._heap]
+        bound = min([self.run.upper, *still])
+        return Found(self.run.bars, self.run.upper, bound, self.root, self.run.scale)
+
+    def _tell(self) -> None:
+        if self.report is None:
+            return
+        now = self.found()
+        if (now.cost, now.bound) != self._told:
+            self._told = (now.cost, now.bound)
+            self.report(now)
+
+    def _push(self, node: Node) -> None:
+        self._made += 1
+        heapq.heappush(self._heap, (node.bound, -node.depth, self._made, node))
+
+    def _price(self, node: Node) -> Priced:
+        priced = generate(self.run, self.run.problem.counts, node.box)
+        node.values = priced.values
+        node.bound = max(node.bound, self.run.totals.up(priced.bound, self.run.scale))
+        return priced
+
+    def _visit(self, node: Node, visited: int) -> None:
+        priced = self._price(node)
+        if self._closed(node):
+            return
+        bought = self._bought(priced)
+        fractional = [kind for kind, bars in enumerate(bought) if abs(bars - round(bars)) > 1e-5]
+        if visited & (visited + 1) == 0 or not fractional:
+            self._improve(node, priced)
+            if self._closed(node):
+                return
+        if self._pack(node, priced, EARLY, TINY):
+            return
+        if fractional:
+            kind = max(fractional, key=lambda kind: (min(bought[kind] % 1, 1 - bought[kind] % 1), -kind))
+            self._split(node, kind, int(np.floor(bought[kind])))
+        elif not self._pack_pool(node) and not self._pack(node, priced, LATE, DEEP):
+            self._isolate(node, [round(bars) for bars in bought])
+
+    def _closed(self, node: Node) -> bool:
+        if node.bound >= self.run.upper:
+            node.proof = "exact"
+        return node.proof != "open"
+
+    def _bought(self, priced: Priced) -> list[float]:
+        bought = [0.0] * len(self.run.problem.kinds)
+        shares = priced.relaxed.shares
+        for column in np.flatnonzero(shares > SURE * 0.1):
+            bought[self.run.master.columns[int(column)][0]] += float(shares[column])
+        return bought
+
+    def _improve(self, node: Node, priced: Priced) -> None:
+        """Look for a better plan near the shares of this node."""
+        round_off(self.run, priced.relaxed.shares)
+        self._tell()
+        if node.bound < self.run.upper:
+            dive(self.run, node.box, priced)
+            self._tell()
+
+    def _pack(self, node: Node, priced: Priced, most: int, nodes: int) -> bool:
+        """Close the node over all patterns a better plan could use, where they are few enough."""
+        most = min(most, self.run.most_columns)
+        columns = every_pattern(self.run, node.box, priced.values, priced.bound, most)
+        if columns is None:
+            return False
+        verdict = best_of(self.run, node.box, columns, nodes)
+        self.run.effort.spend(0)
+        if verdict is not Verdict.OPEN:
+            node.proof = "mip"
+        return self._closed(node)
+
+    def _pack_pool(self, node: Node) -> bool:
+        """Look for a better plan among the patterns known; proves nothing unless it reaches the bound."""
+        columns = self.run.master.columns
+        if len(columns) <= min(2500, self.run.most_columns):
+            best_of(self.run, node.box, columns, DEEP // 8)
+            self.run.effort.spend(0)
+        return self._closed(node)
+
+    def _split(self, node: Node, kind: int, most: int) -> tuple[Node, Node]:
+        """At most ``most`` bars of a kind on one side, more on the other."""
+        low, high = node.box
+        under = Node((low, (*high[:kind], most, *high[kind + 1 :])), node.bound, node.depth + 1, node.values)
+        over = Node(((*low[:kind], most + 1, *low[kind + 1 :]), high), node.bound, node.depth + 1, node.values)
+        node.proof, node.cut, node.below = "split", (kind, most), (under, over)
+        self._push(over)
+        self._push(under)
+        return under, over
+
+    def _isolate(self, node: Node, bought: list[int]) -> None:
+        """Split everything off from one vector of bars that could be neither packed nor refuted; that one stays open."""
+        for kind, bars in enumerate(bought):
+            if bars < node.box[1][kind]:
+                node = self._split_off(node, kind, bars, keep=0)
+            if bars > node.box[0][kind]:
+                node = self._split_off(node, kind, bars - 1, keep=1)
+        self._stuck.append(node)
+
+    def _split_off(self, node: Node, kind: int, most: int, keep: int) -> Node:
+        """Split, and take the side kept out of the queue again."""
+        sides = self._split(node, kind, most)
+        kept = sides[keep]
+        self._heap = [entry for entry in self._heap if entry[-1] is not kept]
+        heapq.heapify(self._heap)
+        return kept
+
+
+def search(problem: Problem, effort: Effort, report: Report | None = None) -> Found:
+    """The cheapest bars that cover the problem, with the bound that proves how cheap they can be."""
+    return Search(problem, effort, report).solve()

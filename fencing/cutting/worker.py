@@ -1,0 +1,91 @@
+"""A search in a process of its own, which can be killed: HiGHS does not always keep a time limit, a dead process does.
+
+The child writes every better plan as one frame; whatever ends it, the last whole frame is the answer.
+"""
+
+from __future__ import annotations
+
+import pickle
+import struct
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from threading import Timer
+from typing import IO
+
+from fencing.cutting.demand import Budget, Demand
+from fencing.cutting.effort import Effort
+from fencing.cutting.planning import search_here
+from fencing.cutting.plans import CutPlan, Progress, Status
+from fencing.cutting.polishing import polish
+
+ROOT = Path(__file__).resolve().parents[2]
+HEAD = struct.Struct(">I")
+
+
+def search_apart(demand: Demand, budget: Budget, progress: Progress | None = None) -> CutPlan | None:
+    """The best plan a worker process finds within the budget; None where it was stopped before it had one."""
+    command = [sys.executable, "-m", "fencing.cutting.worker"]
+    child = subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE)  # noqa: S603 - ourselves
+    guard = Timer(budget.seconds, child.kill)
+    guard.start()
+    last: CutPlan | None = None
+    done = False
+    try:
+        if child.stdin is None or child.stdout is None:
+            raise RuntimeError("a worker without pipes")
+        with child.stdin as pipe:
+            pickle.dump((demand, budget), pipe)
+        while (frame := _read(child.stdout)) is not None:
+            done, plan = frame
+            last = plan or last
+            if progress is not None and not progress(plan):
+                break
+    except BrokenPipeError:
+        pass
+    finally:
+        guard.cancel()
+        child.kill()
+        if child.stdout is not None:
+            child.stdout.close()
+        child.wait()
+    return last if last is None or done else replace(last, time_limited=True)
+
+
+def _read(pipe: IO[bytes]) -> tuple[bool, CutPlan | None] | None:
+    """The next whole frame: (is it the last, the plan or None for a sign of life); None at the end."""
+    head = pipe.read(HEAD.size)
+    if len(head) < HEAD.size:
+        return None
+    (size,) = HEAD.unpack(head)
+    body = pipe.read(size)
+    if len(body) < size:
+        return None
+    done, plan = pickle.loads(body)  # noqa: S301 - written by our own child
+    return bool(done), plan
+
+
+def _write(pipe: IO[bytes], done: bool, plan: CutPlan | None) -> None:
+    body = pickle.dumps((done, plan))
+    pipe.write(HEAD.pack(len(body)) + body)
+    pipe.flush()
+
+
+def main() -> None:
+    """The child: read one demand, search, write frames."""
+    pipe = sys.stdout.buffer
+    demand, budget = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by our own parent
+
+    def tell(plan: CutPlan | None) -> bool:
+        _write(pipe, False, plan)
+        return True
+
+    plan = search_here(demand, budget.work, tell)
+    if budget.polish and plan.status is Status.OPTIMAL:
+        plan = polish(plan, Effort(min(budget.work // 4, 500_000)))
+    _write(pipe, True, plan)
+
+
+if __name__ == "__main__":
+    main()
