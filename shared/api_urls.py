@@ -1,7 +1,17 @@
-"""API addresses of this app, under /api/v1/."""
+"""API addresses of the kernel, under /api/v1/."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from shared.business import api
+from shared.reference import OpenApiDocument
+
+urlpatterns = [
+    path("openapi.json", OpenApiDocument.as_view()),
+    path("business", api.BusinessDetail.as_view()),
+    path("members", api.Members.as_view()),
+    path("members/<str:ref>", api.MemberDetail.as_view()),
+    path("keys", api.Keys.as_view()),
+    path("keys/<str:ref>", api.KeyDetail.as_view()),
+]

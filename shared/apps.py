@@ -1,9 +1,30 @@
 from __future__ import annotations
 
+from typing import Any
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+from django.utils.module_loading import autodiscover_modules
 
 
 class SharedConfig(AppConfig):
     name = "shared"
     label = "shared"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Handlers of the outbox register when their ``tasks`` module is loaded."""
+        autodiscover_modules("tasks")
+        post_migrate.connect(_after_migrations, dispatch_uid="shared.after_migrations")
+
+
+def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: str = "default", **_: Any) -> None:
+    # sent once for each app: the last one finds every table there
+    from django.apps import apps
+
+    from shared import audit
+    from shared.business import walls
+
+    if sender.label == list(apps.app_configs)[-1] and using == "default":
+        audit.guard()
+        walls.build()

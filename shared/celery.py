@@ -1,4 +1,4 @@
-"""The Celery application: every job takes an id, calls one service and is safe to run twice."""
+"""The Celery application. Its only tasks are in ``shared/tasks.py``: what has to be done is in the outbox."""
 
 from __future__ import annotations
 
@@ -10,4 +10,4 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 
 app = Celery("baywright")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.autodiscover_tasks()
+app.autodiscover_tasks(["shared"])

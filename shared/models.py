@@ -2,7 +2,29 @@
 
 from __future__ import annotations
 
+from shared.audit import AuditEntry
 from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRule
 from shared.business.scoping import Owned, new_ref
+from shared.idempotency import IdempotentCall
+from shared.numbering import Counter
+from shared.outbox import Event, Routine, Wanted
+from shared.throttle import RateWindow
 
-__all__ = ["ApiKey", "Business", "Member", "Owned", "Paper", "Person", "SupplierAccount", "TaxRule", "new_ref"]
+__all__ = [
+    "ApiKey",
+    "AuditEntry",
+    "Business",
+    "Counter",
+    "Event",
+    "IdempotentCall",
+    "Member",
+    "Owned",
+    "Paper",
+    "Person",
+    "RateWindow",
+    "Routine",
+    "SupplierAccount",
+    "TaxRule",
+    "Wanted",
+    "new_ref",
+]

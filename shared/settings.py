@@ -2,16 +2,34 @@
 
 from __future__ import annotations
 
-import os
+import secrets
+from datetime import timedelta
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 import dj_database_url
+from csp.constants import NONE, SELF
+
+from shared.environment import BadSettingError, flag, listed, text, whole
 
 ROOT = Path(__file__).resolve().parent.parent
 
-DEBUG = os.environ.get("BAYWRIGHT_DEBUG", "") == "1"
-SECRET_KEY = os.environ.get("BAYWRIGHT_SECRET_KEY", "only-for-a-demo-on-this-machine-never-for-the-open-network")
-ALLOWED_HOSTS = os.environ.get("BAYWRIGHT_HOSTS", "localhost,127.0.0.1,[::1],testserver").split(",")
+DEBUG = flag("BAYWRIGHT_DEBUG")
+DEMO = flag("BAYWRIGHT_DEMO")
+_DEMO_KEY = "only-for-a-demo-on-this-machine-never-for-the-open-network"
+# commands that sign nothing work without a key; wsgi.py and celery.py refuse to serve with a passing one
+SECRET_KEY = text("BAYWRIGHT_SECRET_KEY") or (_DEMO_KEY if DEBUG or DEMO else secrets.token_urlsafe(64))
+MAY_SERVE = bool(text("BAYWRIGHT_SECRET_KEY")) or DEBUG or DEMO
+if len(SECRET_KEY) < 50 or (SECRET_KEY == _DEMO_KEY and not (DEBUG or DEMO)):
+    raise BadSettingError("BAYWRIGHT_SECRET_KEY needs at least 50 characters of its own.")
+ALLOWED_HOSTS = listed("BAYWRIGHT_HOSTS")
+PUBLIC_URL = text("BAYWRIGHT_URL").rstrip("/")
+if urlsplit(PUBLIC_URL).scheme not in ("http", "https") or not urlsplit(PUBLIC_URL).hostname:
+    raise BadSettingError(f"BAYWRIGHT_URL is {PUBLIC_URL!r}: say an http or https address.")
+SECURE = PUBLIC_URL.startswith("https://")
+if not (SECURE or DEBUG or DEMO or urlsplit(PUBLIC_URL).hostname in ("localhost", "127.0.0.1")):
+    raise BadSettingError("BAYWRIGHT_URL must be https on the open network.")
+PROXIES = whole("BAYWRIGHT_PROXIES")
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -24,6 +42,7 @@ INSTALLED_APPS = [
     "rest_framework",
     "drf_spectacular",
     "axes",
+    "csp",
     "shared",
     "catalogue",
     "quotes.jobs",
@@ -36,14 +55,21 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "shared.tracing.RequestIdMiddleware",
+    "shared.problems.ApiProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.http.ConditionalGetMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "shared.business.doors.BusinessMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
 ]
 
 TEMPLATES = [
@@ -56,6 +82,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "csp.context_processors.nonce",
             ]
         },
     }
@@ -64,12 +91,178 @@ TEMPLATES = [
 ROOT_URLCONF = "shared.urls"
 WSGI_APPLICATION = "shared.wsgi.application"
 AUTH_USER_MODEL = "shared.Person"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "sign-in"
 
+# -- data ---------------------------------------------------------------------
+_SQLITE_OPTIONS = {
+    # WAL alone still locks when a reader turns writer: IMMEDIATE takes the write lock at once, timeout waits for it
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+}
 DATABASES = {
-    "default": dj_database_url.config(env="DATABASE_URL", default=f"sqlite:///{ROOT / 'baywright.sqlite3'}"),
+    "default": dj_database_url.parse(
+        text("DATABASE_URL") or f"sqlite:///{ROOT / 'baywright.sqlite3'}", conn_max_age=60, conn_health_checks=True
+    ),
+}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["OPTIONS"] = _SQLITE_OPTIONS
+elif not DATABASES["default"]["ENGINE"].endswith("postgresql"):
+    raise BadSettingError("DATABASE_URL must be a PostgreSQL or SQLite address.")
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+REDIS_URL = text("REDIS_URL")
+if REDIS_URL and urlsplit(REDIS_URL).scheme not in ("redis", "rediss", "unix"):
+    raise BadSettingError("REDIS_URL must be a redis address.")
+
+# -- jobs: the row is the queue of record, Redis only carries nudges ------------
+JOB_LEASE = timedelta(seconds=whole("BAYWRIGHT_JOB_LEASE_S"))
+_VISIBILITY_S = whole("BAYWRIGHT_VISIBILITY_S")
+_RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": _VISIBILITY_S,
+    "unacked_restore_interval": _RESTORE_EVERY,  # with kombu's defaults a lost job came back after 100 s, not after the time-out
+    "unacked_restore_throttle": 1,
+    "socket_connect_timeout": 1,
+    "socket_timeout": 5,
+}
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True  # without it a killed pool child acknowledges its job: lost for ever
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_TIME_LIMIT = max(1, _VISIBILITY_S // 3 - 1)
+CELERY_TASK_SOFT_TIME_LIMIT = max(1, CELERY_TASK_TIME_LIMIT - 10)
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE = {"sweep": {"task": "shared.tasks.sweep", "schedule": whole("BAYWRIGHT_SWEEP_S")}}
+
+# -- mail ---------------------------------------------------------------------
+_MAIL = urlsplit(text("EMAIL_URL"))
+if _MAIL.scheme not in ("", "smtp", "smtps"):
+    raise BadSettingError("EMAIL_URL must be smtp:// or smtps://, or empty.")
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if _MAIL.scheme else 'console'}.EmailBackend"
+EMAIL_HOST = _MAIL.hostname or "localhost"
+EMAIL_PORT = _MAIL.port or (465 if _MAIL.scheme == "smtps" else 587)
+EMAIL_HOST_USER = unquote(_MAIL.username or "")
+EMAIL_HOST_PASSWORD = unquote(_MAIL.password or "")
+EMAIL_USE_SSL = _MAIL.scheme == "smtps"
+EMAIL_USE_TLS = _MAIL.scheme == "smtp" and bool(EMAIL_HOST_USER)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = text("BAYWRIGHT_MAIL_FROM")
+
+# -- API ----------------------------------------------------------------------
+RATE_QUOTA = whole("BAYWRIGHT_RATE_QUOTA")
+RATE_WINDOW_S = whole("BAYWRIGHT_RATE_WINDOW_S")
+BODY_MAX = whole("BAYWRIGHT_BODY_MAX")
+DATA_UPLOAD_MAX_MEMORY_SIZE = BODY_MAX
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+REST_FRAMEWORK = {
+    "DEFAULT_RENDERER_CLASSES": ["shared.jsontext.JsonRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["shared.jsontext.StrictJsonParser"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "shared.business.authentication.KeyAuthentication",
+        "shared.business.authentication.SignedInAuthentication",
+    ],
+    "EXCEPTION_HANDLER": "shared.problems.answer_exception",
+    "DEFAULT_SCHEMA_CLASS": "shared.openapi.EndpointSchema",
+    "UNAUTHENTICATED_USER": None,
+    "URL_FORMAT_OVERRIDE": None,
+    "COERCE_DECIMAL_TO_STRING": True,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Baywright",
+    "DESCRIPTION": "From a site measure to a delivered fence. Amounts are decimal strings, lengths whole millimetres.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": r"/api/v1/",
+    "SERVERS": [{"url": PUBLIC_URL}],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "shared.openapi.describe_everything",
+    ],
+    "APPEND_COMPONENTS": {
+        "securitySchemes": {
+            "key": {"type": "http", "scheme": "bearer", "description": "An API key of a business or a supplier."},
+            "session": {"type": "apiKey", "in": "cookie", "name": "sessionid"},
+        }
+    },
 }
 
+# -- safety -------------------------------------------------------------------
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
+CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
+if SECURE:
+    SECURE_HSTS_SECONDS = 365 * 24 * 3600
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SECURE_SSL_REDIRECT = True
+    SECURE_REDIRECT_EXEMPT = [r"^api/", r"^healthz$", r"^readyz$"]  # a key sent in the clear must not seem to work
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXIES else None
+AXES_VERBOSE = False
+AXES_FAILURE_LIMIT = 10
+AXES_COOLOFF_TIME = timedelta(minutes=10)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]  # a stranger can't lock somebody out from elsewhere
+AXES_RESET_ON_SUCCESS = True
+AXES_USERNAME_FORM_FIELD = "username"
+AXES_HTTP_RESPONSE_CODE = 429
+AXES_CLIENT_IP_CALLABLE = "shared.throttle.client_ip"
+AXES_LOCKOUT_CALLABLE = "shared.business.pages.locked_out"
+
+# -- language, files, logs ------------------------------------------------------
 LANGUAGE_CODE = "en"
 USE_TZ = True
 TIME_ZONE = "UTC"
-STATIC_URL = "static/"
+STATIC_URL = "/static/"
+STATIC_ROOT = ROOT / "staticfiles"
+STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
+# without collectstatic (a demo, the tests) files are served from where they lie
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.is_dir()
+_LEVEL = text("BAYWRIGHT_LOG_LEVEL")
+if _LEVEL not in ("DEBUG", "INFO", "WARNING", "ERROR"):
+    raise BadSettingError(f"BAYWRIGHT_LOG_LEVEL is {_LEVEL!r}: say DEBUG, INFO, WARNING or ERROR.")
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "filters": {"request_id": {"()": "shared.tracing.RequestIdFilter"}},
+    "formatters": {"json": {"()": "shared.tracing.JsonLines"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "filters": ["request_id"]}},
+    "root": {"handlers": ["stderr"], "level": _LEVEL},
+    "loggers": {
+        "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        "django.server": {"handlers": [], "level": "ERROR", "propagate": False},
+        # every answered problem is in our own access line already
+        "django.request": {"handlers": [], "level": "CRITICAL", "propagate": False},
+    },
+}

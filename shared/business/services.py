@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +10,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.faults import Fault, Refused
+from shared import audit
+from shared.business.actors import Actor
 from shared.business.keys import SHOWN, digest, new_key
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
@@ -22,6 +24,18 @@ def start_business(*, owner: Person, name: str, country: str, currency: str, **d
     business.full_clean(exclude=["logo_png"])
     business.save()
     add_member(business=business, person=owner, role=Role.OWNER)
+    return business
+
+
+@transaction.atomic
+def change_business(*, business: Business, changes: Mapping[str, Any], actor: Actor) -> Business:
+    """Changes what a business says of itself; the audit trail keeps both."""
+    before = {name: getattr(business, name) for name in changes}
+    for name, value in changes.items():
+        setattr(business, name, value)
+    business.full_clean(exclude=["logo_png"])
+    business.save()
+    audit.record(business, actor, "business.changed", f"business:{business.ref}", {"before": before, "after": changes})
     return business
 
 
@@ -79,6 +93,13 @@ def issue_key(
         created_by=created_by,
     )
     return stored, text
+
+
+def refuse_more_than_own(scopes: Iterable[Scope], actor: Actor) -> None:
+    """Nobody gives away what they may not do themselves."""
+    beyond = sorted(frozenset(scopes) - actor.scopes)
+    if beyond:
+        raise Refused([Fault("/scopes", "scopes.beyond", f"Beyond your own: {', '.join(beyond)}.")])
 
 
 @transaction.atomic

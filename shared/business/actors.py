@@ -1,0 +1,38 @@
+"""Who is asking: a person, a key, a customer with a link, or the system itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from shared.business.models import ApiKey, Business, Member, SupplierAccount
+from shared.business.roles import BUSINESS_SCOPES, Scope, granted, known_scopes
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """``kind`` is person, key, supplier, customer or system; ``ref`` its public id; ``name`` what people call it."""
+
+    kind: str
+    ref: str
+    name: str
+    scopes: frozenset[Scope] = field(default=frozenset())
+    business: Business | None = None
+    supplier_account: SupplierAccount | None = None
+
+    def may(self, scope: Scope) -> bool:
+        """Whether this actor has a scope."""
+        return scope in self.scopes
+
+
+SYSTEM = Actor("system", "", "the system", BUSINESS_SCOPES)
+
+
+def member_actor(member: Member) -> Actor:
+    """A person in one of their businesses."""
+    return Actor("person", member.person.ref, str(member.person), granted(member.role), member.business)
+
+
+def key_actor(key: ApiKey) -> Actor:
+    """A key of a business, or of a supplier (then without a business)."""
+    kind = "supplier" if key.supplier_account_id else "key"
+    return Actor(kind, key.ref, key.name, known_scopes(key.scopes), key.business, key.supplier_account)

@@ -1,0 +1,209 @@
+"""The business itself, its members and its keys."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import models
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from shared import audit
+from shared.api import Endpoint
+from shared.business import services
+from shared.business.models import ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.roles import BUSINESS_SCOPES, Role, Scope
+from shared.openapi import page_of
+from shared.reading import StrictSerializer, TextField
+
+_TEXT = {"type": "string"}
+_TIME = {"type": ["string", "null"], "format": "date-time"}
+_BUSINESS_MEMBERS = (
+    "ref", "name", "address", "place", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
+    "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rule",
+)  # fmt: skip
+_BUSINESS = {"type": "object", "properties": dict.fromkeys(_BUSINESS_MEMBERS, _TEXT)}
+_MEMBER = {"type": "object", "properties": dict.fromkeys(("ref", "email", "name", "role"), _TEXT)}
+_KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
+_KEY = {
+    "type": "object",
+    "properties": {
+        **dict.fromkeys(("ref", "name", "prefix"), _TEXT),
+        "scopes": {"type": "array", "items": _TEXT},
+        **dict.fromkeys(("expires_at", "revoked_at", "last_used_at", "created_at"), _TIME),
+    },
+}
+
+
+class BusinessChange(StrictSerializer):
+    ref = serializers.CharField(read_only=True)
+    name = TextField(max_length=120)
+    address = TextField(max_length=500, allow_blank=True)
+    place = TextField(max_length=120, allow_blank=True)
+    postcode = TextField(max_length=20, allow_blank=True)
+    phone = TextField(max_length=40, allow_blank=True)
+    registration_number = TextField(max_length=60, allow_blank=True)
+    tax_number = TextField(max_length=60, allow_blank=True)
+    terms = TextField(max_length=20_000, allow_blank=True)
+    payment_details = TextField(max_length=2_000, allow_blank=True)
+    email = serializers.EmailField(max_length=254, allow_blank=True)
+    locale = serializers.RegexField(r"^[A-Za-z_]{2,20}\Z")
+    language = serializers.RegexField(r"^[a-z]{2,3}\Z")
+    paper = serializers.ChoiceField(Paper.choices)
+    tax_rule = serializers.ChoiceField(TaxRule.choices)
+    country = serializers.CharField(read_only=True)
+    currency = serializers.CharField(read_only=True)
+
+
+class BusinessDetail(Endpoint):
+    """The business a key or member belongs to."""
+
+    scopes = {"GET": Scope.BUSINESS_READ, "PATCH": Scope.BUSINESS_WRITE}
+
+    @extend_schema(responses={200: _BUSINESS}, summary="The business")
+    def get(self, request: Request) -> Response:
+        return self.one(business_row(self.business), self.business)
+
+    @extend_schema(request=BusinessChange(partial=True), responses={200: _BUSINESS}, summary="Change the business")
+    def patch(self, request: Request) -> Response:
+        business = self.find_for_change(Business.objects.all(), self.business.ref)
+        changes = self.read(BusinessChange, partial=True)
+        services.change_business(business=business, changes=changes, actor=self.actor)
+        return self.one(business_row(business), business)
+
+
+def business_row(business: Business) -> dict[str, Any]:
+    """A business as the API tells it."""
+    return {name: getattr(business, name) for name in _BUSINESS_MEMBERS}
+
+
+class NewMember(StrictSerializer):
+    email = serializers.EmailField(max_length=254)
+    role = serializers.ChoiceField([role.value for role in Role])
+    name = TextField(max_length=120, required=False)
+
+
+class RoleChange(StrictSerializer):
+    role = serializers.ChoiceField([role.value for role in Role])
+
+
+class Members(Endpoint):
+    """Who belongs to the business."""
+
+    scopes = {"GET": Scope.MEMBERS_READ, "POST": Scope.MEMBERS_WRITE}
+    paged = True
+
+    @extend_schema(responses={200: page_of(_MEMBER)}, summary="Members")
+    def get(self, request: Request) -> Response:
+        return self.page(members_of(self.business), member_row, by="id")
+
+    @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
+    def post(self, request: Request) -> Response:
+        """A person nobody knows yet is made, without a password: they set one by a link from the admin."""
+        told = self.read(NewMember)
+        email = told["email"].strip().lower()
+        person = Person.objects.filter(email=email).first() or Person.objects.create_user(
+            email, name=told.get("name", "")
+        )
+        member = services.add_member(business=self.business, person=person, role=Role(told["role"]))
+        audit.record(self.business, self.actor, "member.added", f"member:{member.ref}", {"role": member.role})
+        return self.created(member_row(member), member)
+
+
+class MemberDetail(Endpoint):
+    """One member."""
+
+    scopes = {"GET": Scope.MEMBERS_READ, "PATCH": Scope.MEMBERS_WRITE, "DELETE": Scope.MEMBERS_WRITE}
+
+    @extend_schema(responses={200: _MEMBER}, summary="One member")
+    def get(self, request: Request, ref: str) -> Response:
+        member = self.find(members_of(self.business), ref)
+        return self.one(member_row(member), member)
+
+    @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
+    def patch(self, request: Request, ref: str) -> Response:
+        member = self.find_for_change(members_of(self.business), ref)
+        member = services.change_role(member=member, role=Role(self.read(RoleChange)["role"]))
+        audit.record(self.business, self.actor, "member.role", f"member:{member.ref}", {"role": member.role})
+        return self.one(member_row(member), member)
+
+    @extend_schema(responses={204: None}, summary="Take a member out")
+    def delete(self, request: Request, ref: str) -> Response:
+        member = self.find_for_change(members_of(self.business), ref)
+        services.remove_member(member=member)
+        audit.record(self.business, self.actor, "member.removed", f"member:{ref}")
+        return Response(status=204)
+
+
+def members_of(business: Business) -> models.QuerySet[Member]:
+    """The members of a business with their people."""
+    return Member.objects.filter(business=business).select_related("person")
+
+
+def member_row(member: Member) -> dict[str, Any]:
+    """A member as the API tells it."""
+    return {"ref": member.ref, "email": member.person.email, "name": member.person.name, "role": member.role}
+
+
+class NewKey(StrictSerializer):
+    name = TextField(max_length=120)
+    scopes = serializers.ListField(
+        child=serializers.ChoiceField(sorted(BUSINESS_SCOPES)), allow_empty=False, max_length=len(BUSINESS_SCOPES)
+    )
+    expires_at = serializers.DateTimeField(required=False, allow_null=True)
+    test = serializers.BooleanField(required=False, default=False)
+
+
+class Keys(Endpoint):
+    """Keys of the business's own machines."""
+
+    scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
+    paged = True
+
+    @extend_schema(responses={200: page_of(_KEY)}, summary="Keys")
+    def get(self, request: Request) -> Response:
+        return self.page(ApiKey.objects.filter(business=self.business), key_row)
+
+    @extend_schema(request=NewKey, responses={201: _KEY}, summary="A new key; its text is shown this once")
+    def post(self, request: Request) -> Response:
+        told = self.read(NewKey)
+        scopes = [Scope(name) for name in told["scopes"]]
+        services.refuse_more_than_own(scopes, self.actor)
+        key, text = services.issue_key(
+            name=told["name"],
+            scopes=scopes,
+            business=self.business,
+            expires_at=told.get("expires_at"),
+            live=not told["test"],
+        )
+        audit.record(self.business, self.actor, "key.issued", f"key:{key.ref}", {"scopes": key.scopes})
+        response = Response({**key_row(key), "key": text}, status=201)
+        response["Location"] = f"{request.path}/{key.ref}"
+        response["Cache-Control"] = "no-store"
+        return response
+
+
+class KeyDetail(Endpoint):
+    """One key. To change its scopes, issue another and revoke this one."""
+
+    scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
+    unconditional = frozenset({"DELETE"})
+
+    @extend_schema(responses={200: _KEY}, summary="One key")
+    def get(self, request: Request, ref: str) -> Response:
+        return Response(key_row(self.find(ApiKey.objects.filter(business=self.business), ref)))
+
+    @extend_schema(responses={204: None}, summary="Revoke a key")
+    def delete(self, request: Request, ref: str) -> Response:
+        """Works without If-Match: a key in the wrong hands has to end now."""
+        key = self.find(ApiKey.objects.filter(business=self.business).select_for_update(of=("self",)), ref)
+        services.revoke_key(key=key)
+        audit.record(self.business, self.actor, "key.revoked", f"key:{key.ref}")
+        return Response(status=204)
+
+
+def key_row(key: ApiKey) -> dict[str, Any]:
+    """A key as the API tells it: never the key itself."""
+    return {name: getattr(key, name) for name in _KEY_MEMBERS}

@@ -1,0 +1,42 @@
+"""How the API learns who is asking: a key, or the session of somebody signed in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.models import AnonymousUser
+from rest_framework.authentication import BaseAuthentication, SessionAuthentication
+from rest_framework.request import Request
+
+from shared.business.actors import Actor, key_actor
+from shared.business.queries import live_key
+from shared.problems import Problem
+
+
+class KeyAuthentication(BaseAuthentication):
+    """``Authorization: Bearer bwl_…``."""
+
+    def authenticate(self, request: Request) -> tuple[AnonymousUser, Actor] | None:
+        if any("bwl_" in value or "bwt_" in value for value in request.query_params.values()):
+            raise Problem("unauthenticated", "A key belongs in the Authorization header, never in an address.")
+        scheme, _, text = request.headers.get("Authorization", "").partition(" ")
+        if not scheme:
+            return None
+        key = live_key(text.strip()) if scheme.lower() == "bearer" else None
+        if key is None or (key.supplier_account and key.supplier_account.suspended_at):
+            raise Problem("unauthenticated", "This key is unknown, revoked or expired.")
+        return AnonymousUser(), key_actor(key)
+
+    def authenticate_header(self, request: Request) -> str:
+        return 'Bearer realm="baywright"'
+
+
+class SignedInAuthentication(SessionAuthentication):
+    """The session of a member; writes need the CSRF token, as everywhere."""
+
+    def authenticate(self, request: Request) -> tuple[Any, Any] | None:
+        actor = getattr(request._request, "actor", None)
+        if actor is None:
+            return None
+        signed_in = super().authenticate(request)
+        return (signed_in[0], actor) if signed_in else None

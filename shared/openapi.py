@@ -1,0 +1,123 @@
+"""The OpenAPI 3.1 document: what every endpoint has in common is described here, once."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiParameter
+
+from shared.api import Endpoint
+from shared.problems import KNOWN, MEDIA_TYPE
+
+_PROBLEM = {
+    "type": "object",
+    "required": ["type", "title", "status", "detail", "instance", "code"],
+    "properties": {
+        "type": {"type": "string", "format": "uri"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string"},
+        "code": {"type": "string", "description": f"One of, and later more than: {', '.join(KNOWN)}."},
+        "errors": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["code", "detail"],
+                "properties": {
+                    "pointer": {"type": "string", "description": "A JSON Pointer into the body, as a URI fragment."},
+                    "parameter": {"type": "string"},
+                    "header": {"type": "string"},
+                    "code": {"type": "string"},
+                    "detail": {"type": "string"},
+                },
+            },
+        },
+    },
+    "example": {
+        "type": "http://localhost:8000/api/docs/problems/invalid",
+        "title": "Not acceptable as it is",
+        "status": 422,
+        "detail": "Look at errors: each points at a member and says what would be accepted.",
+        "instance": "urn:request:9f3c1a7e5d",
+        "code": "invalid",
+        "errors": [{"pointer": "#/name", "code": "required", "detail": "This field is required."}],
+    },
+}
+_ALWAYS = ("400", "401", "403", "404", "405", "406", "429")
+_CHANGES = ("PUT", "PATCH", "DELETE")
+_WITH_BODY = ("409", "413", "415", "422")
+
+
+def page_of(item: dict[str, Any]) -> dict[str, Any]:
+    """The schema of one page of ``item``, for ``extend_schema(responses={200: page_of(…)})``."""
+    return {
+        "type": "object",
+        "required": ["items", "next"],
+        "properties": {
+            "items": {"type": "array", "items": item},
+            "next": {"type": ["string", "null"], "format": "uri", "description": "The next page; null on the last."},
+        },
+    }
+
+
+class EndpointSchema(AutoSchema):
+    """Adds what ``Endpoint`` does for every method: parameters, headers, scopes and problems."""
+
+    def get_override_parameters(self) -> list[Any]:
+        view = self.view
+        if not isinstance(view, Endpoint):
+            return []
+        names = dict(view.parameters)
+        if view.paged and self.method == "GET":
+            names |= {"cursor": "From the next of a page, unchanged.", "page_size": "1 to 200; more is taken as 200."}
+        told = [OpenApiParameter(name, str, description=text) for name, text in names.items()]
+        if self.method in view.idempotent:
+            told.append(
+                _header(
+                    "Idempotency-Key", "A fresh id for each new intent; sent again it gives the first answer.", True
+                )
+            )
+        if self._conditional():
+            told.append(_header("If-Match", "The ETag of the version that was looked at.", True))
+        return told
+
+    def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
+        operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)
+        if operation is None or not isinstance(self.view, Endpoint):
+            return operation
+        scope = self.view.scopes.get(self.method)
+        if scope is not None:
+            operation["x-scope"] = str(scope)
+            operation["description"] = f"{operation.get('description', '')}\n\nNeeds the scope `{scope}`.".strip()
+        operation["security"] = [] if self.view.public else [{"key": []}, {"session": []}]
+        for status in self._problem_statuses():
+            operation["responses"].setdefault(status, {"$ref": f"#/components/responses/Problem{status}"})
+        return operation
+
+    def _conditional(self) -> bool:
+        view = self.view
+        return isinstance(view, Endpoint) and self.method in _CHANGES and self.method not in view.unconditional
+
+    def _problem_statuses(self) -> tuple[str, ...]:
+        conditional = ("412", "428") if self._conditional() else ()
+        return (*_ALWAYS, *(_WITH_BODY if self.method != "GET" else ()), *conditional)
+
+
+def _header(name: str, text: str, required: bool) -> OpenApiParameter:
+    return OpenApiParameter(name, str, OpenApiParameter.HEADER, required=required, description=text)
+
+
+def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Adds the problem document and one response for each status it comes with."""
+    components = result.setdefault("components", {})
+    components.setdefault("schemas", {})["Problem"] = _PROBLEM
+    responses = components.setdefault("responses", {})
+    for status in sorted({str(status) for status, _, _ in KNOWN.values()}):
+        titles = [f"`{code}`: {title}" for code, (known, title, _) in KNOWN.items() if str(known) == status]
+        responses[f"Problem{status}"] = {
+            "description": "; ".join(titles),
+            "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+    return result

@@ -1,0 +1,129 @@
+"""Runs what the outbox holds: in-process after the commit, or by Celery when there is a Redis."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.conf import settings
+from django.db import models, transaction
+from django.utils import timezone
+from kombu.exceptions import OperationalError
+
+from shared import outbox, tracing
+from shared.business.scoping import new_ref
+from shared.outbox import Finish, Handler, Later, State, Wanted
+
+_log = logging.getLogger("baywright.jobs")
+_SWEPT = 500
+_REST_S = 5.0  # after a failed nudge no other is tried for so long: a stopped broker must not slow every request
+_broker_down_until = 0.0
+
+
+def nudge(wanted_ids: Iterable[int]) -> None:
+    """Gets the rows run soon. Never raises: the sweep comes by anyway."""
+    global _broker_down_until
+    ids = list(wanted_ids)
+    if not settings.REDIS_URL:
+        for wanted_id in ids:
+            run(wanted_id)
+        return
+    from shared.tasks import run_wanted
+
+    for wanted_id in ids:
+        if time.monotonic() < _broker_down_until:
+            return
+        try:
+            run_wanted.apply_async(args=(wanted_id,), retry=False)
+        except (OperationalError, OSError) as fault:
+            _broker_down_until = time.monotonic() + _REST_S
+            _log.warning("the broker does not answer", extra={"fault": str(fault)[:200]})
+
+
+def run(wanted_id: int) -> bool:
+    """Runs one row if it is due and nobody else is at it; says whether it is done now."""
+    lease = _claim(wanted_id)
+    if lease is None:
+        return False
+    row = Wanted.objects.select_related("event", "event__business").get(pk=wanted_id)
+    handler = outbox.handler_named(row.handler)
+    if handler is None:
+        return _bury(row, "no handler of this name")
+    if row.event.business is not None and row.event.business.suspended:
+        return _bury(row, "the business is suspended")
+    if row.starts > handler.attempts:
+        return _bury(row, row.last_fault or "its worker died at every start")
+    tracing.begin(row.event.request_id)
+    try:
+        return _work(row, handler, lease)
+    except Later as later:
+        return _again(row, lease, str(later), later.due_at)
+    except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
+        _log.warning("job failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
+        if row.starts >= handler.attempts:
+            return _bury(row, repr(fault))
+        return _again(row, lease, repr(fault), timezone.now() + outbox.pause_after(row.starts))
+
+
+def sweep() -> int:
+    """Nudges everything that is due and not being worked on, and starts routines; says how many rows it found."""
+    _start_routines()
+    found = list(_due().order_by("due_at").values_list("pk", flat=True)[:_SWEPT])
+    nudge(found)
+    return len(found)
+
+
+def _due() -> models.QuerySet[Wanted]:
+    now = timezone.now()
+    free = models.Q(leased_until=None) | models.Q(leased_until__lte=now)
+    return Wanted.objects.filter(free, state=State.WANTED, due_at__lte=now)
+
+
+def _claim(wanted_id: int) -> str | None:
+    """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
+    lease = new_ref()
+    until = timezone.now() + settings.JOB_LEASE
+    taken = _due().filter(pk=wanted_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
+    return lease if taken else None
+
+
+def _work(row: Wanted, handler: Handler, lease: str) -> bool:
+    finish: Finish | None = handler.handle(row.event) if handler.slow else None
+    with transaction.atomic():
+        mine = Wanted.objects.select_for_update().filter(pk=row.pk, lease=lease, state=State.WANTED)
+        if not mine.exists():
+            return False  # the lease ran out and somebody else has it: nothing of ours is kept
+        if not handler.slow:
+            finish = handler.handle(row.event)
+        if finish is not None:
+            finish()
+        mine.update(state=State.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
+    return True
+
+
+def _again(row: Wanted, lease: str, why: str, due_at: object) -> bool:
+    Wanted.objects.filter(pk=row.pk, lease=lease).update(leased_until=None, due_at=due_at, last_fault=why[:2000])
+    return False
+
+
+def _bury(row: Wanted, why: str) -> bool:
+    Wanted.objects.filter(pk=row.pk).update(state=State.DEAD, leased_until=None, last_fault=why[:2000])
+    _log.error("job given up", extra={"handler": row.handler, "event": row.event.ref, "why": why[:500]})
+    return False
+
+
+def _start_routines() -> None:
+    now = timezone.now()
+    for name, (every, do) in sorted(outbox.routines().items()):
+        routine, _ = outbox.Routine.objects.get_or_create(name=name)
+        waiting = models.Q(last_started_at=None) | models.Q(
+            last_started_at__lte=now - every + timedelta(milliseconds=1)
+        )
+        if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=now):
+            continue
+        try:
+            do()
+        except Exception as fault:  # noqa: BLE001 - one routine must not keep the others, or the rows, from running
+            _log.error("routine failed", exc_info=fault, extra={"routine": name})

@@ -1,0 +1,17 @@
+"""The web service, for gunicorn."""
+
+from __future__ import annotations
+
+import os
+
+from django.conf import settings
+from django.core.wsgi import get_wsgi_application
+
+from shared.environment import BadSettingError
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
+if not settings.MAY_SERVE:
+    raise BadSettingError(
+        "Set BAYWRIGHT_SECRET_KEY (at least 50 random characters), or BAYWRIGHT_DEMO=1 to try things out."
+    )
+application = get_wsgi_application()

@@ -1,0 +1,175 @@
+"""The fixed cast, and what keeps a test run honest: no network, no silent skip, no warning passed over."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import pytest
+import redis
+from django.conf import settings
+from django.db import connection
+from django.db.models.signals import post_migrate
+from django.test import Client
+from pytest_socket import socket_allow_hosts
+
+from shared import audit
+from shared.business import services
+from shared.business.models import Business, Person, SupplierAccount
+from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
+
+CI = os.environ.get("CI", "") == "true"
+CHROMIUM = "/usr/bin/chromium"
+PASSWORD = "a long sentence nobody else would choose"
+TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
+
+
+# -- a run that is honest --------------------------------------------------------
+def _redis_answers() -> bool:
+    try:
+        return bool(redis.Redis.from_url(TEST_REDIS, socket_connect_timeout=0.5).ping())
+    except redis.RedisError:
+        return False
+
+
+_NEEDS: dict[str, tuple[str, Callable[[], bool]]] = {
+    "postgres": ("PostgreSQL (set DATABASE_URL)", lambda: connection.vendor == "postgresql"),
+    "redis": (f"a Redis at {TEST_REDIS}", _redis_answers),
+    "browser": ("Chromium", lambda: os.path.exists(CHROMIUM)),
+}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Only this machine may be talked to; what a test needs and can't have is said by name."""
+    socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+    for marker, (what, there) in _NEEDS.items():
+        if item.get_closest_marker(marker) and not there():
+            pytest.skip(f"not run: needs {what}")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Names every test that was not run."""
+    for report in terminalreporter.stats.get("skipped", []):
+        terminalreporter.write_line(f"NOT RUN {report.nodeid}")
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    """In CI a skipped test is a failed run."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if CI and reporter is not None and reporter.stats.get("skipped") and exitstatus == 0:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: object) -> Iterator[None]:
+    """Tests with real transactions empty their tables, so the audit trail's guard is down unless a test sets it up."""
+    post_migrate.disconnect(dispatch_uid="shared.after_migrations")
+    with django_db_blocker.unblock():  # type: ignore[attr-defined]  # pytest-django's blocker has no public type
+        audit.unguard()
+    yield  # noqa: PT022 - pytest-django's own set-up is a generator too
+
+
+# -- the cast ----------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Cast:
+    """Two businesses that know nothing of each other, the people of the first, and two suppliers."""
+
+    business: Business
+    owner: Person
+    estimator: Person
+    crew: Person
+    bookkeeper: Person
+    stranger: Person
+    strangers_business: Business
+    supplier: SupplierAccount
+    other_supplier: SupplierAccount
+
+    def person(self, role: Role) -> Person:
+        """Who has a role in the business."""
+        people = {
+            Role.OWNER: self.owner,
+            Role.ESTIMATOR: self.estimator,
+            Role.CREW: self.crew,
+            Role.BOOKKEEPER: self.bookkeeper,
+        }
+        return people[role]
+
+
+def _person(name: str) -> Person:
+    return Person.objects.create_user(f"{name.lower()}@example.test", PASSWORD, name=name)
+
+
+@pytest.fixture
+def quick_passwords() -> Iterator[None]:
+    """Password hashing is made cheap: the cast signs in hundreds of times."""
+    before = settings.PASSWORD_HASHERS
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    yield
+    settings.PASSWORD_HASHERS = before
+
+
+@pytest.fixture
+def cast(db: None, quick_passwords: None) -> Cast:
+    """Everybody."""
+    owner, stranger = _person("Olive"), _person("Stranger")
+    place = {"country": "NZ", "currency": "NZD", "place": "Tern Bay", "locale": "en_NZ"}
+    business = services.start_business(owner=owner, name="Tern Bay Fencing", **place)
+    others = {"estimator": Role.ESTIMATOR, "crew": Role.CREW, "bookkeeper": Role.BOOKKEEPER}
+    people = {name: _person(name.capitalize()) for name in others}
+    for name, role in others.items():
+        services.add_member(business=business, person=people[name], role=role)
+    return Cast(
+        business=business,
+        owner=owner,
+        stranger=stranger,
+        strangers_business=services.start_business(owner=stranger, name="Elsewhere Fences", **place),
+        supplier=SupplierAccount.objects.create(name="Dry Creek Steel"),
+        other_supplier=SupplierAccount.objects.create(name="Long Beach Timber"),
+        **people,
+    )
+
+
+@pytest.fixture
+def business(cast: Cast) -> Business:
+    """The business most tests are about."""
+    return cast.business
+
+
+@pytest.fixture
+def signed_in(cast: Cast) -> Callable[[Person], Client]:
+    """A browser in which somebody is signed in: ``signed_in(cast.crew)``."""
+
+    def sign_in(person: Person) -> Client:
+        client = Client()
+        client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return sign_in
+
+
+@pytest.fixture
+def owner_client(cast: Cast, signed_in: Callable[[Person], Client]) -> Client:
+    """The owner's browser; also reads and writes the API."""
+    return signed_in(cast.owner)
+
+
+@pytest.fixture
+def key_client(cast: Cast) -> Callable[..., Client]:
+    """A machine with a key: ``key_client(Scope.JOBS_READ)``, or ``key_client(supplier=cast.supplier)``."""
+
+    def issue(*scopes: Scope, business: Business | None = None, supplier: SupplierAccount | None = None) -> Client:
+        if supplier is not None:
+            _, text = services.issue_key(name="till", scopes=scopes or SUPPLIER_SCOPES, supplier_account=supplier)
+        else:
+            _, text = services.issue_key(name="till", scopes=scopes, business=business or cast.business)
+        return Client(headers={"Authorization": f"Bearer {text}"})
+
+    return issue
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Where the browser is."""
+    return shutil.which("chromium") or CHROMIUM

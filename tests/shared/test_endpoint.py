@@ -1,0 +1,193 @@
+"""What every endpoint has in common, seen through the kernel's own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client
+
+from shared.business.models import Business, Person
+from shared.business.roles import Scope
+from tests.conftest import Cast
+
+JSON = "application/json"
+
+
+def problem(response: HttpResponse) -> dict[str, object]:
+    assert response["Content-Type"] == "application/problem+json"
+    document: dict[str, object] = json.loads(response.content)
+    assert document["status"] == response.status_code
+    assert response["X-Request-Id"] in str(document["instance"])
+    return document
+
+
+def test_the_owner_reads_the_business(owner_client: Client) -> None:
+    response = owner_client.get("/api/v1/business")
+    assert response.status_code == 200
+    assert response.json()["name"] == "Tern Bay Fencing"
+    assert response["ETag"].startswith('"')
+    assert "r=599" in response["RateLimit"]
+
+
+def test_a_stranger_without_a_key_is_told_how_to_come_in(db: None) -> None:
+    response = Client().get("/api/v1/business")
+    assert problem(response)["code"] == "unauthenticated"
+    assert response["WWW-Authenticate"].startswith("Bearer")
+
+
+@pytest.mark.parametrize("key", ["bwl_short", "bwl_" + "0" * 36, "nonsense"])
+def test_a_wrong_key_is_refused(db: None, key: str) -> None:
+    assert Client(headers={"Authorization": f"Bearer {key}"}).get("/api/v1/business").status_code == 401
+
+
+def test_a_key_in_the_address_is_refused(key_client: Callable[..., Client]) -> None:
+    assert key_client(Scope.BUSINESS_READ).get("/api/v1/business?key=bwl_123").status_code == 401
+
+
+def test_a_key_reads_what_its_scope_allows_and_no_more(key_client: Callable[..., Client]) -> None:
+    client = key_client(Scope.BUSINESS_READ)
+    assert client.get("/api/v1/business").status_code == 200
+    refused = client.get("/api/v1/members")
+    assert refused.status_code == 403
+    assert problem(refused)["scope"] == "members:read"
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "status"),
+    [
+        ("get", "/api/v1/nowhere", 404),
+        ("put", "/api/v1/business", 405),
+        ("get", "/api/v1/business?ordering=password", 400),
+        ("get", "/api/v1/members?page_size=-1", 400),
+        ("get", "/api/v1/members?page_size=abc", 400),
+        ("get", "/api/v1/members?cursor=abc", 400),
+        ("get", "/api/v1/members/nobody", 404),
+    ],
+)
+def test_every_refusal_is_a_problem_document(owner_client: Client, method: str, path: str, status: int) -> None:
+    response = getattr(owner_client, method)(path)
+    assert response.status_code == status
+    problem(response)
+
+
+def test_a_change_needs_the_version_that_was_looked_at(owner_client: Client) -> None:
+    tag = owner_client.get("/api/v1/business")["ETag"]
+
+    def change(**headers: str) -> HttpResponse:
+        answer: HttpResponse = owner_client.patch("/api/v1/business", {"phone": "555 0100"}, JSON, headers=headers)
+        return answer
+
+    assert change().status_code == 428
+    assert change(**{"If-Match": f"W/{tag}"}).status_code == 412
+    assert change(**{"If-Match": tag}).status_code == 200
+    assert change(**{"If-Match": tag}).status_code == 412
+
+
+def test_what_was_not_changed_is_not_sent_again(owner_client: Client) -> None:
+    tag = owner_client.get("/api/v1/business")["ETag"]
+    again = owner_client.get("/api/v1/business", headers={"If-None-Match": tag})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_every_fault_of_a_body_is_named_at_once(owner_client: Client) -> None:
+    tag = owner_client.get("/api/v1/business")["ETag"]
+    body = {"ref": "mine", "colour": "red", "name": "", "email": "no", "currency": "USD"}
+    refused = owner_client.patch("/api/v1/business", body, JSON, headers={"If-Match": tag})
+    errors = problem(refused)["errors"]
+    assert isinstance(errors, list)
+    assert {error["pointer"] for error in errors} == {"#/ref", "#/colour", "#/name", "#/email", "#/currency"}
+
+
+def test_another_businesss_member_looks_like_nobody(owner_client: Client, cast: Cast) -> None:
+    theirs = cast.strangers_business.members.get().ref
+    foreign = owner_client.get(f"/api/v1/members/{theirs}").json()
+    missing = owner_client.get(f"/api/v1/members/{'0' * 22}").json()
+    assert {**foreign, "instance": ""} == {**missing, "instance": ""}
+
+
+def test_a_suspended_business_reads_and_does_not_write(owner_client: Client, business: Business) -> None:
+    tag = owner_client.get("/api/v1/business")["ETag"]
+    Business.objects.filter(pk=business.pk).update(suspended_at="2026-01-01T00:00Z")
+    assert owner_client.get("/api/v1/business").status_code == 200
+    refused = owner_client.patch("/api/v1/business", {"phone": "1"}, JSON, headers={"If-Match": tag})
+    assert problem(refused)["code"] == "suspended"
+
+
+def test_a_new_key_is_shown_once_and_works_until_revoked(owner_client: Client) -> None:
+    made = owner_client.post("/api/v1/keys", {"name": "till", "scopes": ["business:read"]}, JSON)
+    assert made.status_code == 201
+    machine = Client(headers={"Authorization": f"Bearer {made.json()['key']}"})
+    assert machine.get("/api/v1/business").status_code == 200
+    assert "key" not in owner_client.get(made["Location"]).json()
+    assert owner_client.delete(made["Location"]).status_code == 204
+    assert machine.get("/api/v1/business").status_code == 401
+
+
+def test_the_last_owner_stays(owner_client: Client, cast: Cast) -> None:
+    me = cast.business.members.get(person=cast.owner)
+    tag = owner_client.get(f"/api/v1/members/{me.ref}")["ETag"]
+    refused = owner_client.delete(f"/api/v1/members/{me.ref}", headers={"If-Match": tag})
+    assert refused.status_code == 422
+
+
+def test_crew_sees_no_members(cast: Cast, signed_in: Callable[[Person], Client]) -> None:
+    assert signed_in(cast.crew).get("/api/v1/members").status_code == 403
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"\xef\xbb\xbf{}",
+        "{}".encode("utf-16"),
+        b'{"name": "a", "name": "b"}',
+        b'{"name": NaN}',
+        b'{"name": 1e400}',
+        b'{"name": "\\ud800"}',
+        b"[" * 10_000,
+        b"{",
+        b"\xff",
+    ],
+)
+def test_json_that_parsers_disagree_about_is_malformed(owner_client: Client, body: bytes) -> None:
+    response = owner_client.post("/api/v1/keys", body, JSON)
+    assert response.status_code == 400
+    assert problem(response)["code"] == "malformed"
+
+
+def test_xml_is_not_taken_where_json_is_wanted(owner_client: Client) -> None:
+    response = owner_client.post("/api/v1/keys", "<a/>", "application/xml")
+    assert response.status_code == 415
+    assert response["Accept"] == JSON
+
+
+def test_a_body_beyond_the_limit_is_too_large(owner_client: Client) -> None:
+    response = owner_client.post("/api/v1/keys", b" " * (10 * 1024 * 1024 + 1), JSON)
+    assert problem(response)["code"] == "too-large"
+
+
+def test_members_come_in_pages_and_each_once(owner_client: Client) -> None:
+    seen: list[str] = []
+    address = "/api/v1/members?page_size=3"
+    while address:
+        answer = owner_client.get(address).json()
+        seen += [item["role"] for item in answer["items"]]
+        address = answer["next"]
+    assert seen == ["owner", "estimator", "crew", "bookkeeper"]
+
+
+def test_a_cursor_of_somebody_else_is_refused(
+    owner_client: Client, cast: Cast, signed_in: Callable[[Person], Client]
+) -> None:
+    following = owner_client.get("/api/v1/members?page_size=1").json()["next"]
+    assert problem(signed_in(cast.stranger).get(following))["code"] == "bad-cursor"
+
+
+def test_the_document_of_the_api_is_open(db: None) -> None:
+    document = Client().get("/api/v1/openapi.json").json()
+    assert document["openapi"].startswith("3.1")
+    assert "/api/v1/members" in document["paths"]
+    assert Client().get("/api/docs/").status_code == 200
+    assert Client().get("/api/docs/problems/invalid").status_code == 200
