@@ -1,0 +1,176 @@
+"""How long a take-off takes: python -m tests.benchmarks.bench_takeoff
+
+Every repeat takes off a job nobody has seen before (its own ground), so that nothing is remembered from the last one. No
+time is asserted: a busy machine is not a broken program. The ratio says how much of the target is used.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from statistics import median
+
+from fencing.measure import Basis, Form, Gate, GateKind, Measure, Run, Station
+from fencing.takeoff import take_off
+from tests.fencing.worked.reckoning import ROUND_SIZES
+
+ROOT = Path(__file__).resolve().parents[2]
+REPEATS = 7
+TARGETS = ((30, 3.0), (1_000, 60.0), (10_000, 600.0))
+COMMAND_TARGET = 1000.0
+FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED, Form.AUTO)
+
+SYSTEM_DOCUMENT = {
+    "fence_system": 1,
+    "code": "bench",
+    "label": "Sizes for timing",
+    "pitch_mm": 2400,
+    "closing_bay_min_mm": 400,
+    "ground_gap_mm": 50,
+    "ground_gap_max_mm": 250,
+    "step_max_mm": 300,
+    "rake_max_deg": "12",
+    "hole": {
+        "depth_mm": 650,
+        "diameter_mm": 300,
+        "shape": "straight",
+        "end_diameter_mm": 300,
+        "bedding_mm": 50,
+        "crown_mm": 30,
+    },
+    "posts": {
+        section: {
+            "face_mm": face,
+            "setback_mm": setback,
+            "embedment_min_mm": 600,
+            "stock_mm": [2100, 2400, 2700, 3000],
+            "steel_area_mm2": area,
+        }
+        for section, face, setback, area in (("channel", 30, 5, 300), ("square", 60, 40, 500))
+    },
+    "rails": {"stock_mm": [2390, 4800], "kerf_mm": 3, "seat_mm": 20},
+    "sheets": {
+        "cover_mm": 780,
+        "lap_mm": 50,
+        "slack_mm": 20,
+        "deduction_mm": 10,
+        "supply": "stock",
+        "stock_mm": [1490, 1790, 2090],
+    },
+    "lattice": {"heights_mm": [300], "stock_mm": [2390], "raked": False},
+    "screws": {
+        "pair_from_top_mm": 100,
+        "pair_above_ground_mm": 100,
+        "pair_spacing_max_mm": 300,
+        "per_rail_end": 2,
+        "per_lattice": 3,
+        "per_cap": 2,
+    },
+    "gates": {
+        "clearance_single_mm": 24,
+        "clearance_wide_mm": 24,
+        "clearance_double_mm": 36,
+        "stile_mm": 40,
+        "leaf_max_mm": {"single": 1200, "wide": 1800},
+        "clip_below_sheet_top_mm": 10,
+        "notch_mm": [6, 12],
+        "lattice_notch_mm": [12, 40],
+        "screws_per_joint": 4,
+        "hinge_screws": 6,
+        "hinge_from_top_mm": 200,
+        "hinge_from_bottom_mm": 200,
+    },
+    "retrofit": {"extension_overlap_mm": 40},
+    "allowances": {"screw": "5%", "concrete": "10%"},
+    "components": {},
+}
+
+MEASURE_DOCUMENT = {
+    "site_measure": 1,
+    "label": "Thirty metres with a gate",
+    "system": "bench",
+    "runs": [
+        {
+            "id": "A",
+            "length_mm": 30_000,
+            "height_mm": 1800,
+            "form": "auto",
+            "levels": [[0, 0], [11_000, -240], [30_000, -900]],
+            "gates": [{"id": "A-G1", "from_mm": 9_000, "opening_mm": 1_000, "kind": "single", "height_mm": 1800}],
+        }
+    ],
+}
+
+
+def job(metres: int, form: Form, seed: int) -> Measure:
+    """One run with a station every five metres on rolling ground, and a gate at nine metres of every kilometre."""
+    dice = random.Random(seed)  # noqa: S311 - ground, not secrets
+    length, level, stations = metres * 1000, 0, [Station(0, 0)]
+    for at in range(5_000, length + 1, 5_000):
+        level += dice.randint(-60, 60)
+        stations.append(Station(at, level))
+    gates = tuple(
+        Gate(f"A-G{number}", at, 1_000, GateKind.SINGLE, 1800)
+        for number, at in enumerate(range(9_000, length - 2_000, 1_000_000), 1)
+    )
+    run = Run("A", length, 1800, Basis.OVERALL, levels=tuple(stations), form=form, gates=gates)
+    return Measure(f"{metres} m", "round", (run,))
+
+
+def milliseconds(metres: int, form: Form) -> tuple[float, int]:
+    """(median time, bays) of take-offs of fresh jobs."""
+    times, bays = [], 0
+    for seed in range(REPEATS):
+        fresh = job(metres, form, seed + metres)
+        began = time.perf_counter()
+        taken = take_off(fresh, ROUND_SIZES)
+        times.append((time.perf_counter() - began) * 1000)
+        bays = len(taken.runs[0].bays)
+    return median(times), bays
+
+
+def command() -> float:
+    """`manage.py takeoff` from the shell and back: median of three."""
+    with tempfile.TemporaryDirectory() as folder:
+        measure, system = Path(folder, "measure.json"), Path(folder, "system.json")
+        measure.write_text(json.dumps(MEASURE_DOCUMENT))
+        system.write_text(json.dumps(SYSTEM_DOCUMENT))
+        times = []
+        for _ in range(3):
+            began = time.perf_counter()
+            subprocess.run(
+                [sys.executable, "manage.py", "takeoff", str(measure), "--system", str(system), "--json"],
+                cwd=ROOT,
+                check=True,
+                capture_output=True,
+            )
+            times.append((time.perf_counter() - began) * 1000)
+    return median(times)
+
+
+def main() -> None:
+    print(f"{'job':<22}{'form':<10}{'bays':>6}{'ms':>10}{'target':>9}{'ratio':>7}{'us a bay':>10}")
+    for form in FORMS:
+        for metres, target in TARGETS:
+            spent, bays = milliseconds(metres, form)
+            name = f"{metres} m with gates"
+            print(
+                f"{name:<22}{form.value:<10}{bays:>6}{spent:>10.2f}{target:>9.0f}{spent / target:>7.2f}"
+                f"{spent * 1000 / bays:>10.1f}"
+            )
+    try:
+        spent = command()
+    except subprocess.CalledProcessError as failed:
+        sys.exit(f"manage.py takeoff did not run: {failed.stderr.decode().strip().splitlines()[-1]}")
+    print(
+        f"{'manage.py takeoff':<22}{'auto':<10}{'':>6}{spent:>10.0f}{COMMAND_TARGET:>9.0f}{spent / COMMAND_TARGET:>7.2f}"
+    )
+
+
+if __name__ == "__main__":
+    main()
