@@ -1,0 +1,160 @@
+"""What our UBL documents say, as plain values. Amounts and quantities are Decimal; dates are civil dates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+
+
+class ResponseCode(StrEnum):
+    """OrderResponseCode: what a seller says of a whole order."""
+
+    ACKNOWLEDGED = "AB"
+    ACCEPTED = "AP"
+    REFUSED = "RE"
+    CONDITIONAL = "CA"
+
+
+class LineStatus(StrEnum):
+    """LineStatusCode (UNCL1229): what a seller says of one line."""
+
+    ADDED = "1"
+    CHANGED = "3"
+    ACCEPTED = "5"
+    REFUSED = "7"
+    DELIVERED = "42"
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    street: str = ""
+    place: str = ""
+    postcode: str = ""
+    country: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Party:
+    """A buyer or seller. ``endpoint`` is an electronic address under ISO 6523 scheme ``endpoint_scheme`` ("0088" is GLN)."""
+
+    name: str
+    address: Address = Address()
+    endpoint: str = ""
+    endpoint_scheme: str = ""
+    company_id: str = ""
+    tax_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TaxRow:
+    """Tax of one category (UNCL5305) and rate."""
+
+    category: str
+    percent: Decimal
+    taxable: Decimal
+    tax: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """``price`` is for ``base_quantity`` of ``unit`` (UN/ECE Rec 20); ``net`` = round(price / base_quantity * quantity)."""
+
+    id: str
+    name: str
+    quantity: Decimal
+    unit: str
+    price: Decimal
+    net: Decimal
+    base_quantity: Decimal = Decimal(1)
+    seller_sku: str = ""
+    buyer_sku: str = ""
+    gtin: str = ""
+    note: str = ""
+    tax_category: str = "S"
+    tax_percent: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class OrderDocument:
+    """An order. ``charge`` is a delivery charge (never negative) with its reason; totals as section 2.2 of EN 16931 sums."""
+
+    id: str
+    issued: date
+    currency: str
+    buyer: Party
+    seller: Party
+    lines: tuple[OrderLine, ...]
+    lines_total: Decimal
+    taxes: tuple[TaxRow, ...]
+    tax: Decimal
+    total: Decimal
+    payable: Decimal
+    charge: Decimal = Decimal(0)
+    charge_reason: str = ""
+    charge_tax_category: str = "S"
+    charge_tax_percent: Decimal = Decimal(0)
+    deliver_to: Address = Address()
+    deliver_from: date | None = None
+    deliver_by: date | None = None
+    note: str = ""
+    buyer_reference: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseLine:
+    """A seller's word on one line: quantity, price and date are what the seller would do, None where nothing changes."""
+
+    id: str
+    order_line: str
+    status: LineStatus
+    name: str
+    quantity: Decimal | None = None
+    unit: str = ""
+    price: Decimal | None = None
+    promised: date | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderResponse:
+    id: str
+    issued: date
+    order: str
+    code: ResponseCode
+    currency: str
+    buyer: Party
+    seller: Party
+    lines: tuple[ResponseLine, ...] = ()
+    note: str = ""
+    promised: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DespatchLine:
+    """``outstanding`` is what is still to come, with its reason."""
+
+    id: str
+    order_line: str
+    name: str
+    quantity: Decimal
+    unit: str
+    seller_sku: str = ""
+    gtin: str = ""
+    outstanding: Decimal | None = None
+    outstanding_reason: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DespatchAdvice:
+    id: str
+    issued: date
+    order: str
+    buyer: Party
+    seller: Party
+    lines: tuple[DespatchLine, ...]
+    note: str = ""
+    despatched: date | None = None
+    arrives: date | None = None
