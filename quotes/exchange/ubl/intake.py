@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from lxml import etree
 
@@ -52,7 +53,8 @@ def parse(body: bytes, name: str) -> Element:
         raise refuse("xml.document", f"a UBL 2.1 {name} is wanted, {element.tag} came")
     schema = _schema(name)
     if not schema.validate(element):
-        errors = [schema.error_log[index] for index in range(min(len(schema.error_log), MOST_FAULTS))]
+        log: Any = schema.error_log  # the stubs forget that it can be walked
+        errors = list(log)[:MOST_FAULTS]
         raise Refused([Fault(f"/line/{error.line}", "xml.schema", _plain(error.message)) for error in errors])
     return element
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Any
 
 from lxml import etree
 
@@ -17,8 +18,8 @@ Element = etree._Element
 def root(name: str) -> Element:
     """The root element of a document such as ``Order``."""
     space = DOCUMENT.format(name=name)
-    spaces: dict[str | None, str] = {None: space, **PREFIXES}
-    return etree.Element(f"{{{space}}}{name}", nsmap=spaces)  # type: ignore[arg-type]  # the stubs forget the default space
+    spaces: dict[Any, str] = {None: space, **PREFIXES}
+    return etree.Element(f"{{{space}}}{name}", nsmap=spaces)
 
 
 def group(parent: Element, name: str) -> Element:
