@@ -50,7 +50,7 @@ class _Frame:
     def __init__(self, chart: Chart) -> None:
         self.pitches = chart.curves[0].pitches
         drawn = [height for curve in chart.curves for height in curve.allowed if height is not None]
-        most = max([*drawn, *(height for _, height in chart.job), 1200])
+        most = max([*drawn, *(height for _, height, _ in chart.job), 1200])
         self.high = min(-(-most // 300) * 300, HIGHEST_MM + 600)
 
     def x(self, pitch: float) -> float:
@@ -109,13 +109,14 @@ def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
         yield _text(frame.x(pitch) + 1.5, y + 3.8, f"({limit})", 2.4, SOFT)
 
 
-def _job(frame: _Frame, job: Sequence[tuple[int, int]]) -> Iterator[str]:
-    for pitch, height in job:
+def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
+    for number, (pitch, height, runs) in enumerate(job):
         if frame.pitches[0] <= pitch <= frame.pitches[-1] and height <= frame.high:
             x, y = frame.x(pitch), frame.y(height)
             yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
             yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
-            yield _text(x + 2.2, y - 1.4, f"this job: {pitch} by {height}", 2.6)
+            side, anchor = (1, "start") if number % 2 else (-1, "end")
+            yield _text(x + side, y - 2.2, runs, 2.8, anchor=anchor, weight="bold")
 
 
 def _described(chart: Chart) -> str:

@@ -45,12 +45,12 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Curves for the middle of a long fence and for its free end, and the job's own pitch and heights [mm] as points."""
+    """Curves for the middle of a long fence and for its free end, and the job's own points: pitch, height [mm], runs."""
 
     title: str
     notes: tuple[str, ...]
     curves: tuple[Curve, ...]
-    job: tuple[tuple[int, int], ...]
+    job: tuple[tuple[int, int, str], ...]
 
 
 def chart(screening: Screening) -> Chart:
@@ -74,13 +74,22 @@ def chart(screening: Screening) -> Chart:
     length = max((run.length for run in takeoff.measure.runs), default=30_000) / 1000
     curves = tuple(_curve(place, limits, length) for place in ("middle", "end"))
     runs = [(run, built.bays) for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True) if built.bays]
-    job = sorted({(max(bay.width for bay in bays), run.height) for run, bays in runs})
+    points: dict[tuple[int, int], list[str]] = {}
+    for run, bays in runs:
+        points.setdefault((max(bay.width for bay in bays), run.height), []).append(run.id)
+    job = [(pitch, height, ", ".join(names)) for (pitch, height), names in sorted(points.items())]
+    pressure = _pressure_kpa(limits, max((run.height for run, _ in runs), default=1800), length)
     notes = (
-        f"{screening.method.title}; soil: {ground.soil_class or 'not stated'}; hole {takeoff.system.hole.diameter} mm wide, "
-        f"post {_embedment(takeoff.system)} mm in the ground.",
-        "A screening; it does not replace a licensed engineer.",
+        f"{screening.method.title}: {pressure:.2f} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
+        f"Hole {takeoff.system.hole.diameter} mm wide, post {_embedment(takeoff.system)} mm in the ground.",
+        "Rings: this job's runs. A screening; it does not replace a licensed engineer.",
     )
     return Chart(f"Allowed height against pitch, {takeoff.system.label}", notes, curves, tuple(job))
+
+
+def _pressure_kpa(limits: Limits, height: int, length_m: float) -> float:
+    top = (limits.system.ground_gap + height) / 1000
+    return limits.method.zones(Wall(top, max(length_m, 5 * top)))[-1].pressure_pa / 1000
 
 
 def _embedment(system: System) -> int:
