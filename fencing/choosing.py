@@ -14,7 +14,7 @@ from fencing import bay as bays_
 from fencing import gates as gates_
 from fencing import posts as posts_
 from fencing.counting import count_run, half_caps_in
-from fencing.faults import Level, Notice
+from fencing.faults import Level, Notice, Refused
 from fencing.fence import Post, Proposal
 from fencing.ground import Ground
 from fencing.measure import Form, Layout, Run
@@ -71,12 +71,18 @@ def options(
     Raises:
         Refused: gates or a taper that fit no layout tried.
     """
-    wanted = list(layouts)
-    return [
-        _option(set_out(run, form, layout, ground, system, ends, pointer), system, prices)
-        for form in forms
-        for layout in wanted
-    ]
+    wanted, found, refused = list(layouts), list[Option](), list[Refused]()
+    for form in forms:
+        for layout in wanted:
+            try:
+                draft = set_out(run, form, layout, ground, system, ends, pointer)
+            except Refused as refusal:  # a taper may want more bays than this layout makes
+                refused.append(refusal)
+            else:
+                found.append(_option(draft, system, prices))
+    if not found:
+        raise refused[0]
+    return found
 
 
 def _option(draft: Draft, system: System, prices: PriceList | None) -> Option:

@@ -10,12 +10,11 @@ from decimal import Decimal
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fencing.faults import Level
 from fencing.fence import Bay, HungGate, Leaf
 from fencing.measure import Basis, Form, Layout, Run, Station, Terminal
 from fencing.takeoff import TakeOff
 from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, with_run
-from tests.fencing.strategies import PLAIN_FORMS, Job, Wanted, jobs
+from tests.fencing.strategies import Job, Wanted, jobs
 
 StandingPiece = tuple[str, int, int | None, str]
 
@@ -242,21 +241,3 @@ def test_runs_that_do_not_meet_are_counted_as_if_alone(job: Job) -> None:
         alone += pieces(built(replace(job, measure=replace(job.measure, runs=(run,), retrofits=()))))
     alone += pieces(built(replace(job, measure=replace(job.measure, runs=()))))
     assert pieces(built(job)) == alone
-
-
-# -- what is proposed
-
-
-def stops(taken: TakeOff) -> int:
-    return sum(notice.level is Level.STOP for notice in taken.notices)
-
-
-@laws
-@given(jobs(ONE_RUN))
-def test_no_form_has_fewer_stops_than_the_one_proposed(job: Job) -> None:
-    (run,) = job.measure.runs
-    proposed = built(with_run(job, replace(run, form=Form.AUTO)))
-    by_form = {form: stops(built(with_run(job, replace(run, form=form)))) for form in PLAIN_FORMS}
-    first_of_the_best = min(by_form, key=lambda form: by_form[form])
-    assert proposed.runs[0].form is first_of_the_best
-    assert stops(proposed) == by_form[first_of_the_best]
