@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from math import hypot
 
 from fencing.drawing import dimension, lettering, marks, scales, sheet, svg
 from fencing.drawing.dimension import Span
@@ -50,12 +51,11 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     left = _SIDE + hole / 2 / n
     frame = Frame(n, bay.start, high, left, size * 2.4)
     body = svg.text(0, size * 1.2, f"Bay {bay.id}", size * 1.2, anchor="start", bold=True)
-    body += _bay_figure(shown, run, bay, posts, frame)
-    y, parts = frame.y(low) + 1, list[str]()
-    rail = bay.rails[0].length
-    inset = (bay.width - rail) / 2 if bay.base[0] == bay.base[1] else 0
+    bottom = max(frame.y(low), frame.top + 5 * size * 1.2)
+    body += _bay_figure(shown, bay, posts, frame, bottom)
+    y, parts = bottom + size * 1.2, list[str]()
     for span in (
-        Span(frame.x(bay.start + inset), frame.x(bay.end - inset), str(rail), fuller=f"rail {rail}"),
+        _rail_span(bay, frame),
         Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
     ):
         drawn, deep = dimension.chain([span], 0, width, y, size)
@@ -67,12 +67,20 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     return svg.drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
 
 
+def _rail_span(bay: Bay, frame: Frame) -> Span:
+    """The bottom rail from pocket to pocket, as long on paper as it reaches along the run."""
+    rail, rise = bay.rails[0].length, bay.base[1] - bay.base[0]
+    along = rail * bay.width / hypot(bay.width, rise)
+    left = bay.start + (bay.sheets[0].at if bay.sheets else (bay.width - along) / 2)
+    return Span(frame.x(left), frame.x(left + along), str(rail), fuller=f"rail {rail}")
+
+
 def _sheets_told(bay: Bay) -> str:
     widths = ", ".join(str(sheet.width) for sheet in bay.sheets)
     return f"sheets {widths} wide, from the left"
 
 
-def _bay_figure(shown: Scene, run: BuiltRun, bay: Bay, posts: list[Post], frame: Frame) -> str:
+def _bay_figure(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom: float) -> str:
     system = shown.system
     bays = {bay.id: bay}
     parts = [marks.hole(frame, post, system.hole) for post in posts]
@@ -81,13 +89,13 @@ def _bay_figure(shown: Scene, run: BuiltRun, bay: Bay, posts: list[Post], frame:
     parts.append(svg.group("bay", marks.bay(frame, bay, system, live=False), f"Bay {bay.id}"))
     parts += [marks.post(frame, post, marks.member_edges(post, bays, system), live=False) for post in posts]
     far = max(system.hole.diameter, system.hole.end_diameter) / 2 / frame.n + 2.5
-    parts.append(_standing(shown, bay, posts[0], frame, 0, frame.left - far))
-    parts.append(_standing(shown, bay, posts[-1], frame, 1, frame.x(bay.end) + far + shown.size * 3.4))
+    parts.append(_standing(shown, bay, posts[0], frame, 0, (frame.left - far, bottom)))
+    parts.append(_standing(shown, bay, posts[-1], frame, 1, (frame.x(bay.end) + far + shown.size * 3.4, bottom)))
     return "".join(parts)
 
 
-def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, x: float) -> str:
-    """Heights at one post: lattice, sheet, gap, hole."""
+def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place: tuple[float, float]) -> str:
+    """Heights at one post (lattice, sheet, gap, hole) on a line at x ``place[0]``, words down to y ``place[1]``."""
     levels = [
         bay.top[side],
         bay.top[side] - bay.lattice_height,
@@ -98,7 +106,7 @@ def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, x: fl
     spans = [
         Span(frame.y(upper), frame.y(lower), str(upper - lower)) for upper, lower in pairwise(levels) if upper > lower
     ]
-    return dimension.ladder(x, spans, frame.top, frame.y(levels[-1]) + shown.size, shown.size)
+    return dimension.ladder(place[0], spans, frame.top, place[1], shown.size)
 
 
 def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
@@ -111,21 +119,20 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     gate = next((gate for run in takeoff.runs for gate in run.gates if gate.id == gate_id), None)
     if gate is None:
         raise KeyError(gate_id)
-    system, leaf = takeoff.system, gate.leaves[0]
-    face, notch = system.square.face, 26.0
-    across = gate.opening + 2 * face
-    n = scales.nearest(
-        max(across / (width - 2 * _SIDE - notch - 4), leaf.height / (height - size * 9 - sheet.foot_height(size))),
-        _LARGEST,
-    )
+    leaf, face = gate.leaves[0], takeoff.system.square.face
+    notch = _notch_width(leaf, size)
+    beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches stand under the gate
+    room = width - 2 * _SIDE - (notch if beside else 0)
+    tall = height - size * 9 - sheet.foot_height(size) - (0 if beside else size * 3 + 17)
+    n = scales.nearest(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
     frame = Frame(n, gate.start - face, gate.base + leaf.height, _SIDE, size * 2.4)
     words = f"{gate.kind}, opens {gate.opens}" + ("" if gate.kind == "double" else f", hung {gate.hang}")
     body = svg.text(0, size * 1.2, f"Gate {gate.id}", size * 1.2, anchor="start", bold=True)
     after = lettering.width(f"Gate {gate.id}", size * 1.2) + size * 0.7
     body += svg.text(after, size * 1.2, words, size, anchor="start", soft=True)
-    body += _gate_figure(shown, gate, frame) + _leaf_heights(shown, gate, frame)
-    body += _notches(leaf, frame.x(gate.start + gate.opening + face) + _SIDE, frame.top, size)
-    y = frame.y(gate.base) + 1
+    bottom = max(frame.y(gate.base), frame.top + 4 * size * 1.2)
+    body += _gate_figure(shown, gate, frame) + _leaf_heights(shown, gate, frame, bottom)
+    y = bottom + 1
     leaves = [Span(frame.x(at), frame.x(at + each.width), str(each.width)) for at, each, _ in marks.leaf_places(gate)]
     opening = Span(
         frame.x(gate.start), frame.x(gate.start + gate.opening), str(gate.opening), fuller=f"opening {gate.opening}"
@@ -135,7 +142,12 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
         body += drawn
         y += deep
     told = f"equal diagonals {leaf.diagonal}" if len({each.diagonal for each in gate.leaves}) == 1 else _diagonals(gate)
-    y = max(y, frame.top + 3 * notch)
+    if beside:
+        body += _notches(leaf, frame.x(gate.start + gate.opening + face) + _SIDE, frame.top, size, (0, size * 1.3 + 17))
+        y = max(y, frame.top + 2 * (size * 1.3 + 17) + size * 1.6)
+    else:
+        body += _notches(leaf, 0, y + 3, size, (notch, 0))
+        y += size * 2.9 + 17
     body += sheet.foot(n, size, y + 3, width, told)
     title = f"Gate {gate.id} from the front"
     return svg.drawing("detail", width, y + sheet.foot_height(size), body, title, f"Scale 1:{n}; {told}")
@@ -154,10 +166,10 @@ def _gate_figure(shown: Scene, gate: HungGate, frame: Frame) -> str:
     return svg.path("post", posts, "Gate posts") + svg.group("gate", marks.gate(frame, gate, shown.system, live=False))
 
 
-def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame) -> str:
+def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> str:
     """Hinges above the leaf's foot on the left, the leaf, its lattice and the clip on the right."""
     leaf, size = gate.leaves[0], shown.size
-    low, high = frame.top, frame.y(gate.base) + size
+    low, high = frame.top, bottom
     foot = frame.y(gate.base)
     x = frame.left - 2.5
     marks_up = [0, *leaf.hinges, leaf.height]
@@ -178,24 +190,29 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame) -> str:
     return drawn + dimension.ladder(right, heights, low, high, size)
 
 
-def _notches(leaf: Leaf, x: float, top: float, size: float) -> str:
-    """The corners cut from a sheet, not to scale but in proportion, with their sizes; the clip's height in words."""
-    body, y = "", top
-    for name, (wide, tall) in (("top corner", leaf.top_notch), ("foot corner", leaf.notch)):
-        unit = 9.0 / max(wide, tall)
+def _corners(leaf: Leaf) -> list[tuple[str, int, int]]:
+    """(words, width, height) of the corners cut from a sheet."""
+    cuts = (("top corner", leaf.top_notch), ("foot corner", leaf.notch))
+    return [(f"{name} {wide} \u00d7 {tall}", wide, tall) for name, (wide, tall) in cuts]
+
+
+def _notch_width(leaf: Leaf, size: float) -> float:
+    """Paper [mm] a notch takes with its words."""
+    return max(lettering.width(words, size) for words, _, _ in _corners(leaf)) + 4
+
+
+def _notches(leaf: Leaf, x: float, y: float, size: float, step: tuple[float, float]) -> str:
+    """The corners cut from a sheet, not to scale but in proportion, each ``step`` on; then the clip's height."""
+    body = ""
+    for words, wide, tall in _corners(leaf):
+        unit, top = 9.0 / max(wide, tall), y + size * 1.3
         w, h = wide * unit, tall * unit
-        corner = [
-            (x, y + size * 1.3 + h),
-            (x, y + size * 1.3 + 13),
-            (x + 15, y + size * 1.3 + 13),
-            (x + 15, y + size * 1.3),
-        ]
-        corner += [(x + w, y + size * 1.3), (x + w, y + size * 1.3 + h)]
-        body += svg.text(x, y + size, f"{name} {wide} \u00d7 {tall}", size, anchor="start", soft=True)
-        body += svg.path(
-            "blank", svg.polyline(corner, closed=True), f"Cut {wide} by {tall} mm from each {name} of the sheet"
-        )
-        y += size * 1.3 + 17
+        outline = [(x, top + h), (x, top + 13), (x + 15, top + 13), (x + 15, top), (x + w, top), (x + w, top + h)]
+        body += svg.text(x, y + size, words, size, anchor="start", soft=True)
+        body += svg.path("blank", svg.polyline(outline, closed=True), f"Cut from the sheet: {words} mm")
+        x, y = x + step[0], y + step[1]
     if leaf.clip is not None:
-        body += svg.text(x, y + size, f"clip at {leaf.clip}", size, anchor="start")
+        words = f"clip at {leaf.clip}"
+        clip = (x, y + size) if step[1] else (0.0, y + size * 2.4 + 13.5)
+        body += svg.text(*clip, words, size, anchor="start")
     return body

@@ -42,6 +42,11 @@ class Row:
         return self.last == len(self.run.posts) - 1
 
     @property
+    def whole(self) -> bool:
+        """Whether the row shows all of its run."""
+        return self.starts and self.ends
+
+    @property
     def start(self) -> int:
         return self.run.posts[self.first].at
 

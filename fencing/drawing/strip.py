@@ -81,7 +81,9 @@ def strip(scene: Scene, row: Row, n: int, room: float) -> Strip:
     low, high = row.levels()
     frame = Frame(n, row.start, high, side, y + 0.6)
     parts.append(_fence(scene, row, frame))
-    y = max(frame.y(low), y + 0.6 + lettering.width("0000", scene.size)) + 1.0
+    standing = ["0000", *(_match_words(scene, row, post) for post in (row.posts[0], row.posts[-1]))]
+    tall = max(lettering.width(words, scene.size) for words in standing[: 1 if row.whole else 3])
+    y = max(frame.y(low), frame.top + tall) + 1.0
     parts.append(_beside(scene, row, frame, y - 1.0))
     for make in (_bay_dimensions, _run_dimension, _posts):
         body, height = make(scene, row, Frame(n, row.start, 0, side, y), width)
@@ -213,12 +215,10 @@ def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, term
     if outward > 0:
         far += scene.size * 1.35
     if terminal is None:
-        words = f"match {lettering.metres(post.at)}"
-        room = bottom - frame.top
+        shown = lettering.fit(_match_words(scene, row, post), scene.size, bottom - frame.top)
         line = svg.path(
             "match", svg.segment(x, frame.top - 1, x, bottom), f"Match line at {lettering.metres(post.at)} m"
         )
-        shown = lettering.fit(words, scene.size, room)
         at = x + outward * 4.2 + (scene.size * 0.75 if outward > 0 else 0)
         return line + svg.text(at, (frame.top + bottom) / 2, shown, scene.size, turn=-90, soft=True)
     top, base = _end_lines(row, post, outward)
@@ -228,6 +228,10 @@ def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, term
     half = lettering.width(words, scene.size) / 2
     middle = min(max((y_top + y_base) / 2, frame.top + half), bottom - half)
     return body + dimension.upright(far, y_top, y_base, words, scene.size, middle=middle)
+
+
+def _match_words(scene: Scene, row: Row, post: Post) -> str:
+    return f"match {post_name(row.run.id, post.id, scene.size)}"
 
 
 def _end_lines(row: Row, post: Post, outward: int) -> tuple[int, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element, fromstring
@@ -59,15 +60,15 @@ def words(svg: str) -> list[Words]:
 
 def clashes(svg: str) -> list[tuple[str, str]]:
     """Pairs of texts that cover each other."""
-    found = sorted(words(svg), key=lambda item: item.box.bounds()[0])
+    cells = defaultdict[tuple[int, int], list[Words]](list)
     pairs = []
-    for number, one in enumerate(found):
-        right = one.box.bounds()[2]
-        for other in found[number + 1 :]:
-            if other.box.bounds()[0] >= right:
-                break
-            if overlap(one.box, other.box):
-                pairs.append((one.text, other.text))
+    for one in words(svg):
+        left, top, right, bottom = (int(edge // 20) for edge in one.box.bounds())
+        around = [(x, y) for x in range(left, right + 1) for y in range(top, bottom + 1)]
+        near = {id(other): other for cell in around for other in cells[cell]}
+        pairs += [(other.text, one.text) for other in near.values() if overlap(one.box, other.box)]
+        for cell in around:
+            cells[cell].append(one)
     return pairs
 
 
