@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
 
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from fencing.cutting import Budget, Demand, Stock, plan_cuts
 from fencing.fence import Bay, HungGate, Leaf
 from fencing.measure import Basis, Form, Layout, Run, Station, Terminal
 from fencing.takeoff import TakeOff
@@ -241,3 +242,24 @@ def test_runs_that_do_not_meet_are_counted_as_if_alone(job: Job) -> None:
         alone += pieces(built(replace(job, measure=replace(job.measure, runs=(run,), retrofits=()))))
     alone += pieces(built(replace(job, measure=replace(job.measure, runs=()))))
     assert pieces(built(job)) == alone
+
+
+# -- cutting
+
+
+@settings(laws, max_examples=25)
+@given(jobs(ONE_RUN))
+def test_every_piece_in_the_cutting_plan_is_in_the_cut_list_and_the_other_way_round(job: Job) -> None:
+    rails = Counter[int]()
+    for (role, _, length, _), count in pieces(built(job)).items():
+        if role == "rail":
+            rails[length] += count
+    assume(rails)  # a gate may be all there is
+    stock = (Stock(max(rails) + 200, 3100), Stock(2 * max(rails) + 10, 5900))
+    demand = Demand(job.system.rails.kerf, tuple(sorted(rails.items(), reverse=True)), stock)
+    plan = plan_cuts(demand, Budget(work=20_000, polish=False))
+    planned = Counter[int]()
+    for bar in plan.bars:
+        for length, count in bar.cuts:
+            planned[length] += count * bar.count
+    assert planned == rails
