@@ -1,0 +1,137 @@
+"""Reading the catalogue: as it stands, or as it stood on a day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.utils import timezone
+
+from catalogue.models import (
+    Component,
+    FenceSystem,
+    FenceSystemVersion,
+    Finish,
+    Import,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
+from catalogue.rules import PriceRules, RuleLine, read_rules
+from fencing.faults import Fault, Refused
+from shared.business.models import Business
+from shared.business.scoping import OwnedQuerySet
+from shared.models import SupplierAccount
+from shared.money import TaxAt
+
+
+def finishes(business: Business) -> OwnedQuerySet[Finish]:
+    """The finishes of a business."""
+    return Finish.objects.of(business)
+
+
+def components(business: Business) -> OwnedQuerySet[Component]:
+    """The components of a business."""
+    return Component.objects.of(business)
+
+
+def systems(business: Business) -> OwnedQuerySet[FenceSystem]:
+    """The fence systems of a business."""
+    return FenceSystem.objects.of(business)
+
+
+def suppliers(business: Business) -> OwnedQuerySet[Supplier]:
+    """The suppliers of a business."""
+    return Supplier.objects.of(business)
+
+
+def offers(business: Business) -> OwnedQuerySet[Offer]:
+    """All offers a business ever had."""
+    return Offer.objects.of(business)
+
+
+def price_rules(business: Business) -> OwnedQuerySet[PriceRule]:
+    """All lines of the price rules a business ever had."""
+    return PriceRule.objects.of(business)
+
+
+def imports(business: Business) -> OwnedQuerySet[Import]:
+    """The imports of a business, without the files themselves."""
+    return Import.objects.of(business).defer("content")
+
+
+def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
+    """Components that are sold on a day."""
+    begun = Q(active_from__isnull=True) | Q(active_from__lte=on)
+    return rows.filter(begun, Q(active_to__isnull=True) | Q(active_to__gte=on))
+
+
+def _valid(on: date) -> Q:
+    return Q(valid_from__lte=on) & (Q(valid_to__isnull=True) | Q(valid_to__gte=on))
+
+
+def offers_on(rows: OwnedQuerySet[Offer], on: date) -> QuerySet[Offer]:
+    """Of each supplier's offers for a component, the one that counts on a day."""
+    later = Offer.anywhere.filter(  # unscoped: tied to the row's own component, which is of one business
+        _valid(on),
+        component=OuterRef("component"),
+        supplier=OuterRef("supplier"),
+        valid_from__gt=OuterRef("valid_from"),
+    )
+    return rows.filter(_valid(on)).filter(~Exists(later))
+
+
+def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:
+    """The terms of each supplier that count on a day, by the supplier's row id."""
+    rows = SupplierTerms.objects.of(business).filter(valid_from__lte=on).order_by("valid_from")
+    return {row.supplier_id: row for row in rows}
+
+
+def rule_lines(rows: Iterable[PriceRule]) -> list[RuleLine]:
+    """Rows of price rules as values."""
+    return [
+        RuleLine(row.kind, row.key, row.amount, row.choice, row.label, row.valid_from, row.valid_to) for row in rows
+    ]
+
+
+def price_rules_on(business: Business, on: date | None = None, supplied: date | None = None) -> PriceRules:
+    """How the business prices on a day, with the tax of the day of supply. One query."""
+    return read_rules(
+        rule_lines(price_rules(business).order_by("id")),
+        currency=business.currency,
+        on=on or timezone.localdate(),
+        supplied=supplied,
+        tax_at=TaxAt(business.tax_rule),
+    )
+
+
+def default_system(business: Business) -> FenceSystem:
+    """The fence system a measure gets when it names none. Refused where there is none."""
+    found = systems(business).filter(is_default=True, active=True).first()
+    if found is None:
+        raise Refused([Fault("/system", "system.default", "No fence system is the default; name one.")])
+    return found
+
+
+def system_version(business: Business, code: str, number: int | None = None) -> FenceSystemVersion:
+    """A version of a fence system, the latest unless numbered. Refused where there is none of that code."""
+    rows = FenceSystemVersion.objects.of(business).select_related("system").filter(system__code=code)
+    found = (rows if number is None else rows.filter(number=number)).order_by("-number").first()
+    if found is None:
+        known = ", ".join(systems(business).filter(active=True).order_by("code").values_list("code", flat=True)[:20])
+        raise Refused(
+            [Fault("/system", "system.unknown", f"There is no such fence system; there are: {known or 'none'}.")]
+        )
+    return found
+
+
+def suppliers_of(account: SupplierAccount) -> QuerySet[Supplier]:
+    """What one supplier's account is to each business it serves."""
+    return Supplier.anywhere.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
+
+
+def offers_of(account: SupplierAccount) -> QuerySet[Offer]:
+    """A supplier's own offers, to every business it serves."""
+    return Offer.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own offers, in every business

@@ -1,0 +1,177 @@
+"""Changing the catalogue. Every change is written with who made it; prices of past days are never changed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from datetime import date, timedelta
+from typing import Any, TypeVar
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from catalogue.models import (
+    Component,
+    FenceSystem,
+    FenceSystemVersion,
+    Finish,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
+from fencing.faults import Fault, Refused
+from fencing.reading.systems import read_system
+from shared import audit
+from shared.business.actors import Actor
+from shared.business.models import Business
+from shared.business.scoping import Owned
+from shared.jsontext import write_json
+
+RowT = TypeVar("RowT", bound=Owned)
+
+_UNIQUE: dict[type[Owned], tuple[tuple[str, ...], str]] = {
+    Finish: (("code",), "code"),
+    Component: (("sku",), "sku"),
+    FenceSystem: (("code",), "code"),
+    Supplier: (("code",), "code"),
+    SupplierTerms: (("supplier", "valid_from"), "valid_from"),
+    Offer: (("supplier", "component", "valid_from"), "valid_from"),
+    PriceRule: (("kind", "key", "valid_from"), "valid_from"),
+}
+
+
+def plain(value: Any) -> Any:
+    """A column's value as the audit trail keeps it."""
+    if isinstance(value, models.Model):
+        return str(value)
+    return value if value is None or isinstance(value, bool | int | str | list | dict) else str(value)
+
+
+def refuse_double(row: Owned) -> None:
+    """Refused when the business has another row of the same code, sku or day."""
+    fields, named = _UNIQUE[type(row)]
+    rows = type(row).objects.of(row.business).filter(**{field: getattr(row, field) for field in fields})
+    if rows.exclude(pk=row.pk).exists():
+        raise Refused(
+            [Fault(f"/{named}", f"{named}.taken", "There is one already with the same " + " and ".join(fields) + ".")]
+        )
+
+
+@transaction.atomic
+def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -> RowT:
+    """Stores a new or changed row with an entry that says who changed what. A row that stays the same is not written."""
+    values = dict(values or {})
+    adding = row._state.adding
+    before = {} if adding else {name: plain(getattr(row, name)) for name in values}
+    for name, value in values.items():
+        setattr(row, name, value)
+    after = {name: plain(getattr(row, name)) for name in values}
+    if not adding and before == after:
+        return row
+    row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
+    refuse_double(row)
+    row.validate_constraints()
+    row.save()
+    kind = row._meta.model_name or ""
+    changed = after if adding else {name: [before[name], after[name]] for name in after if before[name] != after[name]}
+    audit.record(row.business, actor, f"{kind}.{'added' if adding else 'changed'}", f"{kind}:{row.ref}", changed)
+    return row
+
+
+@transaction.atomic
+def remove(row: Owned, *, actor: Actor) -> None:
+    """Removes what nothing refers to; refused otherwise, because the past must stay readable."""
+    kind, ref = row._meta.model_name or "", row.ref
+    try:
+        row.delete()
+    except models.ProtectedError as used:
+        raise Refused(
+            [Fault("", f"{kind}.used", "It is in use; end it by date or mark it as no longer active.")]
+        ) from used
+    audit.record(row.business, actor, f"{kind}.removed", f"{kind}:{ref}", {"was": str(row)})
+
+
+def change_offer(*, offer: Offer, actor: Actor, values: Mapping[str, Any]) -> Offer:
+    """Changes an offer. Once it has begun only its end may change, and not to before today: the past stays as it was."""
+    _keep_the_past(offer, values)
+    return store(offer, actor=actor, values=values)
+
+
+def change_price_rule(*, rule: PriceRule, actor: Actor, values: Mapping[str, Any]) -> PriceRule:
+    """Changes a line of the price rules, under the same terms as an offer."""
+    _keep_the_past(rule, values)
+    return store(rule, actor=actor, values=values)
+
+
+def remove_dated(row: Offer | PriceRule, *, actor: Actor) -> None:
+    """Takes back an offer or a line that has not begun."""
+    if row.begun:
+        raise Refused([Fault("", "past", "It has begun, so it can only be ended; past days keep their prices.")])
+    remove(row, actor=actor)
+
+
+def _keep_the_past(row: Offer | PriceRule, values: Mapping[str, Any]) -> None:
+    today = timezone.localdate()
+    changed = {name for name, value in values.items() if value != getattr(row, name)}
+    faults = [
+        Fault(f"/{name}", "past", "This price has begun: give a new one from a later day, or end this one.")
+        for name in sorted(changed - {"valid_to"})
+        if row.begun
+    ]
+    end = values.get("valid_to")
+    if row.begun and "valid_to" in changed and isinstance(end, date) and end < today - timedelta(days=1):
+        faults.append(Fault("/valid_to", "past", "It can't end before yesterday: past days keep their prices."))
+    start = values.get("valid_from")
+    if "valid_from" in changed and isinstance(start, date) and start < today:
+        faults.append(Fault("/valid_from", "past", "A price can't begin in the past."))
+    if faults:
+        raise Refused(faults)
+
+
+def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool = False) -> RowT:
+    """A new offer, line of rules or supplier's terms. It begins today or later, unless a business is just being set up."""
+    start = values.get("valid_from")
+    if not past and isinstance(start, date) and start < timezone.localdate():
+        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
+    return store(row, actor=actor, values=values)
+
+
+@transaction.atomic
+def store_system(
+    *, business: Business, actor: Actor, document: Mapping[str, Any], system: FenceSystem | None = None
+) -> FenceSystemVersion:
+    """The next version of a fence system (its first, without ``system``); the same document again changes nothing."""
+    read = read_system(document)
+    if system is None:
+        system = FenceSystem(business=business, code=read.code)
+        first = not FenceSystem.objects.of(business).filter(is_default=True).exists()
+        store(system, actor=actor, values={"label": read.label, "is_default": first})
+    elif system.code != read.code:
+        raise Refused([Fault("/code", "code.fixed", f"This fence system's code is {system.code} and stays so.")])
+    digest = hashlib.sha256(write_json(document)).hexdigest()
+    rows = FenceSystemVersion.objects.of(business).filter(system=system)
+    last = rows.order_by("-number").first()
+    if last is not None and last.sha256 == digest:
+        return last
+    system.latest = (last.number if last else 0) + 1
+    system.label = read.label
+    system.save()
+    version = FenceSystemVersion(
+        business=business, system=system, number=system.latest, document=dict(document), sha256=digest
+    )
+    version.save()
+    detail = {"version": version.number, "sha256": digest}
+    audit.record(business, actor, "fencesystem.version", f"fencesystem:{system.ref}", detail)
+    return version
+
+
+@transaction.atomic
+def make_default(*, system: FenceSystem, actor: Actor) -> FenceSystem:
+    """The system that measures get when they name none."""
+    if not system.active:
+        raise Refused(
+            [Fault("/is_default", "system.inactive", "A system that is no longer active can't be the default.")]
+        )
+    FenceSystem.objects.of(system.business).filter(is_default=True).exclude(pk=system.pk).update(is_default=False)
+    return store(system, actor=actor, values={"is_default": True})

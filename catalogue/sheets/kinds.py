@@ -1,0 +1,147 @@
+"""The three sheets: their columns, and what a row must be as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from catalogue.bands import bands_fault
+from catalogue.codes import ImportKind, Role, is_piece, sale_unit
+from catalogue.models import Component, Finish, Offer, PriceRule, Supplier
+from catalogue.rules import rule_faults
+from catalogue.sheets.columns import (
+    Column,
+    Unreadable,
+    bands_column,
+    code_column,
+    date_column,
+    number_column,
+    text_column,
+)
+from catalogue.sheets.refusing import Cell
+from shared.business.models import Business
+from shared.business.scoping import Owned
+
+Faults = list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past."""
+
+    kind: ImportKind
+    model: type[Owned]
+    columns: tuple[Column, ...]
+    check: Callable[[Mapping[str, Any]], Faults]
+    dated: bool
+
+    @property
+    def attrs(self) -> tuple[str, ...]:
+        return tuple(column.attr for column in self.columns)
+
+    def key(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
+        """What tells a row from all others."""
+        return tuple(values[column.attr] for column in self.columns if column.key)
+
+
+def _ends_before(values: Mapping[str, Any], start: str, end: str) -> Faults:
+    begins, ends = values[start], values[end]
+    return (
+        [(end, "It ends before it begins.")]
+        if isinstance(begins, date) and isinstance(ends, date) and ends < begins
+        else []
+    )
+
+
+def _check_component(values: Mapping[str, Any]) -> Faults:
+    faults = _ends_before(values, "active_from", "active_to")
+    if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
+        faults.append(("length_mm", "A stock length in mm is wanted, or MTR as sale unit."))
+    if values["role"] == Role.CONCRETE_BAG and not values["bag_yield_m3"]:
+        faults.append(("bag_yield_m3", "How much concrete one bag makes, in m3."))
+    return faults
+
+
+def _check_offer(values: Mapping[str, Any]) -> Faults:
+    return _ends_before(values, "valid_from", "valid_to")
+
+
+def _check_rule(values: Mapping[str, Any]) -> Faults:
+    faults = rule_faults(values["kind"], values["key"], values["amount"], values["choice"])
+    return faults + _ends_before(values, "valid_from", "valid_to")
+
+
+def _unit_column() -> Column:
+    def read(cell: Cell, decimal_comma: bool) -> str:
+        code = sale_unit(cell.text or "C62")
+        if code is None:
+            raise Unreadable("A code of UN/ECE Recommendation 20 is wanted, such as C62, MTR, MTQ or XBG.")
+        return code
+
+    return Column("sale_unit", "sale_unit", read, str)
+
+
+def _components(business: Business) -> Kind:
+    finishes = dict(Finish.objects.of(business).values_list("code", "pk"))
+    columns = (
+        text_column(Component, "sku", key=True),
+        text_column(Component, "label"),
+        text_column(Component, "role", choices=True),
+        code_column("finish", "finish_id", finishes, needed=False, what="finish"),
+        *(number_column(Component, name, least=Decimal(1)) for name in ("length_mm", "width_mm", "height_mm")),
+        _unit_column(),
+        number_column(Component, "pack"),
+        text_column(Component, "gtin"),
+        number_column(Component, "mass_kg"),
+        number_column(Component, "bag_yield_m3"),
+        text_column(Component, "account_code"),
+        date_column("active_from"),
+        date_column("active_to"),
+    )
+    return Kind(ImportKind.COMPONENTS, Component, columns, _check_component, dated=False)
+
+
+def _offers(business: Business) -> Kind:
+    suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
+    skus = dict(Component.objects.of(business).values_list("sku", "pk"))
+    columns = (
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key=True),
+        code_column("sku", "component_id", skus, needed=True, what="component", key=True),
+        text_column(Offer, "supplier_sku"),
+        number_column(Offer, "price"),
+        bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
+        number_column(Offer, "pack"),
+        number_column(Offer, "least_quantity"),
+        number_column(Offer, "lead_days"),
+        date_column("valid_from", needed=True, key=True),
+        date_column("valid_to"),
+    )
+    return Kind(ImportKind.OFFERS, Offer, columns, _check_offer, dated=True)
+
+
+def _price_rules(business: Business) -> Kind:
+    columns = (
+        text_column(PriceRule, "kind", key=True, choices=True),
+        text_column(PriceRule, "key", key=True),
+        number_column(PriceRule, "amount"),
+        text_column(PriceRule, "choice"),
+        text_column(PriceRule, "label"),
+        date_column("valid_from", needed=True, key=True),
+        date_column("valid_to"),
+    )
+    return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True)
+
+
+_KINDS = {
+    ImportKind.COMPONENTS: _components,
+    ImportKind.OFFERS: _offers,
+    ImportKind.PRICE_RULES: _price_rules,
+}
+
+
+def kind_for(kind: ImportKind, business: Business) -> Kind:
+    """A sheet as one business fills it: with its own finishes, suppliers and components to refer to."""
+    return _KINDS[kind](business)

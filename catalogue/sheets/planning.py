@@ -1,0 +1,155 @@
+"""What taking in a file would do, before anything is done: added, changed, as it was, refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from catalogue.sheets.columns import Unreadable
+from catalogue.sheets.kinds import Kind
+from catalogue.sheets.reading import Sheet
+from catalogue.sheets.refusing import EMPTY, Row, SheetRefusedError
+from shared.business.models import Business
+
+_EVERY = 500  # rows between two reports of progress
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """One cell (or row) that is not taken in: ``row`` is its number in the file."""
+
+    row: int
+    column: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A stored row that would change: its id, and (before, after) by attribute."""
+
+    row: int
+    pk: int
+    values: Mapping[str, Any]
+    before: Mapping[str, Any]
+
+
+@dataclass(slots=True)
+class Plan:
+    """Everything a file would do. Nothing is done while there is any refusal."""
+
+    added: list[Mapping[str, Any]] = field(default_factory=list)
+    changed: list[Change] = field(default_factory=list)
+    unchanged: int = 0
+    refused: list[Refusal] = field(default_factory=list)
+    rows: int = 0
+
+
+@dataclass(slots=True)
+class _Reader:
+    """Reads rows one after another against what is stored."""
+
+    kind: Kind
+    sheet: Sheet
+    stored: dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]
+    past: bool
+    plan: Plan = field(default_factory=Plan)
+    seen: dict[tuple[Any, ...], int] = field(default_factory=dict)
+
+    def take(self, row: Row) -> None:
+        """Adds one row to the plan."""
+        values, faults = self._values(row)
+        if not faults:
+            faults = self.kind.check(values)
+        if not faults:
+            faults = self._place(row, values)
+        self.plan.refused += [Refusal(row.number, column, reason) for column, reason in faults]
+
+    def _values(self, row: Row) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+        cells = dict(zip(self.sheet.columns, row.cells, strict=False))
+        values: dict[str, Any] = {}
+        faults = []
+        for column in self.kind.columns:
+            try:
+                values[column.attr] = column.value(cells.get(column.name, EMPTY), self.sheet.decimal_comma)
+            except Unreadable as fault:
+                faults.append((column.name, str(fault)))
+        beyond = [cell for cell in row.cells[len(self.sheet.columns) :] if cell.text.strip()]
+        return values, faults + ([("", "The row has more cells than the header.")] if beyond else [])
+
+    def _place(self, row: Row, values: dict[str, Any]) -> list[tuple[str, str]]:
+        key = self.kind.key(values)
+        named = next(column.name for column in reversed(self.kind.columns) if column.key)
+        first = self.seen.setdefault(key, row.number)
+        if first != row.number:
+            return [(named, f"The same as in row {first}.")]
+        old = self.stored.get(key)
+        if old is None:
+            return self._add(values)
+        return self._change(row, values, *old)
+
+    def _add(self, values: dict[str, Any]) -> list[tuple[str, str]]:
+        start = values.get("valid_from")
+        if self.kind.dated and not self.past and isinstance(start, date) and start < timezone.localdate():
+            return [("valid_from", "A price can't begin in the past.")]
+        self.plan.added.append(values)
+        return []
+
+    def _change(self, row: Row, values: dict[str, Any], pk: int, old: tuple[Any, ...]) -> list[tuple[str, str]]:
+        before = dict(zip(self.kind.attrs, old, strict=True))
+        changed = {attr for attr in self.kind.attrs if before[attr] != values[attr]}
+        if not changed:
+            self.plan.unchanged += 1
+            return []
+        today = timezone.localdate()
+        if self.kind.dated and before["valid_from"] < today:
+            faults = [
+                (attr, "This price has begun: give a new one from a later day.")
+                for attr in sorted(changed - {"valid_to"})
+            ]
+            end = values["valid_to"]
+            if "valid_to" in changed and end is not None and end < today:
+                faults.append(("valid_to", "A price that has begun can't end in the past."))
+            if faults:
+                return faults
+        self.plan.changed.append(Change(row.number, pk, {attr: values[attr] for attr in changed}, before))
+        return []
+
+
+def _stored(kind: Kind, business: Business) -> dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]:
+    rows = kind.model.objects.of(business).order_by("pk").values_list("pk", *kind.attrs).iterator(chunk_size=2000)
+    found = {}
+    for pk, *values in rows:
+        row = tuple(values)
+        found[kind.key(dict(zip(kind.attrs, row, strict=True)))] = (pk, row)
+    return found
+
+
+def check_header(kind: Kind, sheet: Sheet) -> None:
+    """Refused unless every column is one of the kind's and those that make the key are there."""
+    known = [column.name for column in kind.columns]
+    unknown = [name for name in sheet.columns if name not in known]
+    missing = [column.name for column in kind.columns if column.key and column.name not in sheet.columns]
+    if unknown or missing:
+        parts = [f"unknown: {', '.join(unknown)[:300]}"] if unknown else []
+        parts += [f"missing: {', '.join(missing)}"] if missing else []
+        raise SheetRefusedError("header", f"Columns {'; '.join(parts)}. Known are: {', '.join(known)}.", 1)
+
+
+def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, progress: Progress | None = None) -> Plan:
+    """Reads a whole file against what is stored; ``past`` allows prices that began long ago, for a business being set up.
+
+    A column that is not in the file is read as empty, so that a file always says the whole row.
+    """
+    check_header(kind, sheet)
+    reader = _Reader(kind, sheet, _stored(kind, business), past)
+    for row in sheet.rows:
+        reader.take(row)
+        reader.plan.rows += 1
+        if progress is not None and reader.plan.rows % _EVERY == 0:
+            progress(reader.plan.rows)
+    return reader.plan

@@ -1,0 +1,39 @@
+"""What can be wrong with a file, and how much of one is taken in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MOST_BYTES = 10_000_000
+MOST_ROWS = 50_000
+MOST_COLUMNS = 40
+MOST_LINE = 20_000  # characters of one line of a CSV file
+MOST_CELL = 2_000
+
+
+class SheetRefusedError(ValueError):
+    """A file that can't be taken in at all. ``row`` is the line of the file, counted from 1, where it is known."""
+
+    def __init__(self, code: str, reason: str, row: int | None = None) -> None:
+        self.code, self.reason, self.row = code, reason, row
+        super().__init__(reason if row is None else f"line {row}: {reason}")
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell as it stands in the file. ``number``: the file itself says it is one (XLSX)."""
+
+    text: str
+    number: bool = False
+    formula: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row with its number in the file, counted from 1."""
+
+    number: int
+    cells: tuple[Cell, ...]
+
+
+EMPTY = Cell("")
