@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from drf_spectacular.openapi import AutoSchema
@@ -82,6 +83,15 @@ class EndpointSchema(AutoSchema):
         if self._conditional():
             told.append(_header("If-Match", "The ETag of the version that was looked at.", True))
         return told
+
+    def get_auth(self) -> list[dict[str, list[str]]]:
+        """Said by ``get_operation``."""
+        return []
+
+    def get_operation_id(self) -> str:
+        """The method and the address: ``get_members_ref``; as stable as they are."""
+        address = self.path.removeprefix("/api/v1/")
+        return f"{self.method.lower()}_{re.sub('[^a-z0-9]+', '_', address.lower()).strip('_')}"
 
     def get_operation(self, *args: Any, **kwargs: Any) -> dict[str, Any] | None:
         operation: dict[str, Any] | None = super().get_operation(*args, **kwargs)

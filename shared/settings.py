@@ -245,7 +245,7 @@ LANGUAGE_CODE = "en"
 USE_TZ = True
 TIME_ZONE = "UTC"
 STATIC_URL = "/static/"
-STATIC_ROOT = ROOT / "staticfiles"
+STATIC_ROOT = ROOT / "static-collected"
 STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
 # without collectstatic (a demo, the tests) files are served from where they lie
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.is_dir()

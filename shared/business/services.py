@@ -48,6 +48,19 @@ def add_member(*, business: Business, person: Person, role: Role) -> Member:
 
 
 @transaction.atomic
+def demo_sign_in(*, business: Business, password: str) -> Person:
+    """An owner of ``business`` with a password everybody may know: for demonstrations only."""
+    owner = Person.objects.filter(memberships__business=business, memberships__role=Role.OWNER).order_by("id").first()
+    if owner is None:
+        owner = Person.objects.create_user("owner@demo.test", name="Demo Owner")
+        add_member(business=business, person=owner, role=Role.OWNER)
+    owner.set_password(password)
+    owner.is_staff = owner.is_superuser = True  # the admin belongs to what is shown
+    owner.save()
+    return owner
+
+
+@transaction.atomic
 def change_role(*, member: Member, role: Role) -> Member:
     """Gives a member another role; the last owner stays owner."""
     if role is not Role.OWNER:

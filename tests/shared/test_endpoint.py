@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from typing import Any
 
 import pytest
-from django.http import HttpResponse
 from django.test import Client
 
 from shared.business.models import Business, Person
@@ -16,7 +16,7 @@ from tests.conftest import Cast
 JSON = "application/json"
 
 
-def problem(response: HttpResponse) -> dict[str, object]:
+def problem(response: Any) -> dict[str, object]:
     assert response["Content-Type"] == "application/problem+json"
     document: dict[str, object] = json.loads(response.content)
     assert document["status"] == response.status_code
@@ -76,9 +76,8 @@ def test_every_refusal_is_a_problem_document(owner_client: Client, method: str, 
 def test_a_change_needs_the_version_that_was_looked_at(owner_client: Client) -> None:
     tag = owner_client.get("/api/v1/business")["ETag"]
 
-    def change(**headers: str) -> HttpResponse:
-        answer: HttpResponse = owner_client.patch("/api/v1/business", {"phone": "555 0100"}, JSON, headers=headers)
-        return answer
+    def change(**headers: str) -> Any:
+        return owner_client.patch("/api/v1/business", {"phone": "555 0100"}, JSON, headers=headers)
 
     assert change().status_code == 428
     assert change(**{"If-Match": f"W/{tag}"}).status_code == 412

@@ -1,0 +1,51 @@
+# Every target sets up first; that is quick when nothing changed.
+PYTHON ?= python3
+PORT ?= 8000
+VENV := .venv
+BIN := $(VENV)/bin
+READY := $(VENV)/.ready
+DEMO_ENV := BAYWRIGHT_DEMO=1
+COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
+
+.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock
+
+setup: $(READY)
+
+$(READY): tests/requirements.lock docker/system-packages.sh
+	@sh docker/system-packages.sh runtime
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
+	@echo "setting up $(VENV) (a few minutes the first time)"
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r tests/requirements.lock
+	@touch $@
+
+setup-tests: setup
+	@sh docker/system-packages.sh tests
+
+demo: setup
+	@$(DEMO_ENV) $(BIN)/python manage.py demo
+
+serve: setup
+	@$(DEMO_ENV) $(BIN)/python manage.py serve --port $(PORT)
+
+test: setup-tests
+	@sh .ci/test
+
+lint: setup
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy .
+	$(BIN)/lint-imports
+
+format: setup
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+bench: setup-tests
+	@$(BIN)/python -m pytest tests/benchmarks -q -s
+
+bench-cutting: setup
+	@$(BIN)/python -m tests.benchmarks.cutting
+
+lock:
+	$(COMPILE) -o requirements.lock
+	$(COMPILE) --extra dev -c requirements.lock -o tests/requirements.lock

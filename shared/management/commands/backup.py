@@ -1,0 +1,27 @@
+"""``manage.py backup FILE``: a whole, consistent copy while the service runs on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from shared import copies
+
+
+class Command(BaseCommand):
+    help = "Copies the database into FILE (pg_dump -Fc, or SQLite's backup); safe while others write."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", type=Path)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        target: Path = options["file"]
+        if target.exists():
+            raise CommandError(f"{target} exists already; a backup never writes over another.")
+        try:
+            copies.backup(target)
+        except copies.CopyError as fault:
+            raise CommandError(str(fault)) from None
+        self.stdout.write(f"{target}: {target.stat().st_size} bytes")

@@ -1,0 +1,43 @@
+"""``manage.py serve``: pages and API on this machine with the demo data, for trying things out."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command, get_commands
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from shared.business.models import Business
+from shared.business.services import demo_sign_in
+
+_PASSWORD = "fences for everybody"  # noqa: S105 - printed on purpose; refused below outside of a demonstration
+
+
+class Command(BaseCommand):
+    help = "Migrates, loads the demo when there is no business yet, and serves on localhost."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--port", type=int, default=8000)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not (settings.DEMO or settings.DEBUG):
+            raise CommandError(
+                "serve is for trying things out: set BAYWRIGHT_DEMO=1. Otherwise run gunicorn shared.wsgi."
+            )
+        call_command("migrate", verbosity=0)
+        if not Business.objects.exists() and "demo" in get_commands():
+            call_command("demo")
+        business = Business.objects.order_by("id").first()
+        if business is None:
+            self.stdout.write("There is no business yet: run manage.py start_business.")
+        else:
+            person = demo_sign_in(business=business, password=_PASSWORD)
+            self.stdout.write(f"Sign in as {person.email} with the password: {_PASSWORD}")
+        self.stdout.write(
+            f"Pages: http://localhost:{options['port']}/   API: http://localhost:{options['port']}/api/docs/"
+        )
+        if not settings.REDIS_URL:
+            threading.Thread(target=call_command, args=("work",), daemon=True).start()
+        call_command("runserver", f"127.0.0.1:{options['port']}", use_reloader=False)

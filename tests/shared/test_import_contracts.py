@@ -1,0 +1,59 @@
+"""Each import contract bites: a wrong import, added in a copy, is found."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGES = ("fencing", "shared", "catalogue", "quotes")
+
+WRONG = [
+    ("fencing/measure.py", "import django", "the engine computes and knows nothing of us"),
+    ("fencing/measure.py", "import logging", "the engine computes and knows nothing of us"),
+    ("fencing/measure.py", "import random", "the engine computes and knows nothing of us"),
+    ("shared/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
+    ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
+    ("quotes/jobs/models.py", "import quotes.desk.page_urls", "the stages of a job form no circle"),
+    ("quotes/pricing/__init__.py", "import django.db", "pricing is a pure function"),
+    ("shared/business/services.py", "import shared.tasks", "services write rows and start nothing"),
+    ("quotes/jobs/models.py", "import redis", "only the relay knows the broker"),
+]
+
+
+@pytest.fixture(scope="module")
+def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    copy = tmp_path_factory.mktemp("copy")
+    for package in PACKAGES:
+        shutil.copytree(
+            ROOT / package, copy / package, ignore=shutil.ignore_patterns("__pycache__", "*.otf", "*.sqlite3")
+        )
+    shutil.copy(ROOT / "pyproject.toml", copy)
+    # the circle below needs its other half
+    (copy / "quotes/desk/page_urls.py").write_text("import quotes.jobs.models\n")
+    return copy
+
+
+def contracts(copy: Path) -> str:
+    command = [sys.executable, "-c", "from importlinter.cli import lint_imports_command; lint_imports_command()"]
+    done = subprocess.run([*command, "--no-cache"], cwd=copy, capture_output=True, text=True, check=False)
+    return done.stdout
+
+
+def test_the_tree_keeps_them_all(copied: Path) -> None:
+    assert "0 broken" in contracts(copied)
+
+
+@pytest.mark.parametrize(("path", "line", "contract"), WRONG)
+def test_a_wrong_import_is_found(copied: Path, path: str, line: str, contract: str) -> None:
+    file = copied / path
+    before = file.read_text()
+    file.write_text(f"{before}\n{line}\n")
+    try:
+        assert f"{contract} BROKEN" in contracts(copied)
+    finally:
+        file.write_text(before)

@@ -1,0 +1,157 @@
+"""Nobody can forget whose rows they are asking for."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from django.apps import apps
+from django.db import models
+from django.urls import URLPattern, URLResolver, get_resolver
+
+from shared.api import Endpoint
+from shared.business.models import Business
+from shared.business.roles import GRANTS, SUPPLIER_SCOPES, Role, Scope
+from shared.business.scoping import ForeignRowError, Owned, OwnedManager, UnscopedError, new_ref, owned_links
+
+ROOT = Path(__file__).resolve().parents[2]
+OURS = ("shared", "catalogue", "quotes")
+
+# every model of ours that is not Owned, and why that is right
+NOT_OWNED = {
+    "shared.Person": "a person may be a member of several businesses",
+    "shared.Business": "is the owner",
+    "shared.Member": "links a person to the business; reached through it",
+    "shared.SupplierAccount": "serves several businesses",
+    "shared.ApiKey": "of a business or of a supplier account; checked by a constraint",
+    "shared.AuditEntry": "append-only, numbered for each business; has no ref and no version",
+    "shared.Counter": "the numbers of a business; never shown",
+    "shared.Event": "the outbox; some events are of no business",
+    "shared.Wanted": "the outbox; follows its event",
+    "shared.Routine": "when the system last did something",
+    "shared.IdempotentCall": "belongs to a caller, not to a business",
+    "shared.RateWindow": "belongs to a caller, or to a network address",
+}
+
+
+def our_models() -> list[type[models.Model]]:
+    return [model for model in apps.get_models() if model.__module__.split(".")[0] in OURS]
+
+
+def test_every_model_is_owned_or_has_a_reason_not_to_be() -> None:
+    bare = {model._meta.label for model in our_models() if not issubclass(model, Owned)}
+    assert bare == set(NOT_OWNED)
+
+
+def test_no_owned_model_replaces_the_managers() -> None:
+    for model in our_models():
+        if issubclass(model, Owned):
+            assert isinstance(model.objects, OwnedManager), model
+
+
+@pytest.mark.parametrize("ask", ["all", "count", "first", "exists", "create"])
+def test_an_owned_model_answers_nothing_without_a_business(ask: str) -> None:
+    for model in our_models():
+        if issubclass(model, Owned):
+            with pytest.raises(UnscopedError):
+                getattr(model.objects, ask)()
+
+
+def test_a_business_that_is_not_stored_owns_nothing() -> None:
+    owned = next(model for model in our_models() if issubclass(model, Owned))
+    with pytest.raises(UnscopedError):
+        owned.objects.of(Business(name="not stored"))
+
+
+def sources() -> list[Path]:
+    return [path for name in OURS for path in (ROOT / name).rglob("*.py") if "migrations" not in path.parts]
+
+
+def test_every_way_past_the_scope_says_why() -> None:
+    past = re.compile(r"\.anywhere\b|_default_manager|_base_manager")
+    silent = [
+        f"{path.relative_to(ROOT)}:{number}: {line.strip()}"
+        for path in sources()
+        for number, line in enumerate(path.read_text().splitlines(), 1)
+        if past.search(line.split('"')[0]) and "# unscoped:" not in line and not line.lstrip().startswith(("#", "``"))
+    ]
+    assert silent == []
+
+
+def test_nobody_uses_the_short_cut_that_goes_past_the_scope() -> None:
+    found = [str(path) for path in sources() if re.search(r"get_(object|list)_or_404\(", path.read_text())]
+    assert found == []
+
+
+def test_only_the_relay_sends_tasks() -> None:
+    sends = re.compile(r"\.(delay|apply_async|delay_on_commit|send_task)\(")
+    found = {str(path.relative_to(ROOT)) for path in sources() if sends.search(path.read_text())}
+    assert found == {"shared/relay.py"}
+
+
+def endpoints() -> list[type[Endpoint]]:
+    def walk(patterns: list[URLPattern | URLResolver]) -> list[type[Endpoint]]:
+        found: list[type[Endpoint]] = []
+        for pattern in patterns:
+            if isinstance(pattern, URLResolver):
+                found += walk(pattern.url_patterns)
+            else:
+                view = getattr(pattern.callback, "view_class", None) or getattr(pattern.callback, "cls", None)
+                if isinstance(view, type) and issubclass(view, Endpoint):
+                    found.append(view)
+        return found
+
+    return walk(get_resolver().url_patterns)
+
+
+def test_every_method_of_every_endpoint_names_its_scope() -> None:
+    for endpoint in endpoints():
+        methods = {name.upper() for name in ("get", "post", "put", "patch", "delete") if hasattr(endpoint, name)}
+        if not endpoint.public:
+            assert methods == set(endpoint.scopes), endpoint
+        assert all(isinstance(scope, Scope) for scope in endpoint.scopes.values())
+
+
+def test_every_address_of_the_api_is_an_endpoint() -> None:
+    resolvers = [
+        one for one in get_resolver().url_patterns if isinstance(one, URLResolver) and "api/v1" in str(one.pattern)
+    ]
+    views = [
+        getattr(pattern.callback, "view_class", None) or getattr(pattern.callback, "cls", None)
+        for resolver in resolvers
+        for pattern in resolver.url_patterns
+        if isinstance(pattern, URLPattern)
+    ]
+    assert all(isinstance(view, type) and issubclass(view, Endpoint) for view in views)
+
+
+def test_the_roles_are_those_of_the_contract() -> None:
+    estimator, crew, bookkeeper = GRANTS[Role.ESTIMATOR], GRANTS[Role.CREW], GRANTS[Role.BOOKKEEPER]
+    assert GRANTS[Role.OWNER] == frozenset(Scope) - SUPPLIER_SCOPES
+    assert not estimator & {
+        Scope.MEMBERS_READ,
+        Scope.MEMBERS_WRITE,
+        Scope.KEYS_READ,
+        Scope.KEYS_WRITE,
+        Scope.PRICES_WRITE,
+    }
+    assert not {scope for scope in crew if scope.endswith(":write")} - {Scope.ASBUILT_WRITE}
+    assert {scope for scope in bookkeeper if scope.endswith(":write")} == {Scope.BOOKS_WRITE}
+    assert Scope.PRICES_READ not in crew
+
+
+def test_a_ref_has_more_than_128_bits() -> None:
+    assert 62 ** len(new_ref()) > 2**128
+    assert len({new_ref() for _ in range(1000)}) == 1000
+
+
+def test_links_between_owned_rows_are_all_watched() -> None:
+    watched = [
+        (model, field.name) for model in our_models() if issubclass(model, Owned) for field, _ in owned_links(model)
+    ]
+    for model, name in watched:
+        target = model._meta.get_field(name).related_model
+        assert target is not None
+        assert issubclass(target, Owned)
+    assert ForeignRowError.__mro__[1].__name__ == "ValidationError"
