@@ -1,0 +1,149 @@
+"""Small sums where one millimetre or one run decides: plans that close, gates at an end, rails that fit exactly, a swing."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from fencing.measure import Basis, Form, Gate, GateKind, Layout, Run, Station, Terminal
+from tests.fencing.worked.reckoning import reckon, stops_and_warnings
+
+
+def side(name: str, length: int, turn: int, *levels: tuple[int, int]) -> Run:
+    return Run(
+        name,
+        length,
+        1800,
+        Basis.CENTRES,
+        Fraction(turn),
+        Terminal.CORNER,
+        Terminal.CORNER,
+        levels=tuple(Station(at, level) for at, level in levels),
+        form=Form.RAKED,
+    )
+
+
+def single(start: int, hang: str = "left") -> Gate:
+    return Gate("G", start, 1000, GateKind.SINGLE, 1800, hang=hang)
+
+
+# -- plans that close
+
+
+def test_three_equal_sides_turning_120_degrees_share_three_corners() -> None:
+    taken = reckon(side("A", 4800, 0), side("B", 4800, 120), side("C", 4800, 120))
+    assert taken.runs[2].posts[-1].id == "A-P1"
+    assert taken.concrete.holes == 3 + 3  # a corner and a pair to each side
+
+
+@pytest.mark.parametrize(
+    ("last", "closes"),
+    [
+        (4800 - 499, True),  # a gap of 499; up to 500 is always let pass
+        (4800 - 501, False),
+    ],
+)
+def test_a_plan_closes_when_its_end_is_within_half_a_metre_of_its_start(last: int, closes: bool) -> None:
+    # a rectangle 3000 by 4800 whose last side stops short; 2 % of 15.6 m is only 312
+    taken = reckon(side("A", 3000, 0), side("B", 4800, 90), side("C", 3000, 90), side("D", last, 90))
+    assert (taken.runs[3].posts[-1].id == "A-P1") is closes
+
+
+def test_two_per_cent_of_a_long_plan_is_let_pass() -> None:
+    # 2 x 20 m + 20 m + 19.2 m = 79.2 m, of which 2 % is 1584: 800 short closes
+    taken = reckon(side("A", 20_000, 0), side("B", 20_000, 90), side("C", 20_000, 90), side("D", 19_200, 90))
+    assert taken.runs[3].posts[-1].id == "A-P1"
+
+
+def test_two_runs_there_and_back_do_not_share_their_far_ends() -> None:
+    taken = reckon(side("A", 4800, 0), side("B", 4800, 180))
+    assert [post.id for post in taken.runs[1].posts] == ["A-P3", "B-P2", "B-P3"]
+
+
+def test_runs_that_disagree_about_the_ground_at_their_corner_are_told_and_the_lower_is_used() -> None:
+    # 21 apart is told, 20 is let pass
+    told = reckon(side("A", 4800, 0, (0, 0), (4800, 0)), side("B", 4800, 90, (0, -21), (4800, -21)))
+    assert stops_and_warnings(told) == {("corner.levels", "A-P3")}
+    assert told.runs[0].posts[-1].ground == told.runs[1].posts[0].ground == -21
+    assert not reckon(side("A", 4800, 0, (0, 0), (4800, 0)), side("B", 4800, 90, (0, -20), (4800, -20))).notices
+
+
+# -- gates at an end and beside each other
+
+
+@pytest.mark.parametrize("start", [29, 30, 31])
+def test_a_gate_post_within_a_millimetre_of_the_end_post_is_that_post(start: int) -> None:
+    run = Run("A", 6000, 1800, Basis.CENTRES, start=Terminal.WALL, form=Form.LEVEL, gates=(single(start),))
+    first = reckon(run).runs[0].posts[0]
+    assert (first.at, first.kind) == (0, "square")  # 30 is half a face: at 30 the post's centre is the wall's channel's
+
+
+@pytest.mark.parametrize("start", [4969, 4970, 4971])
+def test_so_it_is_at_the_other_end(start: int) -> None:
+    run = Run("A", 6000, 1800, Basis.CENTRES, end=Terminal.JOIN, form=Form.LEVEL, gates=(single(start),))
+    last = reckon(run).runs[0].posts[-1]
+    assert (last.at, last.kind) == (6000, "square")
+
+
+def test_two_gates_a_post_face_apart_share_a_post() -> None:
+    second = Gate("H", 3060, 1000, GateKind.SINGLE, 1800)  # the first ends at 3000, the face is 60
+    run = Run("A", 6000, 1800, Basis.CENTRES, form=Form.LEVEL, gates=(single(2000), second))
+    built = reckon(run).runs[0]
+    assert built.gates[0].posts[1] == built.gates[1].posts[0]
+    assert [post.at for post in built.posts] == [0, 1970, 3030, 4090, 6000]
+
+
+# -- rails that fit exactly
+
+
+def test_a_segment_of_whole_rails_has_no_closing_bay() -> None:
+    length = (40 + 2390 + 5) + (5 + 2390 + 5) + (5 + 2390 + 40)
+    built = reckon(Run("A", length, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)).runs[0]
+    assert [bay.width for bay in built.bays] == [2435, 2400, 2435]
+    assert {rail.length for bay in built.bays for rail in bay.rails} == {2390}
+
+
+def test_a_segment_of_whole_pitches_has_no_closing_bay_in_any_layout() -> None:
+    for layout in (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED):
+        built = reckon(Run("A", 7200, 1800, Basis.CENTRES, form=Form.LEVEL, layout=layout)).runs[0]
+        assert [bay.width for bay in built.bays] == [2400, 2400, 2400]
+
+
+@pytest.mark.parametrize(("closing", "widths"), [(400, [2400, 2400, 400]), (399, [2400, 1400, 1399])])
+def test_the_least_closing_bay_is_still_allowed(closing: int, widths: list[int]) -> None:
+    built = reckon(Run("A", 4800 + closing, 1800, Basis.CENTRES, form=Form.LEVEL)).runs[0]
+    assert [bay.width for bay in built.bays] == widths
+
+
+# -- a swing
+
+
+@pytest.mark.parametrize(
+    ("hang", "warned"),
+    [
+        ("left", True),  # opened, the leaf lies over 1024 to 2000, where the bank stands 100 above 0
+        ("right", False),
+    ],
+)
+def test_a_bank_beside_the_hinges_is_in_the_way_of_the_swing(hang: str, warned: bool) -> None:
+    # the foot is 50 above the opening's highest ground of 0; the bank stands 50 higher than that
+    levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 100), (1900, 0), (6000, 0)))
+    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
+    notices = {notice.code: notice.text for notice in reckon(run).notices}
+    assert ("gate.swing" in notices) is warned
+    if warned:
+        assert "50 mm" in notices["gate.swing"]
+
+
+def test_a_bank_beside_the_hinges_on_the_right_is_seen_too() -> None:
+    # opened, a leaf hung on the right lies over 3000 to 3976
+    levels = tuple(Station(at, level) for at, level in ((0, 0), (3100, 0), (3600, 100), (6000, 0)))
+    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang="right"),))
+    assert "gate.swing" in {notice.code for notice in reckon(run).notices}
+
+
+def test_a_bank_no_higher_than_the_foot_is_not_in_the_way() -> None:
+    levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 50), (1900, 0), (6000, 0)))
+    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000),))
+    assert "gate.swing" not in {notice.code for notice in reckon(run).notices}
