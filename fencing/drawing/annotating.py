@@ -48,9 +48,18 @@ class Annotator:
     def __init__(self, shown: Scene, board: Board) -> None:
         self.shown, self.board, self.size = shown, board, shown.size
         self._parts, self._left = list[str](), list[str]()
+        self._words = Board(*board.edges)  # words alone: lines may cross lines, but not these
+        self._kept = Board(*board.edges)  # where the ends of dimension lines will stand: gates' names keep off
+        self._named = set[str]()  # corner posts are named once
 
     def body(self) -> str:
         return svg.group("words", "".join(self._parts))
+
+    def keep(self, laid: Laid, inward: int) -> None:
+        """Keep gates' names off the ends of a run's dimension line on its outside."""
+        for post in (laid.run.posts[0], laid.run.posts[-1]):
+            far = laid.track.at(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
+            self._kept.add(_between(laid.track.at(post.at), far))
 
     def run(self, laid: Laid, inward: int) -> None:
         """Name and length of a run on a dimension line, outside before inside; else with a leader; else its number and a key."""
@@ -58,12 +67,17 @@ class Annotator:
         name, length = lettering.fit(run.id, self.size, 40), f"{metres(run.length)} m"
         if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
             return
-        place = laid.track.at((run.posts[0].at + run.posts[-1].at) / 2)
-        if self._ring(place, f"{name} {length}", live=live, leader=True):
+        start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
+        places = [laid.track.at(start + long * share) for share in (0.5, 0.25, 0.75, 0.1, 0.9)]
+        if any(self._ring(place, f"{name} {length}", live=live, leader=True) for place in places):
             return
         number = 1 + self.shown.takeoff.runs.index(run)
-        self._ring(place, str(number), live=live, bold=True, leader=True)
+        any(self._ring(place, str(number), live=live, bold=True, leader=True) for place in places)
         self._left.append(f"{number}: {name} {length}")
+
+    def _take(self, text: Box) -> None:
+        self.board.add(text)
+        self._words.add(text)
 
     def _dimension(self, laid: Laid, away: float, name: str, length: str, live: bool) -> bool:
         run, track = laid.run, laid.track
@@ -80,12 +94,16 @@ class Annotator:
         ux, uy = cos(radians(turn)), sin(radians(turn))
         lift = self.size * 0.75  # from the line to the middle of the words, upwards as they are read
         text = Box(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
-        if not (self.board.free(line) and self.board.free(text)):
+        ticks = Box(x, y, long + 1.4, 1.6, track.heading)
+        if not (self.board.inside(ticks) and self.board.free(line) and self.board.free(text)):
             return False
-        self.board.add(line)
-        self.board.add(text)
-        reach = off + (0.9 if off > 0 else -0.9) * track.n
-        near = (0.9 if off > 0 else -0.9) * track.n
+        near, reach = (0.9 if off > 0 else -0.9) * track.n, off + (0.9 if off > 0 else -0.9) * track.n
+        ties = [_between(track.at(at, near), track.at(at, reach)) for at in (start, end)]
+        if not all(self._words.free(tie) for tie in ties):
+            return False
+        for box in (line, *ties):
+            self.board.add(box)
+        self._take(text)
         witness = track.line((start, near), (start, reach)) + track.line((end, near), (end, reach))
         self._parts.append(svg.path("dim", witness + track.line((start, off), (end, off)), live=live))
         tick = 0.6 * track.n
@@ -110,9 +128,9 @@ class Annotator:
                 box = Box(x, y, wide + 0.8, high)
                 near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
                 tie = _between((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
-                if not self.board.free(box) or (leader and not self.board.free(tie)):
+                if not self.board.free(box) or not self._kept.free(box) or (leader and not self.board.free(tie)):
                     continue
-                self.board.add(box)
+                self._take(box)
                 if leader:
                     self.board.add(tie)
                     self._parts.append(svg.path("dim", svg.segment(*place, *near), live=live))
@@ -126,7 +144,9 @@ class Annotator:
             side = -inward if gate.opens == "in" else inward
             words, live = f"{gate.id} {gate.opening}", self.shown.is_live(gate.id)
             middle = gate.start + gate.opening / 2
-            if self._beside(laid.track, middle, side, words, live=live, bold=True):
+            step = gate.opening * 0.25
+            tries = [(said, slide * step) for said in (words, gate.id) for slide in (0, -1, 1, -2, 2)]
+            if any(self._beside(laid.track, middle + slide, side, said, live=live, bold=True) for said, slide in tries):
                 continue
             if not self._ring(laid.track.at(middle), words, live=live, bold=True, leader=True):
                 self._left.append(words)
@@ -143,8 +163,8 @@ class Annotator:
         for away in (1.4, 2.4, 3.6):
             x, y = foot[0] + cx * (away + reach), foot[1] + cy * (away + reach)
             box = Box(x, y, wide + 0.6, high)
-            if self.board.free(box):
-                self.board.add(box)
+            if self.board.free(box) and (soft or self._kept.free(box)):
+                self._take(box)
                 self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft))
                 return True
         return False
@@ -154,6 +174,9 @@ class Annotator:
         if _apart(laid) < 2.2 * self.size:
             return
         for post in laid.run.posts:
+            if post.id in self._named:
+                continue
+            self._named.add(post.id)
             words = post_name(laid.run.id, post.id, self.size)
             self._beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
 

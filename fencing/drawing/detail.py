@@ -76,8 +76,10 @@ def _rail_span(bay: Bay, frame: Frame) -> Span:
 
 
 def _sheets_told(bay: Bay) -> str:
-    widths = ", ".join(str(sheet.width) for sheet in bay.sheets)
-    return f"sheets {widths} wide, from the left"
+    widths = [sheet.width for sheet in bay.sheets]
+    if len(set(widths)) == 1:
+        return f"{len(widths)} sheet{'s' * (len(widths) > 1)} {widths[0]} wide, laid from the left"
+    return f"sheets {', '.join(map(str, widths))} wide, laid from the left"
 
 
 def _bay_figure(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom: float) -> str:

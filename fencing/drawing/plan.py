@@ -69,7 +69,7 @@ def plan(
     parts += [_Part(None, built, (0, 0, built.bays[-1].end, 0)) for built in takeoff.retrofits]
     if not parts:
         return ""
-    room, pad = height - sheet.foot_height(size), size * 2.2 + 6
+    room, pad = height - sheet.foot_height(size), size * 2.6 + 6
     for n in (n for n in scales.STANDARD if n >= _LEAST):
         places, deep = _shelves([part.size(n, pad) for part in parts], width)
         if places and deep <= room:
@@ -121,7 +121,12 @@ def _drawn(
         elif part.retrofit:
             body.append(_retrofit(shown, part.retrofit, Track(n, *origin), board))
     words = Annotator(shown, board)
-    for name in (words.gates, words.run, words.posts):  # what must be near goes first, what may be left out last
+    for name in (
+        words.keep,
+        words.gates,
+        words.run,
+        words.posts,
+    ):  # what must be near goes first, what may be left out last
         for chain, runs in laid_out:
             for laid in runs:
                 name(laid, chain.inward)
@@ -148,7 +153,7 @@ def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
     live = shown.is_live(run.id)
     bays = {bay.id: bay for bay in run.bays}
     board.line(*track.at(run.posts[0].at), *track.at(run.posts[-1].at), 1.4)
-    parts = [_removal(shown, laid, inward)]
+    parts = [_removal(shown, laid, inward, board)]
     for bay in run.bays:
         data = track.line((bay.start, 0), (bay.end, 0))
         line = svg.path("run", data, live=live or shown.is_live(bay.id))
@@ -171,13 +176,15 @@ def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
     return svg.group("run", "".join(parts), title, id=svg.mark_id(f"{shown.prefix}-plan-run", run.id), run=run.id)
 
 
-def _removal(shown: Scene, laid: Laid, inward: int) -> str:
+def _removal(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
     """The old fence that goes, dotted beside the new one."""
     measure, run = measured(shown.takeoff, laid.run), laid.run
     if not measure.remove:
         return ""
     side = inward * 1.3 * laid.track.n
-    data = laid.track.line((run.posts[0].at, side), (min(run.posts[-1].at, measure.remove.length), side))
+    start, end = run.posts[0].at, min(run.posts[-1].at, measure.remove.length)
+    board.line(*laid.track.at(start, side), *laid.track.at(end, side))
+    data = laid.track.line((start, side), (end, side))
     return svg.path("remove", data, f"Remove {measure.remove.kind}, {metres(measure.remove.length)} m")
 
 

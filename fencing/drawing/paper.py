@@ -1,0 +1,49 @@
+"""The set of drawings that goes on paper with a job: kept with what was sent, so that it never changes afterwards."""
+
+from __future__ import annotations
+
+from fencing.drawing.detail import bay_detail, leaf_detail, typical_bay
+from fencing.drawing.elevation import elevation_sheets
+from fencing.drawing.plan import plan
+from fencing.drawing.setting import set_out_sheets
+from fencing.takeoff import TakeOff
+
+WIDTH = 180.0
+"""Width between the margins of an A4 page [mm]; a Letter page has a little more."""
+DEEP = 205.0
+"""Most height of a drawing that shares its page with a heading and a caption [mm]."""
+PLAN_DEEP = 110.0
+DETAIL_DEEP = 95.0
+
+
+def paper_set(takeoff: TakeOff) -> dict[str, list[str]]:
+    """Every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``.
+
+    Args:
+        takeoff: the job.
+
+    Returns:
+        Lists of SVG texts 180 mm wide in the order of the measure; empty where there is nothing to draw.
+
+    Source: house rule.
+    """
+    over = plan(takeoff, WIDTH, PLAN_DEEP, prefix="plan")
+    return {
+        "plan": [over] if over else [],
+        "elevation": elevation_sheets(takeoff, WIDTH, DEEP, prefix="elevation"),
+        "set_out": set_out_sheets(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
+        "detail": _details(takeoff),
+    }
+
+
+def _details(takeoff: TakeOff) -> list[str]:
+    """The typical bay of the first run that has one, and every different gate."""
+    typical = [bay for run in takeoff.runs for bay in (typical_bay(run),) if bay]
+    drawn = [bay_detail(takeoff, typical[0].id, WIDTH, DETAIL_DEEP)] if typical else []
+    seen = set()
+    for run in takeoff.runs:
+        for gate in run.gates:
+            if gate.leaves not in seen:
+                seen.add(gate.leaves)
+                drawn.append(leaf_detail(takeoff, gate.id, WIDTH, DETAIL_DEEP))
+    return drawn
