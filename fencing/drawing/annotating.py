@@ -69,7 +69,7 @@ class Annotator:
             return
         start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
         places = [laid.track.at(start + long * share) for share in (0.5, 0.25, 0.75, 0.1, 0.9)]
-        if any(self._ring(place, f"{name} {length}", live=live, leader=True) for place in places):
+        if self._ring(places[0], f"{name} {length}", live=live, leader=True):
             return
         number = 1 + self.shown.takeoff.runs.index(run)
         any(self._ring(place, str(number), live=live, bold=True, leader=True) for place in places)

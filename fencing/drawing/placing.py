@@ -122,11 +122,12 @@ class Board:
 
     def __init__(self, left: float, top: float, right: float, bottom: float) -> None:
         self.edges = (left, top, right, bottom)
-        self._cells = defaultdict[tuple[int, int], list[Box]](list)
+        self._cells = defaultdict[tuple[int, int], list[tuple[Box, tuple[float, float, float, float]]]](list)
 
     def add(self, box: Box) -> None:
-        for cell in self._reach(box):
-            self._cells[cell].append(box)
+        bounds = box.bounds()
+        for cell in self._reach(bounds):
+            self._cells[cell].append((box, bounds))
 
     def line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
         """Keep labels off a line, laid down in pieces so that a long one fills few squares."""
@@ -138,16 +139,26 @@ class Board:
             self.add(Box(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
 
     def inside(self, box: Box) -> bool:
-        left, top, right, bottom = box.bounds()
+        return self._holds(box.bounds())
+
+    def _holds(self, bounds: tuple[float, float, float, float]) -> bool:
+        left, top, right, bottom = bounds
         return left >= self.edges[0] and top >= self.edges[1] and right <= self.edges[2] and bottom <= self.edges[3]
 
     def free(self, box: Box) -> bool:
-        if not self.inside(box):
+        bounds = box.bounds()
+        if not self._holds(bounds):
             return False
-        return not any(overlap(box, taken) for cell in self._reach(box) for taken in self._cells.get(cell, ()))
+        left, top, right, bottom = bounds
+        for cell in self._reach(bounds):
+            for taken, (its_left, its_top, its_right, its_bottom) in self._cells.get(cell, ()):
+                apart = its_left >= right or its_right <= left or its_top >= bottom or its_bottom <= top
+                if not apart and overlap(box, taken):
+                    return False
+        return True
 
-    def _reach(self, box: Box) -> list[tuple[int, int]]:
-        left, top, right, bottom = box.bounds()
+    def _reach(self, bounds: tuple[float, float, float, float]) -> list[tuple[int, int]]:
+        left, top, right, bottom = bounds
         across = range(floor(left / self.CELL), floor(right / self.CELL) + 1)
         down = range(floor(top / self.CELL), floor(bottom / self.CELL) + 1)
         return [(column, row) for column in across for row in down]
