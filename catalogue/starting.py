@@ -1,0 +1,111 @@
+"""Setting a business up from nothing: an invented starter catalogue that its owner then makes their own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+
+from catalogue import services
+from catalogue.codes import ImportKind
+from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
+from catalogue.rules import RuleKind
+from catalogue.sheets.taking_in import dry_run, take_in
+from shared.business.actors import SYSTEM
+from shared.business.models import Business, Person
+from shared.business.services import start_business
+from shared.money import minor_digits
+
+STARTER = Path(settings.ROOT) / "demo" / "catalogue"
+BEGINS = date(2024, 1, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class NewBusiness:
+    """What a business is started with. ``tax_rate`` in percent, 0 for none."""
+
+    name: str
+    owner: str
+    country: str
+    currency: str
+    place: str = ""
+    tax_name: str = "Tax"
+    tax_rate: Decimal = Decimal(0)
+
+    def __post_init__(self) -> None:
+        minor_digits(self.currency)
+        if not 0 <= self.tax_rate < 100:
+            raise ValueError("a tax rate is from 0 to below 100 percent")
+
+
+def find(new: NewBusiness) -> Business | None:
+    """The business that was started so before, by its name and its owner."""
+    return Business.objects.filter(name=new.name, members__person__email=new.owner.strip().lower()).first()
+
+
+@transaction.atomic
+def start(
+    new: NewBusiness, *, password: str | None = None, details: Mapping[str, Any] | None = None
+) -> tuple[Business, bool]:
+    """The business with its catalogue, and whether it is new. One that is there already is left exactly as it is."""
+    known = find(new)
+    if known is not None:
+        return known, False
+    owner = Person.objects.filter(email=new.owner.strip().lower()).first()
+    owner = owner or Person.objects.create_user(new.owner, password)
+    business = start_business(
+        owner=owner,
+        name=new.name,
+        country=new.country,
+        currency=new.currency,
+        place=new.place,
+        tax_name=new.tax_name,
+        **(details or {}),
+    )
+    load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
+    return business, True
+
+
+@transaction.atomic
+def load_starter(business: Business, *, tax_name: str, tax_rate: Decimal) -> None:
+    """Finishes, components, suppliers, offers, price rules and a complete fence system."""
+    starter = json.loads((STARTER / "starter.json").read_text(encoding="utf-8"))
+    for finish in starter["finishes"]:
+        services.store(Finish(business=business), actor=SYSTEM, values=finish)
+    _sheet(business, ImportKind.COMPONENTS)
+    for supplier in starter["suppliers"]:
+        _supplier(business, supplier)
+    _sheet(business, ImportKind.OFFERS)
+    _sheet(business, ImportKind.PRICE_RULES)
+    tax = {"amount": tax_rate, "choice": "S" if tax_rate else "Z", "label": tax_name, "valid_from": BEGINS}
+    services.add_dated(
+        PriceRule(business=business, kind=RuleKind.TAX, key="standard"), actor=SYSTEM, values=tax, past=True
+    )
+    for path in sorted(STARTER.glob("*.json")):
+        document = json.loads(path.read_text(encoding="utf-8"))
+        if "fence_system" in document:
+            services.store_system(business=business, actor=SYSTEM, document=document)
+
+
+def _supplier(business: Business, told: dict[str, Any]) -> None:
+    terms = told.pop("terms")
+    supplier = services.store(Supplier(business=business), actor=SYSTEM, values=told)
+    values = {
+        **terms,
+        "valid_from": date.fromisoformat(terms["valid_from"]),
+        "least_order": Decimal(terms["least_order"]),
+    }
+    services.add_dated(SupplierTerms(business=business, supplier=supplier), actor=SYSTEM, values=values, past=True)
+
+
+def _sheet(business: Business, kind: ImportKind) -> None:
+    path = STARTER / f"{kind.value}.csv"
+    sheet, found = dry_run(kind, path.read_bytes(), business, past=True)
+    take_in(sheet, found, business, actor=SYSTEM, file_name=path.name)

@@ -1,0 +1,133 @@
+"""A business is set up from nothing, and a second run changes nothing."""
+
+from __future__ import annotations
+
+import io
+from decimal import Decimal
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from catalogue import bridge, queries
+from catalogue.completeness import lacks
+from catalogue.models import Component, FenceSystemVersion, Offer, PriceRule, Supplier
+from fencing.faults import Level
+from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run, Station, Taper, Terminal
+from fencing.prices import Work, cost_of
+from fencing.takeoff import take_off
+from shared.audit import AuditEntry
+from shared.business.models import Business, Person
+from shared.business.scoping import Owned
+
+pytestmark = pytest.mark.django_db
+ASKED = {
+    "name": "Skerry Fencing",
+    "place": "Skerry Point",
+    "country": "NZ",
+    "currency": "NZD",
+    "tax_name": "GST",
+    "tax_rate": "15",
+    "owner": "Me@Skerry.example",
+}
+FINISHES = ["emberloam", "fogthistle", "saltmarl"]
+
+
+def run(**changes: str) -> str:
+    out = io.StringIO()
+    call_command("start_business", stdout=out, **{**ASKED, **changes})
+    return out.getvalue()
+
+
+def counts(business: Business) -> list[int]:
+    kinds: list[type[Owned]] = [Component, Offer, PriceRule, Supplier, FenceSystemVersion]
+    return [kind.objects.of(business).count() for kind in kinds]
+
+
+def test_a_business_is_started_with_everything_it_needs_to_quote() -> None:
+    told = run()
+    business = Business.objects.get()
+    assert "corrugated-50" in told
+    assert "still missing" not in told
+    assert (business.name, business.currency, business.tax_name) == ("Skerry Fencing", "NZD", "GST")
+    assert queries.price_rules_on(business).tax().rate == 15
+    assert Supplier.objects.of(business).count() >= 2
+
+
+def test_a_second_run_changes_nothing_not_even_what_the_owner_has_edited() -> None:
+    run()
+    business = Business.objects.get()
+    rule = PriceRule.objects.of(business).get(kind="labour", key="dig")
+    rule.amount = Decimal(99)
+    rule.save()
+    before = (counts(business), AuditEntry.objects.count(), Person.objects.count())
+    assert "there already" in run()
+    assert (counts(business), AuditEntry.objects.count(), Person.objects.count()) == before
+    rule.refresh_from_db()
+    assert rule.amount == 99
+
+
+def test_a_business_without_tax_is_started_with_a_rate_of_nothing() -> None:
+    run(tax_rate="0")
+    tax = queries.price_rules_on(Business.objects.get()).tax()
+    assert (tax.category, tax.rate) == ("Z", Decimal(0))
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"currency": "EURO"}, "ISO 4217"),
+        ({"country": "New Zealand"}, "country"),
+        ({"tax_rate": "fifteen"}, "number"),
+        ({"tax_rate": "150"}, "below 100"),
+    ],
+)
+def test_what_can_not_be_is_refused_in_words_and_nothing_is_left_behind(change: dict[str, str], says: str) -> None:
+    with pytest.raises(CommandError, match=says):
+        run(**change)
+    assert not Business.objects.exists()
+    assert not Person.objects.exists()
+
+
+def everything(finish: str) -> Measure:
+    """A job that takes every role: level, stepped, raked, tapered, lattice, each kind of gate, retrofit."""
+    colours = Colours(post=finish, rail=finish, sheet=finish)
+    fall = (Station(0, 0), Station(9000, -500))
+    all_hardware = ("hinges", "latch")
+    runs = (
+        Run("A", 12000, 1800, end=Terminal.CORNER, form=Form.LEVEL, layout=Layout.EVEN, colours=colours,
+            gates=(Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800, hardware=all_hardware),)),
+        Run("B", 9000, 1800, start=Terminal.CORNER, levels=fall, form=Form.STEPPED, colours=colours),
+        Run("C", 9000, 1500, levels=fall, form=Form.RAKED, colours=colours, taper=Taper("end", 2, 900)),
+        Run("D", 15000, 1840, lattice=340, form=Form.LEVEL, colours=colours,
+            gates=(Gate("D-G1", 3000, 3000, GateKind.DOUBLE, 1840, 340), Gate("D-G2", 9000, 1600, GateKind.WIDE, 1500))),
+    )  # fmt: skip
+    return Measure("everything", "corrugated-50", runs, (Retrofit("R1", (2200, 2200, 1900), 340, colours),))
+
+
+@pytest.mark.parametrize("finish", FINISHES)
+def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, finish: str) -> None:
+    system, prices = bridge.fence_system(stocked), bridge.price_list(stocked)
+    job = take_off(everything(finish), system, prices)
+    assert [notice for notice in job.notices if notice.level is Level.STOP] == []
+    unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.colour, piece.length) is None}
+    assert unpriced == set()
+    assert cost_of(prices, job.pieces, job.quantities, Work(holes=1)) is not None
+    assert {"gate.stile", "gate.rail", "drop_bolt", "lattice_clip", "post.extension", "concrete.bag"} <= {
+        row.role for row in job.quantities
+    }
+    assert job.concrete.bags
+
+
+def test_the_starter_catalogue_lacks_nothing(stocked: Business) -> None:
+    assert lacks(stocked) == []
+
+
+def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocked: Business) -> None:
+    market = bridge.market(stocked)
+    cheaper = set()
+    for article in market.articles:
+        offers = sorted(market.offers(article.sku), key=lambda one: one.price)
+        if len(offers) > 1 and offers[0].price < offers[1].price:
+            cheaper.add(offers[0].supplier)
+    assert cheaper == {"ostrel", "merrow"}
+    assert {seller.code: seller.delivery_fee(Decimal(100)) for seller in market.sellers} == {"merrow": 42, "ostrel": 95}
