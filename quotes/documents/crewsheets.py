@@ -1,0 +1,85 @@
+"""Values of the crew's papers: set-out sheet, cut list, care sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from quotes.documents.quotesheet import drawings, face
+from quotes.documents.setout import cut_list, run_sheets
+
+Document = Mapping[str, Any]
+
+
+def crew_values(document: Document, made: str) -> dict[str, Any]:
+    """Everything the set-out sheet and the cut list print.
+
+    Args:
+        document: what is built, without money (``quotes.offers.viewing.crew_document``).
+        made: the time the revision was sent, RFC 3339.
+    """
+    build, site, system = document["build"], document["site"], document["build"]["system"]
+    job = f"{document['job']['number']} {document['job']['label']}".strip()
+    hole = system["hole"]
+    sheet = {
+        "job": job,
+        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
+        "system": system["label"],
+        "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
+        "cautions": build.get("cautions", {}).get("crew", []),
+        "runs": run_sheets(build["takeoff"]),
+        "drawings": drawings(build, "plan", "set_out", "detail"),
+        "options": document.get("options", []),
+    }
+    strip = f"{job} · quote {document['number']}, revision {document['revision']} · {document['business']['name']}"
+    return {
+        "face": face(document["business"]),
+        "strip": strip,
+        "made": made,
+        "sheet": sheet,
+        "cuts": cut_list(build["takeoff"]),
+        "cut_note": f"A saw cut takes {system['rails']['kerf_mm']} mm.",
+    }
+
+
+CARE = (
+    (
+        "In the first week",
+        (
+            "Keep sheets, animals and climbing children off the fence until the concrete has cured: wind can move its posts.",
+            "Tell us at once if a post has moved or a screw has been missed.",
+        ),
+    ),
+    (
+        "Every season",
+        (
+            "Wash the fence with clean water and a soft cloth, more often near the sea. No solvents, no abrasive cleaners.",
+            "Keep soil, mulch and garden beds clear of the bottom rail, and fertiliser, salt and wet timber off the steel.",
+            "Look along the tops of the posts: caps keep water out, so replace a lost one soon.",
+        ),
+    ),
+    (
+        "Repairs",
+        (
+            "Small scratches: dab on touch-up paint of the finish, as little as covers the scratch.",
+            "Never cut or grind coated sheet with an abrasive disc, and brush off swarf the same day.",
+            "A bent sheet can be changed alone: note the bay and call us.",
+        ),
+    ),
+    (
+        "Please do not",
+        (
+            "Do not hang loads, shade sails or heavy creepers on the fence, raise it, or pile soil against it.",
+            "Before digging near the posts ask where services run, and stay clear of the footings.",
+        ),
+    ),
+)
+
+
+def care_values(document: Document, made: str) -> dict[str, Any]:
+    """The care-and-maintenance sheet; a business's own wording takes the place of ours where it has one."""
+    values = crew_values(document, made)
+    own = document["business"].get("wording", {}).get("care")
+    parts = [("Caring for it", tuple(own.split("\n\n")))] if own else list(CARE)
+    values["sheet"]["parts"] = [{"heading": heading, "sentences": sentences} for heading, sentences in parts]
+    return values

@@ -1,0 +1,177 @@
+"""The quote's values: one party's document turned into what is printed, in the business's locale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from django.utils.safestring import SafeString, mark_safe
+
+from quotes.documents.figures import day, metres, money, number
+from quotes.documents.scope import scope
+
+Document = Mapping[str, Any]
+
+UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
+CAPTIONS = {
+    "plan": "Plan, seen from above.",
+    "elevation": "Elevation, seen from the right of each run.",
+    "set_out": "Holes on the string line.",
+    "detail": "Detail.",
+}
+
+
+def face(business: Document) -> dict[str, Any]:
+    """The business's face on paper: its name, its lines, its logo as data."""
+    lines = [business["name"], *business["address"].splitlines()]
+    lines.append(" ".join(filter(None, (business["postcode"], business["place"]))))
+    lines += [business["phone"], business["email"], business["website"]]
+    if business["registration_number"]:
+        lines.append(f"Reg. {business['registration_number']}")
+    if business["tax_number"]:
+        lines.append(f"{business['tax_name']} no. {business['tax_number']}")
+    logo = business.get("logo_png")
+    return {
+        "name": business["name"],
+        "lines": [line for line in lines if line],
+        "logo": f"data:image/png;base64,{logo}" if logo else "",
+        "language": business["language"],
+        "paper": business["paper"],
+    }
+
+
+def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
+    """The kept drawings of some kinds, each with its caption; they are our own markup, made by the engine."""
+    kept = build.get("drawings", {})
+    return [
+        {"svg": mark_safe(svg), "caption": _caption(kind, place, kept[kind])}  # noqa: S308  (engine's own, escaped there)
+        for kind in kinds
+        for place, svg in enumerate(kept.get(kind, []), 1)
+    ]
+
+
+def _caption(kind: str, place: int, of: Sequence[str]) -> str:
+    text = CAPTIONS[kind]
+    return f"{text[:-1]}, sheet {place} of {len(of)}." if len(of) > 1 and kind != "detail" else text
+
+
+def quote_values(document: Document) -> dict[str, Any]:
+    """Everything the quote template prints.
+
+    Args:
+        document: a party's document (``quotes.offers.viewing.party_document``).
+    """
+    business, currency = document["business"], document["currency"]
+    locale = business["locale"]
+    kind = "Variation" if document["kind"] == "variation" else "Quote"
+    named = f"{kind} {document['number']}, revision {document['revision']}"
+    site = document["site"]
+    sheet = {
+        "heading": named,
+        "number": document["number"],
+        "job": f"{document['job']['number']} {document['job']['label']}".strip(),
+        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
+        "customer": document["party"]["name"],
+        "what": _what(document),
+        "valid_until": day(document["dates"]["valid_until"], locale),
+        "price_label": "Your part of the price" if document["is_shared"] else "Price",
+        "price": money(document["total"], currency, locale),
+        "price_note": _tax_note(document),
+        "how_to_accept": _how_to_accept(document),
+        "introduction": document["introduction"].split("\n\n") if document["introduction"] else [],
+        "drawings": drawings(document["build"], "plan", "elevation"),
+        "scope": scope(document["build"]),
+        "money_head": currency,
+        "lines": [_line(line, locale) for line in document["lines"]],
+        "totals": list(_totals(document, locale)),
+        "share_note": _share_note(document),
+        "options": list(_choices(document, locale)),
+        "payments": [{"text": row["label"], "amount": number(row["amount"], locale)} for row in document["payments"]],
+        "payment_details": business["payment_details"].splitlines(),
+        "terms": document["terms"].split("\n\n") if document["terms"] else [],
+        "cautions": document["build"].get("cautions", {}).get("customer", []),
+    }
+    strip = f"{named} · {sheet['job']} · {business['name']}"
+    return {"face": face(business), "strip": strip, "made": document["dates"]["sent_at"], "sheet": sheet}
+
+
+def _what(document: Document) -> str:
+    takeoff = document["build"]["takeoff"]
+    length = sum(run["length_mm"] for run in takeoff["runs"])
+    gates = sum(len(run["gates"]) for run in takeoff["runs"])
+    parts = [f"{metres(length)} m of steel sheet fence"] if length else []
+    if gates:
+        parts.append("a gate" if gates == 1 else f"{gates} gates")
+    bays = sum(len(one["bays"]) for one in takeoff.get("retrofits", []))
+    if bays:
+        parts.append(f"lattice on {bays} standing bays")
+    return " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
+
+
+def _tax_note(document: Document) -> str:
+    name, locale = document["business"]["tax_name"], document["business"]["locale"]
+    tax = money(document["tax"], document["currency"], locale)
+    return f"including {tax} {name}" if Decimal(document["tax"]) else f"no {name} is charged"
+
+
+def _how_to_accept(document: Document) -> str:
+    business = document["business"]
+    until = day(document["dates"]["valid_until"], business["locale"])
+    reach = " or ".join(filter(None, (business["phone"], business["email"])))
+    ask = f" Questions: {reach}." if reach else ""
+    return f"Open the link in the message this came with and press Accept, by {until}.{ask}"
+
+
+def _line(line: Document, locale: str) -> dict[str, str]:
+    share = "" if line["share"] == "1" else f"your share {_fraction(line['share'])}"
+    detail = ", ".join(filter(None, (line["detail"], share)))
+    quantity = number(line["quantity"], locale) + UNITS.get(line["unit"], "")
+    if "change" in line:
+        detail = ", ".join(filter(None, (line["change"], detail)))
+    return {"text": line["text"], "detail": detail, "quantity": quantity, "amount": number(line["net"], locale)}
+
+
+def _fraction(share: str) -> str:
+    """
+    >>> _fraction("1/2"), _fraction("2/7")
+    ('½', '2/7')
+    """
+    short = {Fraction(1, 2): "½", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
+    return short.get(Fraction(share), share)
+
+
+def _totals(document: Document, locale: str) -> Iterable[dict[str, Any]]:
+    name = document["business"]["tax_name"]
+    yield {"text": "Total before tax", "amount": number(document["net"], locale), "strong": False}
+    for row in document["breakdown"]:
+        rate, taxable = number(Decimal(row["rate"]).normalize(), locale), number(row["taxable"], locale)
+        yield {"text": f"{name} {rate} % on {taxable}", "amount": number(row["tax"], locale), "strong": False}
+    yield {"text": "Total", "amount": money(document["total"], document["currency"], locale), "strong": True}
+
+
+def _share_note(document: Document) -> str:
+    if not document["is_shared"]:
+        return ""
+    return "The scope above is of the whole job. The lines and totals are your part of it; the others have their own quotes."
+
+
+def _choices(document: Document, locale: str) -> Iterable[dict[str, str]]:
+    for build in document["builds"]:
+        if not build["chosen"]:
+            yield {"text": f"Instead: {build['label']}", "detail": "", "amount": _signed(build["difference"], locale)}
+    for option in document["options"]:
+        if not option["chosen"]:
+            amount = _signed(option["difference"], locale)
+            yield {"text": option["label"], "detail": option["detail"], "amount": amount}
+
+
+def _signed(amount: str, locale: str) -> str:
+    shown = number(abs(Decimal(amount)), locale)
+    return f"+{shown}" if Decimal(amount) > 0 else f"−{shown}" if Decimal(amount) < 0 else shown
+
+
+def safe(svg: str) -> SafeString:
+    """Markup of our own making."""
+    return mark_safe(svg)  # noqa: S308  (made and escaped by the engine)
