@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import pytest
 
+from fencing.faults import Refused
 from fencing.measure import Basis, Form, Gate, GateKind, Layout, Run, Station, Terminal
 from tests.fencing.worked.reckoning import reckon, stops_and_warnings
 
@@ -147,3 +148,42 @@ def test_a_bank_no_higher_than_the_foot_is_not_in_the_way() -> None:
     levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 50), (1900, 0), (6000, 0)))
     run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000),))
     assert "gate.swing" not in {notice.code for notice in reckon(run).notices}
+
+
+# -- measured over all, and numbered as in the document
+
+
+def test_a_gate_against_a_wall_stands_a_whole_face_inside_when_measured_over_all() -> None:
+    # the wall is the outside of a square post of face 60: its centre is at 30, the opening starts at 60
+    run = Run("A", 6000, 1800, Basis.OVERALL, start=Terminal.WALL, form=Form.LEVEL, gates=(single(60),))
+    built = reckon(run).runs[0]
+    assert [(post.at, post.kind) for post in built.posts[:2]] == [(30, "square"), (1060 + 30, "square")]
+    assert built.gates[0].posts == ("A-P1", "A-P2")
+
+
+def test_a_gate_without_room_is_named_by_its_place_in_the_document() -> None:
+    # in the order of the run the first listed comes last: it ends 100 from the end, its post 70; 81 are needed
+    gates = (single(4900), Gate("H", 2000, 1000, GateKind.SINGLE, 1800))
+    run = Run("A", 6000, 1800, Basis.CENTRES, form=Form.LEVEL, gates=gates)
+    with pytest.raises(Refused) as refusal:
+        reckon(run)
+    assert [fault.pointer for fault in refusal.value.faults] == ["/runs/0/gates/0/from_mm"]
+
+
+# -- steps and the least gap
+
+
+@pytest.mark.parametrize(
+    ("pebble", "bases"),
+    [
+        (0, [350, 250, 150]),  # fall 300 over 3 bays: 100 a step
+        (1, [350, 251, 150]),  # one millimetre is rounding: that bay keeps its gap, the steps stay
+        (2, [350, 252, 140]),  # two are not: every bay stands over its own highest ground
+    ],
+)
+def test_equal_steps_give_way_to_ground_more_than_a_millimetre_too_high(pebble: int, bases: list[int]) -> None:
+    # the second bay's high side is a pebble above the line from 300 to 0; the third bay's, at 90, is 10 under it
+    ground = ((0, 300), (2400, 200 + pebble), (4800, 90), (7200, 0))
+    levels = tuple(Station(at, level) for at, level in ground)
+    run = Run("A", 7200, 1800, Basis.CENTRES, levels=levels, form=Form.STEPPED)
+    assert [bay.base[0] for bay in reckon(run).runs[0].bays] == bases
