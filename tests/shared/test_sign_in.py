@@ -1,0 +1,95 @@
+"""Signing in: slow for those who guess, the same words for everybody."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+from pytest_django import Settings
+
+from shared.business import services
+from shared.business.roles import Role
+from tests.conftest import PASSWORD, Cast
+
+
+def try_in(client: Client, email: str, password: str, address: str = "10.1.1.1") -> tuple[int, str]:
+    answer = client.post("/sign-in", {"username": email, "password": password}, REMOTE_ADDR=address)
+    return answer.status_code, answer.content.decode()
+
+
+def test_a_member_signs_in_with_any_case_and_gets_a_new_session(cast: Cast) -> None:
+    client = Client()
+    client.get("/sign-in")
+    before = client.cookies.get("sessionid")
+    status, _ = try_in(client, " OLIVE@example.test ", PASSWORD)
+    assert status == 302
+    cookie = client.cookies["sessionid"]
+    assert before is None or cookie.value != before.value
+    assert cookie["httponly"]
+    assert cookie["samesite"] == "Lax"
+
+
+def test_a_wrong_password_and_an_unknown_person_are_told_the_same(cast: Cast) -> None:
+    _, wrong = try_in(Client(), "olive@example.test", "wrong")
+    _, unknown = try_in(Client(), "nobody@example.test", "wrong")
+    assert "do not belong together" in wrong
+    assert "do not belong together" in unknown
+
+
+def test_guessing_is_stopped_where_it_comes_from_and_nowhere_else(cast: Cast) -> None:
+    guesses = [try_in(Client(), "olive@example.test", f"guess {n}")[0] for n in range(12)]
+    assert guesses[0] == 200
+    assert guesses[-1] == 429
+    assert try_in(Client(), "olive@example.test", PASSWORD, address="10.2.2.2")[0] == 302
+
+
+def test_one_password_on_many_accounts_is_stopped(cast: Cast) -> None:
+    tries = [try_in(Client(), f"person{n}@example.test", "spring 2026")[0] for n in range(21)]
+    assert tries[-1] == 429
+
+
+def test_a_post_without_the_token_of_the_page_is_refused(cast: Cast) -> None:
+    client = Client(enforce_csrf_checks=True)
+    assert client.post("/sign-in", {"username": "olive@example.test", "password": PASSWORD}).status_code == 403
+    client.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.post("/api/v1/keys", {}, "application/json").status_code == 403
+
+
+def test_a_person_of_two_businesses_chooses_one(cast: Cast) -> None:
+    services.add_member(business=cast.strangers_business, person=cast.owner, role=Role.CREW)
+    client = Client()
+    client.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.get("/api/v1/business").json()["name"] == "Tern Bay Fencing"
+    client.post(f"/businesses/{cast.strangers_business.ref}/choose", {"next": "https://evil.test/"})
+    assert client.get("/api/v1/business").json()["name"] == "Elsewhere Fences"
+    assert client.get("/api/v1/members").status_code == 403  # crew there
+
+
+def test_nobody_chooses_a_business_that_is_not_theirs(cast: Cast) -> None:
+    client = Client()
+    client.force_login(cast.crew, backend="django.contrib.auth.backends.ModelBackend")
+    assert client.post(f"/businesses/{cast.strangers_business.ref}/choose").status_code == 404
+
+
+@pytest.mark.parametrize(
+    "header", ["Content-Security-Policy", "X-Content-Type-Options", "X-Frame-Options", "Referrer-Policy"]
+)
+def test_pages_carry_the_headers_that_keep_browsers_careful(db: None, header: str) -> None:
+    assert header in Client().get("/sign-in")
+
+
+def test_no_inline_script_or_style_is_allowed(db: None) -> None:
+    policy = Client().get("/sign-in")["Content-Security-Policy"]
+    assert "unsafe-inline" not in policy
+    assert "object-src 'none'" in policy
+    assert "base-uri 'none'" in policy
+
+
+def test_an_unknown_host_is_refused(db: None, settings: Settings) -> None:
+    settings.ALLOWED_HOSTS = ["localhost"]
+    answer = Client(headers={"Host": "evil.test"}).get("/api/v1/business")
+    assert (answer.status_code, answer["Content-Type"]) == (400, "application/problem+json")
+
+
+def test_another_sites_script_gets_no_permission(owner_client: Client) -> None:
+    answer = owner_client.get("/api/v1/business", headers={"Origin": "https://evil.test"})
+    assert "Access-Control-Allow-Origin" not in answer
