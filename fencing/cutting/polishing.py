@@ -12,7 +12,7 @@ from fencing.cutting.assembling import bars_of, cost_of
 from fencing.cutting.demand import Demand
 from fencing.cutting.effort import Effort
 from fencing.cutting.kinds import problem_of
-from fencing.cutting.plans import Bar, CutPlan
+from fencing.cutting.plans import Bar, CutPlan, left_of
 from fencing.cutting.search import Search
 
 MOST_LENGTHS = 60
@@ -92,8 +92,6 @@ def _without_piece(demand: Demand, bars: tuple[Bar, ...], length: int) -> tuple[
 
 def measured(demand: Demand, bar: Bar) -> Bar:
     """The bar with its remnant measured anew."""
-    from fencing.cutting.plans import left_of
-
     stock = demand.stock[bar.stock]
     left = left_of(demand, bar.stock, bar.cuts)
     keep = left >= stock.keep
