@@ -10,6 +10,7 @@ from decimal import Decimal
 import pytest
 
 from shared.money import TaxAt, Taxed, TaxRule, rounded, tax_on, totals
+from tests.checks.outside import Outside
 
 
 @dataclass(frozen=True)
@@ -71,12 +72,14 @@ EXAMPLES = [
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.file)
-def test_totals_of_a_published_example_are_reproduced_to_the_cent(example: Example) -> None:
+def test_totals_of_a_published_example_are_reproduced_to_the_cent(outside: Outside, example: Example) -> None:
     lines = [Taxed(Decimal(base), "S" if Decimal(rate) else "E", Decimal(rate)) for base, rate, _ in example.rows]
     result = totals(lines, prepaid=Decimal(example.prepaid))
     assert [row.tax for row in result.breakdown] == [Decimal(tax) for *_, tax in example.rows]
-    assert (result.exclusive, result.tax) == (Decimal(example.exclusive), Decimal(example.tax))
-    assert (result.inclusive, result.payable) == (Decimal(example.inclusive), Decimal(example.payable))
+    ours = [result.exclusive, result.tax, result.inclusive, result.payable]
+    theirs = [Decimal(text) for text in (example.exclusive, example.tax, example.inclusive, example.payable)]
+    source = f"EN 16931 example {example.file}"
+    outside("net, tax, gross, payable", stage="money", source=source, ours=ours, theirs=theirs)
 
 
 def test_allowances_and_charges_of_the_document_change_what_is_taxed() -> None:

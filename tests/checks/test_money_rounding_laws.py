@@ -9,6 +9,7 @@ from decimal import Decimal
 import pytest
 
 from shared.money import Rounding, TaxAt, TaxRule, minor_digits, rounded, tax_on, tax_within
+from tests.checks.outside import Outside
 
 TOTAL = TaxRule(TaxAt.TOTAL)
 BY_LINE = TaxRule(TaxAt.LINE)
@@ -28,18 +29,22 @@ def amounts(text: str) -> list[Decimal]:
         ("19.95 19.95 19.95", "5.99", "6.00", "5.99"),  # 5.985 | 3 x 1.995 -> 2.00
     ],
 )
-def test_australian_tax_on_several_supplies(nets: str, on_total: str, by_supply: str, by_supply_3: str) -> None:
+def test_australian_tax_on_several_supplies(
+    outside: Outside, nets: str, on_total: str, by_supply: str, by_supply_3: str
+) -> None:
     rate = Decimal(10)
-    assert tax_on(amounts(nets), rate, TOTAL) == Decimal(on_total)
-    assert tax_on(amounts(nets), rate, BY_LINE) == Decimal(by_supply)
-    assert tax_on(amounts(nets), rate, BY_LINE_3) == Decimal(by_supply_3)
+    ours = [tax_on(amounts(nets), rate, rule) for rule in (TOTAL, BY_LINE, BY_LINE_3)]
+    theirs = [Decimal(text) for text in (on_total, by_supply, by_supply_3)]
+    source = "AU GST Act 1999 s 9-90, computed"
+    outside(f"10 % of {nets.strip()}: total, 2 and 3 places", stage="tax", source=source, ours=ours, theirs=theirs)
 
 
 @pytest.mark.parametrize(
     ("gross", "tax"), [("100.00", "9.09"), ("1000.00", "90.91"), ("82.50", "7.50"), ("0.05", "0.00")]
 )
-def test_one_eleventh_of_a_price_that_includes_australian_tax(gross: str, tax: str) -> None:
-    assert tax_within(Decimal(gross), Decimal(10)) == Decimal(tax)
+def test_one_eleventh_of_a_price_that_includes_australian_tax(outside: Outside, gross: str, tax: str) -> None:
+    ours = tax_within(Decimal(gross), Decimal(10))
+    outside(f"1/11 of {gross}", stage="tax", source="AU GST Act 1999 s 9-90, computed", ours=ours, theirs=Decimal(tax))
 
 
 @pytest.mark.parametrize(
@@ -52,8 +57,10 @@ def test_one_eleventh_of_a_price_that_includes_australian_tax(gross: str, tax: s
         ("9.90", "1.48", "1.49"),
     ],
 )
-def test_a_new_zealand_half_cent_may_be_disregarded(net: str, half_down: str, half_up: str) -> None:
-    assert tax_on([Decimal(net)], Decimal(15), TaxRule(rounding=Rounding.HALF_DOWN)) == Decimal(half_down)
+def test_a_new_zealand_half_cent_may_be_disregarded(outside: Outside, net: str, half_down: str, half_up: str) -> None:
+    ours = tax_on([Decimal(net)], Decimal(15), TaxRule(rounding=Rounding.HALF_DOWN))
+    source = "NZ GST Act 1985 s 19O, computed"
+    outside(f"15 % of {net}, half disregarded", stage="tax", source=source, ours=ours, theirs=Decimal(half_down))
     assert tax_on([Decimal(net)], Decimal(15), TOTAL) == Decimal(half_up)
 
 

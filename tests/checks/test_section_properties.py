@@ -1,0 +1,196 @@
+"""Section properties of posts against printed tables and against finite elements.
+
+Sources: EN 10219-2 tables (from memory); the `sectionproperties` library (finite elements); closed forms computed for the list.
+"""
+
+from __future__ import annotations
+
+from math import pi
+
+import pytest
+from sectionproperties.analysis.section import Section as Elements
+from sectionproperties.pre.library.steel_sections import (
+    cee_section,
+    channel_section,
+    rectangular_hollow_section,
+)
+
+from fencing.strength.section import Section, centreline_channel, channel, paired, square_tube
+from tests.checks.outside import Outside
+
+EN = "EN 10219-2 tables (from memory)"
+CLOSED = "EN 10219-2 Annex B and AS/NZS 1163 sizes, computed"
+FE = "sectionproperties, finite elements"
+THIN = "thin-wall textbook formulae, computed"
+
+
+@pytest.mark.parametrize(
+    ("side", "thickness", "area", "second", "elastic", "plastic", "mass"),
+    [
+        (50, 3.0, "5.41", "19.5", "7.79", "9.39", "4.25"),
+        (60, 3.0, "6.61", "35.1", "11.7", "14.0", "5.19"),
+        (70, 3.0, "7.81", "57.5", "16.4", "19.4", "6.13"),
+    ],
+)
+def test_square_tubes_to_the_printed_digits(
+    outside: Outside, side: float, thickness: float, area: str, second: str, elastic: str, plastic: str, mass: str
+) -> None:
+    tube = square_tube(side, thickness)
+    ours = [
+        f"{tube.area_mm2 / 100:.2f}",
+        f"{tube.ix_mm4 / 1e4:.1f}",
+        f"{tube.zx_mm3 / 1e3:.{len(elastic.split('.')[1])}f}",
+        f"{tube.sx_mm3 / 1e3:.{len(plastic.split('.')[1])}f}",
+        f"{tube.kg_per_m:.2f}",
+    ]
+    theirs = [area, second, elastic, plastic, mass]
+    outside(
+        f"A, I, Wel, Wpl, mass of {side} x {thickness:g}",
+        stage="sections",
+        source=EN,
+        ours=ours,
+        theirs=theirs,
+        unit="cm",
+    )
+
+
+@pytest.mark.parametrize(
+    ("thickness", "second", "elastic", "plastic", "mass"),
+    [
+        (1.6, 265169, 8159.0, 9436.7, 3.133),
+        (2.0, 323106, 9941.7, 11580.1, 3.876),
+        (2.5, 391049, 12032.3, 14140.7, 4.780),
+        (3.0, 454152, 13973.9, 16571.3, 5.658),
+    ],
+)
+def test_tubes_of_65(
+    outside: Outside, thickness: float, second: float, elastic: float, plastic: float, mass: float
+) -> None:
+    tube = square_tube(65, thickness)
+    name = f"65 x {thickness:g}"
+    outside(
+        f"I of {name}",
+        stage="sections",
+        source=CLOSED,
+        ours=tube.ix_mm4,
+        theirs=second,
+        within=0.6,
+        unit="mm4",
+        digits=7,
+    )
+    outside(f"Z of {name}", stage="sections", source=CLOSED, ours=tube.zx_mm3, theirs=elastic, within=0.06, unit="mm3")
+    outside(f"S of {name}", stage="sections", source=CLOSED, ours=tube.sx_mm3, theirs=plastic, within=0.06, unit="mm3")
+    outside(
+        f"mass of {name}", stage="sections", source=CLOSED, ours=tube.kg_per_m, theirs=mass, within=6e-4, unit="kg/m"
+    )
+    assert tube.rx_mm == pytest.approx((tube.ix_mm4 / tube.area_mm2) ** 0.5)
+
+
+def fine_elements(geometry: object) -> dict[str, float]:
+    section = Elements(geometry.create_mesh(mesh_sizes=[5]))  # type: ignore[attr-defined]
+    section.calculate_geometric_properties()
+    section.calculate_plastic_properties()
+    ixx, iyy, _ = section.get_ic()
+    return {
+        "A": section.get_area(),
+        "Ix": ixx,
+        "Iy": iyy,
+        "Zx": section.get_z()[0],
+        "Sx": section.get_s()[0],
+    }
+
+
+def of(section: Section) -> dict[str, float]:
+    return {
+        "A": section.area_mm2,
+        "Ix": section.ix_mm4,
+        "Iy": section.iy_mm4,
+        "Zx": section.zx_mm3,
+        "Sx": section.sx_mm3,
+    }
+
+
+def compared(outside: Outside, name: str, ours: Section, geometry: object, within: float) -> None:
+    theirs = fine_elements(geometry)
+    for key, value in of(ours).items():
+        other = float(f"{theirs[key]:.5g}")
+        outside(
+            f"{key} of {name}",
+            stage="sections",
+            source=FE,
+            ours=value,
+            theirs=other,
+            within=within,
+            relative=True,
+            digits=5,
+        )
+
+
+@pytest.mark.parametrize("thickness", [1.6, 3.0])
+def test_tubes_against_finite_elements(outside: Outside, thickness: float) -> None:
+    geometry = rectangular_hollow_section(d=65, b=65, t=thickness, r_out=2 * thickness, n_r=32)
+    compared(outside, f"tube 65 x {thickness:g}", square_tube(65, thickness), geometry, 3e-4)
+
+
+def test_a_channel_against_finite_elements(outside: Outside) -> None:
+    geometry = channel_section(d=65, b=40, t_f=2, t_w=2, r=0, n_r=0)
+    compared(outside, "channel 65 x 40 x 2", channel(65, 40, 2), geometry, 1e-4)
+
+
+def test_a_lipped_channel_against_finite_elements(outside: Outside) -> None:
+    """Sharp corners on both sides: the library's rounded one is made sharp by a radius equal to the wall."""
+    geometry = cee_section(d=100, b=50, l=15, t=2, r_out=0, n_r=1)
+    compared(outside, "lipped channel 100 x 50 x 15 x 2", channel(100, 50, 2, 15), geometry, 1e-4)
+
+
+def test_a_pair_back_to_back_against_finite_elements(outside: Outside) -> None:
+    right = channel_section(d=65, b=40, t_f=2, t_w=2, r=0, n_r=0)
+    both = right + right.mirror_section(axis="y", mirror_point=(0, 0))
+    compared(outside, "pair of channels 65 x 40 x 2", paired(channel(65, 40, 2)), both, 1e-4)
+
+
+def test_channels_by_closed_form(outside: Outside) -> None:
+    plain = channel(65, 40, 2)
+    ours = [round(value, 1) for value in (plain.area_mm2, plain.ix_mm4, plain.iy_mm4, plain.zx_mm3, plain.sx_mm3)]
+    theirs = [282.0, 196643.5, 46362.4, 6050.6, 6900.5]
+    outside("A, Ix, Iy, Zx, Sx of channel 65 x 40 x 2", stage="sections", source=THIN, ours=ours, theirs=theirs)
+    lipped = centreline_channel(98, 48, 14, 2)
+    ours = [round(value) for value in (lipped.area_mm2, lipped.ix_mm4, lipped.iy_mm4)]
+    outside(
+        "A, Ix, Iy of a lipped channel 98 x 48 x 14 x 2 by its centre line",
+        stage="sections",
+        source=THIN,
+        ours=ours,
+        theirs=[444, 717556, 156589],
+    )
+    outside("its centroid", stage="sections", source=THIN, ours=lipped.xbar_mm, theirs=16.432, within=1e-3, unit="mm")
+
+
+def test_the_girth_of_a_rolled_section_times_its_thickness_is_its_area(outside: Outside) -> None:
+    strip = (
+        92 + 84 + 22 + 4 * (pi / 2) * 3
+    )  # straights of C 100 x 50 x 15 x 2 and its four bends by the centre line, computed
+    bends = (4 - pi) * (4**2 - 2**2)  # what four rounded corners take from the sharp section
+    ours = channel(100, 50, 2, 15).area_mm2 - bends
+    outside(
+        "area of C 100 x 50 x 15 x 2 from its strip",
+        stage="sections",
+        source="developed strip width, computed",
+        ours=ours,
+        theirs=round(strip * 2, 2),
+        within=2e-4,
+        relative=True,
+        unit="mm2",
+    )
+
+
+@pytest.mark.parametrize(("side", "thickness"), [(60, 0), (60, 30), (10, 5)])
+def test_a_wall_that_does_not_fit_is_refused(side: float, thickness: float) -> None:
+    with pytest.raises(ValueError, match="fit the side"):
+        square_tube(side, thickness)
+
+
+@pytest.mark.parametrize(("flange", "lip"), [(1, 0), (40, 40), (3, 10), (40, 1)])
+def test_parts_of_a_channel_that_overlap_are_refused(flange: float, lip: float) -> None:
+    with pytest.raises(ValueError, match="overlap"):
+        channel(65, flange, 2, lip)
