@@ -1,0 +1,75 @@
+"""Whether a measured job fits a fence system: heights it has parts for, and room for gates along each run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fencing.faults import Fault, Refused
+from fencing.measure import Basis, Measure, Retrofit, Run
+from fencing.reading.collecting import listed
+from fencing.reading.heights import height_faults
+from fencing.reading.openings import gate_faults
+from fencing.system import System
+
+
+def fit(measure: Measure, system: System) -> None:
+    """Refuse a measure that can't be built in a system, whatever the layout.
+
+    Raises:
+        Refused: every height, lattice, taper and gate the system has no parts or room for, with pointers into the measure.
+
+    Source: house rule.
+    """
+    if faults := fit_faults(measure, system):
+        raise Refused(faults)
+
+
+def fit_faults(measure: Measure, system: System) -> list[Fault]:
+    """What :func:`fit` would refuse, in the order of the measure."""
+    faults: list[Fault] = []
+    for place, run in enumerate(measure.runs):
+        faults += _run_faults(run, f"/runs/{place}", system)
+    for place, retrofit in enumerate(measure.retrofits):
+        faults += _retrofit_faults(retrofit, f"/retrofits/{place}", system)
+    return faults
+
+
+def _run_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+    yield from height_faults(pointer, run.height, run.lattice, system)
+    for number, gate in enumerate(run.gates):
+        if (gate.height, gate.lattice) != (run.height, run.lattice):
+            yield from height_faults(f"{pointer}/gates/{number}", gate.height, gate.lattice, system)
+    yield from _taper_faults(run, pointer, system)
+    if run.gates:
+        yield from gate_faults(run, pointer, system)
+    else:
+        yield from _short_faults(run, pointer, system)
+
+
+def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+    if run.taper is None:
+        return
+    least = run.lattice + system.sheets.deduction + 1
+    if not least <= run.taper.height < run.height:
+        text = f"{run.taper.height} won't do; the low end must be from {least} to {run.height - 1} mm high"
+        yield Fault(f"{pointer}/taper/height_mm", "taper.height", text)
+
+
+def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+    """A run without gates must leave a rail between its two posts, whatever kind those are."""
+    insets = 2 * system.channel.face if run.basis is Basis.OVERALL else 0
+    least = 2 * system.channel.setback + insets // 2 + 1
+    if run.length < least:
+        text = f"no rail fits between the posts of {run.length} mm; write at least {least}"
+        yield Fault(f"{pointer}/length_mm", "run.short", text)
+
+
+def _retrofit_faults(retrofit: Retrofit, pointer: str, system: System) -> Iterator[Fault]:
+    if retrofit.lattice not in system.lattice.heights:
+        offered = listed([str(height) for height in system.lattice.heights]) if system.lattice.heights else "none"
+        text = f"the system has no lattice of {retrofit.lattice} mm; it has {offered}"
+        yield Fault(f"{pointer}/lattice_mm", "lattice.height", text)
+    least = 2 * system.channel.setback + 1
+    for number, bay in enumerate(retrofit.bays):
+        if bay < least:
+            yield Fault(f"{pointer}/bays_mm/{number}", "bay.narrow", f"no rail fits; write at least {least} mm")

@@ -1,0 +1,48 @@
+"""The gates of a run."""
+
+from __future__ import annotations
+
+from fencing.measure import Gate, GateKind
+from fencing.reading.collecting import Faults, nearest, shown
+from fencing.reading.table import LONGEST, Table
+
+MOST_GATES = 100
+HIGHEST_LEAF = 6_000
+HARDWARE = ("hinges", "latch", "drop_bolt")
+KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "lattice_mm", "hardware")
+
+
+def read_gates(run: Table, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
+    """Gates in the order of the document; height and lattice are those of the run where a gate says nothing."""
+    return tuple(
+        _gate(Table(item, pointer, run.faults, KEYS), f"{name}-G{number}", height, lattice)
+        for number, (pointer, item) in enumerate(run.items("gates", MOST_GATES), 1)
+    )
+
+
+def _gate(gate: Table, name: str, height: int, lattice: int) -> Gate:
+    return Gate(
+        id=gate.name("id", name),
+        start=gate.whole("from_mm", 0, LONGEST),
+        opening=gate.whole("opening_mm", 1, 20_000),
+        kind=GateKind(gate.word("kind", tuple(GateKind), GateKind.SINGLE)),
+        height=gate.whole("height_mm", 1, HIGHEST_LEAF, height),
+        lattice=gate.whole("lattice_mm", 0, HIGHEST_LEAF, lattice),
+        hang=gate.word("hang", ("left", "right"), "left"),
+        opens=gate.word("opens", ("in", "out"), "in"),
+        hardware=_hardware(gate, gate.faults),
+    )
+
+
+def _hardware(gate: Table, faults: Faults) -> tuple[str, ...]:
+    if "hardware" not in gate:
+        return ("hinges", "latch")
+    named: list[str] = []
+    for pointer, item in gate.items("hardware", len(HARDWARE)):
+        if isinstance(item, str) and item in HARDWARE and item not in named:
+            named.append(item)
+            continue
+        like = nearest(item, HARDWARE) if isinstance(item, str) and item not in named else None
+        hint = f"did you mean {like}? " if like else ""
+        faults.add(pointer, "word", f"{shown(item)} won't do here; {hint}write hinges, latch, drop_bolt, each once")
+    return tuple(named)

@@ -1,0 +1,35 @@
+"""Heights a fence system has sheets and lattice for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from fencing.faults import Fault
+from fencing.reading.collecting import listed
+from fencing.system import SheetSupply, System
+
+
+def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
+    """What keeps a level bay or a leaf of this height [mm] from being built.
+
+    Rule: sheet = height - lattice - deduction. It must have a length, and where sheets come from stock, a stock length.
+
+    Example:
+        A fence of 1800 mm, 320 of it lattice, takes sheets of 1800 - 320 - 12 = 1468 mm with a deduction of 12.
+    """
+    if lattice and lattice not in system.lattice.heights:
+        offered = [str(one) for one in system.lattice.heights]
+        has = f"write {listed(['0', *offered])}" if offered else "write 0: it has no lattice"
+        yield Fault(f"{pointer}/lattice_mm", "lattice.height", f"the system has no lattice of {lattice} mm; {has}")
+    taken = lattice + system.sheets.deduction
+    longest = system.sheets.stock[-1] if system.sheets.supply is SheetSupply.STOCK else None
+    if height <= taken:
+        most = f" to {longest + taken}" if longest else ""
+        text = f"a sheet has no length at {height} mm; write {taken + 1}{most}"
+        yield Fault(f"{pointer}/height_mm", "height.sheet", text)
+    elif longest is not None and height - taken > longest:
+        text = (
+            f"the system has no sheet of {height - taken} mm: the longest is {longest}, which makes a fence of "
+            f"{longest + taken} mm; write {taken + 1} to {longest + taken}"
+        )
+        yield Fault(f"{pointer}/height_mm", "height.sheet", text)

@@ -1,0 +1,63 @@
+"""The ground along a run: stations, or a levelling book."""
+
+from __future__ import annotations
+
+from fencing.faults import Refused
+from fencing.levelling import reduce_book
+from fencing.measure import Station
+from fencing.reading.collecting import shown
+from fencing.reading.table import LONGEST, Table
+
+MOST_STATIONS = 2_000
+HIGHEST = 10_000_000
+"""Levels are within 10 km of the datum [mm]."""
+
+
+def read_levels(run: Table, length: int) -> tuple[Station, ...]:
+    """Stations in order of chainage; none where the ground was not levelled."""
+    if "levels" in run and "book" in run:
+        run.fault("book", "levels.both", "give the levels or the levelling book they come from, not both")
+        return ()
+    if "book" in run:
+        return _from_book(run, length)
+    return _from_stations(run, length)
+
+
+def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
+    stations: list[Station] = []
+    for pointer, item in run.items("levels", MOST_STATIONS):
+        if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
+            text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
+            run.faults.add(pointer, "type", text)
+            continue
+        at, level = item
+        if not -HIGHEST <= level <= HIGHEST:
+            run.faults.add(f"{pointer}/1", "range", f"a level is from {-HIGHEST} to {HIGHEST} mm")
+        if not 0 <= at <= LONGEST:
+            run.faults.add(f"{pointer}/0", "range", f"a chainage is from 0 to {LONGEST} mm")
+            continue
+        if stations and at <= stations[-1].at:
+            text = f"{at} comes after {stations[-1].at}; chainages increase along the run"
+            run.faults.add(f"{pointer}/0", "levels.order", text)
+        stations.append(Station(at, level))
+        _within(run, f"{pointer}/0", at, length)
+    return tuple(stations)
+
+
+def _from_book(run: Table, length: int) -> tuple[Station, ...]:
+    pointer = run.pointer("book")
+    try:
+        book = reduce_book(run.raw("book"))
+    except Refused as refused:
+        for fault in refused.faults:
+            run.faults.add(pointer + fault.pointer, fault.code, fault.text)
+        return ()
+    for number, row in enumerate(book.rows):
+        if row.row.at is not None:
+            _within(run, f"{pointer}/{number}/at_mm", row.row.at, length)
+    return book.stations
+
+
+def _within(run: Table, pointer: str, at: int, length: int) -> None:
+    if run.good("length_mm") and at > length:
+        run.faults.add(pointer, "levels.beyond", f"{at} is beyond the end of the run; write 0 to {length}")

@@ -1,0 +1,128 @@
+"""The site measure document (``site_measure`` 1) into a :class:`fencing.measure.Measure`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from fencing.measure import Measure, Run
+from fencing.reading.collecting import Faults
+from fencing.reading.fitting import fit_faults
+from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
+from fencing.reading.table import Table
+from fencing.reading.text import digest, sound
+from fencing.strength.reading import read_strength
+from fencing.system import System
+
+KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
+MOST_RUNS = 1000
+PART = re.compile(r"(.+)-P?[1-9][0-9]*")
+FIT_KEYS = ("length_mm", "basis", "start", "end", "height_mm", "lattice_mm", "taper", "gates", "bays_mm")
+"""Members of a run the fit to a system is computed from: where one of them is at fault, the run is not fitted."""
+
+
+def read_measure(document: object, system: System | None = None) -> Measure:
+    """Read a site measure.
+
+    Rule: contract section 1. What ``defaults`` says stands wherever a run says nothing; a gate takes the height and lattice of its run.
+
+    Args:
+        document: plain values, as :func:`fencing.reading.read_json` gives them.
+        system: the fence system it is built in. None: what depends on it (heights, room for gates) is left to
+            :func:`fencing.reading.fit`.
+
+    Returns:
+        The measure; its ``sha256`` is the digest of the canonical document.
+
+    Raises:
+        Refused: every fault of the document at once.
+
+    Source: house rule.
+
+    Example:
+        >>> measure = read_measure({"site_measure": 1, "label": "Rear", "system": "ribbed", "runs": [
+        ...     {"id": "A", "length_mm": 9600, "height_mm": 1800, "gates": [{"from_mm": 4000, "opening_mm": 1000}]}]})
+        >>> measure.runs[0].gates[0].id, measure.runs[0].gates[0].height
+        ('A-G1', 1800)
+    """
+    document = sound(document)
+    faults = Faults()
+    table = Table(document, "", faults, KEYS)
+    table.whole("site_measure", 1, 1, unit="")
+    measure = _measure(table, document)
+    if not table.whole_lost and not measure.runs and not measure.retrofits and table.good("runs", "retrofits"):
+        faults.add("/runs", "measure.empty", "there is nothing to build; give at least one run, or one retrofit")
+    _check_ids(measure, faults)
+    if system is not None:
+        _check_system(table, measure, system, faults)
+    faults.refuse()
+    return measure
+
+
+def _measure(table: Table, document: object) -> Measure:
+    defaults = read_defaults(table)
+    return Measure(
+        label=table.text("label", 200),
+        system=table.name("system"),
+        runs=tuple(_runs(table, defaults)),
+        retrofits=tuple(
+            read_retrofit(item, pointer, table.faults, defaults)
+            for pointer, item in table.items("retrofits", MOST_RUNS)
+        ),
+        strength=read_strength(table.raw("strength"), "/strength", table.faults) if "strength" in table else None,
+        sha256=digest(document),
+    )
+
+
+def _runs(table: Table, defaults: Defaults) -> Iterator[Run]:
+    for pointer, item in table.items("runs", MOST_RUNS):
+        yield read_run(item, pointer, table.faults, defaults)
+
+
+def _named(measure: Measure) -> Iterator[tuple[str, str]]:
+    """Every id of the measure with its pointer."""
+    for place, run in enumerate(measure.runs):
+        yield f"/runs/{place}/id", run.id
+        for number, gate in enumerate(run.gates):
+            yield f"/runs/{place}/gates/{number}/id", gate.id
+    for place, retrofit in enumerate(measure.retrofits):
+        yield f"/retrofits/{place}/id", retrofit.id
+
+
+def _check_ids(measure: Measure, faults: Faults) -> None:
+    """Ids are told apart from each other, and from those of the posts and bays to be."""
+    owners = {row.id for row in (*measure.runs, *measure.retrofits)}
+    seen: dict[str, str] = {}
+    for pointer, name in _named(measure):
+        if not name:
+            continue
+        if name in seen:
+            faults.add(pointer, "id.twice", f"{name} is the id at {seen[name]} already; give each its own")
+        seen.setdefault(name, pointer)
+        part = PART.fullmatch(name)
+        if part and part.group(1) in owners:
+            text = f"{name} is what a bay or post of {part.group(1)} is called; choose another id"
+            faults.add(pointer, "id.taken", text)
+
+
+def _check_system(table: Table, measure: Measure, system: System, faults: Faults) -> None:
+    if table.good("system") and measure.system != system.code:
+        text = f"the measure is for {measure.system}, the system given is {system.code}; they must be the same"
+        table.fault("system", "system.mismatch", text)
+    spoilt = [fault.pointer for fault in faults.found if _spoils(fault.code)]
+    if any(pointer.startswith("/defaults") for pointer in spoilt):
+        return
+    unfit = fit_faults(measure, system)
+    for fault in unfit:
+        if not _beside(fault.pointer, spoilt):
+            faults.add(fault.pointer, fault.code, fault.text)
+
+
+def _spoils(code: str) -> bool:
+    return code in ("type", "range", "missing", "word", "number")
+
+
+def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
+    """Whether a fault was found already in what this one was computed from."""
+    row = "/".join(pointer.split("/")[:3])
+    return any(found == row or found.startswith(tuple(f"{row}/{key}" for key in FIT_KEYS)) for found in spoilt)

@@ -1,0 +1,116 @@
+"""Room for gates along a run: each opening with its two posts, between the terminals and clear of the others.
+
+terminal      gate post                gate post      next post
+   |  a rail     |  <---- opening ---->   |   a rail     |
+   t           c = from - half          from + opening + half
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from fencing.faults import Fault
+from fencing.layout import needs_square, setback
+from fencing.measure import Basis, Gate, GateKind, Run
+from fencing.rounding import up
+from fencing.system import System
+
+Numbered = tuple[int, Gate]
+
+
+def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+    """Gates that are too narrow, stand outside their run, overlap, or leave no room for a rail beside them.
+
+    Rule: docs/rules.md, "Chainage, terminals, posts".
+    """
+    gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)
+    placed: list[Numbered] = []
+    for number, gate in gates:
+        at = f"{pointer}/gates/{number}"
+        yield from _narrow(gate, at, system)
+        outside = list(_outside(gate, at, run, system))
+        yield from outside
+        if not outside:
+            placed.append((number, gate))
+    yield from _beside(placed, pointer, run, system)
+
+
+def _narrow(gate: Gate, at: str, system: System) -> Iterator[Fault]:
+    rules = system.gates
+    clearance, leaves = {
+        GateKind.SINGLE: (rules.clearance_single, 1),
+        GateKind.WIDE: (rules.clearance_wide, 1),
+        GateKind.DOUBLE: (rules.clearance_double, 2),
+    }[gate.kind]
+    least = clearance + leaves * (2 * rules.stile + 1)
+    if gate.opening < least:
+        text = f"a {gate.kind} gate needs more than its clearance and stiles; write at least {least}"
+        yield Fault(f"{at}/opening_mm", "gate.narrow", text)
+
+
+def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
+    half = up(system.square.face, 2)
+    inset = half if run.basis is Basis.OVERALL else 0
+    first, last = inset + half, run.length - inset - half - gate.opening
+    if last < first:
+        most = run.length - 2 * inset - 2 * half
+        room = f"at most {most}" if most > 0 else "no gate"
+        text = f"{gate.opening} mm and two posts are longer than the run; there is room for {room}"
+        yield Fault(f"{at}/opening_mm", "gate.outside", text)
+    elif not first - 1 <= gate.start <= last + 1:
+        text = (
+            f"gate {gate.id} stands outside run {run.id}; an opening of {gate.opening} can start from {first} to {last}"
+        )
+        yield Fault(f"{at}/from_mm", "gate.outside", text)
+
+
+def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
+    """Each gate against what stands before it, and the last one against the end."""
+    half = up(system.square.face, 2)
+    edge = {end: half if run.basis is Basis.OVERALL else 0 for end in ("start", "end")}
+    for end in edge:
+        if not needs_square(run, end) and run.basis is Basis.OVERALL:
+            edge[end] = up(system.channel.face, 2)
+    inset = half if run.basis is Basis.OVERALL else 0
+    before: Gate | None = None
+    for number, gate in gates:
+        at, left = f"{pointer}/gates/{number}/from_mm", gate.start - half
+        if before is not None:
+            yield from _after(gate, before, left - before.end - half, at, system)
+        elif abs(left - inset) > 1:
+            square = needs_square(run, "start")
+            least = _least(system, square=square)
+            if left - edge["start"] < least:
+                first = edge["start"] + least + half
+                yield _no_room(at, f"write {inset + half} (on the end post), or {first} or more")
+        before = gate
+    if before is None:
+        return
+    right, end_at = before.end + half, run.length - edge["end"]
+    if abs(right - (run.length - inset)) > 1:
+        least = _least(system, square=needs_square(run, "end"))
+        if end_at - right < least:
+            on_end, latest = run.length - inset - half - before.opening, end_at - least - half - before.opening
+            yield _no_room(
+                f"{pointer}/gates/{gates[-1][0]}/from_mm", f"write {on_end} (on the end post), or {latest} or less"
+            )
+
+
+def _least(system: System, *, square: bool) -> int:
+    return setback(system, square=True) + setback(system, square=square) + 1
+
+
+def _after(gate: Gate, before: Gate, between: int, at: str, system: System) -> Iterator[Fault]:
+    """``between``: from the centre of the gate post before to this gate's first post [mm]."""
+    half = up(system.square.face, 2)
+    least = _least(system, square=True)
+    shared, clear = before.end + 2 * half, before.end + 2 * half + least
+    accepted = f"write {shared} (sharing a post), or {clear} or more"
+    if between < -1:
+        yield Fault(at, "gate.overlap", f"gate {gate.id} overlaps gate {before.id}; {accepted}")
+    elif between > 1 and between < least:
+        yield _no_room(at, accepted)
+
+
+def _no_room(at: str, accepted: str) -> Fault:
+    return Fault(at, "layout.no_room", f"there is no room for a rail beside this gate's post; {accepted}")

@@ -1,0 +1,114 @@
+"""The parts of a system document that are counted: screws, gates, allowances, components, data for the screening."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from decimal import Decimal
+from typing import Any
+
+from fencing.reading.collecting import nearest, shown, step
+from fencing.reading.table import Table
+from fencing.roles import FAMILIES, ROLES
+from fencing.strength.reading import read_steel
+from fencing.system import Allowance, GateRules, Screws
+
+PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,4})?) ?%")
+EACH = re.compile(r"([0-9]{1,4}) each")
+
+GATE_KEYS = (
+    "clearance_single_mm", "clearance_wide_mm", "clearance_double_mm", "stile_mm", "leaf_max_mm",
+    "clip_below_sheet_top_mm", "notch_mm", "lattice_notch_mm", "screws_per_joint", "hinge_screws",
+    "hinge_from_top_mm", "hinge_from_bottom_mm",
+)  # fmt: skip
+SCREW_KEYS = (
+    "pair_from_top_mm", "pair_above_ground_mm", "pair_spacing_max_mm", "per_rail_end", "per_lattice", "per_cap",
+)  # fmt: skip
+
+
+def read_screws(system: Table) -> Screws:
+    screws = system.table("screws", SCREW_KEYS)
+    return Screws(
+        pair_from_top=screws.whole("pair_from_top_mm", 0, 5_000),
+        pair_above_ground=screws.whole("pair_above_ground_mm", 0, 5_000),
+        pair_spacing_max=screws.whole("pair_spacing_max_mm", 10, 5_000),
+        per_rail_end=screws.whole("per_rail_end", 0, 100, unit=""),
+        per_lattice=screws.whole("per_lattice", 0, 100, unit=""),
+        per_cap=screws.whole("per_cap", 0, 100, unit=""),
+    )
+
+
+def read_gate_rules(system: Table) -> GateRules:
+    gates = system.table("gates", GATE_KEYS)
+    widest = gates.table("leaf_max_mm", ("single", "wide", "double"))
+    leaf_max = {kind: widest.whole(kind, 100, 20_000) for kind in ("single", "wide")}
+    if "double" in widest:
+        leaf_max["double"] = widest.whole("double", 100, 20_000)
+    return GateRules(
+        clearance_single=gates.whole("clearance_single_mm", 0, 1_000),
+        clearance_wide=gates.whole("clearance_wide_mm", 0, 1_000),
+        clearance_double=gates.whole("clearance_double_mm", 0, 1_000),
+        stile=gates.whole("stile_mm", 1, 1_000),
+        leaf_max=leaf_max,
+        clip_below_sheet_top=gates.whole("clip_below_sheet_top_mm", 0, 1_000),
+        notch=_notch(gates, "notch_mm"),
+        lattice_notch=_notch(gates, "lattice_notch_mm"),
+        screws_per_joint=gates.whole("screws_per_joint", 0, 100, unit=""),
+        hinge_screws=gates.whole("hinge_screws", 0, 100, unit=""),
+        hinge_from_top=gates.whole("hinge_from_top_mm", 0, 5_000),
+        hinge_from_bottom=gates.whole("hinge_from_bottom_mm", 0, 5_000),
+    )
+
+
+def _notch(gates: Table, key: str) -> tuple[int, int]:
+    """Width and height cut from a sheet's corner."""
+    size = gates.wholes(key, 2, 0, 1_000, least_items=2)
+    return (size[0], size[1]) if len(size) == 2 else (0, 0)
+
+
+def read_allowances(system: Table) -> Mapping[str, Allowance]:
+    """What is bought beyond net, by role or family of roles: "5%" or "1 each"."""
+    return {
+        role: _allowance(system, role, value)
+        for role, value in _by_role(system, "allowances", (*ROLES, *FAMILIES)).items()
+    }
+
+
+def _allowance(system: Table, role: str, value: object) -> Allowance:
+    if isinstance(value, str):
+        if percent := PERCENT.fullmatch(value):
+            return Allowance(percent=Decimal(percent.group(1)))
+        if each := EACH.fullmatch(value):
+            return Allowance(each=int(each.group(1)))
+    text = f'{shown(value)} is no allowance; write a percentage as "5%" or a count as "1 each"'
+    system.faults.add(step(system.pointer("allowances"), role), "allowance", text)
+    return Allowance()
+
+
+def read_components(system: Table) -> Mapping[str, str]:
+    """The catalogue's name of what serves each role."""
+    components: dict[str, str] = {}
+    for role, value in _by_role(system, "components", ROLES).items():
+        if isinstance(value, str) and value.strip() and len(value) <= 80:
+            components[role] = value
+            continue
+        text = f"{shown(value)} names no component; write a text of 1 to 80 characters, or leave the role out"
+        system.faults.add(step(system.pointer("components"), role), "type", text)
+    return components
+
+
+def _by_role(system: Table, key: str, known: Collection[str]) -> Mapping[str, object]:
+    """A required mapping whose keys are roles; one that is unknown is named with the nearest."""
+    system.raw(key)
+    members = system.mapping(key)
+    for role in members:
+        if role not in known:
+            like = nearest(role, known)
+            hint = f"did you mean {like}?" if like else "roles are rail, sheet, post.channel, screw …"
+            system.faults.add(step(system.pointer(key), role), "key.unknown", f"there is no role {shown(role)}; {hint}")
+    return {role: value for role, value in members.items() if role in known}
+
+
+def read_strength_data(system: Table) -> dict[str, Any]:
+    """What the screening needs to know of the sections, where the system states it."""
+    return {"steel": read_steel(system)}

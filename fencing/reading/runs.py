@@ -1,0 +1,122 @@
+"""Runs and retrofits of a measure, with the measure's defaults merged in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from fencing.measure import Basis, Colours, Form, Layout, Removal, Retrofit, Run, Taper, Terminal
+from fencing.reading.collecting import Faults
+from fencing.reading.gates import read_gates
+from fencing.reading.levels import read_levels
+from fencing.reading.shares import read_shares
+from fencing.reading.table import LONGEST, Table
+
+HIGHEST = 6_000
+"""No fence of posts and sheets is higher [mm]."""
+DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "colours")
+RUN_KEYS = (
+    "id", "length_mm", "basis", "turn_deg", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
+    "soil", "colours", "taper", "gates", "remove", "shares",
+)  # fmt: skip
+RETROFIT_KEYS = ("id", "bays_mm", "lattice_mm", "colours", "existing_height_mm", "shares")
+COLOUR_KEYS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
+
+
+NO_COLOURS = Colours()
+
+
+@dataclass(frozen=True, slots=True)
+class Defaults:
+    """What stands where a run says nothing. ``height`` None: every run must say its own."""
+
+    height: int | None = None
+    lattice: int = 0
+    form: str = Form.AUTO
+    layout: str = Layout.FROM_START
+    basis: str = Basis.OVERALL
+    soil: str | None = None
+    colours: Colours = NO_COLOURS
+
+
+def read_defaults(measure: Table) -> Defaults:
+    if "defaults" not in measure:
+        return Defaults()
+    given = measure.table("defaults", DEFAULT_KEYS)
+    return Defaults(
+        height=given.whole("height_mm", 1, HIGHEST) if "height_mm" in given else None,
+        lattice=given.whole("lattice_mm", 0, HIGHEST, 0),
+        form=given.word("form", tuple(Form), Form.AUTO),
+        layout=given.word("layout", tuple(Layout), Layout.FROM_START),
+        basis=given.word("basis", tuple(Basis), Basis.OVERALL),
+        soil=given.text("soil", 80) if "soil" in given else None,
+        colours=read_colours(given, NO_COLOURS),
+    )
+
+
+def read_colours(table: Table, default: Colours) -> Colours:
+    """Finishes by part; a part that is not named keeps its default."""
+    if "colours" not in table:
+        return default
+    given = table.table("colours", COLOUR_KEYS)
+    named = {key: given.text(key, 60) if key in given else getattr(default, key) for key in COLOUR_KEYS}
+    return Colours(**named)
+
+
+def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Run:
+    run = Table(value, pointer, faults, RUN_KEYS)
+    name = run.name("id")
+    length = run.whole("length_mm", 1, LONGEST)
+    height = run.whole("height_mm", 1, HIGHEST, defaults.height)
+    lattice = run.whole("lattice_mm", 0, HIGHEST, defaults.lattice)
+    return Run(
+        id=name,
+        length=length,
+        height=height,
+        basis=Basis(run.word("basis", tuple(Basis), defaults.basis)),
+        turn=Fraction(run.decimal("turn_deg", -360, 360, Decimal(0), "degrees")),
+        start=Terminal(run.word("start", tuple(Terminal), Terminal.FREE)),
+        end=Terminal(run.word("end", tuple(Terminal), Terminal.FREE)),
+        levels=read_levels(run, length),
+        lattice=lattice,
+        form=Form(run.word("form", tuple(Form), defaults.form)),
+        layout=Layout(run.word("layout", tuple(Layout), defaults.layout)),
+        soil=run.text("soil", 80) if "soil" in run else defaults.soil,
+        colours=read_colours(run, defaults.colours),
+        taper=_taper(run),
+        gates=read_gates(run, name, height, lattice),
+        remove=_removal(run, length),
+        shares=read_shares(run),
+    )
+
+
+def _taper(run: Table) -> Taper | None:
+    if "taper" not in run:
+        return None
+    taper = run.table("taper", ("at", "bays", "height_mm"))
+    return Taper(
+        taper.word("at", ("start", "end")),
+        taper.whole("bays", 1, 1_000, unit="bays"),
+        taper.whole("height_mm", 1, HIGHEST),
+    )
+
+
+def _removal(run: Table, length: int) -> Removal | None:
+    if "remove" not in run:
+        return None
+    remove = run.table("remove", ("kind", "length_mm"))
+    return Removal(remove.text("kind", 80), remove.whole("length_mm", 1, LONGEST, length))
+
+
+def read_retrofit(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Retrofit:
+    retrofit = Table(value, pointer, faults, RETROFIT_KEYS)
+    given = "existing_height_mm" in retrofit
+    return Retrofit(
+        id=retrofit.name("id"),
+        bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, least_items=1),
+        lattice=retrofit.whole("lattice_mm", 1, HIGHEST, defaults.lattice or None),
+        colours=read_colours(retrofit, defaults.colours),
+        existing_height=retrofit.whole("existing_height_mm", 1, HIGHEST) if given else None,
+        shares=read_shares(retrofit),
+    )

@@ -1,0 +1,100 @@
+"""The parts of a system document that are cut from stock: holes, posts, rails, sheets, lattice."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from itertools import pairwise
+
+from fencing.reading.collecting import Faults
+from fencing.reading.table import Table
+from fencing.system import Hole, HoleShape, LatticeStock, PostSection, Rails, Sheets, SheetSupply
+
+MOST_STOCK = 60
+LONGEST_STOCK = 30_000
+
+
+def read_hole(system: Table) -> Hole:
+    keys = ("depth_mm", "diameter_mm", "shape", "end_diameter_mm", "bedding_mm", "crown_mm")
+    hole = system.table("hole", keys)
+    shape = HoleShape(hole.word("shape", tuple(HoleShape)))
+    diameter = hole.whole("diameter_mm", 30, 3_000)
+    straight = hole.good("shape") and shape is HoleShape.STRAIGHT
+    end = hole.whole("end_diameter_mm", 30, 3_000, diameter if straight else None)
+    depth = hole.whole("depth_mm", 100, 6_000)
+    bedding = hole.whole("bedding_mm", 0, 2_000)
+    if hole.good("shape", "diameter_mm", "end_diameter_mm"):
+        _check_ends(hole, shape, diameter, end)
+    return Hole(depth, diameter, shape, end, bedding, hole.whole("crown_mm", 0, 500))
+
+
+def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
+    if shape is HoleShape.STRAIGHT and end != diameter:
+        text = f"a straight hole is as wide at both ends; write {diameter}, or leave the key out"
+        hole.fault("end_diameter_mm", "hole.shape", text)
+    elif end < diameter:
+        where = "bottom of a belled" if shape is HoleShape.BELLED else "top of a flared"
+        hole.fault("end_diameter_mm", "hole.shape", f"the {where} hole is its wide end; write at least {diameter}")
+
+
+def read_post(posts: Table, kind: str) -> PostSection:
+    post = posts.table(kind, ("face_mm", "setback_mm", "embedment_min_mm", "stock_mm", "steel_area_mm2"))
+    return PostSection(
+        face=post.whole("face_mm", 5, 1_000),
+        setback=post.whole("setback_mm", 1, 1_000),
+        embedment_min=post.whole("embedment_min_mm", 1, 5_000),
+        stock=read_stock(post),
+        steel_area=post.whole("steel_area_mm2", 1, 1_000_000, unit="mm2"),
+    )
+
+
+def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
+    """Stock lengths [mm]: each once, shortest first."""
+    stock = table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items)
+    if table.good("stock_mm") and any(after <= before for before, after in pairwise(stock)):
+        table.fault("stock_mm", "stock.order", f"write each length once, shortest first: {sorted(set(stock))}")
+    return stock
+
+
+def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
+    """Whether the longest stock is longer than what every piece needs at least."""
+    if stock and stock[-1] <= needed:
+        faults.add(pointer, "stock.short", f"the longest must be over {needed} mm, {what}")
+
+
+def read_rails(system: Table) -> Rails:
+    rails = system.table("rails", ("stock_mm", "kerf_mm", "seat_mm"))
+    return Rails(read_stock(rails), rails.whole("kerf_mm", 0, 50), rails.whole("seat_mm", 0, 500))
+
+
+def read_sheets(system: Table) -> Sheets:
+    keys = ("cover_mm", "lap_mm", "slack_mm", "deduction_mm", "supply", "stock_mm", "step_mm")
+    sheets = system.table("sheets", keys)
+    supply = SheetSupply(sheets.word("supply", tuple(SheetSupply)))
+    bought_cut = sheets.good("supply") and supply is SheetSupply.MADE_TO_LENGTH
+    cover, lap = sheets.whole("cover_mm", 20, 5_000), sheets.whole("lap_mm", 0, 1_000)
+    if sheets.good("cover_mm", "lap_mm") and lap >= cover:
+        sheets.fault("lap_mm", "system.order", f"the lap must be under the cover of {cover} mm")
+    if "step_mm" in sheets and sheets.good("supply") and not bought_cut:
+        sheets.fault("step_mm", "sheet.step", "a length step belongs to sheets that are made_to_length; leave it out")
+    return Sheets(
+        cover=cover,
+        lap=lap,
+        slack=sheets.whole("slack_mm", 0, 1_000),
+        deduction=sheets.whole("deduction_mm", 0, 1_000),
+        supply=supply,
+        stock=read_stock(sheets, least_items=0 if bought_cut else 1),
+        step=sheets.whole("step_mm", 1, 1_000, default=1),
+    )
+
+
+def read_lattice(system: Table) -> tuple[LatticeStock, Decimal | None]:
+    """The lattice a system offers and its open share; no heights where it offers none."""
+    lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "porosity"))
+    heights = lattice.wholes("heights_mm", 20, 1, 5_000)
+    if "heights_mm" not in lattice:
+        lattice.raw("heights_mm")
+    if lattice.good("heights_mm") and any(after <= before for before, after in pairwise(heights)):
+        lattice.fault("heights_mm", "stock.order", f"write each height once, lowest first: {sorted(set(heights))}")
+    stock = read_stock(lattice, least_items=1 if heights else 0)
+    porosity = lattice.decimal("porosity", 0, 1) if "porosity" in lattice else None
+    return LatticeStock(heights, stock, lattice.flag("raked")), porosity

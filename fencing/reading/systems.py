@@ -1,0 +1,114 @@
+"""The fence system document (``fence_system`` 1) into a :class:`fencing.system.System`."""
+
+from __future__ import annotations
+
+from fencing.reading.collecting import Faults
+from fencing.reading.parts import read_allowances, read_components, read_gate_rules, read_screws, read_strength_data
+from fencing.reading.sections import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
+from fencing.reading.table import Table
+from fencing.reading.text import sound
+from fencing.system import PostSection, System
+
+KEYS = (
+    "fence_system", "code", "label", "pitch_mm", "closing_bay_min_mm", "ground_gap_mm", "ground_gap_max_mm",
+    "step_max_mm", "rake_max_deg", "hole", "posts", "rails", "sheets", "lattice", "screws", "gates", "retrofit",
+    "allowances", "components", "bag_yield_m3", "strength",
+)  # fmt: skip
+
+
+def read_system(document: object) -> System:
+    """Read a fence system.
+
+    Rule: contract section 2. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
+    ``lattice.porosity``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``; a system has no hidden defaults.
+
+    Args:
+        document: plain values, as :func:`fencing.reading.read_json` gives them.
+
+    Returns:
+        The system; stock lengths ascending [mm].
+
+    Raises:
+        Refused: every fault of the document at once.
+
+    Source: house rule.
+
+    Example:
+        >>> read_system({"fence_system": 1, "pitch_mm": 0})  # doctest: +ELLIPSIS
+        Traceback (most recent call last):
+        ...
+        fencing.faults.Refused: ...
+    """
+    document = sound(document)
+    faults = Faults()
+    table = Table(document, "", faults, KEYS)
+    table.whole("fence_system", 1, 1, unit="")
+    system = _system(table, table.table("posts", ("channel", "square")))
+    _check_limits(table)
+    _check_holes(table, system)
+    faults.refuse()
+    return system
+
+
+def _system(table: Table, posts: Table) -> System:
+    lattice, porosity = read_lattice(table)
+    return System(
+        code=table.name("code"),
+        label=table.text("label", 120),
+        pitch=table.whole("pitch_mm", 200, 10_000),
+        closing_bay_min=table.whole("closing_bay_min_mm", 1, 10_000),
+        ground_gap=table.whole("ground_gap_mm", 0, 1_000),
+        ground_gap_max=table.whole("ground_gap_max_mm", 0, 2_000),
+        step_max=table.whole("step_max_mm", 0, 5_000),
+        rake_max=table.decimal("rake_max_deg", 0, 60, unit="degrees"),
+        hole=read_hole(table),
+        channel=read_post(posts, "channel"),
+        square=read_post(posts, "square"),
+        rails=read_rails(table),
+        sheets=read_sheets(table),
+        lattice=lattice,
+        screws=read_screws(table),
+        gates=read_gate_rules(table),
+        retrofit_overlap=table.table("retrofit", ("extension_overlap_mm",)).whole("extension_overlap_mm", 0, 2_000),
+        allowances=read_allowances(table),
+        components=read_components(table),
+        bag_yield=table.decimal("bag_yield_m3", 0, 1, unit="m3") if "bag_yield_m3" in table else None,
+        lattice_porosity=porosity,
+        **read_strength_data(table),
+    )
+
+
+def _check_limits(table: Table) -> None:
+    """Limits that must stand in the right order to one another."""
+    pitch, least = table.whole_again("pitch_mm"), table.whole_again("closing_bay_min_mm")
+    if pitch is not None and least is not None and least >= pitch:
+        table.fault(
+            "closing_bay_min_mm", "system.order", f"the least closing bay must be under the pitch of {pitch} mm"
+        )
+    gap, most = table.whole_again("ground_gap_mm"), table.whole_again("ground_gap_max_mm")
+    if gap is not None and most is not None and most < gap:
+        text = f"the largest ground gap must be at least the least one, {gap} mm"
+        table.fault("ground_gap_max_mm", "system.order", text)
+
+
+def _check_holes(table: Table, system: System) -> None:
+    """Whether both posts fit in the hole, and in a bay."""
+    if not table.good("hole", "posts", "pitch_mm"):
+        return
+    hole = table.pointer("hole")
+    for kind, post in (("channel", system.channel), ("square", system.square)):
+        _check_post(table, system, f"{table.pointer('posts')}/{kind}", post)
+        needed = post.embedment_min + system.hole.bedding
+        if system.hole.depth < needed:
+            text = f"a {kind} post needs {needed} mm: {post.embedment_min} embedment and {system.hole.bedding} bedding"
+            table.faults.add(f"{hole}/depth_mm", "hole.shallow", text)
+    if system.hole.diameter <= system.square.face:
+        text = f"a square post of {system.square.face} mm does not fit; write more than {system.square.face}"
+        table.faults.add(f"{hole}/diameter_mm", "hole.narrow", text)
+
+
+def _check_post(table: Table, system: System, at: str, post: PostSection) -> None:
+    if 2 * post.setback >= system.pitch:
+        text = f"twice the setback must be under the pitch of {system.pitch} mm, so that a rail has a length"
+        table.faults.add(f"{at}/setback_mm", "system.order", text)
+    check_stock(table.faults, f"{at}/stock_mm", post.stock, post.embedment_min, "the least embedment")

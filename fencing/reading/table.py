@@ -1,0 +1,230 @@
+"""One object of a document, read member by member with every fault noted.
+
+A reader that finds a fault notes it and hands back a *stand-in* of the right type, so that reading goes on and finds the
+rest. Nothing made with a stand-in gets out: the collected faults are raised at the end. Checks that need several
+members ask :meth:`Table.good` first, so that one fault is not told twice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterator, Mapping
+from decimal import Decimal
+from typing import TypeVar
+
+from fencing.reading.collecting import Faults, listed, nearest, shown, step
+
+LONGEST = 20_000_000
+"""20 km: no run, piece or level of a fence job is longer [mm]."""
+
+DECIMAL_TEXT = re.compile(r"-?[0-9]{1,9}(\.[0-9]{1,9})?")
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,31}")
+
+T = TypeVar("T")
+
+
+class Table:
+    """An object at a pointer, with the keys it may have."""
+
+    __slots__ = ("_bad", "_members", "at", "faults", "whole_lost")
+
+    def __init__(self, value: object, at: str, faults: Faults, keys: Collection[str]) -> None:
+        self.at = at
+        self.faults = faults
+        self._bad: set[str] = set()
+        self.whole_lost = not isinstance(value, Mapping)
+        self._members: Mapping[str, object] = value if isinstance(value, Mapping) else {}
+        if self.whole_lost:
+            faults.add(at, "type", f"{shown(value)} is not an object; write {{…}} with the keys {listed(keys, 'and')}")
+        for key in self._members:
+            if key not in keys:
+                self._unknown(key, keys)
+
+    def _unknown(self, key: str, keys: Collection[str]) -> None:
+        like = nearest(key, keys)
+        hint = f"did you mean {like}?" if like else f"known are {listed(keys, 'and')}"
+        self.faults.add(self.pointer(key), "key.unknown", f"there is no key {shown(key)} here; {hint}")
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._members
+
+    def pointer(self, key: str) -> str:
+        return step(self.at, key)
+
+    def fault(self, key: str, code: str, text: str) -> None:
+        """Note a fault of one member."""
+        self._bad.add(key)
+        self.faults.add(self.pointer(key), code, text)
+
+    def good(self, *keys: str) -> bool:
+        """Whether nothing was found wrong with these members, so that they can be compared."""
+        return not self.whole_lost and self._bad.isdisjoint(keys)
+
+    def raw(self, key: str) -> object:
+        """The member as it stands; a required one that is missing is a fault, and None."""
+        if key not in self._members:
+            self._bad.add(key)
+            if not self.whole_lost:
+                self.faults.add(self.pointer(key), "missing", f"{key} is missing")
+            return None
+        return self._members[key]
+
+    def _choose(self, key: str, default: T | None) -> tuple[bool, T | None]:
+        """Whether the default stands for the member; None where neither is there."""
+        if key in self._members:
+            return False, None
+        if default is not None:
+            return True, default
+        self.raw(key)
+        return True, None
+
+    def whole(self, key: str, least: int, most: int, default: int | None = None, unit: str = "mm") -> int:
+        """A whole number from ``least`` to ``most``."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return least if stand_in is None else stand_in
+        value = self._members[key]
+        if isinstance(value, bool) or not isinstance(value, int):
+            self.fault(key, "type", f"{_what(value)}; write a whole number{_of(unit)} from {least} to {most}")
+            return least
+        if not least <= value <= most:
+            text = f"{shown(value)} is out of range; write a whole number{_of(unit)} from {least} to {most}"
+            self.fault(key, "range", text)
+            return least
+        return value
+
+    def whole_again(self, key: str) -> int | None:
+        """A whole number that was read before, to compare it; None where it is missing or faulty."""
+        value = self._members.get(key)
+        return value if isinstance(value, int) and self.good(key) else None
+
+    def decimal(self, key: str, least: int, most: int, default: Decimal | None = None, unit: str = "") -> Decimal:
+        """A number, or a text that is a decimal number, from ``least`` to ``most``."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return Decimal(least) if stand_in is None else stand_in
+        number = as_decimal(self._members[key])
+        if number is None or not least <= number <= most:
+            code = "type" if number is None else "range"
+            text = f'write a number{_of(unit)} from {least} to {most}, as 12.5 or "12.5"'
+            self.fault(key, code, f"{_what(self._members[key])}; {text}")
+            return Decimal(least)
+        return number
+
+    def text(self, key: str, longest: int, default: str | None = None) -> str:
+        """A text of 1 to ``longest`` characters (an empty default is allowed)."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return stand_in or ""
+        value = self._members[key]
+        if not isinstance(value, str):
+            self.fault(key, "type", f"{_what(value)}; write a text of 1 to {longest} characters")
+            return ""
+        if not value.strip() or len(value) > longest:
+            self.fault(key, "range", f"{len(value)} characters; write a text of 1 to {longest} visible characters")
+        return value
+
+    def name(self, key: str, default: str | None = None) -> str:
+        """An id or a code: what may be printed, sorted and put in a file name."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return stand_in or ""
+        value = self._members[key]
+        if not isinstance(value, str) or not NAME.fullmatch(value):
+            text = "write 1 to 32 letters a-z, digits, '-', '_' or '.', a letter or digit first"
+            self.fault(key, "name", f"{shown(value)} can't be a name; {text}")
+            return ""
+        return value
+
+    def word(self, key: str, words: Collection[str], default: str | None = None) -> str:
+        """One of the words."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return stand_in or next(iter(words))
+        value = self._members[key]
+        if isinstance(value, str) and value in words:
+            return value
+        like = nearest(value, words) if isinstance(value, str) else None
+        hint = f"did you mean {like}? " if like else ""
+        self.fault(key, "word", f"{shown(value)} is not known here; {hint}write {listed(words)}")
+        return next(iter(words))
+
+    def flag(self, key: str, default: bool | None = None) -> bool:
+        """true or false."""
+        settled, stand_in = self._choose(key, default)
+        if settled:
+            return bool(stand_in)
+        value = self._members[key]
+        if not isinstance(value, bool):
+            self.fault(key, "type", f"{_what(value)}; write true or false")
+            return False
+        return value
+
+    def table(self, key: str, keys: Collection[str]) -> Table:
+        """An object among the members. Ask ``key in table`` first where it may be left out."""
+        if key not in self._members:
+            self.raw(key)
+            lost = Table({}, self.pointer(key), Faults(), keys)
+            lost.whole_lost = True
+            return lost
+        table = Table(self._members[key], self.pointer(key), self.faults, keys)
+        if table.whole_lost:
+            self._bad.add(key)
+        return table
+
+    def mapping(self, key: str) -> Mapping[str, object]:
+        """An object whose keys are free; empty where it is left out."""
+        value = self._members.get(key, {})
+        if isinstance(value, Mapping):
+            return value
+        self.fault(key, "type", f"{_what(value)}; write an object {{…}}")
+        return {}
+
+    def items(self, key: str, most: int, least: int = 0) -> Iterator[tuple[str, object]]:
+        """The members of a list with their pointers; nothing where it is left out and may be empty."""
+        if key not in self._members:
+            if least:
+                self.raw(key)
+            return
+        value = self._members[key]
+        if not isinstance(value, list):
+            self.fault(key, "type", f"{_what(value)}; write a list […] of {least} to {most}")
+            return
+        if not least <= len(value) <= most:
+            self.fault(key, "range", f"{len(value)} in the list; it may have {least} to {most}")
+        for place, item in enumerate(value[:most]):
+            yield f"{self.pointer(key)}/{place}", item
+
+    def wholes(self, key: str, most_items: int, least: int, most: int, least_items: int = 0) -> tuple[int, ...]:
+        """A list of whole numbers [mm], each from ``least`` to ``most``."""
+        found: list[int] = []
+        for pointer, item in self.items(key, most_items, least_items):
+            if isinstance(item, int) and not isinstance(item, bool) and least <= item <= most:
+                found.append(item)
+                continue
+            self._bad.add(key)
+            self.faults.add(pointer, "range", f"{_what(item)}; write a whole number of mm from {least} to {most}")
+        return tuple(found)
+
+
+def as_decimal(value: object) -> Decimal | None:
+    """A JSON number or a decimal text as a number; None for anything else.
+
+    >>> as_decimal("12.50"), as_decimal(12), as_decimal("twelve")
+    (Decimal('12.50'), Decimal('12'), None)
+    """
+    if isinstance(value, bool):
+        return None
+    if isinstance(value, int | Decimal):
+        return Decimal(value)
+    return Decimal(value) if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value) else None
+
+
+def _what(value: object) -> str:
+    if isinstance(value, str):
+        return f"the text {shown(value)} won't do here"
+    return f"{shown(value)} won't do here"
+
+
+def _of(unit: str) -> str:
+    return f" of {unit}" if unit else ""

@@ -1,0 +1,244 @@
+"""Strict JSON: text or bytes into plain values, exact numbers, and nothing a reader downstream must fear.
+
+What comes out is made of ``dict``, ``list``, ``str``, ``bool``, ``None``, ``int`` and, for numbers with a fraction,
+``Decimal``. A number that is whole is an ``int`` however it was written: ``18240.0`` and ``1824e1`` are 18240, as JSON
+Schema has it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections import Counter
+from decimal import Decimal, InvalidOperation
+from json import JSONDecodeError
+from typing import Any
+
+from fencing.faults import Fault, Refused
+from fencing.reading.collecting import Faults, shown, step
+
+MOST_BYTES = 2_000_000
+MOST_DEPTH = 16
+MOST_DIGITS = 15
+"""Of a number: more can't be told apart by every program that reads JSON (RFC 8259 section 6)."""
+
+SPOILT = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ufff9-\uffff\ud800-\udfff]")
+"""Characters no name or label may hold: control, direction, line separators, lone surrogates, non-characters."""
+
+
+class _Unusable:
+    """Stands for a value that was read but can't be used, until its pointer is known."""
+
+    __slots__ = ("code", "text")
+
+    def __init__(self, code: str, text: str) -> None:
+        self.code = code
+        self.text = text
+
+
+class _Twice(dict[str, Any]):
+    """An object in which some keys came more than once."""
+
+    __slots__ = ("keys_twice",)
+
+
+def read_json(source: str | bytes) -> Any:
+    """Read one JSON document strictly.
+
+    Rule: RFC 8259 in UTF-8, and of what it leaves open the strict side: no key twice, no NaN or Infinity, numbers of at most
+    15 digits, 16 levels deep, 2 MB, no byte order mark, no control or direction characters, no lone surrogates.
+
+    Args:
+        source: the document, as text or as UTF-8 bytes.
+
+    Returns:
+        Plain values; numbers as ``int`` or ``Decimal``.
+
+    Raises:
+        Refused: every fault found, with its place.
+
+    Source: RFC 8259; limits are house rules.
+
+    Example:
+        >>> read_json('{"length_mm": 18240.0, "levels": [[0, 1.25]]}')
+        {'length_mm': 18240, 'levels': [[0, Decimal('1.25')]]}
+        >>> read_json('{"pitch_mm": NaN}')
+        Traceback (most recent call last):
+        ...
+        fencing.faults.Refused: /pitch_mm: NaN is not a number that can be measured; write a number
+    """
+    try:
+        value = json.loads(
+            _decoded(source),
+            parse_float=_number,
+            parse_int=_number,
+            parse_constant=_constant,
+            object_pairs_hook=_object,
+        )
+    except JSONDecodeError as broken:
+        raise _refusal("json.syntax", _syntax(broken)) from None
+    except RecursionError:
+        raise _refusal("json.depth", f"lists and objects may be nested {MOST_DEPTH} deep, not thousands") from None
+    return sound(value)
+
+
+def sound(document: object) -> Any:
+    """The same document with its numbers exact, refused if any value in it is unusable.
+
+    Takes what :func:`read_json` takes from text, and also what another program has parsed already: a ``float`` becomes the
+    decimal it is written as, a whole one an ``int``.
+    """
+    faults = Faults()
+    value = _sound(document, "", 1, faults)
+    faults.refuse()
+    return value
+
+
+def canonical(document: object) -> bytes:
+    """The one spelling of a document: keys in order, no spaces, UTF-8; ``1.50`` and ``1.5`` are the same number.
+
+    >>> canonical({"b": 1, "a": [Decimal("1.50"), "é"]}).decode()
+    '{"a":[1.5,"é"],"b":1}'
+    """
+    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=float).encode()
+
+
+def digest(document: object) -> str:
+    """SHA-256 of the canonical document, in hexadecimal."""
+    return hashlib.sha256(canonical(document)).hexdigest()
+
+
+def _refusal(code: str, text: str) -> Refused:
+    return Refused([Fault("", code, text)])
+
+
+def _decoded(source: str | bytes) -> str:
+    if len(source) > MOST_BYTES:
+        raise _refusal("json.size", f"a document may have {MOST_BYTES:,} bytes; this one has {len(source):,}")
+    if isinstance(source, str):
+        text = source
+    elif b"\x00" in source[:4] or source[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise _refusal("json.encoding", "this is not UTF-8 text (UTF-16, or no text at all); save it as UTF-8")
+    else:
+        try:
+            text = source.decode("utf-8")
+        except UnicodeDecodeError as broken:
+            text = f"byte {broken.start} is not UTF-8 text; save the document as UTF-8"
+            raise _refusal("json.encoding", text) from None
+    if text.startswith("\ufeff"):
+        raise _refusal("json.encoding", "the document starts with a byte order mark; save it as UTF-8 without one")
+    if not text.strip():
+        raise _refusal("json.syntax", "the document is empty; a JSON object is expected")
+    return text
+
+
+def _syntax(broken: JSONDecodeError) -> str:
+    return f"not JSON at line {broken.lineno}, column {broken.colno}: {broken.msg[0].lower()}{broken.msg[1:]}"
+
+
+def _number(text: str) -> object:
+    unusable = _Unusable(
+        "json.number", f"{shown(text).strip(chr(39))} has too many digits; at most {MOST_DIGITS} are read"
+    )
+    if len(text) > 40:
+        return unusable
+    try:
+        number = Decimal(text)
+    except InvalidOperation:  # an exponent beyond what Decimal holds
+        return unusable
+    return unusable if _digits(number) > MOST_DIGITS else _exact(number)
+
+
+def _digits(number: Decimal) -> int:
+    """Digits needed to write the number out, before and after the point."""
+    _, digits, exponent = number.as_tuple()
+    if not isinstance(exponent, int):
+        return MOST_DIGITS + 1
+    if not number:
+        return 1
+    return max(len(digits) + max(exponent, 0), -exponent)
+
+
+def _exact(number: Decimal) -> int | Decimal:
+    return int(number) if number == number.to_integral_value() else number
+
+
+def _constant(name: str) -> object:
+    return _Unusable("json.number", f"{name} is not a number that can be measured; write a number")
+
+
+def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    plain = dict(pairs)
+    if len(plain) == len(pairs):
+        return plain
+    twice = _Twice(pairs)
+    twice.keys_twice = [key for key, times in Counter(key for key, _ in pairs).items() if times > 1]
+    return twice
+
+
+def _sound(value: object, pointer: str, depth: int, faults: Faults) -> Any:
+    if isinstance(value, dict | list | tuple):
+        if depth > MOST_DEPTH:
+            faults.add(pointer, "json.depth", f"lists and objects may be nested {MOST_DEPTH} deep")
+            return None
+        if isinstance(value, dict):
+            return _sound_object(value, pointer, depth, faults)
+        return [_sound(item, f"{pointer}/{place}", depth + 1, faults) for place, item in enumerate(value)]
+    if isinstance(value, str):
+        if SPOILT.search(value):
+            faults.add(pointer, "json.character", _spoilt(value))
+        return value
+    return _sound_scalar(value, pointer, faults)
+
+
+def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: Faults) -> dict[str, Any]:
+    if isinstance(value, _Twice):
+        for key in value.keys_twice:
+            faults.add(step(pointer, _safe(key)), "json.twice", f"the key {shown(key)} comes more than once; keep one")
+    members: dict[str, Any] = {}
+    for key, member in value.items():
+        name = key if isinstance(key, str) else str(key)
+        if SPOILT.search(name):
+            faults.add(step(pointer, _safe(name)), "json.character", _spoilt(name))
+        members[name] = _sound(member, step(pointer, _safe(name)), depth + 1, faults)
+    return members
+
+
+def _sound_scalar(value: object, pointer: str, faults: Faults) -> object:
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, _Unusable):
+        faults.add(pointer, value.code, value.text)
+        return None
+    number = _as_number(value)
+    if isinstance(number, _Unusable):
+        faults.add(pointer, number.code, number.text)
+        return None
+    return number
+
+
+def _as_number(value: object) -> object:
+    if isinstance(value, int) and abs(value) < 10**MOST_DIGITS:
+        return value
+    if not isinstance(value, int | float | Decimal):
+        return _Unusable("json.type", f"{shown(value)} is nothing JSON can hold")
+    try:
+        number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
+    except (InvalidOperation, ValueError):
+        return _Unusable("json.number", f"{shown(value)} is not a number that can be measured; write a number")
+    if not number.is_finite():
+        return _constant(str(value))
+    many = _Unusable("json.number", f"{shown(value)} has too many digits; at most {MOST_DIGITS} are read")
+    return many if _digits(number) > MOST_DIGITS else _exact(number)
+
+
+def _safe(key: str) -> str:
+    """A key as a pointer may show it on a terminal."""
+    return SPOILT.sub("\ufffd", key)
+
+
+def _spoilt(text: str) -> str:
+    found = SPOILT.search(text)
+    character = f"U+{ord(found.group()):04X}" if found else "a character"
+    return f"{character} may not stand in a text; use visible characters on one line"

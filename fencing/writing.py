@@ -1,0 +1,235 @@
+"""A take-off as the contract's document (``takeoff`` 1): plain values, and their bytes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from fencing.faults import Notice
+from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
+from fencing.piece import Concrete, Piece, Quantity
+from fencing.takeoff import TakeOff
+
+Document = dict[str, Any]
+
+
+def takeoff_document(taken: TakeOff) -> Document:
+    """Write a take-off as a document of plain values.
+
+    Rule: contract section 3. Lengths and levels are integer mm, counts and volumes decimal texts.
+
+    Args:
+        taken: the take-off.
+
+    Returns:
+        Dicts, lists, texts, integers and None; runs, posts and bays in the order of the fence.
+
+    Source: house rule.
+    """
+    return {
+        "takeoff": 1,
+        "measure_sha256": taken.measure.sha256,
+        "label": taken.measure.label,
+        "system": taken.system.code,
+        "system_version": taken.system.version,
+        "runs": [_run(run) for run in taken.runs],
+        "retrofits": [_retrofit(retrofit) for retrofit in taken.retrofits],
+        "pieces": [_piece(piece) for piece in taken.pieces],
+        "quantities": [_quantity(quantity) for quantity in taken.quantities],
+        "concrete": _concrete(taken.concrete),
+        "notices": [_notice(notice) for notice in taken.notices],
+    }
+
+
+def takeoff_json(taken: TakeOff) -> bytes:
+    """The document as UTF-8 JSON: the same take-off gives the same bytes."""
+    return (json.dumps(takeoff_document(taken), ensure_ascii=False, separators=(",", ":")) + "\n").encode()
+
+
+def plain(number: Decimal) -> str:
+    """A count or quantity as text, without zeros that say nothing.
+
+    >>> plain(Decimal("312.00")), plain(Decimal("0.50")), plain(Decimal("1E+2"))
+    ('312', '0.5', '100')
+    """
+    text = format(number, "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _litres(volume: Decimal) -> str:
+    return f"{volume:.3f}"
+
+
+def _run(run: BuiltRun) -> Document:
+    return {
+        "id": run.id,
+        "length_mm": run.length,
+        "form": run.form.value,
+        "layout": run.layout.value,
+        "posts": [_post(post) for post in run.posts],
+        "bays": [_bay(bay) for bay in run.bays],
+        "gates": [_gate(gate) for gate in run.gates],
+        "proposals": [_proposal(proposal) for proposal in run.proposals],
+    }
+
+
+def _post(post: Post) -> Document:
+    return {
+        "id": post.id,
+        "at_mm": post.at,
+        "kind": post.kind,
+        "ground_mm": post.ground,
+        "hole_depth_mm": post.hole_depth,
+        "members": [
+            {
+                "section": member.section,
+                "bay": member.bay,
+                "top_mm": member.top,
+                "length_mm": member.length,
+                "stock_mm": member.stock,
+                "embedment_mm": member.embedment,
+            }
+            for member in post.members
+        ],
+    }
+
+
+def _bay(bay: Bay) -> Document:
+    return {
+        "id": bay.id,
+        "from_mm": bay.start,
+        "to_mm": bay.end,
+        "form": bay.form.value,
+        "step_mm": bay.step,
+        "slope_deg": f"{bay.slope:.2f}",
+        "base_mm": list(bay.base),
+        "top_mm": list(bay.top),
+        "ground_mm": list(bay.ground),
+        "gap_mm": {"least": bay.gap_least, "most": bay.gap_most},
+        "tapered": bay.tapered,
+        "rails": _rails(bay.rails),
+        "sheets": _sheets(bay.sheets),
+        "lattice": _lattice(bay.lattice),
+    }
+
+
+def _rails(rails: Sequence[Rail]) -> list[Document]:
+    return [{"place": rail.place, "length_mm": rail.length} for rail in rails]
+
+
+def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
+    return [
+        {
+            "at_mm": sheet.at,
+            "blank_mm": sheet.blank,
+            "width_mm": sheet.width,
+            "left_mm": sheet.left,
+            "right_mm": sheet.right,
+            "foot": sheet.foot,
+        }
+        for sheet in sheets
+    ]
+
+
+def _lattice(panels: Sequence[Lattice]) -> list[Document]:
+    return [{"length_mm": panel.length, "height_mm": panel.height} for panel in panels]
+
+
+def _gate(gate: HungGate) -> Document:
+    return {
+        "id": gate.id,
+        "from_mm": gate.start,
+        "opening_mm": gate.opening,
+        "kind": str(gate.kind),
+        "hang": gate.hang,
+        "opens": gate.opens,
+        "base_mm": gate.base,
+        "top_mm": gate.top,
+        "posts": list(gate.posts),
+        "leaves": [_leaf(leaf) for leaf in gate.leaves],
+    }
+
+
+def _leaf(leaf: Leaf) -> Document:
+    return {
+        "width_mm": leaf.width,
+        "height_mm": leaf.height,
+        "diagonal_mm": leaf.diagonal,
+        "hinge_mm": list(leaf.hinges),
+        "clip_mm": leaf.clip,
+        "stiles_mm": list(leaf.stiles),
+        "rails": _rails(leaf.rails),
+        "sheets": _sheets(leaf.sheets),
+        "lattice": _lattice(leaf.lattice),
+        "notch_mm": list(leaf.notch),
+        "top_notch_mm": list(leaf.top_notch),
+    }
+
+
+def _proposal(proposal: Proposal) -> Document:
+    return {
+        "form": proposal.form.value,
+        "layout": proposal.layout.value,
+        "bays": proposal.bays,
+        "stops": proposal.stops,
+        "cost": proposal.cost,
+        "chosen": proposal.chosen,
+    }
+
+
+def _retrofit(retrofit: BuiltRetrofit) -> Document:
+    return {
+        "id": retrofit.id,
+        "extension_mm": retrofit.extension,
+        "lattice_mm": retrofit.lattice_height,
+        "bays": [_bay(bay) for bay in retrofit.bays],
+    }
+
+
+def _piece(piece: Piece) -> Document:
+    return {
+        "role": piece.role,
+        "component": piece.component,
+        "colour": piece.colour,
+        "length_mm": piece.length,
+        "width_mm": piece.width,
+        "count": piece.count,
+        "for": list(piece.where),
+    }
+
+
+def _quantity(quantity: Quantity) -> Document:
+    return {
+        "role": quantity.role,
+        "component": quantity.component,
+        "colour": quantity.colour,
+        "unit": quantity.unit,
+        "net": plain(quantity.net),
+        "allowance": plain(quantity.allowance),
+        "total": plain(quantity.total),
+        "why": [
+            {"place": why.place, "count": why.count, "each": _each(why.each), "net": plain(why.net)}
+            for why in quantity.why
+        ],
+    }
+
+
+def _each(each: Decimal) -> int | str:
+    """Whole pieces as a number, parts of a unit as text."""
+    return int(each) if each == each.to_integral_value() else plain(each)
+
+
+def _concrete(concrete: Concrete) -> Document:
+    return {
+        "holes": concrete.holes,
+        "net_m3": _litres(concrete.net),
+        "allowance_m3": _litres(concrete.allowance),
+        "total_m3": _litres(concrete.total),
+        "bags": concrete.bags,
+    }
+
+
+def _notice(notice: Notice) -> Document:
+    return {"code": notice.code, "level": notice.level.value, "where": notice.where, "text": notice.text}
