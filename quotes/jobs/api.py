@@ -1,0 +1,206 @@
+"""Customers, sites, jobs and their time line."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs import queries, services
+from quotes.jobs.bodies import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
+from quotes.jobs.copying import copy_job
+from quotes.jobs.models import Job
+from quotes.jobs.rows import (
+    CUSTOMER,
+    CUSTOMER_SHAPE,
+    EVENT,
+    EVENT_SHAPE,
+    JOB_SHAPE,
+    JOB_VALUES,
+    SITE,
+    SITE_SHAPE,
+    job_row,
+    told,
+)
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+from shared.reading import read
+
+
+class Customers(Endpoint):
+    """Who wants fences."""
+
+    scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
+    paged = True
+    parameters = {"q": "Words in name, e-mail or address.", "archived": "yes: archived ones too."}
+
+    @extend_schema(responses={200: page_of(CUSTOMER_SHAPE)}, summary="Customers")
+    def get(self, request: Request) -> Response:
+        rows = queries.customers(self.business, request.query_params.dict())
+        return self.page(rows.values("id", *CUSTOMER), lambda row: {name: row[name] for name in CUSTOMER})
+
+    @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SHAPE}, summary="A new customer")
+    def post(self, request: Request) -> Response:
+        customer = services.add_customer(business=self.business, **self.read(CustomerIn))
+        return self.created(told(customer, CUSTOMER), customer)
+
+
+class CustomerDetail(Endpoint):
+    """One customer."""
+
+    scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE, "DELETE": Scope.JOBS_WRITE}
+
+    @extend_schema(responses={200: CUSTOMER_SHAPE}, summary="One customer")
+    def get(self, request: Request, ref: str) -> Response:
+        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        return self.one(told(customer, CUSTOMER), customer)
+
+    @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SHAPE}, summary="Change a customer")
+    def patch(self, request: Request, ref: str) -> Response:
+        customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
+        services.change_customer(customer=customer, **self.read(CustomerIn, partial=True))
+        return self.one(told(customer, CUSTOMER), customer)
+
+    @extend_schema(responses={204: None}, summary="Archive a customer")
+    def delete(self, request: Request, ref: str) -> Response:
+        """Out of the lists; jobs and quotes stay."""
+        customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
+        services.archive_customer(customer=customer)
+        return Response(status=204)
+
+
+class Sites(Endpoint):
+    """Where a customer wants fences."""
+
+    scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
+    paged = True
+
+    @extend_schema(responses={200: page_of(SITE_SHAPE)}, summary="Sites of a customer")
+    def get(self, request: Request, ref: str) -> Response:
+        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        rows = queries.sites(customer).values("id", *SITE)
+        return self.page(rows, lambda row: {name: row[name] for name in SITE})
+
+    @extend_schema(request=SiteIn, responses={201: SITE_SHAPE}, summary="A new site")
+    def post(self, request: Request, ref: str) -> Response:
+        customer = self.find(queries.customers(self.business), ref)
+        site = services.add_site(customer=customer, **self.read(SiteIn))
+        return self.created(told(site, SITE), site)
+
+
+class SiteDetail(Endpoint):
+    """One site."""
+
+    scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
+
+    @extend_schema(responses={200: SITE_SHAPE}, summary="One site")
+    def get(self, request: Request, ref: str, site: str) -> Response:
+        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        row = self.find(queries.sites(customer), site)
+        return self.one(told(row, SITE), row)
+
+    @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SHAPE}, summary="Change a site")
+    def patch(self, request: Request, ref: str, site: str) -> Response:
+        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        row = self.find_for_change(queries.sites(customer), site)
+        services.change_site(site=row, **self.read(SiteIn, partial=True))
+        return self.one(told(row, SITE), row)
+
+
+class Jobs(Endpoint):
+    """Jobs, from the newest."""
+
+    scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
+    paged = True
+    parameters = {
+        "state": "open, accepted, built, closed or cancelled.",
+        "customer": "The ref of a customer.",
+        "q": "Words in label, address or customer's name, or the number.",
+    }
+
+    @extend_schema(responses={200: page_of(JOB_SHAPE)}, summary="Jobs")
+    def get(self, request: Request) -> Response:
+        return self.page(queries.jobs(self.business, request.query_params.dict()).values(*JOB_VALUES), job_row)
+
+    @extend_schema(request=JobIn, responses={201: JOB_SHAPE}, summary="A new job")
+    def post(self, request: Request) -> Response:
+        body = self.read(JobIn)
+        customer = self.find(queries.customers(self.business), body.pop("customer"))
+        ref, fresh = body.pop("site", ""), body.pop("new_site", None)
+        site = services.add_site(customer=customer, **fresh) if fresh else self.find(queries.sites(customer), ref)
+        job = services.open_job(customer=customer, site=site, actor=self.actor, **body)
+        return self.created(_job(job), job)
+
+
+class JobDetail(Endpoint):
+    """One job."""
+
+    scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
+
+    @extend_schema(responses={200: JOB_SHAPE}, summary="One job")
+    def get(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business).select_related("customer", "site", "copied_from"), ref)
+        return self.one(_job(job), job)
+
+    @extend_schema(request=JobChange(partial=True), responses={200: JOB_SHAPE}, summary="Change a job")
+    def patch(self, request: Request, ref: str) -> Response:
+        job = self.find_for_change(queries.jobs(self.business), ref)
+        services.change_job(job=job, actor=self.actor, **self.read(JobChange, partial=True))
+        return self.one(_job(job), job)
+
+
+class JobState(Endpoint):
+    """Moving a job on."""
+
+    scopes = {"POST": Scope.JOBS_WRITE}
+
+    @extend_schema(request=JobMove, responses={200: JOB_SHAPE}, summary="Move a job to another state")
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(JobMove)
+        job = self.find(queries.jobs(self.business), ref)
+        job = services.move_job(job=job, to=body["state"], reason=body.get("reason", ""), actor=self.actor)
+        return self.one(_job(job), job)
+
+
+class JobCopies(Endpoint):
+    """Copies of an earlier job."""
+
+    scopes = {"POST": Scope.JOBS_WRITE}
+
+    @extend_schema(request=JobCopy, responses={201: JOB_SHAPE}, summary="A new job like this one")
+    def post(self, request: Request, ref: str) -> Response:
+        """The measures as they stand are copied with it; prices, quotes and what was built are not."""
+        body = read(JobCopy, request.data)
+        job = self.find(queries.jobs(self.business), ref)
+        customer = self.find(queries.customers(self.business), body["customer"]) if body.get("customer") else None
+        copy = copy_job(
+            job=job, actor=self.actor, label=body.get("label", ""), customer=customer, new_site=body.get("new_site")
+        )
+        response = self.one(_job(copy), copy, status=201)
+        response["Location"] = f"/api/v1/jobs/{copy.ref}"
+        return response
+
+
+class JobEvents(Endpoint):
+    """The time line of a job: only ever added to."""
+
+    scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
+    paged = True
+
+    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="What happened")
+    def get(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        rows = queries.events(job).values("id", *EVENT)
+        return self.page(rows, lambda row: {name: row[name] for name in EVENT})
+
+    @extend_schema(request=NoteIn, responses={201: EVENT_SHAPE}, summary="Add a note")
+    def post(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        event = services.note_event(job=job, kind="note", text=self.read(NoteIn)["text"], actor=self.actor)
+        return Response(told(event, EVENT), status=201)
+
+
+def _job(job: Job) -> dict[str, object]:
+    row = queries.jobs(job.business).filter(pk=job.pk).values(*JOB_VALUES).get()
+    return job_row(row)

@@ -1,0 +1,49 @@
+"""What the crew used, brought back and built otherwise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import transaction
+
+from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
+from quotes.jobs.services import note_event
+from shared.business.actors import Actor
+from shared.problems import Problem
+
+
+@transaction.atomic
+def record_built(*, job: Job, kind: str, actor: Actor, **details: Any) -> AsBuilt:
+    """One more entry. Only while the fence is being built or has just been."""
+    if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
+        raise Problem("conflict", f"As-built is recorded on an accepted or built job, not on one that is {job.state}.")
+    entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)
+    entry.full_clean(exclude=["business", "job", "takes_back"])
+    entry.save()
+    if kind == BuiltKind.CHANGED:
+        where = f" at {entry.place}" if entry.place else ""
+        note_event(job=job, kind="built.changed", text=f"Built otherwise{where}: {entry.note}", actor=actor)
+    return entry
+
+
+@transaction.atomic
+def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
+    """Takes a mistaken entry back by its opposite; both stay on record. A second time answers with the first."""
+    done = AsBuilt.objects.of(entry.business).filter(takes_back=entry).first()
+    if done is not None:
+        return done
+    if entry.takes_back_id is not None:
+        raise Problem("conflict", "This entry takes another back; record what is right instead.")
+    return AsBuilt.objects.of(entry.business).create(
+        job=entry.job,
+        kind=entry.kind,
+        role=entry.role,
+        component=entry.component,
+        length_mm=entry.length_mm,
+        unit=entry.unit,
+        quantity=-entry.quantity,
+        place=entry.place,
+        note=f"Taken back: {entry.note}"[:1_000],
+        takes_back=entry,
+        who=actor.name[:160],
+    )

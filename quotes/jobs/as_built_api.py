@@ -1,0 +1,63 @@
+"""What the crew records on a job."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs import queries
+from quotes.jobs.as_built import record_built, take_back
+from quotes.jobs.bodies import BuiltIn
+from quotes.jobs.models import AsBuilt
+from quotes.jobs.rows import BUILT, BUILT_SHAPE, told
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+
+
+class AsBuiltEntries(Endpoint):
+    """What was used, brought back, or built otherwise."""
+
+    scopes = {"GET": Scope.SETOUT_READ, "POST": Scope.ASBUILT_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+
+    @extend_schema(responses={200: page_of(BUILT_SHAPE)}, summary="As-built entries of a job")
+    def get(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        rows = queries.as_built(job).values("id", *BUILT, "takes_back__ref")
+        return self.page(
+            rows, lambda row: {**{name: row[name] for name in BUILT}, "takes_back": row["takes_back__ref"]}, by="id"
+        )
+
+    @extend_schema(request=BuiltIn, responses={201: BUILT_SHAPE}, summary="Record as built")
+    def post(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        entry = record_built(job=job, actor=self.actor, **self.read(BuiltIn))
+        return self.created(_row(entry), entry)
+
+
+class AsBuiltEntry(Endpoint):
+    """One entry: DELETE takes it back by its opposite, so that both stay on record."""
+
+    scopes = {"GET": Scope.SETOUT_READ, "DELETE": Scope.ASBUILT_WRITE}
+
+    @extend_schema(responses={200: BUILT_SHAPE}, summary="One as-built entry")
+    def get(self, request: Request, ref: str, entry: str) -> Response:
+        row = self.find(queries.as_built(self.find(queries.jobs(self.business), ref)), entry)
+        return self.one(_row(row), row)
+
+    @extend_schema(responses={204: None}, summary="Take an entry back")
+    def delete(self, request: Request, ref: str, entry: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        row = self.find_for_change(queries.as_built(job), entry)
+        take_back(entry=row, actor=self.actor)
+        return Response(status=204)
+
+
+def _row(entry: AsBuilt) -> dict[str, Any]:
+    back = entry.takes_back
+    return {**told(entry, BUILT), "takes_back": back.ref if back else None}

@@ -1,0 +1,54 @@
+"""Database triggers for rows that are written once: what the models refuse, the database refuses too."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.migrations.operations import RunPython
+
+_FUNCTION = """
+CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN RAISE EXCEPTION 'rows of % are written once', TG_TABLE_NAME USING ERRCODE = 'restrict_violation'; END $$
+"""
+
+
+def _statements(vendor: str, table: str, verb: str, condition: str) -> list[str]:
+    name = f"{table}_no_{verb.lower()}"
+    when = f"WHEN ({condition})" if condition else ""
+    if vendor == "postgresql":
+        return [
+            _FUNCTION,
+            f"DROP TRIGGER IF EXISTS {name} ON {table}",
+            f"CREATE TRIGGER {name} BEFORE {verb} ON {table} FOR EACH ROW {when} EXECUTE FUNCTION refuse_change()",
+        ]
+    if verb == "DELETE":
+        return []  # SQLite empties a table row by row when a test database is reset; there the models refuse alone
+    text = f"rows of {table} are written once"
+    return [
+        f"DROP TRIGGER IF EXISTS {name}",
+        f"CREATE TRIGGER {name} BEFORE {verb} ON {table} FOR EACH ROW {when} BEGIN SELECT RAISE(ABORT, '{text}'); END",
+    ]
+
+
+def refuse(table: str, verb: str, condition: str = "") -> RunPython:
+    """A migration step: ``verb`` (UPDATE, DELETE) on rows of ``table`` fails where ``condition`` on OLD and NEW holds."""
+
+    def lay(apps: Any, schema_editor: Any) -> None:
+        for statement in _statements(schema_editor.connection.vendor, table, verb, condition):
+            schema_editor.execute(statement, params=None)  # a per cent sign is no placeholder here
+
+    return RunPython(lay, _lift(table, verb))
+
+
+def written_once(*tables: str) -> list[RunPython]:
+    """Steps after which rows of these tables can be neither changed nor deleted."""
+    return [refuse(table, verb) for table in tables for verb in ("UPDATE", "DELETE")]
+
+
+def _lift(table: str, verb: str) -> Callable[[Any, Any], None]:
+    def lift(apps: Any, schema_editor: Any) -> None:
+        on = f" ON {table}" if schema_editor.connection.vendor == "postgresql" else ""
+        schema_editor.execute(f"DROP TRIGGER IF EXISTS {table}_no_{verb.lower()}{on}")
+
+    return lift

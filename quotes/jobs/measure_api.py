@@ -1,0 +1,203 @@
+"""Site measures with their history and drafts, their take-offs, and take-offs without storing anything."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from fencing.writing import takeoff_document
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from fencing.faults import Fault, Refused
+from fencing.reading import fit, read_measure, read_system
+from fencing.takeoff import take_off
+from quotes.jobs import measuring, queries
+from quotes.jobs.bodies import DraftIn, MeasureIn, TakeOffIn
+from quotes.jobs.canonical import parsed
+from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.jobs.rows import (
+    DOCUMENT,
+    MEASURE_FULL_SHAPE,
+    MEASURE_SHAPE,
+    MEASURE_VALUES,
+    TAKEOFF_SHAPE,
+    VERSION,
+    VERSION_FULL_SHAPE,
+    VERSION_SHAPE,
+    measure_row,
+    told,
+)
+from quotes.jobs.systems import find_system
+from quotes.jobs.takeoffs import looks_at_prices, take_off_of
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+from shared.problems import Problem
+
+
+class Measures(Endpoint):
+    """The measures of a job."""
+
+    scopes = {"GET": Scope.MEASURES_READ, "POST": Scope.MEASURES_WRITE}
+    paged = True
+
+    @extend_schema(responses={200: page_of(MEASURE_SHAPE)}, summary="Measures of a job")
+    def get(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        rows = queries.measures(self.business).filter(job=job)
+        return self.page(rows.values(*MEASURE_VALUES), measure_row, by="id")
+
+    @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SHAPE}, summary="A new measure")
+    def post(self, request: Request, ref: str) -> Response:
+        job = self.find(queries.jobs(self.business), ref)
+        body = self.read(MeasureIn)
+        raw = _document(request.data)["document"] if "document" in body else None
+        with pointing("/document"):
+            measure = measuring.start_measure(job=job, document=raw, label=body.get("label", ""), actor=self.actor)
+        return self.one(_full(measure), measure, status=201, at=f"/api/v1/measures/{measure.ref}")
+
+
+class MeasureDetail(Endpoint):
+    """One measure: PUT stores its next version."""
+
+    scopes = {"GET": Scope.MEASURES_READ, "PUT": Scope.MEASURES_WRITE}
+
+    @extend_schema(responses={200: MEASURE_FULL_SHAPE}, summary="One measure with its last valid document")
+    def get(self, request: Request, ref: str) -> Response:
+        measure = self.find(queries.measures(self.business).select_related("job"), ref)
+        return self.one(_full(measure), measure)
+
+    @extend_schema(request=DOCUMENT, responses={200: MEASURE_FULL_SHAPE}, summary="Store the next version")
+    def put(self, request: Request, ref: str) -> Response:
+        """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
+        measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
+        measuring.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
+        return self.one(_full(measure), measure)
+
+
+class MeasureDraft(Endpoint):
+    """What is being typed: kept as it is, with what is still wrong with it."""
+
+    scopes = {"PUT": Scope.MEASURES_WRITE, "POST": Scope.MEASURES_WRITE}
+
+    @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SHAPE}, summary="Keep a draft")
+    def put(self, request: Request, ref: str) -> Response:
+        measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
+        measuring.save_draft(measure=measure, text=self.read(DraftIn)["text"])
+        return self.one(_full(measure), measure)
+
+    @extend_schema(request=None, responses={200: MEASURE_FULL_SHAPE}, summary="Make the draft the next version")
+    def post(self, request: Request, ref: str) -> Response:
+        measure = self.find(queries.measures(self.business).select_related("job").select_for_update(of=("self",)), ref)
+        measuring.adopt_draft(measure=measure, actor=self.actor)
+        return self.one(_full(measure), measure)
+
+
+class MeasureVersions(Endpoint):
+    """The history of a measure."""
+
+    scopes = {"GET": Scope.MEASURES_READ}
+    paged = True
+
+    @extend_schema(responses={200: page_of(VERSION_SHAPE)}, summary="Versions of a measure")
+    def get(self, request: Request, ref: str) -> Response:
+        measure = self.find(queries.measures(self.business), ref)
+        rows = queries.versions(self.business).filter(measure=measure).values("id", *VERSION)
+        return self.page(rows, lambda row: {name: row[name] for name in VERSION})
+
+
+class MeasureVersionDetail(Endpoint):
+    """One version, as it was."""
+
+    scopes = {"GET": Scope.MEASURES_READ}
+
+    @extend_schema(responses={200: VERSION_FULL_SHAPE}, summary="One version of a measure")
+    def get(self, request: Request, ref: str, number: int) -> Response:
+        version = find_version(self, ref, number)
+        return self.one({**told(version, VERSION), "document": parsed(version.document)}, version)
+
+
+class MeasureTakeOff(Endpoint):
+    """The take-off of a version, computed when one of its inputs changed and kept otherwise."""
+
+    scopes = {"GET": Scope.MEASURES_READ}
+    parameters = {"version": "The number of a version; the last one without it."}
+
+    @extend_schema(responses={200: TAKEOFF_SHAPE}, summary="The take-off of a measure")
+    def get(self, request: Request, ref: str) -> Response:
+        asked = request.query_params.get("version", "")
+        if asked and not (asked.isascii() and asked.isdigit() and len(asked) < 9):
+            fault = {"parameter": "version", "code": "version", "detail": "Say the number of a version."}
+            raise Problem("bad-parameter", errors=[fault])
+        kept = take_off_of(version=find_version(self, ref, int(asked) if asked else None))
+        response = Response(parsed(kept.document))
+        response["ETag"] = f'"{kept.sha256}"'
+        return response
+
+
+class TakeOffs(Endpoint):
+    """A take-off of any measure, without storing it."""
+
+    scopes = {"POST": Scope.MEASURES_READ}
+    computes_only = True
+
+    @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SHAPE}, summary="Take off a measure")
+    def post(self, request: Request) -> Response:
+        body, raw = self.read(TakeOffIn), _document(request.data)
+        with pointing("/measure"):
+            measure = read_measure(raw["measure"])
+        system, prices = body.get("system"), None
+        if isinstance(system, Mapping):
+            with pointing("/system"):
+                built_from = read_system(raw["system"])
+        else:
+            found = find_system(self.business, system if isinstance(system, str) else measure.system)
+            built_from = found.system
+            prices = found.prices if looks_at_prices(measure) else None
+        with pointing("/measure"):
+            fit(measure, built_from)
+            return Response(takeoff_document(take_off(measure, built_from, prices)))
+
+
+class pointing:
+    """Faults raised inside point further in: at the member their document came from."""
+
+    def __init__(self, pointer: str) -> None:
+        self.pointer = pointer
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
+        if isinstance(fault, Refused):
+            raise Refused(Fault(self.pointer + one.pointer, one.code, one.text) for one in fault.faults) from fault
+
+
+def find_version(endpoint: Endpoint, ref: str, number: int | None = None) -> MeasureVersion:
+    """A version of a measure, the last one without a number; 404 where there is none."""
+    measure = endpoint.find(queries.measures(endpoint.business), ref)
+    rows = queries.versions(endpoint.business).filter(measure=measure, number=number or measure.latest)
+    found = rows.select_related("business", "measure").first()
+    if found is None:
+        raise Problem("not-found")
+    return found
+
+
+def _document(body: Any) -> Mapping[str, Any]:
+    if not isinstance(body, Mapping):
+        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+    return body
+
+
+def _full(measure: StoredMeasure) -> dict[str, Any]:
+    version = measuring.newest(measure)
+    row = queries.measures(measure.business).filter(pk=measure.pk).values(*MEASURE_VALUES).get()
+    return {
+        **measure_row(row),
+        "document": parsed(version.document) if version else None,
+        "sha256": version.sha256 if version else None,
+        "draft": measure.draft,
+        "draft_faults": measure.draft_faults,
+    }

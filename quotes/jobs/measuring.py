@@ -1,0 +1,106 @@
+"""Keeping site measures: every valid version for ever, and a draft on top that is never lost, however unfinished."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+
+from fencing.faults import Fault, Refused
+from fencing.reading import read_json, read_measure
+from quotes.jobs.canonical import canonical
+from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
+from quotes.jobs.services import note_event
+from quotes.jobs.takeoffs import take_off_of, try_out
+from shared.business.actors import Actor
+from shared.problems import Problem
+
+
+@transaction.atomic
+def start_measure(
+    *, job: Job, document: Mapping[str, Any] | None = None, label: str = "", actor: Actor
+) -> StoredMeasure:
+    """A measure for a job: with a valid document its first version, without one an empty draft."""
+    named = label or (str(document.get("label", ""))[:200] if document else "") or job.label
+    measure = StoredMeasure.objects.of(job.business).create(job=job, label=named)
+    if document is not None:
+        save_measure(measure=measure, document=document, actor=actor)
+    return measure
+
+
+@transaction.atomic
+def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
+    """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
+    read = read_measure(document)
+    try_out(business=measure.business, measure=read)
+    row = StoredMeasure.anywhere.select_for_update().get(pk=measure.pk)  # unscoped: the caller's own row, locked
+    last = newest(row)
+    if last is not None and last.sha256 == read.sha256:
+        version = last
+    else:
+        row.latest += 1
+        version = MeasureVersion.objects.of(row.business).create(
+            measure=row,
+            number=row.latest,
+            document=canonical(document),
+            sha256=read.sha256,
+            system=read.system,
+            who=actor.name[:160],
+        )
+        text = f"Measure {row.label!r} saved as version {version.number}."
+        note_event(job=row.job, kind="measure.saved", text=text, actor=actor, facts={"measure": row.ref})
+    row.draft, row.draft_faults, row.draft_at = "", [], None
+    row.label = read.label or row.label
+    row.save(update_fields=["latest", "draft", "draft_faults", "draft_at", "label"])
+    take_off_of(version=version)
+    measure.refresh_from_db()
+    return version
+
+
+@transaction.atomic
+def save_draft(*, measure: StoredMeasure, text: str) -> StoredMeasure:
+    """Keeps the text exactly as it was typed, with what is still wrong with it. Nothing is refused but sheer size."""
+    if len(text.encode()) > settings.BODY_MAX:
+        raise Problem("too-large", f"A draft may have {settings.BODY_MAX} bytes.")
+    if "\x00" in text:
+        raise Refused([Fault("", "text.nul", "A draft is text without NUL characters.")])
+    measure.draft = text
+    measure.draft_faults = [_shown(fault) for fault in draft_faults(measure, text)]
+    measure.draft_at = timezone.now()
+    measure.save(update_fields=["draft", "draft_faults", "draft_at"])
+    return measure
+
+
+def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
+    """The draft becomes the next version, if nothing is wrong with it."""
+    if not measure.draft:
+        raise Problem("conflict", "There is no draft.")
+    return save_measure(measure=measure, document=_parsed(measure.draft), actor=actor)
+
+
+def draft_faults(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
+    """What keeps a draft from being the next version; nothing when it could be."""
+    try:
+        try_out(business=measure.business, measure=read_measure(_parsed(text)))
+    except Refused as refused:
+        return refused.faults
+    return ()
+
+
+def newest(measure: StoredMeasure) -> MeasureVersion | None:
+    """The last valid version, if there is one."""
+    return MeasureVersion.objects.of(measure.business).filter(measure=measure, number=measure.latest).first()
+
+
+def _parsed(text: str) -> Mapping[str, Any]:
+    document = read_json(text)
+    if not isinstance(document, dict):
+        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+    return document
+
+
+def _shown(fault: Fault) -> dict[str, str]:
+    return {"pointer": fault.pointer, "code": fault.code, "text": fault.text}

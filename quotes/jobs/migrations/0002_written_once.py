@@ -1,0 +1,11 @@
+from __future__ import annotations
+
+from django.db import migrations
+
+from quotes.jobs.frozen import written_once
+
+
+class Migration(migrations.Migration):
+    dependencies = [("jobs", "0001_first_rows")]
+
+    operations = written_once("jobs_jobevent", "jobs_measureversion", "jobs_storedtakeoff", "jobs_asbuilt")

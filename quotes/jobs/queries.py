@@ -1,0 +1,88 @@
+"""Reading customers, jobs, measures and their histories."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db.models import Q
+
+from quotes.jobs.models import (
+    AsBuilt,
+    Customer,
+    Job,
+    JobEvent,
+    JobState,
+    MeasureVersion,
+    Site,
+    StoredMeasure,
+    StoredTakeOff,
+)
+from shared.business.scoping import OwnedQuerySet
+from shared.models import Business
+from shared.problems import Problem
+
+
+def customers(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Customer]:
+    """Customers; ``q`` looks in name, e-mail and address, ``archived`` is "yes" or "no"."""
+    asked, rows = asked or {}, Customer.objects.of(business)
+    if asked.get("archived", "no") == "no":
+        rows = rows.filter(archived_at=None)
+    if words := asked.get("q", ""):
+        rows = rows.filter(Q(name__icontains=words) | Q(email__icontains=words) | Q(address__icontains=words))
+    return rows
+
+
+def sites(customer: Customer) -> OwnedQuerySet[Site]:
+    """Where a customer wants fences."""
+    return Site.objects.of(customer.business).filter(customer=customer)
+
+
+def jobs(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Job]:
+    """Jobs by ``state``, ``customer`` and words in label, number or address."""
+    asked, rows = asked or {}, Job.objects.of(business)
+    if state := asked.get("state", ""):
+        if state not in JobState.values:
+            detail = f"Choose from: {', '.join(JobState.values)}."
+            raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
+        rows = rows.filter(state=state)
+    if customer := asked.get("customer", ""):
+        rows = rows.filter(customer__ref=customer)
+    if words := asked.get("q", ""):
+        found = Q(label__icontains=words) | Q(number__iexact=words) | Q(site__address__icontains=words)
+        rows = rows.filter(found | Q(customer__name__icontains=words))
+    return rows
+
+
+def events(job: Job) -> OwnedQuerySet[JobEvent]:
+    """The time line of a job."""
+    return JobEvent.objects.of(job.business).filter(job=job)
+
+
+def measures(business: Business) -> OwnedQuerySet[StoredMeasure]:
+    """All measures."""
+    return StoredMeasure.objects.of(business)
+
+
+def versions(business: Business) -> OwnedQuerySet[MeasureVersion]:
+    """All valid versions of all measures."""
+    return MeasureVersion.objects.of(business)
+
+
+def takeoffs(business: Business) -> OwnedQuerySet[StoredTakeOff]:
+    """All take-offs that were kept."""
+    return StoredTakeOff.objects.of(business)
+
+
+def as_built(job: Job) -> OwnedQuerySet[AsBuilt]:
+    """What the crew recorded on a job."""
+    return AsBuilt.objects.of(job.business).filter(job=job)
+
+
+def used_by_role(job: Job) -> dict[str, Any]:
+    """Quantity used less what came back, by role; entries that were taken back cancel out."""
+    used: dict[str, Any] = {}
+    for kind, role, quantity in as_built(job).exclude(role="").values_list("kind", "role", "quantity"):
+        if kind != "changed":
+            used[role] = used.get(role, 0) + (quantity if kind == "used" else -quantity)
+    return used

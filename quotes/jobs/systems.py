@@ -1,0 +1,46 @@
+"""What a measure is taken off with: the business's fence system and its prices of the day."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from catalogue import bridge, queries
+from catalogue.market import Market
+from fencing.prices import PriceList
+from fencing.system import System
+from quotes.jobs.canonical import canonical, digest
+from shared.models import Business
+
+
+@dataclass(frozen=True)
+class Found:
+    """A fence system as it stands, with everything that can be bought for it today."""
+
+    business: Business
+    code: str
+    version: int
+    document: Mapping[str, Any]
+    market: Market
+    system: System
+
+    @cached_property
+    def sha256(self) -> str:
+        """Digest of what the engine was given: the document and what the catalogue filled in."""
+        filled = [sorted(self.system.components.items()), str(self.system.bag_yield)]
+        return digest(canonical([dict(self.document), filled]))
+
+    @cached_property
+    def prices(self) -> PriceList:
+        """The prices ``auto`` compares by."""
+        return bridge.price_list(self.business)
+
+
+def find_system(business: Business, code: str | None) -> Found:
+    """The latest version of a fence system, or of the default one. Refused where there is none."""
+    version = queries.system_version(business, code or queries.default_system(business).code)
+    market = bridge.market(business)
+    system = bridge.system_of(version, market)
+    return Found(business, version.system.code, version.number, version.document, market, system)

@@ -1,0 +1,109 @@
+"""Take-offs kept with what they came from, and computed again only when one of those inputs changes."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+
+from django.db import IntegrityError, transaction
+from fencing.writing import takeoff_document
+
+from fencing.faults import Level
+from fencing.measure import Form, Layout, Measure
+from fencing.prices import PriceList
+from fencing.reading import fit, read_measure
+from fencing.takeoff import TakeOff, take_off
+from quotes.jobs.canonical import canonical, digest, parsed
+from quotes.jobs.models import MeasureVersion, StoredTakeOff
+from quotes.jobs.systems import Found, find_system
+from shared.models import Business
+
+
+@cache
+def engine_mark() -> str:
+    """A digest of the engine's own source: another engine is another input."""
+    found = hashlib.sha256()
+    for name, text in sorted(_sources(files("fencing"))):
+        found.update(f"{name}\0{text}\0".encode())
+    return found.hexdigest()
+
+
+def _sources(folder: Traversable, path: str = "") -> list[tuple[str, str]]:
+    sources = list[tuple[str, str]]()
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            sources += _sources(entry, f"{path}{entry.name}/")
+        elif entry.name.endswith(".py"):
+            sources.append((path + entry.name, entry.read_text(encoding="utf-8")))
+    return sources
+
+
+def measure_of(version: MeasureVersion) -> Measure:
+    """A stored measure as the engine reads it."""
+    return read_measure(parsed(version.document))
+
+
+def looks_at_prices(measure: Measure) -> bool:
+    """Whether any run leaves its form or layout to what is cheapest."""
+    return any(run.form is Form.AUTO or run.layout is Layout.AUTO for run in measure.runs)
+
+
+def price_mark(prices: PriceList | None) -> str:
+    """A digest of the prices a choice was made by; nothing where there were none."""
+    if prices is None:
+        return ""
+    stock = sorted([one.role, one.colour or "", one.length or 0, str(one.price)] for one in prices.stock)
+    eaches = sorted([role, colour or "", str(price)] for (role, colour), price in prices.eaches.items())
+    labour = [str(getattr(prices.labour, name)) for name in ("hole", "bay", "raked_bay", "cut")]
+    return digest(canonical([stock, eaches, labour]))
+
+
+def try_out(*, business: Business, measure: Measure) -> TakeOff:
+    """The take-off without keeping it. Refused when the system is unknown or the fence can't be built from it."""
+    found = find_system(business, measure.system)
+    fit(measure, found.system)
+    return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+
+
+def take_off_of(*, version: MeasureVersion) -> StoredTakeOff:
+    """The take-off of a stored measure with the system and prices of today: the kept one while nothing has changed."""
+    measure = measure_of(version)
+    found = find_system(version.business, measure.system)
+    prices = found.prices if looks_at_prices(measure) else None
+    inputs = _inputs(version, found, prices)
+    rows = StoredTakeOff.objects.of(version.business)
+    kept = rows.filter(inputs_sha256=inputs).first()
+    if kept is not None:
+        return kept
+    fit(measure, found.system)
+    taken = take_off(measure, found.system, prices)
+    text = canonical(takeoff_document(taken))
+    row = StoredTakeOff(
+        business=version.business,
+        measure_version=version,
+        system_code=found.code,
+        system_version=found.version,
+        system_document=canonical(found.document),
+        price_sha256=price_mark(prices),
+        engine=engine_mark(),
+        inputs_sha256=inputs,
+        document=text,
+        sha256=digest(text),
+        stops=sum(notice.level is Level.STOP for notice in taken.notices),
+    )
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError:  # somebody else took it off at the same moment: theirs is the same
+        return rows.get(inputs_sha256=inputs)
+    return row
+
+
+def _inputs(version: MeasureVersion, found: Found, prices: PriceList | None) -> str:
+    return digest(
+        canonical(
+            [version.pk, version.sha256, found.code, found.version, found.sha256, price_mark(prices), engine_mark()]
+        )
+    )

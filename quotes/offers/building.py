@@ -1,0 +1,165 @@
+"""One way of building the fence, taken off and priced: the fence as measured, and each alternative to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from fencing.writing import takeoff_document
+
+from catalogue.queries import price_rules_on
+from catalogue.rules import PriceRules
+from fencing.caution_facts import facts_of
+from fencing.cautions import Reader, cautions_for
+from fencing.drawing.paper import paper_set
+from fencing.faults import Level
+from fencing.measure import Measure, Retrofit, Run
+from fencing.reading import fit, read_measure
+from fencing.takeoff import TakeOff, take_off
+from quotes.jobs.canonical import canonical, digest
+from quotes.jobs.systems import Found, find_system
+from quotes.jobs.takeoffs import looks_at_prices
+from quotes.offers.buying import bought_for
+from quotes.offers.lines import customer_lines, hand_line, overall_shares
+from quotes.pricing.costs import CostLine, hire_lines
+from quotes.pricing.labour import disposal_lines, labour_lines
+from quotes.pricing.lines import Discount, PriceLine
+from quotes.pricing.materials import material_lines
+from quotes.pricing.price import price
+from quotes.pricing.shares import Shares
+from shared.models import Business
+
+CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What every build of a revision is priced by."""
+
+    business: Business
+    rules: PriceRules
+    setup: Mapping[str, Any]
+    chooser: str
+
+    def shares(self, measure: Measure) -> Shares:
+        """Shares by run as measured; what names none is paid as the setup says, or by the party that chooses."""
+        otherwise = self.setup.get("otherwise") or {self.chooser: "1"}
+        rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+        return Shares(
+            {row.id: dict(row.shares) for row in rows if row.shares},
+            {key: Fraction(share) for key, share in otherwise.items()},
+        )
+
+
+def basis_of(business: Business, setup: Mapping[str, Any], chooser: str, today: date) -> Basis:
+    """The price rules of today, with the tax of the day of supply."""
+    supplied = date.fromisoformat(setup["supplied_on"]) if setup.get("supplied_on") else today
+    return Basis(business, price_rules_on(business, today, supplied), setup, chooser)
+
+
+def build(
+    document: Mapping[str, Any], basis: Basis, *, key: str = "base", label: str = "As measured"
+) -> dict[str, Any]:
+    """A build's part of the content document. Refused when the fence can't be taken off or priced."""
+    measure = read_measure(document)
+    found = find_system(basis.business, measure.system)
+    fit(measure, found.system)
+    takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    shares = basis.shares(measure)
+    costs = cost_lines(takeoff, found, basis)
+    priced = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup))
+    lines = customer_lines(costs, priced.lines, takeoff, basis.rules, shares)
+    whole = overall_shares(lines, shares)
+    for place, extra in enumerate(basis.setup.get("extras", [])):
+        lines.append(hand_line(f"extra.{place + 1}", "extra", extra, basis.rules, whole))
+    written = takeoff_document(takeoff)
+    return {
+        "key": key,
+        "label": label,
+        "measure": dict(document),
+        "measure_sha256": measure.sha256,
+        "system": dict(found.document),
+        "system_version": found.version,
+        "takeoff": written,
+        "takeoff_sha256": digest(canonical(written)),
+        "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
+        "cautions": _cautions(takeoff),
+        "drawings": paper_set(takeoff),
+        "lines": lines,
+        "overall": {name: str(share) for name, share in whole.items() if share},
+        "costing": [
+            _costing(line, costs[place] if place < len(costs) else None) for place, line in enumerate(priced.lines)
+        ],
+    }
+
+
+def _cautions(takeoff: TakeOff) -> dict[str, list[str]]:
+    """What each reader is warned of, in the words of the day the revision was sent."""
+    facts = facts_of(takeoff)
+    return {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader}
+
+
+def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
+    """Everything the fence costs: materials as ordered, labour, disposal, hire."""
+    setup, rules = basis.setup, basis.rules
+    visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
+    days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
+    return [
+        *material_lines(bought_for(takeoff, found.market), takeoff),
+        *labour_lines(takeoff, rules, visits=visits),
+        *disposal_lines(takeoff, rules),
+        *hire_lines(days, rules),
+    ]
+
+
+def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """The measure with every run built otherwise: what the alternative names replaces what the runs and defaults say."""
+    named = {key: change[key] for key in CHANGEABLE if key in change}
+    other = dict(document)
+    if "system" in change:
+        other["system"] = change["system"]
+    other["defaults"] = {**document.get("defaults", {}), **named}
+    other["runs"] = [_changed_run(run, named) for run in document.get("runs", [])]
+    return other
+
+
+def _changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
+    changed = {**{key: value for key, value in run.items() if key not in named}}
+    gates = run.get("gates")
+    if gates and ("height_mm" in named or "lattice_mm" in named):
+        # a gate follows the fence it stands in unless it was measured at a height of its own
+        own = {key: run[key] for key in ("height_mm", "lattice_mm") if key in run}
+        changed["gates"] = [
+            {key: value for key, value in gate.items() if not (key in named and own.get(key, value) == value)}
+            for gate in gates
+        ]
+    return changed
+
+
+def _discount(setup: Mapping[str, Any]) -> Discount | None:
+    row = setup.get("discount")
+    if not row:
+        return None
+    return Discount(row["label"], Decimal(row.get("percent", "0")), Decimal(row.get("amount", "0")))
+
+
+def _costing(line: PriceLine, cost: CostLine | None) -> dict[str, Any]:
+    """The working of one priced line: for the business alone."""
+    return {
+        "key": line.key,
+        "kind": line.kind,
+        "category": line.category,
+        "role": cost.role if cost else "",
+        "text": line.label,
+        "quantity": format(line.quantity, "f"),
+        "unit": line.unit,
+        "cost": format(line.cost, "f"),
+        "net": format(line.net, "f"),
+        "tax_code": line.tax.code,
+        "account": line.account,
+        "working": line.working,
+    }

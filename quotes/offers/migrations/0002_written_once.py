@@ -1,0 +1,23 @@
+from __future__ import annotations
+
+from django.db import migrations
+
+from quotes.jobs.frozen import refuse, written_once
+
+FROZEN = " OR ".join(
+    f"OLD.{column} <> NEW.{column}"
+    for column in (
+        "content", "content_sha256", "quote_id", "number", "kind", "measure_version_id", "sent_at", "valid_until",
+        "override_reason", "business_id",
+    )
+)  # fmt: skip
+
+
+class Migration(migrations.Migration):
+    dependencies = [("offers", "0001_first_rows")]
+
+    operations = [
+        *written_once("offers_answer"),
+        refuse("offers_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
+        refuse("offers_revision", "DELETE", "OLD.state <> 'draft'"),
+    ]

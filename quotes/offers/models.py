@@ -1,0 +1,180 @@
+"""A quote, its frozen revisions, who pays what part, how they are let in, and what they answered."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+
+from quotes.jobs.models import Frozen, Job, MeasureVersion
+from shared.models import Owned
+
+
+class State(models.TextChoices):
+    DRAFT = "draft", "draft"
+    SENT = "sent", "sent"
+    ACCEPTED = "accepted", "accepted"
+    DECLINED = "declined", "declined"
+    LAPSED = "lapsed", "lapsed"
+    REPLACED = "replaced", "replaced"
+
+
+class Kind(models.TextChoices):
+    OFFER = "offer", "offer"
+    VARIATION = "variation", "variation"
+
+
+class Quote(Owned):
+    """What a job is offered for: a number without gaps, and revisions one after another."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
+    number = models.CharField(max_length=20, editable=False)
+    label = models.CharField(max_length=200)
+    latest = models.PositiveIntegerField(default=0, editable=False)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["business", "number"], name="quote_number_once")]
+        indexes = [models.Index(fields=["business", "job", "-id"], name="quote_by_job")]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.label}"
+
+
+class Revision(Owned):
+    """A numbered state of a quote. ``setup`` is what the estimator asks for; ``content`` is everything, frozen at sending.
+
+    ``choices`` is what was chosen among options and alternatives, once somebody who may choose has accepted.
+    """
+
+    quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="revisions")
+    number = models.PositiveIntegerField()
+    kind = models.CharField(max_length=9, choices=Kind, default=Kind.OFFER)
+    changes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="variations")
+    measure_version = models.ForeignKey(MeasureVersion, on_delete=models.PROTECT, related_name="revisions")
+    setup = models.JSONField(default=dict)
+    state = models.CharField(max_length=8, choices=State, default=State.DRAFT)
+    content = models.TextField(blank=True)
+    content_sha256 = models.CharField(max_length=64, blank=True)
+    valid_until = models.DateField(null=True, blank=True)
+    net = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
+    tax = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
+    total = models.DecimalField(max_digits=14, decimal_places=4, null=True, blank=True)
+    choices = models.JSONField(null=True, blank=True)
+    override_reason = models.CharField(max_length=1_000, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    sent_by = models.CharField(max_length=160, blank=True)
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["business", "quote", "number"], name="revision_number_once"),
+            models.CheckConstraint(condition=Q(state__in=State.values), name="revision_state_known"),
+            models.CheckConstraint(
+                condition=(Q(state="draft") & Q(content="") & Q(content_sha256="") & Q(sent_at__isnull=True))
+                | (~Q(state="draft") & ~Q(content="") & ~Q(content_sha256="") & Q(sent_at__isnull=False)),
+                name="revision_sent_with_its_content",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="offer", changes__isnull=True) | Q(kind="variation", changes__isnull=False),
+                name="variation_changes_a_revision",
+            ),
+            # one offer and one variation may be open at a time, and one offer of a quote is ever accepted
+            models.UniqueConstraint(fields=["quote", "kind"], condition=Q(state="sent"), name="revision_one_open"),
+            models.UniqueConstraint(
+                fields=["quote"], condition=Q(state="accepted", kind="offer"), name="revision_one_accepted_offer"
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["business", "state", "-id"], name="revision_by_state"),
+            models.Index(fields=["state", "valid_until"], name="revision_by_validity"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quote.number}/{self.number}"
+
+
+class Answered(models.TextChoices):
+    WAITING = "waiting", "waiting"
+    ACCEPTED = "accepted", "accepted"
+    DECLINED = "declined", "declined"
+
+
+class Party(Owned):
+    """Somebody who pays a share of a revision. The one who ``chooses`` settles options that others pay a part of."""
+
+    revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="parties")
+    key = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    email = models.EmailField("e-mail", blank=True)
+    address = models.TextField(max_length=500, blank=True)
+    required = models.BooleanField(default=True)
+    chooses = models.BooleanField(default=False)
+    position = models.PositiveSmallIntegerField(default=0)
+    answer = models.CharField(max_length=8, choices=Answered, default=Answered.WAITING)
+    reminded_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "parties"
+        constraints = [
+            models.UniqueConstraint(fields=["revision", "key"], name="party_key_once"),
+            models.UniqueConstraint(fields=["revision"], condition=Q(chooses=True), name="party_one_chooses"),
+        ]
+        ordering = ["revision", "position"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class SignedLink(Owned):
+    """Lets one party in to one revision. Only the digest of its token is kept; a new link ends those before it."""
+
+    party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="links")
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="links")
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    content_sha256 = models.CharField(max_length=64)
+    expires_at = models.DateTimeField()
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    opened_at = models.DateTimeField(null=True, blank=True)
+    mailed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["party"], condition=Q(revoked_at__isnull=True), name="link_one_live"),
+            models.CheckConstraint(condition=Q(expires_at__gt=F("created_at")), name="link_expires_later"),
+        ]
+
+    def __str__(self) -> str:
+        return f"link of {self.party_id}"
+
+
+class Answer(Frozen):
+    """What a party said, once: the receipt. ``choices`` and ``total`` are those of this party when it answered."""
+
+    party = models.OneToOneField(Party, on_delete=models.PROTECT, related_name="receipt")
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="answers")
+    accepted = models.BooleanField()
+    name = models.CharField(max_length=120)
+    reason = models.CharField(max_length=2_000, blank=True)
+    choices = models.JSONField(default=dict)
+    content_sha256 = models.CharField(max_length=64)
+    total = models.DecimalField(max_digits=14, decimal_places=4)
+    answered_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.name}: {'accepted' if self.accepted else 'declined'}"
+
+
+class Question(Owned):
+    """Something a party wants to know before answering, and what it was told."""
+
+    party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="questions")
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="questions")
+    text = models.CharField(max_length=2_000)
+    reply = models.CharField(max_length=4_000, blank=True)
+    replied_at = models.DateTimeField(null=True, blank=True)
+    replied_by = models.CharField(max_length=160, blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["business", "revision", "id"], name="question_by_revision")]
+
+    def __str__(self) -> str:
+        return self.text[:60]

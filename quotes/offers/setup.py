@@ -1,0 +1,204 @@
+"""What the estimator asks for in a draft: parties, options, alternatives, extras, discount, payments, wording."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from rest_framework import serializers
+
+from fencing.faults import Fault, Refused
+from shared.reading import ExactField, StrictSerializer, TextField, read
+
+KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"
+FORMS = ("level", "stepped", "raked", "auto")
+LAYOUTS = ("from_start", "from_end", "even", "balanced", "whole_rails", "auto")
+DUE = ("acceptance", "start", "posts_set", "completion")
+
+
+class KeyField(serializers.RegexField):
+    """A short word a thing is known by within its revision."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(KEY, max_length=40, **kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        if not isinstance(data, str):
+            raise serializers.ValidationError("Small letters, digits, hyphen and underline.", "key")
+        return str(super().to_internal_value(data))
+
+
+class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
+    """Exact shares by party, such as {"owner": "1/2", "neighbour": "1/2"}; they add up to 1."""
+
+    def to_internal_value(self, data: Any) -> dict[str, str]:
+        if not isinstance(data, Mapping) or not 0 < len(data) <= 20:
+            raise serializers.ValidationError('Shares by party are wanted, such as {"owner": "1"}.', "shares")
+        try:
+            exact = {str(key): Fraction(share) for key, share in data.items() if len(str(share)) <= 40}
+        except (ValueError, ZeroDivisionError, TypeError):
+            raise serializers.ValidationError('A share is a fraction or decimal as text: "1/2".', "share") from None
+        if len(exact) != len(data) or any(share < 0 for share in exact.values()) or sum(exact.values()) != 1:
+            raise serializers.ValidationError("Shares are not negative and add up to exactly 1.", "shares.sum")
+        return {key: str(share) for key, share in exact.items()}
+
+    def to_representation(self, value: dict[str, str]) -> dict[str, str]:
+        return value
+
+
+class PartyIn(StrictSerializer):
+    key = KeyField()
+    name = TextField(max_length=120)
+    email = serializers.EmailField(required=False, allow_blank=True)
+    address = TextField(max_length=500, required=False, allow_blank=True)
+    required = serializers.BooleanField(required=False)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    chooses = serializers.BooleanField(required=False)
+
+
+class OptionIn(StrictSerializer):
+    """A line the customer may add: ``net`` is its price before tax."""
+
+    key = KeyField()
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    detail = TextField(max_length=1_000, required=False, allow_blank=True)
+    net = ExactField(places=4, least="-100000000", most="100000000")
+    cost = ExactField(places=4, most="100000000", required=False)
+    tax_code = TextField(max_length=40, required=False)
+    shares = SharesField(required=False)
+
+
+class ExtraIn(StrictSerializer):
+    """A line priced by hand: ``net`` is its price before tax, negative where something is given back."""
+
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    detail = TextField(max_length=1_000, required=False, allow_blank=True)
+    quantity = ExactField(places=3, required=False)
+    unit = TextField(max_length=3, required=False)
+    net = ExactField(places=4, least="-100000000", most="100000000")
+    cost = ExactField(places=4, most="100000000", required=False)
+    tax_code = TextField(max_length=40, required=False)
+    shares = SharesField(required=False)
+
+
+class AlternativeIn(StrictSerializer):
+    """The same fence otherwise: what is named here replaces what every run of the measure says."""
+
+    key = KeyField()
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    height_mm = serializers.IntegerField(min_value=1, max_value=10_000, required=False)
+    lattice_mm = serializers.IntegerField(min_value=0, max_value=5_000, required=False)
+    form = serializers.ChoiceField(FORMS, required=False)
+    layout = serializers.ChoiceField(LAYOUTS, required=False)
+    system = TextField(max_length=60, required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["key"] == "base":
+            raise serializers.ValidationError({"key": "The word base is taken by the fence as measured."})
+        if not attrs.keys() - {"key", "label"}:
+            raise serializers.ValidationError("Say what is different: height, lattice, form, layout or system.")
+        return attrs
+
+
+class DiscountIn(StrictSerializer):
+    label = TextField(max_length=120)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    percent = ExactField(places=3, most="100", required=False)
+    amount = ExactField(places=4, most="100000000", required=False)
+
+
+class PaymentIn(StrictSerializer):
+    key = KeyField()
+    label = TextField(max_length=120)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    percent = ExactField(places=3, most="100")
+    due = serializers.ChoiceField(DUE)
+
+
+class SetupIn(StrictSerializer):
+    """The whole of a draft; a PUT says all of it."""
+
+    parties = PartyIn(many=True, required=False)
+    otherwise = SharesField(required=False)
+    alternatives = AlternativeIn(many=True, required=False)
+    options = OptionIn(many=True, required=False)
+    extras = ExtraIn(many=True, required=False)
+    discount = DiscountIn(required=False)
+    payments = PaymentIn(many=True, required=False)
+    visits = ExactField(places=2, most="1000", required=False)
+    hire = serializers.DictField(child=ExactField(places=2, most="1000"), required=False)
+    valid_days = serializers.IntegerField(min_value=1, max_value=366, required=False)
+    supplied_on = serializers.DateField(required=False)
+    introduction = TextField(max_length=5_000, required=False, allow_blank=True)
+    terms = TextField(max_length=20_000, required=False, allow_blank=True)
+
+
+MOST = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments": 12, "hire": 20}
+
+
+def read_setup(body: Any) -> dict[str, Any]:
+    """A draft's setup as plain values that can be kept. Refused whole with every fault."""
+    values = read(SetupIn, body)
+    faults = [*_too_many(values), *_doubles(values), *_party_faults(values), *_payment_faults(values)]
+    if faults:
+        raise Refused(faults)
+    kept: dict[str, Any] = _plain(values)
+    return kept
+
+
+def _too_many(values: Mapping[str, Any]) -> list[Fault]:
+    return [
+        Fault(f"/{name}", "too-many", f"At most {most} are wanted here.")
+        for name, most in MOST.items()
+        if len(values.get(name, ())) > most
+    ]
+
+
+def _doubles(values: Mapping[str, Any]) -> list[Fault]:
+    faults = []
+    for name in ("parties", "alternatives", "options", "payments"):
+        seen = set[str]()
+        for place, one in enumerate(values.get(name, ())):
+            if one["key"] in seen:
+                faults.append(Fault(f"/{name}/{place}/key", "key.twice", f"{one['key']!r} is there already."))
+            seen.add(one["key"])
+    return faults
+
+
+def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
+    parties = values.get("parties", [])
+    faults = []
+    if parties and sum(one.get("chooses", False) for one in parties) > 1:
+        faults.append(Fault("/parties", "chooses.many", "One party at most settles the choices."))
+    if parties and not any(one.get("required", True) for one in parties):
+        faults.append(Fault("/parties", "required.none", "At least one party must accept."))
+    known = {one["key"] for one in parties}
+    named = [("/otherwise", values.get("otherwise"))]
+    named += [(f"/options/{place}/shares", one.get("shares")) for place, one in enumerate(values.get("options", []))]
+    named += [(f"/extras/{place}/shares", one.get("shares")) for place, one in enumerate(values.get("extras", []))]
+    for pointer, shares in named if parties else ():
+        faults += [
+            Fault(f"{pointer}/{key}", "party.unknown", f"There is no party {key!r}.")
+            for key in shares or ()
+            if key not in known
+        ]
+    return faults
+
+
+def _payment_faults(values: Mapping[str, Any]) -> list[Fault]:
+    payments = values.get("payments", [])
+    total = sum((one["percent"] for one in payments), Decimal(0))
+    if payments and total != 100:
+        return [Fault("/payments", "payments.sum", f"The payments add up to {total:f} %, not to 100 %.")]
+    return []
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    if value is None or isinstance(value, str | int | bool):
+        return value
+    return str(value)

@@ -1,0 +1,207 @@
+"""What a revision comes to, for the whole and for each party, read from its content document alone.
+
+Every party's amounts are shared out of the whole's, line by line and by exact fractions, so the parties' totals add up to the
+whole's to the cent whatever is chosen. No rows, no clock: the same content and choices give the same sums for ever.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from fencing.faults import Fault, Refused
+from shared.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown, tax_on
+
+Content = Mapping[str, Any]
+ZERO = Decimal(0)
+BASE = "base"
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """The build and the options that are wanted; without a word the base build and no options."""
+
+    build: str = BASE
+    options: frozenset[str] = frozenset()
+
+    def document(self) -> dict[str, Any]:
+        return {"build": self.build, "options": sorted(self.options)}
+
+
+NOTHING_CHOSEN = Choices()
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One party's part of a line: exact share and the whole minor units that fall to it."""
+
+    line: Mapping[str, Any]
+    share: Fraction
+    net: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class PartySums:
+    """What one party pays. ``net`` is the sum of its lines, ``tax`` of its tax rows, ``payments`` add up to ``total``."""
+
+    lines: tuple[Part, ...]
+    net: Decimal
+    breakdown: tuple[TaxRow, ...]
+    tax: Decimal
+    total: Decimal
+    payments: tuple[Decimal, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sums:
+    """The whole and its parties: every figure of the whole is the sum of the parties'."""
+
+    lines: tuple[Mapping[str, Any], ...]
+    net: Decimal
+    breakdown: tuple[TaxRow, ...]
+    tax: Decimal
+    total: Decimal
+    payments: tuple[Decimal, ...]
+    parties: Mapping[str, PartySums]
+
+
+def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
+    """The choices somebody asks for. Refused when the revision offers no such build or option."""
+    asked = asked or {}
+    build, options = asked.get("build", BASE), asked.get("options", [])
+    builds, known = [one["key"] for one in content["builds"]], [one["key"] for one in content["options"]]
+    faults = []
+    if build not in builds:
+        faults.append(Fault("/choices/build", "build.unknown", f"Choose from: {', '.join(builds)}."))
+    for place, key in enumerate(options):
+        if key not in known:
+            text = f"Choose from: {', '.join(known)}." if known else "Nothing is offered as an option."
+            faults.append(Fault(f"/choices/options/{place}", "option.unknown", text))
+    if faults:
+        raise Refused(faults)
+    return Choices(build, frozenset(options))
+
+
+def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any], ...]:
+    """The lines that are paid for: those of the chosen build, or of a variation its differences, then the chosen options'."""
+    if content["difference"] is not None:
+        lines = list(content["difference"]["lines"])
+    else:
+        lines = list(next(one["lines"] for one in content["builds"] if one["key"] == choices.build))
+    for option in content["options"]:
+        if option["key"] in choices.options:
+            lines += option["lines"]
+    return tuple(lines)
+
+
+def tax_rule(content: Content) -> TaxRule:
+    """How tax was reckoned when the revision was sent."""
+    tax = content["tax"]
+    by_line = tax["line_rounding"]
+    return TaxRule(
+        TaxAt(tax["at"]),
+        Rounding(tax["rounding"]),
+        tax["line_digits"],
+        Rounding(by_line) if by_line is not None else None,
+    )
+
+
+def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
+    """Totals of the whole and of each party for one set of choices.
+
+    Rule: net by line, shared by exact fractions with the odd cents going where the business's rule says; tax once for the whole,
+    then divided by what each party's part exactly owes (largest remainder first); instalments by percent of each party's total.
+    """
+    digits, odd = minor_digits(content["currency"]), OddCent(content["tax"]["odd_cent"])
+    lines, rule = chosen_lines(content, choices), tax_rule(content)
+    keys = [party["key"] for party in content["parties"]]
+    parts = _parts(lines, keys, Sharing(digits, odd))
+    whole = tax_breakdown([_taxed(line) for line in lines], rule, digits)
+    taxes = {row: _tax_parts(row, lines, keys, rule, digits) for row in whole}
+    percents = [Fraction(Decimal(one["percent"])) / 100 for one in content["payments"]]
+    parties = {}
+    for key in keys:
+        rows = tuple(
+            TaxRow(row.category, row.rate, _net(_of_row(parts[key], row)), taxes[row][key])
+            for row in whole
+            if any(True for _ in _of_row(parts[key], row))
+        )
+        net, tax = _net(parts[key]), sum((row.tax for row in rows), ZERO)
+        parties[key] = PartySums(
+            tuple(parts[key]), net, rows, tax, net + tax, _payments(net + tax, percents, digits, odd)
+        )
+    net, tax = sum((_amount(line) for line in lines), ZERO), sum((row.tax for row in whole), ZERO)
+    payments = tuple(sum(column, ZERO) for column in zip(*(one.payments for one in parties.values()), strict=True))
+    return Sums(lines, net, whole, tax, net + tax, payments, parties)
+
+
+def _amount(line: Mapping[str, Any]) -> Decimal:
+    return Decimal(line["net"])
+
+
+def _taxed(line: Mapping[str, Any]) -> Taxed:
+    return Taxed(_amount(line), line["tax_category"], Decimal(line["tax_rate"]))
+
+
+def _shares(line: Mapping[str, Any]) -> dict[str, Fraction]:
+    return {key: Fraction(share) for key, share in line["shares"].items()}
+
+
+def _parts(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Sharing) -> dict[str, list[Part]]:
+    parts: dict[str, list[Part]] = {key: [] for key in keys}
+    for line in lines:
+        shares = _shares(line)
+        for key, net in sharing.share(_amount(line), shares).items():
+            if shares[key]:
+                parts[key].append(Part(line, shares[key], net))
+    return parts
+
+
+def _net(parts: Iterable[Part]) -> Decimal:
+    return sum((part.net for part in parts), ZERO)
+
+
+def _is_of(line: Mapping[str, Any], row: TaxRow) -> bool:
+    return bool(line["tax_category"] == row.category and Decimal(line["tax_rate"]) == row.rate)
+
+
+def _of_row(parts: Iterable[Part], row: TaxRow) -> Iterable[Part]:
+    return (part for part in parts if _is_of(part.line, row))
+
+
+def _tax_parts(
+    row: TaxRow, lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rule: TaxRule, digits: int
+) -> dict[str, Decimal]:
+    """One row's tax divided among the parties by what each exactly owes; the parts add up to the row's tax."""
+    owed = dict.fromkeys(keys, Fraction(0))
+    for line in lines:
+        if _is_of(line, row):
+            # by the line, what is shared is the line's own rounded tax; on the total, its exact tax
+            tax = Fraction(tax_on([_amount(line)], row.rate, rule, digits)) if rule.at is TaxAt.LINE else None
+            exact = Fraction(_amount(line)) * Fraction(row.rate) / 100 if tax is None else tax
+            for key, share in _shares(line).items():
+                owed[key] += exact * share
+    return _largest_remainders(row.tax, owed, digits)
+
+
+def _largest_remainders(amount: Decimal, owed: Mapping[str, Fraction], digits: int) -> dict[str, Decimal]:
+    scale = 10**digits
+    floors = {key: (exact * scale).numerator // (exact * scale).denominator for key, exact in owed.items()}
+    missing = int(Fraction(amount) * scale) - sum(floors.values())
+    concerned = [key for key, exact in owed.items() if exact] or list(owed)
+    by_remainder = sorted(concerned, key=lambda key: floors[key] - owed[key] * scale)
+    for place in range(abs(missing)):
+        # few units at most: what rounding the whole gave or took
+        key = by_remainder[place % len(by_remainder)] if missing > 0 else by_remainder[-1 - place % len(by_remainder)]
+        floors[key] += 1 if missing > 0 else -1
+    return {key: Decimal(units).scaleb(-digits) for key, units in floors.items()}
+
+
+def _payments(total: Decimal, percents: Sequence[Fraction], digits: int, odd: OddCent) -> tuple[Decimal, ...]:
+    if not percents:
+        return (total,)
+    named = {str(place): percent for place, percent in enumerate(percents)}
+    return tuple(Sharing(digits, odd).share(total, named).values())
