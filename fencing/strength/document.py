@@ -1,4 +1,4 @@
-"""A screening as plain values, for JSON, pages and sheets. Schema: fencing/schema/screening-1.json."""
+"""A screening as plain values, for JSON, pages and sheets."""
 
 from __future__ import annotations
 

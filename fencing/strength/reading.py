@@ -1,4 +1,4 @@
-"""The ``strength`` member of a site measure, and of a fence system, into values. Schema: fencing/schema/strength-1.json."""
+"""The ``strength`` member of a site measure, and of a fence system, into values. Schemas: strength-1 and steel-1."""
 
 from __future__ import annotations
 
