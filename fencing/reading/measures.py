@@ -24,7 +24,7 @@ FIT_KEYS = ("length_mm", "basis", "start", "end", "height_mm", "lattice_mm", "ta
 def read_measure(document: object, system: System | None = None) -> Measure:
     """Read a site measure.
 
-    Rule: contract section 1. What ``defaults`` says stands wherever a run says nothing; a gate takes the height and lattice of its run.
+    Rule: contract section 1. What ``defaults`` says stands where a run says nothing; a gate takes its run's height and lattice.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them.

@@ -67,10 +67,7 @@ def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
 def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
     """Each gate against what stands before it, and the last one against the end."""
     half = up(system.square.face, 2)
-    edge = {end: half if run.basis is Basis.OVERALL else 0 for end in ("start", "end")}
-    for end in edge:
-        if not needs_square(run, end) and run.basis is Basis.OVERALL:
-            edge[end] = up(system.channel.face, 2)
+    edge = {end: _edge(run, end, system) for end in ("start", "end")}
     inset = half if run.basis is Basis.OVERALL else 0
     before: Gate | None = None
     for number, gate in gates:
@@ -94,6 +91,13 @@ def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -
             yield _no_room(
                 f"{pointer}/gates/{gates[-1][0]}/from_mm", f"write {on_end} (on the end post), or {latest} or less"
             )
+
+
+def _edge(run: Run, end: str, system: System) -> int:
+    """From the end of the tape to the centre of the terminal post [mm]."""
+    if run.basis is not Basis.OVERALL:
+        return 0
+    return up(system.square.face if needs_square(run, end) else system.channel.face, 2)
 
 
 def _least(system: System, *, square: bool) -> int:
