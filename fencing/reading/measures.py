@@ -91,7 +91,7 @@ def _named(measure: Measure) -> Iterator[tuple[str, str]]:
 
 def _check_ids(measure: Measure, faults: Faults) -> None:
     """Ids are told apart from each other, and from those of the posts and bays to be."""
-    owners = {row.id for row in (*measure.runs, *measure.retrofits)}
+    owners = {run.id for run in measure.runs} | {retrofit.id for retrofit in measure.retrofits}
     seen: dict[str, str] = {}
     for pointer, name in _named(measure):
         if not name:

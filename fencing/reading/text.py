@@ -40,7 +40,7 @@ class _Unusable:
 class _Twice(dict[str, Any]):
     """An object in which some keys came more than once."""
 
-    __slots__ = ("keys_twice",)
+    keys_twice: list[str]
 
 
 def read_json(source: str | bytes) -> Any:

@@ -44,12 +44,9 @@ class Command(BaseCommand):
 
 def _taken(measure_path: str, system_path: str | None) -> TakeOff:
     if system_path is None:
-        document = _read(measure_path)
-        measure = read_measure(document)
-        system, prices = _catalogued(measure.system)
-        fit(measure, system)
-        return take_off(measure, system, prices)
-    faults, system = list[Fault](), None
+        return _taken_from_catalogue(measure_path)
+    faults = list[Fault]()
+    system: System | None = None
     try:
         system = read_system(_read(system_path))
     except Refused as refused:
@@ -61,6 +58,13 @@ def _taken(measure_path: str, system_path: str | None) -> TakeOff:
     if system is None:
         raise Refused(faults)
     return take_off(measure, system)
+
+
+def _taken_from_catalogue(measure_path: str) -> TakeOff:
+    measure = read_measure(_read(measure_path))
+    system, prices = _catalogued(measure.system)
+    fit(measure, system)
+    return take_off(measure, system, prices)
 
 
 def _catalogued(code: str) -> tuple[System, PriceList]:
