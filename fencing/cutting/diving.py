@@ -97,7 +97,7 @@ def _again(run: Run, bars: Bars, need: tuple[int, ...], box: Box, spent: int) ->
         priced = generate(run, need, box, rounds=4)
     finally:
         run.bars, run.upper = kept, upper
-    if priced.relaxed.missing > SURE or spent + priced.relaxed.cost > run.target + SURE * run.upper:
+    if priced.closed or priced.relaxed.missing > SURE:
         return None
     return priced.relaxed.shares
 

@@ -6,6 +6,8 @@ how long it can be.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 
 from fencing.cutting.assembling import bars_of, cost_of
@@ -87,7 +89,16 @@ def _without_piece(demand: Demand, bars: tuple[Bar, ...], length: int) -> tuple[
         rest.append(replace(bar, count=bar.count - 1))
     if cuts:
         rest.append(measured(demand, replace(bar, count=1, cuts=cuts)))
-    return tuple(sorted(rest, key=lambda bar: (bar.stock, [(-mm, -count) for mm, count in bar.cuts])))
+    return in_order(rest)
+
+
+def in_order(bars: Iterable[Bar]) -> tuple[Bar, ...]:
+    """Bars by stock, longest cuts first, each different pattern once."""
+    counts: Counter[Bar] = Counter()
+    for bar in bars:
+        counts[replace(bar, count=1)] += bar.count
+    merged = [replace(bar, count=count) for bar, count in counts.items()]
+    return tuple(sorted(merged, key=lambda bar: (bar.stock, [(-length, -count) for length, count in bar.cuts])))
 
 
 def measured(demand: Demand, bar: Bar) -> Bar:
@@ -127,5 +138,5 @@ def _merged_pair(demand: Demand, bars: tuple[Bar, ...]) -> tuple[Bar, ...] | Non
             bar = measured(demand, replace(one, count=2 * one.count, cuts=cuts))
             if bar.left >= 0 and bar.credited == one.credited == other.credited:
                 rest = [kept for place, kept in enumerate(bars) if place not in (first, second)]
-                return tuple(sorted([*rest, bar], key=lambda bar: (bar.stock, [(-mm, -n) for mm, n in bar.cuts])))
+                return in_order([*rest, bar])
     return None

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 from fencing.cutting.demand import KEEP_DEFAULT, Demand, Stock
-from fencing.faults import Refused
+from fencing.faults import Fault, Refused
 from fencing.reading.collecting import Faults, shown
 from fencing.reading.table import DECIMAL_TEXT, Table
 from fencing.reading.text import read_json, sound
@@ -50,25 +51,36 @@ def read_demand(source: str | bytes) -> Demand:
         >>> read_demand(text).pieces
         ((2238, 8),)
     """
+    brackets = source.count(b"[" if isinstance(source, bytes) else "[")  # type: ignore[arg-type]
+    _refuse_flood(brackets - 2)
     return demand_of(read_json(source))
 
 
 def demand_of(document: object) -> Demand:
     """The same from a document that was parsed already."""
+    pieces = document.get("pieces") if isinstance(document, Mapping) else None
+    _refuse_flood(len(pieces) if isinstance(pieces, list) else 0)
     faults = Faults()
     table = Table(sound(document), "", faults, DEMAND_KEYS)
     table.whole("demand", 1, 1, 1, "")
     kerf = table.whole("kerf_mm", 0, 100)
-    pieces = _pieces(table, faults)
+    merged = _pieces(table, faults)
     rows = _stock_rows(table, faults)
     faults.refuse()
     decimals = max([0, *(_places(amount) for _, money, _, _ in rows for amount in money.values())])
     stock = tuple(_stock(row, decimals) for row in rows)
     faults.refuse()
-    demand = Demand(kerf, pieces, stock, decimals)
+    demand = Demand(kerf, merged, stock, decimals)
     _check_whole(demand, faults)
     faults.refuse()
     return demand
+
+
+def _refuse_flood(rows: int) -> None:
+    """Far too many rows are refused before each is looked at."""
+    if rows > MOST_ROWS:
+        text = f"{rows} rows of pieces; one plan takes {MOST_ROWS} rows and {MOST_LENGTHS} different lengths"
+        raise Refused([Fault("/pieces", "range", text)])
 
 
 def _pieces(table: Table, faults: Faults) -> tuple[tuple[int, int], ...]:

@@ -1,0 +1,191 @@
+"""What a person at the saw relies on: kerf, remnants, limits, money, and the same plan every time."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from time import perf_counter
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from fencing.cutting import Bar, Budget, CutPlan, Status, Stock, plan_cuts
+from fencing.cutting.checking import check
+from fencing.cutting.plans import Leaf
+from fencing.cutting.worker import search_apart
+from tests.benchmarks.fence_orders import BAYS_20, RAKED_20, RAKED_50, SMALL, order
+from tests.fencing.cutting.orders import checked, demand
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+def test_the_last_kerf_is_taken_only_where_something_is_left() -> None:
+    # 2 × 2998 + 1 kerf of 4 = 6000 exactly: nothing is left, so no second kerf is needed
+    assert checked(demand(4, [(2998, 2)], [Stock(6000, 1)])).bars == (Bar(0, 1, ((2998, 2),), 0, False),)
+    # 2 × 2238 + 2 × 3 = 4482: 1518 left of 6000
+    assert checked(demand(3, [(2238, 2)], [Stock(6000, 1)])).bars[0].left == 6000 - 2 * 2238 - 2 * 3
+
+
+def test_what_is_left_within_the_last_kerf_is_nothing() -> None:
+    # 2 × 2997 + 4 = 5998: the 2 mm beyond are gone with the second cut of 4
+    assert checked(demand(4, [(2997, 2)], [Stock(6000, 1)])).bars[0].left == 0
+
+
+def test_one_more_millimetre_needs_a_second_bar() -> None:
+    assert checked(demand(4, [(2999, 1), (2998, 1)], [Stock(6000, 1)])).cost == 2
+
+
+def test_a_piece_as_long_as_the_stock_is_not_cut() -> None:
+    plan = checked(demand(3, [(6000, 2)], [Stock(6000, 5)]))
+    assert (plan.cost, plan.bars[0].left, plan.bars[0].count) == (10, 0, 2)
+
+
+def test_end_trim_is_taken_off_every_bar() -> None:
+    assert checked(demand(0, [(3000, 2)], [Stock(6000, 1, trim=20)])).cost == 2
+    assert checked(demand(0, [(2990, 2)], [Stock(6000, 1, trim=20)])).cost == 1
+
+
+def test_a_remnant_on_hand_is_used_before_a_bar_is_bought() -> None:
+    plan = checked(demand(3, [(2000, 3)], [Stock(6500, 30), Stock(2000, 0, have=1), Stock(4100, 20)]))
+    assert (plan.cost, sorted(bar.stock for bar in plan.bars)) == (20, [1, 2])
+
+
+def test_a_handling_price_is_part_of_the_cost() -> None:
+    assert checked(demand(0, [(2000, 1)], [Stock(2000, 5), Stock(2000, 0, have=1, handling=4)])).cost == 4
+
+
+def test_a_credit_is_earned_only_by_a_remnant_worth_keeping() -> None:
+    # cut 3000 from 6000 at 20 and keep 3000 worth 9: 11, cheaper than a 3100 at 12
+    stock = [Stock(6000, 20, keep=2000, credit=9), Stock(3100, 12)]
+    assert checked(demand(0, [(3000, 1)], stock)).cost == 20 - 9
+    assert checked(demand(0, [(3000, 1)], [replace(stock[0], keep=3001), stock[1]])).cost == 12
+
+
+def test_limited_stock_shared_by_a_bar_with_and_without_credit_is_bought_once() -> None:
+    plan = checked(demand(0, [(3000, 1), (6000, 1)], [Stock(6000, 20, 1, keep=2000, credit=9), Stock(6000, 30)]))
+    # the only cheap bar earns 9 with the 3000 on it: 20 - 9 + 30; on the 6000 it would cost 20 + 30
+    assert plan.cost == 20 - 9 + 30
+
+
+def test_stock_that_runs_out_is_infeasible_and_names_the_piece() -> None:
+    plan = checked(demand(0, [(3000, 3)], [Stock(3000, 1, have=2)]))
+    assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((3000, 1),))
+    assert plan.document()["text"] == "the stock there is runs out: 1 of 3000 mm find no bar"
+
+
+def test_a_piece_longer_than_every_stock_is_named() -> None:
+    plan = checked(demand(3, [(7000, 2), (100, 1)], [Stock(6500, 1), Stock(9000, 1, have=0)]))
+    assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((7000, 2),))
+    assert "7000 mm fits no stock" in str(plan.document()["text"])
+
+
+def test_stock_that_costs_nothing_makes_a_plan_that_costs_nothing() -> None:
+    plan = checked(demand(3, [(1000, 5), (700, 3)], [Stock(6000, 0)], 2))
+    assert (plan.status, plan.document()["cost"], plan.gap_ppm) == (Status.OPTIMAL, "0.00", 0)
+
+
+def test_at_equal_cost_the_longest_remnant_is_left_in_one_piece() -> None:
+    # 7 × 2238 from 6000: four bars; three full ones leave the fourth with one piece and 6000 - 2238 - 3 = 3759
+    plan = checked(demand(3, [(2238, 7)], [Stock(6000, 1)]))
+    assert max(bar.left for bar in plan.bars) == 3759
+    # 5 × 1900 + 2 × 1000 on two bars of 6000: 3 × 1900 on one leaves 2 × 1900 + 2 × 1000 = 5800 on the other;
+    # all of 2 × 1000 with 1900 + 1900 leaves 188, so the longest remnant is what 6000 - 3 × 1900 leaves at best
+    longest = checked(demand(0, [(1900, 2), (1000, 2)], [Stock(6000, 1)])).bars[0].left
+    assert longest == 6000 - 2 * 1900 - 2 * 1000
+
+
+def test_polishing_never_costs_and_never_shortens_the_longest_remnant() -> None:
+    for seed in range(12):
+        asked = order(BAYS_20, seed)
+        plain, polished = (checked(asked, Budget(4_000_000, 20, polish)) for polish in (False, True))
+        longest = [max((bar.left for bar in plan.bars if bar.keep), default=0) for plan in (plain, polished)]
+        assert (polished.cost, plain.status) == (plain.cost, Status.OPTIMAL)
+        assert longest[1] >= longest[0]
+
+
+def test_every_pattern_is_listed_once() -> None:
+    for seed in range(8):
+        bars = checked(order(RAKED_20, seed)).bars
+        assert len({(bar.stock, bar.cuts) for bar in bars}) == len(bars)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_another_process_makes_the_same_bytes(seed: int) -> None:
+    code = (
+        "import json; from fencing.cutting import plan_cuts; from tests.benchmarks.fence_orders import RAKED_20, order;"
+        f"print(json.dumps(plan_cuts(order(RAKED_20, {seed})).document()))"
+    )
+    command = [sys.executable, "-c", code]
+    texts = {
+        subprocess.run(command, cwd=ROOT, env={"PYTHONHASHSEED": hashing}, capture_output=True, check=True).stdout
+        for hashing in ("1", "2")
+    }
+    assert len(texts) == 1
+
+
+def test_fifty_thousand_pieces_are_planned_within_the_interactive_budget() -> None:
+    asked = demand(3, [(2238, 30_000), (1788, 12_000), (640, 8_000)], [Stock(6000, 3120), Stock(4800, 2600)], 2)
+    begun = perf_counter()
+    plan = checked(asked)
+    assert perf_counter() - begun < 10
+    assert plan.gap_ppm <= 100
+
+
+def test_a_hard_order_still_gives_a_plan_and_a_gap_when_the_guard_strikes() -> None:
+    asked = order(RAKED_50, 0)
+    begun = perf_counter()
+    plan = search_apart(asked, Budget(work=10**9, seconds=0.9))
+    assert perf_counter() - begun < 5
+    assert plan is None or (check(plan).faults == () and plan.bound <= plan.cost)
+
+
+def test_a_search_that_is_told_to_stop_keeps_its_best_plan() -> None:
+    told: list[CutPlan | None] = []
+
+    def stop_at_once(plan: CutPlan | None) -> bool:
+        told.append(plan)
+        return False
+
+    plan = plan_cuts(order(RAKED_50, 0), Budget(work=10**8, seconds=60), stop_at_once)
+    assert len(told) == 1
+    assert check(plan).faults == ()
+    assert plan.status is Status.GAP
+
+
+def test_the_checker_sees_a_wrong_plan() -> None:
+    plan = checked(order(SMALL, 1))
+    bar = plan.bars[0]
+    for wrong in (
+        replace(plan, cost=plan.cost - 1),
+        replace(plan, bars=plan.bars[1:]),
+        replace(plan, bars=(replace(bar, left=bar.left + 1), *plan.bars[1:])),
+        replace(plan, bars=(replace(bar, cuts=((9000, 1),)), *plan.bars[1:])),
+    ):
+        assert check(wrong).faults != ()
+
+
+def test_the_checker_does_not_believe_a_bound_its_certificate_does_not_prove() -> None:
+    plan = checked(demand(0, [(3, 25), (5, 20), (9, 15)], [Stock(17, 1)]))
+    assert plan.certificate is not None
+    assert isinstance(plan.certificate.tree, Leaf)
+    values = tuple(value // 2 for value in plan.certificate.tree.values)
+    halved = replace(plan.certificate, tree=replace(plan.certificate.tree, values=values))
+    assert any("only 10 is proved" in fault for fault in check(replace(plan, certificate=halved)).faults)
+
+
+def test_the_document_is_what_its_schema_says() -> None:
+    schema = json.loads((ROOT / "fencing/schema/cutplan-1.json").read_text())
+    validator = Draft202012Validator(schema)
+    plans = [checked(order(kind, seed)) for kind in (SMALL, BAYS_20) for seed in range(3)]
+    plans.append(checked(demand(0, [(9000, 1)], [Stock(6000, 1)])))
+    for plan in plans:
+        assert list(validator.iter_errors(plan.document())) == []
+
+
+def test_a_plan_without_room_for_work_is_a_gap_not_a_claim() -> None:
+    plan = plan_cuts(order(RAKED_20, 7), Budget(work=1, seconds=0))
+    assert plan.status is Status.GAP
+    assert check(plan).faults == ()

@@ -1,0 +1,89 @@
+"""A demand is read as the contract says, or refused whole with every fault and within a second."""
+
+from __future__ import annotations
+
+import json
+from time import perf_counter
+from typing import Any
+
+import pytest
+
+from fencing.cutting import demand_of, read_demand
+from fencing.faults import Refused
+
+
+def document(**changes: Any) -> dict[str, Any]:
+    good = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
+    return {**good, **changes}
+
+
+def stock(**changes: Any) -> dict[str, Any]:
+    return document(stock=[{"length_mm": 6000, "price": "31.20", "have": None, **changes}])
+
+
+def pointers(refused: Refused) -> list[str]:
+    return [fault.pointer for fault in refused.faults]
+
+
+def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None:
+    rows = [{"length_mm": 6000, "price": "31.2", "have": None}, {"length_mm": 3000, "price": "0.125", "have": 2}]
+    read = demand_of(document(pieces=[[500, 2], [900, 1], [500, 3]], stock=rows))
+    assert read.pieces == ((900, 1), (500, 5))
+    assert (read.decimals, [one.price for one in read.stock]) == (3, [31200, 125])
+
+
+@pytest.mark.parametrize(
+    ("wrong", "pointer"),
+    [
+        (document(kerf_mm=-1), "/kerf_mm"),
+        (document(kerf_mm="3"), "/kerf_mm"),
+        (document(pieces=[]), "/pieces"),
+        (document(pieces=[[0, 1]]), "/pieces/0/0"),
+        (document(pieces=[[-5, 1]]), "/pieces/0/0"),
+        (document(pieces=[[2238, 10**9]]), "/pieces/0/1"),
+        (document(pieces=[[2238, 1.5]]), "/pieces/0"),
+        (document(pieces=[[True, 1]]), "/pieces/0"),
+        (document(pieces=[["2238", 1]]), "/pieces/0"),
+        (document(pieces={"2238": 8}), "/pieces"),
+        (document(stock=[]), "/stock"),
+        (stock(price="-1.00"), "/stock/0/price"),
+        (stock(price=31.20), "/stock/0/price"),
+        (stock(price="NaN"), "/stock/0/price"),
+        (stock(have=-1), "/stock/0/have"),
+        (stock(length_mm=0), "/stock/0/length_mm"),
+        (stock(trim_mm=6000), "/stock/0/trim_mm"),
+        (stock(credit="40.00"), "/stock/0/credit"),
+        (stock(lenght_mm=3), "/stock/0/lenght_mm"),
+        (document(kerf_mm=70, stock=[{"length_mm": 60, "price": "1", "have": None}]), "/kerf_mm"),
+    ],
+)
+def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> None:
+    with pytest.raises(Refused) as refused:
+        demand_of(wrong)
+    assert pointer in pointers(refused.value)
+
+
+def test_an_unknown_key_is_answered_with_the_nearest_known_one() -> None:
+    with pytest.raises(Refused, match="did you mean length_mm"):
+        demand_of(stock(lenght_mm=6000))
+
+
+def test_every_fault_is_told_at_once() -> None:
+    with pytest.raises(Refused) as refused:
+        demand_of({"kerf": 3, "pieces": [[0, 1], [5, 0]], "stock": [{"length_mm": 6000, "price": 3}]})
+    wanted = {"/kerf", "/kerf_mm", "/pieces/0/0", "/pieces/1/1", "/stock/0/price", "/stock/0/have"}
+    assert wanted <= set(pointers(refused.value))
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"kerf_mm": NaN}', "x" * 2_100_000, '{"pieces": [[1e400, 1]]}'])
+def test_what_is_no_demand_is_refused(text: str) -> None:
+    with pytest.raises(Refused):
+        read_demand(text)
+
+
+def test_a_hundred_thousand_lengths_are_refused_within_a_second() -> None:
+    text = json.dumps(document(pieces=[[1 + place, 1] for place in range(100_000)]))
+    begun = perf_counter()
+    with pytest.raises(Refused):
+        read_demand(text)
+    assert perf_counter() - begun < 1
