@@ -9,9 +9,9 @@ from fencing.measure import Measure, Run
 from fencing.reading.collecting import Faults
 from fencing.reading.fitting import fit_faults
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
+from fencing.reading.strength import read_strength
 from fencing.reading.table import Table
 from fencing.reading.text import digest, sound
-from fencing.strength.reading import read_strength
 from fencing.system import System
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")

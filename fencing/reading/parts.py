@@ -8,9 +8,9 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.reading.collecting import nearest, shown, step
+from fencing.reading.strength import read_steel
 from fencing.reading.table import Table
 from fencing.roles import FAMILIES, ROLES
-from fencing.strength.reading import read_steel
 from fencing.system import Allowance, GateRules, Screws
 
 PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,4})?) ?%")

@@ -22,7 +22,7 @@ def wind_method(request: StrengthRequest) -> WindMethod:
     """The method of a checked request.
 
     Args:
-        request: as :func:`fencing.strength.reading.read_strength` gives it.
+        request: as :func:`fencing.reading.strength.read_strength` gives it.
 
     Returns:
         The method, ready to give zones of net pressure [Pa].

@@ -12,9 +12,9 @@ import pytest
 import fencing
 from fencing.faults import Refused
 from fencing.reading.collecting import Faults
+from fencing.reading.plausible import BOUNDS
+from fencing.reading.strength import read_steel, read_strength
 from fencing.reading.table import Table
-from fencing.strength.plausible import BOUNDS
-from fencing.strength.reading import read_steel, read_strength
 
 GIVEN = {"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "clay"}
 SCHEMAS = Path(fencing.__file__).parent / "schema"

@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from fencing.measure import StrengthRequest
 from fencing.reading.collecting import Faults
+from fencing.reading.plausible import BOUNDS, read_number
 from fencing.reading.table import Table
 from fencing.strength.embedment import SOILS
-from fencing.strength.plausible import BOUNDS, read_number
 from fencing.strength.wind_as_nzs import REGIONS
 from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN
 from fencing.strength.wind_asce import EXPOSURE
