@@ -83,7 +83,7 @@ def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) 
     except Refused as refused:
         told = [fault.text for fault in refused.faults]
     else:
-        told = [row.id for row in (*taken.runs, *taken.retrofits)]
+        told = [run.id for run in taken.runs] + [retrofit.id for retrofit in taken.retrofits]
     assert told
     assert all(told)
 
