@@ -13,7 +13,7 @@ STAGES = (
     "levelling", "layout", "form", "bay", "posts", "concrete", "gates", "ground", "wind", "sections", "footing", "strength",
     "cautions", "cutting", "buying", "money", "tax", "parties", "exchange", "documents",
 )  # fmt: skip
-REQUIRED = tuple(stage for stage in STAGES if stage not in ("buying", "parties", "exchange", "documents"))
+REQUIRED = tuple(stage for stage in STAGES if stage not in ("buying", "parties", "exchange"))
 LEAST = 60
 
 HEAD = """# Outside checks
