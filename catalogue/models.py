@@ -192,6 +192,11 @@ class SupplierTerms(Owned):
     def clean(self) -> None:
         check_bands(self.delivery, "delivery", from_zero=True)
 
+    @property
+    def begun(self) -> bool:
+        """Whether an order of a past day was made on them."""
+        return self.valid_from < timezone.localdate()
+
 
 class Offer(Owned):
     """A supplier's price for a component from a date on; of several the one that began last counts.

@@ -68,19 +68,20 @@ def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
     return rows.filter(begun, Q(active_to__isnull=True) | Q(active_to__gte=on))
 
 
-def _valid(on: date) -> Q:
+def valid_on(on: date) -> Q:
+    """What has begun and not ended on a day."""
     return Q(valid_from__lte=on) & (Q(valid_to__isnull=True) | Q(valid_to__gte=on))
 
 
-def offers_on(rows: OwnedQuerySet[Offer], on: date) -> QuerySet[Offer]:
+def offers_on(rows: QuerySet[Offer], on: date) -> QuerySet[Offer]:
     """Of each supplier's offers for a component, the one that counts on a day."""
     later = Offer.anywhere.filter(  # unscoped: tied to the row's own component, which is of one business
-        _valid(on),
+        valid_on(on),
         component=OuterRef("component"),
         supplier=OuterRef("supplier"),
         valid_from__gt=OuterRef("valid_from"),
     )
-    return rows.filter(_valid(on)).filter(~Exists(later))
+    return rows.filter(valid_on(on)).filter(~Exists(later))
 
 
 def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:

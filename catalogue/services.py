@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, TypeVar
 
+import orjson
 from django.db import models, transaction
 from django.utils import timezone
 
@@ -92,19 +93,23 @@ def remove(row: Owned, *, actor: Actor) -> None:
     audit.record(row.business, actor, f"{kind}.removed", f"{kind}:{ref}", {"was": str(row)})
 
 
-def change_offer(*, offer: Offer, actor: Actor, values: Mapping[str, Any]) -> Offer:
-    """Changes an offer. Once it has begun only its end may change, and not to before today: the past stays as it was."""
-    _keep_the_past(offer, values)
-    return store(offer, actor=actor, values=values)
+DatedT = TypeVar("DatedT", Offer, PriceRule)
 
 
-def change_price_rule(*, rule: PriceRule, actor: Actor, values: Mapping[str, Any]) -> PriceRule:
-    """Changes a line of the price rules, under the same terms as an offer."""
-    _keep_the_past(rule, values)
-    return store(rule, actor=actor, values=values)
+def change_dated(row: DatedT, *, actor: Actor, values: Mapping[str, Any]) -> DatedT:
+    """Changes an offer or a line of the price rules. Once it has begun only its end may change, and not to a past day."""
+    _keep_the_past(row, values)
+    return store(row, actor=actor, values=values)
 
 
-def remove_dated(row: Offer | PriceRule, *, actor: Actor) -> None:
+def change_terms(row: SupplierTerms, *, actor: Actor, values: Mapping[str, Any]) -> SupplierTerms:
+    """Changes a supplier's terms before they begin."""
+    if row.begun:
+        raise Refused([Fault("", "past", "These terms have begun: give new ones from a later day.")])
+    return add_dated(row, actor=actor, values=values)
+
+
+def remove_dated(row: Offer | PriceRule | SupplierTerms, *, actor: Actor) -> None:
     """Takes back an offer or a line that has not begun."""
     if row.begun:
         raise Refused([Fault("", "past", "It has begun, so it can only be ended; past days keep their prices.")])
@@ -120,8 +125,8 @@ def _keep_the_past(row: Offer | PriceRule, values: Mapping[str, Any]) -> None:
         if row.begun
     ]
     end = values.get("valid_to")
-    if row.begun and "valid_to" in changed and isinstance(end, date) and end < today - timedelta(days=1):
-        faults.append(Fault("/valid_to", "past", "It can't end before yesterday: past days keep their prices."))
+    if row.begun and "valid_to" in changed and isinstance(end, date) and end < today:
+        faults.append(Fault("/valid_to", "past", "It can't end in the past: past days keep their prices."))
     start = values.get("valid_from")
     if "valid_from" in changed and isinstance(start, date) and start < today:
         faults.append(Fault("/valid_from", "past", "A price can't begin in the past."))
@@ -149,7 +154,8 @@ def store_system(
         store(system, actor=actor, values={"label": read.label, "is_default": first})
     elif system.code != read.code:
         raise Refused([Fault("/code", "code.fixed", f"This fence system's code is {system.code} and stays so.")])
-    digest = hashlib.sha256(write_json(document)).hexdigest()
+    written = write_json(document)  # exact numbers become texts, which the document allows wherever it has any
+    digest = hashlib.sha256(written).hexdigest()
     rows = FenceSystemVersion.objects.of(business).filter(system=system)
     last = rows.order_by("-number").first()
     if last is not None and last.sha256 == digest:
@@ -158,7 +164,7 @@ def store_system(
     system.label = read.label
     system.save()
     version = FenceSystemVersion(
-        business=business, system=system, number=system.latest, document=dict(document), sha256=digest
+        business=business, system=system, number=system.latest, document=orjson.loads(written), sha256=digest
     )
     version.save()
     detail = {"version": version.number, "sha256": digest}
@@ -167,11 +173,13 @@ def store_system(
 
 
 @transaction.atomic
-def make_default(*, system: FenceSystem, actor: Actor) -> FenceSystem:
-    """The system that measures get when they name none."""
-    if not system.active:
+def change_system(*, system: FenceSystem, actor: Actor, values: Mapping[str, Any]) -> FenceSystem:
+    """Makes a system the one that measures get when they name none, or ends (or revives) it."""
+    active = values.get("active", system.active)
+    if values.get("is_default", system.is_default) and not active:
         raise Refused(
-            [Fault("/is_default", "system.inactive", "A system that is no longer active can't be the default.")]
+            [Fault("/active", "system.default", "The default system stays active; make another the default first.")]
         )
-    FenceSystem.objects.of(system.business).filter(is_default=True).exclude(pk=system.pk).update(is_default=False)
-    return store(system, actor=actor, values={"is_default": True})
+    if values.get("is_default"):
+        FenceSystem.objects.of(system.business).filter(is_default=True).exclude(pk=system.pk).update(is_default=False)
+    return store(system, actor=actor, values=values)

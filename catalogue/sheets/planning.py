@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from django.db.models import Count, Max
 from django.utils import timezone
 
 from catalogue.sheets.columns import Unreadable
@@ -47,6 +48,13 @@ class Plan:
     unchanged: int = 0
     refused: list[Refusal] = field(default_factory=list)
     rows: int = 0
+    fingerprint: tuple[int, str] = (0, "")
+
+
+def fingerprint(kind: Kind, business: Business) -> tuple[int, str]:
+    """What tells whether anything of a kind was stored since: how many rows there are, and the latest change."""
+    told = kind.model.objects.of(business).aggregate(count=Count("pk"), last=Max("updated_at"))
+    return told["count"], str(told["last"])
 
 
 @dataclass(slots=True)
@@ -146,7 +154,9 @@ def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, pr
     A column that is not in the file is read as empty, so that a file always says the whole row.
     """
     check_header(kind, sheet)
+    before = fingerprint(kind, business)
     reader = _Reader(kind, sheet, _stored(kind, business), past)
+    reader.plan.fingerprint = before
     for row in sheet.rows:
         reader.take(row)
         reader.plan.rows += 1
