@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path
 
-urlpatterns: list[URLPattern] = []
+from quotes.documents.api import DocumentDetail, DocumentPdf, Documents
+
+urlpatterns: list[URLPattern] = [
+    path("documents", Documents.as_view()),
+    path("documents/<str:ref>.pdf", DocumentPdf.as_view()),
+    path("documents/<str:ref>", DocumentDetail.as_view()),
+]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import hashlib
+import logging
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,6 +20,8 @@ from quotes.documents import typefaces
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import URLFetcher
+
+logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line a step and page is noise
 
 STYLES = Path(__file__).resolve().parent / "paper.css"
 

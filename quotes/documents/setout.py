@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from quotes.documents.figures import level, metres, ranges
@@ -108,7 +109,7 @@ def _run_sheet(run: Document, takeoff: Document, seen: set[str]) -> RunSheet:
         run=run["id"],
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
-        bays=tuple(_bay(bay) for bay in run["bays"]),
+        bays=tuple(_bays(run["bays"])),
         gates=tuple(_gate(gate) for gate in run["gates"]),
         notices=tuple(
             (one["level"], one["where"], one["text"]) for one in takeoff["notices"] if one["where"] in places
@@ -124,31 +125,55 @@ def _hole(post: Document, before: int | None, shared: bool) -> HoleRow:
         kind=KINDS[post["kind"]],
         ground=level(post["ground_mm"]),
         depth=str(post["hole_depth_mm"]),
-        uprights=tuple(_upright(member, post["ground_mm"]) for member in post["members"]),
+        uprights=tuple(_uprights(post)),
         shared=shared,
     )
 
 
-def _upright(member: Document, ground: int) -> str:
-    """ "channel A-1: top +1.860, 1860 out, 600 in, from 2460 (trim 0)" in the crew's words."""
-    name = member["section"] if member["bay"] is None else f"{member['section']} {member['bay']}"
-    text = f"{name}: top {level(member['top_mm'])}, {member['top_mm'] - ground} out, {member['embedment_mm']} in"
-    if member["stock_mm"] is None:
-        return f"{text}; no stock post is long enough"
-    trim = member["stock_mm"] - member["length_mm"]
-    return f"{text}; {member['stock_mm']} post" + (f", trim {trim}" if trim else "")
+def _uprights(post: Document) -> Iterable[str]:
+    """What stands in a hole, members of one size in one line: "A-1, A-2: 1.860 out, 600 in; 2460 post, trim 0"."""
+    sizes: dict[tuple[Any, ...], list[str]] = {}
+    for member in post["members"]:
+        size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
+        sizes.setdefault(size, []).append(member["bay"] or member["section"])
+    for (top, length, stock, embedment), names in sizes.items():
+        told = f"{', '.join(names)}: top {level(top)}, {top - post['ground_mm']} out, {embedment} in"
+        if stock is None:
+            yield f"{told}; no stock post is long enough"
+        else:
+            yield f"{told}; from {stock}" + (f", trim {stock - length}" if stock > length else "")
+
+
+def _bays(bays: Sequence[Document]) -> Iterable[BayRow]:
+    """A row for each different bay, in order; bays alike but for their name and place share one."""
+    alike: dict[BayRow, list[str]] = {}
+    for bay in bays:
+        alike.setdefault(_bay(bay), []).append(bay["id"])
+    return (replace(row, bay=ranges(names)) for row, names in alike.items())
 
 
 def _bay(bay: Document) -> BayRow:
+    sheets = Counter(_sheet(sheet) for sheet in bay["sheets"])
     return BayRow(
-        bay=bay["id"],
+        bay="",
         width=str(bay["to_mm"] - bay["from_mm"]),
-        base=" / ".join(map(level, bay["base_mm"])),
-        top=" / ".join(map(level, bay["top_mm"])),
+        base=_line(bay["base_mm"]),
+        top=_line(bay["top_mm"]),
         note=", ".join(_bay_notes(bay)),
-        rails=", ".join(f"{rail['place']} {rail['length_mm']}" for rail in bay["rails"]),
-        sheets=tuple(_sheet(sheet) for sheet in bay["sheets"]),
+        rails=_rails(bay["rails"]),
+        sheets=tuple(f"{count} × {text}" if count > 1 else text for text, count in sheets.items()),
     )
+
+
+def _line(pair: Sequence[int]) -> str:
+    return level(pair[0]) if pair[0] == pair[1] else f"{level(pair[0])} / {level(pair[1])}"
+
+
+def _rails(rails: Sequence[Document]) -> str:
+    lengths = {rail["length_mm"] for rail in rails}
+    if len(lengths) == 1:
+        return f"{len(rails)} × {lengths.pop()}"
+    return ", ".join(f"{rail['place']} {rail['length_mm']}" for rail in rails)
 
 
 def _bay_notes(bay: Document) -> Iterable[str]:
@@ -164,9 +189,11 @@ def _bay_notes(bay: Document) -> Iterable[str]:
 
 def _sheet(sheet: Document) -> str:
     if sheet["left_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
-        return f"{sheet['width_mm']} wide × {sheet['blank_mm']}"
+        return f"{sheet['width_mm']} × {sheet['blank_mm']}"
     foot = "foot square" if sheet["foot"] == "square" else "foot cut"
-    return f"{sheet['width_mm']} wide, blank {sheet['blank_mm']}, left {sheet['left_mm']}, right {sheet['right_mm']}, {foot}"
+    return (
+        f"{sheet['width_mm']} × blank {sheet['blank_mm']}, left {sheet['left_mm']}, right {sheet['right_mm']}, {foot}"
+    )
 
 
 def _gate(gate: Document) -> GateRow:

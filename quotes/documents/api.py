@@ -1,0 +1,89 @@
+"""Documents of a revision: what is wanted and made, and the PDFs."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.documents.models import Document, Kind, State
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+from shared.problems import Problem
+
+FIELDS = ("ref", "kind", "party", "state", "size", "sha256", "made_at")
+SHAPE: dict[str, Any] = {
+    "type": "object",
+    "required": list(FIELDS),
+    "properties": {
+        "ref": {"type": "string"},
+        "kind": {"type": "string", "enum": Kind.values},
+        "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
+        "state": {"type": "string", "enum": State.values},
+        "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is wanted."},
+        "sha256": {"type": "string"},
+        "made_at": {"type": ["string", "null"], "format": "date-time"},
+        "pdf": {"type": ["string", "null"], "description": "Address of the PDF once it is made."},
+    },
+}
+OF_CREW = (Kind.SET_OUT, Kind.CUT_LIST)
+
+
+def document_row(row: dict[str, Any]) -> dict[str, Any]:
+    """A document as the API tells it."""
+    made = row["state"] == State.MADE
+    return {name: row[name] for name in FIELDS} | {"pdf": f"/api/v1/documents/{row['ref']}.pdf" if made else None}
+
+
+class Documents(Endpoint):
+    """Documents of all revisions, newest first; the crew sees set-out sheets and cut lists only."""
+
+    scopes = {"GET": Scope.JOBS_READ}
+    paged = True
+    parameters = {"revision": "Only documents of this revision.", "kind": "Only documents of this kind."}
+
+    @extend_schema(responses={200: page_of(SHAPE)}, summary="Documents")
+    def get(self, request: Request) -> Response:
+        rows = seen_by(self)
+        if request.query_params.get("revision"):
+            rows = rows.filter(revision__ref=request.query_params["revision"])
+        if request.query_params.get("kind"):
+            rows = rows.filter(kind=request.query_params["kind"])
+        return self.page(rows.values("id", *FIELDS), document_row, by="-id")
+
+
+class DocumentDetail(Endpoint):
+    """One document's state: poll it until it is made."""
+
+    scopes = {"GET": Scope.JOBS_READ}
+
+    @extend_schema(responses={200: SHAPE}, summary="One document")
+    def get(self, request: Request, ref: str) -> Response:
+        row = self.find(seen_by(self).defer("pdf"), ref)
+        return self.one(document_row({name: getattr(row, name) for name in FIELDS}), row)
+
+
+class DocumentPdf(Endpoint):
+    """The PDF of a document."""
+
+    scopes = {"GET": Scope.JOBS_READ}
+
+    @extend_schema(responses={(200, "application/pdf"): {"type": "string", "format": "binary"}}, summary="A PDF")
+    def get(self, request: Request, ref: str) -> HttpResponse:
+        row = self.find(seen_by(self), ref)
+        if row.pdf is None:
+            raise Problem("conflict", "This document is still being made: ask for it again in a moment.")
+        answer = HttpResponse(bytes(row.pdf), content_type="application/pdf")
+        answer["Content-Disposition"] = f'attachment; filename="{row.kind.replace("_", "-")}-{row.ref[:8]}.pdf"'
+        answer["ETag"] = f'"{row.sha256}"'
+        return answer
+
+
+def seen_by(endpoint: Endpoint) -> Any:
+    """The documents an actor may see: all, or those without money."""
+    rows = Document.objects.of(endpoint.business)
+    return rows if endpoint.actor.may(Scope.DOCUMENTS_READ) else rows.filter(kind__in=OF_CREW)

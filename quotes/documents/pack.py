@@ -1,0 +1,65 @@
+"""The pack: which documents a revision has, and each one's PDF from the frozen content. No rows are read here."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Any
+
+from quotes.documents.crewsheets import care_values, crew_values
+from quotes.documents.quotesheet import face, quote_values
+from quotes.documents.rendering import Enclosure, Variant, markup, render
+from quotes.offers.sums import NOTHING_CHOSEN, Choices
+from quotes.offers.viewing import crew_document, party_document
+
+Content = Mapping[str, Any]
+
+
+def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -> bytes:
+    """A party's quote, PDF/A-3 requested, with the take-off it rests on inside."""
+    document = party_document(content, party, choices)
+    takeoff = document["build"]["takeoff"]
+    enclosure = Enclosure(
+        "takeoff.json", "The take-off this quote rests on", json.dumps(takeoff, sort_keys=True, indent=1).encode()
+    )
+    return render(markup("quote", quote_values(document)), Variant.ARCHIVE, made_at(content), [enclosure])
+
+
+def crew_pdf(content: Content, template: str, choices: Mapping[str, Any] | None = None) -> bytes:
+    """The set-out sheet (``setout``), cut list (``cutlist``) or care sheet (``care``)."""
+    document, made = crew_document(content, choices), content["dates"]["sent_at"]
+    values = care_values(document, made) if template == "care" else crew_values(document, made)
+    return render(markup(template, values), Variant.ACCESSIBLE, made_at(content))
+
+
+def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]], choices: list[str]) -> bytes:
+    """The acceptance record: who answered what, and the digest of what they saw."""
+    heading = f"Quote {content['number']}, revision {content['revision']}"
+    job = f"{content['job']['number']} {content['job']['label']}".strip()
+    sheet = {
+        "heading": heading,
+        "job": job,
+        "rows": answers,
+        "choices": choices,
+        "digest": digest,
+        "money_head": content["currency"],
+    }
+    strip = f"{heading} · {job} · {content['business']['name']}"
+    values = {"face": face(content["business"]), "strip": strip, "made": content["dates"]["sent_at"], "sheet": sheet}
+    return render(markup("acceptance", values), Variant.ACCESSIBLE, made_at(content))
+
+
+def made_at(content: Content) -> datetime:
+    """The time a document bears: when its revision was sent."""
+    return datetime.fromisoformat(content["dates"]["sent_at"].replace("Z", "+00:00"))
+
+
+def whole_pack(content: Content) -> Iterator[tuple[str, bytes]]:
+    """(file name, PDF) of everything that comes with a quote before it is answered, one at a time."""
+    for party in content["parties"]:
+        name = "quote" if len(content["parties"]) == 1 else f"quote-{party['key']}"
+        yield f"{name}.pdf", quote_pdf(content, party["key"])
+    yield "set-out.pdf", crew_pdf(content, "setout")
+    yield "cut-list.pdf", crew_pdf(content, "cutlist")
+    yield "care.pdf", crew_pdf(content, "care")

@@ -1,0 +1,76 @@
+"""Wanting documents, making them, keeping them: each exactly once."""
+
+from __future__ import annotations
+
+import hashlib
+
+from django.db import transaction
+from django.utils import timezone
+
+from quotes.documents.models import Document, Kind, State
+from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf
+from quotes.jobs.canonical import parsed
+from quotes.offers.models import Answer, Party, Revision
+from quotes.offers.sums import Content, read_choices
+from shared.outbox import want
+
+TEMPLATES = {Kind.SET_OUT: "setout", Kind.CUT_LIST: "cutlist", Kind.CARE: "care"}
+
+
+@transaction.atomic
+def want_documents(*, revision: Revision, kinds: tuple[Kind, ...]) -> list[Document]:
+    """The rows of what is wanted, one for each party where it is the quote; rows there already stay as they are."""
+    rows = list[Document]()
+    for kind in kinds:
+        parties = [party.key for party in revision.parties.order_by("position")] if kind is Kind.QUOTE else [""]
+        for party in parties:
+            row, is_new = Document.objects.of(revision.business).get_or_create(
+                revision=revision, kind=kind, party=party
+            )
+            rows.append(row)
+            if is_new:
+                want("document.wanted", row.ref, business=revision.business)
+    return rows
+
+
+def make(document: Document) -> bytes:
+    """The PDF of a wanted document, from its revision's frozen content."""
+    revision, kind = document.revision, Kind(document.kind)
+    content = parsed(revision.content)
+    if kind is Kind.QUOTE:
+        return quote_pdf(content, document.party)
+    if kind is Kind.ACCEPTANCE:
+        return acceptance_pdf(content, revision.content_sha256, _answers(revision), _chosen(content, revision))
+    return crew_pdf(content, TEMPLATES[kind], revision.choices)
+
+
+@transaction.atomic
+def keep(*, document: Document, pdf: bytes) -> None:
+    """Store a made PDF; one that is made already stays."""
+    row = Document.objects.of(document.business).select_for_update(of=("self",)).get(pk=document.pk)
+    if row.state == State.MADE:
+        return
+    row.pdf, row.size, row.sha256 = pdf, len(pdf), hashlib.sha256(pdf).hexdigest()
+    row.state, row.made_at = State.MADE, timezone.now()
+    row.save()
+
+
+def _answers(revision: Revision) -> list[dict[str, str]]:
+    names = {party.pk: party.name for party in Party.objects.of(revision.business).filter(revision=revision)}
+    rows = Answer.objects.of(revision.business).filter(party__revision=revision).order_by("id")
+    return [
+        {
+            "party": names[row.party_id],
+            "answer": "accepted" if row.accepted else "declined",
+            "name": row.name,
+            "when": row.answered_at.strftime("%Y-%m-%d %H:%M:%S"),
+            "amount": format(row.total.normalize(), "f"),
+        }
+        for row in rows
+    ]
+
+
+def _chosen(content: Content, revision: Revision) -> list[str]:
+    choices = read_choices(content, revision.choices)
+    builds = [one["label"] for one in content["builds"] if one["key"] == choices.build]
+    return builds + [one["label"] for one in content["options"] if one["key"] in choices.options]

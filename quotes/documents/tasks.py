@@ -1,0 +1,35 @@
+"""Jobs of the documents: what is wanted when a quote moves on, and making it."""
+
+from __future__ import annotations
+
+from quotes.documents import services
+from quotes.documents.models import Document, Kind, State
+from quotes.offers.models import Revision
+from shared.models import Event
+from shared.outbox import Finish, handles
+
+
+@handles("quote.sent")
+def want_quotes(event: Event) -> None:
+    services.want_documents(revision=_revision(event), kinds=(Kind.QUOTE,))
+
+
+@handles("quote.accepted")
+def want_pack(event: Event) -> None:
+    kinds = (Kind.ACCEPTANCE, Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE)
+    services.want_documents(revision=_revision(event), kinds=kinds)
+
+
+@handles("document.wanted", slow=True)
+def make(event: Event) -> Finish | None:
+    # unscoped: the event names the row and its business
+    document = Document.anywhere.select_related("revision", "business").get(ref=event.subject)
+    if document.state == State.MADE:
+        return None
+    pdf = services.make(document)
+    return lambda: services.keep(document=document, pdf=pdf)
+
+
+def _revision(event: Event) -> Revision:
+    # unscoped: the event names the row and its business
+    return Revision.anywhere.select_related("business").get(ref=event.subject)
