@@ -10,6 +10,7 @@ from django.test import Client, RequestFactory
 from pytest_django import Settings
 
 from shared import throttle
+from shared.business.scoping import new_ref
 from shared.problems import Problem
 from tests.conftest import TEST_REDIS
 
@@ -18,7 +19,7 @@ from tests.conftest import TEST_REDIS
 def counter(request: pytest.FixtureRequest, settings: Settings, db: None) -> str:
     if request.param == "redis":
         settings.REDIS_URL = TEST_REDIS
-    return f"{request.param}-{request.node.name}"[:100]
+    return f"{request.param}-{new_ref()}"  # a Redis outlives the test
 
 
 def test_the_call_beyond_the_quota_is_refused_until_the_window_ends(counter: str) -> None:

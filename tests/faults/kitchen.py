@@ -1,0 +1,36 @@
+"""Handlers for the drills: the effect of each event is one number taken and one entry of the audit trail."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+
+from shared import audit
+from shared.business.actors import SYSTEM
+from shared.numbering import next_number
+from shared.outbox import Event, Finish, handles
+
+
+def _effect(event: Event) -> None:
+    if event.business is None:
+        raise ValueError("an event of the drills has a business")
+    number = next_number(event.business, "effect")
+    audit.record(event.business, SYSTEM, "drill.effect", event.subject, {"number": number})
+
+
+@handles("drill.quick")
+def quick(event: Event) -> None:
+    _effect(event)
+
+
+@handles("drill.slow", slow=True)
+def slow(event: Event) -> Finish:
+    time.sleep(0.4)
+    return lambda: _effect(event)
+
+
+@handles("drill.poison", slow=True, attempts=2)
+def poison(event: Event) -> Finish:
+    os.kill(os.getpid(), signal.SIGKILL)
+    return lambda: _effect(event)

@@ -1,0 +1,158 @@
+"""A service of its own for a drill: a database, a Redis that may be killed, and Celery workers."""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import psutil
+import redis
+
+ROOT = Path(__file__).resolve().parents[2]
+PRELOAD = """
+import os, django
+os.environ['DJANGO_SETTINGS_MODULE'] = 'shared.settings'
+django.setup()
+import tests.faults.kitchen
+"""
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def until(true: Callable[[], bool], seconds: float, what: str) -> None:
+    """Waits for something to come true, and says what did not."""
+    deadline = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > deadline:
+            raise AssertionError(f"after {seconds} s: {what}")
+        time.sleep(0.1)
+
+
+@dataclass
+class Service:
+    """Everything in ``folder``; stopped by ``close``."""
+
+    folder: Path
+    port: int = field(default_factory=free_port)
+    processes: list[subprocess.Popen[bytes]] = field(default_factory=list)
+    redis_process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def env(self) -> dict[str, str]:
+        return {
+            **os.environ,
+            "PYTHONPATH": str(ROOT),
+            "BAYWRIGHT_DEMO": "1",
+            "DATABASE_URL": f"sqlite:///{self.folder / 'drill.sqlite3'}",
+            "REDIS_URL": f"redis://127.0.0.1:{self.port}/0",
+            "BAYWRIGHT_JOB_LEASE_S": "3",
+            "BAYWRIGHT_SWEEP_S": "1",
+            "BAYWRIGHT_VISIBILITY_S": "6",
+            "BAYWRIGHT_RESTORE_EVERY": "1",
+            "BAYWRIGHT_LOG_LEVEL": "WARNING",
+        }
+
+    def start_redis(self) -> None:
+        command = ["redis-server", "--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly", "no"]
+        self.redis_process = subprocess.Popen(command, stdout=subprocess.DEVNULL, cwd=self.folder)
+        until(self._redis_answers, 5, "Redis does not answer")
+
+    def kill_redis(self) -> None:
+        if self.redis_process is not None:
+            self.redis_process.kill()
+            self.redis_process.wait()
+
+    def flush_redis(self) -> None:
+        """Everything in Redis is gone."""
+        with redis.Redis(port=self.port, socket_connect_timeout=1) as broker:
+            broker.flushall()
+
+    def _redis_answers(self) -> bool:
+        try:
+            with redis.Redis(port=self.port, socket_connect_timeout=1) as broker:
+                return bool(broker.ping())
+        except redis.RedisError:
+            return False
+
+    def python(self, code: str) -> str:
+        """What a short program of the service prints."""
+        done = subprocess.run(
+            [sys.executable, "-c", PRELOAD + code],
+            cwd=self.folder,
+            env=self.env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode not in (0, 9):
+            raise AssertionError(done.stderr[-3000:])
+        return done.stdout.strip()
+
+    def start_worker(self, *, beat: bool = True) -> subprocess.Popen[bytes]:
+        options = ["worker", "--concurrency=1", "--loglevel=ERROR", "--without-gossip", "--without-mingle"]
+        if beat:
+            options += ["--beat", f"--schedule={self.folder / 'beat'}"]
+        start = (
+            "import sys; from celery.__main__ import main; sys.argv = ['celery', '--app=shared', *sys.argv[1:]]; main()"
+        )
+        with (self.folder / "worker.log").open("ab") as log:
+            worker = subprocess.Popen(
+                [sys.executable, "-c", PRELOAD + start, *options], cwd=self.folder, env=self.env, stdout=log, stderr=log
+            )
+        self.processes.append(worker)
+        return worker
+
+    def kill(self, process: subprocess.Popen[bytes]) -> None:
+        """The whole worker at once, as when the machine takes it away."""
+        family = [psutil.Process(process.pid), *psutil.Process(process.pid).children(recursive=True)]
+        for member in family:
+            if member.is_running():
+                os.kill(member.pid, signal.SIGKILL)
+        process.wait()
+
+    def children(self, process: subprocess.Popen[bytes]) -> list[int]:
+        return [child.pid for child in psutil.Process(process.pid).children(recursive=True)]
+
+    def want(self, kind: str, count: int, after: str = "") -> None:
+        """Orders ``count`` effects, each in a transaction of its own."""
+        self.python(f"""
+from django.db import transaction
+from shared.business.models import Business
+from shared.outbox import want
+business = Business.objects.get()
+for number in range({count}):
+    with transaction.atomic():
+        want({kind!r}, f'{{number}}', business=business)
+{after}
+""")
+
+    def effects(self) -> list[str]:
+        """What was done, in order."""
+        return self._column("SELECT subject FROM shared_auditentry ORDER BY number")
+
+    def states(self) -> list[str]:
+        """How each wanted row stands."""
+        return self._column("SELECT state FROM shared_wanted ORDER BY id")
+
+    def _column(self, query: str) -> list[str]:
+        with closing(sqlite3.connect(self.folder / "drill.sqlite3", timeout=20)) as database:
+            return [row[0] for row in database.execute(query)]
+
+    def close(self) -> None:
+        for process in self.processes:
+            if process.poll() is None:
+                self.kill(process)
+        self.kill_redis()
