@@ -2,6 +2,27 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.jobs import api, as_built_api, measure_api
+
+urlpatterns = [
+    path("customers", api.Customers.as_view()),
+    path("customers/<str:ref>", api.CustomerDetail.as_view()),
+    path("customers/<str:ref>/sites", api.Sites.as_view()),
+    path("customers/<str:ref>/sites/<str:site>", api.SiteDetail.as_view()),
+    path("jobs", api.Jobs.as_view()),
+    path("jobs/<str:ref>", api.JobDetail.as_view()),
+    path("jobs/<str:ref>/state", api.JobState.as_view()),
+    path("jobs/<str:ref>/copies", api.JobCopies.as_view()),
+    path("jobs/<str:ref>/events", api.JobEvents.as_view()),
+    path("jobs/<str:ref>/measures", measure_api.Measures.as_view()),
+    path("jobs/<str:ref>/as-built", as_built_api.AsBuiltEntries.as_view()),
+    path("jobs/<str:ref>/as-built/<str:entry>", as_built_api.AsBuiltEntry.as_view()),
+    path("measures/<str:ref>", measure_api.MeasureDetail.as_view()),
+    path("measures/<str:ref>/draft", measure_api.MeasureDraft.as_view()),
+    path("measures/<str:ref>/versions", measure_api.MeasureVersions.as_view()),
+    path("measures/<str:ref>/versions/<int:number>", measure_api.MeasureVersionDetail.as_view()),
+    path("measures/<str:ref>/takeoff", measure_api.MeasureTakeOff.as_view()),
+    path("takeoffs", measure_api.TakeOffs.as_view()),
+]

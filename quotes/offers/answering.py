@@ -231,6 +231,7 @@ def _answer(
         content_sha256=party.revision.content_sha256,
     )
     answer.save()
+    party.revision.save(update_fields=[])  # the next version, so that nobody keeps an old copy for new
     return answer
 
 

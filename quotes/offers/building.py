@@ -9,8 +9,6 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from fencing.writing import takeoff_document
-
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
 from fencing.caution_facts import facts_of
@@ -20,11 +18,13 @@ from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
 from fencing.reading import fit, read_measure
 from fencing.takeoff import TakeOff, take_off
+from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found, find_system
 from quotes.jobs.takeoffs import looks_at_prices
 from quotes.offers.buying import bought_for
 from quotes.offers.lines import customer_lines, hand_line, overall_shares
+from quotes.offers.showing import shown_with
 from quotes.pricing.costs import CostLine, hire_lines
 from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.lines import Discount, PriceLine
@@ -86,6 +86,7 @@ def build(
         "system_version": found.version,
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
+        **shown_with(takeoff),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
         "cautions": _cautions(takeoff),
         "drawings": paper_set(takeoff),

@@ -118,7 +118,8 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     revision.override_reason = override_reason[:1_000] if content["override"] else ""
     revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
     revision.save()
-    issue_links(revision=revision, now=now)
+    for link in issue_links(revision=revision, now=now):
+        want("link.issued", link.ref, business=quote.business)
     facts = {"revision": revision.ref}
     note_event(job=quote.job, kind="quote.sent", text=f"{revision} sent.", actor=actor, facts=facts)
     want("quote.sent", revision.ref, business=quote.business)

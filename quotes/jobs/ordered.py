@@ -1,0 +1,38 @@
+"""What was ordered for a job, as the stage that orders tells it. That stage comes later in a job's life and registers itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from quotes.jobs.models import Job
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """Quantity of a role that was ordered for a job, in sale units, and what it costs before tax."""
+
+    quantity: Decimal
+    cost: Decimal
+
+
+Tells = Callable[[Job], Mapping[str, Ordered]]
+_TELLERS: list[Tells] = []
+
+
+def tells_ordered(tell: Tells) -> Tells:
+    """Registers what tells the quantities ordered for a job, by role."""
+    if tell not in _TELLERS:
+        _TELLERS.append(tell)
+    return tell
+
+
+def ordered_for(job: Job) -> dict[str, Ordered]:
+    """Everything ordered for a job, by role; nothing while nobody ordered."""
+    found: dict[str, Ordered] = {}
+    for tell in _TELLERS:
+        for role, one in tell(job).items():
+            before = found.get(role, Ordered(Decimal(0), Decimal(0)))
+            found[role] = Ordered(before.quantity + one.quantity, before.cost + one.cost)
+    return found

@@ -1,0 +1,186 @@
+"""Quotes and their revisions: drafting, previewing, sending, revising, varying."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs.measure_api import find_version, pointing
+from quotes.jobs.models import MeasureVersion
+from quotes.jobs.queries import jobs
+from quotes.jobs.rows import DOCUMENT
+from quotes.offers import queries, services
+from quotes.offers.bodies import DraftIn, QuoteIn, ReviseIn, SendIn
+from quotes.offers.content import assemble
+from quotes.offers.models import Revision, State
+from quotes.offers.rows import (
+    QUOTE_SHAPE,
+    QUOTE_VALUES,
+    REVISION_FULL_SHAPE,
+    REVISION_SHAPE,
+    REVISION_VALUES,
+    quote_row,
+    revision_full,
+    revision_row,
+)
+from quotes.offers.setup import read_setup
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+
+_FILTERS = {"state": "draft, sent, accepted, declined, lapsed or replaced.", "kind": "offer or variation."}
+
+
+class Quotes(Endpoint):
+    """Quotes, from the newest."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+    parameters = {"job": "The ref of a job.", "q": "Words in the label, or the number."}
+
+    @extend_schema(responses={200: page_of(QUOTE_SHAPE)}, summary="Quotes")
+    def get(self, request: Request) -> Response:
+        rows = queries.quotes(self.business, request.query_params.dict())
+        return self.page(rows.values(*QUOTE_VALUES), quote_row)
+
+    @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SHAPE}, summary="A new quote with its first draft")
+    def post(self, request: Request) -> Response:
+        body = self.read(QuoteIn)
+        job = self.find(jobs(self.business).select_related("customer", "business"), body["job"])
+        version = find_version(self, body["measure"], body.get("version"))
+        draft = services.start_quote(
+            job=job, version=version, actor=self.actor, label=body.get("label", ""), setup=_setup(body)
+        )
+        response = self.one(_full(draft), draft, status=201)
+        response["Location"] = f"/api/v1/revisions/{draft.ref}"
+        return response
+
+
+class QuoteDetail(Endpoint):
+    """One quote."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+
+    @extend_schema(responses={200: QUOTE_SHAPE}, summary="One quote")
+    def get(self, request: Request, ref: str) -> Response:
+        quote = self.find(queries.quotes(self.business), ref)
+        row = queries.quotes(self.business).filter(pk=quote.pk).values(*QUOTE_VALUES).get()
+        return self.one(quote_row(row), quote)
+
+
+class QuoteRevisions(Endpoint):
+    """The revisions of a quote. POST drafts the next: an offer, or a variation once an offer is accepted."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+    parameters = _FILTERS
+
+    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions of a quote")
+    def get(self, request: Request, ref: str) -> Response:
+        quote = self.find(queries.quotes(self.business), ref)
+        rows = queries.revisions(self.business, request.query_params.dict()).filter(quote=quote)
+        return self.page(rows.values(*REVISION_VALUES), revision_row)
+
+    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SHAPE}, summary="Draft the next revision")
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(ReviseIn)
+        quote = self.find(queries.quotes(self.business), ref)
+        draft = services.revise(quote=quote, actor=self.actor, version=_version(self, body))
+        response = self.one(_full(draft), draft, status=201)
+        response["Location"] = f"/api/v1/revisions/{draft.ref}"
+        return response
+
+
+class Revisions(Endpoint):
+    """Revisions of all quotes, from the newest."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+    paged = True
+    parameters = {**_FILTERS, "quote": "The ref of a quote.", "job": "The ref of a job."}
+
+    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions")
+    def get(self, request: Request) -> Response:
+        rows = queries.revisions(self.business, request.query_params.dict())
+        return self.page(rows.values(*REVISION_VALUES), revision_row)
+
+
+class RevisionDetail(Endpoint):
+    """One revision. PUT says the whole setup of a draft; DELETE throws a draft away."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "PUT": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
+
+    @extend_schema(responses={200: REVISION_FULL_SHAPE}, summary="One revision")
+    def get(self, request: Request, ref: str) -> Response:
+        revision = self.find(_whole(self), ref)
+        return self.one(_full(revision), revision)
+
+    @extend_schema(request=DraftIn, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
+    def put(self, request: Request, ref: str) -> Response:
+        revision = self.find_for_change(_whole(self), ref)
+        body = self.read(DraftIn)
+        services.change_draft(revision=revision, setup=_setup(body), version=_version(self, body))
+        return self.one(_full(revision), revision)
+
+    @extend_schema(responses={204: None}, summary="Throw a draft away")
+    def delete(self, request: Request, ref: str) -> Response:
+        services.discard_draft(revision=self.find_for_change(_whole(self), ref))
+        return Response(status=204)
+
+
+class RevisionContent(Endpoint):
+    """Everything a revision says: frozen once sent, a preview while it is a draft."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+
+    @extend_schema(responses={200: DOCUMENT}, summary="The content document")
+    def get(self, request: Request, ref: str) -> Response:
+        revision = self.find(_whole(self), ref)
+        is_draft = revision.state == State.DRAFT
+        content = assemble(revision, now=timezone.now()) if is_draft else queries.content_of(revision)
+        sees_costs = self.actor.may(Scope.PRICES_READ)
+        response = Response(content if sees_costs else queries.without_costs(content))
+        if not is_draft:
+            response["ETag"] = f'"{revision.content_sha256}{"" if sees_costs else ".prices"}"'
+        return response
+
+
+class RevisionSending(Endpoint):
+    """Sending: freezes the revision and lets its parties in."""
+
+    scopes = {"POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+
+    @extend_schema(request=SendIn, responses={200: REVISION_FULL_SHAPE}, summary="Send a draft")
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(SendIn)
+        revision = self.find(_whole(self), ref)
+        sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
+        return self.one(_full(sent), sent)
+
+
+def _whole(endpoint: Endpoint) -> Any:
+    rows = queries.revisions(endpoint.business)
+    return rows.select_related(
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+    )
+
+
+def _full(revision: Revision) -> dict[str, Any]:
+    rows = list(queries.parties(revision).order_by("position"))
+    return revision_full(revision, rows, queries.live_links(revision))
+
+
+def _setup(body: Mapping[str, Any]) -> dict[str, Any]:
+    with pointing("/setup"):
+        return read_setup(body.get("setup") or {})
+
+
+def _version(endpoint: Endpoint, body: Mapping[str, Any]) -> MeasureVersion | None:
+    return find_version(endpoint, body["measure"], body.get("version")) if body.get("measure") else None

@@ -1,0 +1,91 @@
+"""The customer's side: by a signed link, without signing in."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs.rows import DOCUMENT, TEXT, shape
+from quotes.offers.answering import Receipt, accept, ask, decline, open_link
+from quotes.offers.bodies import AcceptIn, AskIn, DeclineIn
+from shared.api import Endpoint
+
+VIEW_SHAPE = {
+    "type": "object",
+    "properties": {
+        "document": DOCUMENT,
+        "content_sha256": TEXT,
+        "state": TEXT,
+        "answer": TEXT,
+        "may_answer": {"type": "boolean"},
+        "hindrance": TEXT,
+        "receipt": {"type": ["object", "null"], "additionalProperties": True},
+        "questions": {"type": "array", "items": DOCUMENT},
+    },
+}
+RECEIPT_SHAPE = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
+
+
+class LinkDetail(Endpoint):
+    """The quote a link leads to, as its party may see it. Reading it changes no answer, however often."""
+
+    public = True
+    parameters = {"build": "The alternative to reckon with.", "options": "Keys of options to reckon with, with commas."}
+
+    @extend_schema(responses={200: VIEW_SHAPE}, summary="Read a quote by its link")
+    def get(self, request: Request, token: str) -> Response:
+        asked: dict[str, Any] = {}
+        if build := request.query_params.get("build", ""):
+            asked["build"] = build
+        if options := request.query_params.get("options", ""):
+            asked["options"] = options.split(",")
+        view = open_link(token, asked or None)
+        return _private(Response({name: getattr(view, name) for name in VIEW_SHAPE["properties"]}))
+
+
+class LinkAcceptance(Endpoint):
+    """Accepting. The same again gives the same receipt."""
+
+    public = True
+
+    @extend_schema(request=AcceptIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Accept a quote")
+    def post(self, request: Request, token: str) -> Response:
+        return _receipt(accept(token=token, **self.read(AcceptIn)))
+
+
+class LinkRefusal(Endpoint):
+    """Declining."""
+
+    public = True
+
+    @extend_schema(request=DeclineIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Decline a quote")
+    def post(self, request: Request, token: str) -> Response:
+        return _receipt(decline(token=token, **self.read(DeclineIn)))
+
+
+class LinkQuestions(Endpoint):
+    """Asking the business."""
+
+    public = True
+
+    @extend_schema(request=AskIn, responses={201: shape(("ref", "text"))}, summary="Ask a question")
+    def post(self, request: Request, token: str) -> Response:
+        question = ask(token=token, **self.read(AskIn))
+        return _private(Response({"ref": question.ref, "text": question.text}, status=201))
+
+
+def _receipt(receipt: Receipt) -> Response:
+    told = asdict(receipt)
+    is_new = told.pop("is_new")
+    return _private(Response(told, status=201 if is_new else 200))
+
+
+def _private(response: Response) -> Response:
+    response["Cache-Control"] = "no-store"
+    response["Referrer-Policy"] = "no-referrer"
+    response["X-Robots-Tag"] = "noindex"
+    return response

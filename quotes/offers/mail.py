@@ -1,0 +1,91 @@
+"""The letters this stage writes: plain text, each to one reader, with nothing in it of anybody else."""
+
+from __future__ import annotations
+
+from email.utils import formataddr
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+
+from quotes.offers.links import address_of
+from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
+from shared.models import Business
+
+
+def quote_letter(link: SignedLink) -> EmailMessage:
+    """The quote itself: a link, until when, and whom to ask."""
+    revision, business = link.revision, link.business
+    word = "variation" if revision.kind == "variation" else "quote"
+    text = (
+        f"Dear {link.party.name},\n\n"
+        f"here is your {word} {revision} for {revision.quote.label}:\n\n{address_of(link)}\n\n"
+        f"It is valid until {revision.valid_until:%d %B %Y}. On that page you can read it, ask a question, accept it or decline "
+        f"it. The link is yours alone: please do not pass it on.\n\n{_signature(business)}"
+    )
+    return _to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
+
+
+def reminder_letter(link: SignedLink) -> EmailMessage:
+    """A reminder before the last day."""
+    revision = link.revision
+    text = (
+        f"Dear {link.party.name},\n\n"
+        f"quote {revision} for {revision.quote.label} is valid until {revision.valid_until:%d %B %Y}. "
+        f"You can still answer it here:\n\n{address_of(link)}\n\n{_signature(link.business)}"
+    )
+    return _to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
+
+
+def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:
+    """What a party asked and what it is answered."""
+    where = f"\n\nYour quote: {address_of(link)}" if link else ""
+    text = f"Dear {question.party.name},\n\nyou asked:\n\n{question.text}\n\n{question.reply}{where}\n\n"
+    return _to_party(
+        question.party, f"About quote {question.revision.quote.number}", text + _signature(question.business)
+    )
+
+
+def question_letter(question: Question) -> EmailMessage:
+    """Tells the business that somebody asks."""
+    text = f"{question.party.name} asks about {question.revision}:\n\n{question.text}\n"
+    return _to_business(question.business, f"Question about {question.revision.quote.number}", text)
+
+
+def answer_letter(answer: Answer, revision: Revision) -> EmailMessage:
+    """Tells the business what a party answered."""
+    word = "accepted" if answer.accepted else "declined"
+    reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""
+    text = (
+        f"{answer.party.name} {word} {revision} as {answer.name} on {answer.answered_at:%d %B %Y %H:%M} UTC.{reason}\n"
+    )
+    return _to_business(revision.business, f"{revision.quote.number} {word} by {answer.party.name}", text)
+
+
+def receipt_letter(answer: Answer, revision: Revision) -> EmailMessage:
+    """Tells a party what it accepted: the same facts as its receipt."""
+    text = (
+        f"Dear {answer.party.name},\n\n"
+        f"you accepted {revision} for {revision.quote.label} as {answer.name} on {answer.answered_at:%d %B %Y %H:%M} UTC.\n"
+        f"Your part: {answer.total.normalize():f} {revision.business.currency}, tax included.\n"
+        f"What you were shown has the SHA-256 digest {answer.content_sha256}.\n\n{_signature(revision.business)}"
+    )
+    return _to_party(answer.party, f"You accepted {revision.quote.number}", text)
+
+
+def _signature(business: Business) -> str:
+    return "\n".join(filter(None, ("Kind regards", business.name, business.phone, business.email))) + "\n"
+
+
+def _to_party(party: Party, subject: str, text: str) -> EmailMessage:
+    business = party.business
+    sender = formataddr((business.name, settings.DEFAULT_FROM_EMAIL))
+    reply_to = [business.email] if business.email else None
+    return EmailMessage(_one_line(subject), text, sender, [formataddr((party.name, party.email))], reply_to=reply_to)
+
+
+def _to_business(business: Business, subject: str, text: str) -> EmailMessage:
+    return EmailMessage(_one_line(subject), text, settings.DEFAULT_FROM_EMAIL, [business.email])
+
+
+def _one_line(subject: str) -> str:
+    return " ".join(subject.split())[:200]

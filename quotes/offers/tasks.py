@@ -1,0 +1,116 @@
+"""Later work of this stage: letters, reminders, lapsing. Everything here may run twice and has one effect."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from quotes.offers import mail
+from quotes.offers.answering import lapse_if_due
+from quotes.offers.models import Answer, Answered, Party, Question, Revision, SignedLink, State
+from shared.outbox import Event, Finish, handles, regularly, want
+
+REMIND_BEFORE = timedelta(days=3)
+
+
+@handles("link.issued", slow=True)
+def mail_link(event: Event) -> Finish | None:
+    """Sends a party its link, unless it ended meanwhile, was sent already, or the party has no address."""
+    link = _links().filter(ref=event.subject).first()
+    if link is None or link.revoked_at or link.mailed_at or not link.party.email:
+        return None
+    mail.quote_letter(link).send()
+
+    def finish() -> None:
+        SignedLink.objects.of(link.business).filter(pk=link.pk, mailed_at=None).update(mailed_at=timezone.now())
+
+    return finish
+
+
+@handles("party.remind", slow=True)
+def mail_reminder(event: Event) -> None:
+    """Reminds a party that has not answered and still can."""
+    link = _links().filter(party__ref=event.subject, revoked_at=None).first()
+    if link and link.party.email and link.party.answer == Answered.WAITING and link.revision.state == State.SENT:
+        mail.reminder_letter(link).send()
+
+
+@handles("question.asked", slow=True)
+def mail_question(event: Event) -> None:
+    """Tells the business of a question."""
+    question = _questions().filter(ref=event.subject).first()
+    if question and question.business.email:
+        mail.question_letter(question).send()
+
+
+@handles("question.answered", slow=True)
+def mail_reply(event: Event) -> None:
+    """Tells the party what it was answered."""
+    question = _questions().filter(ref=event.subject).first()
+    if question and question.party.email:
+        link = _links().filter(party=question.party, revoked_at=None).first()
+        mail.reply_letter(question, link).send()
+
+
+@handles("party.answered", slow=True)
+def mail_answer(event: Event) -> None:
+    """Tells the business, and gives the party its receipt."""
+    rows = Answer.anywhere.select_related(
+        "party__business", "revision__quote", "revision__business"
+    )  # unscoped: by event
+    answer = rows.filter(ref=event.subject).first()
+    if answer is None:
+        return
+    letters: list[EmailMessage] = []
+    if answer.revision.business.email:
+        letters.append(mail.answer_letter(answer, answer.revision))
+    if answer.accepted and answer.party.email:
+        letters.append(mail.receipt_letter(answer, answer.revision))
+    for letter in letters:
+        letter.send()
+
+
+@regularly(timedelta(minutes=30))
+def lapse_what_is_over() -> None:
+    """Lapses every revision whose last day is over where its business is."""
+    now = timezone.now()
+    for revision in _open(now.date() + timedelta(days=1)):
+        lapse_if_due(revision, now)
+
+
+@regularly(timedelta(hours=1))
+def remind_in_time() -> None:
+    """Wants one reminder for each party that has not answered a few days before the last day."""
+    now = timezone.now()
+    for revision in _open(now.date() + REMIND_BEFORE):
+        for party in Party.objects.of(revision.business).filter(revision=revision, answer=Answered.WAITING):
+            _remind(party)
+
+
+@transaction.atomic
+def _remind(party: Party) -> None:
+    rows = Party.objects.of(party.business).filter(pk=party.pk, reminded_at=None)
+    if rows.update(reminded_at=timezone.now()):
+        want("party.remind", party.ref, business=party.business)
+
+
+def _open(until: object) -> Iterable[Revision]:
+    rows = Revision.anywhere.select_related("quote__job", "business")  # unscoped: the routine serves every business
+    return rows.filter(state=State.SENT, valid_until__lte=until, business__suspended_at=None).iterator()
+
+
+def _links() -> QuerySet[SignedLink]:
+    return SignedLink.anywhere.select_related(  # unscoped: named by an event of its own business
+        "party__business", "revision__quote", "business"
+    )
+
+
+def _questions() -> QuerySet[Question]:
+    return Question.anywhere.select_related(  # unscoped: named by an event of its own business
+        "party__business", "revision__quote", "business"
+    )
