@@ -70,18 +70,19 @@ class _Reader:
 
     def take(self, row: Row) -> None:
         """Adds one row to the plan."""
-        values, faults = self._values(row)
+        given, faults = self._given(row)
         if not faults:
-            faults = self.kind.check(values)
-        if not faults:
-            faults = self._place(row, values)
+            faults = self._place(row, given)
         self.plan.refused += [Refusal(row.number, column, reason) for column, reason in faults]
 
-    def _values(self, row: Row) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+    def _given(self, row: Row) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+        """What the row itself says, by attribute."""
         cells = dict(zip(self.sheet.columns, row.cells, strict=False))
         values: dict[str, Any] = {}
         faults = []
         for column in self.kind.columns:
+            if column.name not in self.sheet.columns:
+                continue
             try:
                 values[column.attr] = column.value(cells.get(column.name, EMPTY), self.sheet.decimal_comma)
             except Unreadable as fault:
@@ -89,16 +90,34 @@ class _Reader:
         beyond = [cell for cell in row.cells[len(self.sheet.columns) :] if cell.text.strip()]
         return values, faults + ([("", "The row has more cells than the header.")] if beyond else [])
 
-    def _place(self, row: Row, values: dict[str, Any]) -> list[tuple[str, str]]:
-        key = self.kind.key(values)
+    def _place(self, row: Row, given: dict[str, Any]) -> list[tuple[str, str]]:
+        key = self.kind.key(given)
         named = next(column.name for column in reversed(self.kind.columns) if column.key)
         first = self.seen.setdefault(key, row.number)
         if first != row.number:
             return [(named, f"The same as in row {first}.")]
         old = self.stored.get(key)
-        if old is None:
-            return self._add(values)
-        return self._change(row, values, *old)
+        values, faults = ({}, []) if old else self._left_out()
+        if old:
+            values = dict(zip(self.kind.attrs, old[1], strict=True))
+        values |= given
+        faults = faults or self.kind.check(values)
+        if faults:
+            return faults
+        return self._change(row, values, *old) if old else self._add(values)
+
+    def _left_out(self) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+        """A new row's values for columns the file does not have: their defaults, or faults where there is none."""
+        values: dict[str, Any] = {}
+        faults = []
+        for column in self.kind.columns:
+            if column.name in self.sheet.columns:
+                continue
+            try:
+                values[column.attr] = column.value(EMPTY, self.sheet.decimal_comma)
+            except Unreadable as fault:
+                faults.append((column.name, str(fault)))
+        return values, faults
 
     def _add(self, values: dict[str, Any]) -> list[tuple[str, str]]:
         start = values.get("valid_from")
@@ -151,7 +170,7 @@ def check_header(kind: Kind, sheet: Sheet) -> None:
 def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, progress: Progress | None = None) -> Plan:
     """Reads a whole file against what is stored; ``past`` allows prices that began long ago, for a business being set up.
 
-    A column that is not in the file is read as empty, so that a file always says the whole row.
+    A column that is not in the file keeps what a stored row has; a new row gets its default.
     """
     check_header(kind, sheet)
     before = fingerprint(kind, business)

@@ -1,0 +1,368 @@
+"""Spreadsheets: read as people's programs write them, refused when they are not what they seem, taken in whole or not at all."""
+
+from __future__ import annotations
+
+import io
+import time
+import zipfile
+from datetime import timedelta
+from decimal import Decimal
+
+import psutil
+import pytest
+import xlsxwriter
+from django.utils import timezone
+from hypothesis import given
+from hypothesis import strategies as st
+
+from catalogue.codes import ImportKind
+from catalogue.effects import _EFFECTS, tells_effect
+from catalogue.models import Component, Finish, Offer, PriceRule
+from catalogue.sheets import csv_file, xlsx_file
+from catalogue.sheets.exporting import csv_sheet, xlsx_sheet
+from catalogue.sheets.planning import Plan
+from catalogue.sheets.reading import read_sheet
+from catalogue.sheets.refusing import SheetRefusedError
+from catalogue.sheets.taking_in import dry_run, report, take_in
+from fencing.faults import Refused
+from shared.audit import AuditEntry
+from shared.business.actors import Actor
+from shared.business.models import Business
+
+KINDS = list(ImportKind)
+HEAD = "sku,label,role,length_mm"
+
+
+def tomorrow() -> str:
+    return (timezone.localdate() + timedelta(days=1)).isoformat()
+
+
+def planned(kind: ImportKind, content: str | bytes, business: Business) -> Plan:
+    return dry_run(kind, content.encode() if isinstance(content, str) else content, business)[1]
+
+
+def refusals(found: Plan) -> list[tuple[int, str]]:
+    return [(one.row, one.column) for one in found.refused]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_what_is_written_reads_back_as_it_was(stocked: Business, kind: ImportKind, form: str) -> None:
+    content = "".join(csv_sheet(kind, stocked)).encode() if form == "csv" else xlsx_sheet(kind, stocked)
+    found = planned(kind, content, stocked)
+    assert (found.refused, found.added, found.changed) == ([], [], [])
+    assert found.unchanged == found.rows > 40
+
+
+@pytest.mark.django_db
+def test_texts_that_look_like_formulas_numbers_and_quotes_come_back_exactly(business: Business) -> None:
+    texts = [
+        '=HYPERLINK("x")',
+        "+1",
+        "-1+cmd",
+        "@SUM(A1)",
+        "＝1+1",
+        "'quoted",
+        "00123",
+        'a;b,c"d',
+        ";=1",
+        "1e5",
+        "héß 雨",
+    ]
+    for number, text in enumerate(texts):
+        Component.objects.of(business).create(sku=f"S{number}", label=text, role="latch")
+    for content in (
+        "".join(csv_sheet(ImportKind.COMPONENTS, business)).encode(),
+        xlsx_sheet(ImportKind.COMPONENTS, business),
+    ):
+        found = planned(ImportKind.COMPONENTS, content, business)
+        assert (found.refused, found.changed, found.unchanged) == ([], [], len(texts))
+
+
+words = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_size=30).filter(str.strip)
+
+
+@given(st.lists(words, min_size=1, max_size=5))
+def test_any_text_survives_csv_and_no_cell_begins_like_a_formula(texts: list[str]) -> None:
+    table = [[(name, False) for name in "abcde"], [(text, False) for text in texts]]
+    _head, row = csv_file.rows("".join(csv_file.written(iter(table))))
+    assert [(cell.text, cell.formula) for cell in row.cells] == [(text, False) for text in texts]
+
+
+def test_numbers_stay_numbers_in_a_file_even_negative_ones() -> None:
+    assert "".join(csv_file.written(iter([[("-12.5", True), ("-12.5", False)]]))) == "-12.5,'-12.5\r\n"
+
+
+def test_an_xlsx_file_holds_texts_as_texts_and_no_formula() -> None:
+    content = xlsx_file.written(iter([[("=1+1", False), ("12.5", True), ("http://x", False)]]), "prices")
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        sheet = archive.read("xl/worksheets/sheet1.xml").decode()
+    assert "<f>" not in sheet
+    assert "hyperlink" not in sheet
+    cells = next(xlsx_file.rows(content)).cells
+    assert [(cell.text, cell.number) for cell in cells] == [("=1+1", False), ("12.5", True), ("http://x", False)]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "content",
+    [
+        f"{HEAD}\nR1,Rail,rail,3000\n".encode(),
+        f"{HEAD}\r\nR1,Rail,rail,3000\r\n".encode("utf-8-sig"),
+        f"{HEAD}\nR1,Rail,rail,3000\n".replace(",", ";").encode("cp1252"),
+        f"{HEAD}\nR1,Rail,rail,3000\n".replace(",", "\t").encode("utf-16"),
+        b"SKU,Label,Role,Length mm\nR1,Rail,rail,3000\n\n ,,\n",
+    ],
+    ids=["utf-8", "byte order mark", "semicolons", "utf-16 tabs", "header as people write it"],
+)
+def test_encodings_and_separators_are_found_out(business: Business, content: bytes) -> None:
+    found = planned(ImportKind.COMPONENTS, content, business)
+    assert found.refused == []
+    assert [(row["sku"], row["length_mm"]) for row in found.added] == [("R1", 3000)]
+
+
+@pytest.mark.django_db
+def test_accented_letters_of_an_older_encoding_are_read(business: Business) -> None:
+    found = planned(ImportKind.COMPONENTS, "sku;label;role\nL1;Verschlu\xdf;latch\n".encode("cp1252"), business)
+    assert found.added[0]["label"] == "Verschluß"
+
+
+def rule_sheet(amount: str, separator: str) -> str:
+    cells = ["labour", "dig", amount, tomorrow()]
+    return separator.join(["kind", "key", "amount", "valid_from"]) + "\n" + separator.join(cells) + "\n"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("text", "value"), [("12,5", "12.5"), ("12.5", "12.5"), ("1200", "1200")])
+def test_a_decimal_comma_is_read_where_commas_do_not_separate(business: Business, text: str, value: str) -> None:
+    assert planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business).added[0]["amount"] == Decimal(value)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "text", ["1.234,50", "1,234.50", "£3", "12 50", "1e3", "-1", "NaN", "1.1234567", "١٢", "99999999999"]
+)
+def test_a_number_that_can_be_taken_two_ways_or_none_is_refused_with_its_cell(business: Business, text: str) -> None:
+    assert refusals(planned(ImportKind.PRICE_RULES, rule_sheet(text, ";"), business)) == [(2, "amount")]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("row", "column"),
+    [
+        ("R1,Rail,rail,3000", "sku"),  # the sku is there twice
+        ("R2,Rail,moat,3000", "role"),
+        ("R2,,rail,3000", "label"),
+        ("R2,Rail,rail,", "length_mm"),
+        ("R2,Rail,rail,-3", "length_mm"),
+        ("R2,Rail,rail,3.5", "length_mm"),
+        ("R2,=1+1,rail,3000", "label"),
+        ("R2,@SUM(1),rail,3000", "label"),
+        ("R2,Rail,rail,3000,more", ""),
+    ],
+)
+def test_a_bad_row_is_refused_by_row_and_column_and_nothing_is_taken_in(
+    business: Business, olive: Actor, row: str, column: str
+) -> None:
+    sheet, found = dry_run(ImportKind.COMPONENTS, f"{HEAD}\nR1,Rail,rail,3000\n{row}\n".encode(), business)
+    assert refusals(found) == [(3, column)]
+    with pytest.raises(Refused):
+        take_in(sheet, found, business, actor=olive)
+    assert not Component.objects.of(business).exists()
+    assert not AuditEntry.objects.filter(business=business).exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("cells", "column"),
+    [
+        ("ostrel,HG-1,3.00,2020-01-01,", "valid_from"),
+        ("ostrel,HG-1,-3.00,{tomorrow},", "price"),
+        ("nobody,HG-1,3.00,{tomorrow},", "supplier"),
+        ("ostrel,NOPE,3.00,{tomorrow},", "sku"),
+        ("ostrel,HG-1,3.00,31.12.2030,", "valid_from"),
+        ("ostrel,HG-1,3.00,{tomorrow},10=2", "breaks"),
+        ("ostrel,HG-1,17.00,2024-01-01,", "price"),
+    ],
+    ids=["past", "negative", "supplier", "component", "date", "breaks", "begun"],
+)
+def test_an_offer_that_can_not_be_is_refused_by_its_cell(stocked: Business, cells: str, column: str) -> None:
+    content = f"supplier,sku,price,valid_from,breaks\n{cells.format(tomorrow=tomorrow())}\n"
+    assert refusals(planned(ImportKind.OFFERS, content, stocked)) == [(2, column)]
+
+
+@pytest.mark.django_db
+def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stocked: Business) -> None:
+    before = (Offer.objects.of(stocked).count(), AuditEntry.objects.count())
+    asked = []
+
+    def effect(business: Business, kind: ImportKind, skus: frozenset[str]) -> list[dict[str, str]]:
+        asked.append(skus)
+        return [{"quote": "Q-7", "effect": "+1.20"}]
+
+    tells_effect(effect)
+    try:
+        content = f"supplier,sku,price,valid_from\nostrel,HG-1,17.00,{tomorrow()}\n".encode()
+        told = report(*dry_run(ImportKind.OFFERS, content, stocked), stocked)
+    finally:
+        _EFFECTS.remove(effect)
+    assert (told["added"], told["changed"], told["refused"]) == (1, 0, 0)
+    assert told["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
+    assert asked == [frozenset({"HG-1"})]
+    assert (Offer.objects.of(stocked).count(), AuditEntry.objects.count()) == before
+
+
+@pytest.mark.django_db
+def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, olive: Actor) -> None:
+    content = "".join(csv_sheet(ImportKind.COMPONENTS, stocked)).replace("Gate hinge", "Gate hinge zinc")
+    content += "NEW-1,New,latch" + "," * 12
+    sheet, found = dry_run(ImportKind.COMPONENTS, content.encode(), stocked)
+    take_in(sheet, found, stocked, actor=olive, file_name="prices.csv")
+    assert Component.objects.of(stocked).get(sku="HG-1").label == "Gate hinge zinc"
+    assert Component.objects.of(stocked).get(sku="HG-1").version == 2
+    assert Component.objects.of(stocked).filter(sku="NEW-1").exists()
+    told = AuditEntry.objects.filter(business=stocked, actor_name="Olive").order_by("number")
+    assert [entry.action for entry in told] == ["sheet.taken_in", "sheet.changed", "sheet.added"]
+    assert "Gate hinge zinc" in told[1].detail
+
+
+@pytest.mark.django_db
+def test_a_column_that_is_left_out_stays_as_it_is_stored(stocked: Business) -> None:
+    before = Component.objects.of(stocked).get(sku="CB-25")
+    found = planned(ImportKind.COMPONENTS, "sku,label\nCB-25,Concrete\n", stocked)
+    assert [(one.pk, dict(one.values)) for one in found.changed] == [(before.pk, {"label": "Concrete"})]
+
+
+@pytest.mark.django_db
+def test_a_new_row_needs_every_column_that_has_no_default(stocked: Business) -> None:
+    assert refusals(planned(ImportKind.COMPONENTS, "sku,label\nNEW,Something\n", stocked)) == [(2, "role")]
+
+
+@pytest.mark.django_db
+def test_a_sheet_of_another_business_refers_to_nothing_here(stocked: Business, cast: object) -> None:
+    from tests.conftest import Cast
+
+    assert isinstance(cast, Cast)
+    content = "".join(csv_sheet(ImportKind.OFFERS, stocked))
+    found = planned(ImportKind.OFFERS, content, cast.strangers_business)
+    assert found.added == []
+    assert {one.column for one in found.refused} >= {"supplier", "sku"}
+
+
+def packed(**parts: bytes) -> bytes:
+    """A zip archive with an XLSX's obligatory names."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in {"[Content_Types].xml": b"<x/>", "xl/workbook.xml": b"<x/>", **parts}.items():
+            archive.writestr(name, content)
+    return buffer.getvalue()
+
+
+NAMESPACE = b'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
+BOOK = {
+    "xl/workbook.xml": b"<workbook "
+    + NAMESPACE
+    + b' xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">'
+    b'<sheets><sheet name="a" sheetId="1" r:id="r1"/></sheets></workbook>',
+    "xl/_rels/workbook.xml.rels": b'<R><Relationship Id="r1" Target="worksheets/sheet1.xml"/></R>',
+}
+
+
+def booked(cells: bytes) -> bytes:
+    sheet = b"<worksheet " + NAMESPACE + b"><sheetData>" + cells + b"</sheetData></worksheet>"
+    return packed(**{**BOOK, "xl/worksheets/sheet1.xml": sheet})
+
+
+ATTACKS = {
+    "a program": (b"MZ\x90\x00" + b"\x00" * 100, "kind"),
+    "an old workbook": (b"\xd0\xcf\x11\xe0" + b"\x00" * 100, "kind"),
+    "a PDF": (b"%PDF-1.7", "kind"),
+    "eleven megabytes": (b"a," * 5_500_000, "too-large"),
+    "one line of ten megabytes": (b"sku,label\n" + b"x" * 9_000_000, "line"),
+    "bytes without sense": (b"sku,label\n\x00\x01\x02", "encoding"),
+    "a letter no encoding has": (b"sku,label\nA,\x81\xff\n", "encoding"),
+    "nothing": (b"", "empty"),
+    "a broken quote": (b'sku,label\n"A,B\n', "csv"),
+    "a million rows": (b"sku,label\n" + b"a,b\n" * 1_000_000, "rows"),
+    "a hundred columns": (b",".join(b"c%d" % number for number in range(100)) + b"\n", "columns"),
+    "a zip of other things": (packed(**{"[Content_Types].xml": b"x"})[:-30], "xlsx"),
+    "a bomb": (packed(**{**BOOK, "xl/sharedStrings.xml": b"\x00" * 60_000_000}), "bomb"),
+    "a thousand members": (packed(**{f"x{number}": b"" for number in range(1000)}), "bomb"),
+    "macros": (packed(**{**BOOK, "xl/vbaProject.bin": b"x"}), "macros"),
+    "a path out": (packed(**{**BOOK, "../../etc/x": b"x"}), "macros"),
+    "a document type": (packed(**{**BOOK, "xl/workbook.xml": b"<!DOCTYPE x [<!ENTITY a 'b'>]><x>&a;</x>"}), "xlsx"),
+    "cells without end": (booked(b"<row>" + b"<c/>" * 150_000 + b"</row>"), "columns"),
+    "rows without end": (booked(b"<row/>" * 60_000), "rows"),
+    "nested without end": (booked(b"<a>" * 300_000), "xlsx"),
+    "a column far out": (booked(b'<row><c r="XFD1"/></row>'), "columns"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ATTACKS)
+def test_what_is_no_price_list_is_refused_quickly_and_in_little_memory(name: str) -> None:
+    content, code = ATTACKS[name]
+    process = psutil.Process()
+    before, start = process.memory_info().rss, time.perf_counter()
+    with pytest.raises(SheetRefusedError) as refused:
+        for _ in read_sheet(content).rows:
+            pass
+    assert refused.value.code == code
+    assert time.perf_counter() - start < 2
+    assert process.memory_info().rss - before < 100_000_000
+
+
+def xlsx(*rows: list[object]) -> bytes:
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(buffer)
+    page = book.add_worksheet()
+    for number, row in enumerate(rows):
+        for column, value in enumerate(row):
+            page.write(number, column, value)
+    book.close()
+    return buffer.getvalue()
+
+
+@pytest.mark.django_db
+def test_a_formula_in_a_workbook_is_refused_by_its_cell(business: Business) -> None:
+    content = xlsx(["sku", "label", "role"], ["A", "=1+1", "latch"])
+    assert refusals(planned(ImportKind.COMPONENTS, content, business)) == [(2, "label")]
+
+
+@pytest.mark.django_db
+def test_numbers_and_dates_of_a_workbook_are_what_they_were_meant_to_be(business: Business) -> None:
+    # 46388 is 2027-01-01 counted from 1899-12-30; 0.1 + 0.2 is stored as 0.30000000000000004
+    content = xlsx(["kind", "key", "amount", "valid_from"], ["labour", "dig", 0.1 + 0.2, 46388])
+    found = planned(ImportKind.PRICE_RULES, content, business)
+    assert found.refused == []
+    assert (found.added[0]["amount"], str(found.added[0]["valid_from"])) == (Decimal("0.3"), "2027-01-01")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [(b"sku,colour\nA,red\n", "unknown: colour"), (b"label\nA\n", "missing: sku"), (b"sku,sku\n", "twice")],
+)
+def test_a_header_that_is_not_ours_is_refused(business: Business, content: bytes, says: str) -> None:
+    with pytest.raises(SheetRefusedError, match=says):
+        planned(ImportKind.COMPONENTS, content, business)
+
+
+@pytest.mark.django_db
+@pytest.mark.slow
+def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Business, olive: Actor) -> None:
+    Finish.objects.of(business).create(code="saltmarl", name="Saltmarl")
+    rows = "\n".join(
+        f"SKU-{number},Rail {number},rail,saltmarl,{2000 + number % 3000},C62,5,1.25" for number in range(20_000)
+    )
+    content = f"sku,label,role,finish,length_mm,sale_unit,pack,mass_kg\n{rows}\n".encode()
+    told = list[int]()
+    process = psutil.Process()
+    before, start = process.memory_info().rss, time.perf_counter()
+    sheet, found = dry_run(ImportKind.COMPONENTS, content, business, progress=told.append)
+    take_in(sheet, found, business, actor=olive)
+    assert time.perf_counter() - start < 20
+    assert process.memory_info().rss - before < 200_000_000
+    assert Component.objects.of(business).count() == 20_000
+    assert told == list(range(500, 20_001, 500))
+    assert PriceRule.objects.of(business).count() == 0
