@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +30,8 @@ class Run:
     upper: int
     most_columns: int = 25_000
     """Patterns a whole-number programme may be given."""
+    finish: Callable[[tuple[int, ...], Bars], Bars | None] | None = None
+    """How the last pieces of a large order are planned: cheaper than the best plan, or None."""
 
     @property
     def target(self) -> int:

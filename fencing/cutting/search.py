@@ -15,12 +15,15 @@ import numpy as np
 from fencing.cutting.columns import SURE, Priced, Run, generate, start
 from fencing.cutting.diving import dive, round_off
 from fencing.cutting.effort import Effort, Spent
-from fencing.cutting.greedy import Bars
+from fencing.cutting.finishing import LARGE, rest_of, whole_again
+from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.kinds import Box, Problem
 from fencing.cutting.packing import Verdict, best_of, every_pattern
 
 EARLY, LATE = 700, 25_000
 """Patterns up to which a node is handed to the whole-number programme at once, and once its bars are whole."""
+FINISH = 3_000_000
+"""Work the end of a large order may take."""
 TINY, DEEP = 300, 4_000
 """Nodes that programme may use then."""
 
@@ -59,11 +62,14 @@ class Search:
         self, problem: Problem, effort: Effort, report: Report | None = None, ceiling: int | None = None
     ) -> None:
         self.run: Run = start(problem, effort, ceiling)
+        if sum(problem.counts) >= LARGE:
+            self.run.finish = self._finish
         self.report = report
         root_box = ((0,) * len(problem.kinds), problem.most_bars(self.run.upper))
         self.root = Node(root_box, 0, 0, [0] * len(problem.widths))
         self._heap: list[tuple[int, int, int, Node]] = []
         self._stuck: list[Node] = []
+        self._at: Node | None = None
         self._made = 0
         self._told: tuple[int, int] | None = None
 
@@ -77,21 +83,37 @@ class Search:
                 if node.bound >= self.run.upper:
                     node.proof = "exact"
                     continue
+                self._at = node
                 try:
                     self._visit(node, visited)
                 except Spent:
                     if node.proof == "open":
                         self._stuck.append(node)
                     raise
+                self._at = None
                 visited += 1
                 self._tell()
         except Spent:
             pass
         return self.found()
 
+    def _finish(self, need: tuple[int, ...], bars: Bars) -> Bars | None:
+        """Plan what is left as an order of its own, where that ends cheaper than the best plan."""
+        problem, effort = self.run.problem, self.run.effort
+        rest, pieces = rest_of(problem, need, bars)
+        own = Effort(min(effort.left // 4, FINISH))
+        inner = Search(rest, own, ceiling=self.run.upper - cost_of(problem, bars))
+        inner.run.finish = None
+        inner.run.most_columns = self.run.most_columns
+        found = inner.solve()
+        effort.spend(own.done)
+        return whole_again(found.bars, pieces, len(need)) if found.bars else None
+
     def found(self) -> Found:
         """The best plan and bound so far."""
         still = [node.bound for node in self._stuck] + [entry[0] for entry in self._heap]
+        if self._at is not None and self._at.proof == "open":
+            still.append(self._at.bound)
         bound = min([self.run.upper, *still])
         return Found(self.run.bars, self.run.upper, bound, self.root, self.run.scale)
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import lil_matrix
 
 from fencing.cutting import Demand, Status, Stock
 from tests.benchmarks.fence_orders import BAYS_20, SMALL, order
+from tests.fencing.cutting.arc_flow import arc_flow
 from tests.fencing.cutting.orders import checked, cost_or_none, tiny
 
 SEEDS = range(40)
@@ -61,43 +59,6 @@ def test_two_orders_together_never_cost_more_than_apart(seed: int) -> None:
     both = replace(first, pieces=tuple(sorted(counts.items(), reverse=True)))
     together, apart = checked(both), (checked(first), checked(second))
     assert together.bound <= apart[0].cost + apart[1].cost
-
-
-def arc_flow(asked: Demand) -> int:
-    """Least cost as a flow along the bar, on SciPy's own build of the solver: no patterns, no pricing, no code of ours.
-
-    Arcs are pieces laid from one place to a later one and waste of 1; a path from 0 to a bar's end is a bar.
-    """
-    kerf = asked.kerf
-    ends = [stock.usable + kerf for stock in asked.stock]
-    places = max(ends) + 1
-    arcs = [
-        (start, start + length + kerf, piece)
-        for piece, (length, _) in enumerate(asked.pieces)
-        for start in range(places - length - kerf)
-    ]
-    arcs += [(start, start + 1, -1) for start in range(places - 1)]
-    columns = len(arcs) + len(ends)
-    flow, need = lil_matrix((places, columns)), lil_matrix((len(asked.pieces), columns))
-    for column, (start, end, piece) in enumerate(arcs):
-        flow[start, column] -= 1
-        flow[end, column] += 1
-        if piece >= 0:
-            need[piece, column] = 1
-    for row, end in enumerate(ends):
-        flow[end, len(arcs) + row] = -1
-        flow[0, len(arcs) + row] = 1
-    costs = np.array([0.0] * len(arcs) + [float(stock.cost) for stock in asked.stock])
-    most = [np.inf if stock.have is None else stock.have for stock in asked.stock]
-    counts = np.array([count for _, count in asked.pieces])
-    answer = milp(
-        costs,
-        constraints=[LinearConstraint(flow.tocsr(), 0, 0), LinearConstraint(need.tocsr(), counts, np.inf)],
-        bounds=Bounds(0, np.array([np.inf] * len(arcs) + most)),
-        integrality=np.ones(columns),
-        options={"mip_rel_gap": 0.0},
-    )
-    return int(answer.fun + 0.5)
 
 
 @pytest.mark.parametrize("seed", range(12))

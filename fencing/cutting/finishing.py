@@ -1,0 +1,40 @@
+"""The last hundred pieces of a large order as an order of their own: small enough for a search that ends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fencing.cutting.greedy import Bars, room_in_groups
+from fencing.cutting.kinds import Problem
+
+LAST = 130
+"""Pieces left at which a large order is finished so."""
+LARGE = 250
+"""Pieces from which an order is large."""
+
+
+def rest_of(problem: Problem, need: tuple[int, ...], bars: Bars) -> tuple[Problem, list[int]]:
+    """The problem that is left when ``bars`` are bought, and which pieces of the whole it has."""
+    pieces = [piece for piece, count in enumerate(need) if count]
+    used = [0] * len(problem.kinds)
+    for kind, _, times in bars:
+        used[kind] += times
+    kinds = tuple(
+        kind if kind.limit is None else replace(kind, limit=kind.limit - used[place])
+        for place, kind in enumerate(problem.kinds)
+    )
+    members = [group for group, _ in problem.groups]
+    groups = tuple(zip(members, room_in_groups(problem, bars), strict=True))
+    widths = tuple(problem.widths[piece] for piece in pieces)
+    return Problem(widths, tuple(need[piece] for piece in pieces), kinds, groups, problem.absent, problem.money), pieces
+
+
+def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:
+    """Patterns of the rest as patterns of the whole order."""
+    made: Bars = []
+    for kind, pattern, times in bars:
+        wide = [0] * count
+        for piece, cut in zip(pieces, pattern, strict=True):
+            wide[piece] = cut
+        made.append((kind, tuple(wide), times))
+    return made
