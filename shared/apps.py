@@ -19,12 +19,13 @@ class SharedConfig(AppConfig):
 
 
 def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: str = "default", **_: Any) -> None:
-    # sent once for each app: the last one finds every table there
+    # sent once for each app with models: the last one finds every table there
     from django.apps import apps
 
     from shared import audit
     from shared.business import walls
 
-    if sender.label == list(apps.app_configs)[-1] and using == "default":
+    last = [config for config in apps.get_app_configs() if config.models_module is not None][-1]
+    if sender.label == last.label and using == "default":
         audit.guard()
         walls.build()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
@@ -61,6 +62,16 @@ def page_of(item: dict[str, Any]) -> dict[str, Any]:
             "next": {"type": ["string", "null"], "format": "uri", "description": "The next page; null on the last."},
         },
     }
+
+
+class ExactFieldSchema(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]  # ships no types
+    """A decimal number as text."""
+
+    target_class = "shared.reading.ExactField"
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        pattern = rf"^-?[0-9]{{1,20}}(\.[0-9]{{1,{max(1, self.target.places)}}})?$"
+        return {"type": "string", "pattern": pattern, "examples": ["12.50" if self.target.places > 1 else "12"]}
 
 
 class EndpointSchema(AutoSchema):

@@ -190,7 +190,6 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1/",
     "SERVERS": [{"url": PUBLIC_URL}],
     "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
         "shared.openapi.describe_everything",
     ],
     "APPEND_COMPONENTS": {
