@@ -17,8 +17,6 @@ HEADER = "X-Request-Id"
 _ACCEPTED = re.compile(r"[A-Za-z0-9_-]{8,64}\Z")
 # API keys, and the tokens of customers' links
 _SECRET = re.compile(r"bw[lt]_[0-9A-Za-z]+|(?:(?<=/q/)|(?<=/links/))[0-9A-Za-z_-]{16,}")
-    r"bw[lt]_[0-9A-Za-z]+|(?:(?<=/q/)|(?<=/links/))[0-9A-Za-z_-]{16,}"
-)  # API keys, and the tokens of customers' links
 _current: ContextVar[str] = ContextVar("request_id", default="")
 _log = logging.getLogger("baywright.access")
 
