@@ -1,0 +1,136 @@
+"""Spreadsheets through the API: tried, taken in after the request, followed, fetched."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import Import, Offer
+from catalogue.sheets import importing
+from catalogue.tasks import take_file_in
+from shared.audit import AuditEntry
+from shared.business.actors import SYSTEM
+from shared.business.models import Business
+from shared.outbox import Event
+from tests.conftest import Cast
+
+pytestmark = pytest.mark.django_db
+API = "/api/v1"
+CaptureCommits = Callable[..., Any]
+
+
+def sheet(price: str = "17.00") -> bytes:
+    day = (timezone.localdate() + timedelta(days=1)).isoformat()
+    return f"supplier,sku,price,valid_from\nostrel,HG-1,{price},{day}\n".encode()
+
+
+def post(client: Client, content: bytes, query: str, content_type: str = "text/csv") -> Any:
+    return client.post(f"{API}/imports?{query}", content, content_type=content_type)
+
+
+def test_a_trial_answers_what_the_file_would_do_and_writes_nothing(owner_client: Client, stocked: Business) -> None:
+    entries = AuditEntry.objects.count()
+    answer = post(owner_client, sheet(), "kind=offers&validate_only=true")
+    assert answer.status_code == 200
+    assert (answer.json()["added"], answer.json()["refused"]) == (1, 0)
+    assert (Import.objects.of(stocked).count(), Event.objects.count(), AuditEntry.objects.count()) == (0, 0, entries)
+
+
+def test_a_file_is_taken_in_after_the_request_and_tells_how_far_it_is(
+    owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: CaptureCommits
+) -> None:
+    asked = post(owner_client, sheet(), "kind=offers&file_name=november.csv")
+    assert (asked.status_code, asked.json()["state"]) == (202, "waiting")
+    with django_capture_on_commit_callbacks(execute=True):
+        asked = post(owner_client, sheet(), "kind=offers&file_name=november.csv")
+    told = owner_client.get(asked["Location"]).json()
+    assert (told["state"], told["rows_done"], told["rows_total"], told["report"]["added"]) == ("done", 1, 1, 1)
+    assert Offer.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
+    assert AuditEntry.objects.filter(business=stocked, actor_name="Olive", action="sheet.taken_in").count() == 1
+
+
+def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, stocked: Business) -> None:
+    post(owner_client, sheet(), "kind=offers")
+    event = Event.objects.get(kind=importing.ASKED)
+    for _ in range(2):
+        finish = take_file_in(event)
+        if finish is not None:
+            finish()
+    assert Offer.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
+    assert AuditEntry.objects.filter(business=stocked, action="sheet.taken_in", actor_name="Olive").count() == 1
+
+
+def test_a_refused_row_keeps_everything_out_and_says_where(
+    owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: CaptureCommits
+) -> None:
+    offers = Offer.objects.of(stocked).count()
+    with django_capture_on_commit_callbacks(execute=True):
+        asked = post(owner_client, sheet() + b"ostrel,NOPE,1.00,2099-01-01\n", "kind=offers")
+    told = owner_client.get(asked["Location"]).json()
+    assert told["state"] == "refused"
+    assert told["report"]["refusals"] == [{"row": 3, "column": "sku", "reason": "There is no component 'NOPE'."}]
+    assert Offer.objects.of(stocked).count() == offers
+
+
+def test_what_changed_since_the_plan_is_looked_at_again(owner_client: Client, stocked: Business) -> None:
+    post(owner_client, sheet(), "kind=offers")
+    row = Import.objects.of(stocked).get()
+    plan = importing.prepare(row)
+    day = timezone.localdate() + timedelta(days=1)
+    old = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
+    Offer.objects.of(stocked).create(component=old.component, supplier=old.supplier, price="99", valid_from=day)
+    done = importing.finish(row, plan, SYSTEM)
+    # planned as an addition, it is a change of what came in between
+    assert (done.report["added"], done.report["changed"]) == (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("content", "query", "content_type", "status"),
+    [
+        (b"sku,colour\n", "kind=components", "text/csv", 422),
+        (b"MZ\x90", "kind=components", "application/octet-stream", 422),
+        (b"x" * 10_200_000, "kind=components", "text/csv", 413),
+        (b"sku\n", "kind=gates", "text/csv", 400),
+        (b"sku\n", "kind=components&also=1", "text/csv", 400),
+        (b"<x/>", "kind=components", "text/xml", 415),
+    ],
+)
+def test_what_is_no_sheet_is_a_problem_at_once(
+    owner_client: Client, business: Business, content: bytes, query: str, content_type: str, status: int
+) -> None:
+    answer = post(owner_client, content, query, content_type)
+    assert (answer.status_code, answer["Content-Type"]) == (status, "application/problem+json")
+    assert not Import.objects.of(business).exists()
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_a_sheet_is_fetched_and_tried_again_without_a_change(
+    owner_client: Client, stocked: Business, form: str
+) -> None:
+    file = owner_client.get(f"{API}/sheets/price_rules.{form}")
+    assert 'filename="price_rules.' in file["Content-Disposition"]
+    content = b"".join(file.streaming_content)  # type: ignore[attr-defined]  # a streamed answer
+    told = post(owner_client, content, "kind=price_rules&validate_only=true", "application/octet-stream").json()
+    assert (told["added"], told["changed"], told["refused"], told["unchanged"]) == (0, 0, 0, 54)
+
+
+def test_price_rules_come_in_and_go_out_for_the_owner_alone(
+    cast: Cast, signed_in: Callable[..., Client], stocked: Business
+) -> None:
+    estimator = signed_in(cast.estimator)
+    content = b"kind,key,valid_from\n"
+    assert post(estimator, content, "kind=price_rules&validate_only=true").status_code == 403
+    assert post(estimator, b"sku,label\n", "kind=components&validate_only=true").status_code == 200
+    assert estimator.get(f"{API}/sheets/price_rules.csv").status_code == 200
+    assert signed_in(cast.crew).get(f"{API}/sheets/price_rules.csv").status_code == 403
+    assert owner_404(signed_in(cast.owner))
+
+
+def owner_404(client: Client) -> bool:
+    """Sheets that do not exist are not found."""
+    return {client.get(f"{API}/sheets/{name}").status_code for name in ("gates.csv", "offers.doc")} == {404}
