@@ -160,10 +160,10 @@ def comparison(found: dict[str, Sequence[float]]) -> list[str]:
     """Sentences about the other ways."""
     own, fit, flow = (float(str(found[key])) for key in ("own_20", "fit", "flow"))
     return [
-        f"On 100 of these orders (50 small, 50 of 20 bays) first-fit decreasing on its best single stock length, without remnants, "
-        f"takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
+        f"On 100 of these orders (50 small, 50 of 20 bays) first-fit decreasing on its best single stock length, "
+        f"without remnants, takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
         f"{float(str(found['most_extra'])):.0f} % at worst.",
-        f"The flow model (HiGHS as SciPy ships it, 10 s each) proves {found['proved']} of the first 20 in a median of {flow:.2f} s; "
+        f"The flow model (HiGHS as SciPy ships it, 10 s each) proves {found['proved']} of the first 20, median {flow:.2f} s; "
         f"this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
     ]
 

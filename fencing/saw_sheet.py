@@ -1,0 +1,165 @@
+"""The saw sheet: every bar to scale with its cuts in order, what each piece is for, the kerf, and the remnant to keep.
+
+One unit is one millimetre of paper. Drawn in ink alone: what is kept, what is scrap and what the saw takes differ by shape.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from fencing.drawing import svg
+from fencing.drawing.lettering import fit, width
+from fencing.lines import Cutting, SawnBar
+from fencing.roles import ROLES
+
+SIZE = 2.6
+"""Of the letters [mm]."""
+DEEP = 6.0
+"""Height of a bar [mm]."""
+LINE = 3.4
+MARGIN = 22.0
+"""For the number and the stock to the left of a bar."""
+MOST_LINES = 4
+
+
+@dataclass(slots=True)
+class _Words:
+    """Labels under a bar: each on the first line where it overlaps none before it."""
+
+    ends: list[float] = field(default_factory=list)
+    parts: list[str] = field(default_factory=list)
+
+    def put(self, middle: float, words: str, top: float, room: tuple[float, float], *, bold: bool = False) -> None:
+        long = width(words, SIZE)
+        middle = min(max(middle, room[0] + long / 2), max(room[1] - long / 2, room[0] + long / 2))
+        start = middle - long / 2
+        line = next((place for place, end in enumerate(self.ends) if end + 1.0 <= start), len(self.ends))
+        if line == len(self.ends):
+            if line == MOST_LINES:
+                return
+            self.ends.append(0.0)
+        self.ends[line] = start + long
+        self.parts.append(svg.text(middle, top + (line + 1) * LINE, words, SIZE, bold=bold))
+
+
+def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float = 250.0) -> tuple[str, ...]:
+    """Draw the bars of one material, as many sheets as they need.
+
+    Rule: one scale for all bars, the longest as wide as the paper; cuts from the left in the order to be made, with the measure
+    from the end of the bar over each cut; pieces carry their length and place; a remnant to keep is drawn open with its name,
+    scrap is crossed out.
+
+    Args:
+        cutting: one material's plan with its bars.
+        title: of the job.
+        paper: width [mm].
+        height: of one sheet [mm].
+
+    Returns:
+        SVG texts, one a sheet, in the order of the bars.
+
+    Source: house rule.
+    """
+    longest = max(bar.length for bar in cutting.bars)
+    scale = (paper - MARGIN - 4) / longest
+    drawn = [_bar(bar, cutting.kerf, scale, paper) for bar in cutting.bars]
+    pages: list[list[tuple[str, float]]] = [[]]
+    used = _HEAD
+    for one in drawn:
+        if pages[-1] and used + one[1] > height:
+            pages.append([])
+            used = _HEAD
+        pages[-1].append(one)
+        used += one[1]
+    return tuple(_page(cutting, page, title, paper, (number, len(pages))) for number, page in enumerate(pages, 1))
+
+
+_HEAD = 12.0
+
+
+def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper: float, place: tuple[int, int]) -> str:
+    material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.colour}" if cutting.colour else "")
+    number, of = place
+    sheet = f", sheet {number} of {of}" if of > 1 else ""
+    head = f"{material[0].upper()}{material[1:]}: {len(cutting.bars)} bars, saw cut {cutting.kerf} mm{sheet}"
+    body = svg.text(0, 4.2, fit(head, 3.6, paper), 3.6, anchor="start", bold=True)
+    rule = "Cut from the left. Small figures: measure from the left end to the cut. Crossed: scrap."
+    body += svg.text(0, 8.6, fit(rule, SIZE, paper), SIZE, anchor="start", soft=True)
+    y = _HEAD
+    for part, deep in bars:
+        body += svg.group("bar", part, transform=f"translate(0 {svg.num(y)})")
+        y += deep
+    told = f"{len(bars)} bars drawn to scale with their cuts; the cutting plan says the same in words"
+    return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", told)
+
+
+def _bar(bar: SawnBar, kerf: int, scale: float, paper: float) -> tuple[str, float]:
+    """One bar with its words, and how deep that is."""
+    top = LINE + 0.8
+    parts = [svg.text(0, top + 2.6, f"{bar.number}", 3.6, anchor="start", bold=True)]
+    parts.append(svg.text(6.5, top + 2.3, fit(bar.sku, SIZE, MARGIN - 7.5), SIZE, anchor="start"))
+    parts.append(svg.text(6.5, top + 5.4, f"{bar.length} mm", SIZE, anchor="start", soft=True))
+    words, measures = _Words(), _Measures(top - 0.9)
+    at = bar.trim
+    if bar.trim:
+        parts.append(_cut(MARGIN, top, bar.trim * scale))
+    for place, piece in enumerate(bar.pieces):
+        left, right = MARGIN + at * scale, MARGIN + (at + piece.length) * scale
+        name = f"{piece.length} mm" + (f" for {piece.where}" if piece.where else "")
+        parts.append(svg.path("post", svg.box(left, top, right - left, DEEP), name))
+        parts.append(_inside(left, right, top, f"{piece.length}"))
+        words.put((left + right) / 2, piece.where or piece.role, top + DEEP, (left, paper))
+        at += piece.length
+        if place + 1 < len(bar.pieces) or at + kerf < bar.length:
+            parts.append(_cut(right, top, kerf * scale))
+            measures.put(right, f"{at}")
+        at = min(bar.length, at + kerf)
+    parts.append(_rest(bar, at, scale, top))
+    if bar.remnant:
+        words.put(MARGIN + (at + bar.left / 2) * scale, f"keep: {bar.remnant}", top + DEEP, (0, paper), bold=True)
+    deep = top + DEEP + max(1, len(words.ends)) * LINE + 2.6
+    return "".join([*parts, *measures.parts, *words.parts]), deep
+
+
+@dataclass(slots=True)
+class _Measures:
+    """Figures over the cuts, left out where they would run into the one before; the piece lengths say the same."""
+
+    y: float
+    end: float = 0.0
+    parts: list[str] = field(default_factory=list)
+
+    def put(self, x: float, words: str) -> None:
+        long = width(words, 2.1)
+        if x - long / 2 > self.end + 0.6:
+            self.parts.append(svg.text(x, self.y, words, 2.1, soft=True))
+            self.end = x + long / 2
+
+
+def _inside(left: float, right: float, top: float, words: str) -> str:
+    """A length inside its piece, turned upright where the piece is narrow."""
+    middle = (left + right) / 2
+    if width(words, SIZE) + 0.8 <= right - left:
+        return svg.text(middle, top + DEEP / 2 + 0.95, words, SIZE, bold=True)
+    if right - left >= 2.4 and width(words, 2.1) <= DEEP:
+        return svg.text(middle + 0.8, top + DEEP / 2, words, 2.1, bold=True, turn=-90)
+    return ""
+
+
+def _cut(x: float, top: float, wide: float) -> str:
+    """What the saw takes, never too thin to see."""
+    return svg.path("section", svg.box(x, top - 0.7, max(0.25, wide), DEEP + 1.4))
+
+
+def _rest(bar: SawnBar, at: int, scale: float, top: float) -> str:
+    """What is left: open with a broken edge where it is kept, crossed out where it is scrap."""
+    left, right = MARGIN + at * scale, MARGIN + bar.length * scale
+    if bar.left <= 0 or right - left < 0.3:
+        return ""
+    edge = svg.path("buried", svg.box(left, top, right - left, DEEP), f"{bar.left} mm left")
+    words = f"{bar.left}"
+    if bar.remnant:
+        return edge + _inside(left, right, top, words)
+    crossed = svg.segment(left, top, right, top + DEEP) + svg.segment(left, top + DEEP, right, top)
+    return edge + svg.path("lap", crossed)

@@ -1,0 +1,60 @@
+"""The saw sheet shows what the plan says, to scale."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from lxml import etree
+
+from fencing.lines import Cutting
+from fencing.market import Market, StockItem
+from fencing.piece import Piece
+from fencing.purchase import purchase
+from fencing.saw_sheet import MARGIN, saw_sheets
+
+STOCK = StockItem("RL-60", "rail", None, 6000, Decimal("31.20"))
+
+
+def cutting(count: int, where: str = "A-1", trim: int = 0) -> Cutting:
+    piece = Piece("rail", None, "slate", 2238, None, count, (where,) * count)
+    stock = StockItem("RL-60", "rail", None, 6000, Decimal("31.20"), trim=trim)
+    return purchase([piece], [], Market((stock,), kerf={"rail": 3})).cuttings[0]
+
+
+def texts(sheet: str) -> list[str]:
+    return [node.text or "" for node in etree.fromstring(sheet.encode()).iter("{*}text")]
+
+
+def test_lengths_places_measures_and_the_remnants_name_are_written() -> None:
+    (sheet,) = saw_sheets(cutting(2), "Lot 12")
+    words = texts(sheet)
+    assert words.count("2238") == 3  # inside both pieces, and the measure to the first cut
+    assert words.count("A-1") == 2
+    assert "4479" in words  # 2238 + 3 + 2238
+    assert "keep: RAIL-R1 1518" in words
+
+
+def test_a_piece_is_as_wide_as_its_share_of_the_longest_bar() -> None:
+    (sheet,) = saw_sheets(cutting(2), "Lot 12", paper=MARGIN + 4 + 120)
+    # 6000 mm on 120 mm of paper: 2238 mm are 44.76 mm wide
+    assert sheet.count("h44.76v6") == 2
+
+
+def test_many_bars_go_on_in_more_sheets_and_every_bar_is_drawn_once() -> None:
+    made = cutting(80)
+    sheets = saw_sheets(made, "Lot 12", height=120)
+    assert len(sheets) > 1
+    drawn = [float(etree.fromstring(sheet.encode()).get("height", "").removesuffix("mm")) for sheet in sheets]
+    assert max(drawn) <= 120
+    assert sum(sheet.count('class="g-bar"') for sheet in sheets) == len(made.bars) == 40
+
+
+def test_markup_in_a_place_is_only_text() -> None:
+    (sheet,) = saw_sheets(cutting(1, where="<b>&"), "Lot <12>")
+    assert "<b>&" in texts(sheet)
+
+
+def test_scrap_is_crossed_out_and_an_end_trim_is_drawn() -> None:
+    (with_trim,) = saw_sheets(cutting(1, trim=40), "Lot 12")
+    assert with_trim.count("d-section") == 2  # the trim and the one cut
+    assert "2278" in texts(with_trim)  # 40 + 2238
