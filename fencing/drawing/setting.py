@@ -146,7 +146,7 @@ def _holes(shown: Scene, row: Row, n: int, left: float, top: float) -> tuple[str
         body = svg.path("hole", svg.circle(x, y, radius)) + svg.path("dim", cross)
         body += svg.path("section", cut, live=shown.is_live(post.id))
         title = f"Hole of post {post.id} at {post.at} mm, {post.hole_depth} mm deep, {rules.diameter} mm wide"
-        parts.append(
-            svg.group("dig", body, title, id=svg.mark_id(f"{shown.prefix}-hole-{row.run.id}", post.id), post=post.id)
-        )
+        # a post at a match line is drawn in both rows, so the row is part of the mark's name
+        name = svg.mark_id(f"{shown.prefix}-hole-{row.run.id}-{row.start}", post.id)
+        parts.append(svg.group("dig", body, title, id=name, post=post.id))
     return "".join(parts), 2 * radius + 1.2

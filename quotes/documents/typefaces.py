@@ -1,5 +1,7 @@
 """The typefaces documents are set in: our own files only, so that every machine makes the same PDF.
 
+B612 sets everything it has letters for; DejaVu Sans stands in for names in other alphabets.
+
 Fontconfig is told of the project's fonts and nothing else before WeasyPrint loads: a machine without fonts would otherwise
 end the process, and one with other fonts would set other glyphs.
 """
@@ -12,8 +14,6 @@ from pathlib import Path
 
 from django.conf import settings
 
-FAMILY = "B612"
-MONO = "B612 Mono"
 FOLDER = Path(settings.ROOT) / "shared" / "pages" / "static" / "fonts"
 
 _CONFIGURATION = """<?xml version="1.0"?>
@@ -32,7 +32,7 @@ def files() -> list[Path]:
     Raises:
         NoTypeface: none is there.
     """
-    found = sorted(FOLDER.glob("*.otf"))
+    found = sorted((*FOLDER.glob("*.otf"), *FOLDER.glob("*.ttf")))
     if not found:
         raise NoTypeface(f"no font files in {FOLDER.name}: restore shared/pages/static/fonts from the project")
     return found

@@ -1,0 +1,55 @@
+"""``manage.py demo``: the whole main job on invented work, with every document in ``demo-output/``."""
+
+from __future__ import annotations
+
+import json
+from argparse import ArgumentParser
+from pathlib import Path
+from time import monotonic
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+
+from quotes.documents.pack import whole_pack
+from quotes.documents.saving import save
+from quotes.documents.scenario import load_business, load_jobs, scenario
+from quotes.jobs.canonical import parsed
+from quotes.offers.models import Revision
+
+
+class Command(BaseCommand):
+    help = "Loads the invented scenario and writes quotes, set-out sheets, orders and take-offs to demo-output/."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--out", default=str(Path(settings.ROOT) / "demo-output"), help="folder to write to")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not (settings.DEMO or settings.DEBUG):
+            raise CommandError("The demo is for trying things out: set BAYWRIGHT_DEMO=1.")
+        began, out = monotonic(), Path(options["out"])
+        settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"  # to be read, not sent
+        settings.EMAIL_FILE_PATH = str(out / "mail")
+        call_command("migrate", verbosity=0)
+        told = scenario()
+        self._say("Starting the business and its catalogue")
+        business = load_business(told["business"])
+        for number, (name, revision) in enumerate(load_jobs(business, told), 1):
+            self._say(f"Job {number} of {len(told['jobs'])}: {revision.quote.label}")
+            for path in write_job(revision, out / name):
+                self._say(f"  {path.relative_to(out.parent)}")
+        self._say(f"Done in {monotonic() - began:.0f} s. Open {out.name}/ to look at it.")
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()
+
+
+def write_job(revision: Revision, folder: Path) -> list[Path]:
+    """Every document of one revision, written whole or not at all."""
+    content = parsed(revision.content)
+    takeoff = json.dumps(content["builds"][0]["takeoff"], indent=1, ensure_ascii=False)
+    written = [save(folder / "takeoff.json", takeoff.encode())]
+    written += [save(folder / name, pdf) for name, pdf in whole_pack(content)]
+    return written

@@ -1,0 +1,75 @@
+"""The invented scenario: a business in Quarrow and its jobs, from measure to accepted quote. Loading it twice changes nothing."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from catalogue.starting import NewBusiness, start
+from fencing.reading import read_json
+from quotes.jobs import services as jobs
+from quotes.jobs.measuring import newest, start_measure
+from quotes.jobs.models import Job
+from quotes.offers import services as offers
+from quotes.offers.answering import accept
+from quotes.offers.links import token_of
+from quotes.offers.models import Revision, SignedLink, State
+from quotes.offers.setup import read_setup
+from shared.business.actors import SYSTEM
+from shared.models import Business
+
+FOLDER = Path(settings.ROOT) / "demo"
+
+
+def scenario() -> dict[str, Any]:
+    """The scenario as written."""
+    told: dict[str, Any] = json.loads((FOLDER / "scenario.json").read_text(encoding="utf-8"))
+    return told
+
+
+def load_business(told: Mapping[str, Any]) -> Business:
+    """The business of the scenario with its starter catalogue."""
+    named = {key: value for key, value in told.items() if key not in {"details", "tax_rate"}}
+    business, _ = start(NewBusiness(tax_rate=Decimal(told["tax_rate"]), **named), details=told["details"])
+    return business
+
+
+def load_jobs(business: Business, told: Mapping[str, Any]) -> Iterator[tuple[str, Revision]]:
+    """(name, sent or accepted revision) of every job of the scenario, one at a time."""
+    for row in told["jobs"]:
+        document = read_json((FOLDER / "measures" / f"{row['measure']}.json").read_bytes())
+        found = Revision.objects.of(business).filter(quote__job__label=document["label"]).order_by("number").last()
+        yield row["measure"], found or _quoted(business, row, document)
+
+
+def _quoted(business: Business, row: Mapping[str, Any], document: dict[str, Any]) -> Revision:
+    customer = jobs.add_customer(business=business, **row["customer"])
+    site = jobs.add_site(customer=customer, **row["site"])
+    job: Job = jobs.open_job(customer=customer, site=site, label=document["label"], actor=SYSTEM)
+    version = newest(start_measure(job=job, document=document, actor=SYSTEM))
+    if version is None:
+        raise RuntimeError(f"the demo's own measure {row['measure']} is not whole")
+    draft = offers.start_quote(job=job, version=version, actor=SYSTEM, setup=read_setup(row["setup"]))
+    revision = offers.send(revision=draft, actor=SYSTEM)
+    if row["accept"]:
+        _accept_all(revision)
+    revision.refresh_from_db()
+    return revision
+
+
+def _accept_all(revision: Revision) -> None:
+    """Every party says yes, the one that chooses first."""
+    links = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
+    for link in links.select_related("party").order_by("-party__chooses", "party__position"):
+        token = token_of(link.ref, link.content_sha256)
+        accept(token=token, name=link.party.name, content_sha256=revision.content_sha256)
+
+
+def is_agreed(revision: Revision) -> bool:
+    """Whether everybody who must has accepted."""
+    return bool(revision.state == State.ACCEPTED)

@@ -1,0 +1,54 @@
+"""A sent quote of the scenario's kind, made once for all document tests."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from fencing.reading import read_json
+from quotes.documents.scenario import FOLDER, load_business, scenario
+from quotes.jobs import services as jobs
+from quotes.jobs.canonical import parsed
+from quotes.jobs.measuring import newest, start_measure
+from quotes.offers import services as offers
+from quotes.offers.models import Revision
+from quotes.offers.setup import read_setup
+from shared.business.actors import SYSTEM
+
+WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
+
+
+def sent(measure: str, **changes: Any) -> Revision:
+    """A sent revision of one of the scenario's measures."""
+    told = scenario()
+    row = next(one for one in told["jobs"] if one["measure"] == measure)
+    business = load_business(told["business"])
+    customer = jobs.add_customer(business=business, **{**row["customer"], **changes})
+    site = jobs.add_site(customer=customer, **row["site"])
+    document = read_json((FOLDER / "measures" / f"{measure}.json").read_bytes())
+    job = jobs.open_job(customer=customer, site=site, label=document["label"], actor=SYSTEM)
+    version = newest(start_measure(job=job, document=document, actor=SYSTEM))
+    assert version is not None
+    setup = read_setup({key: value for key, value in row["setup"].items() if not changes or key != "parties"})
+    draft = offers.start_quote(job=job, version=version, actor=SYSTEM, setup=setup)
+    return offers.send(revision=draft, actor=SYSTEM, now=WHEN)
+
+
+_KEPT: dict[str, Any] = {}
+
+
+class Contents(dict[str, Any]):
+    """Frozen contents by measure, made when first asked for."""
+
+    def __missing__(self, measure: str) -> Any:
+        if measure not in _KEPT:
+            _KEPT[measure] = parsed(sent(measure).content)
+        return _KEPT[measure]
+
+
+@pytest.fixture
+def contents(db: None) -> Contents:
+    """Frozen contents by measure; the rows behind them go when the test ends, the contents stay."""
+    return Contents()

@@ -1,0 +1,155 @@
+"""The pack's PDFs: the same bytes every time, our fonts only, tagged, and nothing from outside."""
+
+from __future__ import annotations
+
+import copy
+import io
+import json
+import re
+from datetime import UTC, datetime
+from decimal import Decimal
+from typing import Any
+
+import pikepdf
+import pypdf
+import pytest
+
+from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
+from quotes.documents.rendering import Variant, render
+from quotes.offers.sums import sums
+
+WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
+
+
+def text_of(pdf: bytes) -> str:
+    return "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
+def test_the_same_content_gives_the_same_bytes(contents: dict[str, Any]) -> None:
+    content = contents["2-side-boundary"]
+    again = json.loads(json.dumps(content))
+    assert quote_pdf(content, "owner") == quote_pdf(again, "owner")
+    assert crew_pdf(content, "setout") == crew_pdf(again, "setout")
+
+
+def test_each_party_reads_its_own_total_and_not_the_others(contents: dict[str, Any]) -> None:
+    content = contents["6-levelled-rear"]
+    whole = sums(content)
+    for key, other in (("owner", "neighbour"), ("neighbour", "owner")):
+        text = text_of(quote_pdf(content, key))
+        assert f"{whole.parties[key].total:,}" in text
+        assert f"{whole.parties[other].total:,}" not in text
+    assert sum((one.total for one in whole.parties.values()), Decimal(0)) == whole.total
+
+
+def test_the_first_page_answers_what_where_how_much_until_when_and_how(contents: dict[str, Any]) -> None:
+    pdf = quote_pdf(contents["1-courtyard"], "owner")
+    first = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+    total = sums(contents["1-courtyard"]).total
+    for told in (
+        "Courtyard at 4 Sedge Row",
+        "38.040 m of steel sheet fence with a gate",
+        f"{total:,}",
+        "April 3, 2031",
+        "How to accept",
+    ):
+        assert told in first
+
+
+def test_a_quote_carries_its_take_off_and_names_its_kind(contents: dict[str, Any]) -> None:
+    content = contents["1-courtyard"]
+    with pikepdf.open(io.BytesIO(quote_pdf(content, "owner"))) as pdf:
+        carried = json.loads(pdf.attachments["takeoff.json"].get_file().read_bytes())
+        assert pdf.open_metadata()["pdfaid:part"] == "3"
+    assert carried["measure_sha256"] == content["builds"][0]["measure_sha256"]
+    assert all("proposals" not in run for run in carried["runs"])
+
+
+@pytest.mark.parametrize("measure", ["1-courtyard", "3-front-and-slope", "5-lattice-on-standing-fence"])
+def test_every_document_is_tagged_titled_and_set_in_our_fonts(contents: dict[str, Any], measure: str) -> None:
+    for name, made in whole_pack(contents[measure]):
+        with pikepdf.open(io.BytesIO(made)) as pdf:
+            assert pdf.Root.MarkInfo.Marked, name
+            assert str(pdf.Root.Lang) == "en", name
+            assert pdf.Root.ViewerPreferences.DisplayDocTitle, name
+            assert str(pdf.docinfo["/Title"]), name
+            fonts = {
+                str(font.BaseFont)
+                for page in pdf.pages
+                for font in page.Resources.get("/Font", pikepdf.Dictionary()).values()
+            }
+        assert fonts, name
+        assert all("B612" in font or "DejaVu" in font for font in fonts), (name, fonts)
+
+
+def test_pages_are_numbered_and_no_heading_ends_a_page(contents: dict[str, Any]) -> None:
+    headings = {"Scope", "Price", "Payments", "Terms", "Before and after the work", "What will be built"}
+    for measure in ("1-courtyard", "4-terrace"):
+        reader = pypdf.PdfReader(io.BytesIO(quote_pdf(contents[measure], "owner")))
+        for number, page in enumerate(reader.pages, 1):
+            lines = [line.strip() for line in page.extract_text().splitlines() if line.strip()]
+            assert any(f"page {number} of {len(reader.pages)}" in line for line in lines)
+            body = [line for line in lines if not line.startswith(("page ", "Quote Q"))]
+            assert body[-1] not in headings
+
+
+def test_hostile_words_stay_words(contents: dict[str, Any]) -> None:
+    content = copy.deepcopy(contents["1-courtyard"])
+    evil = '<img src="http://127.0.0.1:9/x"><link rel=attachment href="file:///etc/passwd"></style><style>@import "http://127.0.0.1:9/c"'
+    content["parties"][0]["name"] = content["label"] = content["introduction"] = evil
+    pdf = quote_pdf(content, "owner")
+    assert "<img" in re.sub(r"\s+", "", text_of(pdf))
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert list(opened.attachments) == ["takeoff.json"]
+
+
+@pytest.mark.parametrize(
+    "markup",
+    [
+        '<img src="file:///etc/passwd" alt="x">',
+        '<link rel="attachment" href="file:///etc/hostname">',
+        '<a rel="attachment" href="file:///etc/hostname">x</a>',
+        '<link rel="stylesheet" href="http://127.0.0.1:9/x.css">',
+        '<object data="http://127.0.0.1:9/x"></object>',
+        '<svg xmlns="http://www.w3.org/2000/svg"><image href="http://127.0.0.1:9/x.png" width="9" height="9"/></svg>',
+        '<p style="background: url(http://127.0.0.1:9/x.png)">x</p>',
+    ],
+)
+def test_no_address_but_data_and_our_fonts_is_opened(markup: str) -> None:
+    # the socket is closed to tests, so a call would raise; a file would be found in the PDF
+    pdf = render(f"<html lang='en'><title>t</title><body>{markup}</body></html>", Variant.ACCESSIBLE, WHEN)
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert not list(opened.attachments)
+    assert b"root:" not in pdf
+
+
+def test_accented_letters_are_printed_as_themselves() -> None:
+    words = "Zoë Ångström, Łódź – ½ m³"
+    pdf = render(
+        f"<html lang='en'><title>t</title><body><p>{words}</p><b>{words}</b></body></html>", Variant.ACCESSIBLE, WHEN
+    )
+    assert text_of(pdf).count(words) == 2
+
+
+def test_an_acceptance_record_names_the_digest(contents: dict[str, Any]) -> None:
+    row = {
+        "party": "Wren Sallow",
+        "answer": "accepted",
+        "name": "W. Sallow",
+        "when": "2031-03-05 10:00:00",
+        "amount": "1.00",
+    }
+    text = text_of(acceptance_pdf(contents["1-courtyard"], "ab" * 32, [row], ["As measured"]))
+    assert "ab" * 32 in text
+    assert "W. Sallow" in text
+
+
+def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:
+    content = contents["3-front-and-slope"]
+    text = text_of(crew_pdf(content, "setout"))
+    for run in content["builds"][0]["takeoff"]["runs"]:
+        for post in run["posts"]:
+            assert post["id"] in text
+            assert f"{post['at_mm'] / 1000:.3f}" in re.sub(r"\s+", "", text)
+    assert "money" not in text
+    assert "€" not in text
