@@ -1,0 +1,169 @@
+"""Customers, jobs and measures through HTTP: drafts are never lost, versions never change, nobody sees another's."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from tests.conftest import Cast
+from tests.flows.cast_of_quotes import Caller, estimator, measure, open_job
+
+__all__ = ["estimator"]
+pytestmark = pytest.mark.django_db
+
+
+def test_a_measure_keeps_every_version_it_had(estimator: Caller) -> None:
+    _, kept = open_job(estimator, measure(12000))
+    estimator.put(f"measures/{kept}", measure(14400))
+    estimator.put(f"measures/{kept}", measure(14400))  # the same again is the same version
+    versions = estimator.get(f"measures/{kept}/versions")["items"]
+    assert [row["number"] for row in versions] == [2, 1]
+    first = estimator.get(f"measures/{kept}/versions/1")
+    assert first["document"]["runs"][0]["length_mm"] == 12000
+    assert estimator.get(f"measures/{kept}")["latest"] == 2
+
+
+def test_an_invalid_measure_is_refused_whole_and_can_be_kept_as_a_draft(estimator: Caller) -> None:
+    _, kept = open_job(estimator, measure(12000))
+    broken = measure(12000)
+    broken["runs"][0]["length_mm"] = -1
+    broken["colour"] = "red"
+    problem = estimator.put(f"measures/{kept}", broken, status=422)
+    assert {error["pointer"] for error in problem["errors"]} >= {"#/runs/0/length_mm", "#/colour"}
+    text = json.dumps(broken, indent=3)
+    draft = estimator.put(f"measures/{kept}/draft", {"text": text})
+    assert draft["draft"] == text
+    assert {fault["pointer"] for fault in draft["draft_faults"]} >= {"/runs/0/length_mm", "/colour"}
+    assert estimator.get(f"measures/{kept}")["latest"] == 1
+    estimator.put(f"measures/{kept}/draft", {"text": "{not json yet"})
+    assert estimator.get(f"measures/{kept}")["draft"] == "{not json yet"
+    estimator.post(f"measures/{kept}/draft", status=422)
+    estimator.put(f"measures/{kept}/draft", {"text": json.dumps(measure(9600))})
+    assert estimator.get(f"measures/{kept}")["draft_faults"] == []
+    adopted = estimator.post(f"measures/{kept}/draft", status=200)
+    assert (adopted["latest"], adopted["draft"]) == (2, "")
+
+
+def test_two_who_change_one_measure_do_not_overwrite_each_other(estimator: Caller) -> None:
+    _, kept = open_job(estimator, measure(12000))
+    seen = estimator.etag(f"measures/{kept}")
+    estimator.put(f"measures/{kept}", measure(14400))
+    call = {"data": json.dumps(measure(9600)), "content_type": "application/json"}
+    late = estimator.client.put(f"/api/v1/measures/{kept}", headers={"If-Match": seen}, **call)
+    none = estimator.client.put(f"/api/v1/measures/{kept}", **call)
+    assert (late.status_code, none.status_code) == (412, 428)
+
+
+def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
+    before = estimator.get("jobs")
+    document = estimator.post("takeoffs", {"measure": measure(12000)}, status=200)
+    assert document["takeoff"] == 1
+    assert len(document["runs"][0]["bays"]) == 6  # 12000 in whole bays of at most 2300 or so, evenly
+    problem = estimator.post("takeoffs", {"measure": {**measure(12000), "system": "no-such"}}, status=422)
+    assert problem["errors"][0]["code"] == "system.unknown"
+    bad = measure(12000)
+    bad["runs"][0]["length_mm"] = "12000"
+    problem = estimator.post("takeoffs", {"measure": bad}, status=422)
+    assert problem["errors"][0]["pointer"] == "#/measure/runs/0/length_mm"
+    assert estimator.get("jobs") == before
+
+
+def test_a_stored_takeoff_answers_with_its_digest_until_the_measure_changes(estimator: Caller) -> None:
+    _, kept = open_job(estimator, measure(12000))
+    first = estimator.client.get(f"/api/v1/measures/{kept}/takeoff")
+    again = estimator.client.get(f"/api/v1/measures/{kept}/takeoff", headers={"If-None-Match": first.headers["ETag"]})
+    assert (first.status_code, again.status_code, again.content) == (200, 304, b"")
+    estimator.put(f"measures/{kept}", measure(14400))
+    assert estimator.client.get(f"/api/v1/measures/{kept}/takeoff").headers["ETag"] != first.headers["ETag"]
+    assert estimator.client.get(f"/api/v1/measures/{kept}/takeoff?version=1").headers["ETag"] == first.headers["ETag"]
+
+
+def test_a_copied_job_has_the_measures_and_none_of_the_history(estimator: Caller) -> None:
+    job, _ = open_job(estimator, measure(12000))
+    copy = estimator.post(f"jobs/{job}/copies", {"label": "Next door"})
+    assert (copy["copied_from"], copy["number"], copy["label"]) == (job, "J0002", "Next door")
+    kept = estimator.get(f"jobs/{copy['ref']}/measures")["items"]
+    assert [row["latest"] for row in kept] == [1]
+    assert "quote" not in {
+        event["kind"].partition(".")[0] for event in estimator.get(f"jobs/{copy['ref']}/events")["items"]
+    }
+
+
+def test_a_job_goes_only_where_its_state_allows(estimator: Caller) -> None:
+    job, _ = open_job(estimator)
+    problem = estimator.post(f"jobs/{job}/state", {"state": "closed"}, status=409)
+    assert problem["detail"] == "A job that is open can go to: accepted, cancelled."
+    assert estimator.post(f"jobs/{job}/state", {"state": "cancelled"}, status=200)["state"] == "cancelled"
+
+
+def test_lists_are_filtered_by_what_is_documented_and_nothing_else(estimator: Caller) -> None:
+    open_job(estimator)
+    assert len(estimator.get("jobs?state=open&q=reed")["items"]) == 1
+    assert estimator.get("jobs?q=100%25")["items"] == []  # % is a letter like any other
+    estimator.get("jobs?state=lost", status=400)
+    estimator.get("jobs?ordering=password", status=400)
+    assert len(estimator.get("customers?q=quill")["items"]) == 1
+
+
+@pytest.mark.parametrize("path", ["jobs", "customers", "revisions", "quotes", "questions"])
+def test_a_list_costs_the_same_queries_however_long_it_is(
+    estimator: Caller, path: str, django_assert_max_num_queries: Any
+) -> None:
+    for _ in range(3):
+        job, kept = open_job(estimator)
+        estimator.post("quotes", {"job": job, "measure": kept})
+    estimator.get(path)
+    with django_assert_max_num_queries(9):  # session, member, throttle, and at most three of the list itself
+        assert "items" in estimator.get(f"{path}?page_size=200")
+
+
+def test_another_business_finds_nothing_of_ours(estimator: Caller, cast: Cast, signed_in: Any) -> None:
+    job, kept = open_job(estimator)
+    draft = estimator.post("quotes", {"job": job, "measure": kept})
+    theirs = Caller(signed_in(cast.stranger))
+    for path in (f"jobs/{job}", f"measures/{kept}", f"revisions/{draft['ref']}", f"jobs/{job}/events"):
+        ours, nothing = theirs.get(path, status=404), theirs.get(f"jobs/{'x' * 22}", status=404)
+        assert {**ours, "instance": ""} == {**nothing, "instance": ""}
+    body = {"job": job, "measure": kept}
+    theirs.post("quotes", body, status=404)
+
+
+ROLES: dict[str, tuple[int, int, int, int]] = {
+    # path: owner, estimator, crew, bookkeeper
+    "customers": (200, 200, 200, 200),
+    "jobs": (200, 200, 200, 200),
+    "jobs/{job}": (200, 200, 200, 200),
+    "jobs/{job}/events": (200, 200, 200, 200),
+    "jobs/{job}/measures": (200, 200, 403, 403),
+    "jobs/{job}/as-built": (200, 200, 200, 403),
+    "jobs/{job}/set-out": (409, 409, 409, 403),
+    "jobs/{job}/comparison": (409, 409, 403, 403),
+    "measures/{measure}": (200, 200, 403, 403),
+    "measures/{measure}/takeoff": (200, 200, 403, 403),
+    "quotes": (200, 200, 403, 200),
+    "revisions": (200, 200, 403, 200),
+    "revisions/{revision}": (200, 200, 403, 200),
+    "revisions/{revision}/content": (200, 200, 403, 200),
+    "questions": (200, 200, 403, 200),
+}
+
+
+def test_each_role_reads_what_it_may_and_no_more(estimator: Caller, cast: Cast, signed_in: Any) -> None:
+    job, kept = open_job(estimator)
+    named = {"job": job, "measure": kept, "revision": estimator.post("quotes", {"job": job, "measure": kept})["ref"]}
+    people = (cast.owner, cast.estimator, cast.crew, cast.bookkeeper)
+    for path, statuses in ROLES.items():
+        found = tuple(signed_in(person).get(f"/api/v1/{path.format(**named)}").status_code for person in people)
+        assert found == statuses, path
+
+
+def test_the_bookkeeper_reads_prices_without_costs(estimator: Caller, cast: Cast, signed_in: Any) -> None:
+    job, kept = open_job(estimator)
+    ref = estimator.post("quotes", {"job": job, "measure": kept})["ref"]
+    path = f"/api/v1/revisions/{ref}/content"
+    mine, theirs = (signed_in(person).get(path).content.decode() for person in (cast.owner, cast.bookkeeper))
+    for secret in ('"cost"', '"costing"', '"working"'):
+        assert secret in mine
+        assert secret not in theirs
