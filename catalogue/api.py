@@ -13,7 +13,7 @@ from catalogue.bodies import SystemChange
 from catalogue.completeness import lacks
 from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.resources import RESOURCES, Resource
-from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, columns, shape, told
+from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, columns, shape, teller, told
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.roles import Scope
@@ -39,7 +39,7 @@ def listing(resource: Resource) -> type[Endpoint]:
         @extend_schema(responses={200: page_of(shape(resource.members))}, summary=f"List: {resource.name}")
         def get(self, request: Request) -> Response:
             rows = resource.narrow(resource.rows(self.business), request.query_params.dict())
-            return self.page(rows.values(*columns(resource.members)), lambda row: told(resource.members, row))
+            return self.page(rows.values(*columns(resource.members)), teller(resource.members))
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
         def post(self, request: Request) -> Response:
@@ -105,7 +105,7 @@ class FenceSystems(Endpoint):
     @extend_schema(responses={200: page_of(shape(SYSTEM))}, summary="Fence systems")
     def get(self, request: Request) -> Response:
         rows = queries.systems(self.business).values(*columns(SYSTEM))
-        return self.page(rows, lambda row: told(SYSTEM, row))
+        return self.page(rows, teller(SYSTEM))
 
     @extend_schema(request=_DOCUMENT, responses={201: SYSTEM_FULL_SHAPE}, summary="A new fence system, by its document")
     def post(self, request: Request) -> Response:

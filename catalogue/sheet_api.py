@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from catalogue import queries
 from catalogue.codes import ImportKind
-from catalogue.rows import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, columns, shape, told
+from catalogue.rows import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, columns, shape, teller, told
 from catalogue.sheets import exporting, importing
 from catalogue.sheets.refusing import MOST_BYTES, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report
@@ -88,7 +88,7 @@ class Imports(Endpoint):
         rows = queries.imports(self.business)
         if "kind" in request.query_params:
             rows = rows.filter(kind=_kind(request.query_params["kind"]))
-        return self.page(rows.values(*columns(IMPORT)), lambda row: told(IMPORT, row))
+        return self.page(rows.values(*columns(IMPORT)), teller(IMPORT))
 
     @extend_schema(
         request=_FILE,

@@ -1,0 +1,237 @@
+"""The catalogue in Django's admin: everything can be edited, past prices can't, and each change says who made it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django import forms
+from django.contrib import admin
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest
+from django.utils import timezone
+
+from catalogue import services
+from catalogue.models import (
+    Component,
+    FenceSystem,
+    FenceSystemVersion,
+    Finish,
+    Import,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
+from fencing.faults import Refused
+from fencing.reading.systems import read_system
+from shared.business.actors import Actor
+from shared.business.models import Person
+from shared.business.roles import BUSINESS_SCOPES
+from shared.business.scoping import Owned, refuse_foreign_rows
+
+if TYPE_CHECKING:
+    ModelAdmin = admin.ModelAdmin[Any]
+    ModelForm = forms.ModelForm[Any]
+else:  # Django's own classes take no type arguments when they run
+    ModelAdmin, ModelForm = admin.ModelAdmin, forms.ModelForm
+
+
+def actor_of(request: HttpRequest) -> Actor:
+    """The person at the admin."""
+    person = request.user
+    if not isinstance(person, Person):
+        raise TypeError("the admin is for signed-in people")
+    return Actor("person", person.ref, str(person), BUSINESS_SCOPES)
+
+
+class RowForm(ModelForm):
+    """Refuses links to another business's rows as a fault of the form."""
+
+    def _post_clean(self) -> None:
+        super()._post_clean()  # type: ignore[misc]  # Django's own hook, not in the stubs
+        if self.instance.business_id is None:
+            return
+        try:
+            refuse_foreign_rows([self.instance])
+        except ValidationError as fault:
+            self.add_error(None, fault)
+
+
+class RowAdmin(ModelAdmin):
+    """Writes through the services, so that the audit trail tells of it."""
+
+    form = RowForm
+    list_filter: ClassVar[tuple[Any, ...]] = ("business",)
+    readonly_fields: ClassVar[tuple[str, ...]] = ("ref", "version", "created_at", "updated_at")
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return (*self.readonly_fields, "business") if obj else self.readonly_fields
+
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        names = form.changed_data if change else [name for name in form.cleaned_data if name != "business"]
+        values = {name: form.cleaned_data[name] for name in names}
+        stored = (
+            type(obj).anywhere.get(pk=obj.pk) if change else type(obj)(business=obj.business)
+        )  # unscoped: the admin is for all
+        kept = services.store(stored, actor=actor_of(request), values=values)
+        obj.pk, obj.version = kept.pk, kept.version
+        obj._state.adding = False
+
+    def delete_model(self, request: HttpRequest, obj: Owned) -> None:
+        services.remove(obj, actor=actor_of(request))
+
+    def get_actions(self, request: HttpRequest) -> dict[str, Any]:
+        actions = super().get_actions(request)
+        actions.pop("delete_selected", None)  # it would go past the audit trail
+        return actions
+
+
+class DatedForm(RowForm):
+    """A price begins today or later."""
+
+    def clean_valid_from(self) -> Any:
+        """The day it begins."""
+        day = self.cleaned_data["valid_from"]
+        if "valid_from" in self.changed_data and day is not None and day < timezone.localdate():
+            raise ValidationError("A price can't begin in the past.", code="past")
+        return day
+
+    def clean_valid_to(self) -> Any:
+        """The day it ends."""
+        day = self.cleaned_data["valid_to"]
+        if "valid_to" in self.changed_data and day is not None and day < timezone.localdate():
+            raise ValidationError("It can't end in the past: past days keep their prices.", code="past")
+        return day
+
+
+class DatedAdmin(RowAdmin):
+    """What has begun can only be ended."""
+
+    form = DatedForm
+    date_hierarchy = "valid_from"
+    kept: tuple[str, ...] = ()
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        fixed = super().get_readonly_fields(request, obj)
+        return (*fixed, *self.kept) if obj is not None and obj.begun else fixed
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return super().has_delete_permission(request, obj) and not (obj is not None and obj.begun)
+
+
+@admin.register(Finish)
+class FinishAdmin(RowAdmin):
+    list_display = ("code", "name", "sample", "active", "business")
+    search_fields = ("code", "name")
+
+
+@admin.register(Component)
+class ComponentAdmin(RowAdmin):
+    list_display = ("sku", "label", "role", "finish", "length_mm", "sale_unit", "pack", "business")
+    list_filter = ("business", "role", "finish")
+    list_select_related = ("finish", "business")
+    search_fields = ("sku", "label")
+    autocomplete_fields = ("finish",)
+
+
+@admin.register(Supplier)
+class SupplierAdmin(RowAdmin):
+    list_display = ("code", "name", "account", "preferred", "active", "business")
+    search_fields = ("code", "name")
+    autocomplete_fields = ("account",)
+
+
+@admin.register(SupplierTerms)
+class SupplierTermsAdmin(DatedAdmin):
+    kept = ("supplier", "valid_from", "least_order", "delivery", "lead_days")
+    list_display = ("supplier", "valid_from", "least_order", "lead_days", "business")
+    autocomplete_fields = ("supplier",)
+
+
+@admin.register(Offer)
+class OfferAdmin(DatedAdmin):
+    kept = (
+        "component", "supplier", "supplier_sku", "price", "breaks", "pack", "least_quantity", "lead_days", "valid_from",
+    )  # fmt: skip
+    list_display = ("component", "supplier", "price", "pack", "valid_from", "valid_to", "business")
+    list_filter = ("business", "supplier")
+    list_select_related = ("component", "supplier", "business")
+    search_fields = ("component__sku", "supplier__code")
+    autocomplete_fields = ("component", "supplier")
+
+
+@admin.register(PriceRule)
+class PriceRuleAdmin(DatedAdmin):
+    kept = ("kind", "key", "amount", "choice", "label", "valid_from")
+    list_display = ("kind", "key", "amount", "choice", "label", "valid_from", "valid_to", "business")
+    list_filter = ("business", "kind")
+    search_fields = ("key", "label")
+
+
+class SystemForm(RowForm):
+    """A fence system with the document of its next version."""
+
+    document = forms.JSONField(widget=forms.Textarea(attrs={"rows": 40, "cols": 100}))
+
+    class Meta:
+        model = FenceSystem
+        fields = ("business", "active")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            latest = self.instance.versions.order_by("-number").first()
+            self.fields["document"].initial = latest.document if latest else None
+
+    def clean_document(self) -> Any:
+        """The document, if the engine can read it."""
+        document = self.cleaned_data["document"]
+        try:
+            code = read_system(document).code
+        except Refused as refused:
+            raise ValidationError([f"{fault.pointer}: {fault.text}" for fault in refused.faults]) from None
+        if self.instance.pk and code != self.instance.code:
+            raise ValidationError(f"This fence system's code is {self.instance.code} and stays so.")
+        return document
+
+
+@admin.register(FenceSystem)
+class FenceSystemAdmin(RowAdmin):
+    form = SystemForm
+    list_display = ("code", "label", "latest", "is_default", "active", "business")
+    readonly_fields = ("ref", "code", "label", "latest", "is_default")
+
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        actor, document = actor_of(request), form.cleaned_data["document"]
+        stored = FenceSystem.anywhere.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
+        version = services.store_system(business=obj.business, actor=actor, document=document, system=stored)
+        system = services.change_system(
+            system=version.system, actor=actor, values={"active": form.cleaned_data["active"]}
+        )
+        obj.pk, obj.version, obj._state.adding = system.pk, system.version, False
+
+
+class _ReadOnly(ModelAdmin):
+    """To look at, not to change."""
+
+    list_filter = ("business",)
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+
+@admin.register(FenceSystemVersion)
+class FenceSystemVersionAdmin(_ReadOnly):
+    list_display = ("system", "number", "sha256", "created_at", "business")
+
+
+@admin.register(Import)
+class ImportAdmin(_ReadOnly):
+    list_display = ("file_name", "kind", "state", "rows_done", "rows_total", "asked_by", "created_at", "business")
+    exclude = ("content",)
