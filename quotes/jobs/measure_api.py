@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from fencing.writing import takeoff_document
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fencing.faults import Fault, Refused
-from fencing.reading import fit, read_measure, read_system
+from fencing.reading import read_measure, read_system
 from fencing.takeoff import take_off
+from fencing.writing import takeoff_document
 from quotes.jobs import measuring, queries
 from quotes.jobs.bodies import DraftIn, MeasureIn, TakeOffIn
 from quotes.jobs.canonical import parsed
@@ -29,8 +29,7 @@ from quotes.jobs.rows import (
     measure_row,
     told,
 )
-from quotes.jobs.systems import find_system
-from quotes.jobs.takeoffs import looks_at_prices, take_off_of
+from quotes.jobs.takeoffs import looks_at_prices, read_for, take_off_of
 from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
@@ -146,18 +145,20 @@ class TakeOffs(Endpoint):
     @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SHAPE}, summary="Take off a measure")
     def post(self, request: Request) -> Response:
         body, raw = self.read(TakeOffIn), _document(request.data)
-        with pointing("/measure"):
-            measure = read_measure(raw["measure"])
-        system, prices = body.get("system"), None
+        system, document, prices = body.get("system"), raw["measure"], None
         if isinstance(system, Mapping):
             with pointing("/system"):
                 built_from = read_system(raw["system"])
+            with pointing("/measure"):
+                measure = read_measure(document, built_from)
         else:
-            found = find_system(self.business, system if isinstance(system, str) else measure.system)
+            if isinstance(system, str):
+                document = {**document, "system": system}
+            with pointing("/measure"):
+                measure, found = read_for(self.business, document)
             built_from = found.system
             prices = found.prices if looks_at_prices(measure) else None
         with pointing("/measure"):
-            fit(measure, built_from)
             return Response(takeoff_document(take_off(measure, built_from, prices)))
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.faults import Fault, Refused
-from fencing.reading import read_json, read_measure
+from fencing.reading import read_json
 from quotes.jobs.canonical import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
@@ -34,8 +34,7 @@ def start_measure(
 @transaction.atomic
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
     """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
-    read = read_measure(document)
-    try_out(business=measure.business, measure=read)
+    read = try_out(business=measure.business, document=document)
     row = StoredMeasure.anywhere.select_for_update().get(pk=measure.pk)  # unscoped: the caller's own row, locked
     last = newest(row)
     if last is not None and last.sha256 == read.sha256:
@@ -84,7 +83,7 @@ def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
 def draft_faults(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
     """What keeps a draft from being the next version; nothing when it could be."""
     try:
-        try_out(business=measure.business, measure=read_measure(_parsed(text)))
+        try_out(business=measure.business, document=_parsed(text))
     except Refused as refused:
         return refused.faults
     return ()

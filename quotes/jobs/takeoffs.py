@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
 from django.db import IntegrityError, transaction
-from fencing.writing import takeoff_document
 
-from fencing.faults import Level
+from fencing.faults import Fault, Level, Refused
 from fencing.measure import Form, Layout, Measure
 from fencing.prices import PriceList
-from fencing.reading import fit, read_measure
-from fencing.takeoff import TakeOff, take_off
+from fencing.reading import read_measure
+from fencing.takeoff import take_off
+from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredTakeOff
 from quotes.jobs.systems import Found, find_system
@@ -40,11 +41,6 @@ def _sources(folder: Traversable, path: str = "") -> list[tuple[str, str]]:
     return sources
 
 
-def measure_of(version: MeasureVersion) -> Measure:
-    """A stored measure as the engine reads it."""
-    return read_measure(parsed(version.document))
-
-
 def looks_at_prices(measure: Measure) -> bool:
     """Whether any run leaves its form or layout to what is cheapest."""
     return any(run.form is Form.AUTO or run.layout is Layout.AUTO for run in measure.runs)
@@ -60,24 +56,40 @@ def price_mark(prices: PriceList | None) -> str:
     return digest(canonical([stock, eaches, labour]))
 
 
-def try_out(*, business: Business, measure: Measure) -> TakeOff:
-    """The take-off without keeping it. Refused when the system is unknown or the fence can't be built from it."""
-    found = find_system(business, measure.system)
-    fit(measure, found.system)
-    return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+def read_for(business: Business, document: object) -> tuple[Measure, Found]:
+    """A measure and the system it is built in. Refused with every fault: of the document, and of how it fits the system."""
+    code = document.get("system") if isinstance(document, Mapping) else None
+    found, unknown = None, list[Fault]()
+    if code is None or isinstance(code, str):
+        try:
+            found = find_system(business, code)
+        except Refused as refused:
+            unknown += refused.faults
+    try:
+        measure = read_measure(document, found.system if found else None)
+    except Refused as refused:
+        raise Refused([*refused.faults, *(one for one in unknown if one not in refused.faults)]) from None
+    if found is None:
+        raise Refused(unknown)
+    return measure, found
+
+
+def try_out(*, business: Business, document: object) -> Measure:
+    """The measure, once it is known that it can be taken off; nothing is kept."""
+    measure, found = read_for(business, document)
+    take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    return measure
 
 
 def take_off_of(*, version: MeasureVersion) -> StoredTakeOff:
     """The take-off of a stored measure with the system and prices of today: the kept one while nothing has changed."""
-    measure = measure_of(version)
-    found = find_system(version.business, measure.system)
+    measure, found = read_for(version.business, parsed(version.document))
     prices = found.prices if looks_at_prices(measure) else None
     inputs = _inputs(version, found, prices)
     rows = StoredTakeOff.objects.of(version.business)
     kept = rows.filter(inputs_sha256=inputs).first()
     if kept is not None:
         return kept
-    fit(measure, found.system)
     taken = take_off(measure, found.system, prices)
     text = canonical(takeoff_document(taken))
     row = StoredTakeOff(

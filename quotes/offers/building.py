@@ -16,12 +16,11 @@ from fencing.cautions import Reader, cautions_for
 from fencing.drawing.paper import paper_set
 from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
-from fencing.reading import fit, read_measure
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
-from quotes.jobs.systems import Found, find_system
-from quotes.jobs.takeoffs import looks_at_prices
+from quotes.jobs.systems import Found
+from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.buying import bought_for
 from quotes.offers.lines import customer_lines, hand_line, overall_shares
 from quotes.offers.showing import shown_with
@@ -65,9 +64,7 @@ def build(
     document: Mapping[str, Any], basis: Basis, *, key: str = "base", label: str = "As measured"
 ) -> dict[str, Any]:
     """A build's part of the content document. Refused when the fence can't be taken off or priced."""
-    measure = read_measure(document)
-    found = find_system(basis.business, measure.system)
-    fit(measure, found.system)
+    measure, found = read_for(basis.business, document)
     takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
     shares = basis.shares(measure)
     costs = cost_lines(takeoff, found, basis)

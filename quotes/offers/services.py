@@ -17,6 +17,7 @@ from quotes.offers.content import assemble
 from quotes.offers.links import issue_links, revoke_links
 from quotes.offers.models import Kind, Party, Quote, Revision, State
 from quotes.offers.sums import sums
+from quotes.pricing.shares import OWNER
 from shared import audit
 from shared.business.actors import Actor
 from shared.numbering import next_number
@@ -198,10 +199,11 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
 
 
 def _default_parties(revision: Revision) -> list[dict[str, Any]]:
-    """The customer, under the first name the measure shares a run with, then whoever else it names."""
+    """The customer, as the owner (or the first name that the measure shares a run with), then whoever else it names."""
     document = parsed(revision.measure_version.document)
     rows = [*document.get("runs", []), *document.get("retrofits", [])]
-    keys = list(dict.fromkeys(key for row in rows for key in row.get("shares", {}))) or ["owner"]
+    keys = list(dict.fromkeys(key for row in rows for key in row.get("shares", {}))) or [OWNER]
+    keys.sort(key=lambda key: key != OWNER)
     customer = revision.quote.job.customer
     first = {"key": keys[0], "name": customer.name, "email": customer.email, "address": customer.address}
     return [first, *({"key": key, "name": key.capitalize()} for key in keys[1:])]

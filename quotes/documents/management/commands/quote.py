@@ -1,0 +1,106 @@
+"""``manage.py quote MEASURE.json --customer NAME --out DIR``: a priced quote with its PDFs."""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from fencing.faults import Fault, Refused
+from fencing.reading import read_json
+from fencing.reading.text import MOST_BYTES
+from quotes.documents.pack import whole_pack
+from quotes.documents.saving import save
+from quotes.jobs.chosen import choose_business
+from quotes.offers.models import Revision
+from quotes.offers.queries import content_of
+from quotes.offers.quoting import quote_measure
+from quotes.offers.sums import Content, sums
+from shared.business.actors import SYSTEM
+from shared.money import shown
+from shared.problems import Problem
+
+REFUSED = 2
+
+
+class Command(BaseCommand):
+    help = "Price a measure for a customer: the quote is stored, and written with its PDFs. '-' reads standard input."
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("measure", metavar="MEASURE.json", help="the site measure; - reads standard input")
+        parser.add_argument("--customer", metavar="NAME", required=True, help="who the quote is for")
+        parser.add_argument("--out", metavar="DIR", required=True, type=Path, help="where the files go")
+        parser.add_argument(
+            "--business", metavar="NAME", help="whose prices, where the database has several businesses"
+        )
+        parser.add_argument("--override", metavar="REASON", default="", help="why it is sent although notices say stop")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            revision = self._quote(options)
+        except Refused as refused:
+            for fault in refused.faults:
+                self.stderr.write(f"{fault.pointer or '/'}: {fault.text} [{fault.code}]")
+            sys.exit(REFUSED)
+        except Problem as problem:
+            self.stderr.write(f"/: {problem.detail} [{problem.code}]")
+            sys.exit(REFUSED)
+        content = content_of(revision)
+        lines = list(summary(content))
+        for name, file in _files(revision, content, lines):
+            self.stdout.write(str(save(options["out"] / name, file)))
+        self.stdout.write("\n".join(lines))
+
+    def _quote(self, options: dict[str, Any]) -> Revision:
+        name = options["customer"].strip()
+        faults = [] if 0 < len(name) <= 120 else [Fault("/customer", "customer", "A name of 1 to 120 characters.")]
+        document = _read(options["measure"])
+        code = document.get("system")
+        business = choose_business(code if isinstance(code, str) else "", options["business"], sys.stderr)
+        if faults:
+            raise Refused(faults)
+        return quote_measure(
+            business=business, document=document, customer=name, actor=SYSTEM, override_reason=options["override"]
+        )
+
+
+def summary(content: Content) -> Iterator[str]:
+    """The price in a few lines, for a terminal."""
+    whole, currency, locale = sums(content), content["currency"], content["business"]["locale"]
+    yield f"Quote {content['number']}, revision {content['revision']}, for {content['customer']['name']}"
+    for line in whole.lines:
+        yield f"  {shown(Decimal(line['net']), currency, locale):>14}  {line['text']}"
+    yield f"  {shown(whole.net, currency, locale):>14}  before {content['business']['tax_name']}"
+    yield f"  {shown(whole.tax, currency, locale):>14}  {content['business']['tax_name']}"
+    yield f"  {shown(whole.total, currency, locale):>14}  total, valid until {content['dates']['valid_until']}"
+    if len(whole.parties) > 1:
+        for party in content["parties"]:
+            yield f"  {shown(whole.parties[party['key']].total, currency, locale):>14}  of it {party['name']}"
+
+
+def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[tuple[str, bytes]]:
+    yield "content.json", revision.content.encode()
+    yield "price.txt", ("\n".join(lines) + "\n").encode()
+    yield from whole_pack(content)
+
+
+def _read(path: str) -> dict[str, Any]:
+    try:
+        if path == "-":
+            raw = sys.stdin.buffer.read(MOST_BYTES + 1)
+        else:
+            with Path(path).open("rb") as file:
+                raw = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as broken:
+        reason = getattr(broken, "strerror", None) or "no file can have this name"
+        raise Refused([Fault("", "file.unreadable", f"{path!r} can't be read: {reason}")]) from None
+    document = read_json(raw)
+    if not isinstance(document, dict):
+        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+    return document

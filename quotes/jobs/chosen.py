@@ -1,0 +1,53 @@
+"""Whose catalogue a command works with, where the database has more than one business."""
+
+from __future__ import annotations
+
+from typing import TextIO
+
+from django.db import DatabaseError
+from django.db.models import Q
+
+from catalogue.bridge import market as market_of
+from catalogue.bridge import price_list, system_of
+from catalogue.models import FenceSystem
+from catalogue.queries import system_version
+from fencing.faults import Fault, Refused
+from fencing.prices import PriceList
+from fencing.system import System
+from shared.business.models import Business
+
+HINT = "give the fence system with --system SYSTEM.json"
+
+
+def catalogued(code: str, named: str | None, err: TextIO) -> tuple[System, PriceList]:
+    """The system of that code and the prices it is compared by."""
+    business = choose_business(code, named, err)
+    system = system_of(system_version(business, code), market_of(business))
+    return system, price_list(business)
+
+
+def choose_business(code: str, named: str | None, err: TextIO) -> Business:
+    """The business named; without a name the first one that has a fence system of that code, saying so where others have too."""
+    try:
+        found = list(Business.objects.order_by("id"))
+    except DatabaseError:
+        raise Refused([Fault("/system", "system.none", f"the database is not set up; {HINT}")]) from None
+    if not found:
+        raise Refused([Fault("/system", "system.none", f"there is no business in the database; {HINT}")])
+    if named is not None:
+        return _named(named)
+    owners = FenceSystem.anywhere.filter(code=code).values("business")  # unscoped: which businesses have it, no more
+    serving = list(Business.objects.filter(pk__in=owners).order_by("id"))
+    if len(serving) > 1:
+        others = ", ".join(one.name for one in serving[1:6])
+        err.write(f"taken off for {serving[0].name}; {others} have {code} too: choose with --business NAME\n")
+    return (serving or found)[0]
+
+
+def _named(named: str) -> Business:
+    chosen = Business.objects.filter(Q(ref=named) | Q(name__iexact=named)).order_by("id")[:2]
+    if len(chosen) == 1:
+        return chosen[0]
+    names = ", ".join(f"{one.name} ({one.ref})" for one in Business.objects.order_by("id")[:10])
+    text = f"{named[:80]!r} is {'no business' if not chosen else 'the name of several'} here; there are: {names}"
+    raise Refused([Fault("", "business.unknown", text)])

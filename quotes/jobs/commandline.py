@@ -1,0 +1,147 @@
+"""The take-off command without Django: with --system it loads the engine alone and answers in a fraction of a second."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
+from io import TextIOWrapper
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+from fencing.explain import UnknownComponent, cut_list, explain, summary
+from fencing.faults import Fault, Refused
+from fencing.reading import read_json, read_measure, read_system
+from fencing.reading.text import MOST_BYTES
+from fencing.takeoff import TakeOff, take_off
+from fencing.writing import takeoff_json
+
+if TYPE_CHECKING:
+    from fencing.prices import PriceList
+    from fencing.system import System
+
+HELP = "Take off one site measure: posts, rails, sheets, screws and concrete, each with its reason."
+REFUSED = 2
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("measure", metavar="MEASURE.json", help="the site measure; - reads standard input")
+    parser.add_argument("--system", metavar="SYSTEM.json", help="a fence system document, instead of the catalogue's")
+    parser.add_argument(
+        "--business", metavar="NAME", help="whose catalogue (name or reference), where the database has several"
+    )
+    shapes = parser.add_mutually_exclusive_group()
+    shapes.add_argument("--json", action="store_true", help="the take-off document")
+    shapes.add_argument("--cut-list", action="store_true", help="every piece to cut, by material")
+    shapes.add_argument("--explain", metavar="COMPONENT", help="why this much of a role or component is needed")
+
+
+def quick(arguments: Sequence[str]) -> int | None:
+    """Answer ``manage.py takeoff`` without Django where it is not needed; None where it is."""
+    parser = ArgumentParser(prog="manage.py takeoff", description=HELP, allow_abbrev=False)
+    add_arguments(parser)
+    known, unknown = parser.parse_known_args(arguments)
+    if unknown or known.system is None:
+        return None
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
+    try:
+        code = run(known, sys.stdout, sys.stderr)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader has seen enough: `... | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
+    """Do what was asked; the exit code."""
+    try:
+        out.write(_answer(_taken(asked, err), asked))
+    except Refused as refused:
+        err.writelines(f"{fault.pointer or '/'}: {fault.text} [{fault.code}]\n" for fault in refused.faults)
+        if asked.json:
+            out.write(json.dumps(problem(refused), ensure_ascii=False) + "\n")
+        return REFUSED
+    return 0
+
+
+def problem(refused: Refused) -> dict[str, Any]:
+    """A refusal as the problem document the API answers with (RFC 9457)."""
+    home = os.environ.get("BAYWRIGHT_URL") or "http://localhost:8000"
+    return {
+        "type": f"{home.rstrip('/')}/api/docs/problems/invalid",
+        "title": "Not acceptable as it is",
+        "status": 422,
+        "detail": "Look at errors: each points at a member and says what would be accepted.",
+        "code": "invalid",
+        "errors": [
+            {"pointer": f"#{fault.pointer}", "code": fault.code, "detail": fault.text} for fault in refused.faults
+        ],
+    }
+
+
+def _taken(asked: Namespace, err: TextIO) -> TakeOff:
+    """The take-off, or one refusal with the faults of the measure and of the system."""
+    faults = list[Fault]()
+    document, system, prices = None, None, None
+    try:
+        document = _read(asked.measure)
+    except Refused as refused:
+        faults += refused.faults
+    try:
+        system, prices = _system(asked, document, err)
+    except Refused as refused:
+        faults += refused.faults
+    if document is None:
+        raise Refused(faults)
+    try:
+        measure = read_measure(document, system)
+    except Refused as refused:
+        raise Refused([*refused.faults, *(one for one in faults if one not in refused.faults)]) from None
+    if system is None:
+        raise Refused(faults)
+    return take_off(measure, system, prices)
+
+
+def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | None, PriceList | None]:
+    if asked.system is None:
+        from quotes.jobs.chosen import catalogued
+
+        code = document.get("system") if isinstance(document, dict) else None
+        return catalogued(code, asked.business, err) if isinstance(code, str) else (None, None)
+    try:
+        return read_system(_read(asked.system)), None
+    except Refused as refused:
+        raise Refused(
+            Fault(fault.pointer, fault.code, f"in the system: {fault.text}") for fault in refused.faults
+        ) from None
+
+
+def _read(path: str) -> Any:
+    try:
+        if path == "-":
+            return read_json(sys.stdin.buffer.read(MOST_BYTES + 1))
+        with Path(path).open("rb") as file:
+            return read_json(file.read(MOST_BYTES + 1))
+    except (OSError, ValueError) as broken:
+        if isinstance(broken, Refused):
+            raise
+        reason = getattr(broken, "strerror", None) or "no file can have this name"
+        raise Refused([Fault("", "file.unreadable", f"{path!r} can't be read: {reason}")]) from None
+
+
+def _answer(taken: TakeOff, asked: Namespace) -> str:
+    if asked.json:
+        return takeoff_json(taken).decode()
+    if asked.cut_list:
+        return cut_list(taken) + "\n"
+    if asked.explain is None:
+        return summary(taken) + "\n"
+    try:
+        return "\n".join(explain(taken, asked.explain)) + "\n"
+    except UnknownComponent as unknown:
+        raise Refused([Fault("", "component.unknown", str(unknown))]) from None
