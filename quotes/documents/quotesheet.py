@@ -135,10 +135,12 @@ def _line(line: Document, locale: str) -> dict[str, str]:
 
 def _fraction(share: str) -> str:
     """
-    >>> _fraction("1/2"), _fraction("2/7")
-    ('½', '2/7')
+    >>> _fraction("1/2"), _fraction("2/7"), _fraction("50356/57956")
+    ('½', '2/7', '86.89 %')
     """
     short = {Fraction(1, 2): "½", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
+    if Fraction(share).denominator > 100:  # of the job as a whole: the exact fraction tells nobody anything
+        return f"{round(Fraction(share) * 10_000) / 100:.2f} %"
     return short.get(Fraction(share), share)
 
 
