@@ -104,6 +104,7 @@ def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: i
     solver = quiet_solver()
     for option, value in (
         ("mip_max_nodes", nodes),
+        ("mip_allow_restart", False),
         ("mip_rel_gap", 0.0),
         ("mip_abs_gap", 0.999),
         ("mip_feasibility_tolerance", 1e-7),
@@ -113,7 +114,7 @@ def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: i
     solver.run()
     info = solver.getInfo()
     rows = len(run.problem.widths) + len(run.problem.kinds)
-    run.effort.note(2000 + max(0, info.simplex_iteration_count) * (8 + rows // 4) + max(0, info.mip_node_count) * 300)
+    run.effort.note(2000 + max(0, info.simplex_iteration_count) * (100 + rows) + max(0, info.mip_node_count) * 1000)
     status = solver.getModelStatus()
     statuses = highspy.HighsModelStatus
     if status == statuses.kInfeasible:

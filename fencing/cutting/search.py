@@ -20,11 +20,11 @@ from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.kinds import Box, Problem
 from fencing.cutting.packing import Verdict, best_of, every_pattern
 
-EARLY, LATE = 700, 25_000
+EARLY, LATE = 150, 4_000
 """Patterns up to which a node is handed to the whole-number programme at once, and once its bars are whole."""
 FINISH = 3_000_000
 """Work the end of a large order may take."""
-TINY, DEEP = 300, 4_000
+TINY, DEEP = 60, 800
 """Nodes that programme may use then."""
 
 
