@@ -4,8 +4,19 @@
 import os
 import sys
 
-if __name__ == "__main__":
+
+def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
+    if sys.argv[1:2] == ["takeoff"]:
+        from quotes.jobs.commandline import quick
+
+        code = quick(sys.argv[2:])
+        if code is not None:
+            sys.exit(code)
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()

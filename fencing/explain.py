@@ -1,15 +1,22 @@
-"""Why a quantity is what it is, and the cut list, as a person would say them."""
+"""Why a quantity is what it is, and the job at a glance, as a person would say them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from fencing.piece import Piece, Quantity, Why
+from fencing.places import PLACES
+from fencing.prices import PIECE_ROLES
 from fencing.reading.collecting import listed, nearest
-from fencing.roles import ROLES
-from fencing.system import Allowance, System
+from fencing.roles import ROLES, part
+from fencing.system import System
 from fencing.takeoff import TakeOff
+from fencing.tally import allowance_for
 from fencing.writing import plain
+
+UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
+MOST_LENGTHS = 12
 
 
 class UnknownComponent(ValueError):
@@ -21,7 +28,7 @@ def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
 
     Args:
         taken: the take-off.
-        asked: a role (``screw``), a family (``cap``) or a component's name.
+        asked: a role (``screw``), a family (``cap``), the word for one (``screws``) or a component's name; any case.
 
     Returns:
         One sentence-by-sentence paragraph for each quantity, in the order of the take-off.
@@ -31,84 +38,124 @@ def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
 
     Source: house rule.
     """
-    rows = [row for row in taken.quantities if asked in (row.role, row.component) or row.role.startswith(f"{asked}.")]
+    rows = [row for row in taken.quantities if asked.casefold() in _names(row)]
     if not rows:
         raise UnknownComponent(_unknown(taken, asked))
-    return tuple(_paragraph(row, taken.system) for row in rows)
+    return tuple(_paragraph(row, taken) for row in rows)
+
+
+def _names(row: Quantity) -> set[str]:
+    """Everything a quantity answers to."""
+    names = {row.role, row.role.split(".")[0], part(row.role), part(row.role, 1), row.component or row.role}
+    return {name.casefold() for name in names}
 
 
 def _unknown(taken: TakeOff, asked: str) -> str:
-    known = list(dict.fromkeys(row.role for row in taken.quantities))
+    roles = dict.fromkeys(row.role for row in taken.quantities)
+    known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
+    needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
     if asked in ROLES:
-        return f"this job needs no {ROLES[asked]}; it needs {listed(known, 'and')}"
+        return f"there are no {ROLES[asked]} in this job; {needed}"
     like = nearest(asked, known)
     hint = f"did you mean {like}? " if like else ""
-    return f"{asked[:80]!r} is not known here; {hint}this job needs {listed(known, 'and')}"
+    return f"{asked[:80]!r} is not known here; {hint}{needed}"
 
 
-def _paragraph(row: Quantity, system: System) -> str:
-    name = ROLES.get(row.role, row.role)
+def _paragraph(row: Quantity, taken: TakeOff) -> str:
+    name = part(row.role, row.total)
     finish = f" ({row.colour})" if row.colour else ""
-    sentences = [f"{name[0].upper()}{name[1:]}{finish}: {plain(row.total)}{_unit(row.unit)}."]
-    reasons = "; ".join(_reason(why) for why in row.why)
-    sentences.append(f"{plain(row.net)} {'is' if row.net == 1 else 'are'} needed: {reasons}.")
+    said = f" [{row.component}]" if row.component else ""
+    sentences = [f"{name[0].upper()}{name[1:]}{finish}{said}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
+    reasons = "; ".join(_reason(why, row) for why in row.why)
+    sentences.append(f"Needed: {_amount(row.net, row.unit)}, that is {reasons}.")
     if row.allowance:
-        sentences.append(f"{_extra(row, system)} is {plain(row.allowance)} more.")
-    return " ".join(sentences)
+        extra = _amount(row.allowance, row.unit)
+        sentences.append(f"The allowance of {_allowance(row.role, taken.system)} adds {extra}.")
+    return " ".join([*sentences, *_lengths(row, taken.pieces)])
 
 
-def _unit(unit: str) -> str:
-    return {"C62": "", "MTR": " m", "MTQ": " m3", "KGM": " kg"}.get(unit, f" {unit}")
+def _amount(number: Decimal, unit: str) -> str:
+    return f"{number:.3f}{UNITS[unit]}" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}"
 
 
-def _reason(why: Why) -> str:
-    if why.each == 1:
-        return f"{plain(why.net)} for {why.place}"
-    return f"{plain(why.each)} at each of {why.count} {why.place} makes {plain(why.net)}"
+def _bags(row: Quantity, taken: TakeOff) -> str:
+    if row.role != "concrete.bag":
+        return ""
+    bags = taken.concrete.bags
+    if bags is None:
+        return " (how many bags that is depends on their yield, which the system does not state)"
+    return (
+        f", in {bags} {'bag' if bags == 1 else 'bags'} that yield {plain(taken.system.bag_yield or Decimal(0))} m³ each"
+    )
 
 
-def _extra(row: Quantity, system: System) -> str:
-    allowance = system.allowances.get(row.role) or system.allowances.get(row.role.split(".")[0], Allowance())
-    return f"{plain(allowance.percent)} % over" if allowance.percent else "The allowance"
+def _reason(why: Why, row: Quantity) -> str:
+    net, unit = _amount(why.net, row.unit), UNITS.get(row.unit, "")
+    one, several = PLACES.get(why.place, (why.place, why.place))
+    if row.role in PIECE_ROLES or why.place not in PLACES:
+        return f"{net} for {several if why.count > 1 or why.place not in PLACES else f'one {one}'}"
+    if why.count == 1:
+        return f"{plain(why.each)}{unit} at one {one}"
+    makes = "" if why.each == 1 else f" makes {net}"
+    return f"{plain(why.each)}{unit} at each of {why.count} {several}{makes}"
+
+
+def _allowance(role: str, system: System) -> str:
+    rule = allowance_for(role, system)
+    return f"{plain(rule.percent)} %" if rule.percent else f"{rule.each} of each kind"
+
+
+def _lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
+    own = [piece for piece in pieces if (piece.role, piece.colour) == (row.role, row.colour)]
+    if not own:
+        return []
+    cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MOST_LENGTHS]]
+    more = len(own) - MOST_LENGTHS
+    return [f"Cut to {'; '.join(cut)}{f'; and {more} more sizes' if more > 0 else ''}."]
+
+
+def _size(piece: Piece) -> str:
+    return f"{piece.length} mm" if piece.width is None else f"{piece.length} x {piece.width} mm"
 
 
 def cut_list(taken: TakeOff) -> str:
-    """Every piece to cut, grouped by material, longest first, as a text table."""
+    """Every piece to cut, grouped by material, longest first, as a text table with a line for each length."""
     lines: list[str] = []
     for role, colour in dict.fromkeys((piece.role, piece.colour) for piece in taken.pieces):
         own = [piece for piece in taken.pieces if (piece.role, piece.colour) == (role, colour)]
-        name = ROLES.get(role, role)
-        heading = f"{name[0].upper()}{name[1:]}{f', {colour}' if colour else ''}: {sum(one.count for one in own)}"
-        lines += ["", heading, *_rows(sorted(own, key=lambda one: (-one.length, -(one.width or 0))))]
-    return "\n".join(lines[1:])
+        count = sum(one.count for one in own)
+        component = f" [{own[0].component}]" if own[0].component else ""
+        heading = f"{count} {part(role, count)}{f', {colour}' if colour else ''}{component}"
+        lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
+    return "\n".join(lines[1:]) if lines else "nothing to cut"
 
 
-def _rows(pieces: Sequence[Piece]) -> list[str]:
-    return [
-        f"  {piece.count:>5} x {piece.length:>6} mm{f' x {piece.width} wide' if piece.width else ''}  {_places(piece.where)}"
-        for piece in pieces
-    ]
-
-
-def _places(where: Sequence[str]) -> str:
-    named = list(dict.fromkeys(where))
+def _row(piece: Piece) -> str:
+    named = list(dict.fromkeys(piece.where))
     more = f" and {len(named) - 8} more" if len(named) > 8 else ""
-    return ", ".join(named[:8]) + more
+    return f"  {piece.count:>6}  {piece.length:>6}  {piece.width or '':>5}  {', '.join(named[:8])}{more}"
 
 
 def summary(taken: TakeOff) -> str:
     """The job at a glance: its runs, what it needs, and what to look at."""
     lines = [taken.measure.label]
     for run in taken.runs:
-        gates = f", {len(run.gates)} gates" if len(run.gates) > 1 else ", 1 gate" if run.gates else ""
-        lines.append(f"Run {run.id}: {run.length} mm, {run.form}, {len(run.posts)} posts, {len(run.bays)} bays{gates}")
-    lines += [f"Retrofit {row.id}: {len(row.bays)} bays" for row in taken.retrofits]
+        gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
+        posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
+        lines.append(f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}")
+    lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
     lines += ["", "Needed, with allowances:"]
     for row in taken.quantities:
         finish = f" ({row.colour})" if row.colour else ""
-        lines.append(f"  {plain(row.total):>9}{_unit(row.unit)} {ROLES.get(row.role, row.role)}{finish}")
-    lines.append(f"Concrete: {taken.concrete.total:.3f} m3 in {taken.concrete.holes} holes")
+        lines.append(f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}")
+    if taken.concrete.holes:
+        bags = "" if taken.concrete.bags is None else f", {_counted(taken.concrete.bags, 'bag')}"
+        lines.append(f"Concrete: {taken.concrete.total:.3f} m³ in {_counted(taken.concrete.holes, 'hole')}{bags}")
     if taken.notices:
         lines += ["", "Notices:"]
         lines += [f"  {notice.level}: {notice.where}: {notice.text} [{notice.code}]" for notice in taken.notices]
     return "\n".join(lines)
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"

@@ -21,10 +21,22 @@ ROLES: dict[str, str] = {
     "hinge": "hinges",
     "latch": "latches",
     "drop_bolt": "drop bolts",
-    "concrete.bag": "bags of concrete",
+    "concrete.bag": "concrete in bags",
     "concrete.mix": "ready-mixed concrete",
 }
 """Role -> its plural, in the order documents list them."""
 
 FAMILIES: tuple[str, ...] = ("post", "cap", "gate", "concrete")
 """What an allowance may name instead of a role: ``cap`` serves ``cap.pair`` and ``cap.square``."""
+
+
+def part(role: str, number: object = 2) -> str:
+    """The word for ``number`` of a role.
+
+    >>> part("latch", 1), part("latch", 2), part("concrete.bag", 1)
+    ('latch', 'latches', 'concrete in bags')
+    """
+    plural = ROLES.get(role, role)
+    if number != 1 or role not in ROLES or role.startswith("concrete"):
+        return plural
+    return "latch" if role == "latch" else plural.removesuffix("s")

@@ -24,6 +24,7 @@ from fencing.plan import corners
 from fencing.posts import Upright, stand
 from fencing.pouring import pour
 from fencing.prices import PriceList
+from fencing.reading.fitting import fit
 from fencing.setting_out import Draft, Ends
 from fencing.system import System
 from fencing.tally import ROLES, Tally
@@ -61,6 +62,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     Raises:
         Refused: gates or a taper that do not fit the bays of their run, with pointers into the measure.
     """
+    fit(measure, system)
     shared = corners(measure.runs)
     grounds = grounds_of(measure.runs, shared)
     drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)

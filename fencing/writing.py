@@ -196,7 +196,7 @@ def _piece(piece: Piece) -> Document:
         "length_mm": piece.length,
         "width_mm": piece.width,
         "count": piece.count,
-        "for": list(piece.where),
+        "for": list(dict.fromkeys(piece.where)),
     }
 
 

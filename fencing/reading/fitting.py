@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fencing.faults import Fault, Refused
-from fencing.measure import Basis, Measure, Retrofit, Run
+from fencing.layout import needs_square, setback
+from fencing.measure import Basis, Gate, Measure, Retrofit, Run
 from fencing.reading.collecting import listed
 from fencing.reading.heights import height_faults
 from fencing.reading.openings import gate_faults
+from fencing.rounding import up
 from fencing.system import System
 
 
@@ -39,11 +41,22 @@ def _run_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     for number, gate in enumerate(run.gates):
         if (gate.height, gate.lattice) != (run.height, run.lattice):
             yield from height_faults(f"{pointer}/gates/{number}", gate.height, gate.lattice, system)
+        yield from _hinge_faults(gate, f"{pointer}/gates/{number}", system)
     yield from _taper_faults(run, pointer, system)
     if run.gates:
         yield from gate_faults(run, pointer, system)
     else:
         yield from _short_faults(run, pointer, system)
+
+
+def _hinge_faults(gate: Gate, pointer: str, system: System) -> Iterator[Fault]:
+    """The upper hinge of a leaf must come out above the lower one."""
+    least = system.gates.hinge_from_bottom + system.gates.hinge_from_top + 1
+    if "hinges" in gate.hardware and gate.height < least:
+        text = (
+            f"a leaf of {gate.height} mm is too low for its two hinges; write at least {least}, or leave the hinges out"
+        )
+        yield Fault(f"{pointer}/height_mm", "gate.low", text)
 
 
 def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
@@ -56,9 +69,11 @@ def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
 
 
 def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
-    """A run without gates must leave a rail between its two posts, whatever kind those are."""
-    insets = 2 * system.channel.face if run.basis is Basis.OVERALL else 0
-    least = 2 * system.channel.setback + insets // 2 + 1
+    """A run without gates must leave a rail between its two posts."""
+    squares = [needs_square(run, end) for end in ("start", "end")]
+    least = 1 + sum(setback(system, square=square) for square in squares)
+    if run.basis is Basis.OVERALL:
+        least += sum(up(system.square.face if square else system.channel.face, 2) for square in squares)
     if run.length < least:
         text = f"no rail fits between the posts of {run.length} mm; write at least {least}"
         yield Fault(f"{pointer}/length_mm", "run.short", text)

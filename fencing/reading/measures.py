@@ -17,8 +17,16 @@ from fencing.system import System
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
 MOST_RUNS = 1000
 PART = re.compile(r"(.+)-P?[1-9][0-9]*")
-FIT_KEYS = ("length_mm", "basis", "start", "end", "height_mm", "lattice_mm", "taper", "gates", "bays_mm")
-"""Members of a run the fit to a system is computed from: where one of them is at fault, the run is not fitted."""
+HEIGHTS = ("height_mm", "lattice_mm")
+NEEDS = {
+    "height_mm": HEIGHTS,
+    "lattice_mm": HEIGHTS,
+    "taper": (*HEIGHTS, "taper"),
+    "length_mm": ("length_mm", "basis", "start", "end", "taper", "gates"),
+    "gates": (*HEIGHTS, "taper", "length_mm", "basis", "start", "end", "gates"),
+    "bays_mm": ("bays_mm",),
+}
+"""What the fit of a member to a system is computed from: where one of them is at fault, the fit is not told."""
 
 
 def read_measure(document: object, system: System | None = None) -> Measure:
@@ -124,5 +132,7 @@ def _spoils(code: str) -> bool:
 
 def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
     """Whether a fault was found already in what this one was computed from."""
-    row = "/".join(pointer.split("/")[:3])
-    return any(found == row or found.startswith(tuple(f"{row}/{key}" for key in FIT_KEYS)) for found in spoilt)
+    _, rows, number, member, *_ = pointer.split("/")
+    row = f"/{rows}/{number}"
+    needed = {f"{row}/{key}" for key in NEEDS[member]}
+    return any(found == row or "/".join(found.split("/")[:4]) in needed for found in spoilt)

@@ -6,10 +6,10 @@ import json
 import os
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from io import TextIOWrapper
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 from fencing.explain import UnknownComponent, cut_list, explain, summary
 from fencing.faults import Fault, Refused
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 HELP = "Take off one site measure: posts, rails, sheets, screws and concrete, each with its reason."
 REFUSED = 2
+
+T = TypeVar("T")
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -86,25 +88,24 @@ def problem(refused: Refused) -> dict[str, Any]:
 
 def _taken(asked: Namespace, err: TextIO) -> TakeOff:
     """The take-off, or one refusal with the faults of the measure and of the system."""
-    faults = list[Fault]()
-    document, system, prices = None, None, None
-    try:
-        document = _read(asked.measure)
-    except Refused as refused:
-        faults += refused.faults
-    try:
-        system, prices = _system(asked, document, err)
-    except Refused as refused:
-        faults += refused.faults
-    if document is None:
-        raise Refused(faults)
-    try:
-        measure = read_measure(document, system)
-    except Refused as refused:
-        raise Refused([*refused.faults, *(one for one in faults if one not in refused.faults)]) from None
-    if system is None:
+    document, unread = _gather(lambda: _read(asked.measure))
+    found, of_system = _gather(lambda: _system(asked, document, err))
+    system, prices = found or (None, None)
+    if unread:
+        raise Refused([*unread, *of_system])
+    measure, faults = _gather(lambda: read_measure(document, system))
+    faults += [fault for fault in of_system if fault not in faults]
+    if measure is None or system is None or faults:
         raise Refused(faults)
     return take_off(measure, system, prices)
+
+
+def _gather(read: Callable[[], T]) -> tuple[T | None, list[Fault]]:
+    """What ``read`` gives, or its faults."""
+    try:
+        return read(), []
+    except Refused as refused:
+        return None, list(refused.faults)
 
 
 def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | None, PriceList | None]:

@@ -174,14 +174,17 @@ def throw_gate_rules(dice: Dice) -> GateRules:
 
 def throw_gate(dice: Dice, system: System, gate_id: str, start: int, height: int) -> Gate:
     kind = dice.choice((GateKind.SINGLE, GateKind.WIDE, GateKind.DOUBLE))
+    high = height - dice.choice((0, 0, 100))
+    longest = system.sheets.stock[-1] + system.sheets.deduction
+    tops = [lattice for lattice in (0, 0, *system.lattice.heights) if high - lattice <= longest]
     widths = {GateKind.SINGLE: (800, 1300), GateKind.WIDE: (1200, 1900), GateKind.DOUBLE: (2000, 3700)}
     return Gate(
         id=gate_id,
         start=start,
         opening=dice.between(*widths[kind]),
         kind=kind,
-        height=height - dice.choice((0, 0, 100)),
-        lattice=dice.choice((0, 0, *system.lattice.heights)),
+        height=high,
+        lattice=dice.choice(tops),
         hang=dice.choice(("left", "right")),
         opens=dice.choice(("in", "out")),
         hardware=dice.choice((("hinges", "latch"), ("hinges",), ("latch",), ())),
@@ -254,7 +257,7 @@ def inside(system: System, basis: Basis, terminal: Terminal, tapered: bool) -> i
 
 def throw_taper(dice: Dice, system: System, at: str, segment: int, height: int, lattice: int) -> Taper:
     bays = dice.between(1, max(1, segment // (system.pitch + 2 * system.square.setback)))
-    return Taper(at, bays, dice.between(lattice + 350, height))
+    return Taper(at, bays, dice.between(lattice + 350, height - 1))
 
 
 def throw_run(

@@ -53,7 +53,7 @@ def _places(value: Any) -> list[tuple[Any, Any]]:
     return [place for key in keys for place in [(value, key), *_places(value[key])]]
 
 
-def _mutated(document: Any, data: st.DataObject) -> Any:
+def mutated(document: Any, data: st.DataObject) -> Any:
     changed = copy.deepcopy(document)
     for _ in range(data.draw(st.integers(1, 3))):
         container, key = data.draw(st.sampled_from(_places(changed)))
@@ -79,7 +79,7 @@ def _codes(document: Any) -> dict[str, str]:
 def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) -> None:
     system = read_system(SYSTEM)
     try:
-        taken = take_off(read_measure(_mutated(MEASURE, data), system), system)
+        taken = take_off(read_measure(mutated(MEASURE, data), system), system)
     except Refused as refused:
         told = [fault.text for fault in refused.faults]
     else:
@@ -92,7 +92,7 @@ def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) 
 @given(st.data())
 def test_a_mutated_system_is_read_or_refused(data: st.DataObject) -> None:
     try:
-        system = read_system(_mutated(SYSTEM, data))
+        system = read_system(mutated(SYSTEM, data))
     except Refused as refused:
         told = [fault.text for fault in refused.faults]
     else:

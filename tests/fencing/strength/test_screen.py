@@ -124,17 +124,17 @@ def test_the_second_opinion_counts_when_it_asks_for_more() -> None:
 
 
 def test_a_retrofit_is_a_higher_fence_on_old_footings() -> None:
-    old = Retrofit("R1", (2400, 2400), 300, existing_height=1500)
+    old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
     post = screened(retrofits=(old,), old_embedment_mm=600, old_diameter_mm=250).posts[1]
     assert post.before_nm is not None
-    assert post.load.moment_nm / post.before_nm == pytest.approx((1.8 / 1.5) ** 2)
+    assert post.load.moment_nm / post.before_nm == pytest.approx((1.82 / 1.5) ** 2)
     assert (post.case.embedment, post.outcome) == (600, Outcome.OVER)
 
 
 def test_old_footings_nobody_measured_are_outside_the_method() -> None:
-    found = screened(retrofits=(Retrofit("R1", (2400,), 300, existing_height=900),), pressure_kpa="0.20")
+    found = screened(retrofits=(Retrofit("R1", (2400,), 320, existing_height=900),), pressure_kpa="0.20")
     assert found.outcome is Outcome.OUTSIDE
-    unknown = screened(retrofits=(Retrofit("R1", (2400,), 300),))
+    unknown = screened(retrofits=(Retrofit("R1", (2400,), 320),))
     assert (unknown.unscreened, unknown.outcome) == (("R1",), Outcome.OUTSIDE)
 
 
