@@ -7,3 +7,9 @@ class OrdersConfig(AppConfig):
     name = "quotes.orders"
     label = "orders"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from quotes.jobs.ordered import tells_ordered
+        from quotes.orders.queries import ordered
+
+        tells_ordered(ordered)

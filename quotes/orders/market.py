@@ -1,0 +1,102 @@
+"""From catalogue and yard to what the engine buys from, and from a frozen take-off to what it buys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from decimal import ROUND_CEILING, Decimal
+from typing import Any
+
+from catalogue.market import Article, Market, Sold
+from fencing.market import CountedItem, MadeItem, StockItem
+from fencing.market import Market as Offered
+from fencing.offers import Offer, Supplier
+from fencing.piece import Piece, Quantity, Why
+from fencing.prices import PIECE_ROLES
+
+KEPT_FROM = 1000  # mm: a remnant shorter than this is scrap
+CUBIC_METRE = "MTQ"
+
+
+def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
+    """Pieces of a frozen take-off."""
+    return [
+        Piece(
+            row["role"],
+            row["component"],
+            row["colour"],
+            row["length_mm"],
+            row["width_mm"],
+            row["count"],
+            tuple(row["for"]),
+        )
+        for row in takeoff["pieces"]
+    ]
+
+
+def read_quantities(takeoff: Mapping[str, Any], market: Market) -> list[Quantity]:
+    """Quantities of a frozen take-off in sale units; concrete that is sold in bags is counted in bags."""
+    rows = [_quantity(row) for row in takeoff["quantities"]]
+    yields = {one.role: one.bag_yield for one in market.articles if one.bag_yield}
+    return [_in_bags(row, yields.get(row.role)) for row in rows]
+
+
+def _quantity(row: Mapping[str, Any]) -> Quantity:
+    net, allowance, total = (Decimal(row[name]) for name in ("net", "allowance", "total"))
+    why = tuple(Why(one["place"], one["count"], Decimal(str(one["each"])), Decimal(one["net"])) for one in row["why"])
+    return Quantity(row["role"], row["component"], row["colour"], row["unit"], net, allowance, total, why)
+
+
+def _in_bags(row: Quantity, bag: Decimal | None) -> Quantity:
+    if not bag or row.unit != CUBIC_METRE:
+        return row
+    bags = (row.total / bag).to_integral_value(ROUND_CEILING)
+    why = (Why(f"{row.total} m3 of concrete at {bag:f} m3 a bag", int(bags), Decimal(1), bags),)
+    return replace(row, unit="C62", net=bags, allowance=Decimal(0), total=bags, why=why)
+
+
+def offered(market: Market, on_hand: Iterable[StockItem], kerf: int) -> Offered:
+    """The market at the cheapest supplier's price of each article, with the yard's stock in it."""
+    stock, made, counted = list(on_hand), list[MadeItem](), list[CountedItem]()
+    for article in market.articles:
+        best = cheapest(market.offers(article.sku))
+        if best is None:
+            continue
+        if article.role not in PIECE_ROLES:
+            counted.append(CountedItem(article.sku, article.role, article.colour, best.price, best.pack))
+        elif article.length is None:
+            made.append(MadeItem(article.sku, article.role, article.colour, best.price))
+        else:
+            stock.append(_length(article, best))
+    kerfs = dict.fromkeys(PIECE_ROLES - {"sheet"}, kerf)
+    return Offered(tuple(stock), tuple(made), tuple(counted), kerfs, {}, 0, False)
+
+
+def _length(article: Article, best: Sold) -> StockItem:
+    whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
+    return StockItem(
+        article.sku, article.role, article.colour, article.length or 0, best.price, keep=KEPT_FROM, pack=whole
+    )
+
+
+def cheapest(offers: Iterable[Sold]) -> Sold | None:
+    """The offer of the least price; of equal ones that of the first supplier by code."""
+    return min(offers, key=lambda one: (one.price, one.supplier), default=None)
+
+
+def sellers(market: Market) -> list[Supplier]:
+    """Suppliers with their offers, as sourcing asks for them."""
+    return [
+        Supplier(
+            seller.code,
+            tuple(
+                Offer(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
+                for one in market.sold
+                if one.supplier == seller.code
+            ),
+            seller.least_order,
+            seller.delivery,
+            preferred=seller.preferred,
+        )
+        for seller in market.sellers
+    ]

@@ -1,0 +1,159 @@
+"""Reading orders. ``order_sheet`` is the door for whoever prints one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import QuerySet
+
+from fencing.packs import plain
+from fencing.roles import ROLES
+from quotes.jobs.models import Job
+from quotes.jobs.ordered import Ordered
+from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
+from shared.business.scoping import OwnedQuerySet
+from shared.models import Business, SupplierAccount
+from shared.money import shown
+from shared.problems import Problem
+
+ZERO = Decimal(0)
+KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
+UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
+
+
+def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[SupplierOrder]:
+    """Orders by ``state``, ``supplier`` (code), ``job`` (ref) and ``number``."""
+    asked, rows = asked or {}, SupplierOrder.objects.of(business)
+    rows = rows.filter(state=state_asked(asked)) if asked.get("state") else rows
+    by = {"supplier": "supplier__code", "number": "number__iexact"}
+    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
+    if asked.get("job"):
+        rows = rows.filter(pk__in=LineJob.objects.of(business).filter(job__ref=asked["job"]).values("line__order"))
+    return rows
+
+
+def state_asked(asked: Mapping[str, str]) -> str:
+    """The state that is asked for. 400 for one nobody knows."""
+    if asked["state"] not in State.values:
+        detail = f"Choose from: {', '.join(State.values)}."
+        raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
+    return asked["state"]
+
+
+def orders_of(account: SupplierAccount) -> QuerySet[SupplierOrder]:
+    """A supplier's own orders: placed ones, in every business it serves."""
+    rows = SupplierOrder.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own, in every business
+    return rows.filter(placed_at__isnull=False)
+
+
+def lines(order: SupplierOrder) -> OwnedQuerySet[OrderLine]:
+    """Lines of an order."""
+    return OrderLine.objects.of(order.business).filter(order=order)
+
+
+def events(order: SupplierOrder) -> OwnedQuerySet[OrderEvent]:
+    """Everything that happened to an order."""
+    return OrderEvent.objects.of(order.business).filter(order=order)
+
+
+def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
+    """Stock by ``component`` (sku), ``role``, ``kind`` and ``job`` it is kept for; what is gone is left out."""
+    asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=0)
+    by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
+    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
+    if asked.get("job"):
+        rows = rows.filter(pk__in=Hold.objects.of(business).filter(job__ref=asked["job"], state="held").values("item"))
+    return rows
+
+
+def holds(business: Business) -> OwnedQuerySet[Hold]:
+    """Stock kept for jobs."""
+    return Hold.objects.of(business)
+
+
+def moves(item: StockItem) -> OwnedQuerySet[StockMove]:
+    """Every change of a stock item."""
+    return StockMove.objects.of(item.business).filter(item=item)
+
+
+def ordered(job: Job) -> dict[str, Ordered]:
+    """What is placed for a job by role, cancelled parts left out."""
+    found: dict[str, Ordered] = {}
+    rows = LineJob.objects.of(job.business).filter(job=job, line__order__placed_at__isnull=False)
+    for part in rows.exclude(line__order__state=State.CANCELLED).select_related("line"):
+        line = part.line
+        quantity = part.quantity * (line.quantity - line.cancelled) / line.quantity
+        before = found.get(line.role, Ordered(ZERO, ZERO))
+        found[line.role] = Ordered(before.quantity + quantity, before.cost + part.net)
+    return found
+
+
+def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
+    """What an order list prints: grouped the way a yard picks, packs beside pieces, the place, the day and the load."""
+    rows = list(lines(order).order_by("position"))
+    jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
+    mass = [row.mass_kg for row in rows]
+    load = sum((one for one in mass if one is not None), ZERO)
+    place = order.deliver_to
+    return {
+        "heading": f"Order {order.number}",
+        "supplier": order.face.get("seller", {}).get("name") or order.supplier.name,
+        "job": ", ".join(job.number for job in jobs) or "stock",
+        "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
+        "deliver_when": _window(order),
+        "load": f"{plain(load)} kg{' and what has no mass stated' if None in mass else ''}",
+        "reference": order.number,
+        "cautions": [order.note] if order.note else [],
+        "groups": _groups(order, rows),
+        "priced": priced,
+        "money_head": order.currency,
+        "totals": _totals(order) if priced else [],
+    }
+
+
+def _window(order: SupplierOrder) -> str:
+    days = [day.isoformat() for day in (order.deliver_from, order.deliver_by) if day]
+    return " to ".join(days) or "as soon as possible"
+
+
+def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]:
+    names = list(ROLES)
+    ranked = sorted(rows, key=lambda row: (names.index(row.role), row.finish, -(row.length_mm or 0), row.position))
+    groups: list[dict[str, Any]] = []
+    for row in ranked:
+        heading = row.role.replace(".", ", ").replace("_", " ").capitalize()
+        if not groups or groups[-1]["heading"] != heading:
+            groups.append({"heading": heading, "lines": []})
+        groups[-1]["lines"].append(_sheet_line(order, row))
+    return groups
+
+
+def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
+    asked = row.quantity - row.cancelled
+    packs, loose = divmod(asked, row.pack)
+    unit = UNITS.get(row.unit, "")
+    made = row.why[0] if row.why and " made to " in row.why[0] else ""
+    return {
+        "sku": row.supplier_sku or row.sku,
+        "text": f"{row.label}: {made}" if made else row.label,
+        "length": str(row.length_mm or ""),
+        "finish": row.finish,
+        "quantity": f"{plain(asked)} {unit}".strip(),
+        "packs": "" if row.pack == 1 else f"{plain(packs)} of {plain(row.pack)}{f' + {plain(loose)}' if loose else ''}",
+        "each": plain(row.price),
+        "amount": shown(row.net, order.currency, order.business.locale),
+    }
+
+
+def _totals(order: SupplierOrder) -> list[dict[str, Any]]:
+    def row(text: str, amount: Decimal, *, strong: bool = False) -> dict[str, Any]:
+        return {"text": text, "amount": shown(amount, order.currency, order.business.locale), "strong": strong}
+
+    return [
+        row("Goods", order.goods),
+        *([row("Delivery", order.delivery_fee)] if order.delivery_fee else []),
+        row(order.business.tax_name, order.tax),
+        row("Total", order.total, strong=True),
+    ]

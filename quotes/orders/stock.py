@@ -1,0 +1,164 @@
+"""The yard: what lies there, what is kept for which job, what comes in and goes out. Every change is a move with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+
+from django.db import transaction
+from django.db.models import F
+
+from catalogue.models import Component
+from fencing.faults import Fault, Refused
+from fencing.prices import PIECE_ROLES
+from quotes.jobs.models import Job
+from quotes.orders.models import Hold, HoldState, ItemKind, StockItem, StockMove
+from quotes.orders.planning import OnHand
+from shared.business.actors import Actor
+from shared.models import Business
+from shared.problems import Problem
+
+ZERO = Decimal(0)
+Key = tuple[str, int | None]
+
+
+def on_hand(business: Business) -> list[OnHand]:
+    """What is free in the yard, added up by component and length."""
+    found: dict[Key, OnHand] = {}
+    for item in _free(business):
+        key = key_of(item)
+        have = item.quantity - item.held + (found[key].have if key in found else ZERO)
+        component = item.component
+        finish = component.finish.code if component.finish else None
+        found[key] = OnHand(component.sku, component.role, finish, key[1], have)
+    return list(found.values())
+
+
+def key_of(item: StockItem) -> Key:
+    """Component, and length for what is cut from lengths."""
+    if item.component.role not in PIECE_ROLES:
+        return item.component.sku, None
+    return item.component.sku, item.length_mm or item.component.length_mm
+
+
+def _free(business: Business) -> Iterable[StockItem]:
+    rows = StockItem.objects.of(business).filter(quantity__gt=F("held"))
+    rows = rows.select_related("component__finish").order_by("kind", "id")
+    return [row for row in rows if row.component.role not in PIECE_ROLES or key_of(row)[1] is not None]
+
+
+@transaction.atomic
+def put_in(
+    *,
+    component: Component,
+    quantity: Decimal,
+    actor: Actor,
+    reason: str,
+    length_mm: int | None = None,
+    place: str = "",
+    job: Job | None = None,
+) -> StockItem:
+    """Something comes into the yard: added to what lies there alike, or a new item. Shorter than bought is a remnant."""
+    if quantity <= 0:
+        raise Refused([Fault("/quantity", "range", "More than 0 comes in.")])
+    if length_mm is not None and component.role not in PIECE_ROLES:
+        raise Refused([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
+    remnant = length_mm is not None and length_mm != component.length_mm
+    if remnant and component.length_mm is not None and (length_mm or 0) > component.length_mm:
+        raise Refused([Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")])
+    kind = ItemKind.REMNANT if remnant else ItemKind.WHOLE
+    alike = StockItem.objects.of(component.business).filter(
+        component=component, kind=kind, length_mm=length_mm if remnant else None, place=place, from_job=job
+    )
+    item = alike.select_for_update().first()
+    if item is None:
+        item = StockItem(business=component.business, component=component, kind=kind, place=place, from_job=job)
+        item.length_mm = length_mm if remnant else None
+    item.quantity += quantity
+    item.save()
+    _move(item, "in", quantity, actor, reason, job)
+    return item
+
+
+@transaction.atomic
+def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -> StockItem:
+    """Something free leaves the yard: lost, sold, scrapped. 409 where so much is not free."""
+    item = _locked(item)
+    if quantity <= 0:
+        raise Refused([Fault("/quantity", "range", "More than 0 goes out.")])
+    if item.quantity - item.held < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
+    item.quantity -= quantity
+    item.save()
+    _move(item, "out", -quantity, actor, reason, None)
+    return item
+
+
+@transaction.atomic
+def hold_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+    """Keeps some of an item for a job."""
+    item = _locked(item)
+    if quantity <= 0 or item.quantity - item.held < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
+    item.held += quantity
+    item.save()
+    held = Hold.objects.of(item.business).create(item=item, job=job, quantity=quantity)
+    _move(item, "hold", ZERO, actor, f"{quantity} kept for {job.number}", job)
+    return held
+
+
+@transaction.atomic
+def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Hold]:
+    """Keeps what a plan takes from the yard. 409 where somebody was quicker."""
+    holds: list[Hold] = []
+    free = list(_free(business))
+    for key, wanted in sorted(taken.items(), key=str):
+        for item in free:
+            use = min(wanted, item.quantity - item.held) if key_of(item) == key else ZERO
+            if use > 0:
+                holds.append(hold_item(item=item, job=job, quantity=use, actor=actor))
+                wanted -= use
+        if wanted > 0:
+            raise Problem("conflict", f"{key[0]} in the yard was taken for another job just now; plan again.")
+    return holds
+
+
+@transaction.atomic
+def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
+    """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
+    item = _locked(hold.item)
+    hold = Hold.objects.of(item.business).select_for_update().select_related("job").get(pk=hold.pk)
+    if hold.state == state:
+        return hold
+    if hold.state != HoldState.HELD:
+        raise Problem("conflict", f"This was {hold.state} already.")
+    item.held -= hold.quantity
+    used = state == HoldState.USED
+    item.quantity -= hold.quantity if used else ZERO
+    item.save()
+    hold.state = HoldState(state)
+    hold.save()
+    word = "used for" if used else "no longer kept for"
+    moved = -hold.quantity if used else ZERO
+    _move(item, state, moved, actor, f"{hold.quantity} {word} {hold.job.number}", hold.job)
+    return hold
+
+
+@transaction.atomic
+def release_job(*, job: Job, actor: Actor) -> int:
+    """Lets go of everything kept for a job; says how many holds."""
+    held = list(Hold.objects.of(job.business).filter(job=job, state=HoldState.HELD).order_by("id"))
+    for one in held:
+        end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
+    return len(held)
+
+
+def _locked(item: StockItem) -> StockItem:
+    rows = StockItem.objects.of(item.business).select_related("component", "business")
+    return rows.select_for_update(of=("self",)).get(pk=item.pk)
+
+
+def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
+    StockMove.objects.of(item.business).create(
+        item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], who=actor.name[:160]
+    )

@@ -1,0 +1,139 @@
+"""From agreed jobs to drafts: everything bought once, each job's part added up to the cent, the yard's stock first."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from catalogue.queries import components
+from fencing.faults import Refused
+from quotes.jobs.ordered import ordered_for
+from quotes.offers.queries import agreed_build
+from quotes.orders import services, stock
+from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order
+from quotes.orders.models import Hold, LineJob, OrderLine, StockItem, SupplierOrder
+from shared.models import Business
+from shared.money import rounded
+from shared.problems import Problem
+from tests.quotes.offers.cast import actor_of
+from tests.quotes.offers.cast import drafted as drafted_quote
+from tests.quotes.orders.cast import agreed_job, component_of, drafted, seller_of
+
+pytestmark = pytest.mark.django_db
+
+
+def test_two_jobs_are_ordered_together_and_each_knows_its_part_to_the_cent(yard: Business) -> None:
+    jobs = [agreed_job(yard, 12000), agreed_job(yard, 7200, 5000)]
+    orders = order_for(jobs=jobs, actor=actor_of(yard))
+    lines = list(OrderLine.objects.of(yard))
+    for line in lines:
+        parts = list(LineJob.objects.of(yard).filter(line=line))
+        assert sum(part.quantity for part in parts) == line.quantity
+        assert sum(part.net for part in parts) == line.net
+    for order in orders:
+        own = [line for line in lines if line.order_id == order.pk]
+        assert order.goods == sum(line.net for line in own)
+        assert order.tax == rounded((order.goods + order.delivery_fee) / 10, 2)
+        assert order.total == order.goods + order.delivery_fee + order.tax
+
+
+def test_a_refused_order_leaves_no_gap_in_the_numbers(yard: Business) -> None:
+    drafted(yard)
+    with pytest.raises(Refused):
+        start_order(
+            supplier=seller_of(yard, component_of(yard, "rail")),
+            actor=actor_of(yard),
+            lines=[{"component": "nothing", "quantity": Decimal(1)}],
+        )
+    drafted(yard)
+    assert [order.number for order in SupplierOrder.objects.of(yard).order_by("id")] == ["O0001", "O0002"]
+
+
+def test_the_orders_hold_every_sheet_the_take_off_counts(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    build = agreed_build(job)
+    assert build is not None
+    sheets = sum(piece["count"] for piece in build["takeoff"]["pieces"] if piece["role"] == "sheet")
+    order_for(jobs=[job], actor=actor_of(yard))
+    ordered = sum(line.quantity for line in OrderLine.objects.of(yard).filter(role="sheet"))
+    assert ordered >= sheets
+    assert sum(line.wanted for line in OrderLine.objects.of(yard).filter(role="sheet")) == sheets
+
+
+def test_a_job_on_order_is_not_ordered_again_by_mistake(yard: Business) -> None:
+    job = agreed_job(yard)
+    order_for(jobs=[job], actor=actor_of(yard))
+    with pytest.raises(Problem, match="on order O0001 already"):
+        order_for(jobs=[job], actor=actor_of(yard))
+    assert order_for(jobs=[job], actor=actor_of(yard), again=True)
+
+
+def test_a_job_nobody_agreed_to_orders_nothing(yard: Business) -> None:
+    job = drafted_quote(yard).quote.job
+    with pytest.raises(Problem, match="materials are ordered for an accepted job"):
+        order_for(jobs=[job], actor=actor_of(yard))
+
+
+def test_everything_can_come_from_one_supplier_and_costs_no_less_than_the_split(yard: Business) -> None:
+    plan = plan_jobs([agreed_job(yard)])
+    best = plan.chosen(None).total
+    singles = [split.total for split in plan.sourcing.alone.values() if split]
+    assert singles
+    assert best <= min(singles)
+    with pytest.raises(Refused, match="no such active supplier"):
+        plan.chosen("nobody")
+
+
+def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    bought = plan_jobs([job])
+    sku = next(need.sku for need in bought.needs if need.role == "sheet")
+    wanted = sum(need.quantity for need in bought.needs if need.sku == sku)
+    sheet = components(yard).get(sku=sku)
+    stock.put_in(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
+    order_for(jobs=[job], actor=actor_of(yard))
+    assert OrderLine.objects.of(yard).get(sku=sku).wanted == wanted - 5
+    assert Hold.objects.of(yard).get(job=job).quantity == 5
+    assert StockItem.objects.of(yard).get().held == 5
+
+
+def test_a_remnant_long_enough_is_cut_before_a_rail_is_bought(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    before = sum(need.quantity for need in plan_jobs([job]).needs if need.role == "rail")
+    sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "rail")
+    rail = components(yard).get(sku=sku)
+    longest = rail.length_mm or 0
+    stock.put_in(component=rail, quantity=Decimal(1), actor=actor_of(yard), reason="cut", length_mm=longest - 1)
+    after = plan_jobs([job])
+    assert sum(need.quantity for need in after.needs if need.role == "rail") == before - 1
+    assert after.taken[sku, longest - 1] == 1
+
+
+def test_a_draft_takes_other_lines_and_adds_up_again(yard: Business) -> None:
+    order = drafted(yard)
+    component = component_of(yard, "rail")
+    change_draft(
+        order=order,
+        actor=actor_of(yard),
+        lines=[{"component": component.sku, "quantity": Decimal(4), "price": Decimal("2.505")}],
+        note="ring first",
+    )
+    order.refresh_from_db()
+    # 4 x 2.505 = 10.02
+    assert (order.goods, order.note) == (Decimal("10.02"), "ring first")
+    services.place(order=order, actor=actor_of(yard))
+    with pytest.raises(Problem, match="this is for one that is draft"):
+        change_draft(order=order, actor=actor_of(yard), note="too late")
+
+
+def test_what_is_ordered_for_a_job_is_told_by_role(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    assert ordered_for(job) == {}
+    orders = order_for(jobs=[job], actor=actor_of(yard))
+    for order in orders:
+        services.place(order=order, actor=actor_of(yard))
+    told = ordered_for(job)
+    assert sum(one.cost for one in told.values()) == sum(order.goods for order in orders)
+    services.cancel(order=orders[0], actor=actor_of(yard), reason="wrong finish")
+    assert sum(one.cost for one in ordered_for(job).values()) == sum(order.goods for order in orders[1:])
