@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from decimal import Decimal
 from typing import Any
 
 from catalogue.codes import ImportKind
 from shared.business.models import Business
 
-Effect = Callable[[Business, ImportKind, frozenset[str]], list[dict[str, Any]]]
+Touched = Mapping[str, Decimal | None]
+"""Skus that change, each with its new price where the file names one. Price rules touch everything and name no sku."""
+Effect = Callable[[Business, ImportKind, Touched], list[dict[str, Any]]]
 _EFFECTS: list[Effect] = []
 
 
 def tells_effect(effect: Effect) -> Effect:
-    """Registers what says which open quotes a change would touch: of these skus, or (none named) of every price rule."""
+    """Registers what says which open quotes a change would touch."""
     if effect not in _EFFECTS:
         _EFFECTS.append(effect)
     return effect
 
 
-def effect_on_quotes(business: Business, kind: ImportKind, skus: frozenset[str]) -> list[dict[str, Any]]:
-    """Open quotes that would be priced differently, as everybody who registered tells it."""
-    return [told for effect in _EFFECTS for told in effect(business, kind, skus)]
+def effect_on_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
+    """Open quotes that a change would touch, as everybody who registered tells it."""
+    return [told for effect in _EFFECTS for told in effect(business, kind, touched)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -56,7 +57,7 @@ def report(kind: Kind, found: Plan, business: Business) -> dict[str, Any]:
         "refusals": [{"row": one.row, "column": one.column, "reason": one.reason} for one in found.refused[:SHOWN]],
         "changes": [{"row": one.row, **_change(kind, one)} for one in found.changed[:SHOWN]],
         "additions": [_told(kind, values) for values in found.added[:SHOWN]],
-        "open_quotes": effect_on_quotes(business, kind.kind, _components(kind, found)),
+        "open_quotes": effect_on_quotes(business, kind.kind, _touched(kind, found)),
     }
 
 
@@ -76,15 +77,19 @@ def _key(kind: Kind, values: Mapping[str, Any]) -> str:
     return " ".join(column.write(values[column.attr]) for column in kind.columns if column.key)
 
 
-def _components(kind: Kind, found: Plan) -> frozenset[str]:
-    """Skus whose price or data a file changes; for price rules none, because they touch every line."""
-    touched = [*found.added, *(one.before for one in found.changed)]
+def _touched(kind: Kind, found: Plan) -> dict[str, Decimal | None]:
+    """Skus whose data or price a file changes, with the new price; for price rules none, because they touch every line."""
     if kind.kind is ImportKind.PRICE_RULES:
-        return frozenset()
+        return {}
+    rows = [*found.added, *({**one.before, **one.values} for one in found.changed)]
     if kind.kind is ImportKind.COMPONENTS:
-        return frozenset(str(values["sku"]) for values in touched)
+        return {str(row["sku"]): None for row in rows}
     write = next(column.write for column in kind.columns if column.attr == "component_id")
-    return frozenset(write(values["component_id"]) for values in touched)
+    prices: dict[str, Decimal | None] = {}
+    for row in rows:
+        sku, price = write(row["component_id"]), row["price"]
+        prices[sku] = min(price, prices.get(sku) or price)
+    return prices
 
 
 def refuse(found: Plan) -> None:

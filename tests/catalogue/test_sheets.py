@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.codes import ImportKind
-from catalogue.effects import _EFFECTS, tells_effect
+from catalogue.effects import _EFFECTS, Touched, tells_effect
 from catalogue.models import Component, Finish, Offer, PriceRule
 from catalogue.sheets import csv_file, xlsx_file
 from catalogue.sheets.exporting import csv_sheet, xlsx_sheet
@@ -28,6 +28,7 @@ from fencing.faults import Refused
 from shared.audit import AuditEntry
 from shared.business.actors import Actor
 from shared.business.models import Business
+from tests.conftest import Cast
 
 KINDS = list(ImportKind)
 HEAD = "sku,label,role,length_mm"
@@ -195,10 +196,10 @@ def test_an_offer_that_can_not_be_is_refused_by_its_cell(stocked: Business, cell
 @pytest.mark.django_db
 def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stocked: Business) -> None:
     before = (Offer.objects.of(stocked).count(), AuditEntry.objects.count())
-    asked = []
+    asked = list[Touched]()
 
-    def effect(business: Business, kind: ImportKind, skus: frozenset[str]) -> list[dict[str, str]]:
-        asked.append(skus)
+    def effect(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, str]]:
+        asked.append(touched)
         return [{"quote": "Q-7", "effect": "+1.20"}]
 
     tells_effect(effect)
@@ -209,7 +210,7 @@ def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stoc
         _EFFECTS.remove(effect)
     assert (told["added"], told["changed"], told["refused"]) == (1, 0, 0)
     assert told["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
-    assert asked == [frozenset({"HG-1"})]
+    assert asked == [{"HG-1": Decimal("17.00")}]
     assert (Offer.objects.of(stocked).count(), AuditEntry.objects.count()) == before
 
 
@@ -240,10 +241,7 @@ def test_a_new_row_needs_every_column_that_has_no_default(stocked: Business) -> 
 
 
 @pytest.mark.django_db
-def test_a_sheet_of_another_business_refers_to_nothing_here(stocked: Business, cast: object) -> None:
-    from tests.conftest import Cast
-
-    assert isinstance(cast, Cast)
+def test_a_sheet_of_another_business_refers_to_nothing_here(stocked: Business, cast: Cast) -> None:
     content = "".join(csv_sheet(ImportKind.OFFERS, stocked))
     found = planned(ImportKind.OFFERS, content, cast.strangers_business)
     assert found.added == []

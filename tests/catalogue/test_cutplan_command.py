@@ -1,0 +1,59 @@
+"""``manage.py cutplan``: a plan on standard output, or every fault on standard error and exit 2. No database."""
+
+from __future__ import annotations
+
+import json
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+
+GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
+
+
+def run(document: Any, folder: Path) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of the command."""
+    file = folder / "demand.json"
+    file.write_text(document if isinstance(document, str) else json.dumps(document))
+    out, err = StringIO(), StringIO()
+    try:
+        call_command("cutplan", str(file), stdout=out, stderr=err)
+    except SystemExit as stopped:
+        return int(str(stopped.code)), out.getvalue(), err.getvalue()
+    return 0, out.getvalue(), err.getvalue()
+
+
+def test_the_contracts_example_gives_the_contracts_plan(tmp_path: Path) -> None:
+    code, out, _ = run(GOOD, tmp_path)
+    bar = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "left_mm": 1518, "keep": True}
+    plan = {"cutplan": 1, "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [bar]}
+    assert (code, json.loads(out)) == (0, plan)
+
+
+def test_every_fault_has_its_line_and_the_exit_is_2(tmp_path: Path) -> None:
+    code, out, err = run({**GOOD, "kerf_mm": -1, "pieces": [[0, 1]], "stok": []}, tmp_path)
+    assert (code, out) == (2, "")
+    assert [line.split(":")[0] for line in err.splitlines()] == ["/stok", "/kerf_mm", "/pieces/0/0"]
+
+
+@pytest.mark.parametrize("text", ["", "not json", "x" * 2_000_001, "[1]"])
+def test_what_is_no_document_is_refused(text: str, tmp_path: Path) -> None:
+    code, out, err = run(text, tmp_path)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+
+
+def test_an_infeasible_demand_is_an_answer_not_a_refusal(tmp_path: Path) -> None:
+    code, out, _ = run({**GOOD, "pieces": [[7000, 1]]}, tmp_path)
+    assert code == 0
+    assert json.loads(out)["nowhere"] == [[7000, 1]]
+
+
+def test_a_file_that_is_not_there_is_refused() -> None:
+    err = StringIO()
+    with pytest.raises(SystemExit) as stopped:
+        call_command("cutplan", "nowhere.json", stderr=err)
+    assert stopped.value.code == 2
+    assert "can't be read" in err.getvalue()
