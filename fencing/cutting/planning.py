@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fencing.cutting.assembling import plan_of
 from fencing.cutting.demand import INTERACTIVE, Budget, Demand
-from fencing.cutting.effort import Effort
-from fencing.cutting.kinds import problem_of
 from fencing.cutting.plans import CutPlan, Progress, Status
-from fencing.cutting.polishing import polish
-from fencing.cutting.search import Found, Search
 
 QUICK = 200_000
 """Work done before a worker process is worth its start; whole-number programmes are kept tiny in it."""
@@ -21,25 +16,6 @@ def nowhere_of(demand: Demand) -> tuple[tuple[int, int], ...]:
     """Pieces longer than every stock there is."""
     longest = max((stock.usable for stock in demand.stock if stock.have != 0), default=0)
     return tuple((length, count) for length, count in demand.pieces if length > longest)
-
-
-def search_here(
-    demand: Demand, work: int, progress: Progress | None = None, most_columns: int | None = None
-) -> CutPlan:
-    """Search in this process until proved or until the work allowed is done."""
-    problem = problem_of(demand)
-    effort = Effort(work, None if progress is None else lambda: progress(None))
-    stopped: list[bool] = []
-
-    def tell(found: Found) -> None:
-        if progress is not None and not progress(plan_of(demand, problem, found)):
-            stopped.append(True)
-            effort.limit = 0
-
-    search = Search(problem, effort, tell)
-    if most_columns is not None:
-        search.run.most_columns = most_columns
-    return plan_of(demand, problem, search.solve())
 
 
 def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress | None = None) -> CutPlan:
@@ -68,9 +44,12 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     nowhere = nowhere_of(demand)
     if nowhere:
         return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
+    # here and not at the top: the solver takes a while to load, and whoever only reads a demand does without it
+    from fencing.cutting.direct import polished, search_here
+
     plan = search_here(demand, min(budget.work, QUICK), most_columns=QUICK_COLUMNS)
     if _settled(plan):
-        return _polished(plan, budget)
+        return polished(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
     if progress is not None and not progress(plan if plan.bars else None):
         return plan
     if budget.work > QUICK and budget.seconds > 0:
@@ -87,9 +66,3 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
 
 def _settled(plan: CutPlan) -> bool:
     return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.time_limited)
-
-
-def _polished(plan: CutPlan, budget: Budget) -> CutPlan:
-    if not budget.polish or plan.status is not Status.OPTIMAL:
-        return plan
-    return polish(plan, Effort(min(budget.work, QUICK // 2)))

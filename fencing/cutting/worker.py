@@ -15,10 +15,8 @@ from threading import Timer
 from typing import IO
 
 from fencing.cutting.demand import Budget, Demand
-from fencing.cutting.effort import Effort
-from fencing.cutting.planning import search_here
-from fencing.cutting.plans import CutPlan, Progress, Status
-from fencing.cutting.polishing import polish
+from fencing.cutting.direct import polished, search_here
+from fencing.cutting.plans import CutPlan, Progress
 
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = struct.Struct(">I")
@@ -82,8 +80,8 @@ def main() -> None:
         return True
 
     plan = search_here(demand, budget.work, tell)
-    if budget.polish and plan.status is Status.OPTIMAL:
-        plan = polish(plan, Effort(min(budget.work // 4, 500_000)))
+    if budget.polish:
+        plan = polished(plan, min(budget.work // 4, 500_000))
     _write(pipe, True, plan)
 
 

@@ -1,7 +1,8 @@
 """How often, how fast and how well fence orders are cut: writes its tables into docs/benchmarks.md.
 
-Run with ``make bench-cutting``. Every class runs in a process of its own, so that its memory is its own. Times are processor time of
-the search alone, one core, without the start of Python: other work on the machine does not count; ``proved`` counts orders whose plan is proved to be the cheapest possible.
+Run with ``make bench-cutting``. Every class runs in a process of its own, so that its memory is its own. Times are processor
+time of the search alone, one core, without the start of Python: other work on the machine does not count. ``proved`` counts
+orders whose plan is proved to be the cheapest possible.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from statistics import mean, median
 from time import process_time
 
 from fencing.cutting import Demand
-from fencing.cutting.planning import search_here
+from fencing.cutting.direct import search_here
 from fencing.cutting.plans import Status
 from tests.benchmarks import fence_orders as orders
 from tests.fencing.cutting.arc_flow import arc_flow
@@ -169,8 +170,8 @@ def comparison(found: dict[str, Sequence[float]]) -> list[str]:
         f"On 100 of these orders (50 small, 50 of 20 bays) first-fit decreasing on its best single stock length, "
         f"without remnants, takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
         f"{float(str(found['most_extra'])):.0f} % at worst.",
-        f"The flow model (HiGHS as SciPy ships it, {FLOW_SECONDS:g} s each) proves {found['proved']} of the first {FLOWS}, median {flow:.2f} s; "
-        f"this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
+        f"The flow model (HiGHS as SciPy ships it, {FLOW_SECONDS:g} s each) proves {found['proved']} of the first {FLOWS}, "
+        f"median {flow:.2f} s; this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
     ]
 
 

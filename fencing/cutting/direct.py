@@ -1,0 +1,33 @@
+"""A search in this process, and what is looked for once its cost is proved."""
+
+from __future__ import annotations
+
+from fencing.cutting.assembling import plan_of
+from fencing.cutting.demand import Demand
+from fencing.cutting.effort import Effort
+from fencing.cutting.kinds import problem_of
+from fencing.cutting.plans import CutPlan, Progress, Status
+from fencing.cutting.polishing import polish
+from fencing.cutting.search import Found, Search
+
+
+def search_here(
+    demand: Demand, work: int, progress: Progress | None = None, most_columns: int | None = None
+) -> CutPlan:
+    """Search in this process until proved or until the work allowed is done."""
+    problem = problem_of(demand)
+    effort = Effort(work, None if progress is None else lambda: progress(None))
+
+    def tell(found: Found) -> None:
+        if progress is not None and not progress(plan_of(demand, problem, found)):
+            effort.limit = 0
+
+    search = Search(problem, effort, tell)
+    if most_columns is not None:
+        search.run.most_columns = most_columns
+    return plan_of(demand, problem, search.solve())
+
+
+def polished(plan: CutPlan, work: int) -> CutPlan:
+    """A plan proved optimal with a longer remnant or fewer patterns, as far as the work allows; any other as it is."""
+    return polish(plan, Effort(work)) if plan.status is Status.OPTIMAL else plan
