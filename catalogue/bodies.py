@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from catalogue.bands import MOST_BANDS, bands_fault
@@ -11,7 +12,10 @@ from catalogue.codes import SALE_UNITS, Role, sale_unit
 from catalogue.rules import RuleKind
 from shared.reading import ExactField, StrictSerializer, TextField
 
+_PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
 
+
+@extend_schema_field({"type": "array", "items": _PAIR, "maxItems": MOST_BANDS})
 class _Bands(serializers.Field[list[list[str]], Any, Any, Any]):
     """[[from, amount], ...] of decimal strings."""
 
