@@ -1,0 +1,143 @@
+"""The published schemas and the readers agree: what a schema refuses a reader refuses, what we write a schema accepts."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from fencing.faults import Refused
+from fencing.reading import read_json, read_measure, read_system
+from fencing.takeoff import take_off
+from fencing.writing import takeoff_document
+from tests.fencing.strategies import random_jobs
+from tests.fencing.test_refusals import mutated
+
+ROOT = Path(__file__).parents[2]
+SCHEMAS = ROOT / "fencing/schema"
+MEASURES = [ROOT / "tests/data/contract/measure.json", *sorted((ROOT / "demo/measures").glob("*.json"))]
+SYSTEMS = [ROOT / "tests/data/contract/system.json", ROOT / "demo/catalogue/corrugated-50.json"]
+READERS: dict[str, Callable[[object], object]] = {"measure-1": read_measure, "system-1": read_system}
+
+
+def schema(name: str) -> dict[str, Any]:
+    document: dict[str, Any] = json.loads((SCHEMAS / f"{name}.json").read_text())
+    return document
+
+
+VALIDATORS = {name: Draft202012Validator(schema(name)) for name in ("measure-1", "system-1", "takeoff-1")}
+FULL_MEASURE: dict[str, Any] = json.loads(MEASURES[0].read_text())
+FULL_MEASURE["runs"].append(
+    {
+        "id": "B",
+        "length_mm": 9600,
+        "basis": "overall",
+        "turn_deg": "-45.5",
+        "start": "corner",
+        "end": "wall",
+        "book": [{"back": 1.452}, {"at_mm": 0, "inter": 1.21}, {"at_mm": 9600, "fore": 0.933, "level_mm": 519}],
+        "soil": "loam",
+        "colours": {"post": "inkstone"},
+    }
+)
+FULL_SYSTEM: dict[str, Any] = json.loads(SYSTEMS[0].read_text()) | {
+    "bag_yield_m3": "0.0105",
+    "strength": {"yield_mpa": 350, "capacity_factor": "0.9", "square": {"side_mm": 60, "thickness_mm": 2}},
+}
+
+
+def accepted(name: str, document: object) -> bool:
+    try:
+        READERS[name](read_json(json.dumps(document)))
+    except Refused:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("path", sorted(SCHEMAS.glob("*.json")), ids=lambda path: path.stem)
+def test_a_schema_is_one_of_2020_12(path: Path) -> None:
+    document = json.loads(path.read_text())
+    assert document["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    Draft202012Validator.check_schema(document)
+
+
+@pytest.mark.parametrize("name", ["measure-1", "system-1"])
+def test_documents_that_are_taken_off_are_what_their_schema_says(name: str) -> None:
+    paths = MEASURES if name == "measure-1" else SYSTEMS
+    documents = [json.loads(path.read_text()) for path in paths]
+    documents.append(FULL_MEASURE if name == "measure-1" else FULL_SYSTEM)
+    for document in documents:
+        assert list(VALIDATORS[name].iter_errors(document)) == []
+        assert accepted(name, document)
+
+
+@pytest.mark.parametrize("name", ["measure-1", "system-1"])
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_what_a_schema_refuses_its_reader_refuses(name: str, data: st.DataObject) -> None:
+    document = mutated(FULL_MEASURE if name == "measure-1" else FULL_SYSTEM, data)
+    if not VALIDATORS[name].is_valid(document):
+        assert not accepted(name, document)
+
+
+SPOILT: dict[str, Callable[[dict[str, Any]], object]] = {
+    "an unknown key": lambda run: run.update(lenght_mm=1),
+    "text for a length": lambda run: run.update(length_mm="18240"),
+    "over 20 km": lambda run: run.update(length_mm=20_000_001),
+    "half a millimetre": lambda run: run.update(length_mm=0.5),
+    "no id": lambda run: run.pop("id"),
+    "a name with a space": lambda run: run.update(id="rear side"),
+    "an unknown layout": lambda run: run.update(layout="random"),
+    "a level without its chainage": lambda run: run["levels"].append([1]),
+    "levels and a book": lambda run: run.update(book=[{"back": 1}, {"fore": 1}]),
+    "a taper without its height": lambda run: run["taper"].pop("height_mm"),
+    "a gate that opens up": lambda run: run["gates"][0].update(opens="up"),
+    "hinges twice": lambda run: run["gates"][0].update(hardware=["hinges", "hinges"]),
+    "a share in words": lambda run: run["shares"].update(owner="half"),
+    "a blank finish": lambda run: run.update(colours={"post": " "}),
+    "a turn of two rounds": lambda run: run.update(turn_deg=720),
+}
+
+
+@pytest.mark.parametrize("case", SPOILT)
+def test_a_spoilt_run_is_refused_by_schema_and_reader(case: str) -> None:
+    document = copy.deepcopy(FULL_MEASURE)
+    SPOILT[case](document["runs"][0])
+    assert not VALIDATORS["measure-1"].is_valid(document)
+    assert not accepted("measure-1", document)
+
+
+@pytest.mark.parametrize("key", [key for key in FULL_SYSTEM if key not in ("bag_yield_m3", "strength")])
+def test_a_system_has_no_hidden_defaults(key: str) -> None:
+    document = {name: value for name, value in FULL_SYSTEM.items() if name != key}
+    assert not VALIDATORS["system-1"].is_valid(document)
+    assert not accepted("system-1", document)
+
+
+def test_the_schemas_of_a_screening_stand_whole_in_those_that_ask_for_it() -> None:
+    for name, part in (("measure-1", "strength-1"), ("system-1", "steel-1")):
+        embedded = schema(name)["$defs"]["strength"]
+        alone = schema(part)
+        del alone["$schema"], embedded["$id"]
+        assert embedded == alone
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_take_offs_of_random_jobs_are_what_their_schema_says(seed: int) -> None:
+    for job in random_jobs(50, seed):
+        written = takeoff_document(take_off(job.measure, job.system))
+        fault = next(VALIDATORS["takeoff-1"].iter_errors(written), None)
+        assert fault is None, f"{fault.json_path}: {fault.message}"
+
+
+def test_the_take_off_of_the_contract_s_example_is_what_its_schema_says() -> None:
+    system = read_system(json.loads(SYSTEMS[0].read_text()))
+    written = takeoff_document(take_off(read_measure(FULL_MEASURE, system), system))
+    assert list(VALIDATORS["takeoff-1"].iter_errors(written)) == []
