@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.jobs import api, as_built_api, measure_api
+from quotes.jobs import api, as_built_api, measure_api, schema_api
 
 urlpatterns = [
     path("customers", api.Customers.as_view()),
@@ -25,4 +25,6 @@ urlpatterns = [
     path("measures/<str:ref>/versions/<int:number>", measure_api.MeasureVersionDetail.as_view()),
     path("measures/<str:ref>/takeoff", measure_api.MeasureTakeOff.as_view()),
     path("takeoffs", measure_api.TakeOffs.as_view()),
+    path("schemas", schema_api.Schemas.as_view()),
+    path("schemas/<str:name>", schema_api.Schema.as_view()),
 ]
