@@ -68,7 +68,9 @@ class MeasureDetail(Endpoint):
         measure = self.find(queries.measures(self.business).select_related("job"), ref)
         return self.one(_full(measure), measure)
 
-    @extend_schema(request=DOCUMENT, responses={200: MEASURE_FULL_SHAPE}, summary="Store the next version")
+    @extend_schema(
+        request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SHAPE}, summary="Store the next version"
+    )
     def put(self, request: Request, ref: str) -> Response:
         """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
         measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)

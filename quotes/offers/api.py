@@ -15,7 +15,7 @@ from quotes.jobs.models import MeasureVersion
 from quotes.jobs.queries import jobs
 from quotes.jobs.rows import DOCUMENT
 from quotes.offers import queries, services
-from quotes.offers.bodies import DraftIn, QuoteIn, ReviseIn, SendIn
+from quotes.offers.bodies import QuoteIn, ReviseIn, SendIn, SetupChange
 from quotes.offers.content import assemble
 from quotes.offers.models import Revision, State
 from quotes.offers.rows import (
@@ -28,7 +28,7 @@ from quotes.offers.rows import (
     revision_full,
     revision_row,
 )
-from quotes.offers.setup import read_setup
+from quotes.offers.setup import checked_setup
 from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
@@ -121,10 +121,10 @@ class RevisionDetail(Endpoint):
         revision = self.find(_whole(self), ref)
         return self.one(_full(revision), revision)
 
-    @extend_schema(request=DraftIn, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
+    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
     def put(self, request: Request, ref: str) -> Response:
         revision = self.find_for_change(_whole(self), ref)
-        body = self.read(DraftIn)
+        body = self.read(SetupChange)
         services.change_draft(revision=revision, setup=_setup(body), version=_version(self, body))
         return self.one(_full(revision), revision)
 
@@ -179,7 +179,7 @@ def _full(revision: Revision) -> dict[str, Any]:
 
 def _setup(body: Mapping[str, Any]) -> dict[str, Any]:
     with pointing("/setup"):
-        return read_setup(body.get("setup") or {})
+        return checked_setup(body.get("setup") or {})
 
 
 def _version(endpoint: Endpoint, body: Mapping[str, Any]) -> MeasureVersion | None:

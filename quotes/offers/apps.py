@@ -11,5 +11,5 @@ class OffersConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Registers what says which open quotes new prices touch."""
-        import_module("quotes.offers.price_effect")
+        """Tells the catalogue who knows what a change of prices means."""
+        import_module("quotes.offers.effects")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
+from quotes.offers.setup import SetupIn
 from shared.reading import StrictSerializer, TextField
 
 
@@ -12,7 +13,7 @@ class QuoteIn(StrictSerializer):
     measure = TextField(max_length=32)
     version = serializers.IntegerField(min_value=1, required=False)
     label = TextField(max_length=200, required=False)  # type: ignore[assignment]  # a member of the body by this name
-    setup = serializers.DictField(required=False)
+    setup = SetupIn(required=False)
 
 
 class ReviseIn(StrictSerializer):
@@ -20,8 +21,8 @@ class ReviseIn(StrictSerializer):
     version = serializers.IntegerField(min_value=1, required=False)
 
 
-class DraftIn(StrictSerializer):
-    setup = serializers.DictField()
+class SetupChange(StrictSerializer):
+    setup = SetupIn()
     measure = TextField(max_length=32, required=False)
     version = serializers.IntegerField(min_value=1, required=False)
 

@@ -137,7 +137,11 @@ MOST = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments
 
 def read_setup(body: Any) -> dict[str, Any]:
     """A draft's setup as plain values that can be kept. Refused whole with every fault."""
-    values = read(SetupIn, body)
+    return checked_setup(read(SetupIn, body))
+
+
+def checked_setup(values: Mapping[str, Any]) -> dict[str, Any]:
+    """The same from values that were read already."""
     faults = [*_too_many(values), *_doubles(values), *_party_faults(values), *_payment_faults(values)]
     if faults:
         raise Refused(faults)

@@ -27,7 +27,7 @@ def measure(*lengths: int, **changes: Any) -> dict[str, Any]:
     return {"site_measure": 1, "label": "Back boundary", "system": "corrugated-50", "defaults": defaults, "runs": runs}
 
 
-PARTIES = [
+PARTIES: list[dict[str, Any]] = [
     {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True},
     {"key": "neighbour", "name": "Ben Thorn", "email": "ben@example.test"},
 ]
@@ -109,7 +109,7 @@ def tokens() -> dict[str, str]:
     """Tokens in the mails that were sent, by the reader's first name in small letters."""
     found = {}
     for letter in mail.outbox:
-        match = LINK.search(letter.body)
+        match = LINK.search(str(letter.body))
         if match:
             found[letter.to[0].split("@")[0].split("<")[-1]] = match.group(1)
     return found

@@ -50,9 +50,9 @@ def test_two_who_change_one_measure_do_not_overwrite_each_other(estimator: Calle
     _, kept = open_job(estimator, measure(12000))
     seen = estimator.etag(f"measures/{kept}")
     estimator.put(f"measures/{kept}", measure(14400))
-    call = {"data": json.dumps(measure(9600)), "content_type": "application/json"}
-    late = estimator.client.put(f"/api/v1/measures/{kept}", headers={"If-Match": seen}, **call)
-    none = estimator.client.put(f"/api/v1/measures/{kept}", **call)
+    path, body, kind = f"/api/v1/measures/{kept}", json.dumps(measure(9600)), "application/json"
+    late = estimator.client.put(path, body, content_type=kind, headers={"If-Match": seen})
+    none = estimator.client.put(path, body, content_type=kind)
     assert (late.status_code, none.status_code) == (412, 428)
 
 

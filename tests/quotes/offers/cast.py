@@ -17,7 +17,7 @@ from shared.business.roles import BUSINESS_SCOPES
 from shared.models import Business
 
 BOTH = {"owner": "1/2", "neighbour": "1/2"}
-PARTIES = [
+PARTIES: list[dict[str, Any]] = [
     {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True},
     {"key": "neighbour", "name": "Ben Thorn", "email": "ben@example.test"},
 ]

@@ -1,0 +1,194 @@
+"""The customer's page by signed link, as a browser without script meets it: addresses, headers, forms, refusals."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client
+from django.utils import timezone
+
+from quotes.offers.links import reissue_link, revoke_link
+from quotes.offers.models import Answer, Question, Revision, SignedLink
+from quotes.offers.services import revise, send
+from shared.models import Business
+from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+
+pytestmark = pytest.mark.django_db
+CHOICES = {
+    "parties": PARTIES[:1],
+    "options": [{"key": "mow", "label": "Mowing strip", "net": "200.00"}],
+    "alternatives": [{"key": "low", "label": "1500 mm high", "height_mm": 1500}],
+}
+
+
+@pytest.fixture
+def quoted(business: Business) -> Revision:
+    """A quote with choices, sent to one customer."""
+    stock_up(business)
+    return sent(business, CHOICES, measure(12000))
+
+
+class Customer:
+    """Opens a link and fills in what the page shows."""
+
+    def __init__(self, link: str) -> None:
+        self.client = Client()
+        self.entered = self.client.get(f"/q/{link}")
+        self.address = self.entered.headers.get("Location", "")
+        self.page: Any = self.client.get(self.address) if self.address else self.entered
+
+    def hidden(self, name: str) -> str:
+        found = re.search(rf'name="{name}" value="([^"]*)"', self.page.content.decode())
+        assert found, name
+        return found.group(1)
+
+    def press(self, do: str, **fields: Any) -> HttpResponse:
+        body = {"mark": self.hidden("mark"), "content": self.hidden("content"), "shown": self.hidden("shown"), **fields}
+        self.page = self.client.post(self.address, {**body, "do": do})
+        return self.page  # type: ignore[no-any-return]  # the test client's answer
+
+    def follow(self) -> str:
+        self.page = self.client.get(self.address)
+        return str(self.page.content.decode())
+
+
+def test_the_token_is_gone_from_the_address_before_anything_is_shown(quoted: Revision) -> None:
+    secret = token(quoted, "owner")
+    customer = Customer(secret)
+    assert customer.entered.status_code == 302
+    assert secret not in customer.address
+    for response in (customer.entered, customer.page):
+        assert response["Referrer-Policy"] == "no-referrer"
+        assert response["Cache-Control"] == "no-store"
+        assert response["X-Robots-Tag"].startswith("noindex")
+    assert secret not in customer.page.content.decode()
+    cookie = customer.client.cookies["quote"]
+    assert (cookie["path"], cookie["httponly"], cookie["samesite"]) == (customer.address, True, "Lax")
+
+
+def test_a_clean_address_opens_nothing_without_its_cookie(quoted: Revision) -> None:
+    address = Customer(token(quoted, "owner")).address
+    assert Client().get(address).status_code == 410
+
+
+def test_reading_however_often_answers_nothing(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    for _ in range(3):
+        customer.follow()
+    quoted.refresh_from_db()
+    assert quoted.state == "sent"
+    assert not Answer.objects.of(quoted.business).exists()
+
+
+def test_wrong_replaced_revoked_and_expired_links_look_the_same(quoted: Revision) -> None:
+    bodies = {Customer("x" * 43).page.content}
+    old = token(quoted, "owner")
+    link = reissue_link(party=quoted.parties.get(key="owner"))
+    bodies.add(Customer(old).page.content)
+    last = token(quoted, "owner")
+    revoke_link(link=link)
+    bodies.add(Customer(last).page.content)
+    reissue_link(party=quoted.parties.get(key="owner"))
+    past = timezone.now() - timedelta(seconds=1)
+    live = SignedLink.objects.of(quoted.business).filter(revoked_at=None)
+    live.update(created_at=past - timedelta(days=1), expires_at=past)
+    expired = Customer(token(quoted, "owner")).page
+    assert expired.status_code == 410
+    assert bodies == {expired.content}
+
+
+def test_the_twenty_first_wrong_link_in_a_minute_is_refused(quoted: Revision) -> None:
+    client = Client()
+    statuses = [client.get(f"/q/{str(place).zfill(43)}").status_code for place in range(41)]
+    # a minute may turn while we knock: then the count begins again, once
+    assert statuses.count(429) >= 1
+    assert statuses[:20].count(410) == 20
+    assert Customer(token(quoted, "owner")).page.status_code == 200
+
+
+def test_recalculating_moves_the_total_and_agrees_to_nothing(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    before = Decimal(customer.hidden("shown"))
+    customer.press("look", build="base", option="mow")
+    # 200 before tax and 10 % tax on it
+    assert Decimal(customer.hidden("shown")) - before == Decimal("220.00")
+    quoted.refresh_from_db()
+    assert quoted.state == "sent"
+
+
+def test_choices_changed_without_recalculating_are_shown_before_they_are_accepted(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    first = customer.press("accept", build="base", option="mow", name="Ada Quill")
+    assert first.status_code == 409
+    assert "now another" in first.content.decode()
+    assert 'value="Ada Quill"' in first.content.decode()
+    second = customer.press("accept", build="base", option="mow", name="Ada Quill")
+    assert second.status_code == 302
+    quoted.refresh_from_db()
+    assert quoted.choices == {"build": "base", "options": ["mow"]}
+
+
+def test_accepting_gives_a_receipt_that_stays_the_same(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    customer.press("accept", build="base", name="Ada Quill")
+    receipt = customer.follow()
+    assert "You accepted this quote" in receipt
+    assert quoted.content_sha256 in receipt
+    assert Answer.objects.of(quoted.business).count() == 1
+    assert 'value="accept"' not in receipt
+
+
+def test_a_name_is_wanted_and_said_beside_its_field(quoted: Revision) -> None:
+    page = Customer(token(quoted, "owner")).press("accept", build="base", name="  ")
+    assert page.status_code == 422
+    assert 'aria-describedby="name-fault"' in page.content.decode()
+
+
+def test_content_that_is_not_what_was_looked_at_is_not_accepted(quoted: Revision) -> None:
+    page = Customer(token(quoted, "owner")).press("accept", build="base", name="Ada", content="0" * 64)
+    assert page.status_code == 409
+    assert "not the one you looked at" in page.content.decode()
+
+
+def test_a_page_left_open_over_a_new_revision_accepts_nothing(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    actor = actor_of(quoted.business)
+    send(revision=revise(quote=quoted.quote, actor=actor), actor=actor)
+    assert customer.press("accept", build="base", name="Ada").status_code == 410
+    assert not Answer.objects.of(quoted.business).exists()
+
+
+def test_a_form_without_the_pages_mark_does_nothing(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    page = customer.press("accept", build="base", name="Ada", mark="guessed")
+    assert page.status_code == 403
+    assert not Answer.objects.of(quoted.business).exists()
+
+
+def test_a_choice_nobody_offers_is_named_and_the_page_still_works(quoted: Revision) -> None:
+    page = Customer(token(quoted, "owner")).press("look", build="gold")
+    assert page.status_code == 422
+    assert "Choose from: base, low." in page.content.decode()
+
+
+def test_declining_and_asking_need_a_few_words_only(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    assert customer.press("ask", text="").status_code == 422
+    customer.page = customer.client.get(customer.address)
+    assert customer.press("ask", text="When can you start?").status_code == 302
+    assert "When can you start?" in customer.follow()
+    assert Question.objects.of(quoted.business).count() == 1
+    customer.press("decline", decliner="Ada Quill", reason="Too dear")
+    assert "You declined this quote" in customer.follow()
+
+
+def test_a_party_is_shown_its_half_and_no_other_names(business: Business) -> None:
+    stock_up(business)
+    page = Customer(token(sent(business), "neighbour")).page.content.decode()
+    assert "Your part of the price" in page
+    assert "Ada" not in page

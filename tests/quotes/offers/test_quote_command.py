@@ -1,0 +1,73 @@
+"""``manage.py quote``: from a file to a directory with everything in it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+
+from quotes.offers.models import Revision, State
+from shared.business.models import Business
+from tests.quotes.offers.cast import measure, stock_up
+
+pytestmark = pytest.mark.django_db
+
+
+def _run(tmp_path: Path, document: dict[str, Any], **options: Any) -> tuple[int, str, str]:
+    source, out, err = tmp_path / "measure.json", StringIO(), StringIO()
+    source.write_text(json.dumps(document), encoding="utf-8")
+    code = 0
+    try:
+        call_command(
+            "quote", str(source), customer="Wren Sallow", out=tmp_path / "out", stdout=out, stderr=err, **options
+        )
+    except SystemExit as ended:
+        code = int(ended.code or 0)
+    return code, out.getvalue(), err.getvalue()
+
+
+def test_a_measure_becomes_a_sent_quote_with_its_files(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    code, out, err = _run(tmp_path, measure(7200))
+    assert (code, err) == (0, "")
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names == {"content.json", "price.txt", "quote.pdf", "set-out.pdf", "cut-list.pdf", "care.pdf"}
+    revision = Revision.objects.of(business).get()
+    assert revision.state == State.SENT
+    kept = (tmp_path / "out" / "content.json").read_bytes()
+    assert hashlib.sha256(kept).hexdigest() == revision.content_sha256
+    assert (tmp_path / "out" / "price.txt").read_text(encoding="utf-8") in out
+
+
+def test_the_same_again_is_the_same_quote_and_the_same_bytes(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    _run(tmp_path, measure(7200))
+    first = (tmp_path / "out" / "quote.pdf").read_bytes()
+    _run(tmp_path, measure(7200))
+    assert Revision.objects.of(business).count() == 1
+    assert (tmp_path / "out" / "quote.pdf").read_bytes() == first
+
+
+def test_another_measure_of_the_same_job_is_the_next_revision(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    _run(tmp_path, measure(7200))
+    _run(tmp_path, measure(9600))
+    rows = Revision.objects.of(business).order_by("number").values_list("quote__number", "number", "state")
+    assert list(rows) == [("Q0001", 1, State.REPLACED), ("Q0001", 2, State.SENT)]
+
+
+def test_bad_input_is_refused_whole_and_nothing_is_kept(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    document = {**measure(7200), "colour": 1}
+    document["runs"][0]["length_mm"] = -5
+    code, _, err = _run(tmp_path, document)
+    assert code == 2
+    pointers = [line.partition(":")[0] for line in err.splitlines()]
+    assert pointers == ["/colour", "/runs/0/length_mm"]
+    assert not (tmp_path / "out").exists()
+    assert Revision.objects.of(business).count() == 0
