@@ -1,0 +1,86 @@
+"""What is bought for one job, from made-up markets: the cheapest plan, whole packs, and what nobody sells."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from catalogue.market import Article, Market, Sold
+from fencing.faults import Refused
+from fencing.measure import Colours, Form, Layout, Run, Terminal
+from quotes.offers.buying import bought_for
+from tests.quotes.pricing.cast import taken_off
+
+ROLES = ("post.channel", "post.square", "sheet", "cap.pair", "cap.square", "screw")
+
+
+def article(sku: str, role: str, length: int | None = None, bag: str | None = None) -> Article:
+    """A component in no particular finish."""
+    return Article(sku, sku, role, None, length, None, "C62", Decimal(bag) if bag else None, "")
+
+
+def sold(
+    sku: str, price: str, pack: str = "1", breaks: tuple[tuple[str, str], ...] = (), supplier: str = "near"
+) -> Sold:
+    """One supplier's offer."""
+    bands = tuple((Decimal(start), Decimal(amount)) for start, amount in breaks)
+    return Sold(supplier, sku, sku, Decimal(price), bands, Decimal(pack), Decimal(0), 1)
+
+
+def market(*extra: tuple[Article, Sold], without: str = "") -> Market:
+    """Everything a plain run needs at a price of 1, and what is put beside it."""
+    plain = [(article(role, role, 3000 if role in {*ROLES[:3]} else None), sold(role, "1")) for role in ROLES]
+    plain += [(article("mix", "concrete.mix"), sold("mix", "100"))]
+    pairs = [*(pair for pair in plain if pair[0].role != without), *extra]
+    return Market(tuple(one for one, _ in pairs), (), tuple(one for _, one in pairs))
+
+
+def rail(length: int, price: str) -> tuple[Article, Sold]:
+    return article(f"rail {length}", "rail", length), sold(f"rail {length}", price)
+
+
+RUN = Run(
+    "A", 8000, 1800, start=Terminal.FREE, end=Terminal.FREE, form=Form.LEVEL, layout=Layout.EVEN, colours=Colours()
+)
+
+
+def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
+    # five bays of at most 2000 take ten rails; two fit a 4000 bar, so ten short bars at 9 lose against five long ones at 16
+    takeoff = taken_off(RUN)
+    rails = sum(piece.count for piece in takeoff.pieces if piece.role == "rail")
+    bought = {one.sku: one for one in bought_for(takeoff, market(rail(1990, "9"), rail(4000, "16")))}
+    assert rails % 2 == 0
+    assert bought["rail 4000"].quantity == rails // 2
+    assert "rail 1990" not in bought
+
+
+def test_screws_come_in_whole_packs_at_the_price_of_the_quantity() -> None:
+    screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
+    box = (article("box", "screw"), sold("box", "0.10", pack="250", breaks=(("250", "0.08"),)))
+    bought = {one.role: one for one in bought_for(taken_off(RUN), market(rail(4000, "16"), box, without="screw"))}
+    assert 0 < screws <= 250
+    assert (bought["screw"].quantity, bought["screw"].cost) == (Decimal(250), Decimal("20.00"))
+
+
+def test_of_two_suppliers_the_cheaper_one_for_the_whole_order_is_taken() -> None:
+    # one at a time costs 0.15; the other's pack of 1000 costs 0.02 each, which is 20 in all
+    few, many = (article("one", "screw"), sold("one", "0.15")), sold("one", "0.02", pack="1000", supplier="far")
+    offered = market(rail(4000, "16"), few, without="screw")
+    both = Market(offered.articles, offered.sellers, (*offered.sold, many))
+    screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
+    bought = next(one for one in bought_for(taken_off(RUN), both) if one.role == "screw")
+    assert bought.cost == min(screws * Decimal("0.15"), Decimal(20))
+
+
+def test_everything_nobody_sells_is_named_at_once() -> None:
+    with pytest.raises(Refused) as refused:
+        bought_for(taken_off(RUN), market(without="screw"))
+    assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail", "/catalogue/screw"]
+
+
+def test_a_piece_longer_than_any_stock_says_what_is_needed() -> None:
+    with pytest.raises(Refused) as refused:
+        bought_for(taken_off(RUN), market(rail(600, "3")))
+    assert refused.value.faults[0].code == "stock.short"
+    assert "the longest sold is 600 mm" in refused.value.faults[0].text
