@@ -1,7 +1,13 @@
-"""Page addresses of this app."""
+"""Page addresses of this app: the customer's side of a quote."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.documents import party_pages
+
+urlpatterns = [
+    path("q/<str:token>", party_pages.enter, name="enter-quote"),
+    path("q/see/<slug:handle>", party_pages.party_quote, name="party-quote"),
+    path("q/see/<slug:handle>/quote.pdf", party_pages.party_pdf, name="party-pdf"),
+]

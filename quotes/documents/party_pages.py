@@ -1,0 +1,239 @@
+"""A party's own page of a quote: read, choose, ask, accept, decline. Plain forms; nothing here needs script.
+
+The token of the signed link is exchanged at once for a cookie that lives an hour and belongs to one address without the token.
+A GET changes no answer. Forms carry a mark of their own in place of Django's CSRF check: a page that sends no referrer sends
+``Origin: null`` too, which that check refuses.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.core.signing import Signer
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.crypto import constant_time_compare
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fencing.faults import Refused
+from quotes.documents.models import Document, Kind, State
+from quotes.documents.quotesheet import drawings, quote_values
+from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link
+from quotes.offers.viewing import PartyView
+from shared import throttle
+from shared.problems import Problem
+
+COOKIE = "quote"
+LIVES_S = 3600
+WRONG_A_MINUTE = 20
+LONGEST = {"name": 120, "reason": 2_000, "text": 2_000}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the page says back after a form: a notice, faults by field, what was typed."""
+
+    notice: str = ""
+    faults: Mapping[str, str] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=dict)
+    status: int = 200
+
+
+@require_safe
+def enter(request: HttpRequest, token: str) -> HttpResponse:
+    """Exchanges the token for the cookie and goes on to an address that holds no secret."""
+    try:
+        link_of(token)
+    except Problem:
+        caller = f"ip:{throttle.client_ip(request)}"
+        standing = throttle.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
+        return _too_many(request, standing) if standing.exceeded else no_quote(request)
+    handle = _handle(token)
+    return _remember(_private(redirect("party-quote", handle)), handle, token)
+
+
+@csrf_exempt  # see the head of this file: the form's own mark is checked instead
+@require_http_methods(["GET", "HEAD", "POST"])
+def party_quote(request: HttpRequest, handle: str) -> HttpResponse:
+    """The page, and what its one form asks for."""
+    token = _token(request, handle)
+    try:
+        response = _answer(request, token, handle) if request.method == "POST" else _page(request, token, handle)
+    except Problem as problem:
+        if problem.code != "gone":
+            raise
+        return no_quote(request)
+    return _remember(response, handle, token)
+
+
+@require_safe
+def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
+    """The party's own PDF, as it was made when the quote was sent."""
+    try:
+        link = link_of(_token(request, handle))
+    except Problem:
+        return no_quote(request)
+    row = (
+        Document.objects.of(link.business).filter(revision=link.revision, kind=Kind.QUOTE, party=link.party.key).first()
+    )
+    if row is None or row.pdf is None:
+        return _private(render(request, "documents/party_wait.html", status=404))
+    response = _private(HttpResponse(bytes(row.pdf), content_type="application/pdf"))
+    name = f"quote-{link.revision.quote.number}-{link.revision.number}.pdf"
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    return response
+
+
+def no_quote(request: HttpRequest) -> HttpResponse:
+    """One answer for a link that is wrong, ended or expired."""
+    return _private(render(request, "documents/party_none.html", {"text": NEUTRAL}, status=410))
+
+
+def _too_many(request: HttpRequest, standing: throttle.Standing) -> HttpResponse:
+    response = _private(
+        render(request, "documents/party_none.html", {"text": "Wait a minute, then try again."}, status=429)
+    )
+    for name, value in standing.headers().items():
+        response[name] = value
+    return response
+
+
+def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
+    if not constant_time_compare(request.POST.get("mark", ""), _mark(token)):
+        return _page(request, token, handle, Told("This form is out of date. Please send it again.", status=403))
+    deeds: dict[str, Callable[[HttpRequest, str], None]] = {"accept": _accept, "decline": _decline, "ask": _ask}
+    deed = deeds.get(request.POST.get("do", ""))
+    if deed is None:
+        return _page(request, token, handle)
+    typed = {name: request.POST.get(name, "").strip() for name in LONGEST}
+    try:
+        deed(request, token)
+    except _AgainError as again:
+        return _page(request, token, handle, Told(again.notice, again.faults, typed, again.status))
+    except Refused as refused:
+        text = " ".join(fault.text for fault in refused.faults)
+        return _page(request, token, handle, Told(text, typed=typed, status=422))
+    except Problem as problem:
+        if problem.code == "gone":
+            raise
+        return _page(request, token, handle, Told(problem.detail, typed=typed, status=problem.status))
+    return _private(redirect("party-quote", handle))
+
+
+class _AgainError(Exception):
+    """The form is shown again, with what is wrong."""
+
+    def __init__(self, notice: str, faults: Mapping[str, str] | None = None, status: int = 422) -> None:
+        super().__init__(notice)
+        self.notice, self.faults, self.status = notice, faults or {}, status
+
+
+def _accept(request: HttpRequest, token: str) -> None:
+    choices = chosen(request)
+    view = open_link(token, choices)
+    name = _text(request, "name", "Type your name: it stands for your signature.")
+    if view.may_answer and request.POST.get("shown", "") != view.document["total"]:
+        raise _AgainError(
+            "The price follows your choices and is now another. Read it, then press Accept again.", status=409
+        )
+    settles = view.may_answer and view.document["party"]["chooses"]
+    accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
+
+
+def _decline(request: HttpRequest, token: str) -> None:
+    name = _text(request, "decliner", "Type your name, so that we know who declines.", "name")
+    decline(token=token, name=name, reason=request.POST.get("reason", "").strip()[: LONGEST["reason"]])
+
+
+def _ask(request: HttpRequest, token: str) -> None:
+    ask(token=token, text=_text(request, "text", "Type your question."))
+
+
+def _text(request: HttpRequest, field_name: str, missing: str, kind: str = "") -> str:
+    text = request.POST.get(field_name, "").strip()
+    most = LONGEST[kind or field_name]
+    if not text or len(text) > most or "\x00" in text:
+        fault = missing if not text else f"At most {most} characters are wanted here; {len(text)} came."
+        raise _AgainError(fault, {field_name: fault})
+    return text
+
+
+def chosen(request: HttpRequest) -> dict[str, Any]:
+    """The build and the options that are ticked."""
+    return {"build": request.POST.get("build", "base"), "options": request.POST.getlist("option")[:40]}
+
+
+def _page(request: HttpRequest, token: str, handle: str, told: Told | None = None) -> HttpResponse:
+    told = told or Told()
+    try:
+        view = open_link(token, chosen(request) if request.method == "POST" else None)
+    except Refused as refused:
+        view = open_link(token)
+        told = Told(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422)
+    return _private(
+        render(request, "documents/party_quote.html", _values(view, token, handle, told), status=told.status)
+    )
+
+
+def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, Any]:
+    document, values = view.document, quote_values(view.document)
+    link = link_of(token)
+    kept = Document.objects.of(link.business).filter(revision=link.revision, kind=Kind.QUOTE, party=link.party.key)
+    return {
+        "view": view,
+        "document": document,
+        "sheet": values["sheet"],
+        "face": values["face"],
+        "drawings": drawings(document["build"], "plan", "elevation"),
+        "locale": document["business"]["locale"],
+        "page_language": document["business"]["language"],
+        "currency": document["currency"],
+        "chooses": view.may_answer and document["party"]["chooses"] and bool(document["builds"] or document["options"]),
+        "has_tax": Decimal(document["tax"]) != 0,
+        "told": told,
+        "mark": _mark(token),
+        "has_pdf": kept.filter(state=State.MADE).exists(),
+        "pdf": reverse("party-pdf", args=[handle]),
+    }
+
+
+def _handle(token: str) -> str:
+    """The address a cookie belongs to: says nothing of the token, and opens nothing by itself."""
+    return hashlib.sha256(f"address:{token}".encode()).hexdigest()[:20]
+
+
+def _mark(token: str) -> str:
+    return Signer(salt="party form").signature(token)
+
+
+def _token(request: HttpRequest, handle: str) -> str:
+    token = request.get_signed_cookie(COOKIE, default="", salt=f"party page {handle}", max_age=LIVES_S)
+    return token if token and _handle(token) == handle else ""
+
+
+def _remember(response: HttpResponse, handle: str, token: str) -> HttpResponse:
+    response.set_signed_cookie(
+        COOKIE,
+        token,
+        salt=f"party page {handle}",
+        max_age=LIVES_S,
+        path=reverse("party-quote", args=[handle]),
+        secure=settings.SECURE,
+        httponly=True,
+        samesite="Lax",
+    )
+    return response
+
+
+def _private(response: HttpResponse) -> HttpResponse:
+    response["Cache-Control"] = "no-store"
+    response["Referrer-Policy"] = "no-referrer"
+    response["X-Robots-Tag"] = "noindex, nofollow"
+    return response

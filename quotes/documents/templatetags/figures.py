@@ -1,0 +1,45 @@
+"""Figures in pages as they are on paper: money and days by the business's locale, lengths in metres."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django import template
+
+from quotes.documents import figures
+
+register = template.Library()
+
+
+@register.filter
+def amount(value: Decimal | str | None, locale: str) -> str:
+    """An amount without its currency, which stands once in the column's head."""
+    return "" if value in (None, "") else figures.number(str(value), locale)
+
+
+@register.filter
+def signed(value: Decimal | str, locale: str) -> str:
+    """An amount that is added or taken off, always with its sign."""
+    exact = Decimal(str(value))
+    shown = figures.number(abs(exact), locale)
+    return f"+{shown}" if exact > 0 else f"{figures.MINUS}{shown}" if exact < 0 else shown
+
+
+@register.filter
+def in_words(value: date | str | None, locale: str) -> str:
+    """A day in words."""
+    return figures.day(value, locale) if value else ""
+
+
+@register.filter
+def metres(value: Any) -> str:
+    """Millimetres in metres with three decimals."""
+    return figures.metres(int(value))
+
+
+@register.simple_tag
+def money(value: Decimal | str, currency: str, locale: str) -> str:
+    """An amount with its currency."""
+    return figures.money(str(value), currency, locale)
