@@ -149,6 +149,11 @@ class Endpoint(APIView):
             for name in request.query_params
             if name not in known
         ]
+        faults += [
+            {"parameter": name[:80], "code": "nul", "detail": "A parameter can't hold the character NUL."}
+            for name, value in request.query_params.items()
+            if "\x00" in value
+        ]
         if faults:
             raise Problem("bad-parameter", errors=faults)
 
