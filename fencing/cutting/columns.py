@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -32,6 +32,9 @@ class Run:
     """Patterns a whole-number programme may be given."""
     finish: Callable[[tuple[int, ...], Bars], Bars | None] | None = None
     """How the last pieces of a large order are planned: cheaper than the best plan, or None."""
+
+    asked: list[int] = field(default_factory=list)
+    """Prices of the pieces when the linear programme was last asked."""
 
     @property
     def target(self) -> int:
@@ -91,7 +94,9 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000) -> P
         values = [int(one) for one in np.minimum(relaxed.worth * scale, float(most_fine) * scale)]
         sack = knapsack(problem.widths, need, values, problem.widest)
         run.effort.spend(sack.cells // 200 + 100)
-        slope = slopes(problem, scale, [int(sack.best[kind.width]) for kind in problem.kinds])
+        worth = [int(sack.best[kind.width]) for kind in problem.kinds]
+        run.asked = values
+        slope = slopes(problem, scale, worth)
         here = sum(count * value for count, value in zip(need, values, strict=True)) + least_over_box(
             problem, box, slope
         )
@@ -105,6 +110,29 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000) -> P
             break
         relaxed = master.solve()
     return Priced(relaxed, bound, best_values, False)
+
+
+def unfinished_bound(run: Run, box: Box) -> tuple[int, list[int]]:
+    """A bound for the whole order from prices that are not settled yet, or from length alone, and those prices."""
+    by_length = [width * run.scale for width in run.problem.widths]
+    asked = run.asked if len(run.asked) == len(by_length) else by_length
+    return max(_scaled_bound(run, box, values) for values in (asked, by_length))
+
+
+def _scaled_bound(run: Run, box: Box, asked: list[int]) -> tuple[int, list[int]]:
+    """Prices scaled down until no bar that may be bought without limit is worth more than it costs (Farley 1990)."""
+    problem, scale = run.problem, run.scale
+    best = knapsack(problem.widths, problem.counts, asked, problem.widest).best
+    over, under = 1, 0
+    for kind in problem.kinds:
+        worth = int(best[kind.width])
+        if kind.limit is None and kind.cost * scale * under < over * worth:
+            over, under = kind.cost * scale, worth
+    values = [value * over // max(1, under) for value in asked]
+    best = knapsack(problem.widths, problem.counts, values, problem.widest).best
+    slope = slopes(problem, scale, [int(best[kind.width]) for kind in problem.kinds])
+    total = sum(count * value for count, value in zip(problem.counts, values, strict=True))
+    return total + least_over_box(problem, box, slope), values
 
 
 def _no_better_bound(run: Run, relaxed: Relaxed, bound: int) -> bool:

@@ -47,7 +47,8 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     # here and not at the top: the solver takes a while to load, and whoever only reads a demand does without it
     from fencing.cutting.direct import polished, search_here
 
-    plan = search_here(demand, min(budget.work, QUICK), most_columns=QUICK_COLUMNS)
+    quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
+    plan = search_here(demand, min(budget.work, quick), most_columns=QUICK_COLUMNS)
     if _settled(plan):
         return polished(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
     if progress is not None and not progress(plan if plan.bars else None):
@@ -57,11 +58,21 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
 
         later = search_apart(demand, budget, progress)
         if later is not None:
-            return min(
-                plan, later, key=lambda one: (not one.bars, one.cost, not _settled(one), -one.bound, one is plan)
-            )
+            return _best_of(plan, later)
         plan = replace(plan, time_limited=True)
     return plan
+
+
+def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
+    """The cheaper plan with the better of the two bounds, both of which hold for either."""
+    if not first.bars or not later.bars:
+        return first if first.bars else later
+    best = min(later, first, key=lambda plan: plan.cost)
+    proof = max(later, first, key=lambda plan: plan.bound)
+    bound = min(proof.bound, best.cost)
+    status = Status.OPTIMAL if bound == best.cost else Status.GAP
+    limited = later.time_limited and status is Status.GAP
+    return replace(best, status=status, bound=bound, certificate=proof.certificate, time_limited=limited)
 
 
 def _settled(plan: CutPlan) -> bool:

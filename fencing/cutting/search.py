@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fencing.cutting.columns import SURE, Priced, Run, generate, start
+from fencing.cutting.columns import SURE, Priced, Run, generate, start, unfinished_bound
 from fencing.cutting.diving import dive, round_off
 from fencing.cutting.effort import Effort, Spent
 from fencing.cutting.finishing import LARGE, rest_of, whole_again
@@ -88,7 +88,7 @@ class Search:
                     self._visit(node, visited)
                 except Spent:
                     if node.proof == "open":
-                        self._stuck.append(node)
+                        self._leave(node)
                     raise
                 self._at = None
                 visited += 1
@@ -96,6 +96,15 @@ class Search:
         except Spent:
             pass
         return self.found()
+
+    def _leave(self, node: Node) -> None:
+        """Leave a node unfinished; the first one at least with what bound its prices give so far."""
+        self._stuck.append(node)
+        if node is self.root and not node.bound:
+            bound, values = unfinished_bound(self.run, node.box)
+            up = self.run.totals.up(bound, self.run.scale)
+            if bound > 0 and up < self.run.upper:
+                node.bound, node.values = up, values
 
     def _finish(self, need: tuple[int, ...], bars: Bars) -> Bars | None:
         """Plan what is left as an order of its own, where that ends cheaper than the best plan."""

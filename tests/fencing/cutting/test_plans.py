@@ -14,9 +14,10 @@ from jsonschema import Draft202012Validator
 
 from fencing.cutting import Bar, Budget, CutPlan, Status, Stock, plan_cuts
 from fencing.cutting.checking import check
+from fencing.cutting.direct import search_here
 from fencing.cutting.plans import Leaf
 from fencing.cutting.worker import search_apart
-from tests.benchmarks.fence_orders import BAYS_20, RAKED_20, RAKED_50, SMALL, order
+from tests.benchmarks.fence_orders import BAYS_20, JOBS_50, RAKED_20, RAKED_50, SMALL, order
 from tests.fencing.cutting.orders import checked, demand
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -189,3 +190,11 @@ def test_a_plan_without_room_for_work_is_a_gap_not_a_claim() -> None:
     plan = plan_cuts(order(RAKED_20, 7), Budget(work=1, seconds=0))
     assert plan.status is Status.GAP
     assert check(plan).faults == ()
+
+
+def test_a_bound_is_given_even_where_the_first_programme_is_not_finished() -> None:
+    asked = order(JOBS_50, 0)
+    plan = search_here(asked, 60_000)
+    assert check(plan).faults == ()
+    # what the longest way to cut everything would cost is no bound; the material alone at its best price is a poor one
+    assert plan.bound > plan.cost // 2
