@@ -43,8 +43,8 @@ format: setup
 bench: setup-tests
 	@$(BIN)/python -m pytest tests/benchmarks -q -s
 
-bench-cutting: setup
-	@$(BIN)/python -m tests.benchmarks.cutting
+bench-cutting: setup-tests
+	@$(BIN)/python -m tests.benchmarks.bench_cutting
 
 lock:
 	$(COMPILE) -o requirements.lock
