@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fencing.reading import read_json
-from quotes.documents.scenario import FOLDER, load_business, scenario
+from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.jobs import services as jobs
 from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, start_measure

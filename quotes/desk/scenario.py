@@ -14,12 +14,15 @@ from catalogue.starting import NewBusiness, start
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measuring import newest, start_measure
-from quotes.jobs.models import Job
+from quotes.jobs.models import Job, JobState
 from quotes.offers import services as offers
 from quotes.offers.answering import accept
 from quotes.offers.links import token_of
-from quotes.offers.models import Revision, SignedLink, State
+from quotes.offers.models import Revision, SignedLink
 from quotes.offers.setup import read_setup
+from quotes.orders.drafting import order_for
+from quotes.orders.models import SupplierOrder
+from quotes.orders.services import place
 from shared.business.actors import SYSTEM
 from shared.models import Business
 
@@ -70,6 +73,11 @@ def _accept_all(revision: Revision) -> None:
         accept(token=token, name=link.party.name, content_sha256=revision.content_sha256)
 
 
-def is_agreed(revision: Revision) -> bool:
-    """Whether everybody who must has accepted."""
-    return bool(revision.state == State.ACCEPTED)
+def load_orders(business: Business) -> list[SupplierOrder]:
+    """The orders of everything that was agreed, ordered together and placed; those there already stay as they are."""
+    placed = SupplierOrder.objects.of(business).order_by("id")
+    if not placed.exists():
+        agreed = [job for job in Job.objects.of(business).order_by("id") if job.state == JobState.ACCEPTED]
+        for order in order_for(jobs=agreed, actor=SYSTEM):
+            place(order=order, actor=SYSTEM)
+    return list(placed.select_related("business", "supplier"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from argparse import ArgumentParser
+from collections.abc import Iterator
 from pathlib import Path
 from time import monotonic
 from typing import Any
@@ -12,11 +13,15 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
+from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
+from quotes.documents.orderlist import order_csv, orderlist_pdf
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
-from quotes.documents.scenario import load_business, load_jobs, scenario
 from quotes.jobs.canonical import parsed
+from quotes.offers.content import face
 from quotes.offers.models import Revision
+from quotes.orders.queries import order_sheet
+from shared.models import Business
 
 
 class Command(BaseCommand):
@@ -39,11 +44,22 @@ class Command(BaseCommand):
             self._say(f"Job {number} of {len(told['jobs'])}: {revision.quote.label}")
             for path in write_job(revision, out / name):
                 self._say(f"  {path.relative_to(out.parent)}")
+        self._say("Orders for everything that was agreed, ordered together")
+        for path in write_orders(business, out / "orders"):
+            self._say(f"  {path.relative_to(out.parent)}")
         self._say(f"Done in {monotonic() - began:.0f} s. Open {out.name}/ to look at it.")
 
     def _say(self, text: str) -> None:
         self.stdout.write(text)
         self.stdout.flush()
+
+
+def write_orders(business: Business, folder: Path) -> Iterator[Path]:
+    """The supplier's list of every order of the scenario, as PDF and CSV."""
+    for order in load_orders(business):
+        sheet, made = order_sheet(order), order.placed_at or order.created_at
+        yield save(folder / f"{order.number}.pdf", orderlist_pdf(sheet, face(business), made))
+        yield save(folder / f"{order.number}.csv", order_csv(sheet))
 
 
 def write_job(revision: Revision, folder: Path) -> list[Path]:
