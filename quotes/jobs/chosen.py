@@ -40,7 +40,7 @@ def choose_business(code: str, named: str | None, err: TextIO) -> Business:
     serving = list(Business.objects.filter(pk__in=owners).order_by("id"))
     if len(serving) > 1:
         others = ", ".join(one.name for one in serving[1:6])
-        err.write(f"taken off for {serving[0].name}; {others} have {code} too: choose with --business NAME\n")
+        err.write(f"taken off for {serving[0].name}; {code} is also sold by {others}: choose with --business NAME\n")
     return (serving or found)[0]
 
 
