@@ -2,6 +2,28 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.orders import api, stock_api
+
+urlpatterns = [
+    path("orders", api.Orders.as_view()),
+    path("orders/plan", api.OrderPlan.as_view()),
+    path("orders/for-jobs", api.OrdersForJobs.as_view()),
+    path("orders/<str:ref>", api.OrderDetail.as_view()),
+    path("orders/<str:ref>/placing", api.OrderPlacing.as_view()),
+    path("orders/<str:ref>/cancelling", api.OrderCancelling.as_view()),
+    path("orders/<str:ref>/shortening", api.OrderShortening.as_view()),
+    path("orders/<str:ref>/closing", api.OrderClosing.as_view()),
+    path("orders/<str:ref>/decisions", api.OrderDecisions.as_view()),
+    path("orders/<str:ref>/receipts", api.OrderReceipts.as_view()),
+    path("orders/<str:ref>/returns", api.OrderReturns.as_view()),
+    path("orders/<str:ref>/events", api.OrderEvents.as_view()),
+    path("stock", stock_api.Stock.as_view()),
+    path("stock/<str:ref>", stock_api.StockDetail.as_view()),
+    path("stock/<str:ref>/taking", stock_api.StockTaking.as_view()),
+    path("stock/<str:ref>/moves", stock_api.StockMoves.as_view()),
+    path("stock/<str:ref>/holds", stock_api.StockHolds.as_view()),
+    path("holds", stock_api.Holds.as_view()),
+    path("holds/<str:ref>", stock_api.HoldDetail.as_view()),
+]

@@ -1,0 +1,274 @@
+"""Orders and stock as the API tells them, and the schemas that say so. Own and supplier's doors tell the same document."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from quotes.jobs.rows import DATE, DOCUMENT, TIME, WHOLE, shape
+from quotes.orders.models import (
+    Decision,
+    Despatch,
+    DespatchLine,
+    LineJob,
+    LineReply,
+    OrderLine,
+    Receipt,
+    ReceiptLine,
+    Reply,
+    SupplierOrder,
+)
+from quotes.orders.sums import taxes
+
+MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
+ORDER_VALUES = (
+    "id", "ref", "number", "state", "answer", "currency", "deliver_by", "promised_on", "goods", "delivery_fee", "tax",
+    "total", "placed_at", "changed", "updated_at", "version", "supplier__code", "supplier__name", "business__ref",
+    "business__name",
+)  # fmt: skip
+_PLAIN = (
+    "ref",
+    "number",
+    "state",
+    "answer",
+    "currency",
+    "deliver_by",
+    "promised_on",
+    "placed_at",
+    "changed",
+    "updated_at",
+)
+_AMOUNTS = ("goods", "delivery_fee", "tax", "total")
+EVENT_VALUES = ("id", "ref", "order__ref", "order__number", "sequence", "kind", "text", "facts", "created_at")
+LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
+_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
+_OWN_QUANTITIES = ("wanted", "over", "damaged", "returned")
+STOCK_VALUES = (
+    "id", "ref", "kind", "length_mm", "quantity", "held", "place", "note", "updated_at", "component__sku",
+    "component__label", "component__role", "component__finish__code", "component__length_mm", "from_job__number",
+)  # fmt: skip
+MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
+HOLD_VALUES = ("id", "ref", "quantity", "state", "created_at", "item__ref", "item__component__sku", "item__length_mm",
+               "job__ref", "job__number")  # fmt: skip
+
+
+def amount(value: Decimal) -> str:
+    """Money in whole minor units at least: a stored 10.0000 is 10.00."""
+    exact = value.normalize()
+    exponent = exact.as_tuple().exponent
+    return f"{value.quantize(Decimal('0.01')) if isinstance(exponent, int) and exponent >= -2 else exact:f}"
+
+
+def number(value: Decimal) -> str:
+    """A quantity without needless zeros."""
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def order_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """One order of a list."""
+    return {
+        **{name: row[name] for name in _PLAIN},
+        **{name: amount(row[name]) for name in _AMOUNTS},
+        "supplier": {"code": row["supplier__code"], "name": row["supplier__name"]},
+        "business": {"ref": row["business__ref"], "name": row["business__name"]},
+    }
+
+
+def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
+    """An order with lines, replies, despatches and receipts. ``own`` shows what is the business's alone: jobs and reasons."""
+    business = order.business
+    lines = list(OrderLine.objects.of(business).filter(order=order).order_by("position"))
+    parts = _parts(order) if own else {}
+    waiting = LineReply.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
+    proposals = {row.line_id: row for row in waiting}
+    told = [_line(line, proposals.get(line.pk), own) for line in lines]
+    if own:
+        for line, one in zip(lines, told, strict=True):
+            one.update({name: number(getattr(line, name)) for name in _OWN_QUANTITIES})
+            one.update(jobs=parts.get(line.pk, []), why=line.why, account=line.account)
+    return {
+        **{name: getattr(order, name) for name in _PLAIN},
+        **{name: amount(getattr(order, name)) for name in _AMOUNTS},
+        "supplier": {"code": order.supplier.code, "name": order.supplier.name},
+        "business": {"ref": business.ref, "name": business.name},
+        "buyer": order.face.get("buyer"),
+        "seller": order.face.get("seller"),
+        "deliver_to": order.deliver_to,
+        "deliver_from": order.deliver_from,
+        "note": order.note,
+        "taxes": [
+            {"category": row.category, "rate": number(row.rate), "taxable": amount(row.taxable), "tax": amount(row.tax)}
+            for row in taxes(order, lines)
+        ],
+        "lines": told,
+        "replies": _replies(order),
+        "despatches": _despatches(order),
+        **({"receipts": _receipts(order)} if own else {}),
+    }
+
+
+def _line(line: OrderLine, proposal: LineReply | None, own: bool) -> dict[str, Any]:
+    asked = line.quantity - line.cancelled
+    packs, loose = divmod(asked, line.pack)
+    return {
+        "line": line.position,
+        **{name: getattr(line, name) for name in LINE},
+        **{name: number(getattr(line, name)) for name in _QUANTITIES},
+        "mass_kg": None if line.mass_kg is None else number(line.mass_kg),
+        "pack": number(line.pack),
+        "packs": number(packs),
+        "loose": number(loose),
+        "price": amount(line.price),
+        "net": amount(line.net),
+        "tax": {"code": line.tax_code, "category": line.tax_category, "rate": number(line.tax_rate)},
+        "proposal": proposal and {
+            "price": None if proposal.price is None else amount(proposal.price),
+            "promised": proposal.promised_on,
+            "reason": proposal.reason,
+        },
+    }  # fmt: skip
+
+
+def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
+    found: dict[int, list[dict[str, str]]] = defaultdict(list)
+    rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
+    for line, ref, job, quantity, net in rows.values_list("line_id", "job__ref", "job__number", "quantity", "net"):
+        found[line].append({"ref": ref, "number": job, "quantity": number(quantity), "net": amount(net)})
+    return found
+
+
+def _replies(order: SupplierOrder) -> list[dict[str, Any]]:
+    rows = Reply.objects.of(order.business).filter(order=order).order_by("id")
+    return [
+        {"number": row.number, "code": row.code, "note": row.note, "promised": row.promised_on, "at": row.created_at}
+        for row in rows
+    ]
+
+
+def _grouped(rows: Iterable[Mapping[str, Any]], by: str, names: tuple[str, ...]) -> dict[int, list[dict[str, Any]]]:
+    found: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows:
+        found[row[by]].append({"line": row["line__position"], **{name: number(row[name]) for name in names}})
+    return found
+
+
+def _despatches(order: SupplierOrder) -> list[dict[str, Any]]:
+    rows = DespatchLine.objects.of(order.business).filter(despatch__order=order).order_by("line__position")
+    lines = _grouped(rows.values("despatch_id", "line__position", "quantity"), "despatch_id", ("quantity",))
+    return [
+        {
+            "ref": row.ref,
+            "number": row.number,
+            "despatched": row.despatched_on,
+            "arrives": row.arrives_on,
+            "note": row.note,
+            "lines": lines[row.pk],
+        }
+        for row in Despatch.objects.of(order.business).filter(order=order).order_by("id")
+    ]
+
+
+def _receipts(order: SupplierOrder) -> list[dict[str, Any]]:
+    names = ("quantity", "expected", "damaged", "short", "over")
+    rows = ReceiptLine.objects.of(order.business).filter(receipt__order=order).order_by("line__position")
+    lines = _grouped(rows.values("receipt_id", "line__position", *names), "receipt_id", names)
+    return [
+        {"docket": row.docket, "received": row.received_on, "who": row.who, "note": row.note, "lines": lines[row.pk]}
+        for row in Receipt.objects.of(order.business).filter(order=order).order_by("id")
+    ]
+
+
+def event_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """One event: ``sequence`` counts within its order, so late and double ones can be put in order."""
+    return {
+        "ref": row["ref"],
+        "type": row["kind"],
+        "time": row["created_at"],
+        "sequence": row["sequence"],
+        "order": {"ref": row["order__ref"], "number": row["order__number"]},
+        "text": row["text"],
+        "facts": row["facts"],
+    }
+
+
+def stock_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """One item of stock; ``free`` is what is not kept for a job."""
+    return {
+        **{name: row[name] for name in ("ref", "kind", "place", "note", "updated_at")},
+        "component": row["component__sku"],
+        "label": row["component__label"],
+        "role": row["component__role"],
+        "finish": row["component__finish__code"],
+        "length_mm": row["length_mm"] or row["component__length_mm"],
+        "quantity": number(row["quantity"]),
+        "held": number(row["held"]),
+        "free": number(row["quantity"] - row["held"]),
+        "from_job": row["from_job__number"],
+    }
+
+
+def hold_row(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Stock kept for a job."""
+    return {
+        "ref": row["ref"],
+        "state": row["state"],
+        "quantity": number(row["quantity"]),
+        "item": {
+            "ref": row["item__ref"],
+            "component": row["item__component__sku"],
+            "length_mm": row["item__length_mm"],
+        },
+        "job": {"ref": row["job__ref"], "number": row["job__number"]},
+        "created_at": row["created_at"],
+    }
+
+
+_BUSINESS = shape(("ref", "name"))
+_SUPPLIER = shape(("code", "name"))
+ORDER_SHAPE = shape(_PLAIN, changed=WHOLE, **dict.fromkeys(_AMOUNTS, MONEY), supplier=_SUPPLIER, business=_BUSINESS)
+_LINE_SHAPE = shape(
+    (*LINE, "mass_kg", "pack", "packs", "loose", *_QUANTITIES),
+    line=WHOLE,
+    length_mm={"type": ["integer", "null"]},
+    price=MONEY,
+    net=MONEY,
+    tax=DOCUMENT,
+    proposal={"type": ["object", "null"], "additionalProperties": True},
+)
+_MANY = {"type": "array", "items": DOCUMENT}
+ORDER_FULL_SHAPE = shape(
+    (*_PLAIN, "note", "deliver_from"),
+    changed=WHOLE,
+    deliver_from=DATE,
+    **dict.fromkeys(_AMOUNTS, MONEY),
+    supplier=_SUPPLIER,
+    business=_BUSINESS,
+    buyer={"type": ["object", "null"], "additionalProperties": True},
+    seller={"type": ["object", "null"], "additionalProperties": True},
+    deliver_to=DOCUMENT,
+    taxes=_MANY,
+    lines={"type": "array", "items": _LINE_SHAPE},
+    replies=_MANY,
+    despatches=_MANY,
+    receipts=_MANY,
+)
+EVENT_SHAPE = shape(("ref", "type", "text"), time=TIME, sequence=WHOLE, order=shape(("ref", "number")), facts=DOCUMENT)
+STOCK_SHAPE = shape(
+    ("ref", "kind", "place", "note", "updated_at", "component", "label", "role", "quantity", "held", "free"),
+    finish={"type": ["string", "null"]},
+    length_mm={"type": ["integer", "null"]},
+    from_job={"type": ["string", "null"]},
+)
+MOVE_SHAPE = shape(MOVE)
+HOLD_SHAPE = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
+PLAN_SHAPE = shape(
+    ("saving_together", "saving_by_splitting"),
+    gap_ppm=WHOLE,
+    orders=_MANY,
+    alone=_MANY,
+    from_stock=_MANY,
+    saving_by_splitting={"type": ["string", "null"]},
+)
