@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 import orjson
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
 from catalogue.models import (
@@ -73,7 +73,12 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
     row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
     refuse_double(row)
     row.validate_constraints()
-    row.save()
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError:
+        refuse_double(row)  # somebody stored the same a moment ago
+        raise
     kind = row._meta.model_name or ""
     changed = after if adding else {name: [before[name], after[name]] for name in after if before[name] != after[name]}
     audit.record(row.business, actor, f"{kind}.{'added' if adding else 'changed'}", f"{kind}:{row.ref}", changed)
