@@ -1,0 +1,79 @@
+"""Looking at pages: a browser at a width, the accessibility check, what may not go over the edge, pictures for the docs."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+PICTURES = os.environ.get("BAYWRIGHT_PICTURES", "")
+_RULES = {
+    "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    "resultTypes": ["violations"],
+}
+
+
+@contextmanager
+def new_page(browser: Browser, width: int = 1280, *, script: bool = True, height: int = 800) -> Iterator[Page]:
+    """A page in a context of its own; anything the console complains of fails the test."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, java_script_enabled=script, has_touch=width < 500, locale="en-NZ"
+    )
+    context.set_default_timeout(15_000)
+    page = context.new_page()
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text) if "Content Security Policy" in message.text else None)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    foreign: list[str] = []
+    page.on("request", lambda request: foreign.append(request.url) if _is_foreign(request.url) else None)
+    yield page
+    context.close()
+    assert said == []
+    assert foreign == []
+
+
+def _is_foreign(url: str) -> bool:
+    return not url.startswith(("http://localhost", "http://127.0.0.1", "data:", "blob:", "about:"))
+
+
+def check_page(page: Page) -> None:
+    """No violation of WCAG 2.2 AA that axe-core can find, and nothing goes over the edge of the sheet."""
+    with _scripted(page) as seen:
+        results = Axe().run(seen, options=_RULES)
+        wide = seen.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    found = [
+        f"{one['id']}: {node['html'][:160]} {node.get('failureSummary', '')[:300]}"
+        for one in results.response["violations"]
+        for node in one["nodes"]
+    ]
+    assert found == []
+    assert wide == 0, f"{wide} px over the edge"
+
+
+@contextmanager
+def _scripted(page: Page) -> Iterator[Page]:
+    """The same document at the same address where script runs: axe-core waits for timers."""
+    browser = page.context.browser
+    if browser is None or page.evaluate("matchMedia('(scripting: enabled)').matches"):
+        yield page
+        return
+    body = page.content()
+    context = browser.new_context(viewport=page.viewport_size)
+    try:
+        copy = context.new_page()
+        copy.route(page.url, lambda route: route.fulfill(body=body, content_type="text/html"))
+        copy.goto(page.url)
+        yield copy
+    finally:
+        context.close()
+
+
+def photograph(page: Page, name: str) -> None:
+    """Keeps a picture of the whole page where BAYWRIGHT_PICTURES says."""
+    if PICTURES:
+        size = page.viewport_size or {"width": 0}
+        page.screenshot(path=Path(PICTURES) / f"{name}-{size['width']}.png", full_page=True)
