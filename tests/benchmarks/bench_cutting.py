@@ -170,8 +170,8 @@ def comparison(found: dict[str, Sequence[float]]) -> list[str]:
         f"On 100 of these orders (50 small, 50 of 20 bays) first-fit decreasing on its best single stock length, "
         f"without remnants, takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
         f"{float(str(found['most_extra'])):.0f} % at worst.",
-        f"The flow model (HiGHS as SciPy ships it, stopped after {FLOW_SECONDS:g} s by the clock) proves {found['proved']} of the first {FLOWS}, "
-        f"median {flow:.2f} s of the processor; this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
+        f"The flow model (HiGHS as SciPy ships it, stopped after {FLOW_SECONDS:g} s by the clock) proves "
+        f"{found['proved']} of the first {FLOWS}, median {flow:.2f} s of the processor; this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
     ]
 
 
