@@ -171,7 +171,8 @@ def comparison(found: dict[str, Sequence[float]]) -> list[str]:
         f"without remnants, takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
         f"{float(str(found['most_extra'])):.0f} % at worst.",
         f"The flow model (HiGHS as SciPy ships it, stopped after {FLOW_SECONDS:g} s by the clock) proves "
-        f"{found['proved']} of the first {FLOWS}, median {flow:.2f} s of the processor; this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
+        f"{found['proved']} of the first {FLOWS}, median {flow:.2f} s of the processor; "
+        f"this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
     ]
 
 
