@@ -41,7 +41,8 @@ format: setup
 	$(BIN)/ruff format .
 
 bench: setup-tests
-	@$(BIN)/python -m pytest tests/benchmarks -q -s
+	@$(BIN)/python -m tests.benchmarks.bench_takeoff
+	@$(BIN)/python -m tests.benchmarks.bench_lists
 
 bench-cutting: setup-tests
 	@$(BIN)/python -m tests.benchmarks.bench_cutting
