@@ -39,6 +39,8 @@ class Endpoint(APIView):
     """Query parameters and what they mean; any other is refused."""
     unconditional: ClassVar[frozenset[str]] = frozenset()
     """Changes that need no If-Match."""
+    refuses: ClassVar[Mapping[str, tuple[str, ...]]] = {}
+    """By method, statuses of refusals beyond those that every endpoint has, for the documentation."""
     paged: ClassVar[bool] = False
     """Whether GET answers a page (accepts cursor and page_size)."""
 

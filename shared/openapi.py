@@ -123,7 +123,8 @@ class EndpointSchema(AutoSchema):
 
     def _problem_statuses(self) -> tuple[str, ...]:
         conditional = ("412", "428") if self._conditional() else ()
-        return (*_ALWAYS, *(_WITH_BODY if self.method != "GET" else ()), *conditional)
+        own = self.view.refuses.get(self.method, ()) if isinstance(self.view, Endpoint) else ()
+        return (*_ALWAYS, *(_WITH_BODY if self.method != "GET" else ()), *conditional, *own)
 
 
 def _header(name: str, text: str, required: bool) -> OpenApiParameter:

@@ -124,6 +124,7 @@ class MeasureTakeOff(Endpoint):
     """The take-off of a version, computed when one of its inputs changed and kept otherwise."""
 
     scopes = {"GET": Scope.MEASURES_READ}
+    refuses = {"GET": ("422",)}
     parameters = {"version": "The number of a version; the last one without it."}
 
     @extend_schema(responses={200: TAKEOFF_SHAPE}, summary="The take-off of a measure")

@@ -138,6 +138,7 @@ class RevisionContent(Endpoint):
     """Everything a revision says: frozen once sent, a preview while it is a draft."""
 
     scopes = {"GET": Scope.QUOTES_READ}
+    refuses = {"GET": ("422",)}
 
     @extend_schema(responses={200: DOCUMENT}, summary="The content document")
     def get(self, request: Request, ref: str) -> Response:

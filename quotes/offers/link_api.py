@@ -34,6 +34,7 @@ class LinkDetail(Endpoint):
     """The quote a link leads to, as its party may see it. Reading it changes no answer, however often."""
 
     public = True
+    refuses = {"GET": ("410", "422")}
     parameters = {"build": "The alternative to reckon with.", "options": "Keys of options to reckon with, with commas."}
 
     @extend_schema(responses={200: VIEW_SHAPE}, summary="Read a quote by its link")
@@ -51,6 +52,7 @@ class LinkAcceptance(Endpoint):
     """Accepting. The same again gives the same receipt."""
 
     public = True
+    refuses = {"POST": ("410",)}
 
     @extend_schema(request=AcceptIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Accept a quote")
     def post(self, request: Request, token: str) -> Response:
@@ -61,6 +63,7 @@ class LinkRefusal(Endpoint):
     """Declining."""
 
     public = True
+    refuses = {"POST": ("410",)}
 
     @extend_schema(request=DeclineIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Decline a quote")
     def post(self, request: Request, token: str) -> Response:
@@ -71,6 +74,7 @@ class LinkQuestions(Endpoint):
     """Asking the business."""
 
     public = True
+    refuses = {"POST": ("410",)}
 
     @extend_schema(request=AskIn, responses={201: shape(("ref", "text"))}, summary="Ask a question")
     def post(self, request: Request, token: str) -> Response:

@@ -76,6 +76,7 @@ class PartyDocument(Endpoint):
     """What one party sees: the very document its page and its PDF are made of."""
 
     scopes = {"GET": Scope.QUOTES_READ}
+    refuses = {"GET": ("409",)}
 
     @extend_schema(responses={200: DOCUMENT}, summary="A party's document")
     def get(self, request: Request, ref: str, key: str) -> Response:
@@ -115,6 +116,7 @@ class JobSetOut(Endpoint):
     """What is to be built, for the crew: no money in it."""
 
     scopes = {"GET": Scope.SETOUT_READ}
+    refuses = {"GET": ("409",)}
 
     @extend_schema(responses={200: DOCUMENT}, summary="What was agreed to be built")
     def get(self, request: Request, ref: str) -> Response:
@@ -131,6 +133,7 @@ class JobComparison(Endpoint):
     """Quoted against ordered against used, per role, with the money."""
 
     scopes = {"GET": Scope.PRICES_READ}
+    refuses = {"GET": ("409",)}
 
     @extend_schema(responses={200: COMPARISON_SHAPE}, summary="Quoted, ordered and used")
     def get(self, request: Request, ref: str) -> Response:

@@ -7,6 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fencing.faults import Fault, Refused
@@ -30,6 +31,7 @@ class KeyField(serializers.RegexField):
         return str(super().to_internal_value(data))
 
 
+@extend_schema_field({"type": "object", "additionalProperties": {"type": "string"}, "example": {"owner": "1"}})
 class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
     """Exact shares by party, such as {"owner": "1/2", "neighbour": "1/2"}; they add up to 1."""
 
