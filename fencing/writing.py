@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
@@ -10,6 +11,8 @@ from typing import Any
 from fencing.faults import Notice
 from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
 from fencing.piece import Concrete, Piece, Quantity
+from fencing.strength.document import screening_document
+from fencing.strength.screen import screen
 from fencing.takeoff import TakeOff
 
 Document = dict[str, Any]
@@ -18,7 +21,8 @@ Document = dict[str, Any]
 def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
-    Rule: contract section 3. Lengths and levels are integer mm, counts and volumes decimal texts.
+    Rule: contract section 3. Lengths and levels are integer mm, counts and volumes decimal texts. Where the measure asks for the
+    strength screening, ``strength`` is its document.
 
     Args:
         taken: the take-off.
@@ -28,6 +32,13 @@ def takeoff_document(taken: TakeOff) -> Document:
 
     Source: house rule.
     """
+    written = _takeoff(taken)
+    if taken.measure.strength is not None:
+        written["strength"] = screening_document(screen(taken))
+    return written
+
+
+def _takeoff(taken: TakeOff) -> Document:
     return {
         "takeoff": 1,
         "measure_sha256": taken.measure.sha256,
@@ -45,7 +56,8 @@ def takeoff_document(taken: TakeOff) -> Document:
 
 def takeoff_json(taken: TakeOff) -> bytes:
     """The document as UTF-8 JSON: the same take-off gives the same bytes."""
-    return (json.dumps(takeoff_document(taken), ensure_ascii=False, separators=(",", ":")) + "\n").encode()
+    written = json.dumps(takeoff_document(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return f"{written}\n".encode()
 
 
 def plain(number: Decimal) -> str:
@@ -189,6 +201,7 @@ def _retrofit(retrofit: BuiltRetrofit) -> Document:
 
 
 def _piece(piece: Piece) -> Document:
+    places = Counter(piece.where)
     return {
         "role": piece.role,
         "component": piece.component,
@@ -196,7 +209,8 @@ def _piece(piece: Piece) -> Document:
         "length_mm": piece.length,
         "width_mm": piece.width,
         "count": piece.count,
-        "for": list(dict.fromkeys(piece.where)),
+        "for": list(places),
+        "for_counts": list(places.values()),
     }
 
 

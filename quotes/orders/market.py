@@ -28,7 +28,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
             row["length_mm"],
             row["width_mm"],
             row["count"],
-            tuple(row["for"]),
+            tuple(name for name, count in zip(row["for"], row["for_counts"], strict=True) for _ in range(count)),
         )
         for row in takeoff["pieces"]
     ]

@@ -19,8 +19,9 @@ from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.jobs.canonical import parsed
 from quotes.offers.content import face
-from quotes.offers.models import Revision
+from quotes.offers.models import Revision, State
 from quotes.orders.queries import order_sheet
+from quotes.orders.saw_sheets import saw_pdf
 from shared.models import Business
 
 
@@ -68,4 +69,6 @@ def write_job(revision: Revision, folder: Path) -> list[Path]:
     takeoff = json.dumps(content["builds"][0]["takeoff"], indent=1, ensure_ascii=False)
     written = [save(folder / "takeoff.json", takeoff.encode())]
     written += [save(folder / name, pdf) for name, pdf in whole_pack(content)]
+    if revision.state == State.ACCEPTED:
+        written.append(save(folder / "saw-sheet.pdf", saw_pdf(revision.quote.job)))
     return written

@@ -1,0 +1,22 @@
+"""The saw sheet on paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from quotes.documents.quotesheet import face, safe
+from quotes.documents.rendering import Variant, markup, render
+
+
+def sawsheet_pdf(job: str, drawings: Sequence[str], business: Mapping[str, Any], made: datetime) -> bytes:
+    """The bars of a job as drawn by the engine, a material after the other."""
+    values = {
+        "face": face(business),
+        "strip": f"Saw sheet · {job} · {business['name']}",
+        "made": made.isoformat(),
+        "job": job,
+        "drawings": [{"svg": safe(svg)} for svg in drawings],
+    }
+    return render(markup("sawsheet", values), Variant.ACCESSIBLE, made)
