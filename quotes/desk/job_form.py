@@ -1,0 +1,71 @@
+"""The short form a job begins with: who wants a fence, and where."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from quotes.jobs import queries, services
+from quotes.jobs.models import Customer, Job
+from shared.business.actors import Actor
+from shared.models import Business
+
+
+class JobForm(forms.Form):
+    """A known customer is taken up again where name and e-mail are the same; the label is made up where none is said."""
+
+    name = forms.CharField(
+        label="Customer",
+        max_length=120,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autofocus": True, "list": "known"}),
+    )
+    email = forms.EmailField(
+        label="E-mail", required=False, max_length=254, widget=forms.EmailInput(attrs={"autocomplete": "off"})
+    )
+    phone = forms.CharField(
+        label="Phone",
+        required=False,
+        max_length=40,
+        widget=forms.TextInput(attrs={"inputmode": "tel", "autocomplete": "off"}),
+    )
+    address = forms.CharField(
+        label="Where the fence goes", max_length=500, widget=forms.TextInput(attrs={"autocomplete": "off"})
+    )
+    label = forms.CharField(
+        label="What it is",
+        required=False,
+        max_length=200,
+        widget=forms.TextInput(attrs={"placeholder": "Back boundary"}),
+    )
+
+    def __init__(self, *args: Any, business: Business, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.business = business
+        for name, field in self.fields.items():
+            if self.is_bound and name in self.errors:
+                field.widget.attrs.update({"aria-invalid": "true", "aria-describedby": f"id_{name}_error"})
+
+    @property
+    def known(self) -> list[str]:
+        """Names to choose from while typing."""
+        return list(queries.customers(self.business).order_by("-id").values_list("name", flat=True)[:200])
+
+    def open(self, actor: Actor) -> Job:
+        """The job, its customer and its site."""
+        told = self.cleaned_data
+        customer = self._customer()
+        place = told["address"].strip()
+        site = queries.sites(customer).filter(address__iexact=place).first()
+        site = site or services.add_site(customer=customer, address=place)
+        label = told["label"].strip() or f"Fence at {place}"[:200]
+        return services.open_job(customer=customer, site=site, label=label, actor=actor)
+
+    def _customer(self) -> Customer:
+        told = self.cleaned_data
+        same = queries.customers(self.business).filter(name__iexact=told["name"].strip())
+        if told["email"]:
+            same = same.filter(email__iexact=told["email"])
+        found = same.order_by("id").first()
+        details = {"name": told["name"].strip(), "email": told["email"], "phone": told["phone"]}
+        return found or services.add_customer(business=self.business, **details)

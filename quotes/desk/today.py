@@ -1,0 +1,160 @@
+"""What needs somebody now, gathered from every stage: each list is bounded, scoped and left out where nobody may see it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.urls import reverse
+from django.utils import timezone
+
+from quotes.desk.stages import address
+from quotes.jobs import queries as jobs
+from quotes.jobs.models import JobState
+from quotes.offers import queries as offers
+from quotes.offers.models import Answered, Question, Revision
+from quotes.offers.models import State as QuoteState
+from quotes.orders import queries as orders
+from quotes.orders.order_rows import State as OrderState
+from shared.business.actors import Actor
+from shared.business.roles import Scope
+from shared.business.scoping import OwnedQuerySet
+from shared.models import Business
+
+MOST = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One thing to look at: where it leads, what it is, what is known, what it wants."""
+
+    address: str
+    name: str
+    fact: str
+    now: str
+    live: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    key: str
+    heading: str
+    rows: tuple[Row, ...]
+    more: int = 0
+
+
+def gather(business: Business, actor: Actor) -> list[Group]:
+    """Everything that waits, the most urgent first; groups without rows are left out."""
+    groups = []
+    if actor.may(Scope.QUOTES_READ):
+        groups += [questions(business), answers(business), waiting(business)]
+    if actor.may(Scope.MEASURES_READ):
+        groups += [drafts(business)]
+    if actor.may(Scope.ORDERS_READ):
+        groups += [to_order(business), orders_wanting(business)]
+    return [group for group in groups if group.rows]
+
+
+def questions(business: Business) -> Group:
+    """Questions of customers without an answer."""
+    rows = offers.questions(business).filter(replied_at=None).select_related("party", "revision__quote__job")
+    found = [_question(row) for row in rows.order_by("id")[: MOST + 1]]
+    return _group("questions", "Asked by customers", found)
+
+
+def _question(row: Question) -> Row:
+    job = row.revision.quote.job
+    return Row(reverse("job", args=[job.ref]), row.text[:120], f"{row.party.name}, {job}", "answer", live=True)
+
+
+def answers(business: Business) -> Group:
+    """What customers declined in the last two weeks, and parties that said yes while others have not."""
+    since = timezone.now() - timedelta(days=14)
+    rows = offers.revisions(business, {"state": QuoteState.DECLINED}).filter(closed_at__gte=since)
+    found = [_quote(row, "declined", live=True) for row in _whole(rows)]
+    return _group("answers", "Declined", found)
+
+
+def waiting(business: Business) -> Group:
+    """Sent quotes that somebody has not answered, the one that ends first at the top."""
+    rows = offers.revisions(business, {"state": QuoteState.SENT}).order_by("valid_until", "id")
+    today = timezone.localdate()
+    return _group("waiting", "Waiting for an answer", [_waiting(row, today) for row in _whole(rows)])
+
+
+def _waiting(row: Revision, today: date) -> Row:
+    parties = list(offers.parties(row).values_list("answer", flat=True))
+    yes = sum(answer == Answered.ACCEPTED for answer in parties)
+    left = (row.valid_until - today).days if row.valid_until else None
+    said = f"{yes} of {len(parties)} said yes" if yes else "no answer yet"
+    until = (
+        ""
+        if left is None
+        else f", {left} days left"
+        if left > 1
+        else ", ends tomorrow"
+        if left == 1
+        else ", ends today"
+    )
+    return _quote(row, said + until, live=left is not None and left <= 3)
+
+
+def drafts(business: Business) -> Group:
+    """Measures with something typed that is no version yet."""
+    rows = (
+        jobs.measures(business).exclude(draft_at=None).filter(job__state=JobState.OPEN).select_related("job__customer")
+    )
+    found = [
+        Row(
+            reverse("measure", args=[row.ref]),
+            row.label,
+            f"{row.job.number}, {row.job.customer.name}",
+            f"{len(row.draft_faults)} to mend" if row.draft_faults else "ready to keep",
+        )
+        for row in rows.order_by("-draft_at")[: MOST + 1]
+    ]
+    return _group("drafts", "Half measured", found)
+
+
+def to_order(business: Business) -> Group:
+    """Accepted jobs nobody has ordered anything for."""
+    rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).filter(order_parts=None)
+    found = [
+        Row(reverse("job", args=[row.ref]), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
+        for row in rows.select_related("customer").order_by("id")[: MOST + 1]
+    ]
+    return _group("to-order", "Agreed, not ordered", found)
+
+
+def orders_wanting(business: Business) -> Group:
+    """Orders not sent yet, and those a supplier has not acknowledged."""
+    rows = orders.orders(business).filter(state__in=(OrderState.DRAFT, OrderState.PLACED)).select_related("supplier")
+    found = [
+        Row(
+            address("order", row.ref) or address("orders") or reverse("today"),
+            f"{row.number} {row.supplier.name}",
+            row.get_state_display(),
+            "place it" if row.state == OrderState.DRAFT else "no word from the supplier",
+        )
+        for row in rows.order_by("id")[: MOST + 1]
+    ]
+    return _group("orders", "Orders wanting a word", found)
+
+
+def _quote(row: Revision, now: str, *, live: bool = False) -> Row:
+    job = row.quote.job
+    return Row(
+        reverse("job", args=[job.ref]),
+        f"{row.quote.number} {row.quote.label}",
+        f"{job.number}, {job.customer.name}",
+        now,
+        live,
+    )
+
+
+def _whole(rows: OwnedQuerySet[Revision]) -> list[Revision]:
+    return list(rows.select_related("quote__job__customer", "business")[: MOST + 1])
+
+
+def _group(key: str, heading: str, found: list[Row]) -> Group:
+    return Group(key, heading, tuple(found[:MOST]), max(0, len(found) - MOST))
