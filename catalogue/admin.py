@@ -166,10 +166,13 @@ class PriceRuleAdmin(DatedAdmin):
         (
             None,
             {
-                "description": "Markup: key materials, labour … or a role, amount in percent, choice markup (on cost) or margin (of "
-                "price). Labour: key dig, dig.clay, erect.1800, gate.double …, amount is the rate. Tax: key is the code, amount the "
-                "rate in percent, choice the category (S, Z, E …). Payment: amount in percent, choice acceptance, start, posts_set or "
-                "completion; together 100. A new rate is a new line from a later day.",
+                "description": (
+                    "Markup: key materials, labour … or a role, amount in percent, choice markup (on cost) or margin (of price). "
+                    "Labour: key dig, dig.clay, erect.1800, gate.double …, amount is the rate. "
+                    "Tax: key is the code, amount the rate in percent, choice the category (S, Z, E …). "
+                    "Payment: amount in percent, choice acceptance, start, posts_set or completion; together 100. "
+                    "A new rate is a new line from a later day."
+                ),
                 "fields": ("business", "kind", "key", "amount", "choice", "label", "valid_from", "valid_to"),
             },
         ),
