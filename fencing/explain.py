@@ -10,10 +10,11 @@ from fencing.places import PLACES
 from fencing.prices import PIECE_ROLES
 from fencing.reading.collecting import listed, nearest
 from fencing.roles import ROLES, part
+from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen
 from fencing.system import System
 from fencing.takeoff import TakeOff
 from fencing.tally import allowance_for
-from fencing.writing import plain
+from fencing.writing import affordable_remedies, plain
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
 MOST_LENGTHS = 12
@@ -151,10 +152,28 @@ def summary(taken: TakeOff) -> str:
     if taken.concrete.holes:
         bags = "" if taken.concrete.bags is None else f", {_counted(taken.concrete.bags, 'bag')}"
         lines.append(f"Concrete: {taken.concrete.total:.3f} m³ in {_counted(taken.concrete.holes, 'hole')}{bags}")
+    if taken.measure.strength is not None:
+        lines += ["", *_screened(taken)]
     if taken.notices:
         lines += ["", "Notices:"]
         lines += [f"  {notice.level}: {notice.where}: {notice.text} [{notice.code}]" for notice in taken.notices]
     return "\n".join(lines)
+
+
+def _screened(taken: TakeOff) -> list[str]:
+    """The strength screening in short: posts by what it says of them, and what would help."""
+    screening = screen(taken)
+    lines = [f"Strength screening ({screening.method.title}): {WORDS[screening.outcome]}."]
+    for outcome in Outcome:
+        own = dict.fromkeys(post.case.post for post in screening.posts if post.outcome is outcome)
+        if own:
+            needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
+            deepest = f" (embedment needed up to {max(needs)} mm)" if needs else ""
+            lines.append(f"  {outcome}: {', '.join(own)}{deepest}")
+    lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
+    found = affordable_remedies(screening)
+    lines += [f"  would help: {remedy.text}{'' if remedy.mends else ' (not alone)'}" for remedy in found]
+    return [*lines, f"  {DISCLAIMER}"]
 
 
 def _counted(number: int, word: str) -> str:

@@ -12,6 +12,7 @@ Rows with ``at_mm`` are stations of the run. A staff held upside down (under a b
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -25,6 +26,7 @@ from fencing.rounding import half_up
 
 KEYS = ("at_mm", "back", "inter", "fore", "level_mm")
 READINGS = ("back", "inter", "fore")
+READING_TEXT = re.compile(r"-?[0-9]{1,2}(\.[0-9]{1,9})?")
 ROWS_MAX = 2000
 ZERO = Decimal(0)
 READING_MAX = Decimal(10)  # [m] no staff is longer: a larger reading was typed in another unit
@@ -206,6 +208,8 @@ def _reading(entry: Mapping[str, object], key: str, pointer: str, faults: list[F
     value = entry.get(key)
     if value is None:
         return None
+    if isinstance(value, str) and READING_TEXT.fullmatch(value):
+        value = Decimal(value)
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
         faults.append(Fault(f"{pointer}/{key}", "type", "a staff reading is a number of metres, such as 1.452"))
         return None

@@ -12,10 +12,14 @@ from fencing.faults import Notice
 from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
 from fencing.piece import Concrete, Piece, Quantity
 from fencing.strength.document import screening_document
-from fencing.strength.screen import screen
+from fencing.strength.remedies import Remedy, remedies
+from fencing.strength.screen import Screening, screen
 from fencing.takeoff import TakeOff
 
 Document = dict[str, Any]
+
+MOST_REMEDIED = 200
+UNREMEDIED = f"What would help is worked out for jobs of up to {MOST_REMEDIED} posts: screen a part of this one."
 
 
 def takeoff_document(taken: TakeOff) -> Document:
@@ -34,8 +38,16 @@ def takeoff_document(taken: TakeOff) -> Document:
     """
     written = _takeoff(taken)
     if taken.measure.strength is not None:
-        written["strength"] = screening_document(screen(taken))
+        screening = screen(taken)
+        written["strength"] = screening_document(screening, affordable_remedies(screening))
+        if len(screening.posts) > MOST_REMEDIED:
+            written["strength"]["remarks"].append(UNREMEDIED)
     return written
+
+
+def affordable_remedies(screening: Screening) -> tuple[Remedy, ...]:
+    """What would help the posts that are over; none where there are so many that working it out would keep a reader waiting."""
+    return remedies(screening) if len(screening.posts) <= MOST_REMEDIED else ()
 
 
 def _takeoff(taken: TakeOff) -> Document:

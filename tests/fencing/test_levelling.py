@@ -89,7 +89,7 @@ def test_a_gross_misclosure_is_refused_rather_than_spread() -> None:
 def test_every_fault_is_named_at_once() -> None:
     rows = [
         {"fore": Decimal(1)},
-        {"at_mm": 5, "inter": "1.2"},
+        {"at_mm": 5, "inter": "1,2"},
         {"at_mm": 4, "inter": Decimal(1), "back": Decimal(1)},
         {"at_mm": 3, "iner": Decimal(1)},
         "a row",

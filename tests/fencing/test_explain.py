@@ -1,0 +1,118 @@
+"""What --explain, --cut-list and the summary say, in the words of a person."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+from math import ceil
+
+import pytest
+
+from fencing.explain import UnknownComponent, cut_list, explain, summary
+from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
+from fencing.places import PLACES
+from fencing.roles import ROLES
+from fencing.takeoff import TakeOff, take_off
+from tests.fencing.strategies import random_jobs
+from tests.fencing.worked.reckoning import ROUND_SIZES
+
+INK = Colours(post="ink", rail="ink", sheet="oat")
+RUN = Run("A", 10_060, 1800, form=Form.LEVEL, layout=Layout.EVEN, colours=INK)
+GATES = (Gate("A-G1", 4000, 3000, GateKind.DOUBLE, 1800),)
+
+
+def taken(*runs: Run, retrofits: tuple[Retrofit, ...] = (), **sizes: object) -> TakeOff:
+    system = replace(ROUND_SIZES, **sizes)  # type: ignore[arg-type]  # any member of the system
+    return take_off(Measure("Rear", system.code, runs, retrofits), system)
+
+
+def test_screws_are_told_place_by_place() -> None:
+    job = taken(RUN)
+    (said,) = explain(job, "screw")
+    row = next(row for row in job.quantities if row.role == "screw")
+    assert said.startswith(f"Screws (ink): {row.total}. Needed: {row.net}, that is ")
+    ends = 2 * 2 * len(job.runs[0].bays)  # two rails of two ends in each bay
+    each = ROUND_SIZES.screws.per_rail_end
+    assert f"{each} at each of {ends} rail ends makes {ends * each}" in said
+
+
+def test_one_is_one_and_two_are_two() -> None:
+    job = taken(replace(RUN, gates=GATES))
+    assert explain(job, "latch") == ("Latch (ink): 1. Needed: 1, that is 1 at one gate.",)
+    assert explain(job, "drop_bolt") == ("Drop bolt (ink): 1. Needed: 1, that is 1 at one double gate.",)
+    assert explain(job, "hinge") == ("Hinges (ink): 4. Needed: 4, that is 2 at each of 2 gate leaves makes 4.",)
+
+
+def test_pieces_are_told_by_what_they_are_for_and_what_they_are_cut_to() -> None:
+    job = taken(RUN)
+    (said,) = explain(job, "rails")
+    bays = len(job.runs[0].bays)
+    assert said.startswith(f"Rails (ink): {2 * bays}. Needed: {2 * bays}, that is {bays} for bottom rails;")
+    longest = max(rail.length for bay in job.runs[0].bays for rail in bay.rails)
+    assert f"of {longest} mm" in said
+
+
+def test_concrete_is_told_in_cubic_metres_and_in_bags_where_their_yield_is_known() -> None:
+    known = taken(RUN, bag_yield=Decimal("0.0105"))
+    (said,) = explain(known, "concrete")
+    bags = ceil(known.concrete.total / Decimal("0.0105"))  # the last bag is opened too
+    assert said.startswith(f"Concrete in bags: {known.concrete.total} m³, in {bags} bags that yield 0.0105 m³ each.")
+    assert f"The allowance of 10 % adds {known.concrete.allowance} m³." in said
+
+
+@pytest.mark.parametrize(
+    ("asked", "roles"),
+    [
+        ("cap", ["Post caps", "Square post caps"]),
+        ("CAP.PAIR", ["Post caps"]),
+        ("post", ["Square posts", "Post channels"]),
+        ("square posts", ["Square posts"]),
+        ("Sheet", ["Sheets"]),
+    ],
+)
+def test_a_role_a_family_or_a_word_for_it_may_be_asked_for(asked: str, roles: list[str]) -> None:
+    assert [said.split(" (")[0] for said in explain(taken(RUN), asked)] == roles
+
+
+def test_a_component_may_be_asked_for_by_its_name() -> None:
+    job = taken(RUN, components={"rail": "RB-RAIL"})
+    assert explain(job, "rb-rail") == explain(job, "rail")
+    assert "[RB-RAIL]" in explain(job, "rail")[0]
+
+
+def test_what_is_not_known_is_answered_with_what_is() -> None:
+    with pytest.raises(UnknownComponent, match="'screwz' is not known here; did you mean screw"):
+        explain(taken(RUN), "screwz")
+    with pytest.raises(UnknownComponent, match=r"there are no hinges in this job; this job needs post\.square, "):
+        explain(taken(RUN), "hinge")
+
+
+def test_every_quantity_of_any_job_can_be_explained_in_known_words() -> None:
+    for job in random_jobs(60, 3):
+        built = take_off(job.measure, job.system)
+        for row in built.quantities:
+            assert row.role in ROLES
+            assert any(f": {row.total:f}" in said for said in explain(built, row.role))
+            for why in row.why:
+                assert why.place in PLACES or why.place.endswith("half caps, two from a cap")
+
+
+def test_the_cut_list_has_every_piece_once_and_longest_first() -> None:
+    job = taken(replace(RUN, gates=GATES), retrofits=(Retrofit("R1", (2000,), 300, INK),))
+    rows = [line.split() for line in cut_list(job).splitlines() if line.startswith("  ") and "pieces" not in line]
+    assert sum(int(row[0]) for row in rows) == sum(piece.count for piece in job.pieces)
+    assert "2 post extensions, ink" in cut_list(job).splitlines()
+    for role in ("rail", "sheet"):
+        lengths = [piece.length for piece in job.pieces if piece.role == role]
+        assert lengths == sorted(lengths, reverse=True)
+
+
+def test_a_job_without_pieces_says_so() -> None:
+    assert cut_list(replace(taken(RUN), pieces=())) == "nothing to cut"
+
+
+def test_the_summary_counts_in_words() -> None:
+    told = summary(taken(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
+    assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in told
+    assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in told
+    assert "        1 latch (ink)" in told
