@@ -186,6 +186,8 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
 
 
 def _check_open(revision: Revision) -> None:
+    if revision.quote.job.state in {JobState.CANCELLED, JobState.CLOSED}:
+        raise Problem("conflict", "This job is not being done. Ask the business.")
     if revision.state == State.ACCEPTED:
         return  # a party that need not accept may still say so
     if revision.state != State.SENT:

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import canonical, digest, parsed
+from quotes.jobs.measuring import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion
 from quotes.jobs.services import note_event
 from quotes.offers.content import assemble
@@ -60,6 +61,8 @@ def discard_draft(*, revision: Revision) -> None:
     """Throws a draft away; its number is given out again."""
     quote = lock_quote(revision.quote)
     _only_draft(revision)
+    if revision.number == 1:
+        raise Problem("conflict", "The first draft of a quote stays; change it instead.")
     revision.delete()
     quote.latest -= 1
     quote.save(update_fields=["latest"])
@@ -75,10 +78,11 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     agreed = agreed_revision(quote)
     if version is not None:
         _check_measure(version, quote.job)
-    if agreed is not None and last.kind == Kind.OFFER:
-        setup: dict[str, Any] = {"parties": last.setup.get("parties", [])}
-    else:
-        setup = dict(last.setup)
+    setup = dict(last.setup)
+    if agreed is not None and (last.kind == Kind.OFFER or last.pk == agreed.pk):
+        setup = {"parties": last.setup.get("parties", [])}  # what is agreed already is not asked for again
+    if version is None:
+        version = newest(last.measure_version.measure) if agreed else last.measure_version
     quote.latest += 1
     quote.save(update_fields=["latest"])
     draft = Revision.objects.of(quote.business).create(
@@ -109,6 +113,7 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     if agreed != revision.changes:
         raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
     content = assemble(revision, now=now)
+    _says_something(content)
     content["override"] = _override(content, override_reason, actor)
     _replace_open(quote, revision.kind, now, actor)
     whole = sums(content)
@@ -157,6 +162,12 @@ def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
             note_event(job=quote.job, kind="quote.replaced", text=f"{row} replaced.", actor=actor)
 
 
+def _says_something(content: Mapping[str, Any]) -> None:
+    difference = content["difference"]
+    if difference is not None and not (difference["lines"] or difference["quantities"] or content["options"]):
+        raise Refused([Fault("/setup", "variation.empty", "Nothing is different from what was agreed.")])
+
+
 def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
     stops = [stop for one in content["builds"] for stop in one["stops"]]
     if not stops:
@@ -179,6 +190,9 @@ def _check_measure(version: MeasureVersion, job: Job) -> None:
 
 def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     kept = dict(setup)
+    if revision.kind == Kind.VARIATION and kept.get("alternatives"):
+        text = "A variation has no alternatives: it is the difference to one fence. Offer options instead."
+        raise Refused([Fault("/setup/alternatives", "variation.alternatives", text)])
     parties = kept.get("parties") or _default_parties(revision)
     kept["parties"] = parties
     revision.setup = kept

@@ -10,9 +10,14 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from quotes.jobs.canonical import parsed
+from quotes.jobs.measuring import save_measure
 from quotes.offers import mail
 from quotes.offers.answering import lapse_if_due
+from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, SignedLink, State
+from quotes.offers.sums import BASE
+from shared.business.actors import SYSTEM
 from shared.outbox import Event, Finish, handles, regularly, want
 
 REMIND_BEFORE = timedelta(days=3)
@@ -73,6 +78,17 @@ def mail_answer(event: Event) -> None:
         letters.append(mail.receipt_letter(answer, answer.revision))
     for letter in letters:
         letter.send()
+
+
+@handles("quote.accepted")
+def keep_chosen_measure(event: Event) -> None:
+    """Where an alternative was chosen, its measure becomes the next version: later changes start from what is agreed."""
+    rows = Revision.anywhere.select_related("measure_version__measure__job", "business")  # unscoped: by event
+    revision = rows.get(ref=event.subject)
+    build = standing_build(parsed(revision.content), revision.choices)
+    if build["key"] != BASE:
+        measure = revision.measure_version.measure
+        save_measure(measure=measure, document=build["measure"], actor=SYSTEM)
 
 
 @regularly(timedelta(minutes=30))

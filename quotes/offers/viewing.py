@@ -16,7 +16,7 @@ from quotes.offers.models import Answer, Answered, Party, Question, Revision, St
 from quotes.offers.sums import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
 
 COMMON = (
-    "kind", "number", "revision", "label", "job", "dates", "currency", "business", "site", "introduction", "terms",
+    "kind", "number", "revision", "label", "job", "dates", "currency", "business", "introduction", "terms",
 )  # fmt: skip
 
 
@@ -73,6 +73,7 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
     return {
         "party_quote": 1,
         **{name: content[name] for name in COMMON},
+        "site": _without(content["site"], "access"),
         "party": {name: party[name] for name in ("name", "address", "chooses")},
         "customer": content["customer"] if party["chooses"] else {"name": party["name"], "address": party["address"]},
         "build": _shown_build(standing_build(content, choices.document())),

@@ -122,3 +122,52 @@ def test_what_was_built_otherwise_is_on_the_time_line(estimator: Caller, agreed:
     assert newest["text"] == "Built otherwise at A-P3: Rock at 300: post set 200 to the left"
     problem = estimator.post(at, {"kind": "used", "role": "rail"}, status=422)
     assert problem["errors"][0]["pointer"] == "#/quantity"
+
+
+def test_a_variation_of_a_chosen_alternative_starts_from_the_alternative(
+    estimator: Caller, stranger: Caller, django_capture_on_commit_callbacks: Jobs
+) -> None:
+    job, kept = open_job(estimator, _alone(12000))
+    setup = {"parties": PARTIES[:1], "alternatives": [{"key": "low", "label": "Lower", "height_mm": 1500}]}
+    draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": setup})
+    link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
+    digest = stranger.get(f"links/{link}")["content_sha256"]
+    answer = {"name": "Ada", "content_sha256": digest, "choices": {"build": "low"}}
+    with django_capture_on_commit_callbacks(execute=True):
+        stranger.post(f"links/{link}/accept", answer)
+    assert estimator.get(f"measures/{kept}")["document"]["defaults"]["height_mm"] == 1500
+
+    varied = estimator.post(f"quotes/{draft['quote']['ref']}/revisions")
+    nothing = estimator.post(f"revisions/{varied['ref']}/send", status=422)
+    assert [error["code"] for error in nothing["errors"]] == ["variation.empty"]
+    setup = {"parties": PARTIES[:1], "extras": [{"label": "Second tap", "net": "95.00"}]}
+    estimator.put(f"revisions/{varied['ref']}", {"setup": setup})
+    link = send_quote(estimator, varied, django_capture_on_commit_callbacks)["ada"]
+    document = stranger.get(f"links/{link}")["document"]
+    assert [(line["text"], line["net"]) for line in document["lines"]] == [("Second tap", "95.00")]
+    stranger.post(
+        f"links/{link}/accept", {"name": "Ada", "content_sha256": stranger.get(f"links/{link}")["content_sha256"]}
+    )
+    # what was agreed once is not asked for again
+    again = estimator.post(f"quotes/{draft['quote']['ref']}/revisions")
+    assert "extras" not in again["setup"]
+
+
+def test_a_cancelled_jobs_quote_can_not_be_accepted(
+    estimator: Caller, stranger: Caller, django_capture_on_commit_callbacks: Jobs
+) -> None:
+    job, kept = open_job(estimator, _alone(12000))
+    draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
+    link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
+    digest = stranger.get(f"links/{link}")["content_sha256"]
+    estimator.post(f"jobs/{job}/state", {"state": "cancelled"}, status=200)
+    problem = stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": digest}, status=409)
+    assert problem["detail"] == "This job is not being done. Ask the business."
+
+
+def test_the_first_draft_of_a_quote_stays(estimator: Caller) -> None:
+    job, kept = open_job(estimator, _alone(12000))
+    first = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
+    path = f"/api/v1/revisions/{first['ref']}"
+    etag = estimator.etag(f"revisions/{first['ref']}")
+    assert estimator.client.delete(path, headers={"If-Match": etag}).status_code == 409  # a quote has a first draft
