@@ -10,7 +10,8 @@ from django.core.management import call_command, get_commands
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from shared.business.models import Business
-from shared.business.services import demo_sign_in
+from shared.business.roles import Role, granted
+from shared.business.services import demo_sign_in, issue_key
 
 _PASSWORD = "fences for everybody"  # noqa: S105 - printed on purpose; refused below outside of a demonstration
 
@@ -35,6 +36,8 @@ class Command(BaseCommand):
         else:
             person = demo_sign_in(business=business, password=_PASSWORD)
             self.stdout.write(f"Sign in as {person.email} with the password: {_PASSWORD}")
+            _, key = issue_key(name="serve", scopes=granted(Role.OWNER), business=business)
+            self.stdout.write(f"API key of this run: {key}")
         self.stdout.write(
             f"Pages: http://localhost:{options['port']}/   API: http://localhost:{options['port']}/api/docs/"
         )
