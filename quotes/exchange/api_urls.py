@@ -2,6 +2,21 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.exchange import order_api, supply_api
+
+urlpatterns = [
+    path("orders/<str:ref>/document.<str:form>", order_api.OrderFile.as_view()),
+    path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
+    path("supply/orders", supply_api.SupplyOrders.as_view()),
+    path("supply/orders/<str:ref>.<str:form>", supply_api.SupplyOrderFile.as_view()),
+    path("supply/orders/<str:ref>", supply_api.SupplyOrderDetail.as_view()),
+    path("supply/orders/<str:ref>/replies", supply_api.SupplyReplies.as_view()),
+    path("supply/orders/<str:ref>/despatches", supply_api.SupplyDespatches.as_view()),
+    path("supply/orders/<str:ref>/events", supply_api.SupplyOrderEvents.as_view()),
+    path("supply/events", supply_api.SupplyEvents.as_view()),
+    path("supply/offer-batches", supply_api.SupplyOfferBatches.as_view()),
+    path("supply/sandbox/orders", supply_api.SandboxOrders.as_view()),
+    path("supply/sandbox/reset", supply_api.SandboxReset.as_view()),
+]

@@ -31,6 +31,10 @@ NOT_OWNED = {
     "shared.Wanted": "the outbox; follows its event",
     "shared.Routine": "when the system last did something",
     "shared.IdempotentCall": "belongs to a caller, not to a business",
+    "exchange.Sandbox": "links a supplier's account to its make-believe business",
+    "exchange.WebhookEndpoint": "of a business or of a supplier account; checked by a constraint",
+    "exchange.Delivery": "follows its endpoint",
+    "exchange.Attempt": "follows its delivery",
     "shared.RateWindow": "belongs to a caller, or to a network address",
 }
 

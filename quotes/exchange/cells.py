@@ -1,0 +1,40 @@
+"""Texts in cells: what a spreadsheet would run as a formula is marked as text; numbers stay numbers."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from decimal import Decimal
+
+Cell = str | int | Decimal | date | None
+# a formula's first sign, in full width too, behind white space or a field separator that a spreadsheet may cut at (OWASP, CSV
+# injection)
+RUNS = r"^[\s;,|]*[=+\-@\uff1d\uff0b\uff0d\uff20\t\r]"
+_RUNS = re.compile(RUNS)
+
+
+def guarded(text: str) -> str:
+    """The text with an apostrophe before it where a spreadsheet would run it.
+
+    >>> guarded("=1+1"), guarded(" @SUM(A1)"), guarded("Rail 2250")
+    ("'=1+1", "' @SUM(A1)", 'Rail 2250')
+    """
+    return f"'{text}" if _RUNS.match(text) or text[:1] in ("\t", "\r") else text
+
+
+def cell(value: Cell) -> str:
+    """A value as a cell of CSV: texts guarded, numbers in plain digits, days in ISO 8601.
+
+    >>> cell(Decimal("-12.50")), cell("-12.50"), cell(None)
+    ('-12.50', "'-12.50", '')
+    """
+    match value:
+        case None:
+            return ""
+        case Decimal():
+            return f"{value:f}"
+        case datetime() | date():
+            return value.isoformat()
+        case int():
+            return str(value)
+    return guarded(value)

@@ -1,0 +1,250 @@
+"""An order in every form it is downloaded in, with the same totals: JSON, UBL, CSV, PDF; and what suppliers' UBL says of it."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+
+from fencing.faults import Fault, Refused
+from quotes.documents.quotesheet import face
+from quotes.documents.rendering import Variant, markup, render
+from quotes.exchange.cells import Cell, cell
+from quotes.exchange.ubl.orders import write_order
+from quotes.exchange.ubl.values import (
+    Address,
+    DespatchAdvice,
+    LineStatus,
+    OrderDocument,
+    OrderLine,
+    OrderResponse,
+    Party,
+    ResponseLine,
+    TaxRow,
+)
+from quotes.offers.content import face as face_of_business
+from quotes.orders import queries
+from quotes.orders.delivering import Docket, Loaded
+from quotes.orders.models import OrderLine as Line
+from quotes.orders.models import Said, SupplierOrder
+from quotes.orders.replying import LineSaid, Told
+from quotes.orders.rows import amount, number
+from quotes.orders.services import face_of
+from quotes.orders.sums import due, taxes
+
+HEAD = (
+    "order", "line", "sku", "supplier_sku", "description", "finish", "length_mm", "quantity", "unit", "packs", "price",
+    "net", "tax_code", "tax_rate",
+)  # fmt: skip
+
+
+def cents(value: Decimal) -> Decimal:
+    """An amount without needless zeros beyond the minor unit."""
+    return Decimal(amount(value))
+
+
+def ubl_values(order: SupplierOrder) -> OrderDocument:
+    """The order as a UBL Order says it; what was cancelled is left out."""
+    lines = [line for line in _lines(order) if due(line)]
+    told = order.face or face_of(order)
+    rows = [TaxRow(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
+    place = order.deliver_to
+    return OrderDocument(
+        id=order.number,
+        issued=order.placed_on or order.created_at.date(),
+        currency=order.currency,
+        buyer=_party(told["buyer"]),
+        seller=_party(told["seller"]),
+        lines=tuple(_ubl_line(line) for line in lines),
+        lines_total=cents(order.goods),
+        taxes=tuple(sorted(rows, key=lambda row: (row.category, row.percent))),
+        tax=cents(order.tax),
+        total=cents(order.total),
+        payable=cents(order.total),
+        charge=cents(order.delivery_fee) if order.delivery_fee else Decimal(0),
+        charge_reason="Delivery" if order.delivery_fee else "",
+        charge_tax_category=order.fee_tax_category,
+        charge_tax_percent=Decimal(number(order.fee_tax_rate)),
+        deliver_to=Address(
+            " ".join(place.get("address", "").split()),
+            place.get("place", ""),
+            place.get("postcode", ""),
+            place.get("country", ""),
+        ),
+        deliver_from=order.deliver_from,
+        deliver_by=order.deliver_by,
+        note=" ".join(order.note.split()),
+        buyer_reference=order.ref,
+    )
+
+
+def _lines(order: SupplierOrder) -> list[Line]:
+    return list(queries.lines(order).order_by("position"))
+
+
+def _party(told: Mapping[str, str]) -> Party:
+    gln = told.get("gln", "")
+    return Party(
+        told["name"],
+        Address(
+            " ".join(told.get("address", "").split()),
+            told.get("place", ""),
+            told.get("postcode", ""),
+            told.get("country", ""),
+        ),
+        gln or told.get("email", ""),
+        "0088" if gln else "EM" if told.get("email") else "",
+        told.get("registration_number", ""),
+        told.get("tax_number", ""),
+    )
+
+
+def _ubl_line(line: Line) -> OrderLine:
+    made = line.why[0] if line.why and " made to " in line.why[0] else ""
+    return OrderLine(
+        id=str(line.position),
+        name=line.label,
+        quantity=Decimal(number(due(line))),
+        unit=line.unit,
+        price=cents(line.price),
+        net=cents(line.net),
+        seller_sku=line.supplier_sku,
+        buyer_sku=line.sku,
+        gtin=line.gtin,
+        note=made,
+        tax_category=line.tax_category,
+        tax_percent=Decimal(number(line.tax_rate)),
+    )
+
+
+def order_ubl(order: SupplierOrder) -> bytes:
+    """The order as UBL 2.1."""
+    return write_order(ubl_values(order))
+
+
+def order_rows(order: SupplierOrder) -> list[list[Cell]]:
+    """The order as a table: a row for each line, then goods, delivery, tax for each rate, and the total."""
+    rows: list[list[Cell]] = [list(HEAD)]
+    lines = _lines(order)
+    for line in lines:
+        quantity = due(line)
+        packs = quantity / line.pack
+        rows.append(
+            [
+                order.number,
+                line.position,
+                line.sku,
+                line.supplier_sku,
+                line.label,
+                line.finish,
+                line.length_mm,
+                Decimal(number(quantity)),
+                line.unit,
+                Decimal(number(packs)),
+                cents(line.price),
+                cents(line.net),
+                line.tax_code,
+                Decimal(number(line.tax_rate)),
+            ]
+        )
+    rows.append(_sum(order, "Goods", order.goods))
+    if order.delivery_fee:
+        rows.append(_sum(order, "Delivery", order.delivery_fee))
+    rows += [_sum(order, f"Tax {row.category} {number(row.rate)} %", row.tax) for row in taxes(order, lines)]
+    rows.append(_sum(order, "Total", order.total))
+    return rows
+
+
+def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:
+    row: list[Cell] = [None] * len(HEAD)
+    row[0], row[HEAD.index("description")], row[HEAD.index("net")] = order.number, text, cents(value)
+    return row
+
+
+def order_csv(order: SupplierOrder) -> bytes:
+    """The order as CSV (RFC 4180, UTF-8)."""
+    text = io.StringIO()
+    csv.writer(text).writerows([cell(value) for value in row] for row in order_rows(order))
+    return text.getvalue().encode()
+
+
+def order_pdf(order: SupplierOrder) -> bytes:
+    """The order as a list for the yard."""
+    made = order.placed_at or order.created_at
+    sheet = queries.order_sheet(order)
+    strip = f"{sheet['heading']} · {sheet['job']} · {order.business.name}"
+    values = {
+        "face": face(face_of_business(order.business)),
+        "strip": strip,
+        "made": made.isoformat(),
+        "sheet": sheet,
+    }
+    return render(markup("orderlist", values), Variant.ACCESSIBLE, made)
+
+
+FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {
+    "xml": ("application/xml", order_ubl),
+    "csv": ("text/csv; charset=utf-8", order_csv),
+    "pdf": ("application/pdf", order_pdf),
+}
+"""Media type and writer by suffix; JSON is the API's own."""
+
+
+def read_reply(document: OrderResponse, order: SupplierOrder) -> Told:
+    """A UBL OrderResponse as a reply to this order. Refused when it is about another order or in another currency."""
+    faults = _wrong_order(document.order, order)
+    if document.currency and document.currency != order.currency:
+        text = f"This order is in {order.currency}, the document in {document.currency}."
+        faults.append(Fault("/DocumentCurrencyCode", "currency", text))
+    known = {str(line.position): line for line in _lines(order)}
+    lines: list[LineSaid] = []
+    for place, said in enumerate(document.lines):
+        line, at = known.get(said.order_line), f"/OrderLine/{place}"
+        if line is None:
+            faults.append(Fault(f"{at}/OrderLineReference", "unknown", f"The order has no line {said.order_line}."))
+        elif said.status not in _SAID:
+            text = "A line added or delivered already is not taken here; send 3, 5 or 7."
+            faults.append(Fault(f"{at}/LineStatusCode", "line.status", text))
+        else:
+            lines.append(_said(said, line))
+    if faults:
+        raise Refused(faults)
+    return Told(document.id, document.code.value, document.note, document.promised, tuple(lines))
+
+
+_SAID = {LineStatus.ACCEPTED: Said.ACCEPT, LineStatus.REFUSED: Said.REFUSE, LineStatus.CHANGED: Said.CHANGE}
+
+
+def _said(said: ResponseLine, line: Line) -> LineSaid:
+    """What differs from the order is what changes; UBL repeats what does not."""
+    if said.status != LineStatus.CHANGED:
+        refused = said.status == LineStatus.REFUSED
+        reason = said.note or ("refused" if refused else "")
+        return LineSaid(line.position, _SAID[said.status].value, reason, promised=None if refused else said.promised)
+    quantity = None if said.quantity in (None, line.outstanding) else said.quantity
+    price = None if said.price in (None, line.price) else said.price
+    return LineSaid(line.position, Said.CHANGE.value, said.note, quantity, price, said.promised)
+
+
+def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:
+    """A UBL DespatchAdvice as a docket of this order."""
+    faults = _wrong_order(document.order, order)
+    known = {str(line.position): line for line in _lines(order)}
+    loaded: list[Loaded] = []
+    for place, one in enumerate(document.lines):
+        line = known.get(one.order_line)
+        if line is None:
+            text = f"The order has no line {one.order_line}."
+            faults.append(Fault(f"/DespatchLine/{place}/OrderLineReference", "unknown", text))
+        elif one.quantity:
+            loaded.append(Loaded(line.position, one.quantity, one.outstanding_reason))
+    if faults:
+        raise Refused(faults)
+    return Docket(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
+
+
+def _wrong_order(named: str, order: SupplierOrder) -> list[Fault]:
+    if named == order.number:
+        return []
+    return [Fault("/OrderReference", "order.other", f"This address is of order {order.number}, not {named}.")]

@@ -1,0 +1,76 @@
+"""The forms an order is answered in, and the XML that is read: how DRF gets to know them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import IO, Any
+
+from django.http import HttpResponse
+from rest_framework.parsers import BaseParser
+from rest_framework.renderers import BaseRenderer
+from rest_framework.request import Request
+
+from quotes.exchange.documents import FORMS
+from quotes.exchange.ubl.intake import MOST_BYTES
+from quotes.orders.models import SupplierOrder
+from shared.jsontext import JsonRenderer, StrictJsonParser
+from shared.problems import Problem
+
+
+class _Written(BaseRenderer):
+    """A document that is written already; only its name is needed to negotiate."""
+
+    charset = None
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        return JsonRenderer().render(data)
+
+
+class XmlForm(_Written):
+    media_type = "application/xml"
+    format = "xml"
+
+
+class CsvForm(_Written):
+    media_type = "text/csv"
+    format = "csv"
+
+
+class PdfForm(_Written):
+    media_type = "application/pdf"
+    format = "pdf"
+
+
+class UblParser(BaseParser):
+    """A body of XML as its bytes: what is in it is read, and refused, by the UBL readers."""
+
+    media_type = "application/xml"
+
+    def parse(  # type: ignore[override]  # the bytes are the value
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> bytes:
+        body: bytes = stream.read(MOST_BYTES + 1)
+        if len(body) > MOST_BYTES:
+            raise Problem("too-large", f"A document may have {MOST_BYTES} bytes.")
+        return body
+
+
+RENDERERS = [JsonRenderer, XmlForm, CsvForm, PdfForm]
+PARSERS = [StrictJsonParser, UblParser]
+
+
+def answered(order: SupplierOrder, form: str) -> HttpResponse:
+    """The order as a file in one of the forms, or 404."""
+    if form not in FORMS:
+        raise Problem("not-found", f"An order comes as {', '.join(['json', *FORMS])}.")
+    kind, write = FORMS[form]
+    response = HttpResponse(write(order), content_type=kind)
+    response["Content-Disposition"] = f'attachment; filename="{order.number}.{form}"'
+    response["Vary"] = "Accept, Authorization, Cookie"
+    return response
+
+
+def asked_form(request: Request) -> str:
+    """What the Accept header asks for."""
+    chosen = getattr(request, "accepted_renderer", None)
+    return str(chosen.format) if chosen is not None else "json"

@@ -1,0 +1,265 @@
+"""A supplier's own side: its orders, its word on them, its dockets, its prices, and the log of everything that happened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.exchange import batches, documents, sandbox, supply
+from quotes.exchange.forms import PARSERS, RENDERERS, answered, asked_form
+from quotes.exchange.ubl.despatches import read_despatch
+from quotes.exchange.ubl.responses import read_response
+from quotes.jobs.rows import DOCUMENT, shape
+from quotes.orders import bodies
+from quotes.orders.delivering import despatch
+from quotes.orders.models import OrderEvent, SupplierOrder
+from quotes.orders.queries import state_asked
+from quotes.orders.replying import take_reply
+from quotes.orders.rows import (
+    EVENT_SHAPE,
+    EVENT_VALUES,
+    ORDER_FULL_SHAPE,
+    ORDER_SHAPE,
+    ORDER_VALUES,
+    event_row,
+    order_full,
+    order_row,
+)
+from shared.api import Endpoint
+from shared.business.roles import Scope
+from shared.openapi import page_of
+from shared.problems import Problem
+from shared.reading import StrictSerializer, read
+
+_BATCH_SHAPE = shape((), items={"type": "array", "items": DOCUMENT}, stored={"type": "integer"})
+_WHOLE_BODY = "application/xml"
+
+
+class SupplyEndpoint(Endpoint):
+    """What a supplier's addresses share."""
+
+    def order(self, ref: str) -> SupplierOrder:
+        """One of the supplier's orders, or 404: another's is not there."""
+        return self.find(supply.visible(self.actor).select_related("supplier", "business"), ref)
+
+    def told(self, order: SupplierOrder, status: int = 200) -> Response:
+        """The order as the supplier sees it, with its tag."""
+        order.refresh_from_db()
+        return self.one(order_full(order, own=False), order, status=status)
+
+    def body(self, kind: type[serializers.BaseSerializer[Any]]) -> dict[str, Any] | bytes:
+        """JSON as values, or the bytes of an XML document."""
+        data: Any = self.request.data
+        return data if isinstance(data, bytes) else read(kind, data)
+
+
+class SupplyOrders(SupplyEndpoint):
+    """Orders sent to the supplier. ``changed_after`` makes polling complete: nothing that changed is ever missed."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+    paged = True
+    parameters = {
+        "state": "placed, acknowledged, despatched, received, closed or cancelled.",
+        "business": "The ref of a business.",
+        "number": "The number of an order.",
+        "changed_after": "Only orders whose changed is higher, in the order of changes: start with 0, go on with the last.",
+    }
+
+    @extend_schema(responses={200: page_of(ORDER_SHAPE)}, summary="Orders of a supplier")
+    def get(self, request: Request) -> Response:
+        asked = request.query_params.dict()
+        rows = supply.visible(self.actor)
+        rows = rows.filter(state=state_asked(asked)) if "state" in asked else rows
+        by = {"business": "business__ref", "number": "number"}
+        rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
+        if "changed_after" not in asked:
+            return self.page(rows.values(*ORDER_VALUES), order_row)
+        rows = rows.filter(changed__gt=_whole(asked["changed_after"], "changed_after"))
+        return self.page(rows.values(*ORDER_VALUES), order_row, by="changed")
+
+
+class SupplyOrderDetail(SupplyEndpoint):
+    """One order: JSON, or by Accept or suffix UBL (xml), CSV or PDF."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+    renderer_classes = RENDERERS
+
+    @extend_schema(
+        responses={(200, "application/json"): ORDER_FULL_SHAPE, (200, _WHOLE_BODY): OpenApiTypes.BINARY},
+        summary="One order of a supplier",
+    )
+    def get(self, request: Request, ref: str) -> Response | HttpResponse:
+        order, form = self.order(ref), asked_form(request)
+        return self.told(order) if form == "json" else answered(order, form)
+
+
+class SupplyOrderFile(SupplyEndpoint):
+    """One order as a file: xml (UBL 2.1), csv, pdf or json."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+
+    @extend_schema(responses={(200, _WHOLE_BODY): OpenApiTypes.BINARY}, summary="An order as a file")
+    def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
+        order = self.order(ref)
+        return self.told(order) if form == "json" else answered(order, form)
+
+
+class SupplyReplies(SupplyEndpoint):
+    """The supplier's word: JSON, or a UBL OrderResponse. The same number again is the same reply."""
+
+    scopes = {"POST": Scope.SUPPLY_WRITE}
+    parser_classes = PARSERS
+
+    @extend_schema(
+        request={"application/json": bodies.ReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+        responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
+        summary="Acknowledge, accept, refuse or propose",
+    )
+    def post(self, request: Request, ref: str) -> Response:
+        order, body = self.order(ref), self.body(bodies.ReplyIn)
+        told = documents.read_reply(read_response(body), order) if isinstance(body, bytes) else bodies.told(body)
+        order, new = take_reply(order=order, told=told, actor=self.actor)
+        return self.told(order, 201 if new else 200)
+
+
+class SupplyDespatches(SupplyEndpoint):
+    """What is on the lorry: JSON, or a UBL DespatchAdvice. The same number again is the same despatch."""
+
+    scopes = {"POST": Scope.SUPPLY_WRITE}
+    parser_classes = PARSERS
+
+    @extend_schema(
+        request={"application/json": bodies.DocketIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+        responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
+        summary="Despatch",
+    )
+    def post(self, request: Request, ref: str) -> Response:
+        order, body = self.order(ref), self.body(bodies.DocketIn)
+        docket = documents.read_docket(read_despatch(body), order) if isinstance(body, bytes) else bodies.docket(body)
+        order, _, new = despatch(order=order, docket=docket, actor=self.actor)
+        return self.told(order, 201 if new else 200)
+
+
+class SupplyOrderEvents(SupplyEndpoint):
+    """Everything that happened to one order."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+    paged = True
+
+    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="Events of a supplier's order")
+    def get(self, request: Request, ref: str) -> Response:
+        rows = OrderEvent.anywhere.filter(
+            order=self.order(ref), for_supplier=True
+        )  # unscoped: the supplier's own order
+        return self.page(rows.values(*EVENT_VALUES), event_row, by="id")
+
+
+class SupplyEvents(SupplyEndpoint):
+    """The log of everything that happened to the supplier's orders, in one order, kept for as long as the orders are."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+    paged = True
+    parameters = {
+        "after": "The ref of an event: only what came after it.",
+        "type": "Only events of a type, such as order.placed.",
+    }
+
+    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="The event log")
+    def get(self, request: Request) -> Response:
+        rows = supply.events_seen_by(supply.account_of(self.actor), test=supply.is_test(self.actor))
+        asked = request.query_params
+        if "after" in asked:
+            rows = rows.filter(id__gt=self.find(rows, asked["after"]).pk)
+        if "type" in asked:
+            rows = rows.filter(kind=asked["type"])
+        return self.page(rows.values(*EVENT_VALUES), event_row, by="id")
+
+
+class OffersIn(StrictSerializer):
+    """``offers`` as under supply/offers; each is judged for itself."""
+
+    offers = serializers.ListField(child=serializers.JSONField(), min_length=1, max_length=batches.MOST_OFFERS)
+
+
+class SupplyOfferBatches(SupplyEndpoint):
+    """New prices in bulk."""
+
+    scopes = {"POST": Scope.SUPPLY_OFFERS_WRITE}
+    parameters = {
+        "validate_only": "true: the same answer, nothing is stored.",
+        "all_or_nothing": "true: one refused refuses all.",
+    }
+
+    @extend_schema(request=OffersIn, responses={200: _BATCH_SHAPE, 207: _BATCH_SHAPE}, summary="Prices in bulk")
+    def post(self, request: Request) -> Response:
+        asked = request.query_params
+        outcomes = batches.take_offers(
+            account=supply.account_of(self.actor),
+            actor=self.actor,
+            offers=self.read(OffersIn)["offers"],
+            test=supply.is_test(self.actor),
+            whole=_flag(asked, "all_or_nothing"),
+            dry=_flag(asked, "validate_only"),
+        )
+        stored = sum(1 for one in outcomes if one.status == 201)
+        return Response({"items": [one.row() for one in outcomes], "stored": stored}, status=207)
+
+
+class SampleIn(StrictSerializer):
+    """Without ``lines`` an ordinary order is made."""
+
+    lines = serializers.ListField(
+        child=bodies.OrderLineIn(), required=False, min_length=1, max_length=sandbox.MOST_LINES
+    )
+
+
+class _SandboxEndpoint(SupplyEndpoint):
+    scopes = {"POST": Scope.SUPPLY_WRITE}
+
+    def check_test(self) -> None:
+        """403 for a live key: it must never make orders by itself."""
+        supply.account_of(self.actor)
+        if not supply.is_test(self.actor):
+            raise Problem("forbidden", "The sandbox is for test keys (bwt_...).")
+
+
+class SandboxOrders(_SandboxEndpoint):
+    """Makes an order in the sandbox."""
+
+    @extend_schema(request=SampleIn, responses={201: ORDER_FULL_SHAPE}, summary="A sample order")
+    def post(self, request: Request) -> Response:
+        self.check_test()
+        lines = self.read(SampleIn).get("lines")
+        order = sandbox.sample_order(supply.account_of(self.actor), lines)
+        response = self.told(order, 201)
+        response["Location"] = f"/api/v1/supply/orders/{order.ref}"
+        return response
+
+
+class SandboxReset(_SandboxEndpoint):
+    """Begins the sandbox anew with fresh sample orders."""
+
+    @extend_schema(request=None, responses={200: shape(("business",))}, summary="Reset the sandbox")
+    def post(self, request: Request) -> Response:
+        self.check_test()
+        return Response({"business": sandbox.reset(supply.account_of(self.actor)).ref})
+
+
+def _flag(asked: Mapping[str, str], name: str) -> bool:
+    value = asked.get(name, "false")
+    if value not in {"true", "false"}:
+        raise Problem("bad-parameter", errors=[{"parameter": name, "code": name, "detail": "true or false."}])
+    return value == "true"
+
+
+def _whole(text: str, name: str) -> int:
+    if not text.isascii() or not text.isdigit() or len(text) > 18:
+        raise Problem("bad-parameter", errors=[{"parameter": name, "code": name, "detail": "A whole number from 0."}])
+    return int(text)

@@ -1,0 +1,40 @@
+"""A business whose first supplier has a system of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import stock_up
+
+
+@pytest.fixture
+def yard(cast: Cast) -> Business:
+    """The business with the starter catalogue."""
+    stock_up(cast.business)
+    return cast.business
+
+
+@pytest.fixture
+def theirs(cast: Cast, key_client: Callable[..., Client]) -> Client:
+    """The supplier's machine."""
+    return key_client(supplier=cast.supplier)
+
+
+def post(client: Client, path: str, body: Any = None, status: int = 201) -> Any:
+    """What is answered to JSON, after its status was looked at."""
+    response = client.post(f"/api/v1/{path}", body if body is not None else {}, "application/json")
+    assert response.status_code == status, response.content[:1500]
+    return response.json()
+
+
+def post_xml(client: Client, path: str, body: bytes, status: int = 201) -> Any:
+    """The same for XML."""
+    response = client.generic("POST", f"/api/v1/{path}", body, "application/xml")
+    assert response.status_code == status, response.content[:1500]
+    return response.json()
