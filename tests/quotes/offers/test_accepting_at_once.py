@@ -16,7 +16,7 @@ from quotes.offers.models import Answer, Revision, State
 from quotes.offers.services import revise, send
 from shared.business.models import Business
 from shared.problems import Problem
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 Knock = Callable[[], str]
@@ -126,3 +126,15 @@ def test_quotes_started_at_once_have_numbers_without_gaps(business: Business) ->
 
 def _alone() -> dict[str, object]:
     return measure(7200)
+
+
+def test_a_draft_sent_by_many_at_once_is_sent_once(business: Business) -> None:
+    stock_up(business)
+    draft = drafted(business, {"parties": PARTIES[:1]}, measure(7200))
+
+    def send_it() -> str:
+        send(revision=Revision.objects.of(business).get(pk=draft.pk), actor=actor_of(business))
+        return "sent"
+
+    assert Counter(_at_once(*[send_it] * 8)) == {"sent": 1, "conflict": 7}
+    assert draft.links.count() == 1
