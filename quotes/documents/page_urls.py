@@ -1,13 +1,15 @@
-"""Page addresses of this app: the customer's side of a quote."""
+"""Page addresses of this app: the customer's side of a quote, and PDFs."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from quotes.documents import party_pages
+from quotes.documents import pages, party_pages
 
 urlpatterns = [
     path("q/<str:token>", party_pages.enter, name="enter-quote"),
     path("q/see/<slug:handle>", party_pages.party_quote, name="party-quote"),
     path("q/see/<slug:handle>/quote.pdf", party_pages.party_pdf, name="party-pdf"),
+    path("revisions/<str:ref>/preview/<str:key>.pdf", pages.preview, name="preview-pdf"),
+    path("documents/<str:ref>.pdf", pages.kept_pdf, name="kept-pdf"),
 ]

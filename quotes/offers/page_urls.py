@@ -1,7 +1,16 @@
-"""Page addresses of this app."""
+"""Page addresses of this app: pricing and sending."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.offers import pages
+
+urlpatterns = [
+    path("quotes", pages.quote_list, name="quotes"),
+    path("jobs/<str:ref>/price", pages.job_price, name="job-price"),
+    path("revisions/<str:ref>", pages.revision, name="revision"),
+    path("revisions/<str:ref>/parties/<str:key>/link", pages.party_link, name="party-link"),
+    path("quotes/<str:ref>/revise", pages.revise, name="revise-quote"),
+    path("questions/<str:ref>/reply", pages.answer_question, name="answer-question"),
+]

@@ -9,6 +9,8 @@ from typing import Any
 from django import template
 
 from quotes.documents import figures
+from quotes.documents.models import Document
+from quotes.offers.models import Revision
 
 register = template.Library()
 
@@ -43,3 +45,10 @@ def metres(value: Any) -> str:
 def money(value: Decimal | str, currency: str, locale: str) -> str:
     """An amount with its currency."""
     return figures.money(str(value), currency, locale)
+
+
+@register.inclusion_tag("documents/kept.html")
+def kept_documents(revision: Revision) -> dict[str, Any]:
+    """The documents of a revision with their state, and the PDFs of those that are made."""
+    rows = Document.objects.of(revision.business).filter(revision=revision).defer("pdf").order_by("kind", "party")
+    return {"documents": list(rows)}

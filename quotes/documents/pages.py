@@ -1,0 +1,60 @@
+"""PDFs for those who are signed in: a preview of the very quote, and what is kept of a revision."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from fencing.faults import Refused
+from quotes.documents.api import OF_CREW
+from quotes.documents.models import Document
+from quotes.documents.pack import quote_pdf
+from quotes.offers import queries
+from quotes.offers.content import assemble
+from quotes.offers.models import State
+from quotes.offers.sums import read_choices
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+from shared.problems import Problem
+
+
+@require_GET
+@needs(Scope.QUOTES_READ)
+def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
+    """A party's PDF: of a draft as it would be sent now, otherwise as it was sent."""
+    rows = queries.revisions(request.business).select_related(
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+    )
+    row = find(rows, ref)
+    try:
+        content = assemble(row, now=timezone.now()) if row.state == State.DRAFT else queries.content_of(row)
+        choices = read_choices(content, row.choices)
+    except (Refused, Problem) as refused:
+        texts = [fault.text for fault in refused.faults] if isinstance(refused, Refused) else [refused.detail]
+        return render(request, "documents/no_preview.html", {"texts": texts, "revision": row}, status=422)
+    if key not in {party["key"] for party in content["parties"]}:
+        return render(
+            request, "documents/no_preview.html", {"texts": ["Nobody pays by this name."], "revision": row}, status=404
+        )
+    response = HttpResponse(quote_pdf(content, key, choices), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{row.quote.number}-{row.number}-{key}.pdf"'
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+@require_GET
+@needs(Scope.JOBS_READ)
+def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
+    """A document that was made; the crew gets those without money."""
+    rows = Document.objects.of(request.business)
+    if not request.actor.may(Scope.DOCUMENTS_READ):
+        rows = rows.filter(kind__in=OF_CREW)
+    row = find(rows, ref)
+    if row.pdf is None:
+        return render(request, "documents/party_wait.html", status=409)
+    response = HttpResponse(bytes(row.pdf), content_type="application/pdf")
+    response["Content-Disposition"] = f'attachment; filename="{row.kind.replace("_", "-")}-{row.ref[:8]}.pdf"'
+    return response

@@ -1,0 +1,284 @@
+"""Pricing and sending: the estimator's sheet of a revision."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from fencing.faults import Refused
+from quotes.jobs.models import Job, MeasureVersion
+from quotes.jobs.queries import jobs, versions
+from quotes.offers import queries, services
+from quotes.offers.answering import reply
+from quotes.offers.content import assemble
+from quotes.offers.draft_form import read_draft, sections, shares_of, wholes
+from quotes.offers.links import address_of, reissue_link, revoke_link
+from quotes.offers.models import Quote, Revision, State
+from quotes.offers.priced import priced
+from quotes.offers.setup import read_setup
+from quotes.offers.sums import Content
+from shared import audit
+from shared.boxes import faults_by_pointer
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+from shared.problems import Problem
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """What kept a form from being done, and what was typed."""
+
+    faults: Mapping[str, str] = field(default_factory=dict)
+    notice: str = ""
+    setup: Mapping[str, Any] | None = None
+    reason: str = ""
+    status: int = 422
+
+
+NOTHING = Refusal(status=200)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.QUOTES_READ)
+def job_price(request: MemberRequest, ref: str) -> HttpResponse:
+    """The price of a job: its newest revision, or the start of its first quote."""
+    job = find(jobs(request.business).select_related("customer", "site", "business"), ref)
+    if request.method == "POST":
+        return _start(request, job)
+    newest = queries.revisions(request.business, {"job": job.ref}).order_by("-id").first()
+    return redirect("revision", newest.ref) if newest else render(request, "offers/start.html", _starting(job))
+
+
+def _starting(job: Job, notice: str = "") -> dict[str, Any]:
+    newest: dict[int, MeasureVersion] = {}
+    for row in versions(job.business).filter(measure__job=job).select_related("measure").order_by("-id")[:100]:
+        newest.setdefault(row.measure_id, row)
+    return {"job": job, "versions": list(newest.values()), "notice": notice}
+
+
+def _start(request: MemberRequest, job: Job) -> HttpResponse:
+    _may_write(request)
+    rows = versions(request.business).filter(measure__job=job).select_related("measure")
+    asked = request.POST.get("measure", "")
+    version = rows.filter(measure__ref=asked).order_by("-number").first() if asked else rows.order_by("-id").first()
+    if version is None:
+        return render(request, "offers/start.html", _starting(job, "Measure the fence first."), status=409)
+    try:
+        draft = services.start_quote(job=job, version=version, actor=request.actor)
+    except Problem as problem:
+        return render(request, "offers/start.html", _starting(job, problem.detail), status=problem.status)
+    return redirect("revision", draft.ref)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.QUOTES_READ)
+def revision(request: MemberRequest, ref: str) -> HttpResponse:
+    """One revision: a draft to work on, or what was sent and what came back."""
+    row = find(_whole(request), ref)
+    if request.method != "POST":
+        return _sheet(request, row)
+    _may_write(request)
+    deeds: dict[str, Callable[[MemberRequest, Revision], HttpResponse]] = {
+        "save": _save,
+        "send": _send,
+        "discard": _discard,
+        "measure": _measure_anew,
+    }
+    try:
+        return deeds.get(request.POST.get("do", ""), _save)(request, row)
+    except Problem as problem:
+        return _sheet(request, find(_whole(request), ref), Refusal(notice=problem.detail, status=problem.status))
+
+
+def _save(request: MemberRequest, row: Revision) -> HttpResponse:
+    refusal = _stored(request, row)
+    if refusal:
+        return _sheet(request, row, refusal)
+    messages.success(request, "The draft is saved.")
+    return redirect("revision", row.ref)
+
+
+def _stored(request: MemberRequest, row: Revision) -> Refusal | None:
+    typed = read_draft(request.POST, row.setup)
+    try:
+        services.change_draft(revision=row, setup=read_setup(typed))
+    except Refused as refused:
+        return Refusal(faults_by_pointer(refused), "Nothing was saved yet: look at what is marked.", typed)
+    return None
+
+
+def _send(request: MemberRequest, row: Revision) -> HttpResponse:
+    refusal = _stored(request, row)
+    if refusal:
+        return _sheet(request, row, refusal)
+    reason = request.POST.get("override_reason", "").strip()
+    try:
+        sent = services.send(revision=row, actor=request.actor, override_reason=reason)
+    except Refused as refused:
+        faults = faults_by_pointer(refused)
+        return _sheet(request, row, Refusal(faults, "It was not sent: " + " ".join(faults.values()), reason=reason))
+    messages.success(request, f"{sent} is on its way to {_names(sent)}.", extra_tags="Sent")
+    return redirect("revision", sent.ref)
+
+
+def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
+    job = row.quote.job.ref
+    services.discard_draft(revision=row)
+    messages.success(request, "The draft is thrown away.")
+    return redirect("job-price", job)
+
+
+def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
+    """The draft rests on the newest version of its measure from now on."""
+    rows = versions(request.business).filter(measure=row.measure_version.measure_id)
+    services.change_draft(revision=row, setup=row.setup, version=rows.order_by("-number").first())
+    return redirect("revision", row.ref)
+
+
+@require_POST
+@needs(Scope.QUOTES_WRITE)
+def revise(request: MemberRequest, ref: str) -> HttpResponse:
+    """The next draft of a quote, on the newest version of the measure its last revision rests on."""
+    quote: Quote = find(queries.quotes(request.business).select_related("job", "business"), ref)
+    last = (
+        queries.revisions(request.business, {"quote": quote.ref}).select_related("measure_version").order_by("-number")
+    )
+    before = last.first()
+    version = None
+    if before is not None:
+        rows = versions(request.business).filter(measure=before.measure_version.measure_id)
+        version = rows.select_related("measure").order_by("-number").first()
+    try:
+        draft = services.revise(quote=quote, actor=request.actor, version=version)
+    except Problem as problem:
+        messages.error(request, problem.detail, extra_tags="Not done")
+        return redirect("job-price", quote.job.ref)
+    return redirect("revision", draft.ref)
+
+
+@require_POST
+@needs(Scope.QUOTES_WRITE)
+def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
+    """Ends a party's link, or makes a new one and shows it this once, for whoever hands it over by other means."""
+    row = find(_whole(request), ref)
+    party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
+    if request.POST.get("do") == "revoke":
+        link = queries.live_links(row).get(party.pk)
+        if link:
+            revoke_link(link=link)
+            audit.record(request.business, request.actor, "link.revoked", f"revision:{row.ref}", {"party": key})
+        messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
+        return redirect("revision", ref)
+    try:
+        link = reissue_link(party=party)
+    except Problem as problem:
+        return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status))
+    audit.record(request.business, request.actor, "link.issued", f"revision:{row.ref}", {"party": key})
+    response = _sheet(request, row, issued={"party": party, "address": address_of(link)})
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def _party_ref(row: Revision, key: str) -> str:
+    return str(queries.parties(row).filter(key=key).values_list("ref", flat=True).first() or "")
+
+
+@require_POST
+@needs(Scope.QUOTES_WRITE)
+def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
+    """Answers a customer's question."""
+    rows = queries.questions(request.business).select_related("party", "revision__quote__job", "business")
+    question = find(rows, ref)
+    text = request.POST.get("text", "").strip()[:4_000]
+    try:
+        if text:
+            reply(question=question, text=text, actor=request.actor)
+            messages.success(request, f"{question.party.name} is told.", extra_tags="Answered")
+    except Problem as problem:
+        messages.error(request, problem.detail, extra_tags="Not done")
+    return redirect("revision", question.revision.ref)
+
+
+@require_GET
+@needs(Scope.QUOTES_READ)
+def quote_list(request: MemberRequest) -> HttpResponse:
+    """Every quote with where its newest revision stands."""
+    rows = queries.revisions(
+        request.business, {"state": request.GET.get("state", "")} if request.GET.get("state") in State.values else {}
+    )
+    rows = rows.select_related("quote__job__customer").order_by("-id")
+    return render(
+        request,
+        "offers/quotes.html",
+        {"revisions": rows[:200], "states": State.choices, "asked": request.GET.get("state", "")},
+    )
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.QUOTES_WRITE):
+        raise PermissionDenied
+
+
+def _whole(request: MemberRequest) -> Any:
+    return queries.revisions(request.business).select_related(
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+    )
+
+
+def _names(row: Revision) -> str:
+    names = [party.name for party in queries.parties(row).order_by("position")]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _content(row: Revision) -> tuple[Content | None, dict[str, str]]:
+    """The frozen content, or the preview of a draft; without it what keeps it from being made."""
+    if row.state != State.DRAFT:
+        return queries.content_of(row), {}
+    try:
+        return assemble(row, now=timezone.now()), {}
+    except Refused as refused:
+        return None, faults_by_pointer(refused)
+
+
+def _sheet(
+    request: MemberRequest, row: Revision, refusal: Refusal = NOTHING, issued: Mapping[str, Any] | None = None
+) -> HttpResponse:
+    content, missing = _content(row)
+    setup = row.setup if refusal.setup is None else refusal.setup
+    parties = list(queries.parties(row).order_by("position"))
+    links = queries.live_links(row)
+    newest = versions(request.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
+    values = {
+        "revision": row,
+        "job": row.quote.job,
+        "is_draft": row.state == State.DRAFT,
+        "content": content,
+        "missing": missing,
+        "priced": priced(content, row.choices) if content else None,
+        "sees_costs": request.actor.may(Scope.PRICES_READ),
+        "may_write": request.actor.may(Scope.QUOTES_WRITE),
+        "sections": sections(setup, refusal.faults),
+        "whole": wholes(setup, refusal.faults),
+        "shares": shares_of(setup, [one["key"] for one in setup.get("parties", [])]),
+        "chooser": next((one["key"] for one in setup.get("parties", []) if one.get("chooses")), ""),
+        "parties": [{"party": party, "link": links.get(party.pk)} for party in parties],
+        "names": _names(row),
+        "unreached": [party.name for party in parties if not party.email],
+        "questions": queries.questions(request.business, row).select_related("party").order_by("id"),
+        "revisions": queries.revisions(request.business, {"quote": row.quote.ref}).order_by("-number"),
+        "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
+        "refusal": refusal,
+        "issued": issued,
+        "locale": request.business.locale,
+        "currency": request.business.currency,
+    }
+    return render(request, "offers/revision.html", values, status=refusal.status)
