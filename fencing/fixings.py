@@ -95,6 +95,8 @@ def count_gate(tally: Tally, gate: HungGate, hardware: tuple[str, ...], colours:
         tally.count("latch", finish(colours, "gate"), "gates")
     if len(gate.leaves) == 2:
         tally.count("drop_bolt", finish(colours, "gate"), "double gates")
+    elif "drop_bolt" in hardware:
+        tally.count("drop_bolt", finish(colours, "gate"), "gates")
 
 
 def _count_leaf(tally: Tally, gate: str, leaf: Leaf, colours: Colours, system: System) -> None:

@@ -88,7 +88,8 @@ def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list
     most = limits.get(gate.kind, limits.get("single", widest))
     notices = list[Notice]()
     if widest > most:
-        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: use a wider kind or a smaller opening"
+        mend = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
+        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {mend}"
         notices.append(Notice("leaf.wide", Level.STOP, gate.id, text))
     gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
     if gap > allowed:

@@ -187,7 +187,7 @@ def throw_gate(dice: Dice, system: System, gate_id: str, start: int, height: int
         lattice=dice.choice(tops),
         hang=dice.choice(("left", "right")),
         opens=dice.choice(("in", "out")),
-        hardware=dice.choice((("hinges", "latch"), ("hinges",), ("latch",), ())),
+        hardware=dice.choice((("hinges", "latch"), ("hinges",), ("latch",), (), ("hinges", "drop_bolt"))),
     )
 
 

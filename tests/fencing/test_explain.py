@@ -43,6 +43,14 @@ def test_one_is_one_and_two_are_two() -> None:
     assert explain(job, "hinge") == ("Hinges (ink): 4. Needed: 4, that is 2 at each of 2 gate leaves makes 4.",)
 
 
+def test_a_single_leaf_has_a_drop_bolt_where_its_hardware_names_one() -> None:
+    gate = Gate("A-G1", 4000, 1000, GateKind.SINGLE, 1800, hardware=("hinges", "drop_bolt"))
+    job = taken(replace(RUN, gates=(gate,)))
+    assert explain(job, "drop_bolt") == ("Drop bolt (ink): 1. Needed: 1, that is 1 at one gate.",)
+    with pytest.raises(UnknownComponent):
+        explain(job, "latch")
+
+
 def test_pieces_are_told_by_what_they_are_for_and_what_they_are_cut_to() -> None:
     job = taken(RUN)
     (said,) = explain(job, "rails")

@@ -224,7 +224,7 @@ def count_gate(counted: Count, hung: StandingGate, system: System) -> None:
         counted.leaves[gate.id].append(count_leaf(counted, gate, width, colours, system))
     if "latch" in gate.hardware:
         counted.things["latch", frame] += 1
-    if gate.kind is GateKind.DOUBLE:
+    if gate.kind is GateKind.DOUBLE or "drop_bolt" in gate.hardware:
         counted.things["drop_bolt", frame] += 1
 
 
