@@ -78,9 +78,11 @@ def _signature(business: Business) -> str:
 
 def _to_party(party: Party, subject: str, text: str) -> EmailMessage:
     business = party.business
-    sender = formataddr((business.name, settings.DEFAULT_FROM_EMAIL))
+    sender = formataddr((_one_line(business.name), settings.DEFAULT_FROM_EMAIL))
     reply_to = [business.email] if business.email else None
-    return EmailMessage(_one_line(subject), text, sender, [formataddr((party.name, party.email))], reply_to=reply_to)
+    return EmailMessage(
+        _one_line(subject), text, sender, [formataddr((_one_line(party.name), party.email))], reply_to=reply_to
+    )
 
 
 def _to_business(business: Business, subject: str, text: str) -> EmailMessage:
