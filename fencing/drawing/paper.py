@@ -27,13 +27,23 @@ def paper_set(takeoff: TakeOff) -> dict[str, list[str]]:
 
     Source: house rule.
     """
-    over = plan(takeoff, WIDTH, PLAN_DEEP, prefix="plan")
+    over = _plan(takeoff)
     return {
         "plan": [over] if over else [],
         "elevation": elevation_sheets(takeoff, WIDTH, DEEP, prefix="elevation"),
         "set_out": set_out_sheets(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
         "detail": _details(takeoff),
     }
+
+
+def _plan(takeoff: TakeOff) -> str:
+    """The plan on part of a page, or on a whole one; none of a job so scattered that no page holds it at any scale."""
+    for deep in (PLAN_DEEP, DEEP):
+        try:
+            return plan(takeoff, WIDTH, deep, prefix="plan")
+        except ValueError:
+            continue
+    return ""
 
 
 def _details(takeoff: TakeOff) -> list[str]:
