@@ -37,7 +37,8 @@ def bought_for(takeoff: TakeOff, market: Market) -> list[Bought]:
     """Everything a job takes, as it is ordered. Refused with everything nobody sells."""
     faults, bought = list[Fault](), list[Bought]()
     for wanted in _wanted(takeoff.pieces):
-        bought += _cut(wanted, market, takeoff.system.rails.kerf, faults)
+        step = takeoff.system.sheets.step if wanted.role == "sheet" else 1
+        bought += _cut(wanted, market, takeoff.system.rails.kerf, step, faults)
     for row in takeoff.quantities:
         if row.role not in PIECE_ROLES and row.total:
             bought += _counted(row.role, row.colour, row.component, row.total, market, faults)
@@ -57,7 +58,8 @@ def _wanted(pieces: Iterable[Piece]) -> list[_Wanted]:
     ]
 
 
-def _cut(wanted: _Wanted, market: Market, kerf: int, faults: list[Fault]) -> list[Bought]:
+def _cut(wanted: _Wanted, market: Market, kerf: int, step: int, faults: list[Fault]) -> list[Bought]:
+    """``step``: what is made to length comes in whole steps [mm]."""
     articles = [one for one in market.serving(wanted.role, wanted.colour) if market.offers(one.sku)]
     by_metre = [one for one in articles if one.length is None]
     stock = [one for one in articles if one.length is not None]
@@ -65,7 +67,7 @@ def _cut(wanted: _Wanted, market: Market, kerf: int, faults: list[Fault]) -> lis
         faults.append(_nobody(wanted.role, wanted.colour))
         return []
     if not stock:
-        total = Decimal(sum(length * count for length, count in wanted.pieces)) / 1000
+        total = Decimal(sum(-(-length // step) * step * count for length, count in wanted.pieces)) / 1000
         return [_order(_cheapest(by_metre, total, market), wanted.colour, total, market)]
     counts = _one_each(wanted, stock, market) if wanted.role in ONE_EACH else _planned(wanted, stock, market, kerf)
     if counts is None:

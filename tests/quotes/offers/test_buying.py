@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from dataclasses import replace
+from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
@@ -10,7 +11,7 @@ from catalogue.market import Article, Market, Sold
 from fencing.faults import Refused
 from fencing.measure import Colours, Form, Layout, Run, Terminal
 from quotes.offers.buying import bought_for
-from tests.quotes.pricing.cast import taken_off
+from tests.quotes.pricing.cast import SYSTEM, taken_off
 
 ROLES = ("post.channel", "post.square", "sheet", "cap.pair", "cap.square", "screw")
 
@@ -84,3 +85,14 @@ def test_a_piece_longer_than_any_stock_says_what_is_needed() -> None:
         bought_for(taken_off(RUN), market(rail(600, "3")))
     assert refused.value.faults[0].code == "stock.short"
     assert "the longest sold is 600 mm" in refused.value.faults[0].text
+
+
+def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
+    takeoff = taken_off(RUN)
+    stepped = replace(takeoff, system=replace(SYSTEM, sheets=replace(SYSTEM.sheets, step=50)))
+    by_metre = (article("sheet m", "sheet"), sold("sheet m", "9.00"))
+    sheets = [piece for piece in takeoff.pieces if piece.role == "sheet"]
+    metres = sum((Decimal(-(-piece.length // 50) * 50 * piece.count) for piece in sheets), Decimal(0)) / 1000
+    bought = bought_for(stepped, market(rail(4000, "16"), by_metre, without="sheet"))
+    ordered = next(one for one in bought if one.role == "sheet")
+    assert (ordered.quantity, ordered.cost) == (metres.to_integral_value(ROUND_CEILING), ordered.quantity * 9)
