@@ -118,7 +118,8 @@ class Run:
 
     ``turn`` is the change of direction at the start, in degrees, clockwise seen from above, from the direction of
     the run before it in the list. ``levels`` is empty where none were taken: the ground is then level.
-    ``shares`` maps party to exact share and adds up to 1, or is empty.
+    ``shares`` maps party to exact share and adds up to 1, or is empty. ``misclosure`` is what its levelling book misses a
+    known level by [mm], where that is more than a careful levelling does; 0 otherwise.
     """
 
     id: str
@@ -138,6 +139,7 @@ class Run:
     gates: tuple[Gate, ...] = ()
     remove: Removal | None = None
     shares: Mapping[str, Fraction] = field(default_factory=dict)
+    misclosure: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from fencing.faults import Level, Notice
 from fencing.fence import BuiltRetrofit, BuiltRun, Post, Proposal
 from fencing.fixings import stitch_post
 from fencing.ground import Ground
+from fencing.levelling import MISCLOSURE_PER_ROOT_SETUP
 from fencing.measure import Measure, Run, Terminal
 from fencing.piece import Concrete, Piece, Quantity
 from fencing.plan import corners
@@ -163,11 +164,22 @@ def _notices(
     for index, (draft, posts) in enumerate(zip(drafts, counted, strict=True)):
         if index in shared:
             notices += _corner_levels(drafts[shared[index]], draft)
+        notices += _misclosure(draft.run)
         notices += inspect(draft, posts, system)
         notices += _wall_fixings(draft, posts, system)
     for built in retrofits:
         notices += retrofits_.inspect(built, system)
     return notices
+
+
+def _misclosure(run: Run) -> list[Notice]:
+    if not run.misclosure:
+        return []
+    text = (
+        f"the levelling book misses its known level by {abs(run.misclosure)} mm, more than {MISCLOSURE_PER_ROOT_SETUP} mm times "
+        "the root of its set-ups; the difference is spread over the set-ups, check the readings"
+    )
+    return [Notice("levels.misclosure", Level.WARNING, run.id, text)]
 
 
 def _corner_levels(before: Draft, after: Draft) -> list[Notice]:

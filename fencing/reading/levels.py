@@ -13,14 +13,14 @@ HIGHEST = 10_000_000
 """Levels are within 10 km of the datum [mm]."""
 
 
-def read_levels(run: Table, length: int) -> tuple[Station, ...]:
-    """Stations in order of chainage; none where the ground was not levelled."""
+def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
+    """Stations in order of chainage, none where the ground was not levelled; and a book's misclosure beyond what is usual."""
     if "levels" in run and "book" in run:
         run.fault("book", "levels.both", "give the levels or the levelling book they come from, not both")
-        return ()
+        return (), 0
     if "book" in run:
         return _from_book(run, length)
-    return _from_stations(run, length)
+    return _from_stations(run, length), 0
 
 
 def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
@@ -44,18 +44,18 @@ def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
     return tuple(stations)
 
 
-def _from_book(run: Table, length: int) -> tuple[Station, ...]:
+def _from_book(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
     pointer = run.pointer("book")
     try:
         book = reduce_book(run.raw("book"))
     except Refused as refused:
         for fault in refused.faults:
             run.faults.add(pointer + fault.pointer, fault.code, fault.text)
-        return ()
+        return (), 0
     for number, row in enumerate(book.rows):
         if row.row.at is not None:
             _within(run, f"{pointer}/{number}/at_mm", row.row.at, length)
-    return book.stations
+    return book.stations, 0 if book.closes_well else book.misclosure or 0
 
 
 def _within(run: Table, pointer: str, at: int, length: int) -> None:

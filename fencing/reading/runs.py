@@ -70,6 +70,7 @@ def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) ->
     length = run.whole("length_mm", 1, LONGEST)
     height = run.whole("height_mm", 1, HIGHEST, defaults.height)
     lattice = run.whole("lattice_mm", 0, HIGHEST, defaults.lattice)
+    levels, misclosure = read_levels(run, length)
     return Run(
         id=name,
         length=length,
@@ -78,7 +79,7 @@ def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) ->
         turn=Fraction(run.decimal("turn_deg", -360, 360, Decimal(0), "degrees")),
         start=Terminal(run.word("start", tuple(Terminal), Terminal.FREE)),
         end=Terminal(run.word("end", tuple(Terminal), Terminal.FREE)),
-        levels=read_levels(run, length),
+        levels=levels,
         lattice=lattice,
         form=Form(run.word("form", tuple(Form), defaults.form)),
         layout=Layout(run.word("layout", tuple(Layout), defaults.layout)),
@@ -88,6 +89,7 @@ def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) ->
         gates=read_gates(run, name, height, lattice),
         remove=_removal(run, length),
         shares=read_shares(run),
+        misclosure=misclosure,
     )
 
 
