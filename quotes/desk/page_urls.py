@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.desk import pages
+from quotes.desk import measure_pages, pages, takeoff_pages
 
 urlpatterns = [
     path("", pages.today, name="today"),
@@ -14,4 +14,10 @@ urlpatterns = [
     path("jobs/<str:ref>", pages.job, name="job"),
     path("jobs/<str:ref>/note", pages.job_note, name="job-note"),
     path("jobs/<str:ref>/move", pages.job_move, name="job-move"),
+    path("jobs/<str:ref>/measure", measure_pages.of_job, name="job-measure"),
+    path("jobs/<str:ref>/take-off", takeoff_pages.of_job, name="job-takeoff"),
+    path("measures/<str:ref>", measure_pages.measure, name="measure"),
+    path("measures/<str:ref>/ways/<int:place>", measure_pages.ways, name="measure-ways"),
+    path("measures/<str:ref>/take-off", takeoff_pages.takeoff, name="takeoff"),
+    path("measure-worker.js", measure_pages.worker, name="measure-worker"),
 ]

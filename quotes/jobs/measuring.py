@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.conf import settings
@@ -60,14 +60,18 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
 
 
 @transaction.atomic
-def save_draft(*, measure: StoredMeasure, text: str) -> StoredMeasure:
-    """Keeps the text exactly as it was typed, with what is still wrong with it. Nothing is refused but sheer size."""
+def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | None = None) -> StoredMeasure:
+    """Keeps the text exactly as it was typed, with what is still wrong with it. Nothing is refused but sheer size.
+
+    ``faults`` spares trying it out again where somebody just did.
+    """
     if len(text.encode()) > settings.BODY_MAX:
         raise Problem("too-large", f"A draft may have {settings.BODY_MAX} bytes.")
     if "\x00" in text:
         raise Refused([Fault("", "text.nul", "A draft is text without NUL characters.")])
     measure.draft = text
-    measure.draft_faults = [_shown(fault) for fault in draft_faults(measure, text)]
+    found = draft_faults(measure, text) if faults is None else faults
+    measure.draft_faults = [_shown(fault) for fault in found]
     measure.draft_at = timezone.now()
     measure.save(update_fields=["draft", "draft_faults", "draft_at"])
     return measure

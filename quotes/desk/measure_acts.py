@@ -1,0 +1,160 @@
+"""What a button of the measure sheet does to the document: adding and taking away, one thing at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from string import ascii_uppercase
+from typing import Any
+
+from fencing.takeoff import TakeOff
+
+Document = dict[str, Any]
+MOST_RUNS = 1000
+OPENING = 1000
+"""What a gate that was tapped into a bay begins with [mm]."""
+
+
+def act(document: Document, said: str, taken: TakeOff | None = None) -> bool:
+    """Does ``verb:argument`` to the document; False where it says nothing that is known here."""
+    verb, _, argument = said.partition(":")
+    do = _ACTS.get(verb)
+    if do is None:
+        return False
+    if verb == "gate-in":
+        _gate_in(document, argument, taken)
+    else:
+        do(document, argument)
+    return True
+
+
+def next_id(taken: set[str], letters: str = ascii_uppercase) -> str:
+    """The first of A to Z, then A2, B2 ..., that is free.
+
+    >>> next_id({"A", "B"}), next_id(set(ascii_uppercase))
+    ('C', 'A2')
+    """
+    number = 1
+    while True:
+        for letter in letters:
+            name = letter if number == 1 else f"{letter}{number}"
+            if name not in taken:
+                return name
+        number += 1
+
+
+def _ids(document: Mapping[str, Any]) -> set[str]:
+    rows = [*document.get("runs", []), *document.get("retrofits", [])]
+    return {str(row.get("id")) for row in rows}
+
+
+def _add_run(document: Document, argument: str) -> None:
+    """Goes on from the run before: round the corner where the last one ended in one."""
+    runs = document.setdefault("runs", [])
+    if len(runs) >= MOST_RUNS:
+        return
+    run: Document = {"id": next_id(_ids(document))}
+    if argument == "corner" and runs:
+        runs[-1]["end"] = "corner"
+        run |= {"start": "corner", "turn_deg": 90}
+    runs.append(run)
+
+
+def _at(rows: Any, argument: str) -> int | None:
+    place = int(argument) if argument.isascii() and argument.isdigit() and len(argument) < 6 else -1
+    return place if isinstance(rows, list) and 0 <= place < len(rows) else None
+
+
+def _run_of(document: Document, argument: str) -> Document | None:
+    place = _at(document.get("runs"), argument)
+    return None if place is None else document["runs"][place]
+
+
+def _drop_run(document: Document, argument: str) -> None:
+    place = _at(document.get("runs"), argument)
+    if place is None:
+        return
+    runs = document["runs"]
+    gone = runs.pop(place)
+    if gone.get("start") == "corner" and 0 < place == len(runs):
+        runs[-1].pop("end", None)
+    if gone.get("end") == "corner" and place == 0 and runs:
+        runs[0].pop("start", None)
+
+
+def _add_gate(document: Document, argument: str) -> None:
+    run = _run_of(document, argument)
+    if run is not None:
+        run.setdefault("gates", []).append({"opening_mm": OPENING})
+
+
+def _gate_in(document: Document, bay: str, taken: TakeOff | None) -> None:
+    """A gate where the drawing was tapped: it begins where the bay does."""
+    for place, built in enumerate(taken.runs if taken else ()):
+        found = next((one for one in built.bays if one.id == bay), None)
+        if found is not None and taken is not None:
+            start = found.start + taken.system.square.face
+            document["runs"][place].setdefault("gates", []).append({"from_mm": start, "opening_mm": OPENING})
+            return
+
+
+def _drop_of(kind: str) -> Callable[[Document, str], None]:
+    def drop(document: Document, argument: str) -> None:
+        where, _, which = argument.partition("/")
+        run = _run_of(document, where)
+        place = _at(run.get(kind), which) if run else None
+        if run is not None and place is not None:
+            del run[kind][place]
+            if not run[kind]:
+                del run[kind]
+
+    return drop
+
+
+def _add_station(document: Document, argument: str) -> None:
+    run = _run_of(document, argument)
+    if run is not None:
+        run.setdefault("levels", []).append([None, None])
+
+
+def _add_reading(document: Document, argument: str) -> None:
+    run = _run_of(document, argument)
+    if run is not None:
+        run.setdefault("book", []).append({})
+
+
+def _add_retrofit(document: Document, argument: str) -> None:
+    rows = document.setdefault("retrofits", [])
+    rows.append({"id": next_id(_ids(document), "R")})
+
+
+def _drop_retrofit(document: Document, argument: str) -> None:
+    place = _at(document.get("retrofits"), argument)
+    if place is not None:
+        del document["retrofits"][place]
+        if not document["retrofits"]:
+            del document["retrofits"]
+
+
+def _build(document: Document, argument: str) -> None:
+    """Takes one of the proposals: ``0/stepped/even``."""
+    where, form, layout = [*argument.split("/"), "", ""][:3]
+    run = _run_of(document, where)
+    if run is not None and form and layout:
+        run |= {"form": form, "layout": layout}
+
+
+_ACTS: dict[str, Callable[[Document, str], None]] = {
+    "add-run": _add_run,
+    "drop-run": _drop_run,
+    "add-gate": _add_gate,
+    "drop-gate": _drop_of("gates"),
+    "gate-in": _add_gate,
+    "add-station": _add_station,
+    "drop-station": _drop_of("levels"),
+    "add-reading": _add_reading,
+    "drop-reading": _drop_of("book"),
+    "add-retrofit": _add_retrofit,
+    "drop-retrofit": _drop_retrofit,
+    "build": _build,
+    "show": lambda document, argument: None,
+}

@@ -1,0 +1,136 @@
+"""What the measure sheet answers while somebody types: the drawing, the price, the counts, the notices and the faults."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.utils import timezone
+
+from fencing.choosing import FORMS, LAYOUTS, choose, options
+from fencing.drawing.elevation import elevation
+from fencing.drawing.plan import plan
+from fencing.faults import Fault, Level, Notice, Refused
+from fencing.measure import Measure
+from fencing.plan import corners
+from fencing.setting_out import NO_ENDS
+from fencing.takeoff import TakeOff, grounds_of, take_off
+from quotes.jobs.systems import Found
+from quotes.jobs.takeoffs import looks_at_prices, read_for
+from quotes.offers.building import basis_of, cost_lines
+from quotes.pricing.price import price
+from shared.models import Business
+from shared.money import shown
+
+LETTERING = 3.3
+PLAN_DEEP = 80.0
+WIDE, NARROW = 300.0, 150.0
+OTHERS_HELP = frozenset({"gap.high", "step.high", "rake.steep"})
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """``total`` is None where the fence can't be priced; ``unpriced`` then says why."""
+
+    taken: TakeOff | None = None
+    faults: tuple[Fault, ...] = ()
+    plan: str = ""
+    elevation: str = ""
+    total: str | None = None
+    unpriced: tuple[str, ...] = ()
+    posts: int = 0
+    sheets: int = 0
+    notices: Mapping[str, list[Notice]] = field(default_factory=dict)
+
+    @property
+    def stops(self) -> int:
+        """How many notices keep a quote from being sent."""
+        return sum(one.level is Level.STOP for rows in self.notices.values() for one in rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to build a run, for choosing: its price is of the run's own material and work, before tax."""
+
+    form: str
+    layout: str
+    bays: int
+    stops: int
+    cost: str
+    best: bool
+    taken: bool
+
+
+def draw(
+    business: Business,
+    document: Mapping[str, Any],
+    *,
+    live: str | None = None,
+    priced: bool = True,
+    narrow: bool = False,
+) -> Drawn:
+    """Everything the document makes, or everything that is wrong with it."""
+    try:
+        measure, found = read_for(business, document)
+        taken = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    except Refused as refused:
+        return Drawn(faults=refused.faults)
+    total, unpriced = _total(business, measure, taken, found) if priced else (None, ())
+    width = NARROW if narrow else WIDE
+    return Drawn(
+        taken=taken,
+        plan=plan(taken, width, PLAN_DEEP, size=LETTERING, live=live),
+        elevation=elevation(taken, width, size=LETTERING, live=live),
+        total=total,
+        unpriced=unpriced,
+        posts=len({post.id for run in taken.runs for post in run.posts}),
+        sheets=sum(piece.count for piece in taken.pieces if piece.role == "sheet"),
+        notices=by_run(taken),
+    )
+
+
+def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
+    """Notices under the run or retrofit they stand in."""
+    owners: dict[str, str] = {}
+    for run in taken.runs:
+        owners |= dict.fromkeys((run.id, *(one.id for row in (run.bays, run.gates) for one in row)), run.id)
+        owners |= {post.id: run.id for post in run.posts if post.id not in owners}
+    for built in taken.retrofits:
+        owners |= dict.fromkeys((built.id, *(bay.id for bay in built.bays)), built.id)
+    found: dict[str, list[Notice]] = {}
+    for notice in taken.notices:
+        found.setdefault(owners.get(notice.where, notice.where), []).append(notice)
+    return found
+
+
+def _total(business: Business, measure: Measure, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
+    basis = basis_of(business, {}, "owner", timezone.localdate())
+    try:
+        priced = price(cost_lines(taken, found, basis), basis.rules, shares=basis.shares(measure))
+    except Refused as refused:
+        return None, tuple(fault.text for fault in refused.faults)
+    return shown(priced.totals.inclusive, business.currency, business.locale), ()
+
+
+def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[Way]:
+    """Every form and layout of one run, the dearest last; the run is costed on its own."""
+    measure, found = read_for(business, document)
+    run = measure.runs[place]
+    ground = grounds_of(measure.runs, corners(measure.runs))[place]
+    tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
+    best = choose(tried)
+    chosen = (run.form.value, run.layout.value)
+    return [
+        Way(
+            form=one.draft.form.value,
+            layout=one.draft.layout.value,
+            bays=len(one.draft.bays),
+            stops=one.stops,
+            cost="" if one.cost is None else shown(one.cost, business.currency, business.locale),
+            best=one is best,
+            taken=(one.draft.form.value, one.draft.layout.value) == chosen,
+        )
+        for one in sorted(tried, key=lambda one: (one.stops, one.cost is None, one.cost or Decimal(0)))
+    ]

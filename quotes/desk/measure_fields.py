@@ -1,0 +1,332 @@
+"""The fields of the measure sheet, made from a document: each with what was typed, how it was read, and what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from quotes.desk.lengths import metres
+
+Choices = Sequence[tuple[str, str]]
+
+FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
+LAYOUTS: Choices = (
+    ("auto", "cheapest"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
+    ("even", "all bays alike"), ("balanced", "two like closing bays"), ("whole_rails", "rails uncut"),
+)  # fmt: skip
+BASES: Choices = (("overall", "outside of the end posts"), ("centres", "centres of the end posts"))
+TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
+GROUNDS: Choices = (
+    ("flat", "level, or not levelled"), ("fall", "a plain fall"), ("stations", "stations"), ("book", "levelling book"),
+)  # fmt: skip
+GATES: Choices = (("single", "one leaf"), ("wide", "one wide leaf"), ("double", "two leaves"))
+SIDES: Choices = (("left", "left"), ("right", "right"))
+WAYS: Choices = (("in", "in"), ("out", "out"))
+ENDS: Choices = (("", "no taper"), ("start", "at the start"), ("end", "at the end"))
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """``kind``: text, number (a decimal keyboard), or choice. ``echo`` is a length read back in words."""
+
+    name: str
+    label: str
+    value: str = ""
+    kind: str = "text"
+    choices: Choices = ()
+    hint: str = ""
+    echo: str = ""
+
+    @property
+    def id(self) -> str:
+        return "f-" + self.name.replace("/", "-")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One gate, station or reading: its fields and what takes it away."""
+
+    fields: tuple[Field, ...]
+    drop: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunFields:
+    place: int
+    id: str
+    main: tuple[Field, ...]
+    ground: Field
+    levels: tuple[Field, ...]
+    stations: tuple[Row, ...]
+    readings: tuple[Row, ...]
+    gates: tuple[Row, ...]
+    more: tuple[Field, ...]
+    more_open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RetrofitFields:
+    place: int
+    id: str
+    fields: tuple[Field, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFields:
+    job: tuple[Field, ...]
+    finishes: tuple[Field, ...]
+    runs: tuple[RunFields, ...]
+    retrofits: tuple[RetrofitFields, ...]
+
+    @property
+    def rows(self) -> list[RunFields | RetrofitFields]:
+        """Runs, then retrofits."""
+        return [*self.runs, *self.retrofits]
+
+    def all(self) -> Iterator[Field]:
+        """Every field, in the order of the sheet."""
+        yield from self.job
+        yield from self.finishes
+        for run in self.runs:
+            yield from (*run.main, run.ground, *run.levels)
+            for row in (*run.stations, *run.readings, *run.gates):
+                yield from row.fields
+            yield from run.more
+        for retrofit in self.retrofits:
+            yield from retrofit.fields
+
+    def place_of(self, pointer: str) -> str:
+        """The name of the field a fault's pointer is about, or of the nearest one to it; nothing where none is near."""
+        names = [one.name for one in self.all()]
+        wanted = pointer.strip("/")
+        while wanted:
+            for name in names:
+                if name == wanted or name.startswith(wanted + "/"):
+                    return name
+            wanted = wanted.rpartition("/")[0]
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """What can be chosen in this business."""
+
+    systems: Choices
+    finishes: Choices
+    lattices: Sequence[int]
+
+
+def sheet_fields(document: Mapping[str, Any], offered: Offered) -> SheetFields:
+    """Every field of the sheet, in the order a tape is read."""
+    runs = [_run(place, run, offered) for place, run in enumerate(_list(document, "runs"))]
+    retrofits = [_retrofit(place, row, offered) for place, row in enumerate(_list(document, "retrofits"))]
+    told = document.get("defaults")
+    defaults = told if isinstance(told, Mapping) else {}
+    return SheetFields(
+        _job(document, defaults, offered), _finishes("defaults", defaults, offered), tuple(runs), tuple(retrofits)
+    )
+
+
+def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    return (
+        Field("label", "Called", said(document.get("label"))),
+        Field("system", "Fence system", said(document.get("system")), "choice", offered.systems),
+        _height("defaults/height_mm", "Height", defaults.get("height_mm")),
+        _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
+        _choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
+        _choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
+        _choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
+        Field("defaults/soil", "Soil", said(defaults.get("soil"))),
+    )
+
+
+def _run(place: int, run: Any, offered: Offered) -> RunFields:
+    run = run if isinstance(run, Mapping) else {}
+    at = f"runs/{place}"
+    ground = ground_of(run)
+    more = _more(at, run, offered)
+    return RunFields(
+        place=place,
+        id=said(run.get("id")) or str(place + 1),
+        main=_main(at, run, place),
+        ground=Field(f"{at}/ground", "Ground", ground, "choice", GROUNDS),
+        levels=_fall(at, run) if ground == "fall" else (),
+        stations=_stations(at, place, run) if ground == "stations" else (),
+        readings=_readings(at, place, run) if ground == "book" else (),
+        gates=tuple(_gate(at, place, number, gate) for number, gate in enumerate(_list(run, "gates"))),
+        more=more,
+        more_open=any(one.value for one in more),
+    )
+
+
+def ground_of(run: Mapping[str, Any]) -> str:
+    """Which of the four ways the ground was written down."""
+    levels = _list(run, "levels")
+    if "book" in run:
+        return "book"
+    if not levels:
+        return "flat"
+    pairs = all(isinstance(row, list) and len(row) == 2 for row in levels)
+    plain = pairs and len(levels) == 2 and levels[0][0] == 0 and levels[1][0] in (run.get("length_mm"), None)
+    return "fall" if plain else "stations"
+
+
+def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
+    turn = [
+        Field(f"{at}/turn_deg", "Turn", said(run.get("turn_deg")), "number", hint="degrees to the right, − to the left")
+    ]
+    return (
+        Field(f"{at}/id", "Run", said(run.get("id"))),
+        _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m or 18240"),
+        *(turn if place else ()),
+        _choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
+        _choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
+    )
+
+
+def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
+    first, last = _list(run, "levels")
+    return (
+        _length(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
+        _length(f"{at}/levels/1/1", "Level at the end", last[1], "−0.54 is 540 mm lower"),
+    )
+
+
+def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+    rows = []
+    for number, row in enumerate(_list(run, "levels")):
+        chainage, level = row if isinstance(row, list) and len(row) == 2 else (row, None)
+        name = f"{at}/levels/{number}"
+        fields = (_length(f"{name}/0", "At", chainage), _length(f"{name}/1", "Level", level))
+        rows.append(Row(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
+    return tuple(rows)
+
+
+def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+    rows = []
+    for number, told in enumerate(_list(run, "book")):
+        row = told if isinstance(told, Mapping) else {}
+        name = f"{at}/book/{number}"
+        sights = [Field(f"{name}/{key}", word, said(row.get(key)), "number") for key, word in SIGHTS]
+        fields = (
+            _length(f"{name}/at_mm", "At", row.get("at_mm")),
+            *sights,
+            _length(f"{name}/level_mm", "Known level", row.get("level_mm")),
+        )
+        rows.append(Row(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
+    return tuple(rows)
+
+
+SIGHTS = (("back", "Back"), ("inter", "Between"), ("fore", "Fore"))
+
+
+def _gate(at: str, place: int, number: int, told: Any) -> Row:
+    gate = told if isinstance(told, Mapping) else {}
+    name = f"{at}/gates/{number}"
+    fields = (
+        _length(f"{name}/from_mm", "First post at", gate.get("from_mm"), "its inner face"),
+        _height(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
+        _choice(f"{name}/kind", "Leaves", gate.get("kind"), GATES),
+        _choice(f"{name}/hang", "Hangs on the", gate.get("hang"), SIDES),
+        _choice(f"{name}/opens", "Opens", gate.get("opens"), WAYS),
+        _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "as the run"),
+    )
+    return Row(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
+
+
+def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    taper, remove = _members(run, "taper"), _members(run, "remove")
+    return (
+        _height(f"{at}/height_mm", "Height", run.get("height_mm"), "as the job"),
+        _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "as the job"),
+        _choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
+        _choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
+        _choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
+        _choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
+        Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
+        _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
+        Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2"),
+        Field(f"{at}/remove/kind", "Old fence to remove", said(remove.get("kind")), hint="timber paling"),
+        _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
+        *_finishes(at, run, offered),
+    )
+
+
+def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:
+    row = told if isinstance(told, Mapping) else {}
+    at = f"retrofits/{place}"
+    fields = (
+        Field(f"{at}/id", "Called", said(row.get("id"))),
+        Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint="3 x 2.4 2.31"),
+        _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
+        _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
+        Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2"),
+    )
+    return RetrofitFields(place, said(row.get("id")) or str(place + 1), fields)
+
+
+def _finishes(at: str, row: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    colours = _members(row, "colours")
+    empty = "none" if at == "defaults" else "as the job"
+    return tuple(
+        _choice(
+            f"{at}/colours/{part}",
+            f"{part.capitalize()} finish",
+            colours.get(part),
+            [("", empty), *offered.finishes],
+            "",
+        )
+        for part in ("post", "rail", "sheet")
+    )
+
+
+def _length(name: str, label: str, value: Any, hint: str = "") -> Field:
+    whole = type(value) is int
+    return Field(
+        name, label, metres(value) if whole else said(value), "number", (), hint, f"{metres(value)} m" if whole else ""
+    )
+
+
+def _height(name: str, label: str, value: Any, hint: str = "") -> Field:
+    return Field(name, label, said(value), "number", (), hint, f"{metres(value)} m" if type(value) is int else "")
+
+
+def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
+    choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices)]
+    return _choice(name, "Lattice top", value, [*choices, *([("0", "none")] if empty == "as the job" else [])], "")
+
+
+def _choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> Field:
+    """What was written stands even where it can't be chosen, so that it is seen and can be mended."""
+    text = said(value) or (choices[0][0] if otherwise is None else otherwise)
+    known = list(choices) if any(text == one for one, _ in choices) else [*choices, (text, text)]
+    return Field(name, label, text, "choice", known)
+
+
+def said(value: Any) -> str:
+    """A member as the text of its field."""
+    return "" if value is None else str(value)
+
+
+def _shares(value: Any) -> str:
+    return (
+        "; ".join(f"{party} {share}" for party, share in value.items()) if isinstance(value, Mapping) else said(value)
+    )
+
+
+def _bays(value: Any) -> str:
+    if not isinstance(value, list):
+        return said(value)
+    return " ".join(metres(one) if type(one) is int else said(one) for one in value)
+
+
+def _list(row: Mapping[str, Any], key: str) -> list[Any]:
+    value = row.get(key)
+    return value if isinstance(value, list) else []
+
+
+def _members(row: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    value = row.get(key)
+    return value if isinstance(value, Mapping) else {}

@@ -1,0 +1,185 @@
+"""The measure sheet: what is typed is kept, drawn and priced at once; every button works without script too."""
+
+from __future__ import annotations
+
+import secrets
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fencing.explain import summary
+from fencing.faults import Fault, Refused
+from quotes.desk.measure_acts import act
+from quotes.desk.measure_drawn import Drawn, draw, ways_of
+from quotes.desk.measure_fields import SheetFields, sheet_fields
+from quotes.desk.measure_keeping import Elsewhere, Hand, document_of, keep_typed, offered
+from quotes.desk.measure_reading import read_fields
+from quotes.jobs import queries
+from quotes.jobs.measuring import adopt_draft, start_measure
+from quotes.jobs.models import StoredMeasure
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+
+WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker.js"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEASURES_READ)
+def of_job(request: MemberRequest, ref: str) -> HttpResponse:
+    """To a job's measure; the first one is begun here."""
+    job = find(queries.jobs(request.business), ref)
+    measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
+    if measure is None:
+        _may_write(request)
+        measure = start_measure(job=job, actor=request.actor)
+    return redirect("measure", measure.ref)
+
+
+@gzip_page
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEASURES_READ)
+def measure(request: MemberRequest, ref: str) -> HttpResponse:
+    """The sheet, and everything its one form can ask for."""
+    row = find(queries.measures(request.business).select_related("job__customer", "job__site", "business"), ref)
+    if request.method == "POST":
+        _may_write(request)
+        return _typed(request, row)
+    document = document_of(row)
+    drawn = _drawn(request, document)
+    return _answer(request, row, document, drawn, "desk/measure.html", page=secrets.token_hex(8))
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+    """Every way to build one run, with the price of each."""
+    row = find(queries.measures(request.business).select_related("job"), ref)
+    document = document_of(row)
+    try:
+        found = ways_of(request.business, document, place)
+    except Refused as refused:
+        return render(request, "desk/measure_ways.html", {"faults": refused.faults, "place": place, "measure": row})
+    except IndexError:
+        raise Http404 from None
+    run = document["runs"][place]
+    told = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
+    name = "desk/measure_ways.html" if request.htmx else "desk/measure_ways_sheet.html"  # type: ignore[attr-defined]  # HtmxMiddleware
+    return render(request, name, told)
+
+
+@require_safe
+def worker(request: Any) -> HttpResponse:
+    """The service worker, served from the root so that it may look after every measure."""
+    response = HttpResponse(WORKER.read_bytes(), content_type="text/javascript; charset=utf-8")
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+    """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
+    said = request.POST.get("do", "draw")
+    document = read_fields({name: str(value) for name, value in request.POST.items()}, document_of(row))
+    taken = _drawn(request, document, priced=False).taken if said.startswith("gate-in:") else None
+    reshaped = act(document, said, taken)
+    drawn = _drawn(request, document)
+    hand = Hand(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
+    over = said == "keep-mine" and request.POST.get("over") == str(row.version)
+    try:
+        row = keep_typed(row, document, drawn.faults, hand, request.session, over=over)
+    except Elsewhere:
+        return _conflict(request, row, document, drawn, hand)
+    if said == "keep" and not drawn.faults:
+        return _kept(request, row)
+    if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        return redirect("measure", row.ref)
+    whole = reshaped or said in ("restore", "keep-mine")
+    return _answer(
+        request, row, document, drawn, "desk/measure_told.html", page=hand.page, whole=whole, asked=said == "keep"
+    )
+
+
+def _kept(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+    if row.draft:
+        adopt_draft(measure=row, actor=request.actor)
+    if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        return redirect("takeoff", row.ref)
+    response = HttpResponse(status=204)
+    response["HX-Redirect"] = reverse("takeoff", args=[row.ref])
+    return response
+
+
+def _conflict(
+    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: Drawn, hand: Hand
+) -> HttpResponse:
+    """Both side by side; nothing is written until somebody chooses."""
+    row.refresh_from_db()
+    theirs = _drawn(request, document_of(row), priced=False)
+    told = {"mine": _in_words(drawn), "theirs": _in_words(theirs), "over": row.version, "theirs_at": row.draft_at}
+    if request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        response = render(request, "desk/measure_conflict.html", {**told, "measure": row, "oob": True})
+    else:
+        response = _answer(request, row, document, drawn, "desk/measure.html", page=hand.page, conflict=told, **told)
+    response.status_code = 409
+    return response
+
+
+def _answer(
+    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: Drawn, template: str, **told: Any
+) -> HttpResponse:
+    fields = sheet_fields(document, offered(request.business, document.get("system")))
+    faults = placed(fields, drawn.faults)
+    context = {
+        "measure": row,
+        "job": row.job,
+        "document": document,
+        "fields": fields,
+        "drawn": drawn,
+        "faults": faults,
+        "fault_of": {name: text for name, _, text in faults},
+        "notices": [(row, drawn.notices.get(row.id, [])) for row in fields.rows],
+        "may_write": request.actor.may(Scope.MEASURES_WRITE),
+        **told,
+    }
+    return render(request, template, context)
+
+
+def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
+    """(field's name, its id, sentence) of every fault."""
+    labels = {one.name: one.label for one in fields.all()}
+    found = []
+    for fault in faults:
+        name = fields.place_of(fault.pointer)
+        member = fault.pointer.rpartition("/")[2]
+        text = (
+            fault.text.replace(member, labels[name], 1) if name.endswith(f"/{member}") and "_" in member else fault.text
+        )
+        found.append((name, "f-" + name.replace("/", "-") if name else "", text[:1].upper() + text[1:]))
+    return found
+
+
+def _drawn(request: MemberRequest, document: dict[str, Any], *, priced: bool = True) -> Drawn:
+    narrow = "narrow" in request.POST or "narrow" in request.COOKIES or "Mobi" in request.headers.get("User-Agent", "")
+    live = request.POST.get("live", "")[:40] or None
+    return draw(
+        request.business, document, live=live, priced=priced and request.actor.may(Scope.QUOTES_READ), narrow=narrow
+    )
+
+
+def _in_words(drawn: Drawn) -> str:
+    return summary(drawn.taken) if drawn.taken else "\n".join(fault.text for fault in drawn.faults)
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.MEASURES_WRITE):
+        raise PermissionDenied
+
+
+def _whole(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 18 else -1

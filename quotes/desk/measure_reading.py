@@ -1,0 +1,184 @@
+"""From the fields of the measure sheet to a site measure document. Field names are the document's own pointers.
+
+What can't be read stays in the document as the text it was: the engine refuses it with a pointer to that very field, and a draft
+keeps it. What the sheet has no fields for (strength, hardware of a gate, ids of its own) is taken over from the document before.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from typing import Any
+
+from quotes.desk.lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
+
+Document = dict[str, Any]
+
+_KINDS: dict[str, Callable[[str], Any]] = {
+    **dict.fromkeys(("length_mm", "from_mm", "at_mm"), lambda text: read_length(text, TAPE)),
+    **dict.fromkeys(
+        ("height_mm", "opening_mm", "lattice_mm", "existing_height_mm"), lambda text: read_length(text, HEIGHT)
+    ),
+    "level_mm": lambda text: read_length(text, LEVEL),
+    **dict.fromkeys(("turn_deg", "back", "inter", "fore", "bays"), read_number),
+    "shares": lambda text: read_shares(text),
+    "bays_mm": lambda text: read_bays(text),
+}
+_NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
+RUN_FIELDS = (
+    "id", "length_mm", "turn_deg", "basis", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
+    "soil", "colours", "taper", "gates", "remove", "shares",
+)  # fmt: skip
+GATE_FIELDS = ("from_mm", "opening_mm", "kind", "hang", "opens", "height_mm")
+RETROFIT_FIELDS = ("id", "bays_mm", "lattice_mm", "existing_height_mm", "shares")
+
+
+def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Document:
+    """The document the fields say, on top of what only the document before it knows."""
+    tree = _tree(posted)
+    document: Document = deepcopy({**before})
+    document.update({key: tree[key] for key in ("label", "system") if isinstance(tree.get(key), str)})
+    document["defaults"] = _defaults(tree.get("defaults", {}))
+    document["runs"] = _rows(tree, "runs", RUN_FIELDS, before, _run)
+    document["retrofits"] = _rows(tree, "retrofits", RETROFIT_FIELDS, before, lambda row, _: row)
+    if not document["retrofits"]:
+        del document["retrofits"]
+    return document
+
+
+def read_shares(text: str) -> dict[str, str] | str:
+    """``owner 1/2; neighbour 1/2`` as shares by party.
+
+    >>> read_shares("owner 1/2; neighbour 1/2"), read_shares("half each")
+    ({'owner': '1/2', 'neighbour': '1/2'}, 'half each')
+    """
+    found: dict[str, str] = {}
+    for part in filter(None, (part.strip() for part in re.split(r"[;,\n]", text))):
+        said = re.fullmatch(r"(.+?)[\s:=]+(\d+(?:/\d+|\.\d+)?)", part)
+        if said is None or said.group(1) in found:
+            return text
+        found[said.group(1)] = said.group(2)
+    return found
+
+
+def read_bays(text: str) -> list[Any]:
+    """Bay widths one after another; ``6 x 2.4`` repeats.
+
+    >>> read_bays("2.4 2,31; 2400"), read_bays("3 x 2400 2310")
+    ([2400, 2310, 2400], [2400, 2400, 2400, 2310])
+    """
+    found: list[Any] = []
+    joined = re.sub(r"\s*[x×*]\s*", "x", text.lower())
+    for part in filter(None, re.split(r"[;\s]+|,\s", joined)):
+        times, _, width = part.rpartition("x")
+        count = int(times) if times.isascii() and times.isdigit() and 0 < int(times) <= 1000 else 0
+        found += [read_length(width)] * count if count else [read_length(part)]
+    return found
+
+
+def _tree(posted: Mapping[str, str]) -> dict[str, Any]:
+    """Fields as nested members, empty ones left out of them."""
+    tree: dict[str, Any] = {}
+    for name, typed in posted.items():
+        if not _NAME.match(name) or ("/" not in name and name not in ("label", "system")):
+            continue
+        *path, last = name.split("/")
+        row = tree
+        for step in path:
+            row = row.setdefault(step, {})
+        row[last] = _value(name, last, typed)
+    return tree
+
+
+def _value(name: str, last: str, typed: str) -> Any:
+    """None for a field that is there and empty."""
+    text = typed.strip()
+    if not text:
+        return None
+    if "/levels/" in name:
+        return read_length(text, TAPE if last == "0" else LEVEL)
+    read = _KINDS.get(last)
+    return read(text) if read else text
+
+
+def _filled(row: Any) -> Any:
+    """Without members that are empty; nothing where all are."""
+    if not isinstance(row, dict):
+        return row
+    kept = {key: _filled(value) for key, value in row.items()}
+    return {key: value for key, value in kept.items() if value is not None and value != {}}
+
+
+def _numbered(rows: Any) -> list[Any]:
+    return (
+        [rows[key] for key in sorted((key for key in rows if key.isdigit()), key=int)] if isinstance(rows, dict) else []
+    )
+
+
+def _defaults(told: Any) -> Document:
+    return dict(_filled(told)) if isinstance(told, dict) else {}
+
+
+def _rows(
+    tree: Mapping[str, Any],
+    kind: str,
+    fields: tuple[str, ...],
+    before: Mapping[str, Any],
+    finish: Callable[[Document, Mapping[str, Any]], Document],
+) -> list[Document]:
+    old = before.get(kind)
+    known = old if isinstance(old, list) else []
+    found = []
+    for place, told in enumerate(_numbered(tree.get(kind))):
+        same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
+        unseen = {key: value for key, value in same.items() if key not in fields}
+        found.append({**unseen, **finish(dict(told), same)})
+    return [_filled(row) for row in found]
+
+
+def _run(told: Document, before: Mapping[str, Any]) -> Document:
+    ground = told.pop("ground", None)
+    stations = _numbered(told.pop("levels", {}))
+    levels = [[row.get("0"), row.get("1")] for row in stations]
+    book = [row for row in map(_filled, _numbered(told.pop("book", {}))) if row]
+    if ground == "fall":
+        told["levels"] = _fall(levels, told.get("length_mm"))
+    elif ground == "stations":
+        listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
+        told["levels"] = (
+            [row for row in levels if row != [None, None]] if listed else _opened(levels, told.get("length_mm"))
+        )
+    elif ground == "book":
+        told["book"] = book or [{}]
+    told["gates"] = _gates(told.pop("gates", {}), before.get("gates")) or None
+    if not told.get("colours") or not any(told["colours"].values()):
+        told.pop("colours", None)
+    taper = told.get("taper") or {}
+    if not taper.get("at"):
+        told.pop("taper", None)
+    remove = told.get("remove") or {}
+    if not remove.get("kind"):
+        told.pop("remove", None)
+    return told
+
+
+def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:
+    start, end = ([row[1] for row in levels] + [None, None])[:2]
+    last = length if isinstance(length, int) and length > 0 else None
+    return [[0, 0 if start is None else start], [last, 0 if end is None else end]]
+
+
+def _opened(levels: list[list[Any]], length: Any) -> list[list[Any]]:
+    """A plain fall as stations, with room for one between."""
+    start, end = _fall(levels, length)
+    return [start, [None, None], end]
+
+
+def _gates(told: Any, before: Any) -> list[Document]:
+    known = before if isinstance(before, list) else []
+    gates = []
+    for place, row in enumerate(_numbered(told)):
+        same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
+        gates.append({**{key: value for key, value in same.items() if key not in GATE_FIELDS}, **_filled(row)})
+    return gates

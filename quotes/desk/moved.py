@@ -1,0 +1,78 @@
+"""Quantities as the take-off sheet lists them, and what moves when something is built otherwise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fencing.explain import UNITS, explain
+from fencing.piece import Quantity
+from fencing.roles import part
+from fencing.takeoff import TakeOff
+from fencing.writing import plain
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityRow:
+    """One component: ``why`` says in sentences how the total comes about."""
+
+    name: str
+    finish: str
+    net: str
+    allowance: str
+    total: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """``by`` is signed; rows that stay as they are are told too, so that one sees that they stay."""
+
+    name: str
+    finish: str
+    before: str
+    after: str
+    by: str
+
+
+def quantity_rows(taken: TakeOff) -> list[QuantityRow]:
+    """Every quantity with its why, in the order of the take-off."""
+    sentences = {role: list(explain(taken, role)) for role in dict.fromkeys(row.role for row in taken.quantities)}
+    return [
+        QuantityRow(
+            name=part(row.role, row.total),
+            finish=row.colour or "",
+            net=_amount(row.net, row.unit),
+            allowance=_amount(row.allowance, row.unit) if row.allowance else "",
+            total=_amount(row.total, row.unit),
+            why=sentences[row.role].pop(0),
+        )
+        for row in taken.quantities
+    ]
+
+
+def moved_between(before: TakeOff, after: TakeOff) -> list[Moved]:
+    """Each component of either take-off, in the order lists are printed, those of the second alone last."""
+    was, now = _totals(before), _totals(after)
+    rows = []
+    for key in dict.fromkeys([*was, *now]):
+        role, finish, unit = key
+        first, second = was.get(key, Decimal(0)), now.get(key, Decimal(0))
+        change = second - first
+        by = (
+            f"{'+' if change > 0 else '−' if change < 0 else ''}{_amount(abs(change), unit)}" if change else "as before"
+        )
+        rows.append(Moved(part(role), finish, _amount(first, unit), _amount(second, unit), by))
+    return rows
+
+
+def _totals(taken: TakeOff) -> dict[tuple[str, str, str], Decimal]:
+    return {_key(row): row.total for row in taken.quantities}
+
+
+def _key(row: Quantity) -> tuple[str, str, str]:
+    return row.role, row.colour or "", row.unit
+
+
+def _amount(number: Decimal, unit: str) -> str:
+    return f"{number:.3f} m³" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}"

@@ -1,0 +1,114 @@
+"""The take-off sheet: quantities with their why, what to cut, where to dig, how to saw, and what a change would move."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_safe
+
+from fencing.drawing.elevation import elevation
+from fencing.faults import Refused
+from fencing.purchase import purchase
+from fencing.saw_sheet import saw_sheets
+from fencing.takeoff import TakeOff, take_off
+from fencing.writing import takeoff_document
+from quotes.desk.lengths import HEIGHT, read_length
+from quotes.desk.measure_drawn import LETTERING, NARROW, WIDE
+from quotes.desk.measure_fields import FORMS, LAYOUTS
+from quotes.desk.moved import moved_between, quantity_rows
+from quotes.documents.setout import cut_list, run_sheets
+from quotes.jobs import queries
+from quotes.jobs.canonical import parsed
+from quotes.jobs.measuring import newest
+from quotes.jobs.systems import Found
+from quotes.jobs.takeoffs import looks_at_prices, read_for
+from quotes.offers.building import changed_document
+from quotes.orders.market import offered
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+from shared.models import Business
+
+SAW_DEEP = 4_000.0  # one sheet a material: a page scrolls
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def of_job(request: MemberRequest, ref: str) -> HttpResponse:
+    """To the take-off of a job's last measure; to the measure where there is none yet."""
+    job = find(queries.jobs(request.business), ref)
+    measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
+    return redirect("takeoff", measure.ref) if measure and measure.latest else redirect("job-measure", ref)
+
+
+@gzip_page
+@require_safe
+@needs(Scope.MEASURES_READ)
+def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
+    """The last kept version taken off, and beside it what another height, form or layout would move."""
+    measure = find(queries.measures(request.business).select_related("job"), ref)
+    version = newest(measure)
+    if version is None:
+        return redirect("measure", ref)
+    document = parsed(version.document)
+    told: dict[str, Any] = {
+        "measure": measure,
+        "job": measure.job,
+        "version": version,
+        "forms": FORMS,
+        "layouts": LAYOUTS,
+    }
+    try:
+        taken, found = _taken(request.business, document)
+    except Refused as refused:
+        return render(request, "desk/takeoff.html", {**told, "faults": refused.faults}, status=409)
+    written = takeoff_document(taken)
+    return render(
+        request,
+        "desk/takeoff.html",
+        {
+            **told,
+            **_change(request, document, taken),
+            "taken": taken,
+            "drawing": elevation(taken, NARROW if "narrow" in request.COOKIES else WIDE, size=LETTERING),
+            "quantities": quantity_rows(taken),
+            "cuts": cut_list(written),
+            "sheets": run_sheets(written),
+            "saws": _saws(taken, found, measure.job.number),
+            "posts": len({post.id for run in taken.runs for post in run.posts}),
+        },
+    )
+
+
+def _taken(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, Found]:
+    measure, found = read_for(business, document)
+    return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None), found
+
+
+def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff) -> dict[str, Any]:
+    """What was asked to be otherwise, and what it moves; a fault where it can't be built."""
+    asked = {key: request.GET.get(key, "").strip()[:40] for key in ("height_mm", "lattice_mm", "form", "layout")}
+    change: dict[str, Any] = {key: value for key, value in asked.items() if value and not key.endswith("_mm")}
+    change |= {key: read_length(value, HEIGHT) for key, value in asked.items() if value and key.endswith("_mm")}
+    if not change:
+        return {"asked": asked}
+    try:
+        other, _ = _taken(request.business, changed_document(document, change))
+    except Refused as refused:
+        return {"asked": asked, "refused": refused.faults}
+    return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}
+
+
+def _saws(taken: TakeOff, found: Found, title: str) -> list[tuple[str, str, int]]:
+    """(material, drawing, bars) of every material that is cut from bars."""
+    bought = purchase(taken.pieces, taken.quantities, offered(found.market, [], found.system.rails.kerf))
+    drawn = []
+    for cutting in bought.cuttings:
+        if cutting.bars:
+            drawing = "".join(saw_sheets(cutting, title, height=SAW_DEEP))
+            drawn.append((cutting.role, drawing, len(cutting.bars)))
+    return drawn

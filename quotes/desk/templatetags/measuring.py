@@ -1,0 +1,17 @@
+"""One field of the measure sheet."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from quotes.desk.measure_fields import Field
+
+register = template.Library()
+
+
+@register.inclusion_tag("desk/field.html", takes_context=True)
+def measured(context: dict[str, Any], one: Field) -> dict[str, Any]:
+    """A field with its label, what it was read as, and what is wrong with it."""
+    return {"one": one, "fault": context.get("fault_of", {}).get(one.name, ""), "locked": not context.get("may_write")}
