@@ -43,14 +43,14 @@ def unplaced(faults: Mapping[str, str], boxes: Iterable[Box]) -> list[str]:
     return [text for text in faults.values() if text not in shown]
 
 
-_COMMA = re.compile(r"-?\d*,\d+\Z")
+_NUMBER = re.compile(r"(-?\d*)[.,]?(\d*)\Z")
 
 
 def typed_number(text: str) -> str:
-    """A number as typed, with a comma read as the point it stands for.
+    """A number as typed, with a comma read as the point it stands for; anything else as it was typed.
 
-    >>> typed_number(" 12,50 "), typed_number("1 200"), typed_number("1.5")
-    ('12.50', '1200', '1.5')
+    >>> typed_number(" 12,50 "), typed_number("1 200"), typed_number("1.5"), typed_number("a lot")
+    ('12.50', '1200', '1.5', 'a lot')
     """
-    tight = text.strip().replace(" ", "").replace("\N{NO-BREAK SPACE}", "")
-    return tight.replace(",", ".") if _COMMA.match(tight) else tight
+    tight = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "")
+    return tight.replace(",", ".") if _NUMBER.match(tight) else text.strip()

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -174,15 +175,17 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     if request.POST.get("do") == "revoke":
         link = queries.live_links(row).get(party.pk)
         if link:
-            revoke_link(link=link)
-            audit.record(request.business, request.actor, "link.revoked", f"revision:{row.ref}", {"party": key})
+            with transaction.atomic():
+                revoke_link(link=link)
+                audit.record(request.business, request.actor, "link.revoked", f"revision:{row.ref}", {"party": key})
         messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
         return redirect("revision", ref)
     try:
-        link = reissue_link(party=party)
+        with transaction.atomic():
+            link = reissue_link(party=party)
+            audit.record(request.business, request.actor, "link.issued", f"revision:{row.ref}", {"party": key})
     except Problem as problem:
         return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status))
-    audit.record(request.business, request.actor, "link.issued", f"revision:{row.ref}", {"party": key})
     response = _sheet(request, row, issued={"party": party, "address": address_of(link)})
     response["Cache-Control"] = "no-store"
     return response

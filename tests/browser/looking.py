@@ -8,6 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.test import Client
 from playwright.sync_api import Browser, Page
 
 PICTURES = os.environ.get("BAYWRIGHT_PICTURES", "")
@@ -30,10 +32,18 @@ def new_page(browser: Browser, width: int = 1280, *, script: bool = True, height
     page.on("pageerror", lambda error: said.append(str(error)))
     foreign: list[str] = []
     page.on("request", lambda request: foreign.append(request.url) if _is_foreign(request.url) else None)
-    yield page
-    context.close()
+    try:
+        yield page
+    finally:
+        context.close()  # an open connection would keep the server's own to the database
     assert said == []
     assert foreign == []
+
+
+def sign_in(page: Page, client: Client, address: str) -> None:
+    """The page's browser takes over the session of a client that is signed in."""
+    name = settings.SESSION_COOKIE_NAME
+    page.context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": address}])
 
 
 def _is_foreign(url: str) -> bool:
