@@ -13,8 +13,7 @@ BEGIN RAISE EXCEPTION 'rows of % are written once', TG_TABLE_NAME USING ERRCODE 
 """
 
 
-def _statements(vendor: str, table: str, verb: str, condition: str) -> list[str]:
-    name = f"{table}_no_{verb.lower()}"
+def _statements(vendor: str, table: str, verb: str, condition: str, name: str) -> list[str]:
     when = f"WHEN ({condition})" if condition else ""
     if vendor == "postgresql":
         return [
@@ -31,14 +30,16 @@ def _statements(vendor: str, table: str, verb: str, condition: str) -> list[str]
     ]
 
 
-def refuse(table: str, verb: str, condition: str = "") -> RunPython:
+def refuse(table: str, verb: str, condition: str = "", name: str = "") -> RunPython:
     """A migration step: ``verb`` (UPDATE, DELETE) on rows of ``table`` fails where ``condition`` on OLD and NEW holds."""
 
+    trigger = name or f"{table}_no_{verb.lower()}"
+
     def lay(apps: Any, schema_editor: Any) -> None:
-        for statement in _statements(schema_editor.connection.vendor, table, verb, condition):
+        for statement in _statements(schema_editor.connection.vendor, table, verb, condition, trigger):
             schema_editor.execute(statement, params=None)  # a per cent sign is no placeholder here
 
-    return RunPython(lay, _lift(table, verb))
+    return RunPython(lay, _lift(table, trigger))
 
 
 def written_once(*tables: str) -> list[RunPython]:
@@ -46,9 +47,9 @@ def written_once(*tables: str) -> list[RunPython]:
     return [refuse(table, verb) for table in tables for verb in ("UPDATE", "DELETE")]
 
 
-def _lift(table: str, verb: str) -> Callable[[Any, Any], None]:
+def _lift(table: str, trigger: str) -> Callable[[Any, Any], None]:
     def lift(apps: Any, schema_editor: Any) -> None:
         on = f" ON {table}" if schema_editor.connection.vendor == "postgresql" else ""
-        schema_editor.execute(f"DROP TRIGGER IF EXISTS {table}_no_{verb.lower()}{on}")
+        schema_editor.execute(f"DROP TRIGGER IF EXISTS {trigger}{on}")
 
     return lift

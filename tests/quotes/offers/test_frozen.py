@@ -159,3 +159,14 @@ def test_a_draft_says_nothing_yet(revision: Revision) -> None:
     with pytest.raises(Problem) as refused:
         content_of(revise(quote=revision.quote, actor=actor_of(revision.business)))
     assert refused.value.code == "conflict"
+
+
+def test_the_database_refuses_to_take_an_outcome_back(revision: Revision) -> None:
+    accept(token=token(revision, "neighbour"), name="Ben", content_sha256=revision.content_sha256)
+    lapse_if_due(revision, timezone.now() + timedelta(days=400))
+    for statement in (
+        "UPDATE offers_revision SET state = 'sent' WHERE id = %s",
+        "UPDATE offers_party SET answer = 'declined' WHERE revision_id = %s AND key = 'neighbour'",
+    ):
+        with pytest.raises(DatabaseError), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(statement, [revision.pk])
