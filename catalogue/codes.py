@@ -49,6 +49,16 @@ class ImportState(StrEnum):
     REFUSED = "refused"
 
 
+class PlanState(StrEnum):
+    """How far a cutting plan that was asked for has come."""
+
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    CANCELLED = "cancelled"
+    GIVEN_UP = "given_up"
+
+
 def is_piece(role: str) -> bool:
     """Whether a role is cut from stock lengths, so that a component of it has a length or is sold by the metre."""
     return role in PIECE_ROLES

@@ -12,7 +12,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from catalogue.bands import bands_fault
-from catalogue.codes import SALE_UNITS, ImportKind, ImportState, Role, is_gtin, is_piece
+from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
 from catalogue.rules import RuleKind, rule_faults
 from shared.models import Owned, SupplierAccount
 
@@ -294,3 +294,21 @@ class Import(Owned):
 
     def __str__(self) -> str:
         return f"{self.file_name} ({self.state})"
+
+
+class AskedPlan(Owned):
+    """A cutting plan that takes longer than somebody waits; the row holds the best one found so far."""
+
+    state = models.CharField(
+        max_length=10, choices=[(state.value, state.value) for state in PlanState], default=PlanState.WAITING
+    )
+    demand = models.JSONField()
+    seconds = models.PositiveSmallIntegerField()
+    asked_by = models.CharField(max_length=200, blank=True)
+    is_cancelled = models.BooleanField(default=False)
+    plan = models.JSONField(null=True, blank=True)
+    started_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"cutting plan ({self.state})"

@@ -1,10 +1,13 @@
-"""Files are taken in after the request that brought them."""
+"""Files are taken in, and long cutting plans made, after the request that brought them."""
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+from catalogue import cutplans
 from catalogue.sheets import importing
 from shared.business.actors import Actor
-from shared.outbox import Event, Finish, handles
+from shared.outbox import Event, Finish, handles, regularly
 
 
 @handles(importing.ASKED, slow=True)
@@ -19,3 +22,23 @@ def take_file_in(event: Event) -> Finish | None:
         importing.finish(row, planned, actor)
 
     return finish
+
+
+@handles(cutplans.ASKED, slow=True, attempts=2)
+def make_plan(event: Event) -> Finish | None:
+    """Searches outside of any transaction and keeps the best plan so far on the row."""
+    row = cutplans.open_plan(event.business, event.subject) if event.business else None
+    if row is None:
+        return None
+    plan = cutplans.search(row)
+
+    def finish() -> None:
+        cutplans.finish(row, plan)
+
+    return finish
+
+
+@regularly(timedelta(hours=1))
+def clear_plans() -> None:
+    """Plans nobody came back to make way."""
+    cutplans.clear()
