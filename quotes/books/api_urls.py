@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.books import api
+
+urlpatterns = [
+    path("books/ledger.<str:form>", api.Ledger.as_view()),
+    path("books/totals.<str:form>", api.Totals.as_view()),
+    path("books/quotes.<str:form>", api.Quoted.as_view()),
+    path("books/margins.<str:form>", api.Margins.as_view()),
+    path("books/locks", api.Locks.as_view()),
+]

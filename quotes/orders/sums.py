@@ -65,5 +65,7 @@ def store(order: SupplierOrder, lines: list[OrderLine]) -> None:
         share_out(order, line, parts.get(line.pk, []))
         for part in parts.get(line.pk, []):
             part.save(update_fields=["net"])
+    if lines and not any(due(line) for line in lines):
+        order.delivery_fee = ZERO  # what is cancelled whole is not delivered either
     add_up(order, lines)
     order.save()

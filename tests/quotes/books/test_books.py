@@ -1,0 +1,235 @@
+"""The month to the cent: every total the sum of its lines, the same bytes again, locked means locked, formulas are texts."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import openpyxl
+import pytest
+from django.db import DatabaseError, transaction
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import Component
+from quotes.books.models import LedgerEntry, PeriodLock
+from quotes.books.posting import catch_up, lock_period, post
+from quotes.books.reports import GROUPS, Span, entry_table, totals_table
+from quotes.books.writing import csv_blocks, ledger_csv
+from quotes.orders import services
+from quotes.orders.drafting import order_for
+from quotes.orders.models import SupplierOrder
+from quotes.orders.replying import LineSaid, Told, take_reply
+from shared.business.models import Person
+from shared.models import Business
+from shared.problems import Problem
+from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of, stock_up
+from tests.quotes.orders.cast import agreed_job, component_of, now, placed, supplier_actor
+
+pytestmark = pytest.mark.django_db
+ALWAYS = Span(date(2000, 1, 1), date(2100, 1, 1))
+D = Decimal
+FOREVER = "from=2000-01-01&to=2100-01-01"
+
+
+@pytest.fixture
+def yard(cast: Cast) -> Business:
+    stock_up(cast.business)
+    return cast.business
+
+
+@pytest.fixture
+def keeper(cast: Cast, signed_in: Callable[[Person], Client]) -> Client:
+    return signed_in(cast.bookkeeper)
+
+
+def read(client: Client, path: str) -> bytes:
+    response = client.get(f"/api/v1/books/{path}")
+    assert response.status_code == 200, response.content
+    return b"".join(response.streaming_content)  # type: ignore[attr-defined]  # a streamed answer
+
+
+def rows_of(client: Client, path: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(read(client, path).decode())))
+
+
+def two_jobs_ordered(yard: Business) -> list[SupplierOrder]:
+    orders = order_for(jobs=[agreed_job(yard, 12000), agreed_job(yard, 7200)], actor=actor_of(yard))
+    return [services.place(order=order, actor=actor_of(yard)) for order in orders]
+
+
+def test_the_ledger_of_an_order_adds_up_to_the_order_by_net_and_tax(yard: Business) -> None:
+    orders = two_jobs_ordered(yard)
+    catch_up(yard)
+    for order in orders:
+        entries = LedgerEntry.objects.of(yard).filter(order=order)
+        assert sum(entry.net for entry in entries) == order.goods + order.delivery_fee
+        assert sum(entry.tax for entry in entries) == order.tax
+
+
+@pytest.mark.parametrize("by", sorted(GROUPS))
+def test_totals_by_anything_are_the_same_money(yard: Business, keeper: Client, by: str) -> None:
+    orders = two_jobs_ordered(yard)
+    *rows, last = rows_of(keeper, f"totals.csv?{FOREVER}&by={by}")
+    assert D(last["gross"]) == sum(order.total for order in orders)
+    for column in ("net", "tax", "gross"):
+        assert D(last[column]) == sum(D(row[column]) for row in rows)
+
+
+def test_csv_json_and_xlsx_tell_the_same_rows(yard: Business, keeper: Client) -> None:
+    two_jobs_ordered(yard)
+    *lines, last = rows_of(keeper, f"ledger.csv?{FOREVER}")
+    told = json.loads(read(keeper, f"ledger.json?{FOREVER}"))
+    assert [row["net"] for row in told["rows"]] == [row["net"] for row in lines]
+    assert told["total"]["gross"] == last["gross"]
+    book = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}")))
+    head, *sheet = book.active.iter_rows(values_only=True)  # type: ignore[union-attr]  # there is one sheet
+    net = head.index("net")
+    assert [D(str(row[net])) for row in sheet] == [D(row["net"]) for row in [*lines, last]]
+
+
+def test_the_same_report_made_again_is_the_same_bytes(yard: Business, keeper: Client) -> None:
+    two_jobs_ordered(yard)
+    for path in ("ledger.csv", "ledger.json", "ledger.xlsx", "quotes.csv", "margins.csv"):
+        assert read(keeper, f"{path}?{FOREVER}") == read(keeper, f"{path}?{FOREVER}")
+
+
+def test_a_price_agreed_later_is_a_correction_and_what_was_posted_stays(yard: Business, cast: Cast) -> None:
+    order = placed(yard, {"rail": "10"})  # 10 x 2.50 = 25.00
+    post(order)
+    first = list(LedgerEntry.objects.of(yard).values_list("kind", "net"))
+    said = (LineSaid(1, "change", "steel", price=D("2.80")),)
+    take_reply(order=order, told=Told("R1", "CA", lines=said), actor=supplier_actor(cast.supplier))
+    services.decide(order=order, actor=actor_of(yard), decisions={1: True})
+    post(order)
+    post(order)
+    entries = list(LedgerEntry.objects.of(yard).order_by("id").values_list("kind", "net"))
+    assert entries[: len(first)] == first
+    assert entries[len(first) :] == [("correction", D("3.00"))]
+
+
+def test_a_cancelled_order_comes_to_nothing(yard: Business) -> None:
+    order = placed(yard)
+    post(order)
+    services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
+    post(order)
+    entries = LedgerEntry.objects.of(yard).filter(order=order)
+    assert now(order).total == 0
+    assert sum(entry.net for entry in entries) == sum(entry.tax for entry in entries) == 0
+
+
+def lock_past(yard: Business) -> date:
+    """Everything until yesterday is locked."""
+    yesterday = timezone.localdate() - timedelta(days=1)
+    lock_period(business=yard, until=yesterday, actor=actor_of(yard))
+    return yesterday
+
+
+def test_a_locked_period_gives_the_same_bytes_whatever_happens_later(yard: Business, keeper: Client) -> None:
+    order = placed(yard)
+    SupplierOrder.objects.of(yard).update(placed_on=timezone.localdate() - timedelta(days=3))
+    post(order)
+    until = lock_past(yard)
+    span = f"from=2000-01-01&to={until}"
+    before = read(keeper, f"ledger.csv?{span}")
+    assert before.count(b"\n") > 2
+    services.cancel(order=order, actor=actor_of(yard), reason="too late")
+    assert read(keeper, f"ledger.csv?{span}") == before
+    *_, last = rows_of(keeper, f"totals.csv?{FOREVER}")
+    assert D(last["gross"]) == 0
+
+
+def test_what_was_placed_in_a_period_locked_meanwhile_falls_into_the_open_one(yard: Business) -> None:
+    until = lock_past(yard)
+    order = placed(yard)
+    SupplierOrder.objects.of(yard).update(placed_on=until)
+    post(order)
+    assert set(LedgerEntry.objects.of(yard).values_list("day", flat=True)) == {until + timedelta(days=1)}
+
+
+def test_a_lock_is_made_once_never_backwards_and_never_for_a_day_to_come(yard: Business) -> None:
+    until = lock_past(yard)
+    lock_past(yard)
+    assert PeriodLock.objects.of(yard).count() == 1
+    with pytest.raises(Problem, match="locked until"):
+        lock_period(business=yard, until=until - timedelta(days=9), actor=actor_of(yard))
+    with pytest.raises(Problem, match="when it is over"):
+        lock_period(business=yard, until=timezone.localdate() + timedelta(days=2), actor=actor_of(yard))
+
+
+def test_an_entry_can_be_neither_changed_nor_deleted(yard: Business) -> None:
+    post(placed(yard))
+    with pytest.raises(DatabaseError), transaction.atomic():
+        LedgerEntry.objects.of(yard).update(net=D(0))
+
+
+EVIL = ("=HYPERLINK(1)", "+1", "-1+cmd", "@SUM(A1)", "\t=1", "＝1+1", ";=1", " =1", 'a "quoted", one', "plain")
+
+
+@pytest.mark.parametrize("name", EVIL)
+def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
+    yard: Business, keeper: Client, name: str
+) -> None:
+    component: Component = component_of(yard, "rail")
+    component.label = name
+    component.save()
+    order = placed(yard, {"rail": "10"})
+    post(order)
+    services.cancel(order=order, actor=actor_of(yard), reason="so that there are negative amounts")
+    rows = [row for row in rows_of(keeper, f"ledger.csv?{FOREVER}") if row["sku"]]
+    harmless = name.startswith(("a ", "plain"))
+    assert {row["description"] for row in rows} == {name if harmless else f"'{name}"}
+    assert {row["net"] for row in rows} == {"25.00", "-25.00"}
+    book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}"))).active
+    cells = {cell.data_type for row in book.iter_rows(min_row=2, min_col=8, max_col=8) for cell in row if cell.value}
+    assert cells == {"s"}
+    assert {cell.data_type for row in book.iter_rows(min_row=2, min_col=14, max_col=16) for cell in row} == {"n"}
+
+
+def test_copy_and_the_portable_path_write_the_same_bytes(yard: Business) -> None:
+    component = component_of(yard, "rail")
+    for label in EVIL:
+        component.label = label
+        component.save()
+        post(placed(yard, {"rail": "3"}))
+    by_rows = b"".join(csv_blocks(entry_table(yard, ALWAYS)))
+    assert b"".join(ledger_csv(yard, ALWAYS)) == by_rows
+
+
+def test_sold_is_what_was_accepted_and_the_margin_is_what_is_left(yard: Business, keeper: Client) -> None:
+    job = agreed_job(yard)
+    *rows, last = rows_of(keeper, f"quotes.csv?{FOREVER}")
+    assert [row["what"] for row in rows] == ["quoted", "accepted"]
+    assert D(last["total"]) == 2 * D(rows[0]["total"])
+    [margin] = [row for row in rows_of(keeper, f"margins.csv?{FOREVER}") if row["job"] == job.number]
+    assert D(margin["sold"]) == D(rows[1]["net"])
+    assert D(margin["planned_margin"]) == D(margin["sold"]) - D(margin["planned_cost"])
+
+
+def test_nobody_sees_another_business_in_the_books(
+    yard: Business, cast: Cast, signed_in: Callable[[Person], Client]
+) -> None:
+    post(placed(yard))
+    assert len(rows_of(signed_in(cast.stranger), f"ledger.csv?{FOREVER}")) == 1  # its own total, of nothing
+    assert signed_in(cast.crew).get(f"/api/v1/books/ledger.csv?{FOREVER}").status_code == 403
+
+
+@pytest.mark.parametrize("query", ["", "from=2031-02-30&to=2031-03-01", "from=2031-02-02&to=2031-02-01"])
+def test_days_that_are_none_are_named(yard: Business, keeper: Client, query: str) -> None:
+    assert keeper.get(f"/api/v1/books/ledger.csv?{query}").status_code == 400
+
+
+def test_totals_are_grouped_as_the_database_would(yard: Business) -> None:
+    two_jobs_ordered(yard)
+    catch_up(yard)
+    rows = list(totals_table(yard, ALWAYS, "job").rows)
+    jobs = {str(row[0]): row[1] for row in rows}
+    for job, net in jobs.items():
+        own = LedgerEntry.objects.of(yard).filter(job_number=job)
+        assert net == sum(entry.net for entry in own)
