@@ -60,7 +60,7 @@ def test_a_worker_killed_in_the_middle_of_its_jobs_loses_and_doubles_nothing(ser
     until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
     service.kill(worker)
     service.start_worker()
-    done_once(service, 6, 30)
+    done_once(service, 6, 90)
 
 
 def test_a_killed_pool_child_costs_nothing(service: Service) -> None:
@@ -69,7 +69,7 @@ def test_a_killed_pool_child_costs_nothing(service: Service) -> None:
     until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
     for child in service.children(worker):
         os.kill(child, signal.SIGKILL)
-    done_once(service, 5, 30)
+    done_once(service, 5, 90)
 
 
 def test_redis_emptied_and_killed_holds_nothing_we_need(service: Service) -> None:
@@ -79,7 +79,7 @@ def test_redis_emptied_and_killed_holds_nothing_we_need(service: Service) -> Non
     service.want("drill.quick", 0)
     service.start_redis()
     service.start_worker()
-    done_once(service, 40, 30)
+    done_once(service, 40, 90)
 
 
 def test_a_stopped_broker_stops_no_write(service: Service) -> None:
