@@ -12,4 +12,4 @@ class OffersConfig(AppConfig):
 
     def ready(self) -> None:
         """Tells the catalogue who knows what a change of prices means."""
-        import_module("quotes.offers.effects")
+        import_module("quotes.offers.price_effect")
