@@ -28,6 +28,7 @@ KEYS = ("at_mm", "back", "inter", "fore", "level_mm")
 READINGS = ("back", "inter", "fore")
 READING_TEXT = re.compile(r"-?[0-9]{1,2}(\.[0-9]{1,9})?")
 ROWS_MAX = 2000
+HINTS_MAX = 500
 ZERO = Decimal(0)
 READING_MAX = Decimal(10)  # [m] no staff is longer: a larger reading was typed in another unit
 LENGTH_MAX = 20_000_000  # [mm] the longest run
@@ -181,7 +182,7 @@ def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
         return BookRow(None)
     for key in entry:
         if key not in KEYS:
-            near = get_close_matches(str(key), KEYS, 1)
+            near = get_close_matches(str(key)[:80], KEYS, 1) if len(faults) < HINTS_MAX else []
             hint = f"did you mean {near[0]}?" if near else f"a row has {', '.join(KEYS)}"
             faults.append(Fault(f"{pointer}/{key}", "key.unknown", f"unknown key {key}: {hint}"))
     at = _whole(entry, "at_mm", 0, LENGTH_MAX, pointer, faults)

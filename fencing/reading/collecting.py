@@ -26,6 +26,11 @@ class Faults:
         else:
             self.unlisted += 1
 
+    @property
+    def full(self) -> bool:
+        """Whether no more will be listed, so that no more hints are worth looking for."""
+        return len(self.found) >= MOST_FAULTS
+
     def refuse(self) -> None:
         """Raise what was found; do nothing where nothing was."""
         if self.unlisted:

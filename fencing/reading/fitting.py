@@ -6,12 +6,15 @@ from collections.abc import Iterator
 
 from fencing.faults import Fault, Refused
 from fencing.layout import needs_square, setback
-from fencing.measure import Basis, Gate, Measure, Retrofit, Run
+from fencing.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
 from fencing.reading.collecting import listed
 from fencing.reading.heights import height_faults
 from fencing.reading.openings import gate_faults
 from fencing.rounding import up
 from fencing.system import System
+
+MOST_BAYS = 200_000
+"""Of a whole job, each counted as often as ``auto`` tries it: 20 km in every form and layout stay below. Source: house rule."""
 
 
 def fit(measure: Measure, system: System) -> None:
@@ -28,12 +31,25 @@ def fit(measure: Measure, system: System) -> None:
 
 def fit_faults(measure: Measure, system: System) -> list[Fault]:
     """What :func:`fit` would refuse, in the order of the measure."""
-    faults: list[Fault] = []
+    faults: list[Fault] = [*_large_faults(measure, system)]
     for place, run in enumerate(measure.runs):
         faults += _run_faults(run, f"/runs/{place}", system)
     for place, retrofit in enumerate(measure.retrofits):
         faults += _retrofit_faults(retrofit, f"/retrofits/{place}", system)
     return faults
+
+
+def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
+    bays = sum(len(retrofit.bays) for retrofit in measure.retrofits)
+    for run in measure.runs:
+        ways = (len(Form) - 1 if run.form is Form.AUTO else 1) * (len(Layout) - 1 if run.layout is Layout.AUTO else 1)
+        bays += ways * up(run.length, system.pitch)
+    if bays > MOST_BAYS:
+        text = (
+            f"about {bays} bays, each as often as auto tries it, are more than {MOST_BAYS}; "
+            "split the job, or choose form and layout"
+        )
+        yield Fault("/runs" if measure.runs else "/retrofits", "job.large", text)
 
 
 def _run_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:

@@ -42,7 +42,7 @@ def _hardware(gate: Table, faults: Faults) -> tuple[str, ...]:
         if isinstance(item, str) and item in HARDWARE and item not in named:
             named.append(item)
             continue
-        like = nearest(item, HARDWARE) if isinstance(item, str) and item not in named else None
+        like = nearest(item, HARDWARE) if isinstance(item, str) and item not in named and not faults.full else None
         hint = f"did you mean {like}? " if like else ""
         faults.add(pointer, "word", f"{shown(item)} won't do here; {hint}write hinges, latch, drop_bolt, each once")
     return tuple(named)

@@ -46,6 +46,8 @@ def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
 
 def _from_book(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
     pointer = run.pointer("book")
+    if run.faults.full:
+        return (), 0
     try:
         book = reduce_book(run.raw("book"))
     except Refused as refused:

@@ -132,6 +132,8 @@ def _spoils(code: str) -> bool:
 
 def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
     """Whether a fault was found already in what this one was computed from."""
+    if pointer.count("/") == 1:  # of the whole job
+        return bool(spoilt)
     _, rows, number, member, *_ = pointer.split("/")
     row = f"/{rows}/{number}"
     needed = {f"{row}/{key}" for key in NEEDS[member]}

@@ -41,7 +41,7 @@ class Table:
                 self._unknown(key, keys)
 
     def _unknown(self, key: str, keys: Collection[str]) -> None:
-        like = nearest(key, keys)
+        like = None if self.faults.full else nearest(key, keys)
         hint = f"did you mean {like}?" if like else f"known are {listed(keys, 'and')}"
         self.faults.add(self.pointer(key), "key.unknown", f"there is no key {shown(key)} here; {hint}")
 
@@ -144,7 +144,7 @@ class Table:
         value = self._members[key]
         if isinstance(value, str) and value in words:
             return value
-        like = nearest(value, words) if isinstance(value, str) else None
+        like = nearest(value, words) if isinstance(value, str) and not self.faults.full else None
         hint = f"did you mean {like}? " if like else ""
         self.fault(key, "word", f"{shown(value)} is not known here; {hint}write {listed(words)}")
         return next(iter(words))

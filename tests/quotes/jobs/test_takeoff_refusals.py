@@ -103,6 +103,11 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
         {**DOCUMENT, "runs": [{"id": "A", "length_mm": 34 + 2 * 6, "start": "wall", "end": "join"}]},
         [("/runs/0/length_mm", "run.short")],
     ),
+    # 1000 x 20 km in bays of 2400
+    "a job that would never end": (
+        {**DOCUMENT, "runs": [{"id": f"A{number}", "length_mm": 20_000_000} for number in range(1000)]},
+        [("/runs", "job.large")],
+    ),
     "a run of no length": ({**DOCUMENT, "runs": [{"id": "A", "length_mm": 0}]}, [("/runs/0/length_mm", "range")]),
     "a run shorter than its setbacks": (
         # two square posts: half a face and a setback at either end leave nothing of it
@@ -171,6 +176,19 @@ def test_a_bad_measure_is_refused_by_name(case: str, tmp_path: Path) -> None:
 def test_a_bad_system_is_refused_by_name(case: str, tmp_path: Path) -> None:
     built_from, expected = BAD_SYSTEMS[case]
     assert refused(tmp_path, DOCUMENT, built_from) == expected
+
+
+def test_a_document_that_is_wrong_everywhere_is_answered_soon_and_shortly(tmp_path: Path) -> None:
+    book = [{"bck": 1} for _ in range(1999)]
+    bad = {**DOCUMENT, "runs": [{"id": f"A{number}", "length_mm": 9000, "book": book} for number in range(60)]}
+    assert len(refused(tmp_path, bad)) == 500 + 1  # the last says how many more there are
+
+
+def test_20_km_in_every_form_and_layout_are_not_too_many(tmp_path: Path) -> None:
+    run = {"id": "A", "length_mm": 20_000_000, "form": "auto", "layout": "auto"}
+    path = tmp_path / "long.json"
+    path.write_text(json.dumps({key: value for key, value in DOCUMENT.items() if key != "strength"} | {"runs": [run]}))
+    assert answer(path, "--system", SYSTEM, "--cut-list")[0] == 0
 
 
 def test_every_fault_of_a_bad_document_is_told_at_once(tmp_path: Path) -> None:
