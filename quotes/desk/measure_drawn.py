@@ -61,6 +61,7 @@ class Way:
     cost: str
     best: bool
     taken: bool
+    leads: bool
 
 
 def draw(
@@ -122,6 +123,11 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
     tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
     best = choose(tried)
     chosen = (run.form.value, run.layout.value)
+    ranked = sorted(tried, key=lambda one: (one.stops, one.cost is None, one.cost or Decimal(0)))
+    leaders = [
+        next(one for one in ranked if one.draft.form is form)
+        for form in dict.fromkeys(one.draft.form for one in ranked)
+    ]
     return [
         Way(
             form=one.draft.form.value,
@@ -131,6 +137,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
             cost="" if one.cost is None else shown(one.cost, business.currency, business.locale),
             best=one is best,
             taken=(one.draft.form.value, one.draft.layout.value) == chosen,
+            leads=any(one is leader for leader in leaders),
         )
-        for one in sorted(tried, key=lambda one: (one.stops, one.cost is None, one.cost or Decimal(0)))
+        for one in ranked
     ]

@@ -10,12 +10,13 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
+from fencing.cutting import INTERACTIVE
 from fencing.drawing.elevation import elevation
 from fencing.faults import Refused
 from fencing.purchase import purchase
-from fencing.saw_sheet import saw_sheets
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
+from quotes.desk.bars import Sawing, sawing
 from quotes.desk.lengths import HEIGHT, read_length
 from quotes.desk.measure_drawn import LETTERING, NARROW, WIDE
 from quotes.desk.measure_fields import FORMS, LAYOUTS
@@ -32,8 +33,6 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
 from shared.models import Business
-
-SAW_DEEP = 4_000.0  # one sheet a material: a page scrolls
 
 
 @require_safe
@@ -78,7 +77,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "quantities": quantity_rows(taken),
             "cuts": cut_list(written),
             "sheets": run_sheets(written),
-            "saws": _saws(taken, found, measure.job.number),
+            "saws": _saws(taken, found),
             "posts": len({post.id for run in taken.runs for post in run.posts}),
         },
     )
@@ -103,12 +102,8 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
     return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}
 
 
-def _saws(taken: TakeOff, found: Found, title: str) -> list[tuple[str, str, int]]:
-    """(material, drawing, bars) of every material that is cut from bars."""
-    bought = purchase(taken.pieces, taken.quantities, offered(found.market, [], found.system.rails.kerf))
-    drawn = []
-    for cutting in bought.cuttings:
-        if cutting.bars:
-            drawing = "".join(saw_sheets(cutting, title, height=SAW_DEEP))
-            drawn.append((cutting.role, drawing, len(cutting.bars)))
-    return drawn
+def _saws(taken: TakeOff, found: Found) -> list[Sawing]:
+    """The cutting plan of every material that is cut from bars."""
+    offers = offered(found.market, [], found.system.rails.kerf)
+    bought = purchase(taken.pieces, taken.quantities, offers, INTERACTIVE)
+    return [sawing(cutting) for cutting in bought.cuttings if cutting.plan.bars]
