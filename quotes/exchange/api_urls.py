@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from quotes.exchange import order_api, supply_api
+from quotes.exchange.webhook_api import DOORS, for_supplier
 
 urlpatterns = [
     path("orders/<str:ref>/document.<str:form>", order_api.OrderFile.as_view()),
@@ -19,4 +20,6 @@ urlpatterns = [
     path("supply/offer-batches", supply_api.SupplyOfferBatches.as_view()),
     path("supply/sandbox/orders", supply_api.SandboxOrders.as_view()),
     path("supply/sandbox/reset", supply_api.SandboxReset.as_view()),
+    *(path(f"webhooks{address}", door.as_view()) for address, door in DOORS.items()),
+    *(path(f"supply/webhooks{address}", for_supplier(door).as_view()) for address, door in DOORS.items()),
 ]

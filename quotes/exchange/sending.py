@@ -1,0 +1,89 @@
+"""One HTTP POST to a checked address: pinned, no redirects, thirty seconds in all, the first 4 kB of the answer."""
+
+from __future__ import annotations
+
+import http.client
+import ipaddress
+import socket
+import ssl
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from threading import Timer
+
+from fencing.faults import Refused
+from quotes.exchange.targets import Resolve, Target, forbidden, resolve, target_of
+
+SECONDS = 30.0
+KEPT = 4_096
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """``status`` None: nothing was answered, and ``fault`` says why."""
+
+    status: int | None
+    body: str
+    fault: str
+    took_ms: int
+    retry_after: int | None = None
+
+
+class _Pinned(http.client.HTTPConnection):
+    """Connects to the address that was judged, whatever the name says by now."""
+
+    def __init__(self, target: Target, seconds: float) -> None:
+        super().__init__(target.host, target.port, timeout=seconds)
+        self._target = target
+
+    def connect(self) -> None:
+        self.sock = socket.create_connection((self._target.address, self._target.port), self.timeout)
+        peer = ipaddress.ip_address(self.sock.getpeername()[0].split("%")[0])
+        if forbidden(peer):
+            raise OSError("the peer is not on the open internet")
+        if self._target.secure:
+            context = ssl.create_default_context()
+            self.sock = context.wrap_socket(self.sock, server_hostname=self._target.host)
+
+
+def post(
+    url: str, body: bytes, headers: Mapping[str, str], *, look_up: Resolve = resolve, seconds: float = SECONDS
+) -> Answer:
+    """Sends ``body``; never raises for what the other side does."""
+    begun = time.monotonic()
+
+    def answer(status: int | None, text: str = "", fault: str = "", retry_after: int | None = None) -> Answer:
+        return Answer(status, text, fault[:300], int((time.monotonic() - begun) * 1000), retry_after)
+
+    try:
+        target = target_of(url, look_up)
+    except Refused as refused:
+        return answer(None, fault="; ".join(fault.text for fault in refused.faults))
+    line = _Pinned(target, seconds)
+    # a receiver that sends a byte a second never meets a socket's time limit, but meets this one
+    watch = Timer(seconds, _cut, [line])
+    watch.daemon = True
+    watch.start()
+    try:
+        line.request("POST", target.path, body, {**headers, "Connection": "close", "Accept-Encoding": "identity"})
+        response = line.getresponse()
+        text = response.read(KEPT).decode("utf-8", errors="replace").replace("\x00", "")
+        if time.monotonic() - begun >= seconds:
+            return answer(None, text, f"no whole answer within {seconds:.0f} s")
+        return answer(response.status, text, retry_after=_seconds(response.getheader("Retry-After")))
+    except (OSError, http.client.HTTPException, ValueError) as fault:
+        late = time.monotonic() - begun >= seconds
+        return answer(None, fault=f"no answer within {seconds:.0f} s" if late else f"{type(fault).__name__}: {fault}")
+    finally:
+        watch.cancel()
+        line.close()
+
+
+def _cut(line: http.client.HTTPConnection) -> None:
+    with suppress(OSError, AttributeError):
+        line.sock.shutdown(socket.SHUT_RDWR)
+
+
+def _seconds(text: str | None) -> int | None:
+    return min(int(text), 24 * 3600) if text and text.isascii() and text.isdigit() and len(text) < 9 else None

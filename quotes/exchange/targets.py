@@ -1,0 +1,97 @@
+"""Where webhooks may go: judged by the address a name resolves to, at saving and again at every connect."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from urllib.parse import SplitResult, urlsplit
+
+from django.conf import settings
+
+from fencing.faults import Fault, Refused
+
+Address = ipaddress.IPv4Address | ipaddress.IPv6Address
+Resolve = Callable[[str, int], list[str]]
+PORTS = frozenset({443, 8443})
+# what ``is_global`` lets through, or an old Python misjudges: NAT64, 6to4, Teredo and 6to4 relays lead back inside
+_INSIDE = [
+    ipaddress.ip_network(net)
+    for net in (
+        "0.0.0.0/8", "10.0.0.0/8", "100.64.0.0/10", "127.0.0.0/8", "169.254.0.0/16", "172.16.0.0/12", "192.0.0.0/24",
+        "192.0.2.0/24", "192.88.99.0/24", "192.168.0.0/16", "198.18.0.0/15", "198.51.100.0/24", "203.0.113.0/24",
+        "224.0.0.0/3", "::/128", "::1/128", "64:ff9b::/96", "64:ff9b:1::/48", "100::/64", "2001::/32", "2001:db8::/32",
+        "2002::/16", "fc00::/7", "fe80::/10", "ff00::/8",
+    )
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A checked address: connect to ``address``, speak to ``host``."""
+
+    host: str
+    port: int
+    path: str
+    address: str
+    secure: bool
+
+
+def loopback_allowed() -> bool:
+    """Only a test says so, in its settings; there is no environment variable for it."""
+    return bool(getattr(settings, "WEBHOOKS_TO_LOOPBACK", False))
+
+
+def forbidden(address: Address) -> bool:
+    """Whether an address is not one of the open internet."""
+    if isinstance(address, ipaddress.IPv6Address) and address.ipv4_mapped is not None:
+        return forbidden(address.ipv4_mapped)
+    if address.is_loopback and loopback_allowed():
+        return False
+    inside = any(address.version == net.version and address in net for net in _INSIDE)
+    return inside or not address.is_global or address.is_multicast or address.is_reserved
+
+
+def resolve(host: str, port: int) -> list[str]:
+    """Every address of a name, as the system resolves it."""
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    return list(dict.fromkeys(str(one[4][0]) for one in found))
+
+
+def target_of(url: str, look_up: Resolve = resolve) -> Target:
+    """Where a URL leads. Refused: no https, a password in it, another port, no such host, or any address inside."""
+    parts = _parts(url)
+    host, port = parts.hostname or "", parts.port or (443 if parts.scheme == "https" else 80)
+    try:
+        found = [ipaddress.ip_address(one.split("%")[0]) for one in look_up(host, port)]
+    except (OSError, UnicodeError, ValueError):
+        raise _refused("url.host", f"{host[:80]} can't be found.") from None
+    # one address inside is enough: the next look-up may answer with that one alone
+    if not found or any(forbidden(one) for one in found):
+        raise _refused("url.inside", "This leads to an address that is not on the open internet.")
+    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    return Target(host, port, path, str(found[0]), parts.scheme == "https")
+
+
+def _parts(url: str) -> SplitResult:
+    try:
+        parts = urlsplit(url)
+        port = parts.port
+    except ValueError:
+        raise _refused("url", "This is no address.") from None
+    if not parts.hostname or not url.isascii() or any(char <= " " for char in url):
+        raise _refused("url", "An address such as https://example.com/hooks is wanted.")
+    if parts.username is not None or parts.password is not None:
+        raise _refused("url.password", "An address with a password in it is not taken.")
+    if loopback_allowed() and parts.scheme == "http":
+        return parts
+    if parts.scheme != "https":
+        raise _refused("url.https", "Only https is taken.")
+    if port is not None and port not in PORTS and not loopback_allowed():
+        raise _refused("url.port", f"Ports {', '.join(str(one) for one in sorted(PORTS))} are taken.")
+    return parts
+
+
+def _refused(code: str, text: str) -> Refused:
+    return Refused([Fault("/url", code, text)])

@@ -1,0 +1,130 @@
+"""Events go out: to whoever wants them, signed, tried again as rows say; and orders by mail to suppliers without a system."""
+
+from __future__ import annotations
+
+import hmac
+import json
+import secrets
+from datetime import timedelta
+
+from django.core.mail import EmailMessage, send_mail
+from django.utils import timezone
+
+from quotes.exchange import signing
+from quotes.exchange.documents import order_csv, order_pdf
+from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
+from quotes.exchange.sending import Answer, post
+from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, wanting
+from quotes.orders.models import OrderEvent, SupplierOrder
+from shared.jsontext import write_json
+from shared.outbox import Event, Finish, Later, handles, regularly
+
+KEPT = timedelta(days=90)
+AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
+
+
+@handles("order.event")
+def fan_out(event: Event) -> None:
+    """A delivery for every endpoint that wants the event."""
+    if event.business is None:
+        return
+    rows = OrderEvent.objects.of(event.business).select_related("order__supplier")
+    happened = rows.get(ref=event.subject)
+    for endpoint in wanting(happened):
+        enqueue(endpoint, happened)
+
+
+def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> Answer:
+    now = timezone.now()
+    told = signing.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
+    return post(endpoint.url, body, {**AGENT, **told})
+
+
+# a slow endpoint puts its tries off without trying, so there may be more starts than tries
+@handles("webhook.due", slow=True, attempts=50)
+def deliver(event: Event) -> Finish | None:
+    """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
+    delivery = Delivery.objects.select_related("endpoint").get(ref=event.subject)
+    endpoint, now = delivery.endpoint, timezone.now()
+    if delivery.state != DeliveryState.WAITING:
+        return None
+    if endpoint.state == EndpointState.DISABLED:
+        Delivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
+        return None
+    if endpoint.slow_until and endpoint.slow_until > now:
+        raise Later(endpoint.slow_until, "the endpoint asked to slow down")
+    answer = _send(endpoint, delivery.message, delivery.body.encode())
+    delivery = note_try(delivery, answer, timezone.now())
+    if delivery.next_at is not None:
+        raise Later(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
+    return None
+
+
+@handles("webhook.challenge", slow=True, attempts=5)
+def challenge(event: Event) -> Finish | None:
+    """Asks an endpoint whether it wants our events: it answers the challenge's word, or stays pending."""
+    endpoint = WebhookEndpoint.objects.filter(ref=event.subject, state=EndpointState.PENDING).first()
+    if endpoint is None:
+        return None
+    word = secrets.token_urlsafe(24)
+    told = {"type": "endpoint.challenge", "timestamp": timezone.now(), "data": {"challenge": word}}
+    answer = _send(endpoint, f"msg_{event.ref}", write_json(told))
+    consents = answer.status is not None and 200 <= answer.status < 300 and _answered(answer.body, word)
+
+    def finish() -> None:
+        same = WebhookEndpoint.objects.filter(pk=endpoint.pk, url=endpoint.url, state=EndpointState.PENDING)
+        if consents:
+            same.update(state=EndpointState.ACTIVE, why="")
+        else:
+            same.update(why=f"The challenge was not answered: {answer.status or answer.fault}"[:500])
+
+    return finish
+
+
+def _answered(body: str, word: str) -> bool:
+    """The word alone, or ``{"challenge": word}``."""
+    try:
+        told = json.loads(body)
+    except ValueError:
+        told = body.strip()
+    said = told.get("challenge", "") if isinstance(told, dict) else told
+    return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
+
+
+@handles("webhook.disabled", slow=True)
+def tell_disabled(event: Event) -> Finish | None:
+    """A mail to whoever's endpoint was switched off."""
+    endpoint = WebhookEndpoint.objects.select_related("business", "account").get(ref=event.subject)
+    to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
+    if to and not endpoint.test:
+        text = f"Events are no longer sent to {endpoint.url}. {endpoint.why} Switch it on again once it is repaired."
+        send_mail("A webhook was switched off", text, None, [to])
+    return None
+
+
+@handles("order.mail", slow=True)
+def mail_order(event: Event) -> Finish | None:
+    """The order list to a supplier without a system: PDF to read, CSV to load."""
+    if event.business is None or Sandbox.objects.filter(business=event.business).exists():
+        return None
+    rows = SupplierOrder.objects.of(event.business).select_related("supplier", "business")
+    order = rows.get(ref=event.subject)
+    if order.mailed_at is not None or not order.supplier.email:
+        return None
+    text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
+    mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
+    mail.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
+    mail.attach(f"{order.number}.csv", order_csv(order), "text/csv")
+    mail.send()
+
+    def finish() -> None:
+        SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(mailed_at=timezone.now())
+
+    return finish
+
+
+@regularly(timedelta(hours=6))
+def forget_old_deliveries() -> None:
+    """The delivery log is kept for 90 days; the events themselves stay."""
+    old = Delivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
+    old.delete()
