@@ -13,7 +13,7 @@ from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf,
 from fencing.piece import Concrete, Piece, Quantity
 from fencing.strength.document import screening_document
 from fencing.strength.remedies import Remedy, remedies
-from fencing.strength.screen import Screening, screen
+from fencing.strength.screen import Screening, screen, screening_notices
 from fencing.takeoff import TakeOff
 
 Document = dict[str, Any]
@@ -26,7 +26,7 @@ def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
     Rule: contract section 3. Lengths and levels are integer mm, counts and volumes decimal texts. Where the measure asks for the
-    strength screening, ``strength`` is its document.
+    strength screening, ``strength`` is its document, and what it warns of follows the other notices.
 
     Args:
         taken: the take-off.
@@ -40,6 +40,7 @@ def takeoff_document(taken: TakeOff) -> Document:
     if taken.measure.strength is not None:
         screening = screen(taken)
         written["strength"] = screening_document(screening, affordable_remedies(screening))
+        written["notices"] += [_notice(notice) for notice in screening_notices(screening)]
         if len(screening.posts) > MOST_REMEDIED:
             written["strength"]["remarks"].append(UNREMEDIED)
     return written

@@ -38,7 +38,7 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
         "words": WORDS[screening.outcome],
         "posts": [_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
-        "remedies": [_remedy(remedy) for remedy in found],
+        "remedies": [remedy_document(remedy) for remedy in found],
         "remarks": list(remarks(screening)),
         "disclaimer": DISCLAIMER,
     }
@@ -111,7 +111,8 @@ def _two(value_nm: float | None) -> str | None:
     return None if value_nm is None else f"{value_nm / 1000:.2f}"
 
 
-def _remedy(remedy: Remedy) -> dict[str, Any]:
+def remedy_document(remedy: Remedy) -> dict[str, Any]:
+    """One remedy as plain values; its cost is decimal text, or null where nobody priced it. Source: house rule."""
     alone = "" if remedy.mends else " (not enough by itself)"
     return {
         "kind": remedy.kind,

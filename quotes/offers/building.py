@@ -11,11 +11,12 @@ from typing import Any
 
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
-from fencing.caution_facts import facts_of
-from fencing.cautions import Reader, cautions_for
-from fencing.drawing.paper import paper_set
 from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
+from fencing.strength.document import remedy_document
+from fencing.strength.remedies import priced as priced_remedies
+from fencing.strength.screen import screen
+from fencing.system import System
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
@@ -32,6 +33,8 @@ from quotes.pricing.price import price
 from quotes.pricing.shares import Shares
 from shared.models import Business
 
+MOST_PRICED = 60
+"""Posts of a job whose remedies are priced: each remedy is the whole job taken off, cut and priced once more."""
 CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 
 
@@ -83,10 +86,9 @@ def build(
         "system_version": found.version,
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
+        "remedies": _remedies(takeoff, found, basis),
         **shown_with(takeoff),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
-        "cautions": _cautions(takeoff),
-        "drawings": paper_set(takeoff),
         "lines": lines,
         "overall": {name: str(share) for name, share in whole.items() if share},
         "costing": [
@@ -95,10 +97,17 @@ def build(
     }
 
 
-def _cautions(takeoff: TakeOff) -> dict[str, list[str]]:
-    """What each reader is warned of, in the words of the day the revision was sent."""
-    facts = facts_of(takeoff)
-    return {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader}
+def _remedies(takeoff: TakeOff, found: Found, basis: Basis) -> list[dict[str, Any]]:
+    """What would bring the posts that are over within the screening's limits, each with what it adds before tax."""
+    if takeoff.measure.strength is None or sum(len(run.posts) for run in takeoff.runs) > MOST_PRICED:
+        return []
+
+    def net(measure: Measure, system: System) -> Decimal:
+        changed = take_off(measure, system, found.prices if looks_at_prices(measure) else None)
+        priced = price(cost_lines(changed, found, basis), basis.rules, discount=_discount(basis.setup))
+        return sum((line.net for line in priced.lines), Decimal(0))
+
+    return [remedy_document(remedy) for remedy in priced_remedies(screen(takeoff), net)]
 
 
 def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
