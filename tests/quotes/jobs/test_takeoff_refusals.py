@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fencing.reading import read_measure, read_system
 from tests.fencing.test_refusals import mutated
 from tests.quotes.jobs.test_takeoff_command import MEASURE, SYSTEM, answer, shell
 
@@ -184,11 +185,9 @@ def test_a_document_that_is_wrong_everywhere_is_answered_soon_and_shortly(tmp_pa
     assert len(refused(tmp_path, bad)) == 500 + 1  # the last says how many more there are
 
 
-def test_20_km_in_every_form_and_layout_are_not_too_many(tmp_path: Path) -> None:
+def test_20_km_in_every_form_and_layout_are_not_too_many() -> None:
     run = {"id": "A", "length_mm": 20_000_000, "form": "auto", "layout": "auto"}
-    path = tmp_path / "long.json"
-    path.write_text(json.dumps({key: value for key, value in DOCUMENT.items() if key != "strength"} | {"runs": [run]}))
-    assert answer(path, "--system", SYSTEM, "--cut-list")[0] == 0
+    assert read_measure({**DOCUMENT, "runs": [run]}, read_system(FENCE_SYSTEM)).runs[0].length == 20_000_000
 
 
 def test_every_fault_of_a_bad_document_is_told_at_once(tmp_path: Path) -> None:
