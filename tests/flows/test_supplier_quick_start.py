@@ -1,0 +1,113 @@
+"""The quick start for suppliers, taken out of the docs and run as it stands against a live server."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from lxml import etree
+
+from quotes.exchange.sandbox import open_sandbox
+from shared.business.roles import SUPPLIER_SCOPES
+from shared.business.services import issue_key
+from shared.models import SupplierAccount
+from tests.conftest import Cast
+
+ROOT = Path(__file__).resolve().parents[2]
+DOCS = (ROOT / "docs" / "supplier-api.md").read_text(encoding="utf-8")
+VECTOR = {
+    # Standard Webhooks 1.0.0, the specification's own example
+    "secret": "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",
+    "headers": {
+        "webhook-id": "msg_p5jXN8AQM9LWM0D4loKWxJek",
+        "webhook-timestamp": "1614265330",
+        "webhook-signature": "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE=",
+    },
+    "body": '{"test": 2432232314}',
+}
+
+
+def snippet(language: str) -> str:
+    """The first snippet in a language (``python verify`` for one of its own)."""
+    found = re.search(rf"^```{re.escape(language)}\n(.*?)^```", DOCS, re.DOTALL | re.MULTILINE)
+    assert found, language
+    return found[1]
+
+
+def need(program: str) -> str:
+    """Where a program is; said by name when it is missing."""
+    found = shutil.which(program)
+    if found is None:
+        pytest.skip(f"not run: needs {program}")
+    return found
+
+
+@pytest.fixture
+def account(cast: Cast, transactional_db: None) -> SupplierAccount:
+    open_sandbox(cast.supplier)
+    return cast.supplier
+
+
+def run(account: SupplierAccount, live_server: Any, where: Path, *command: str) -> str:
+    """Output of a command that has the address and a test key in its environment."""
+    _, key = issue_key(name="quick start", scopes=SUPPLIER_SCOPES, supplier_account=account, live=False)
+    environment = {**os.environ, "BAYWRIGHT_URL": live_server.url, "BAYWRIGHT_KEY": key, "no_proxy": "*"}
+    done = subprocess.run(command, cwd=where, env=environment, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stderr[-2000:]
+    return done.stdout
+
+
+def test_the_curl_snippet_accepts_an_order(account: SupplierAccount, live_server: Any, tmp_path: Path) -> None:
+    need("curl")
+    told = run(account, live_server, tmp_path, need("bash"), "-euc", snippet("bash"))
+    assert told.strip() == '"state":"acknowledged"'
+    assert etree.parse(str(tmp_path / "order.xml")).getroot().tag.endswith("}Order")
+    assert json.loads((tmp_path / "accepted.json").read_text())["answer"] == "whole"
+
+
+def test_the_python_snippet_back_orders_a_part_and_despatches_once(
+    account: SupplierAccount, live_server: Any, tmp_path: Path
+) -> None:
+    assert run(account, live_server, tmp_path, sys.executable, "-c", snippet("python")) == "part\ndespatched 1\n"
+
+
+def test_the_javascript_snippet_polls_until_it_is_up_to_date(
+    account: SupplierAccount, live_server: Any, tmp_path: Path
+) -> None:
+    script = tmp_path / "poll.mjs"
+    script.write_text(snippet("javascript"))
+    told = run(account, live_server, tmp_path, need("node"), str(script)).splitlines()
+    assert told == ["O0001 placed", "O0002 placed", "up to date"]
+
+
+@pytest.mark.parametrize("body", ["", " tampered"])
+def test_both_verifiers_know_the_published_vector_and_what_was_tampered_with(body: str, tmp_path: Path) -> None:
+    good = body == ""
+    spoken: dict[str, Any] = {}
+    exec(snippet("python verify"), spoken)  # noqa: S102 - the docs' own snippet
+    sent = (str(VECTOR["body"]) + body).encode()
+    assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330) is good
+    assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330 + 361) is False
+    (tmp_path / "verify.mjs").write_text(snippet("javascript verify"))
+    told = json.dumps({**VECTOR, "body": sent.decode()})
+    (tmp_path / "ask.mjs").write_text(
+        f'import {{ verify }} from "./verify.mjs";\nconst told = {told};\n'
+        "console.log(verify(told.secret, told.headers, told.body, 1614265330));\n"
+    )
+    answer = subprocess.run(
+        [need("node"), "ask.mjs"], cwd=tmp_path, capture_output=True, text=True, timeout=30, check=True
+    )
+    assert answer.stdout.strip() == str(good).lower()
+
+
+def test_no_snippet_for_checking_a_signature_is_longer_than_twenty_lines() -> None:
+    for language in ("python verify", "javascript verify"):
+        lines = [line for line in snippet(language).splitlines() if line.strip()]
+        assert len(lines) <= 20
