@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from quotes.documents.quotesheet import drawings, face
+from quotes.documents.retrofit_sheets import retrofit_sheets
 from quotes.documents.setout import cut_list, run_sheets
+from quotes.documents.strength_sheet import strength_sheet
 
 Document = Mapping[str, Any]
 
@@ -21,14 +23,20 @@ def crew_values(document: Document, made: str) -> dict[str, Any]:
     build, site, system = document["build"], document["site"], document["build"]["system"]
     job = f"{document['job']['number']} {document['job']['label']}".strip()
     hole = system["hole"]
+    # a retrofit has no holes to set out: its elevation shows the bays instead
+    shown = ("plan", "set_out", "detail") if build["takeoff"]["runs"] else ("plan", "elevation")
     sheet = {
         "job": job,
         "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
         "system": system["label"],
+        "digs": bool(build["takeoff"]["runs"]),
         "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
         "cautions": build.get("cautions", {}).get("crew", []),
-        "runs": run_sheets(build["takeoff"]),
-        "drawings": drawings(build, "plan", "set_out", "detail"),
+        "runs": run_sheets(build["takeoff"], system),
+        "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
+        "strength": strength_sheet(build["takeoff"]),
+        "curves": drawings(build, "curves"),
+        "drawings": drawings(build, *shown),
         "options": document.get("options", []),
     }
     strip = f"{job} · quote {document['number']}, revision {document['revision']} · {document['business']['name']}"

@@ -10,7 +10,9 @@ from typing import Any
 from django.utils.safestring import SafeString, mark_safe
 
 from quotes.documents.figures import day, metres, money, number
+from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
+from quotes.documents.strength_sheet import strength_sheet
 
 Document = Mapping[str, Any]
 
@@ -20,6 +22,7 @@ CAPTIONS = {
     "elevation": "Elevation, seen from the right of each run.",
     "set_out": "Holes on the string line.",
     "detail": "Detail.",
+    "curves": "Screening curves.",
 }
 
 
@@ -82,7 +85,9 @@ def quote_values(document: Document) -> dict[str, Any]:
         "how_to_accept": _how_to_accept(document),
         "introduction": document["introduction"].split("\n\n") if document["introduction"] else [],
         "drawings": drawings(document["build"], "plan", "elevation"),
+        "notices": marked(document["build"]["takeoff"]),
         "scope": scope(document["build"]),
+        "strength": strength_sheet(document["build"]["takeoff"]),
         "money_head": currency,
         "lines": [_line(line, locale) for line in document["lines"]],
         "totals": list(_totals(document, locale)),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from quotes.documents.figures import level, metres, ranges
+from quotes.documents.notice_key import NoticeRow, marked
 
 Document = Mapping[str, Any]
 
@@ -58,7 +59,7 @@ class RunSheet:
     holes: tuple[HoleRow, ...]
     bays: tuple[BayRow, ...]
     gates: tuple[GateRow, ...]
-    notices: tuple[tuple[str, str, str], ...]
+    notices: tuple[NoticeRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,7 @@ class CutGroup:
     material: str
     rows: tuple[CutRow, ...]
     pieces: int
+    named: bool
 
 
 MATERIALS = {
@@ -92,13 +94,13 @@ MATERIALS = {
 }
 
 
-def run_sheets(takeoff: Document) -> tuple[RunSheet, ...]:
+def run_sheets(takeoff: Document, system: Document) -> tuple[RunSheet, ...]:
     """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs."""
     seen = set[str]()
-    return tuple(_run_sheet(run, takeoff, seen) for run in takeoff["runs"])
+    return tuple(_run_sheet(run, takeoff, system, seen) for run in takeoff["runs"])
 
 
-def _run_sheet(run: Document, takeoff: Document, seen: set[str]) -> RunSheet:
+def _run_sheet(run: Document, takeoff: Document, system: Document, seen: set[str]) -> RunSheet:
     rows, before = list[HoleRow](), None
     for post in run["posts"]:
         rows.append(_hole(post, before, post["id"] in seen))
@@ -110,10 +112,8 @@ def _run_sheet(run: Document, takeoff: Document, seen: set[str]) -> RunSheet:
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
         bays=tuple(_bays(run["bays"])),
-        gates=tuple(_gate(gate) for gate in run["gates"]),
-        notices=tuple(
-            (one["level"], one["where"], one["text"]) for one in takeoff["notices"] if one["where"] in places
-        ),
+        gates=tuple(_gate(gate, system["gates"]) for gate in run["gates"]),
+        notices=marked(takeoff, places),
     )
 
 
@@ -196,23 +196,44 @@ def _sheet(sheet: Document) -> str:
     )
 
 
-def _gate(gate: Document) -> GateRow:
+def _gate(gate: Document, rules: Document) -> GateRow:
+    start, end = gate["from_mm"], gate["from_mm"] + gate["opening_mm"]
+    several = len(gate["leaves"]) > 1
     return GateRow(
         gate=gate["id"],
-        place=f"{metres(gate['from_mm'])} to {metres(gate['from_mm'] + gate['opening_mm'])} m, opening {gate['opening_mm']} mm",
-        leaves=tuple(
-            f"leaf {leaf['width_mm']} × {leaf['height_mm']}, both diagonals {leaf['diagonal_mm']}"
-            for leaf in gate["leaves"]
+        place=(
+            f"{metres(start)} to {metres(end)} m, opening {gate['opening_mm']} between {' and '.join(gate['posts'])}; "
+            f"foot at {level(gate['base_mm'])}, top at {level(gate['top_mm'])}; hung {gate['hang']}, opens {gate['opens']}"
         ),
-        parts=tuple(text for leaf in gate["leaves"] for text in _leaf_parts(leaf)),
+        leaves=tuple(
+            f"leaf{f' {number}' if several else ''} {leaf['width_mm']} × {leaf['height_mm']}, "
+            f"both diagonals {leaf['diagonal_mm']}"
+            for number, leaf in enumerate(gate["leaves"], 1)
+        ),
+        parts=tuple(dict.fromkeys(text for leaf in gate["leaves"] for text in _leaf_parts(leaf, rules))),
     )
 
 
-def _leaf_parts(leaf: Document) -> Iterable[str]:
+def _leaf_parts(leaf: Document, rules: Document) -> Iterable[str]:
+    """What a leaf is put together from; alike for both leaves of a pair where they are."""
+    stiles = " and ".join(str(length) for length in leaf["stiles_mm"])
+    yield f"frame: stiles {stiles}, {_rails(leaf['rails'])} rails between them"
+    yield (
+        f"frame screws: {rules['screws_per_joint']} in each of the {2 * len(leaf['rails'])} joints, "
+        f"through the stile at both ends of the {', '.join(rail['place'] for rail in leaf['rails'])} rail"
+    )
+    yield "sheets from the hinge side: " + ", ".join(_sheet(sheet) for sheet in leaf["sheets"])
+    yield f"notch the sheets' corners, width × height: {_by(leaf['top_notch_mm'])} at the top, {_by(leaf['notch_mm'])} at the foot"
+    for panel in leaf["lattice"]:
+        yield f"lattice panel {panel['length_mm']} × {panel['height_mm']}"
     if leaf["hinge_mm"]:
-        yield "hinges at " + " and ".join(str(height) for height in leaf["hinge_mm"]) + " mm above the foot"
+        yield "hinges at " + " and ".join(str(height) for height in leaf["hinge_mm"]) + " above the foot"
     if leaf["clip_mm"] is not None:
-        yield f"lattice clip {leaf['clip_mm']} mm above the foot of the sheet"
+        yield f"lattice clip {leaf['clip_mm']} above the foot of the sheet"
+
+
+def _by(pair: Sequence[int]) -> str:
+    return f"{pair[0]} × {pair[1]}"
 
 
 def cut_list(takeoff: Document) -> tuple[CutGroup, ...]:
@@ -221,7 +242,10 @@ def cut_list(takeoff: Document) -> tuple[CutGroup, ...]:
     for piece in takeoff["pieces"]:
         material = MATERIALS.get(piece["role"], piece["role"])
         groups.setdefault(material, []).append(_cut(piece))
-    return tuple(CutGroup(material, tuple(rows), sum(row.count for row in rows)) for material, rows in groups.items())
+    return tuple(
+        CutGroup(material, tuple(rows), sum(row.count for row in rows), any(row.component for row in rows))
+        for material, rows in groups.items()
+    )
 
 
 def _cut(piece: Document) -> CutRow:

@@ -214,3 +214,19 @@ class AsBuilt(Frozen):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.quantity} {self.role}"
+
+
+class Tick(Owned):
+    """Whether a hole is dug, a bay or a gate stands: the crew's last word about one place of the agreed fence."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="ticks")
+    place = models.CharField("post, bay or gate", max_length=40)
+    done = models.BooleanField()
+    marked_at = models.DateTimeField()
+    who = models.CharField(max_length=160)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["business", "job", "place"], name="tick_once_for_a_place")]
+
+    def __str__(self) -> str:
+        return f"{self.place}: {'done' if self.done else 'not done'}"

@@ -1,0 +1,192 @@
+"""The crew's sheet on a phone: set-out in the order of digging, ticks that survive a lost connection, what was built."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.resources import files
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_POST
+
+from fencing.faults import Fault, Refused
+from quotes.documents.crewsheets import crew_values
+from quotes.jobs.as_built import record_built, take_back
+from quotes.jobs.bodies import BuiltIn
+from quotes.jobs.models import BuiltKind, Job
+from quotes.jobs.queries import as_built, jobs
+from quotes.jobs.ticks import Mark, tick, ticked
+from quotes.offers import queries
+from quotes.offers.viewing import crew_document
+from shared.boxes import typed_number
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+from shared.problems import Problem
+from shared.reading import read
+
+ROLES = (
+    "post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "cap.pair", "cap.square", "screw",
+    "concrete", "gate.stile", "gate.rail", "hinge", "latch", "drop_bolt",
+)  # fmt: skip
+MOST_MARKS = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Something that can be ticked off."""
+
+    id: str
+    done: bool
+
+
+@require_GET
+@needs(Scope.SETOUT_READ)
+def build(request: MemberRequest, ref: str) -> HttpResponse:
+    """The sheet; without anything agreed it says so."""
+    job = _job(request, ref)
+    return render(request, "documents/build.html", _values(request, job))
+
+
+@require_POST
+@needs(Scope.ASBUILT_WRITE)
+def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
+    """Marks as JSON from the page's script, or the whole form of a page without script."""
+    job = _job(request, ref)
+    is_json = request.content_type == "application/json"
+    known = frozenset(_places(job))
+    try:
+        marks = _sent_marks(request) if is_json else _form_marks(request, job, known)
+        states = tick(job=job, marks=marks, known=known, actor=request.actor)
+    except Refused as refused:
+        texts = [fault.text for fault in refused.faults]
+        if is_json:
+            return JsonResponse({"faults": texts}, status=422)
+        messages.error(request, " ".join(texts), extra_tags="Not done")
+        return redirect("job-build", ref)
+    if is_json:
+        return JsonResponse({"marks": states})
+    messages.success(request, "The ticks are kept.")
+    return redirect("job-build", ref)
+
+
+@require_POST
+@needs(Scope.ASBUILT_WRITE)
+def build_record(request: MemberRequest, ref: str) -> HttpResponse:
+    """One more as-built entry, or the taking back of one."""
+    job = _job(request, ref)
+    try:
+        if entry := request.POST.get("take_back", ""):
+            take_back(entry=find(as_built(job).select_related("job", "business"), entry), actor=request.actor)
+            messages.success(request, "Taken back; both entries stay on record.")
+        else:
+            record_built(job=job, actor=request.actor, **_entry(request))
+            messages.success(request, "Recorded.")
+    except (Refused, Problem, ValidationError) as refused:
+        return _refused(request, job, refused)
+    return redirect("job-build", ref)
+
+
+@require_GET
+def worker(request: Any) -> HttpResponse:
+    """The small service worker that keeps the opened sheet readable without a connection."""
+    text = (files("quotes.documents") / "static" / "documents" / "build-worker.js").read_text(encoding="utf-8")
+    response = HttpResponse(text, content_type="text/javascript")
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+def _refused(request: MemberRequest, job: Job, refused: Refused | Problem | ValidationError) -> HttpResponse:
+    if isinstance(refused, Refused):
+        text, status = " ".join(fault.text for fault in refused.faults), 422
+    elif isinstance(refused, Problem):
+        text, status = refused.detail, refused.status
+    else:
+        text, status = " ".join(refused.messages), 422
+    values = {**_values(request, job), "refusal": text, "typed": request.POST}
+    return render(request, "documents/build.html", values, status=status)
+
+
+def _entry(request: MemberRequest) -> dict[str, Any]:
+    told = {name: request.POST.get(name, "").strip() for name in ("kind", "role", "quantity", "place", "note")}
+    told["quantity"] = typed_number(told["quantity"])
+    if told["kind"] != BuiltKind.CHANGED and told["role"]:
+        told["unit"] = "MTQ" if told["role"] == "concrete" else "C62"
+    return dict(read(BuiltIn, {name: value for name, value in told.items() if value}))
+
+
+def _job(request: MemberRequest, ref: str) -> Job:
+    return find(jobs(request.business).select_related("customer", "site", "business"), ref)
+
+
+def _places(job: Job) -> list[str]:
+    build_of = queries.agreed_build(job)
+    if build_of is None:
+        return []
+    runs = build_of["takeoff"]["runs"]
+    found = [one["id"] for run in runs for kind in ("posts", "bays", "gates") for one in run[kind]]
+    found += [bay["id"] for one in build_of["takeoff"].get("retrofits", []) for bay in one["bays"]]
+    return list(dict.fromkeys(found))
+
+
+def _sent_marks(request: MemberRequest) -> list[Mark]:
+    try:
+        sent = json.loads(request.body)["marks"]
+        return [
+            Mark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
+            for one in sent[:MOST_MARKS]
+        ]
+    except (ValueError, TypeError, KeyError, OverflowError, OSError):
+        raise Refused([Fault("/marks", "marks", "Marks of place, done and at are wanted.")]) from None
+
+
+def _form_marks(request: MemberRequest, job: Job, known: frozenset[str]) -> list[Mark]:
+    """Only what differs from what is known: others may have ticked meanwhile what this page showed open."""
+    before, now = ticked(job), timezone.now()
+    shown = frozenset(request.POST.getlist("was")) & known
+    wanted = frozenset(request.POST.getlist("done")) & known
+    changed = shown ^ wanted
+    return [Mark(place, place in wanted, now) for place in changed if place in wanted or before.get(place)]
+
+
+def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
+    revision = queries.agreed(job)
+    base: dict[str, Any] = {"job": job, "page_light": "sun", "agreed": revision is not None}
+    if revision is None:
+        return base
+    content = queries.content_of(revision)
+    values = crew_values(crew_document(content, revision.choices), content["dates"]["sent_at"])
+    done = {place for place, row in ticked(job).items() if row.done}
+    runs = content_runs(queries.agreed_build(job) or {}, done)
+    places = _places(job)
+    rows = [(sheet, runs.get(sheet.run, {})) for sheet in values["sheet"]["runs"]]
+    return {
+        **base,
+        **values,
+        "runs": rows,
+        "done": done,
+        "places": places,
+        "count": len(places),
+        "ticked": len(done & set(places)),
+        "may_tick": request.actor.may(Scope.ASBUILT_WRITE),
+        "entries": as_built(job).order_by("-id")[:100],
+        "taken": set(as_built(job).exclude(takes_back=None).values_list("takes_back_id", flat=True)),
+        "kinds": BuiltKind.choices,
+        "roles": ROLES,
+        "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.ASBUILT_WRITE),
+    }
+
+
+def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[str, list[Place]]]:
+    """Bays and gates of each run with whether they stand; holes are ticked in their own rows."""
+    return {
+        run["id"]: {kind: [Place(one["id"], one["id"] in done) for one in run[kind]] for kind in ("bays", "gates")}
+        for run in build_of["takeoff"]["runs"]
+    }

@@ -1,0 +1,45 @@
+"""The key to the numbers in the drawings: each notice under the number the drawings give it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from quotes.documents.figures import ranges
+
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRow:
+    numbers: str
+    level: str
+    where: str
+    text: str
+
+
+def notice_key(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
+    """Notices of some places (all without), numbered from 1 in the order of the take-off; those of one text share a row."""
+    alike: dict[tuple[str, str], list[tuple[int, str]]] = {}
+    for number, notice in enumerate(takeoff["notices"], 1):
+        if places is None or notice["where"] in places:
+            alike.setdefault((notice["level"], notice["text"]), []).append((number, notice["where"]))
+    return tuple(
+        NoticeRow(_numbers(number for number, _ in found), level, ranges(where for _, where in found), text)
+        for (level, text), found in alike.items()
+    )
+
+
+def _numbers(numbers: Iterable[int]) -> str:
+    """
+    >>> _numbers([1, 3, 4, 5])
+    '1, 3 to 5'
+    """
+    return ranges(str(number) for number in numbers)
+
+
+def marked(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
+    """Notices a drawing marks: those of everything but the screening, which come last and have a table of their own."""
+    drawn = [one for one in takeoff["notices"] if not one["code"].startswith("strength.")]
+    return notice_key({"notices": drawn}, places)

@@ -1,0 +1,52 @@
+"""Ticking off holes, bays and gates: marks made without a connection arrive late, and the later mark counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from fencing.faults import Fault, Refused
+from quotes.jobs.models import Job, Tick
+from shared.business.actors import Actor
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What was ticked, and when by the clock of whoever ticked it."""
+
+    place: str
+    done: bool
+    at: datetime
+
+
+@transaction.atomic
+def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor) -> dict[str, bool]:
+    """Keeps the marks that are later than what is known of their place; the same again changes nothing.
+
+    A clock that runs ahead counts as now, so that nobody's mark outlasts all others. Refused when a place is not on this job.
+    """
+    told = list(marks)
+    strange = sorted({mark.place for mark in told} - known)
+    if strange:
+        raise Refused([Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange])
+    Job.objects.of(job.business).select_for_update().get(pk=job.pk)
+    rows = {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}
+    now = timezone.now()
+    for mark in told:
+        at = min(mark.at, now)
+        row = rows.get(mark.place) or Tick(business=job.business, job=job, place=mark.place, done=False, marked_at=at)
+        if row.pk and row.marked_at >= at:
+            continue
+        row.done, row.marked_at, row.who = mark.done, at, actor.name[:160]
+        row.save()
+        rows[mark.place] = row
+    return {place: row.done for place, row in rows.items()}
+
+
+def ticked(job: Job) -> Mapping[str, Tick]:
+    """The last mark of each place."""
+    return {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}

@@ -1,0 +1,59 @@
+"""The crew's page in Chromium on a phone: ticks without a connection, a reload in the dead spot, sent afterwards."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from quotes.jobs.models import Job, Tick
+from quotes.offers.answering import accept
+from shared.models import Business
+from tests.browser.looking import check_page, new_page, photograph, sign_in
+from tests.conftest import Cast
+from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def job(business: Business) -> Job:
+    stock_up(business)
+    revision = sent(business, {"parties": PARTIES[:1]}, measure(7200))
+    accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)
+    return Job.objects.of(business).get()
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_the_sheet_is_readable_and_ticks_reach_the_office(
+    browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any, width: int
+) -> None:
+    with new_page(browser, width) as page:
+        sign_in(page, signed_in(cast.crew), live_server.url)
+        page.goto(f"{live_server.url}/jobs/{job.ref}/build")
+        check_page(page)
+        page.get_by_label("Hole A-P1 is dug").check()
+        expect(page.locator("#told")).to_have_text("Everything is sent.")
+        # five holes and four bays
+        expect(page.locator("#count")).to_have_text("1 of 9")
+        photograph(page, "build")
+    assert Tick.objects.of(job.business).get().done
+
+
+def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
+    browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any
+) -> None:
+    with new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.crew), live_server.url)
+        page.goto(f"{live_server.url}/jobs/{job.ref}/build")
+        page.wait_for_selector("html[data-kept=yes]")
+        page.context.set_offline(True)
+        page.get_by_label("Hole A-P2 is dug").check()
+        expect(page.locator("#told")).to_contain_text("1 not sent yet")
+        page.reload()
+        expect(page.get_by_label("Hole A-P2 is dug")).to_be_checked()
+        assert not Tick.objects.of(job.business).exists()
+        page.context.set_offline(False)
+        expect(page.locator("#told")).to_have_text("Everything is sent.")
+    assert Tick.objects.of(job.business).get().place == "A-P2"
