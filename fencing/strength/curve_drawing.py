@@ -99,14 +99,19 @@ def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
         if not ends:
             continue
         pitch, height = ends[-1]
-        y = frame.y(height)
-        while any(abs(y - other) < 7 for other in taken):
-            y += 0.5
+        y = _apart(frame.y(height), taken)
         taken.append(y)
         words, _ = PLACES[curve.place]
         limit = " and ".join(curve.known) if len(curve.known) == 2 else f"{curve.known[0]} alone"
         yield _text(frame.x(pitch) + 1.5, y + 0.4, words, 2.6)
         yield _text(frame.x(pitch) + 1.5, y + 3.8, f"({limit})", 2.4, SOFT)
+
+
+def _apart(wanted: float, taken: Sequence[float]) -> float:
+    """The place nearest to ``wanted`` that keeps off the names already there and stays over the axis."""
+    lowest = HEIGHT - BOTTOM - 5.0
+    places = sorted((0.5 * step for step in range(int(TOP) * 2, int(lowest) * 2 + 1)), key=lambda y: abs(y - wanted))
+    return next((y for y in places if all(abs(y - other) >= 7 for other in taken)), wanted)
 
 
 def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:

@@ -76,7 +76,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "drawing": elevation(taken, NARROW if "narrow" in request.COOKIES else WIDE, size=LETTERING),
             "quantities": quantity_rows(taken),
             "cuts": cut_list(written),
-            "sheets": run_sheets(written),
+            "sheets": run_sheets(written, taken.system.gates.screws_per_joint),
             "saws": _saws(taken, found),
             "posts": len({post.id for run in taken.runs for post in run.posts}),
         },

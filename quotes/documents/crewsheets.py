@@ -32,7 +32,7 @@ def crew_values(document: Document, made: str) -> dict[str, Any]:
         "digs": bool(build["takeoff"]["runs"]),
         "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
         "cautions": build.get("cautions", {}).get("crew", []),
-        "runs": run_sheets(build["takeoff"], system),
+        "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"]),
         "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
         "strength": strength_sheet(build["takeoff"]),
         "curves": drawings(build, "curves"),

@@ -94,13 +94,13 @@ MATERIALS = {
 }
 
 
-def run_sheets(takeoff: Document, system: Document) -> tuple[RunSheet, ...]:
+def run_sheets(takeoff: Document, joint_screws: int) -> tuple[RunSheet, ...]:
     """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs."""
     seen = set[str]()
-    return tuple(_run_sheet(run, takeoff, system, seen) for run in takeoff["runs"])
+    return tuple(_run_sheet(run, takeoff, joint_screws, seen) for run in takeoff["runs"])
 
 
-def _run_sheet(run: Document, takeoff: Document, system: Document, seen: set[str]) -> RunSheet:
+def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[str]) -> RunSheet:
     rows, before = list[HoleRow](), None
     for post in run["posts"]:
         rows.append(_hole(post, before, post["id"] in seen))
@@ -112,7 +112,7 @@ def _run_sheet(run: Document, takeoff: Document, system: Document, seen: set[str
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
         bays=tuple(_bays(run["bays"])),
-        gates=tuple(_gate(gate, system["gates"]) for gate in run["gates"]),
+        gates=tuple(_gate(gate, joint_screws) for gate in run["gates"]),
         notices=marked(takeoff, places),
     )
 
@@ -196,7 +196,7 @@ def _sheet(sheet: Document) -> str:
     )
 
 
-def _gate(gate: Document, rules: Document) -> GateRow:
+def _gate(gate: Document, joint_screws: int) -> GateRow:
     start, end = gate["from_mm"], gate["from_mm"] + gate["opening_mm"]
     several = len(gate["leaves"]) > 1
     return GateRow(
@@ -210,20 +210,21 @@ def _gate(gate: Document, rules: Document) -> GateRow:
             f"both diagonals {leaf['diagonal_mm']}"
             for number, leaf in enumerate(gate["leaves"], 1)
         ),
-        parts=tuple(dict.fromkeys(text for leaf in gate["leaves"] for text in _leaf_parts(leaf, rules))),
+        parts=tuple(dict.fromkeys(text for leaf in gate["leaves"] for text in _leaf_parts(leaf, joint_screws))),
     )
 
 
-def _leaf_parts(leaf: Document, rules: Document) -> Iterable[str]:
+def _leaf_parts(leaf: Document, joint_screws: int) -> Iterable[str]:
     """What a leaf is put together from; alike for both leaves of a pair where they are."""
     stiles = " and ".join(str(length) for length in leaf["stiles_mm"])
     yield f"frame: stiles {stiles}, {_rails(leaf['rails'])} rails between them"
     yield (
-        f"frame screws: {rules['screws_per_joint']} in each of the {2 * len(leaf['rails'])} joints, "
+        f"frame screws: {joint_screws} in each of the {2 * len(leaf['rails'])} joints, "
         f"through the stile at both ends of the {', '.join(rail['place'] for rail in leaf['rails'])} rail"
     )
     yield "sheets from the hinge side: " + ", ".join(_sheet(sheet) for sheet in leaf["sheets"])
-    yield f"notch the sheets' corners, width × height: {_by(leaf['top_notch_mm'])} at the top, {_by(leaf['notch_mm'])} at the foot"
+    top, foot = _by(leaf["top_notch_mm"]), _by(leaf["notch_mm"])
+    yield f"notch the sheets' corners, width × height: {top} at the top, {foot} at the foot"
     for panel in leaf["lattice"]:
         yield f"lattice panel {panel['length_mm']} × {panel['height_mm']}"
     if leaf["hinge_mm"]:
