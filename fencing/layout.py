@@ -173,8 +173,12 @@ def _balanced(length: int, pitch: int, least: int) -> list[int]:
 
 
 def whole_rail(system: System) -> int | None:
-    """The longest stock rail [mm] that spans a pitch between two line posts uncut; None if there is none."""
-    fitting = [rail for rail in system.rails.stock if rail + 2 * system.channel.setback <= system.pitch]
+    """The longest stock rail [mm] that spans a pitch between two line posts uncut; None if there is none worth it.
+
+    A rail shorter than the least closing bay makes no bay of its own.
+    """
+    spanned = system.pitch - 2 * system.channel.setback
+    fitting = [rail for rail in system.rails.stock if system.closing_bay_min <= rail <= spanned]
     return max(fitting, default=None)
 
 

@@ -93,7 +93,7 @@ def _check_limits(table: Table) -> None:
 
 def _check_holes(table: Table, system: System) -> None:
     """Whether both posts fit in the hole, and in a bay."""
-    if not table.good("hole", "posts", "pitch_mm"):
+    if not table.good("hole", "posts", "pitch_mm", "closing_bay_min_mm"):
         return
     hole = table.pointer("hole")
     for kind, post in (("channel", system.channel), ("square", system.square)):
@@ -108,7 +108,8 @@ def _check_holes(table: Table, system: System) -> None:
 
 
 def _check_post(table: Table, system: System, at: str, post: PostSection) -> None:
-    if 2 * post.setback >= system.pitch:
-        text = f"twice the setback must be under the pitch of {system.pitch} mm, so that a rail has a length"
+    least = min(system.closing_bay_min, system.pitch // 2)
+    if 2 * post.setback >= least:
+        text = f"twice the setback must be under {least} mm (least closing bay, half the pitch), so that rails have a length"
         table.faults.add(f"{at}/setback_mm", "system.order", text)
     check_stock(table.faults, f"{at}/stock_mm", post.stock, post.embedment_min, "the least embedment")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from fencing.fence import BuiltRun
+from fencing.measure import Basis, Form, Layout, Measure, Run
 from fencing.reading import read_measure
 from fencing.takeoff import TakeOff, take_off
 from tests.fencing.worked.reckoning import ROUND_SIZES
@@ -148,6 +150,14 @@ def test_a_retrofit_alone_needs_no_concrete() -> None:
 @pytest.mark.parametrize(("length", "widths"), [(5200, [2400, 2400, 400]), (5199, [2400, 1400, 1399])])
 def test_a_closing_bay_may_be_the_least_allowed_but_not_a_millimetre_less(length: int, widths: list[int]) -> None:
     assert [bay.width for bay in build(run(length=length)).runs[0].bays] == widths
+
+
+def test_whole_rails_of_offcuts_are_laid_from_the_start() -> None:
+    offcuts = replace(ROUND_SIZES, rails=replace(ROUND_SIZES.rails, stock=(390,)))  # under the least closing bay of 400
+    measured = Measure(
+        "Odd", "round", (Run("A", 5200, 1800, Basis.CENTRES, layout=Layout.WHOLE_RAILS, form=Form.LEVEL),)
+    )
+    assert [bay.width for bay in take_off(measured, offcuts).runs[0].bays] == [2400, 2400, 400]
 
 
 def test_a_gate_higher_than_the_fence_has_higher_posts_but_not_channels() -> None:

@@ -154,6 +154,11 @@ BAD_SYSTEMS: dict[str, tuple[object, list[tuple[str, str]]]] = {
     "no pitch": ({key: value for key, value in FENCE_SYSTEM.items() if key != "pitch_mm"}, [("/pitch_mm", "missing")]),
     "a closing bay over the pitch": (system(closing_bay_min_mm=2400), [("/closing_bay_min_mm", "system.order")]),
     "gaps the wrong way round": (system(ground_gap_max_mm=59), [("/ground_gap_max_mm", "system.order")]),
+    # a closing bay of 400 between two posts of 200 leaves a rail of nothing
+    "a setback that leaves no rail": (
+        system(posts=FENCE_SYSTEM["posts"] | {"channel": FENCE_SYSTEM["posts"]["channel"] | {"setback_mm": 200}}),
+        [("/posts/channel/setback_mm", "system.order")],
+    ),
     "a hole too shallow": (
         system(hole=FENCE_SYSTEM["hole"] | {"depth_mm": 649}),  # 600 embedment and 50 bedding are 650
         [("/hole/depth_mm", "hole.shallow")] * 2,
