@@ -49,7 +49,7 @@ def gather(business: Business, actor: Actor) -> list[Group]:
     if actor.may(Scope.QUOTES_READ):
         groups += [questions(business), answers(business), waiting(business)]
     if actor.may(Scope.MEASURES_READ):
-        groups += [drafts(business)]
+        groups += [drafts(business), unpriced(business)]
     if actor.may(Scope.ORDERS_READ):
         groups += [to_order(business), orders_wanting(business)]
     return [group for group in groups if group.rows]
@@ -114,6 +114,16 @@ def drafts(business: Business) -> Group:
         for row in rows.order_by("-draft_at")[: MOST + 1]
     ]
     return _group("drafts", "Half measured", found)
+
+
+def unpriced(business: Business) -> Group:
+    """Measured jobs that nobody has quoted."""
+    rows = jobs.jobs(business, {"state": JobState.OPEN}).filter(measures__latest__gt=0, quotes=None).distinct()
+    found = [
+        Row(address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "price it")
+        for row in rows.select_related("customer").order_by("id")[: MOST + 1]
+    ]
+    return _group("unpriced", "Measured, not priced", found)
 
 
 def to_order(business: Business) -> Group:

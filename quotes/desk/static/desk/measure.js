@@ -15,6 +15,7 @@
   let typed = 0, sent = 0;
   const remember = () => {
     typed += 1;
+    if (!keeping.classList.contains("unsent")) say("typing", false);
     try { localStorage.setItem(key, JSON.stringify({ at: Date.now(), entries: entries() })); }
     catch { say("this browser keeps nothing: stay connected", true); }
   };
@@ -74,7 +75,8 @@
   let refreshing = 0;
   document.body.addEventListener("htmx:afterRequest", (event) => {
     if (event.detail.elt !== form || !event.detail.successful) return;
-    if (sent === typed) forget();
+    if (sent !== typed) return;
+    forget();
     say("kept", false);
     clearTimeout(refreshing);
     if (navigator.serviceWorker && navigator.serviceWorker.controller) {
