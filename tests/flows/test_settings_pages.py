@@ -1,0 +1,115 @@
+"""Settings by pages: the business's face, its logo, members, keys."""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from PIL import Image
+
+from shared.business.models import ApiKey, Business, Member
+from shared.business.settings_pages import FACE
+from tests.conftest import Cast
+
+pytestmark = pytest.mark.django_db
+
+
+def face(business: Business, **changes: Any) -> dict[str, Any]:
+    return {**{name: str(getattr(business, name)) for name, *_ in FACE}, **changes}
+
+
+def picture(width: int = 40, height: int = 30) -> SimpleUploadedFile:
+    kept = io.BytesIO()
+    Image.new("RGB", (width, height), "red").save(kept, "JPEG")
+    return SimpleUploadedFile("logo.jpg", kept.getvalue() + b"<script>", content_type="image/jpeg")
+
+
+def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Business) -> None:
+    owner_client.post("/settings", face(business, phone="021 000", terms="Pay us.", care="Wash it."))
+    business.refresh_from_db()
+    assert (business.phone, business.terms, business.wording) == ("021 000", "Pay us.", {"care": "Wash it."})
+
+
+def test_a_fault_stands_at_its_field_and_nothing_is_changed(owner_client: Client, business: Business) -> None:
+    page = owner_client.post("/settings", face(business, quote_valid_days="soon", phone="021 000"))
+    assert page.status_code == 422
+    assert 'aria-describedby="f-quote_valid_days-fault"' in page.content.decode()
+    assert 'value="021 000"' in page.content.decode()
+    business.refresh_from_db()
+    assert business.phone == ""
+
+
+def test_a_logo_is_drawn_anew_as_png_and_smaller(owner_client: Client, business: Business) -> None:
+    owner_client.post("/settings", face(business, logo=picture(2400, 600)))
+    business.refresh_from_db()
+    kept = bytes(business.logo_png or b"")
+    assert b"<script>" not in kept
+    with Image.open(io.BytesIO(kept)) as drawn:
+        # 2400 by 600 into 1200 by 600 at most: halved
+        assert (drawn.format, drawn.size) == ("PNG", (1200, 300))
+    owner_client.post("/settings", face(business, no_logo="1"))
+    business.refresh_from_db()
+    assert business.logo_png is None
+
+
+@pytest.mark.parametrize(
+    "bytes_", [b"", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\x89PNG\r\n\x1a\n", b"x" * 3_000_000]
+)
+def test_what_is_no_picture_is_no_logo(owner_client: Client, business: Business, bytes_: bytes) -> None:
+    upload = SimpleUploadedFile("logo.png", bytes_ or b"\x00", content_type="image/png")
+    assert owner_client.post("/settings", face(business, logo=upload)).status_code == 422
+    business.refresh_from_db()
+    assert business.logo_png is None
+
+
+def test_a_member_comes_changes_role_and_goes(owner_client: Client, business: Business) -> None:
+    new = {"email": "nora@example.test", "name": "Nora", "role": "crew", "password": "seven wet posts in a row"}
+    owner_client.post("/settings/members", new)
+    member = Member.objects.get(business=business, person__email="nora@example.test")
+    assert (
+        Client().login(username="nora@example.test", password="seven wet posts in a row") is False
+    assert member.person.check_password("seven wet posts in a row")
+    owner_client.post(f"/settings/members/{member.ref}", {"do": "role", "role": "estimator"})
+    member.refresh_from_db()
+    assert member.role == "estimator"
+    owner_client.post(f"/settings/members/{member.ref}", {"do": "remove"})
+    assert not Member.objects.filter(pk=member.pk).exists()
+
+
+def test_a_weak_password_and_a_known_member_are_refused(owner_client: Client, cast: Cast) -> None:
+    short = {"email": "nora@example.test", "role": "crew", "password": "short"}
+    assert owner_client.post("/settings/members", short).status_code == 422
+    assert owner_client.post("/settings/members", {"email": cast.crew.email, "role": "crew"}).status_code == 422
+
+
+def test_the_last_owner_stays(owner_client: Client, business: Business) -> None:
+    member = Member.objects.get(business=business, role="owner")
+    page = owner_client.post(f"/settings/members/{member.ref}", {"do": "remove"}, follow=True)
+    assert "keeps at least one owner" in page.content.decode()
+
+
+def test_a_key_is_shown_once_works_and_ends(owner_client: Client, business: Business) -> None:
+    page = owner_client.post("/settings/keys", {"name": "Till", "scope": ["jobs:read"]})
+    assert page["Cache-Control"] == "no-store"
+    found = re.search(r'value="(bw[lt]_[0-9A-Za-z]+)"', page.content.decode())
+    assert found
+    assert found.group(1) not in owner_client.get("/settings/keys").content.decode()
+    machine = Client(headers={"Authorization": f"Bearer {found.group(1)}"})
+    assert machine.get("/api/v1/jobs").status_code == 200
+    owner_client.post(f"/settings/keys/{ApiKey.objects.get(business=business).ref}")
+    assert machine.get("/api/v1/jobs").status_code == 401
+
+
+def test_only_owners_come_here(cast: Cast, signed_in: Any) -> None:
+    for person in (cast.estimator, cast.crew, cast.bookkeeper):
+        for address in ("/settings", "/settings/members", "/settings/keys"):
+            assert signed_in(person).get(address).status_code == 403
+
+
+def test_a_stranger_reaches_no_member_of_another_business(cast: Cast, signed_in: Any, business: Business) -> None:
+    member = Member.objects.get(business=business, role="crew")
+    assert signed_in(cast.stranger).post(f"/settings/members/{member.ref}", {"do": "remove"}).status_code == 404
