@@ -1,0 +1,39 @@
+"""Settings in Chromium: every page at both widths, a key that is shown once, long names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from shared.models import Business
+from tests.browser.looking import check_page, new_page, photograph, sign_in
+from tests.conftest import Cast
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_settings_are_kept_and_a_key_is_shown_once(
+    browser: Browser, business: Business, cast: Cast, signed_in: Any, live_server: Any, width: int
+) -> None:
+    Business.objects.update(name="The Very Long Named Boundary, Gate and Retaining Company of Tern Bay and Districts")
+    with new_page(browser, width) as page:
+        sign_in(page, signed_in(cast.owner), live_server.url)
+        page.goto(f"{live_server.url}/settings")
+        check_page(page)
+        page.get_by_label("Telephone").fill("021 000 000")
+        page.get_by_role("button", name="Keep these settings").click()
+        expect(page.get_by_role("status")).to_contain_text("Kept")
+        photograph(page, "settings")
+        page.get_by_role("link", name="Members").click()
+        check_page(page)
+        photograph(page, "members")
+        page.get_by_role("link", name="Keys").click()
+        check_page(page)
+        page.get_by_label("What it is for").fill("Till")
+        page.get_by_label("jobs:read").check()
+        page.get_by_role("button", name="Make the key").click()
+        expect(page.get_by_label("The new key")).to_be_visible()
+        check_page(page)
