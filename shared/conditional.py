@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import re
+from http import HTTPStatus
 from typing import Protocol, TypeVar
 
 from django.db import models
-from django.http import Http404
+from django.http import Http404, HttpResponseBase
+from django.middleware import http
 from rest_framework.request import Request
 
 from shared.problems import Problem
 
 RowT = TypeVar("RowT", bound=models.Model)
 _TAG = re.compile(r'(W/)?"([^"]*)"')
+
+
+class ConditionalGetMiddleware(http.ConditionalGetMiddleware):
+    """Django's, for answers that stand for something: a refusal holds the request's id and is never the same twice."""
+
+    def needs_etag(self, response: HttpResponseBase) -> bool:
+        return response.status_code == HTTPStatus.OK and super().needs_etag(response)
 
 
 class Versioned(Protocol):

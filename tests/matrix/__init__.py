@@ -1,0 +1,1 @@
+"""Everybody at every address."""

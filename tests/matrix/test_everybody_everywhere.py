@@ -1,0 +1,181 @@
+"""Everybody x every address x whose thing it is. What is expected follows from the scopes and ``roles.GRANTS`` alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.db import transaction
+from django.test import Client
+
+from shared.business import services
+from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, Role, Scope
+from tests.conftest import Cast
+from tests.matrix.addresses import HOLDERS, NOBODYS, PLAIN, Case, cases
+from tests.matrix.world import World, world_of
+
+CASES = cases()
+NOTHING = "0" * 22
+NO_SUCH_TOKEN = "0" * 43
+# what is there but not in a state to be shown yet answers as if it were not: these, and no other
+NOT_YET = {("documents/<str:ref>.pdf", "GET")}
+TEST_KEYS_ONLY = {("supply/sandbox/orders", "POST"), ("supply/sandbox/reset", "POST")}
+LET_IN = frozenset({200, 201, 202, 204, 207, 400, 409, 410, 412, 415, 422, 428})
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Two businesses with one thing of every kind each, and a client for everybody."""
+
+    own: World
+    foreign: World
+    clients: dict[str, Client]
+    narrowed: Callable[[Scope, bool], Client]
+
+    def ref(self, case: Case, whose: str) -> str:
+        """The ref in question: ours, another business's, or of nothing."""
+        if not case.holder:
+            return ""
+        return NOTHING if whose == "nothing" else getattr(self, whose).refs[case.holder]
+
+    def ask(self, client: Client, case: Case, whose: str) -> Any:
+        """Calls, and takes back what the call changed."""
+        body = "{}" if case.method in {"POST", "PUT", "PATCH"} else ""
+        headers = {"If-Match": "*", "Idempotency-Key": str(uuid4())}
+        kind = "text/csv" if case.address == "imports" else "application/json"
+        with transaction.atomic():
+            inner = self.foreign.inner if whose == "foreign" else self.own.inner
+            path = case.path(self.ref(case, whose), inner)
+            answer: Any = client.generic(case.method, path, body, content_type=kind, headers=headers)
+            _ = getattr(answer, "streaming", False) and b"".join(answer.streaming_content)
+            transaction.set_rollback(True)
+        return answer
+
+
+def _bearer(text: str) -> Client:
+    return Client(headers={"Authorization": f"Bearer {text}"})
+
+
+@pytest.fixture
+def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
+    settings.RATE_QUOTA = 1_000_000
+    revoked, text = services.issue_key(name="lost", scopes=BUSINESS_SCOPES, business=cast.business)
+    services.revoke_key(key=revoked)
+    clients = {
+        "anonymous": Client(),
+        **{role.value: signed_in(cast.person(role)) for role in Role},
+        "stranger": signed_in(cast.stranger),
+        "supplier": key_client(supplier=cast.supplier),
+        "other supplier": key_client(supplier=cast.other_supplier),
+        "revoked key": _bearer(text),
+    }
+    every = {
+        (scope, has): _narrow(cast, scope, has)
+        for scope in {scope for case in CASES for scope in case.endpoint.scopes.values()}
+        for has in (True, False)
+    }
+    own, foreign = world_of(cast.business, cast.supplier), world_of(cast.strangers_business, cast.other_supplier)
+    return Stage(own, foreign, clients, lambda scope, has: every[scope, has])
+
+
+def _narrow(cast: Cast, scope: Scope, has: bool) -> Client:
+    """A key with this scope alone, or with every other one its holder could have."""
+    of_supplier = scope in SUPPLIER_SCOPES
+    whole = SUPPLIER_SCOPES if of_supplier else BUSINESS_SCOPES
+    holder = {"supplier_account": cast.supplier} if of_supplier else {"business": cast.business}
+    _, text = services.issue_key(name="narrow", scopes={scope} if has else whole - {scope}, **holder)
+    return _bearer(text)
+
+
+def may(actor: str, scope: Scope) -> bool:
+    """Whether the table of roles lets somebody do this at all."""
+    if actor in {"supplier", "other supplier"}:
+        return scope in SUPPLIER_SCOPES
+    return scope in GRANTS[Role.OWNER if actor == "stranger" else Role(actor)]
+
+
+def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
+    """What may be answered."""
+    if actor == "revoked key" or (actor == "anonymous" and not case.endpoint.public):
+        return frozenset({401})
+    if case.endpoint.public:
+        return frozenset({404, 410, 422}) if case.stem == "links/" else frozenset({200})
+    if not may(actor, case.endpoint.scopes[case.method]):
+        return frozenset({403})
+    if (case.address, case.method) in TEST_KEYS_ONLY:
+        return frozenset({403})
+    others = "foreign" if actor in {"stranger", "other supplier"} else "own"
+    if case.holder and whose != others:
+        return frozenset({404, 422, 400})  # a body may be looked at before the thing; either way as for nothing
+    return LET_IN | ({404} if (case.address, case.method) in NOT_YET else set())
+
+
+def tries() -> Iterator[tuple[Case, str, str]]:
+    """Every (case, actor, whose)."""
+    actors = ["anonymous", *(role.value for role in Role), "stranger", "supplier", "other supplier", "revoked key"]
+    for case in CASES:
+        for actor in actors:
+            yield from ((case, actor, whose) for whose in (("own", "foreign", "nothing") if case.holder else ("own",)))
+
+
+def test_every_address_has_an_entry() -> None:
+    known = set(HOLDERS) | set(NOBODYS) | PLAIN
+    assert {case.stem for case in CASES} - known == set()
+    assert {case.holder or case.stem for case in CASES if "<" in case.address} >= set(NOBODYS)
+
+
+def test_every_method_names_its_scope() -> None:
+    silent = [case for case in CASES if not case.endpoint.public and case.method not in case.endpoint.scopes]
+    assert silent == []
+
+
+@pytest.mark.django_db
+def test_everybody_is_answered_as_the_roles_say(stage: Stage) -> None:
+    wrong = []
+    for case, actor, whose in tries():
+        status = stage.ask(stage.clients[actor], case, whose).status_code
+        if status not in expected(actor, case, whose):
+            wrong.append((actor, case.method, case.address, whose, status))
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+@pytest.mark.django_db
+def test_a_key_opens_what_its_one_scope_opens_and_nothing_without_it(stage: Stage) -> None:
+    wrong = []
+    for case in CASES:
+        if case.endpoint.public:
+            continue
+        scope = case.endpoint.scopes[case.method]
+        for has in (True, False):
+            answer = stage.ask(stage.narrowed(scope, has), case, "own")
+            if has and answer.status_code not in expected(
+                "supplier" if scope in SUPPLIER_SCOPES else "owner", case, "own"
+            ):
+                wrong.append((case.method, case.address, "with the scope", answer.status_code))
+            if not has and (answer.status_code, answer.json()["scope"]) != (403, scope):
+                wrong.append((case.method, case.address, "without it", answer.status_code))
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+@pytest.mark.django_db
+def test_what_is_anothers_answers_to_the_byte_like_nothing_at_all(stage: Stage) -> None:
+    told_apart = []
+    for case in (case for case in CASES if case.holder):
+        actor = "supplier" if case.endpoint.scopes[case.method] in SUPPLIER_SCOPES else "owner"
+        foreign, nothing = (_told(stage.ask(stage.clients[actor], case, whose)) for whose in ("foreign", "nothing"))
+        if foreign != nothing or (case.method in {"GET", "DELETE"} and foreign[0] != 404):
+            told_apart.append(
+                (case.method, case.address, foreign[:2], [h for h in foreign[2] if h not in nothing[2]], nothing[:2])
+            )
+    assert not told_apart, "\n".join(map(str, told_apart))
+
+
+def _told(answer: Any) -> tuple[int, dict[str, Any], list[str]]:
+    """Everything an answer tells but the request's own id and the count of calls."""
+    body = {name: value for name, value in json.loads(answer.content).items() if name != "instance"}
+    headers = {"X-Request-Id", "RateLimit"}
+    return answer.status_code, body, sorted(f"{n}: {v}" for n, v in answer.headers.items() if n not in headers)

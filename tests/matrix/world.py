@@ -1,0 +1,105 @@
+"""One thing of every kind in a business, made by the services themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from catalogue.models import (
+    AskedPlan,
+    Component,
+    FenceSystem,
+    Finish,
+    Import,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
+from quotes.documents.models import Document, Kind
+from quotes.exchange.models import WebhookEndpoint
+from quotes.exchange.signing import new_secret
+from quotes.jobs.as_built import record_built
+from quotes.jobs.models import StoredMeasure
+from quotes.offers.answering import ask
+from quotes.orders import stock
+from shared.business import services
+from shared.business.roles import BUSINESS_SCOPES
+from shared.models import Business, SupplierAccount
+from tests.quotes.offers.cast import actor_of, stock_up, token
+from tests.quotes.offers.cast import sent as sent_revision
+from tests.quotes.orders.cast import agreed_job, component_of, placed
+
+
+@dataclass(frozen=True, slots=True)
+class World:
+    """Refs by kind (see ``addresses.HOLDERS``), and values of further parameters by name."""
+
+    refs: dict[str, str]
+    inner: dict[str, str]
+    token: str
+
+
+def world_of(business: Business, account: SupplierAccount) -> World:
+    """Stocks a business and makes one of everything; its orders go to ``account``."""
+    stock_up(business)
+    rows = _trade(business, account) | _catalogue(business)
+    revision = sent_revision(business)
+    job, actor = agreed_job(business), actor_of(business)
+    question = ask(token=token(revision, "neighbour"), text="Which side is the good side?")
+    built = record_built(job=job, kind="changed", actor=actor, note="a post by the gate stands deeper")
+    item = stock.put_in(component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="counted")
+    hold = stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    document = Document.objects.of(business).filter(revision=revision).first()
+    document = document or Document.objects.of(business).create(revision=revision, kind=Kind.CUT_LIST)
+    measure = StoredMeasure.objects.of(business).filter(job=job).first()
+    assert measure is not None
+    refs = {
+        **rows,
+        "customer": job.customer.ref,
+        "document": document.ref,
+        "hold": hold.ref,
+        "job": job.ref,
+        "measure": measure.ref,
+        "question": question.ref,
+        "quote": revision.quote.ref,
+        "revision": revision.ref,
+        "stock item": item.ref,
+    }
+    inner = {"site": job.site.ref, "entry": built.ref, "key": "owner", "number": "1", "kind": "components"}
+    return World(refs, {**inner, "form": "csv"}, token(revision, "owner"))
+
+
+def _catalogue(business: Business) -> dict[str, str]:
+    key, _ = services.issue_key(name="till", scopes=BUSINESS_SCOPES, business=business)
+    member = business.members.order_by("id").last()
+    upload = Import.objects.of(business).create(kind="offers", file_name="x.csv", content=b"x")
+    plan = AskedPlan.objects.of(business).create(demand={}, seconds=5)
+    found = {
+        kind: model.objects.of(business).order_by("id").first()
+        for kind, model in {
+            "component": Component,
+            "fence system": FenceSystem,
+            "finish": Finish,
+            "price rule": PriceRule,
+            "terms": SupplierTerms,
+        }.items()
+    }
+    rows = {"key": key, "member": member, "import": upload, "cutplan": plan, **found}
+    return {kind: row.ref for kind, row in rows.items() if row is not None}
+
+
+def _trade(business: Business, account: SupplierAccount) -> dict[str, str]:
+    order = placed(business, account=account)
+    supplier = Supplier.objects.of(business).get(pk=order.supplier_id)
+    offer = Offer.objects.of(business).filter(supplier=supplier).first()
+    assert offer is not None
+    hooks = {
+        "hook": WebhookEndpoint.objects.create(
+            business=business, url="https://hooks.example.test/a", secrets=[{"key": new_secret()}]
+        ),
+        "suppliers hook": WebhookEndpoint.objects.create(
+            account=account, url="https://hooks.example.test/b", secrets=[{"key": new_secret()}]
+        ),
+    }
+    return {"order": order.ref, "supplier": supplier.ref, "offer": offer.ref} | {k: h.ref for k, h in hooks.items()}
