@@ -118,12 +118,12 @@ class SupplyReplies(SupplyEndpoint):
     parser_classes = PARSERS
 
     @extend_schema(
-        request={"application/json": bodies.ReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+        request={"application/json": bodies.OrderReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
         responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
         summary="Acknowledge, accept, refuse or propose",
     )
     def post(self, request: Request, ref: str) -> Response:
-        order, body = self.order(ref), self.body(bodies.ReplyIn)
+        order, body = self.order(ref), self.body(bodies.OrderReplyIn)
         told = documents.read_reply(read_response(body), order) if isinstance(body, bytes) else bodies.told(body)
         order, new = take_reply(order=order, told=told, actor=self.actor)
         return self.told(order, 201 if new else 200)

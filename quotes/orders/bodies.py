@@ -132,7 +132,7 @@ class LineSaidIn(StrictSerializer):
     promised = serializers.DateField(required=False, allow_null=True)
 
 
-class ReplyIn(StrictSerializer):
+class OrderReplyIn(StrictSerializer):
     """``number`` is your own. ``code``: AB you have the order, AP accepted whole, RE refused whole, CA line by line."""
 
     number = TextField(max_length=60)
