@@ -47,23 +47,23 @@ WILD = st.one_of(
 )
 
 
-def _places(value: Any) -> list[tuple[Any, Any]]:
+def places(value: Any) -> list[tuple[Any, Any]]:
     """Every (container, key) of a document."""
     keys = list(value) if isinstance(value, dict) else range(len(value)) if isinstance(value, list) else []
-    return [place for key in keys for place in [(value, key), *_places(value[key])]]
+    return [place for key in keys for place in [(value, key), *places(value[key])]]
 
 
 def mutated(document: Any, data: st.DataObject) -> Any:
     changed = copy.deepcopy(document)
     for _ in range(data.draw(st.integers(1, 3))):
-        container, key = data.draw(st.sampled_from(_places(changed)))
+        container, key = data.draw(st.sampled_from(places(changed)))
         if data.draw(st.booleans()):
             container[key] = data.draw(WILD)
         elif isinstance(container, dict) and data.draw(st.booleans()):
             container[f"{key}x"] = container.pop(key)
         else:
             del container[key]
-        if not _places(changed):
+        if not places(changed):
             break
     return changed
 

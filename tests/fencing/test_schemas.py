@@ -18,7 +18,7 @@ from fencing.reading import read_json, read_measure, read_system
 from fencing.takeoff import take_off
 from fencing.writing import takeoff_document
 from tests.fencing.strategies import random_jobs
-from tests.fencing.test_refusals import mutated
+from tests.fencing.test_refusals import mutated, places
 
 ROOT = Path(__file__).parents[2]
 SCHEMAS = ROOT / "fencing/schema"
@@ -85,6 +85,30 @@ def test_what_a_schema_refuses_its_reader_refuses(name: str, data: st.DataObject
     document = mutated(FULL_MEASURE if name == "measure-1" else FULL_SYSTEM, data)
     if not VALIDATORS[name].is_valid(document):
         assert not accepted(name, document)
+
+
+def nudged(document: Any, data: st.DataObject) -> Any:
+    """The document with a few of its whole numbers changed, near or far."""
+    changed = copy.deepcopy(document)
+    numbers = [(holder, key) for holder, key in places(changed) if type(holder[key]) is int]
+    for _ in range(data.draw(st.integers(0, 4))):
+        holder, key = data.draw(st.sampled_from(numbers))
+        old = holder[key]
+        near = st.integers(old - 3, old + 3)
+        holder[key] = data.draw(st.one_of(near, st.sampled_from([old // 3, old * 3, 0]), st.integers(0, 3000)))
+    return changed
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data())
+def test_whatever_sizes_are_accepted_make_pieces_that_have_a_size(data: st.DataObject) -> None:
+    try:
+        system = read_system(nudged(FULL_SYSTEM, data))
+        taken = take_off(read_measure(nudged(FULL_MEASURE, data), system), system)
+    except Refused:
+        return
+    fault = next(VALIDATORS["takeoff-1"].iter_errors(takeoff_document(taken)), None)
+    assert fault is None, f"{fault.json_path}: {fault.message}"
 
 
 SPOILT: dict[str, Callable[[dict[str, Any]], object]] = {
