@@ -7,7 +7,7 @@ READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock
+.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi
 
 setup: $(READY)
 
@@ -50,3 +50,6 @@ bench-cutting: setup-tests
 lock:
 	$(COMPILE) -o requirements.lock
 	$(COMPILE) --extra dev -c requirements.lock -o tests/requirements.lock
+
+openapi: setup
+	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
@@ -9,6 +10,7 @@ from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
+from shared import examples
 from shared.api import Endpoint
 from shared.problems import KNOWN, MEDIA_TYPE
 
@@ -142,4 +144,11 @@ def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             "description": "; ".join(titles),
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
+    examples.fill_in(result)
     return result
+
+
+def written(made: dict[str, Any]) -> str:
+    """The document as the committed copy has it: for the default address, whatever this machine's is."""
+    neutral = {**made, "servers": [{"url": "http://localhost:8000"}]}
+    return json.dumps(neutral, indent=1, ensure_ascii=False, sort_keys=True, default=str) + "\n"

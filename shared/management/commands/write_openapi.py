@@ -1,0 +1,22 @@
+"""``manage.py write_openapi FILE``: the copy of the OpenAPI document that is kept under docs/."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from shared.openapi import written
+from shared.reference import document
+
+
+class Command(BaseCommand):
+    help = "Writes the OpenAPI document to a file."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", type=Path)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        options["file"].write_text(written(document()))
