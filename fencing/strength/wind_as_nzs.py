@@ -22,7 +22,7 @@ SHIELDING = ((1.5, 0.7), (3.0, 0.8), (6.0, 0.9), (12.0, 1.0))
 def regional_speed_m_s(region: str, years: int) -> int:
     """Regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years``.
 
-    Source: AS/NZS 1170.2:2021 Table 3.1 (formulae, from a transcription).
+    Source: AS/NZS 1170.2:2021 Table 3.1 (formulae, second hand).
 
     Example:
         >>> [regional_speed_m_s("A", years) for years in (25, 50, 100, 500)]
@@ -33,7 +33,7 @@ def regional_speed_m_s(region: str, years: int) -> int:
 
 
 def shielding(spacing: float) -> float:
-    """Shielding multiplier Ms for the shielding parameter s . Source: AS/NZS 1170.2:2021 Table 4.2 (transcription).
+    """Shielding multiplier Ms for the shielding parameter s . Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
 
     Example:
         >>> shielding(3.0), round(shielding(4.5), 9)
@@ -77,7 +77,7 @@ def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
     Returns:
         Cp,n (dimensionless).
 
-    Source: AS/NZS 1170.2:2021 Table B.2(A) (two agreeing transcriptions).
+    Source: AS/NZS 1170.2:2021 Table B.2(A) (two agreeing second-hand readings).
 
     Example:
         >>> net_coefficient(30, 1.8, 1.8), round(net_coefficient(3, 1.8, 1.8), 5)

@@ -65,7 +65,7 @@ def velocity_pressure_psf(speed_mph: float, kz: float, topography: float = 1.0, 
 def force_coefficient(aspect: float, clearance: float) -> float:
     """Cf of cases A and B by ``aspect`` B/s and ``clearance`` s/h, linear in both.
 
-    Source: ASCE 7-16 Figure 29.3-1 (transcription, checked cell by cell against the commentary's fit).
+    Source: ASCE 7-16 Figure 29.3-1 (second hand, checked cell by cell against the commentary's fit).
 
     Example:
         >>> force_coefficient(20, 1.0), round(force_coefficient(12.5, 8 / 35), 4)
@@ -88,7 +88,7 @@ def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: floa
     Returns:
         Cf of 0-s, s-2s, 2s-3s, 3s-4s, 4s-5s, 5s-10s, beyond 10s.
 
-    Source: ASCE 7-16 Figure 29.3-1, case C and its notes (transcription; the 1.8 - s/h rule from memory).
+    Source: ASCE 7-16 Figure 29.3-1, case C and its notes (second hand; the 1.8 - s/h rule from memory).
 
     Example:
         >>> [round(value, 4) for value in end_coefficients(20)]

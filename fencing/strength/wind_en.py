@@ -83,7 +83,7 @@ def net_coefficients(
     Raises:
         ValueError: a solidity below 0.8, which the table does not cover.
 
-    Source: EN 1991-1-4 Table 7.9 (transcription; zone lengths and return rule from memory).
+    Source: EN 1991-1-4 Table 7.9 (second hand; zone lengths and return rule from memory).
 
     Example:
         >>> [round(value, 9) for value in net_coefficients(5)], net_coefficients(20, 0.8)

@@ -23,9 +23,9 @@ from fencing.strength.wind_asce import (
 from fencing.strength.wind_en import net_coefficients, peak_pressure_pa, probability_factor
 from tests.checks.outside import Outside
 
-AS = "AS/NZS 1170.2:2021 Table B.2 (transcription), computed"
+AS = "AS/NZS 1170.2:2021 Table B.2 (second hand), computed"
 GUIDE = "Holmes & King, A Guide to AS/NZS 1170.2, ch. 5 example 1"
-REGIONS = "AS/NZS 1170.2:2021 Table 3.1 (transcription)"
+REGIONS = "AS/NZS 1170.2:2021 Table 3.1 (second hand)"
 EN = "EN 1991-1-4 Table 7.9, interpolated, computed"
 XC = "xcfem/xc verification test, checked there against a public calculator"
 QP = "EN 1991-1-4 Eq. 4.3-4.8, computed"
