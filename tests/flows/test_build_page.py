@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -89,7 +90,7 @@ def test_as_built_is_recorded_and_taken_back(crew: Client, job: Job) -> None:
     address = f"/jobs/{job.ref}/build/record"
     crew.post(address, {"kind": "used", "role": "rail", "quantity": "3", "place": "A-P1"})
     entry = AsBuilt.objects.of(job.business).get()
-    assert (entry.role, entry.quantity, entry.unit) == ("rail", 3, "C62")
+    assert (entry.role, entry.quantity, entry.unit) == ("rail", Decimal(3), "C62")
     crew.post(address, {"take_back": entry.ref})
     assert AsBuilt.objects.of(job.business).count() == 2
     refused = crew.post(address, {"kind": "used", "role": "rail", "quantity": "many"})
