@@ -27,6 +27,7 @@ class Command(BaseCommand):
             raise CommandError(
                 "serve is for trying things out: set BAYWRIGHT_DEMO=1. Otherwise run gunicorn shared.wsgi."
             )
+        settings.PUBLIC_URL = f"http://localhost:{options['port']}"  # links in mails lead back here
         call_command("migrate", verbosity=0)
         if not Business.objects.exists() and "demo" in get_commands():
             call_command("demo")
