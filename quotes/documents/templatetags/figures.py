@@ -17,8 +17,13 @@ register = template.Library()
 
 @register.filter
 def amount(value: Decimal | str | None, locale: str) -> str:
-    """An amount without its currency, which stands once in the column's head."""
-    return "" if value in (None, "") else figures.number(str(value), locale)
+    """An amount without its currency, which stands once in the column's head; a column's spare noughts are left off."""
+    if value in (None, ""):
+        return ""
+    exact, cents = Decimal(str(value)), Decimal("0.01")
+    exponent = exact.as_tuple().exponent
+    spare = isinstance(exponent, int) and exponent < -2 and exact == exact.quantize(cents)
+    return figures.number(exact.quantize(cents) if spare else exact, locale)
 
 
 @register.filter
