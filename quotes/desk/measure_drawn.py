@@ -25,8 +25,8 @@ from shared.models import Business
 from shared.money import shown
 
 LETTERING = 3.3
-PLAN_DEEP = 80.0
-WIDE, NARROW = 300.0, 150.0
+PLAN_DEEP = (80.0, 160.0, 400.0, 1_200.0)
+WIDE, NARROW = 300.0, 110.0
 OTHERS_HELP = frozenset({"gap.high", "step.high", "rake.steep"})
 
 
@@ -82,14 +82,34 @@ def draw(
     width = NARROW if narrow else WIDE
     return Drawn(
         taken=taken,
-        plan=plan(taken, width, PLAN_DEEP, size=LETTERING, live=live),
-        elevation=elevation(taken, width, size=LETTERING, live=live),
+        plan=plan_of(taken, width, live),
+        elevation=elevation_of(taken, width, live),
         total=total,
         unpriced=unpriced,
         posts=len({post.id for run in taken.runs for post in run.posts}),
         sheets=sum(piece.count for piece in taken.pieces if piece.role == "sheet"),
         notices=by_run(taken),
     )
+
+
+def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
+    """The plan, as deep as it needs to be; nothing where even the deepest sheet would not hold it."""
+    for deep in PLAN_DEEP:
+        try:
+            return plan(taken, width, deep, size=LETTERING, live=live)
+        except ValueError:  # too many chains of runs for this sheet
+            continue
+    return ""
+
+
+def elevation_of(taken: TakeOff, width: float, live: str | None = None) -> str:
+    """The elevation at the width of the page; at the wide one, to be scrolled, where a bay would not fit."""
+    for wide in (width, WIDE):
+        try:
+            return elevation(taken, wide, size=LETTERING, live=live)
+        except ValueError:  # one bay alone is wider
+            continue
+    return ""
 
 
 def by_run(taken: TakeOff) -> dict[str, list[Notice]]:

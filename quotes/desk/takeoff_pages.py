@@ -11,14 +11,13 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from fencing.cutting import INTERACTIVE
-from fencing.drawing.elevation import elevation
 from fencing.faults import Refused
 from fencing.purchase import purchase
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
 from quotes.desk.bars import Sawing, sawing
 from quotes.desk.lengths import HEIGHT, read_length
-from quotes.desk.measure_drawn import LETTERING, NARROW, WIDE
+from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of
 from quotes.desk.measure_fields import FORMS, LAYOUTS
 from quotes.desk.moved import moved_between, quantity_rows
 from quotes.documents.setout import cut_list, run_sheets
@@ -73,7 +72,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             **told,
             **_change(request, document, taken),
             "taken": taken,
-            "drawing": elevation(taken, NARROW if "narrow" in request.COOKIES else WIDE, size=LETTERING),
+            "drawing": elevation_of(taken, NARROW if "narrow" in request.COOKIES else WIDE),
             "quantities": quantity_rows(taken),
             "cuts": cut_list(written),
             "sheets": run_sheets(written, taken.system.gates.screws_per_joint),

@@ -86,4 +86,4 @@ def photograph(page: Page, name: str) -> None:
     """Keeps a picture of the whole page where BAYWRIGHT_PICTURES says."""
     if PICTURES:
         size = page.viewport_size or {"width": 0}
-        page.screenshot(path=Path(PICTURES) / f"{name}-{size['width']}.png", full_page=True)
+        page.screenshot(path=Path(PICTURES) / f"{name}-{size['width']}.png", full_page=True, caret="initial")

@@ -75,6 +75,7 @@
   let refreshing = 0;
   document.body.addEventListener("htmx:afterRequest", (event) => {
     if (event.detail.elt !== form || !event.detail.successful) return;
+    if (event.detail.xhr.status === 409) { say("typed in two places", true); return; }
     if (sent !== typed) return;
     forget();
     say("kept", false);
