@@ -40,7 +40,8 @@ class JobForm(forms.Form):
     )
 
     def __init__(self, *args: Any, business: Business, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+        super().__init__(*args, **kwargs)
+        self.label_suffix = ""
         self.business = business
         for name, field in self.fields.items():
             if self.is_bound and name in self.errors:

@@ -139,7 +139,8 @@ def _rows(
 
 def _run(told: Document, before: Mapping[str, Any]) -> Document:
     ground = told.pop("ground", None)
-    stations = _numbered(told.pop("levels", {}))
+    numbered = told.pop("levels", {})
+    stations = _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
     levels = [[row.get("0"), row.get("1")] for row in stations]
     book = [row for row in map(_filled, _numbered(told.pop("book", {}))) if row]
     if ground == "fall":
@@ -164,7 +165,8 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
 
 
 def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:
-    start, end = ([row[1] for row in levels] + [None, None])[:2]
+    """From the first to the last of what was written, whatever stood between."""
+    start, end = (levels[0][1], levels[-1][1] if len(levels) > 1 else None) if levels else (None, None)
     last = length if isinstance(length, int) and length > 0 else None
     return [[0, 0 if start is None else start], [last, 0 if end is None else end]]
 

@@ -1,0 +1,136 @@
+"""Who may see and do what on the desk's pages, and that typing never writes over somebody else's."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from quotes.jobs.measuring import start_measure
+from quotes.jobs.models import Job, StoredMeasure
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of, drafted, measure, new_job, sent, stock_up
+
+SignIn = Callable[[Person], Client]
+HTMX = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def begun(business: Business) -> StoredMeasure:
+    stock_up(business)
+    job, _ = new_job(business, measure(9000))
+    return start_measure(job=job, actor=actor_of(business))
+
+
+def _typed(begun: StoredMeasure, length: str, **more: str) -> dict[str, str]:
+    document = {"label": "Back", "system": "corrugated-50", "defaults/height_mm": "1800", "runs/0/id": "A"}
+    return {**document, "runs/0/length_mm": length, "version": str(begun.version), "page": "first", **more}
+
+
+def _length(begun: StoredMeasure) -> Any:
+    begun.refresh_from_db()
+    return json.loads(begun.draft)["runs"][0]["length_mm"] if begun.draft else None
+
+
+def test_strangers_are_led_to_the_sign_in(client: Client, begun: StoredMeasure) -> None:
+    for address in ("/", "/jobs", "/search", "/jobs/new", f"/measures/{begun.ref}"):
+        assert client.get(address)["Location"].startswith("/sign-in?next=")
+
+
+def test_the_crew_sees_jobs_and_neither_measures_nor_opens_one(
+    signed_in: SignIn, cast: Cast, begun: StoredMeasure
+) -> None:
+    client = signed_in(cast.crew)
+    assert client.get("/jobs").status_code == 200
+    assert client.get(f"/jobs/{begun.job.ref}").status_code == 200
+    assert client.get(f"/measures/{begun.ref}").status_code == 403
+    assert client.get("/jobs/new").status_code == 403
+
+
+def test_another_business_finds_nothing_here(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    client = signed_in(cast.stranger)
+    for address in (f"/jobs/{begun.job.ref}", f"/measures/{begun.ref}", f"/measures/{begun.ref}/take-off"):
+        assert client.get(address).status_code == 404
+    assert begun.job.number not in client.get("/search?q=Quill").content.decode()
+
+
+def test_typing_is_kept_as_a_draft_with_its_faults(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    client = signed_in(cast.estimator)
+    answer = client.post(f"/measures/{begun.ref}", _typed(begun, "eighteen"), headers=HTMX)
+    assert answer.status_code == 200
+    assert _length(begun) == "eighteen"
+    assert [fault["pointer"] for fault in begun.draft_faults] == ["/runs/0/length_mm"]
+
+
+def test_a_change_elsewhere_is_not_written_over(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    before = _typed(begun, "7")
+    signed_in(cast.owner).post(f"/measures/{begun.ref}", before, headers=HTMX)
+    client = signed_in(cast.estimator)
+    answer = client.post(f"/measures/{begun.ref}", {**before, "runs/0/length_mm": "9", "page": "second"}, headers=HTMX)
+    assert answer.status_code == 409
+    assert _length(begun) == 7000
+    over = {**before, "runs/0/length_mm": "9", "page": "second", "do": "keep-mine", "over": str(begun.version)}
+    assert client.post(f"/measures/{begun.ref}", over, headers=HTMX).status_code == 200
+    assert _length(begun) == 9000
+
+
+def test_an_answer_that_got_lost_is_no_conflict(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    client, first = signed_in(cast.estimator), _typed(begun, "7")
+    client.post(f"/measures/{begun.ref}", first, headers=HTMX)  # written, but the page never heard of it
+    answer = client.post(f"/measures/{begun.ref}", {**first, "runs/0/length_mm": "8"}, headers=HTMX)
+    assert answer.status_code == 200
+    assert _length(begun) == 8000
+
+
+def test_the_same_typing_again_writes_nothing(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    client, first = signed_in(cast.estimator), _typed(begun, "7")
+    client.post(f"/measures/{begun.ref}", first, headers=HTMX)
+    begun.refresh_from_db()
+    version = begun.version
+    client.post(f"/measures/{begun.ref}", first, headers=HTMX)
+    begun.refresh_from_db()
+    assert begun.version == version
+
+
+def test_the_take_off_says_what_another_height_moves(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
+    client = signed_in(cast.estimator)
+    client.post(f"/measures/{begun.ref}", _typed(begun, "9", do="keep"))
+    page = client.get(f"/measures/{begun.ref}/take-off?lattice_mm=340").content.decode()
+    assert "Lattice panels" in page
+    refused = client.get(f"/measures/{begun.ref}/take-off?height_mm=tall").content.decode()
+    assert "Can’t be built so" in refused
+
+
+def test_today_tells_each_what_they_may_see(signed_in: SignIn, cast: Cast, business: Business) -> None:
+    stock_up(business)
+    quote = sent(business).quote.number
+    assert quote in signed_in(cast.estimator).get("/").content.decode()
+    assert quote not in signed_in(cast.crew).get("/").content.decode()
+
+
+def test_a_measured_job_waits_for_its_price_until_it_has_a_quote(
+    signed_in: SignIn, cast: Cast, business: Business
+) -> None:
+    stock_up(business)
+    new_job(business)
+    assert "Measured, not priced" in signed_in(cast.owner).get("/").content.decode()
+
+
+def test_a_job_with_a_draft_quote_is_being_priced(signed_in: SignIn, cast: Cast, business: Business) -> None:
+    stock_up(business)
+    drafted(business)
+    assert "Measured, not priced" not in signed_in(cast.owner).get("/").content.decode()
+
+
+def test_a_known_customer_and_site_are_taken_up_again(signed_in: SignIn, cast: Cast, business: Business) -> None:
+    stock_up(business)
+    client, told = signed_in(cast.estimator), {"name": "Ada Quill", "address": "4 Reed Lane"}
+    client.post("/jobs/new", told)
+    client.post("/jobs/new", {**told, "name": "ada quill"})
+    first, second = Job.objects.of(business).order_by("id")
+    assert (first.customer, first.site) == (second.customer, second.site)
