@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import inspect
 import json
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
@@ -13,6 +15,7 @@ from drf_spectacular.utils import OpenApiParameter
 from shared import examples
 from shared.api import Endpoint
 from shared.problems import KNOWN, MEDIA_TYPE
+from shared.reading import StrictSerializer
 
 _PROBLEM = {
     "type": "object",
@@ -136,6 +139,9 @@ def _header(name: str, text: str, required: bool) -> OpenApiParameter:
 def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Adds the problem document and one response for each status it comes with."""
     components = result.setdefault("components", {})
+    for schema in components.get("schemas", {}).values():
+        if schema.get("description") == inspect.getdoc(StrictSerializer):
+            del schema["description"]  # what the class is to us says nothing of the body
     components.setdefault("schemas", {})["Problem"] = _PROBLEM
     responses = components.setdefault("responses", {})
     for status in sorted({str(status) for status, _, _ in KNOWN.values()}):
@@ -145,7 +151,18 @@ def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
     examples.fill_in(result)
-    return result
+    told: dict[str, Any] = _plainly(result)
+    return told
+
+
+def _plainly(told: Any) -> Any:
+    """``const`` as an ``enum`` of one, which generators of clients understand too."""
+    if isinstance(told, Mapping):
+        return {
+            "enum" if name == "const" else name: [value] if name == "const" else _plainly(value)
+            for name, value in told.items()
+        }
+    return [_plainly(one) for one in told] if isinstance(told, list) else told
 
 
 def written(made: dict[str, Any]) -> str:

@@ -71,6 +71,7 @@ class DocumentPdf(Endpoint):
     """The PDF of a document."""
 
     scopes = {"GET": Scope.JOBS_READ}
+    refuses = {"GET": ("409",)}
 
     @extend_schema(responses={(200, "application/pdf"): {"type": "string", "format": "binary"}}, summary="A PDF")
     def get(self, request: Request, ref: str) -> HttpResponse:

@@ -55,6 +55,11 @@ class UblParser(BaseParser):
         return body
 
 
+FILE_SHAPES = dict.fromkeys(
+    ((200, "application/xml"), (200, "text/csv"), (200, "application/pdf")), {"type": "string", "format": "binary"}
+)
+"""What an order as a file is, for the documentation; json is told where it is answered."""
+
 RENDERERS = [JsonRenderer, XmlForm, CsvForm, PdfForm]
 PARSERS = [StrictJsonParser, UblParser]
 

@@ -6,7 +6,6 @@ from typing import Any
 
 from django.db import transaction
 from django.http import HttpResponse
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -14,11 +13,11 @@ from rest_framework.response import Response
 
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from quotes.exchange.forms import answered
+from quotes.exchange.forms import FILE_SHAPES, answered
 from quotes.exchange.sandbox import open_sandbox
 from quotes.jobs.rows import shape
 from quotes.orders.queries import orders
-from quotes.orders.rows import order_full
+from quotes.orders.rows import ORDER_FULL_SHAPE, order_full
 from shared import audit
 from shared.api import Endpoint
 from shared.business.roles import SUPPLIER_SCOPES, Scope
@@ -33,7 +32,7 @@ class OrderFile(Endpoint):
 
     scopes = {"GET": Scope.ORDERS_READ}
 
-    @extend_schema(responses={(200, "application/xml"): OpenApiTypes.BINARY}, summary="An order as a file")
+    @extend_schema(responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES}, summary="An order as a file")
     def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
         order = self.find(orders(self.business).select_related("supplier", "business"), ref)
         return self.one(order_full(order), order) if form == "json" else answered(order, form)

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.exchange import batches, documents, sandbox, supply
-from quotes.exchange.forms import PARSERS, RENDERERS, answered, asked_form
+from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, answered, asked_form
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
 from quotes.jobs.rows import DOCUMENT, shape
@@ -92,7 +92,7 @@ class SupplyOrderDetail(SupplyEndpoint):
     renderer_classes = RENDERERS
 
     @extend_schema(
-        responses={(200, "application/json"): ORDER_FULL_SHAPE, (200, _WHOLE_BODY): OpenApiTypes.BINARY},
+        responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES},
         summary="One order of a supplier",
     )
     def get(self, request: Request, ref: str) -> Response | HttpResponse:
@@ -105,7 +105,7 @@ class SupplyOrderFile(SupplyEndpoint):
 
     scopes = {"GET": Scope.SUPPLY_READ}
 
-    @extend_schema(responses={(200, _WHOLE_BODY): OpenApiTypes.BINARY}, summary="An order as a file")
+    @extend_schema(responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES}, summary="An order as a file")
     def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
         order = self.order(ref)
         return self.told(order) if form == "json" else answered(order, form)

@@ -228,11 +228,14 @@ def hold_row(row: Mapping[str, Any]) -> dict[str, Any]:
 
 _BUSINESS = shape(("ref", "name"))
 _SUPPLIER = shape(("code", "name"))
-ORDER_SHAPE = shape(_PLAIN, changed=WHOLE, **dict.fromkeys(_AMOUNTS, MONEY), supplier=_SUPPLIER, business=_BUSINESS)
+ORDER_SHAPE = shape(
+    _PLAIN, changed=WHOLE, deliver_by=DATE, **dict.fromkeys(_AMOUNTS, MONEY), supplier=_SUPPLIER, business=_BUSINESS
+)
 _LINE_SHAPE = shape(
     (*LINE, "mass_kg", "pack", "packs", "loose", *_QUANTITIES),
     line=WHOLE,
     length_mm={"type": ["integer", "null"]},
+    mass_kg={"type": ["string", "null"]},
     price=MONEY,
     net=MONEY,
     tax=DOCUMENT,
@@ -242,6 +245,7 @@ _MANY = {"type": "array", "items": DOCUMENT}
 ORDER_FULL_SHAPE = shape(
     (*_PLAIN, "note", "deliver_from"),
     changed=WHOLE,
+    deliver_by=DATE,
     deliver_from=DATE,
     **dict.fromkeys(_AMOUNTS, MONEY),
     supplier=_SUPPLIER,
