@@ -1,7 +1,9 @@
-"""Page addresses of this app."""
+"""Page addresses of this app: books."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.books import pages
+
+urlpatterns = [path("books", pages.books, name="books")]

@@ -49,14 +49,15 @@ def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
         yield from csv_blocks(entry_table(business, span))
         return
     yield (",".join(ENTRY_HEAD) + "\n").encode()
-    yield from _copied(business, span)
+    yield from copied(business, span)
     sums = entries(business, span).order_by().aggregate(net=Sum("net"), tax=Sum("tax"))
     net, tax = sums["net"] or Decimal(0), sums["tax"] or Decimal(0)
     last = total_row(ENTRY_HEAD, {"net": net, "tax": tax, "gross": net + tax})
     yield (",".join(cell(value) for value in last) + "\n").encode()
 
 
-def _copied(business: Business, span: Span) -> Iterator[bytes]:
+def copied(business: Business, span: Span) -> Iterator[bytes]:
+    """The rows of the ledger by PostgreSQL's COPY, in blocks."""
     columns = [_guarded(name) if name in TEXTS else _plain(name) for name in ENTRY_COLUMNS]
     query = (
         f"COPY (SELECT {', '.join(columns)}, {_amount('net + tax')} FROM books_ledgerentry "  # noqa: S608 - our own names

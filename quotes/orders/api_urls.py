@@ -24,6 +24,7 @@ urlpatterns = [
     path("stock/<str:ref>/taking", stock_api.StockTaking.as_view()),
     path("stock/<str:ref>/moves", stock_api.StockMoves.as_view()),
     path("stock/<str:ref>/holds", stock_api.StockHolds.as_view()),
+    path("jobs/<str:ref>/leftovers", stock_api.Leftovers.as_view()),
     path("holds", stock_api.Holds.as_view()),
     path("holds/<str:ref>", stock_api.HoldDetail.as_view()),
 ]

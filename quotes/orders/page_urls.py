@@ -1,7 +1,16 @@
-"""Page addresses of this app."""
+"""Page addresses of this app: orders, deliveries, stock."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from quotes.orders import pages
+
+urlpatterns = [
+    path("orders", pages.order_list, name="orders"),
+    path("orders/<str:ref>", pages.order, name="order"),
+    path("jobs/<str:ref>/orders", pages.job_orders, name="job-orders"),
+    path("stock", pages.stock, name="stock"),
+    path("stock/<str:ref>", pages.stock_item, name="stock-item"),
+    path("holds/<str:ref>", pages.hold, name="hold"),
+]

@@ -9,9 +9,10 @@ from django.db import transaction
 from django.db.models import F
 
 from catalogue.models import Component
+from catalogue.queries import components
 from fencing.faults import Fault, Refused
 from fencing.prices import PIECE_ROLES
-from quotes.jobs.models import Job
+from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.orders.models import Hold, HoldState, ItemKind, StockItem, StockMove
 from quotes.orders.planning import OnHand
 from shared.business.actors import Actor
@@ -151,6 +152,26 @@ def release_job(*, job: Job, actor: Actor) -> int:
     for one in held:
         end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
     return len(held)
+
+
+@transaction.atomic
+def take_leftovers(*, job: Job, actor: Actor) -> list[StockItem]:
+    """What the crew brought back lies in the yard again, each as-built entry once. What was taken back, or names no component of
+    ours, is left out.
+    """
+    job = Job.objects.of(job.business).select_for_update().get(pk=job.pk)
+    entries = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
+    known = {row.sku: row for row in components(job.business).select_related("business")}
+    items: list[StockItem] = []
+    for entry in entries.filter(takes_back=None, taken_back=None).order_by("id"):
+        component, reason = known.get(entry.component), f"left over, as-built {entry.ref}"
+        if component is None or StockMove.objects.of(job.business).filter(reason=reason).exists():
+            continue
+        length = entry.length_mm if component.role in PIECE_ROLES else None
+        items.append(
+            put_in(component=component, quantity=entry.quantity, actor=actor, reason=reason, length_mm=length, job=job)
+        )
+    return items
 
 
 def _locked(item: StockItem) -> StockItem:

@@ -27,6 +27,8 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 
+_ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": STOCK_SHAPE}}}
+
 
 class _StockEndpoint(Endpoint):
     def item(self, ref: str) -> StockItem:
@@ -122,6 +124,19 @@ class StockHolds(_StockEndpoint):
         job = self.job(body["job"])
         held = stock.hold_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
         return self.one(_hold(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
+
+
+class Leftovers(_StockEndpoint):
+    """Puts what the crew brought back from a job into stock; a second time finds nothing new."""
+
+    scopes = {"POST": Scope.STOCK_WRITE}
+
+    @extend_schema(request=None, responses={200: _ITEMS}, summary="Take a job's leftovers in")
+    def post(self, request: Request, ref: str) -> Response:
+        job = self.find(jobs(self.business).select_related("business"), ref)
+        taken = stock.take_leftovers(job=job, actor=self.actor)
+        rows = StockItem.objects.of(self.business).filter(pk__in=[item.pk for item in taken]).order_by("id")
+        return Response({"items": [stock_row(row) for row in rows.values(*STOCK_VALUES)]})
 
 
 class Holds(Endpoint):

@@ -11,9 +11,11 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from quotes.jobs.as_built import record_built, take_back
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, component_of, drafted, placed
 
 pytestmark = pytest.mark.django_db
@@ -133,3 +135,16 @@ def test_stock_comes_in_is_kept_used_and_taken_out(yard: Business, owner_client:
     assert [(one["kind"], one["quantity"]) for one in moves] == [
         ("out", "-5"), ("used", "-3"), ("hold", "0"), ("in", "4"), ("in", "4"),
     ]  # fmt: skip
+
+
+def test_what_the_crew_brings_back_is_in_stock_once(yard: Business, owner_client: Client) -> None:
+    job, rail = agreed_job(yard), component_of(yard, "rail")
+    actor = actor_of(yard)
+    back = {"role": "rail", "component": rail.sku, "unit": "C62"}
+    record_built(job=job, kind="returned", actor=actor, quantity=2, length_mm=1100, **back)
+    mistaken = record_built(job=job, kind="returned", actor=actor, quantity=9, length_mm=900, **back)
+    take_back(entry=mistaken, actor=actor)
+    [item] = send(owner_client, f"jobs/{job.ref}/leftovers")["items"]
+    assert (item["kind"], item["length_mm"], item["quantity"], item["from_job"]) == ("remnant", 1100, "2", job.number)
+    assert send(owner_client, f"jobs/{job.ref}/leftovers")["items"] == []
+    assert [one["quantity"] for one in owner_client.get("/api/v1/stock").json()["items"]] == ["2"]

@@ -1,0 +1,267 @@
+"""Orders and deliveries, and the yard's stock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from catalogue.queries import components
+from fencing.faults import Fault, Refused
+from quotes.jobs.models import Job, JobState
+from quotes.jobs.queries import jobs
+from quotes.orders import bodies, queries, services
+from quotes.orders.delivering import receive, send_back
+from quotes.orders.drafting import order_for
+from quotes.orders.models import Despatch, LineReply, State, SupplierOrder
+from quotes.orders.stock import end_hold, put_in, take_out
+from shared.boxes import typed_number
+from shared.business.doors import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.conditional import find
+from shared.problems import Problem
+from shared.reading import read
+
+A_PAGE = 100
+Deed = Callable[[MemberRequest, SupplierOrder], str]
+
+
+@require_GET
+@needs(Scope.ORDERS_READ)
+def order_list(request: MemberRequest) -> HttpResponse:
+    """Orders from the newest, by state."""
+    state = request.GET.get("state", "")
+    rows = queries.orders(request.business, {"state": state} if state in State.values else {})
+    page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "orders/orders.html", {"page": page, "states": State.choices, "asked": state})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.ORDERS_READ)
+def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
+    """What is on order for a job; POST drafts what it needs."""
+    job = find(jobs(request.business).select_related("business", "site", "customer"), ref)
+    fault, status = "", 200
+    if request.method == "POST":
+        _may_write(request)
+        try:
+            made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
+        except (Refused, Problem) as refused:
+            fault, status = _words(refused), 409 if isinstance(refused, Problem) else 422
+        else:
+            text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
+            messages.success(request, text)
+            return redirect("job-orders", ref)
+    rows = queries.orders(request.business, {"job": job.ref}).select_related("supplier").order_by("-id")
+    return render(
+        request, "orders/job_orders.html", {**_of_job(request, job), "orders": rows, "fault": fault}, status=status
+    )
+
+
+def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
+    held = queries.holds(request.business).filter(job=job, state="held").select_related("item__component")
+    may_write = request.actor.may(Scope.ORDERS_WRITE)
+    may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
+    return {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.ORDERS_READ)
+def order(request: MemberRequest, ref: str) -> HttpResponse:
+    """One order: its lines, answers and deliveries, and what can be done with it now."""
+    row = find(queries.orders(request.business).select_related("supplier", "business"), ref)
+    if request.method != "POST":
+        return _sheet(request, row)
+    _may_write(request)
+    deeds: dict[str, Deed] = {
+        "place": _place, "cancel": _cancel, "close": _close, "decide": _decide, "receive": _receive, "return": _return,
+    }  # fmt: skip
+    deed = deeds.get(request.POST.get("do", ""))
+    try:
+        if deed is not None:
+            messages.success(request, deed(request, row))
+    except (Refused, Problem) as refused:
+        status = refused.status if isinstance(refused, Problem) else 422
+        return _sheet(request, row, _words(refused), status)
+    return redirect("order", ref)
+
+
+def _place(request: MemberRequest, row: SupplierOrder) -> str:
+    services.place(order=row, actor=request.actor)
+    return f"{row.number} is placed with {row.supplier.name}."
+
+
+def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
+    services.cancel(order=row, actor=request.actor, reason=_reason(request))
+    return f"{row.number} is cancelled."
+
+
+def _close(request: MemberRequest, row: SupplierOrder) -> str:
+    services.close(order=row, actor=request.actor)
+    return f"{row.number} is closed."
+
+
+def _decide(request: MemberRequest, row: SupplierOrder) -> str:
+    asked = {key.removeprefix("line-"): value for key, value in request.POST.items() if key.startswith("line-")}
+    decisions = {
+        int(line): value == "agree" for line, value in asked.items() if line.isascii() and line.isdigit() and value
+    }
+    if not decisions:
+        raise Refused([Fault("/lines", "required", "Agree to a line or keep what was ordered.")])
+    services.decide(order=row, actor=request.actor, decisions=decisions)
+    return "The supplier is told."
+
+
+def _receive(request: MemberRequest, row: SupplierOrder) -> str:
+    lines = []
+    for line in queries.lines(row).order_by("position"):
+        sound, damaged = (request.POST.get(f"{name}-{line.position}", "").strip() for name in ("sound", "damaged"))
+        if sound or damaged:
+            told = {"line": line.position, "quantity": typed_number(sound or "0")}
+            lines.append({**told, "damaged": typed_number(damaged)} if damaged else told)
+    body = {
+        "docket": request.POST.get("docket", "").strip(),
+        "received": request.POST.get("received", ""),
+        "lines": lines,
+    }
+    count = bodies.count(read(bodies.CountIn, body))
+    _, _, is_new = receive(order=row, count=count, actor=request.actor)
+    return "Counted in." if is_new else "That docket was counted in already; nothing was added."
+
+
+def _return(request: MemberRequest, row: SupplierOrder) -> str:
+    line = request.POST.get("line", "")
+    body = {
+        "line": int(line) if line.isascii() and line.isdigit() else 0,
+        "quantity": typed_number(request.POST.get("quantity", "")),
+        "replace": bool(request.POST.get("replace")),
+        "reason": _reason(request),
+    }
+    send_back(order=row, actor=request.actor, **read(bodies.ReturnIn, body))
+    return "Sent back."
+
+
+def _reason(request: MemberRequest) -> str:
+    reason = request.POST.get("reason", "").strip()[:500]
+    if not reason:
+        raise Refused([Fault("/reason", "required", "Say why, in a few words.")])
+    return reason
+
+
+def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: int = 200) -> HttpResponse:
+    row.refresh_from_db()
+    lines = list(queries.lines(row).order_by("position"))
+    asked = LineReply.objects.of(request.business).filter(line__order=row, decision="waiting").select_related("line")
+    dockets = Despatch.objects.of(request.business).filter(order=row).order_by("-id")
+    open_states = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
+    may_write = request.actor.may(Scope.ORDERS_WRITE)
+    values = {
+        "order": row,
+        "lines": lines,
+        "asked": asked,
+        "dockets": dockets,
+        "events": queries.events(row).order_by("-id")[:60],
+        "fault": fault,
+        "typed": request.POST,
+        "today": timezone.localdate(),
+        "locale": request.business.locale,
+        "may_write": may_write,
+        "may_place": may_write and row.state == State.DRAFT,
+        "may_receive": may_write and row.state in open_states,
+        "may_cancel": may_write and row.state in (State.DRAFT, State.PLACED, State.ACKNOWLEDGED),
+        "may_close": may_write and row.state == State.RECEIVED,
+        "may_return": may_write and any(line.received for line in lines),
+    }
+    return render(request, "orders/order.html", values, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.STOCK_READ)
+def stock(request: MemberRequest) -> HttpResponse:
+    """What lies in the yard; POST puts something in."""
+    fault = ""
+    if request.method == "POST":
+        if not request.actor.may(Scope.STOCK_WRITE):
+            raise PermissionDenied
+        try:
+            _put_in(request)
+        except (Refused, Problem) as refused:
+            fault = _words(refused)
+        else:
+            messages.success(request, "It lies in the yard now.")
+            return redirect("stock")
+    asked = {name: value for name in ("role", "kind") if (value := request.GET.get(name, ""))}
+    rows = (
+        queries.stock(request.business, asked)
+        .select_related("component__finish", "from_job")
+        .order_by("component__sku", "id")
+    )
+    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
+    values = {
+        "page": page,
+        "fault": fault,
+        "typed": request.POST,
+        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:1_000],
+        "may_write": request.actor.may(Scope.STOCK_WRITE),
+        "holds": queries.holds(request.business).filter(state="held").select_related("item__component", "job")[:200],
+    }
+    return render(request, "orders/stock.html", values, status=422 if fault else 200)
+
+
+def _put_in(request: MemberRequest) -> None:
+    told: dict[str, Any] = {
+        name: request.POST.get(name, "").strip() for name in ("component", "quantity", "place", "reason")
+    }
+    told["quantity"] = typed_number(told["quantity"])
+    length = request.POST.get("length_mm", "").strip()
+    if length:
+        told["length_mm"] = int(length) if length.isascii() and length.isdigit() and len(length) < 9 else length
+    body = read(bodies.StockIn, told)
+    component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
+    if component is None:
+        raise Refused([Fault("/component", "unknown", "There is no such component.")])
+    put_in(component=component, actor=request.actor, **body)
+
+
+@require_POST
+@needs(Scope.STOCK_WRITE)
+def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
+    """Takes something free out of the yard."""
+    item = find(queries.stock(request.business).select_related("business", "component"), ref)
+    try:
+        told = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": _reason(request)}
+        take_out(item=item, actor=request.actor, **read(bodies.TakenIn, told))
+        messages.success(request, "Taken out.")
+    except (Refused, Problem) as refused:
+        messages.error(request, _words(refused), extra_tags="Not done")
+    return redirect("stock")
+
+
+@require_POST
+@needs(Scope.STOCK_WRITE)
+def hold(request: MemberRequest, ref: str) -> HttpResponse:
+    """Ends a hold: used for its job, or let go."""
+    row = find(queries.holds(request.business).select_related("item", "job", "business"), ref)
+    try:
+        told = read(bodies.HoldChange, {"state": request.POST.get("state", "")})
+        end_hold(hold=row, actor=request.actor, **told)
+        messages.success(request, "Done.")
+    except (Refused, Problem) as refused:
+        messages.error(request, _words(refused), extra_tags="Not done")
+    return redirect("stock")
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.ORDERS_WRITE):
+        raise PermissionDenied
+
+
+def _words(refused: Refused | Problem) -> str:
+    return refused.detail if isinstance(refused, Problem) else " ".join(fault.text for fault in refused.faults)

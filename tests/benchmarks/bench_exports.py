@@ -1,0 +1,139 @@
+"""What exporting a ledger costs beside the database's own COPY of the same rows: python -m tests.benchmarks.bench_exports
+
+Needs PostgreSQL at BENCH_DATABASE_URL (a database of its own: its ledger is filled). Each way runs in a process of its own, in
+turns, the best of several rounds; its peak memory is set against the same export of 1,000 rows. No time is asserted: the ratio
+says how much of the bar is used.
+"""
+
+# ruff: noqa: E402 - Django is set up before anything of ours is imported
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterable
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
+os.environ.setdefault("BAYWRIGHT_DEMO", "1")
+os.environ.setdefault("BAYWRIGHT_LOG_LEVEL", "WARNING")
+os.environ["DATABASE_URL"] = os.environ.get("BENCH_DATABASE_URL", "")
+
+import django
+
+django.setup()
+
+from django.core.management import call_command
+from django.db import connection
+
+from catalogue.queries import suppliers
+from catalogue.starting import NewBusiness, start
+from quotes.books.models import LedgerEntry
+from quotes.books.reports import Span, entry_table
+from quotes.books.writing import copied, csv_blocks, file_blocks, ledger_csv, xlsx_file
+from quotes.orders.models import SupplierOrder
+from shared.models import Business
+
+ROWS, FEW, SHEET = 1_000_000, 1_000, 20_000
+# the first thousand rows are of one day, the first twenty thousand of two
+DAYS = (date(2030, 1, 1), date(2030, 1, 2), date(2030, 1, 3))
+SPANS = {FEW: Span(DAYS[0], DAYS[0]), SHEET: Span(DAYS[0], DAYS[1]), ROWS: Span(DAYS[0], DAYS[2])}
+ROUNDS = 3
+COPY_BAR, PORTABLE_BAR, CSV_MB, XLSX_MB = 2.0, 8.0, 30.0, 15.0
+FILL = """
+INSERT INTO books_ledgerentry (business_id, ref, created_at, updated_at, version, order_id, kind, day, order_number,
+  supplier_code, supplier_name, job_number, sku, description, account, tax_code, tax_category, tax_rate, currency, net, tax)
+SELECT %s, lpad(n::text, 22, '0'), now(), now(), 1, %s, 'order',
+  CASE WHEN n <= 1000 THEN date '2030-01-01' WHEN n <= 20000 THEN date '2030-01-02' ELSE date '2030-01-03' END,
+  'O' || lpad((n / 8)::text, 6, '0'), 'yard', 'Tamarack Yard', 'J' || lpad((n / 40)::text, 6, '0'), 'RL-' || n %% 90,
+  CASE WHEN n %% 50 = 0 THEN '=SUM(A1), "guarded"' ELSE 'Rail 2250, finish ' || n %% 7 END, '5-' || n %% 12, 'std', 'S', 15,
+  'NZD', round((n %% 9973) * 0.13, 2), round((n %% 9973) * 0.0195, 2)
+FROM generate_series(1, %s) AS n
+"""
+
+
+def filled(rows: int) -> Business:
+    """A business whose ledger has so many entries."""
+    call_command("migrate", verbosity=0)
+    business, _ = start(NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15)))
+    if LedgerEntry.objects.of(business).count() != rows:
+        supplier = suppliers(business).order_by("code")[0]
+        order, _ = SupplierOrder.objects.of(business).get_or_create(
+            number="O000000", defaults={"business": business, "supplier": supplier, "currency": "NZD"}
+        )
+        with connection.cursor() as cursor:
+            cursor.execute("TRUNCATE books_ledgerentry")
+            cursor.execute(FILL, [business.pk, order.pk, rows])
+            cursor.execute("ANALYZE books_ledgerentry")
+    return business
+
+
+def own_copy(business: Business, span: Span) -> Iterable[bytes]:
+    """The database's own COPY of the same rows, with the guard in SQL and nothing of ours around it."""
+    return copied(business, span)
+
+
+WAYS: dict[str, Callable[[Business, Span], Iterable[bytes]]] = {
+    "COPY": own_copy,
+    "ledger.csv": ledger_csv,
+    "portable csv": lambda business, span: csv_blocks(entry_table(business, span)),
+    "ledger.xlsx": lambda business, span: file_blocks(xlsx_file(entry_table(business, span))),
+}
+
+
+def child(way: str, rows: int) -> None:
+    """One export in this process: seconds, time to the first block, and peak memory in MB."""
+    business = Business.objects.get(name="Bench Fencing")
+    begun, first, size = time.perf_counter(), 0.0, 0
+    for block in WAYS[way](business, SPANS[rows]):
+        first = first or time.perf_counter() - begun
+        size += len(block)
+    # not ru_maxrss: that remembers the process we were forked from
+    status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+    peak = int(status["VmHWM"].split()[0]) / 1024
+    print(json.dumps([time.perf_counter() - begun, first, peak, size]))
+
+
+def measured(way: str, rows: int) -> list[float]:
+    """The same in a fresh process."""
+    command = [sys.executable, "-m", "tests.benchmarks.bench_exports", "--child", way, str(rows)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    told: list[float] = json.loads(done.stdout.splitlines()[-1])
+    return told
+
+
+def main() -> None:
+    """Prints one row for each way."""
+    if connection.vendor != "postgresql":
+        print("not run: needs PostgreSQL (set BENCH_DATABASE_URL)")
+        return
+    filled(ROWS)
+    ways = ("COPY", "ledger.csv", "portable csv")
+    rounds = [[measured(way, ROWS) for way in ways] for _ in range(ROUNDS)]
+    best = {way: min(one[place] for one in rounds) for place, way in enumerate(ways)}
+    print(f"{ROWS} rows of the ledger, {best['ledger.csv'][3] / 1e6:.0f} MB of CSV")
+    for way, bar in (("COPY", 1.0), ("ledger.csv", COPY_BAR), ("portable csv", PORTABLE_BAR)):
+        seconds, first, peak, _ = best[way]
+        extra = peak - measured(way, FEW)[2]
+        ratio = seconds / best["COPY"][0]
+        print(
+            f"{way:14} {seconds:6.2f} s  {ratio:5.2f} x COPY (bar {bar:.0f})  first block after {first / seconds:5.1%}"
+            f"  {extra:+6.1f} MB above {FEW} rows (bar {CSV_MB:.0f})"
+        )
+    seconds, _, peak, _ = measured("ledger.xlsx", SHEET)
+    extra = peak - measured("ledger.xlsx", FEW)[2]
+    print(
+        f"{'ledger.xlsx':14} {seconds:6.2f} s for {SHEET} rows  {extra:+6.1f} MB above {FEW} rows (bar {XLSX_MB:.0f})"
+    )
+
+
+if __name__ == "__main__":
+    if sys.argv[1:2] == ["--child"]:
+        child(sys.argv[2], int(sys.argv[3]))
+    else:
+        main()
