@@ -13,10 +13,10 @@ from quotes.documents.figures import day, metres, money, number
 from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
 from quotes.documents.strength_sheet import strength_sheet
+from quotes.documents.variation_sheet import UNITS, change_of, quantity_changes
 
 Document = Mapping[str, Any]
 
-UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
 CAPTIONS = {
     "plan": "Plan, seen from above.",
     "elevation": "Elevation, seen from the right of each run.",
@@ -79,7 +79,7 @@ def quote_values(document: Document) -> dict[str, Any]:
         "customer": document["party"]["name"],
         "what": _what(document),
         "valid_until": day(document["dates"]["valid_until"], locale),
-        "price_label": "Your part of the price" if document["is_shared"] else "Price",
+        "price_label": _price_label(document),
         "price": money(document["total"], currency, locale),
         "price_note": _tax_note(document),
         "how_to_accept": _how_to_accept(document),
@@ -88,6 +88,8 @@ def quote_values(document: Document) -> dict[str, Any]:
         "notices": marked(document["build"]["takeoff"]),
         "scope": scope(document["build"]),
         "strength": strength_sheet(document["build"]["takeoff"]),
+        "is_variation": document["kind"] == "variation",
+        "quantities": quantity_changes(document["quantities"], locale),
         "money_head": currency,
         "lines": [_line(line, locale) for line in document["lines"]],
         "totals": list(_totals(document, locale)),
@@ -115,6 +117,11 @@ def _what(document: Document) -> str:
     return " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
 
 
+def _price_label(document: Document) -> str:
+    price = "price's change" if document["kind"] == "variation" else "price"
+    return f"Your part of the {price}" if document["is_shared"] else price.capitalize()
+
+
 def _tax_note(document: Document) -> str:
     name, locale = document["business"]["tax_name"], document["business"]["locale"]
     tax = money(document["tax"], document["currency"], locale)
@@ -126,6 +133,9 @@ def _how_to_accept(document: Document) -> str:
     until = day(document["dates"]["valid_until"], business["locale"])
     reach = " or ".join(filter(None, (business["phone"], business["email"])))
     ask = f" Questions: {reach}." if reach else ""
+    own = business.get("wording", {}).get("how_to_accept")
+    if own:
+        return f"{own} Answer by {until}.{ask}"
     return f"Open the link in the message this came with and press Accept, by {until}.{ask}"
 
 
@@ -134,7 +144,7 @@ def _line(line: Document, locale: str) -> dict[str, str]:
     detail = ", ".join(filter(None, (line["detail"], share)))
     quantity = number(line["quantity"], locale) + UNITS.get(line["unit"], "")
     if "change" in line:
-        detail = ", ".join(filter(None, (line["change"], detail)))
+        detail = "; ".join(filter(None, (change_of(line, locale), detail)))
     return {"text": line["text"], "detail": detail, "quantity": quantity, "amount": number(line["net"], locale)}
 
 

@@ -1,0 +1,70 @@
+"""What a variation changes, on paper: lines added, removed or changed, and what more or less of each part it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from fencing.roles import part
+from quotes.documents.figures import MINUS, number
+
+Document = Mapping[str, Any]
+
+UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityChange:
+    part: str
+    finish: str
+    was: str
+    now: str
+    difference: str
+
+
+def change_of(line: Document, locale: str) -> str:
+    """In words, what a line of a variation changes.
+
+    >>> side = {"text": "Run A", "detail": "", "quantity": "12.00", "unit": "MTR"}
+    >>> change_of({"change": "changed", "was": side, "now": {**side, "quantity": "14.40"}}, "en")
+    'changed: 12.00 m become 14.40 m'
+    >>> change_of({"change": "removed", "was": side, "now": None}, "en")
+    'removed: 12.00 m'
+    """
+    was, now = (_side(line.get(name), locale) for name in ("was", "now"))
+    if line["change"] != "changed":
+        return f"{line['change']}: {was or now}"
+    if was != now:
+        return f"changed: {was} become {now}"
+    before, after = line["was"], line["now"]
+    told = "detail" if before["detail"] != after["detail"] else "text"
+    return f"changed: was {before[told]}" if before[told] and before[told] != after[told] else "changed in price"
+
+
+def _side(side: Document | None, locale: str) -> str:
+    return "" if side is None else number(side["quantity"], locale) + UNITS.get(side["unit"], "")
+
+
+def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityChange, ...]:
+    """What more or less of each part a variation takes."""
+    return tuple(
+        QuantityChange(
+            part(row["role"]).capitalize(),
+            row["colour"] or "",
+            _amount(row["was"], row["unit"], locale),
+            _amount(row["now"], row["unit"], locale),
+            _signed(row["difference"], row["unit"], locale),
+        )
+        for row in rows
+    )
+
+
+def _amount(text: str, unit: str, locale: str) -> str:
+    return number(text, locale) + UNITS.get(unit, "")
+
+
+def _signed(text: str, unit: str, locale: str) -> str:
+    sign = "+" if Decimal(text) > 0 else MINUS
+    return sign + _amount(format(abs(Decimal(text)), "f"), unit, locale)
