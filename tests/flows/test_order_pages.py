@@ -1,0 +1,128 @@
+"""Orders, stock and books by pages: drafted for a job, placed, counted in, sent back; put in and taken out; locked."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import Component
+from quotes.books.models import PeriodLock
+from quotes.jobs.models import Job
+from quotes.offers.answering import accept
+from quotes.orders.models import OrderLine, StockItem, SupplierOrder
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def job(business: Business) -> Job:
+    """A job whose quote was accepted."""
+    stock_up(business)
+    revision = sent(business, {"parties": PARTIES[:1]}, measure(7200))
+    accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)
+    return Job.objects.of(business).get()
+
+
+@pytest.fixture
+def owner(owner_client: Client) -> Client:
+    return owner_client
+
+
+def drafted(owner: Client, job: Job) -> SupplierOrder:
+    owner.post(f"/jobs/{job.ref}/orders")
+    found = SupplierOrder.objects.of(job.business).order_by("id").first()
+    assert found is not None
+    return found
+
+
+def test_what_a_job_needs_is_drafted_once_unless_on_purpose(owner: Client, job: Job) -> None:
+    drafted(owner, job)
+    count = SupplierOrder.objects.of(job.business).count()
+    again = owner.post(f"/jobs/{job.ref}/orders")
+    assert again.status_code in (409, 422)
+    assert SupplierOrder.objects.of(job.business).count() == count
+    assert owner.post(f"/jobs/{job.ref}/orders", {"again": "1"}).status_code == 302
+
+
+def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    address = f"/orders/{order.ref}"
+    owner.post(address, {"do": "place"})
+    lines = list(OrderLine.objects.of(job.business).filter(order=order).order_by("position"))
+    counts = {f"sound-{line.position}": str(line.quantity) for line in lines}
+    told = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}
+    owner.post(address, told)
+    order.refresh_from_db()
+    assert order.state == "received"
+    same = owner.post(address, told, follow=True)
+    assert "counted in already" in same.content.decode()
+    owner.post(address, {"do": "close"})
+    order.refresh_from_db()
+    assert order.state == "closed"
+
+
+def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    line = OrderLine.objects.of(job.business).filter(order=order, quantity__gte=2).order_by("position").first()
+    assert line is not None
+    told = {f"sound-{line.position}": "1", f"damaged-{line.position}": "1"}
+    owner.post(
+        f"/orders/{order.ref}", {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **told}
+    )
+    before = line.quantity
+    line.refresh_from_db()
+    assert (line.received, line.damaged, line.outstanding) == (1, 1, before - 1)
+
+
+def test_cancelling_needs_a_reason(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    assert owner.post(f"/orders/{order.ref}", {"do": "cancel", "reason": " "}).status_code == 422
+    owner.post(f"/orders/{order.ref}", {"do": "cancel", "reason": "Customer moved away"})
+    order.refresh_from_db()
+    assert order.state == "cancelled"
+
+
+def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, business: Business) -> None:
+    stock_up(business)
+    component = Component.objects.of(business).filter(role="rail").order_by("id").first()
+    assert component is not None
+    told = {"component": component.sku, "quantity": "4", "reason": "Left over"}
+    owner.post("/stock", told)
+    item = StockItem.objects.of(business).get()
+    owner.post(f"/stock/{item.ref}", {"quantity": "1", "reason": "Bent"})
+    item.refresh_from_db()
+    assert item.quantity == 3
+    page = owner.post(f"/stock/{item.ref}", {"quantity": "9", "reason": "Bent"}, follow=True)
+    assert "are free" in page.content.decode()
+    wrong = owner.post("/stock", {**told, "component": "nothing-such"})
+    assert (wrong.status_code, 'value="nothing-such"' in wrong.content.decode()) == (422, True)
+
+
+def test_a_period_that_is_over_is_locked_and_today_is_not(cast: Cast, signed_in: Any, business: Business) -> None:
+    bookkeeper = signed_in(cast.bookkeeper)
+    today = timezone.localdate()
+    assert bookkeeper.post("/books", {"until": str(today)}).status_code == 409
+    assert bookkeeper.post("/books", {"until": "soon"}).status_code == 422
+    bookkeeper.post("/books", {"until": str(today - timedelta(days=2))})
+    assert PeriodLock.objects.of(business).get().until == today - timedelta(days=2)
+    report = bookkeeper.get("/api/v1/books/ledger.csv", {"from": "2031-01-01", "to": "2031-01-31"})
+    assert report.status_code == 200
+
+
+def test_who_may_only_read_changes_nothing_and_strangers_find_nothing(
+    cast: Cast, signed_in: Any, owner: Client, job: Job
+) -> None:
+    order = drafted(owner, job)
+    bookkeeper = signed_in(cast.bookkeeper)
+    assert bookkeeper.get(f"/orders/{order.ref}").status_code == 200
+    assert bookkeeper.post(f"/orders/{order.ref}", {"do": "place"}).status_code == 403
+    assert signed_in(cast.crew).get("/orders").status_code == 403
+    assert signed_in(cast.stranger).get(f"/orders/{order.ref}").status_code == 404
