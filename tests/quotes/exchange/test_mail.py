@@ -1,0 +1,57 @@
+"""A supplier without a system gets the order by mail, once; what was kept for a cancelled job is free again."""
+
+from __future__ import annotations
+
+import csv
+import io
+from decimal import Decimal
+from typing import Any
+
+import pypdf
+import pytest
+from django.utils import timezone
+
+from quotes.jobs.services import move_job
+from quotes.orders import stock
+from quotes.orders.models import StockItem
+from quotes.orders.tasks import let_go_of_cancelled_jobs
+from shared import relay
+from shared.models import Business, Wanted
+from tests.quotes.offers.cast import actor_of
+from tests.quotes.orders.cast import agreed_job, component_of, drafted, now, placed
+
+pytestmark = pytest.mark.django_db
+
+
+def run_due() -> None:
+    """Everything that is due now, as the sweep does."""
+    for pk in list(Wanted.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
+        relay.run(pk)
+
+
+def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Business, mailoutbox: list[Any]) -> None:
+    supplier = drafted(yard).supplier
+    supplier.email = "yard@example.test"
+    supplier.save()
+    order = placed(yard)
+    for _ in range(2):
+        run_due()
+        Wanted.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
+    [mail] = [one for one in mailoutbox if one.to == ["yard@example.test"]]
+    (pdf_name, pdf, _), (csv_name, table, _) = mail.attachments
+    assert (pdf_name, csv_name) == (f"{order.number}.pdf", f"{order.number}.csv")
+    assert order.number in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+    text = table if isinstance(table, str) else table.decode()
+    assert Decimal(list(csv.DictReader(io.StringIO(text)))[-1]["net"]) == order.total
+    assert now(order).mailed_at is not None
+
+
+def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None:
+    job, actor = agreed_job(yard), actor_of(yard)
+    item = stock.put_in(component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare")
+    stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    let_go_of_cancelled_jobs()
+    assert StockItem.objects.of(yard).get().held == 2
+    move_job(job=job, to="cancelled", actor=actor)
+    let_go_of_cancelled_jobs()
+    assert StockItem.objects.of(yard).get().held == 0
