@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from typing import Any
 
@@ -27,6 +28,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
 
+_A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
 WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker.js"
 
 
@@ -151,15 +153,15 @@ def _answer(
 
 
 def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
-    """(field's name, its id, sentence) of every fault."""
+    """(field's name, its id, sentence) of every fault, in the sheet's words rather than the document's."""
     labels = {one.name: one.label for one in fields.all()}
     found = []
     for fault in faults:
         name = fields.place_of(fault.pointer)
         member = fault.pointer.rpartition("/")[2]
-        text = (
-            fault.text.replace(member, labels[name], 1) if name.endswith(f"/{member}") and "_" in member else fault.text
-        )
+        text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
+        if name.endswith(f"/{member}") and "_" in member:
+            text = text.replace(member, labels[name], 1)
         found.append((name, "f-" + name.replace("/", "-") if name else "", text[:1].upper() + text[1:]))
     return found
 
