@@ -64,7 +64,10 @@ def _run(run: Document, measured: Document, defaults: Document) -> Iterable[str]
 
 
 def _gate(gate: Document, measured: Document) -> str:
-    kinds = {one["id"]: one.get("kind", "single") for one in measured.get("gates", [])}
+    kinds = {
+        one.get("id", f"{measured['id']}-G{place}"): one.get("kind", "single")
+        for place, one in enumerate(measured.get("gates", []), 1)  # a gate without a name is named by its place
+    }
     widths = " and ".join(str(leaf["width_mm"]) for leaf in gate["leaves"])
     leaf = "leaf" if len(gate["leaves"]) == 1 else "leaves"
     kind = KINDS.get(kinds.get(gate["id"], "single"), "gate")

@@ -1,0 +1,99 @@
+"""The first five minutes: what somebody new does from the sign-in to a sent quote, with every step and every input counted."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from django.test import Client
+from playwright.sync_api import Browser, Page, expect
+
+from quotes.documents.models import Document
+from quotes.jobs.canonical import parsed
+from quotes.offers.models import Revision
+from shared.models import Business
+from tests.browser.looking import check_page, new_page, photograph
+from tests.conftest import PASSWORD, Cast
+from tests.quotes.offers.cast import stock_up, token
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+MOST_STEPS, MOST_INPUTS = 9, 11
+
+
+@dataclass(slots=True)
+class Newcomer:
+    """Counts as it goes: a step is something pressed or followed, an input a field that is typed in or chosen from."""
+
+    page: Page
+    steps: list[str] = field(default_factory=list)
+    inputs: list[str] = field(default_factory=list)
+
+    def press(self, name: str, *, kind: Any = "button") -> None:
+        self.page.get_by_role(kind, name=name).first.click()
+        self.steps.append(name)
+
+    def type(self, box: str, text: str) -> None:
+        self.page.fill(box, text)
+        self.inputs.append(box)
+
+    def choose(self, box: str, value: str) -> None:
+        self.page.select_option(box, value)
+        self.inputs.append(box)
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_from_the_sign_in_to_a_sent_quote(
+    browser: Browser, business: Business, cast: Cast, live_server: Any, width: int
+) -> None:
+    stock_up(business)
+    began = time.monotonic()
+    with new_page(browser, width) as page:
+        new = Newcomer(page)
+        page.goto(live_server.url)
+        new.type("[name=username]", cast.owner.email)
+        new.type("[name=password]", PASSWORD)
+        new.press("Sign in")
+        new.press("Measure a new fence", kind="link")
+        new.type("#id_name", "Ada Quill")
+        new.type("#id_email", "ada@example.test")
+        new.type("#id_address", "4 Reed Lane")
+        new.press("Open the job and measure")
+        _measure(new)
+        new.press("Keep and take off")
+        new.press("Price it", kind="link")
+        new.press("Price ")
+        check_page(page)
+        new.press("Send to Ada Quill")
+        expect(page.get_by_role("status")).to_contain_text("on its way to Ada Quill")
+        photograph(page, "first-five-minutes")
+    revision = Revision.objects.of(business).get()
+    assert Document.objects.of(business).get(kind="quote").state == "made"
+    assert Client().get(f"/q/{token(revision, 'owner')}", follow=True).status_code == 200
+    runs = parsed(revision.content)["builds"][0]["takeoff"]["runs"]
+    assert revision.state == "sent"
+    assert [(run["form"], len(run["gates"])) for run in runs] == [("stepped", 1), ("stepped", 0)]
+    print(
+        f"\nfrom sign-in to a sent quote: {len(new.steps)} steps, {len(new.inputs)} inputs, {time.monotonic() - began:.0f} s"
+    )
+    assert len(new.steps) <= MOST_STEPS
+    assert len(new.inputs) <= MOST_INPUTS
+
+
+def _measure(new: Newcomer) -> None:
+    """An L of two stepped runs down a slope, with a gate in the first."""
+    page = new.page
+    new.type("#f-defaults-height_mm", "1800")
+    new.choose("#f-defaults-form", "stepped")
+    new.type("#f-runs-0-length_mm", "18.24")
+    new.choose("#f-runs-0-ground", "fall")
+    new.type("#f-runs-0-levels-1-1", "-0.9")
+    expect(page.locator("#f-runs-0-levels-1-1-said")).to_have_text("-0.900 m")
+    new.press("Round the corner: next run")
+    expect(page.locator("#f-runs-1-length_mm")).to_be_focused()
+    new.type("#f-runs-1-length_mm", "11.76")
+    expect(page.locator("#f-runs-1-length_mm-said")).to_have_text("11.760 m")
+    page.locator("#drawing svg").last.locator("[data-bay='A-3']").first.dispatch_event("click")
+    new.steps.append("a bay, for the gate")
+    expect(page.locator("#f-runs-0-gates-0-opening_mm")).to_be_focused()
