@@ -12,7 +12,11 @@ from rest_framework.response import Response
 from quotes.jobs.rows import DOCUMENT, TEXT, shape
 from quotes.offers.answering import Receipt, accept, ask, decline, open_link
 from quotes.offers.bodies import AcceptIn, AskIn, DeclineIn
+from shared import throttle
 from shared.api import Endpoint
+from shared.problems import Problem
+
+WRONG_A_MINUTE = 20
 
 VIEW_SHAPE = {
     "type": "object",
@@ -30,7 +34,22 @@ VIEW_SHAPE = {
 RECEIPT_SHAPE = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
 
 
-class LinkDetail(Endpoint):
+class LinkEndpoint(Endpoint):
+    """Guessing ends soon: who names too many links that open nothing is told to wait, here as on the page."""
+
+    public = True
+
+    def handle_exception(self, exc: Exception) -> Response:
+        if isinstance(exc, Problem) and exc.code == "gone":
+            caller = f"ip:{throttle.client_ip(self.request._request)}"
+            standing = throttle.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
+            if standing.exceeded:
+                wait = {"violated-policies": [standing.policy]}
+                exc = Problem("quota-exceeded", headers=standing.headers(), members=wait)
+        return super().handle_exception(exc)
+
+
+class LinkDetail(LinkEndpoint):
     """The quote a link leads to, as its party may see it. Reading it changes no answer, however often."""
 
     public = True
@@ -48,7 +67,7 @@ class LinkDetail(Endpoint):
         return _private(Response({name: getattr(view, name) for name in VIEW_SHAPE["properties"]}))
 
 
-class LinkAcceptance(Endpoint):
+class LinkAcceptance(LinkEndpoint):
     """Accepting. The same again gives the same receipt."""
 
     public = True
@@ -59,7 +78,7 @@ class LinkAcceptance(Endpoint):
         return _receipt(accept(token=token, **self.read(AcceptIn)))
 
 
-class LinkRefusal(Endpoint):
+class LinkRefusal(LinkEndpoint):
     """Declining."""
 
     public = True
@@ -70,7 +89,7 @@ class LinkRefusal(Endpoint):
         return _receipt(decline(token=token, **self.read(DeclineIn)))
 
 
-class LinkQuestions(Endpoint):
+class LinkQuestions(LinkEndpoint):
     """Asking the business."""
 
     public = True

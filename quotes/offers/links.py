@@ -20,7 +20,7 @@ from shared.business.scoping import new_ref
 from shared.outbox import want
 from shared.problems import Problem
 
-AFTER_VALIDITY = timedelta(days=400)
+AFTER_VALIDITY = timedelta(days=90)
 """How long after its last day a quote can still be read by its link; answering ends with its validity."""
 
 

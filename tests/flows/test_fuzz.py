@@ -1,0 +1,87 @@
+"""The whole API against its own document: made-up calls find no 5xx, no status and no content type that it doesn't tell."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+import pytest
+import schemathesis
+from django.core.wsgi import get_wsgi_application
+from django.db import transaction
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+from schemathesis import GenerationMode
+from schemathesis.checks import (
+    content_type_conformance,
+    not_a_server_error,
+    response_schema_conformance,
+    status_code_conformance,
+)
+from schemathesis.core.failures import FailureGroup
+
+from shared.business import services
+from shared.business.roles import BUSINESS_SCOPES
+from tests.conftest import Cast
+from tests.matrix.addresses import HOLDERS
+from tests.matrix.world import World, world_of
+
+CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
+EXAMPLES = 4
+BOUNDED = settings(
+    max_examples=EXAMPLES,
+    derandomize=True,
+    database=None,
+    deadline=None,
+    phases=[Phase.generate],
+    suppress_health_check=list(HealthCheck),
+)
+
+
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_made_up_calls_get_nothing_but_documented_answers(cast: Cast, key_client: Any, settings: Any) -> None:
+    settings.RATE_QUOTA = 1_000_000
+    world = world_of(cast.business, cast.supplier)
+    _, key = services.issue_key(name="fuzz", scopes=BUSINESS_SCOPES, business=cast.business)
+    supplier = key_client(supplier=cast.supplier).defaults["HTTP_AUTHORIZATION"]
+    wrong: dict[str, str] = {}
+    schema = schemathesis.openapi.from_wsgi("/api/v1/openapi.json", get_wsgi_application())
+    for found in schema.get_all_operations():
+        operation: Any = found.ok()  # type: ignore[union-attr]  # the document was validated: none is invalid
+        bearer = supplier if operation.path.startswith("/api/v1/supply/") else f"Bearer {key}"
+        fault = _fuzzed(operation, world, bearer)
+        if fault:
+            wrong[operation.label] = fault
+    assert not wrong, "\n\n".join(f"{label}: {fault}" for label, fault in wrong.items())
+
+
+def _fuzzed(operation: Any, world: World, bearer: str) -> str:
+    """What the first call shows that the document doesn't tell; empty when nothing does."""
+    modes = [operation.as_strategy(mode) for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE)]
+
+    @BOUNDED
+    @given(st.one_of(*modes), st.booleans())
+    def one(case: Any, exists: bool) -> None:
+        if exists:
+            case.path_parameters = {**(case.path_parameters or {}), **_there(operation.path, world)}
+        headers = {"Authorization": bearer, "Idempotency-Key": str(uuid4())}
+        with transaction.atomic():
+            answer = case.call(headers=headers)
+            transaction.set_rollback(True)
+        case.validate_response(answer, checks=CHECKS)
+
+    try:
+        one()
+    except FailureGroup as fault:
+        return "\n".join(str(part) for part in fault.exceptions)[:1500]
+    return ""
+
+
+def _there(path: str, world: World) -> dict[str, str]:
+    """Path parameters that name what exists."""
+    stem = path.removeprefix("/api/v1/").split("{")[0]
+    names = {"token": world.token, **world.inner}
+    if stem in HOLDERS:
+        names["ref"] = world.refs[HOLDERS[stem]]
+    return {name: value for name, value in names.items() if f"{{{name}}}" in path}
