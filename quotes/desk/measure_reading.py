@@ -28,7 +28,7 @@ _KINDS: dict[str, Callable[[str], Any]] = {
 _NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
 RUN_FIELDS = (
     "id", "length_mm", "turn_deg", "basis", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
-    "soil", "colours", "taper", "gates", "remove", "shares",
+    "colours", "taper", "gates", "remove", "shares",
 )  # fmt: skip
 GATE_FIELDS = ("from_mm", "opening_mm", "kind", "hang", "opens", "height_mm")
 RETROFIT_FIELDS = ("id", "bays_mm", "lattice_mm", "existing_height_mm", "shares")
@@ -39,7 +39,7 @@ def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Documen
     tree = _tree(posted)
     document: Document = deepcopy({**before})
     document.update({key: tree[key] for key in ("label", "system") if isinstance(tree.get(key), str)})
-    document["defaults"] = _defaults(tree.get("defaults", {}))
+    document["defaults"] = _defaults(tree.get("defaults", {}), before.get("defaults"))
     document["runs"] = _rows(tree, "runs", RUN_FIELDS, before, _run)
     document["retrofits"] = _rows(tree, "retrofits", RETROFIT_FIELDS, before, lambda row, _: row)
     if not document["retrofits"]:
@@ -116,8 +116,19 @@ def _numbered(rows: Any) -> list[Any]:
     )
 
 
-def _defaults(told: Any) -> Document:
-    return dict(_filled(told)) if isinstance(told, dict) else {}
+def _defaults(told: Any, before: Any) -> Document:
+    """What the fields say; a member without a field stays as it was."""
+    known = before if isinstance(before, dict) else {}
+    said = dict(told) if isinstance(told, dict) else {}
+    said["colours"] = _colours(said.get("colours"), known.get("colours"))
+    return dict(_filled({**known, **said}))
+
+
+def _colours(told: Any, before: Any) -> Document | None:
+    """Finishes by part: those with a field as typed, the others (lattice, cap, screw, gate) as they were."""
+    known = before if isinstance(before, dict) else {}
+    said = told if isinstance(told, dict) else {}
+    return {part: name for part, name in {**known, **said}.items() if name} or None
 
 
 def _rows(
@@ -153,8 +164,7 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
     elif ground == "book":
         told["book"] = book or [{}]
     told["gates"] = _gates(told.pop("gates", {}), before.get("gates")) or None
-    if not told.get("colours") or not any(told["colours"].values()):
-        told.pop("colours", None)
+    told["colours"] = _colours(told.get("colours"), before.get("colours"))
     taper = told.get("taper") or {}
     if not taper.get("at"):
         told.pop("taper", None)
