@@ -87,6 +87,7 @@ def _measure(new: Newcomer) -> None:
     new.type("#f-defaults-height_mm", "1800")
     new.choose("#f-defaults-form", "stepped")
     new.type("#f-runs-0-length_mm", "18.24")
+    expect(page.locator("#f-runs-0-length_mm-said")).to_have_text("18.240 m")  # the reading is looked at first
     new.choose("#f-runs-0-ground", "fall")
     new.type("#f-runs-0-levels-1-1", "-0.9")
     expect(page.locator("#f-runs-0-levels-1-1-said")).to_have_text("-0.900 m")
