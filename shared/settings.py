@@ -246,6 +246,11 @@ TIME_ZONE = "UTC"
 STATIC_URL = "/static/"
 STATIC_ROOT = ROOT / "static-collected"
 STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    # collectstatic lays a compressed copy beside each file, for browsers that take it
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
+}
 # without collectstatic (a demo, the tests) files are served from where they lie
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.is_dir()
 _LEVEL = text("BAYWRIGHT_LOG_LEVEL")
