@@ -51,6 +51,7 @@ class BusinessChange(StrictSerializer):
     email = serializers.EmailField(max_length=254, allow_blank=True)
     locale = serializers.RegexField(r"^[A-Za-z_]{2,20}\Z")
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
+    time_zone = TextField(max_length=60)
     paper = serializers.ChoiceField(Paper.choices)
     tax_rule = serializers.ChoiceField(TaxRule.choices)
     country = serializers.CharField(read_only=True)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from typing import Any, ClassVar
+from zoneinfo import available_timezones
 
+from babel import Locale, UnknownLocaleError
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
+from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models.functions import Lower
@@ -13,6 +16,20 @@ from django.utils import timezone
 
 from shared.business.roles import Role
 from shared.business.scoping import new_ref
+
+
+def known_locale(text: str) -> None:
+    """Numbers and dates have to be writable in it."""
+    try:
+        Locale.parse(text)
+    except (ValueError, UnknownLocaleError):
+        raise ValidationError("A language, perhaps with a country, such as en or en_NZ.", "locale") from None
+
+
+def known_time_zone(text: str) -> None:
+    """Days have to begin somewhere."""
+    if text not in available_timezones():
+        raise ValidationError("A time zone by its place, such as Pacific/Auckland.", "time_zone")
 
 
 class PersonManager(BaseUserManager["Person"]):
@@ -88,9 +105,9 @@ class Business(models.Model):
     currency = models.CharField(
         max_length=3, validators=[RegexValidator(r"^[A-Z]{3}\Z", "Three capital letters of ISO 4217.")]
     )
-    locale = models.CharField(max_length=20, default="en")
+    locale = models.CharField(max_length=20, default="en", validators=[known_locale])
     language = models.CharField(max_length=20, default="en")
-    time_zone = models.CharField(max_length=60, default="UTC")
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     tax_rule = models.CharField(max_length=5, choices=TaxRule, default=TaxRule.TOTAL)
     tax_name = models.CharField(max_length=20, default="Tax")

@@ -190,3 +190,16 @@ def test_the_document_of_the_api_is_open(db: None) -> None:
     assert "/api/v1/members" in document["paths"]
     assert Client().get("/api/docs/").status_code == 200
     assert Client().get("/api/docs/problems/invalid").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("member", "wrong", "right"),
+    [("locale", "xx_ZZZZ", "de_CH"), ("time_zone", "Moon/Crater", "Pacific/Auckland"), ("paper", "B5", "Letter")],
+)
+def test_where_a_business_writes_and_counts_days_is_somewhere(
+    owner_client: Client, member: str, wrong: str, right: str
+) -> None:
+    for value, status in ((wrong, 422), (right, 200)):
+        tag = owner_client.get("/api/v1/business")["ETag"]
+        answer = owner_client.patch("/api/v1/business", {member: value}, JSON, headers={"If-Match": tag})
+        assert answer.status_code == status, answer.content
