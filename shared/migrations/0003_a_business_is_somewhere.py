@@ -3,7 +3,6 @@
 from django.db import migrations, models
 
 import shared.business.models
-from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
