@@ -159,7 +159,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
     row.refresh_from_db()
     lines = list(queries.lines(row).order_by("position"))
     asked = LineReply.objects.of(request.business).filter(line__order=row, decision="waiting").select_related("line")
-    dockets = Despatch.objects.of(request.business).filter(order=row).order_by("-id")
+    dockets = list(Despatch.objects.of(request.business).filter(order=row).order_by("-id"))
     open_states = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     values = {
@@ -169,7 +169,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "dockets": dockets,
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
-        "typed": request.POST,
+        "docket": request.POST.get("docket", "") or (dockets[0].number if dockets else ""),
         "today": timezone.localdate(),
         "locale": request.business.locale,
         "may_write": may_write,

@@ -55,6 +55,7 @@ def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> No
     order = drafted(owner, job)
     address = f"/orders/{order.ref}"
     owner.post(address, {"do": "place"})
+    assert "Count a delivery in" in owner.get(address).content.decode()
     lines = list(OrderLine.objects.of(job.business).filter(order=order).order_by("position"))
     counts = {f"sound-{line.position}": str(line.quantity) for line in lines}
     told = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}

@@ -11,6 +11,7 @@ from django import template
 from quotes.documents import figures
 from quotes.documents.models import Document
 from quotes.offers.models import Revision
+from shared.money import minor_digits, rounded
 
 register = template.Library()
 
@@ -50,6 +51,16 @@ def metres(value: Any) -> str:
 def money(value: Decimal | str, currency: str, locale: str) -> str:
     """An amount with its currency."""
     return figures.money(str(value), currency, locale)
+
+
+@register.simple_tag
+def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
+    """A stored amount with its currency's decimals, without the currency; more decimals only where it has them."""
+    if value in (None, ""):
+        return ""
+    exact, digits = Decimal(str(value)).normalize(), minor_digits(currency)
+    places = exact.as_tuple().exponent
+    return figures.number(exact if isinstance(places, int) and -places > digits else rounded(exact, digits), locale)
 
 
 @register.inclusion_tag("documents/kept.html")

@@ -1,0 +1,54 @@
+"""Orders, stock and books in Chromium: every sheet at both widths, empty and full."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from catalogue.models import Component
+from quotes.jobs.models import Job
+from quotes.offers.answering import accept
+from quotes.orders.stock import put_in
+from shared.models import Business
+from tests.browser.looking import check_page, new_page, photograph, sign_in
+from tests.conftest import Cast
+from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_a_job_is_ordered_and_its_delivery_counted_in(
+    browser: Browser, business: Business, cast: Cast, signed_in: Any, live_server: Any, width: int
+) -> None:
+    stock_up(business)
+    revision = sent(business, {"parties": PARTIES[:1]}, measure(7200))
+    accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)
+    job = Job.objects.of(business).get()
+    with new_page(browser, width) as page:
+        sign_in(page, signed_in(cast.owner), live_server.url)
+        for address in ("orders", "stock", "books", f"jobs/{job.ref}/orders"):
+            page.goto(f"{live_server.url}/{address}")
+            check_page(page)
+        page.get_by_role("button", name="Draft what this job needs").click()
+        expect(page.get_by_role("status")).to_contain_text("drafted")
+        check_page(page)
+        page.locator("table a").first.click()
+        page.get_by_role("button", name="Place it with").click()
+        expect(page.get_by_role("heading", name="Count a delivery in")).to_be_visible()
+        check_page(page)
+        photograph(page, "order")
+        page.get_by_label("Docket").fill("D-1")
+        page.locator("[name^=sound-]").first.fill("1")
+        page.get_by_role("button", name="Count it in").click()
+        expect(page.get_by_role("status")).to_contain_text("Counted in")
+        component = Component.objects.of(business).select_related("business").filter(role="rail").first()
+        assert component is not None
+        put_in(component=component, quantity=component.pack, actor=actor_of(business), reason="Left over")
+        page.goto(f"{live_server.url}/stock")
+        check_page(page)
+        photograph(page, "stock")
+        page.goto(f"{live_server.url}/books")
+        photograph(page, "books")
