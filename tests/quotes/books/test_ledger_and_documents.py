@@ -1,0 +1,64 @@
+"""Whatever becomes of an order, its ledger adds up to the order; a locked day keeps what it told."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.utils import timezone
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fencing.faults import Refused
+from quotes.books.models import LedgerEntry
+from quotes.books.posting import lock_period, post
+from quotes.orders.models import SupplierOrder
+from shared.models import Business
+from shared.problems import Problem
+from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of, stock_up
+from tests.quotes.orders.cast import placed, supplier_actor
+from tests.quotes.orders.test_reconciliation import act, steps
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def yard(cast: Cast) -> Business:
+    stock_up(cast.business)
+    return cast.business
+
+
+def ledger(business: Business, order: SupplierOrder) -> list[tuple[Any, ...]]:
+    rows = LedgerEntry.objects.of(business).filter(order=order).order_by("id")
+    return list(rows.values_list("day", "line_id", "net", "tax"))
+
+
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(story=st.lists(steps, min_size=1, max_size=8), locks_after=st.integers(0, 8))
+def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
+    yard: Business, cast: Cast, story: list[tuple[Any, ...]], locks_after: int
+) -> None:
+    us, them = actor_of(yard), supplier_actor(cast.supplier)
+    yesterday = timezone.localdate() - timedelta(days=1)
+    order = placed(yard, {"rail": "10", "hinge": "8"})
+    SupplierOrder.objects.of(yard).filter(pk=order.pk).update(placed_on=yesterday)
+    locked: list[tuple[Any, ...]] | None = None
+    for number, step in enumerate(story):
+        if number == locks_after:
+            lock_period(business=yard, until=yesterday, actor=us)
+            locked = [row for row in ledger(yard, order) if row[0] <= yesterday]
+        try:
+            with transaction.atomic():
+                act(order, number, step, us, them)
+        except (Problem, Refused):
+            pass
+        post(order)
+        order.refresh_from_db()
+        rows = ledger(yard, order)
+        assert sum(row[2] for row in rows) == order.goods + order.delivery_fee
+        assert sum(row[3] for row in rows) == order.tax
+        if locked is not None:
+            assert [row for row in rows if row[0] <= yesterday] == locked
