@@ -5,9 +5,20 @@ from __future__ import annotations
 import os
 
 from celery import Celery
+from celery.signals import beat_init, worker_init
+from django.conf import settings
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 
 app = Celery("baywright")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["shared"])
+
+
+@worker_init.connect
+@beat_init.connect
+def refuse_a_passing_key(**_: object) -> None:
+    """A worker with a key of its own making would mail links that the web service cannot read."""
+    if not settings.MAY_SERVE:
+        # a signal's handler may only end the process: an exception would be logged and passed over
+        raise SystemExit("Set BAYWRIGHT_SECRET_KEY for worker and web alike, or BAYWRIGHT_DEMO=1 to try things out.")
