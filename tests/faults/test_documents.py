@@ -1,0 +1,109 @@
+"""Documents under faults: a worker killed in the middle of a render, a broker that goes and comes; each is made once."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from tests.faults.service import Service, until
+
+pytestmark = [pytest.mark.redis, pytest.mark.slow]
+
+_START = """
+from django.core.management import call_command
+call_command('migrate', verbosity=0)
+from quotes.desk.scenario import FOLDER, load_business, scenario
+from quotes.offers.quoting import quote_measure
+from fencing.reading import read_json
+from shared import relay
+from shared.business.actors import SYSTEM
+relay.nudge = lambda ids: None
+business = load_business(scenario()['business'])
+document = read_json((FOLDER / 'measures' / '5-lattice-on-standing-fence.json').read_bytes())
+document['retrofits'][0].pop('shares')
+quote_measure(business=business, document=document, customer='Wren Sallow', actor=SYSTEM)
+from shared.outbox import Wanted
+Wanted.objects.exclude(event__kind='document.wanted').update(state='done')
+"""
+
+# three crew documents wanted of the sent revision; the nudge goes to whatever broker there is
+_WANT = """
+from quotes.documents.models import Kind
+from quotes.documents.services import want_documents
+from quotes.offers.models import Revision
+want_documents(revision=Revision.anywhere.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
+"""
+
+
+class Press(Service):
+    """A service whose jobs have time to render."""
+
+    @property
+    def env(self) -> dict[str, str]:
+        return {**super().env, "BAYWRIGHT_JOB_LEASE_S": "12", "BAYWRIGHT_VISIBILITY_S": "60"}
+
+
+@pytest.fixture(scope="module")
+def quoted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with one sent quote and nothing made of it."""
+    folder = tmp_path_factory.mktemp("quoted")
+    Press(folder).python(_START)
+    return folder / "drill.sqlite3"
+
+
+@pytest.fixture
+def service(tmp_path: Path, quoted: Path) -> Iterator[Service]:
+    made = Press(tmp_path)
+    shutil.copy(quoted, tmp_path)
+    made.start_redis()
+    yield made
+    made.close()
+
+
+def rows(service: Service, query: str) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(service.folder / "drill.sqlite3", timeout=20)) as database:
+        return database.execute(query).fetchall()
+
+
+def made(service: Service) -> int:
+    return len(rows(service, "SELECT id FROM documents_document WHERE state = 'made'"))
+
+
+def leased(service: Service) -> bool:
+    """Whether a worker has begun a render and not finished it."""
+    return bool(rows(service, "SELECT id FROM shared_wanted WHERE state = 'wanted' AND leased_until IS NOT NULL"))
+
+
+def each_made_once(service: Service) -> None:
+    until(lambda: made(service) == 3, 45, "not all documents are made")
+    found = rows(service, "SELECT kind, version, length(pdf) = size, size > 5000 FROM documents_document ORDER BY kind")
+    # a document is stored when it is wanted (version 1) and once more when it is made (version 2)
+    assert found == [(kind, 2, 1, 1) for kind in ("care", "cut_list", "set_out")]
+
+
+def test_a_worker_killed_in_the_middle_of_a_render_leaves_each_document_made_once(service: Service) -> None:
+    service.python(_WANT)
+    worker = service.start_worker()
+    until(lambda: leased(service), 30, "no render begins")
+    before = made(service)
+    service.kill(worker)
+    assert before < 3
+    service.start_worker()
+    each_made_once(service)
+    starts = rows(service, "SELECT max(starts) FROM shared_wanted")[0][0]
+    assert isinstance(starts, int)
+    assert starts >= 2, "the render that was killed began again"
+
+
+def test_a_broker_that_stops_and_starts_loses_no_document(service: Service) -> None:
+    service.kill_redis()
+    service.python(_WANT)
+    assert made(service) == 0
+    service.start_redis()
+    service.start_worker()
+    each_made_once(service)
