@@ -13,7 +13,6 @@ from django.db import connection
 from django.db.models import QuerySet, Sum
 
 from quotes.books.models import LedgerEntry
-from quotes.exchange.cells import Cell
 from quotes.jobs.canonical import parsed
 from quotes.jobs.models import Job
 from quotes.offers.content import local_day
@@ -22,6 +21,7 @@ from quotes.offers.models import Revision, State
 from quotes.orders.models import LineJob
 from quotes.orders.models import State as OrderState
 from quotes.orders.rows import amount, number
+from shared.cells import Cell
 from shared.models import Business
 
 ZERO = Decimal(0)

@@ -15,7 +15,7 @@ from django.db import connection
 from django.db.models import Sum
 
 from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entries, entry_table, total_row
-from quotes.exchange.cells import RUNS, Cell, cell
+from shared.cells import RUNS, Cell, cell
 from shared.jsontext import write_json
 from shared.models import Business
 

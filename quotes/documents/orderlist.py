@@ -10,6 +10,7 @@ from typing import Any
 
 from quotes.documents.quotesheet import face
 from quotes.documents.rendering import Variant, markup, render
+from shared.cells import guarded
 
 
 def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: datetime) -> bytes:
@@ -35,15 +36,5 @@ def order_csv(sheet: Mapping[str, Any]) -> bytes:
     writer.writerow(COLUMNS)
     for group in sheet["groups"]:
         for line in group["lines"]:
-            writer.writerow([harmless(str({**line, "group": group["heading"]}[name])) for name in COLUMNS])
+            writer.writerow([guarded(str({**line, "group": group["heading"]}[name])) for name in COLUMNS])
     return b"\xef\xbb\xbf" + out.getvalue().encode()
-
-
-def harmless(cell: str) -> str:
-    """A text cell that no spreadsheet takes for a formula.
-
-    >>> harmless("=1+1"), harmless(" =1"), harmless("Rail 2250")
-    ("'=1+1", "' =1", 'Rail 2250')
-    """
-    start = cell.lstrip(" \t\r\n;\N{NO-BREAK SPACE}")[:1]
-    return f"'{cell}" if start and start in "=+-@\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}" else cell

@@ -10,7 +10,6 @@ from decimal import Decimal
 from fencing.faults import Fault, Refused
 from quotes.documents.quotesheet import face
 from quotes.documents.rendering import Variant, markup, render
-from quotes.exchange.cells import Cell, cell
 from quotes.exchange.ubl.orders import write_order
 from quotes.exchange.ubl.values import (
     Address,
@@ -32,6 +31,7 @@ from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due, taxes
+from shared.cells import Cell, cell
 
 HEAD = (
     "order", "line", "sku", "supplier_sku", "description", "finish", "length_mm", "quantity", "unit", "packs", "price",

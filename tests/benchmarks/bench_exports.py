@@ -35,7 +35,7 @@ from catalogue.queries import suppliers
 from catalogue.starting import NewBusiness, start
 from quotes.books.models import LedgerEntry
 from quotes.books.reports import Span, entry_table
-from quotes.books.writing import copied, csv_blocks, file_blocks, ledger_csv, xlsx_file
+from quotes.books.writing import csv_blocks, file_blocks, ledger_csv, xlsx_file
 from quotes.orders.models import SupplierOrder
 from shared.models import Business
 
@@ -43,7 +43,7 @@ ROWS, FEW, SHEET = 1_000_000, 1_000, 20_000
 # the first thousand rows are of one day, the first twenty thousand of two
 DAYS = (date(2030, 1, 1), date(2030, 1, 2), date(2030, 1, 3))
 SPANS = {FEW: Span(DAYS[0], DAYS[0]), SHEET: Span(DAYS[0], DAYS[1]), ROWS: Span(DAYS[0], DAYS[2])}
-ROUNDS = 3
+ROUNDS = 2
 COPY_BAR, PORTABLE_BAR, CSV_MB, XLSX_MB = 2.0, 8.0, 30.0, 15.0
 FILL = """
 INSERT INTO books_ledgerentry (business_id, ref, created_at, updated_at, version, order_id, kind, day, order_number,
@@ -73,9 +73,24 @@ def filled(rows: int) -> Business:
     return business
 
 
+# written apart from the code it judges: bare columns, and the guard in its plainest form
+OWN = """
+COPY (SELECT day, {texts}, tax_rate, net, tax, net + tax FROM books_ledgerentry
+WHERE business_id = {business} AND day BETWEEN '{first}' AND '{last}' ORDER BY day, id) TO STDOUT (FORMAT csv)
+"""
+GUARD = "CASE WHEN {0} ~ '^[ ;]*[=+@-]' THEN chr(39) || {0} ELSE {0} END"
+OWN_TEXTS = (
+    "kind", "order_number", "supplier_code", "supplier_name", "job_number", "sku", "description", "account", "tax_code",
+    "tax_category", "currency",
+)  # fmt: skip
+
+
 def own_copy(business: Business, span: Span) -> Iterable[bytes]:
-    """The database's own COPY of the same rows, with the guard in SQL and nothing of ours around it."""
-    return copied(business, span)
+    """The database's own COPY of the same rows with a guard in SQL, and nothing of ours around it."""
+    texts = ", ".join(GUARD.format(name) for name in OWN_TEXTS)
+    query = OWN.format(texts=texts, business=business.pk, first=span.first, last=span.last)
+    with connection.cursor() as cursor, cursor.cursor.copy(query) as copy:
+        yield from copy
 
 
 WAYS: dict[str, Callable[[Business, Span], Iterable[bytes]]] = {

@@ -169,7 +169,19 @@ def test_an_entry_can_be_neither_changed_nor_deleted(yard: Business) -> None:
         LedgerEntry.objects.of(yard).update(net=D(0))
 
 
-EVIL = ("=HYPERLINK(1)", "+1", "-1+cmd", "@SUM(A1)", "\t=1", "＝1+1", ";=1", " =1", 'a "quoted", one', "plain")
+EVIL = (
+    "=HYPERLINK(1)",
+    "+1",
+    "-1+cmd",
+    "@SUM(A1)",
+    "\t=1",
+    "＝1+1",
+    ";=1",
+    " =1",
+    "\u00a0=1",
+    'a "quoted", one',
+    "plain",
+)
 
 
 @pytest.mark.parametrize("name", EVIL)

@@ -9,7 +9,8 @@ from decimal import Decimal
 Cell = str | int | Decimal | date | None
 # a formula's first sign, in full width too, behind white space or a field separator that a spreadsheet may cut at (OWASP, CSV
 # injection)
-RUNS = r"^[\s;,|]*[=+\-@\uff1d\uff0b\uff0d\uff20\t\r]"
+# spaces that only some engines count as white space are named, so that Python and PostgreSQL judge alike
+RUNS = r"^[\s\u001c-\u001f\u0085\u00a0\u2007\u202f;,|]*[=+\-@\uff1d\uff0b\uff0d\uff20\t\r]"
 _RUNS = re.compile(RUNS)
 
 
