@@ -1,0 +1,165 @@
+"""What a document costs: python -m tests.benchmarks.bench_documents
+
+The largest demo quote beside bare WeasyPrint on the same HTML, style sheet and fonts (processor time, in turns, medians); a quote
+of 20 lines without drawings beside ReportLab with the same words; and a set-out sheet from being wanted to being
+made, through a Redis and a worker of its own (by the clock: a busy machine takes longer).
+"""
+
+# ruff: noqa: E402 - Django is set up before anything of ours is imported
+
+from __future__ import annotations
+
+import io
+import os
+import tempfile
+import time
+from collections.abc import Callable
+from copy import deepcopy
+from html import escape
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
+os.environ.setdefault("BAYWRIGHT_DEMO", "1")
+os.environ.setdefault("BAYWRIGHT_LOG_LEVEL", "ERROR")
+os.environ["DATABASE_URL"] = "sqlite://:memory:"
+
+import django
+
+django.setup()
+
+from django.core.management import call_command
+from django.db import transaction
+from reportlab.lib.styles import getSampleStyleSheet
+from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
+from weasyprint import HTML
+
+from fencing.reading import read_json
+from quotes.desk.scenario import FOLDER, load_business, scenario
+from quotes.documents import rendering
+from quotes.documents.pack import quote_pdf
+from quotes.documents.quotesheet import quote_values
+from quotes.jobs.canonical import parsed
+from quotes.offers.quoting import quote_measure
+from quotes.offers.viewing import party_document
+from shared.business.actors import SYSTEM
+from tests.faults.test_documents import _START, Press
+
+ROUNDS, SENT = 7, 20
+LARGEST = "1-courtyard"
+
+_END_TO_END = f"""
+import time
+from quotes.documents.models import Document, Kind
+from quotes.documents.services import want_documents
+from quotes.offers.models import Revision
+revision = Revision.anywhere.get()
+for _ in range({SENT} + 1):
+    Document.anywhere.all().delete()
+    began = time.monotonic()
+    want_documents(revision=revision, kinds=(Kind.SET_OUT,))
+    while not Document.anywhere.filter(state='made').exists():
+        time.sleep(0.005)
+    print(time.monotonic() - began)
+"""
+
+
+def largest() -> dict[str, Any]:
+    """The content of the largest demo quote."""
+    call_command("migrate", verbosity=0)
+    document = read_json((FOLDER / "measures" / f"{LARGEST}.json").read_bytes())
+    with transaction.atomic():
+        business = load_business(scenario()["business"])
+        revision = quote_measure(business=business, document=document, customer="Wren Sallow", actor=SYSTEM)
+        content: dict[str, Any] = parsed(revision.content)
+        transaction.set_rollback(True)  # nothing is sent or made of it
+    return content
+
+
+def plain(content: dict[str, Any], count: int) -> dict[str, Any]:
+    """The same quote with so many lines and no drawings."""
+    short = deepcopy(content)
+    build = short["builds"][0]
+    build["drawings"] = {kind: [] for kind in build["drawings"]}
+    lines = build["lines"]
+    build["lines"] = [{**lines[place % len(lines)], "key": f"line.{place}"} for place in range(count)]
+    return short
+
+
+def bare(html: str) -> bytes:
+    """WeasyPrint on the same HTML with the same style sheet and fonts, and nothing of ours around it."""
+    page = HTML(string=html, url_fetcher=rendering._fetcher())
+    made: bytes = page.write_pdf(
+        stylesheets=[rendering._stylesheet()], font_config=rendering._fonts(), pdf_variant="pdf/a-3a", pdf_tags=True
+    )
+    return made
+
+
+def simple(sheet: dict[str, Any]) -> bytes:
+    """A ReportLab document of the same words: tables where the quote has tables, paragraphs elsewhere."""
+    made, styles = io.BytesIO(), getSampleStyleSheet()
+
+    def told(text: str, style: str = "Normal") -> Paragraph:
+        return Paragraph(escape(text), styles[style])
+
+    def table(rows: list[dict[str, Any]], *names: str) -> Table:
+        return Table([[told(str(row[name])) for name in names] for row in rows])
+
+    parts = [told(sheet["heading"], "Title"), told(sheet["how_to_accept"])]
+    for part in sheet["scope"]:
+        parts += [told(part.heading, "Heading2"), *(told(text) for text in part.sentences)]
+    parts += [table(sheet["lines"], "text", "detail", "quantity", "amount"), table(sheet["totals"], "text", "amount")]
+    parts += [table(sheet["payments"], "text", "amount"), *map(told, (*sheet["terms"], *sheet["cautions"]))]
+    SimpleDocTemplate(made).build(parts)
+    return made.getvalue()
+
+
+def in_turns(*makes: Callable[[], object]) -> list[float]:
+    """Median processor time of each, taken in turns after one round to warm up."""
+    times: list[list[float]] = [[] for _ in makes]
+    for turn in range(ROUNDS + 1):
+        for place, make in enumerate(makes):
+            began = time.process_time()
+            make()
+            if turn:
+                times[place].append(time.process_time() - began)
+    return [median(found) for found in times]
+
+
+def end_to_end() -> list[float]:
+    """Seconds from wanted to made, sorted."""
+    with tempfile.TemporaryDirectory() as folder:
+        service = Press(Path(folder))
+        try:
+            service.start_redis()
+            service.python(_START)
+            service.start_worker()
+            times = [float(line) for line in service.python(_END_TO_END).splitlines()]
+        finally:
+            service.close()
+    return sorted(times[1:])
+
+
+def main() -> None:
+    content = largest()
+    party = content["parties"][0]["key"]
+    html = rendering.markup("quote", quote_values(party_document(content, party)))
+    ours, theirs = in_turns(lambda: quote_pdf(content, party), lambda: bare(html))
+    print("| what | ours | beside it | ratio | goal |\n|---|---|---|---|---|")
+    told = f"{ours * 1000:.0f} ms | {theirs * 1000:.0f} ms"
+    print(f"| largest demo quote, bare WeasyPrint | {told} | {ours / theirs:.2f} | 1.1 |", flush=True)
+    short = plain(content, 20)
+    words = quote_values(party_document(short, party))["sheet"]
+    ours, theirs = in_turns(lambda: quote_pdf(short, party), lambda: simple(words))
+    told = f"{ours * 1000:.0f} ms | {theirs * 1000:.1f} ms"
+    print(f"| quote of 20 lines, ReportLab | {told} | {ours / theirs:.0f} | 30 |", flush=True)
+    times = end_to_end()
+    p95 = times[round(0.95 * len(times)) - 1]
+    print(
+        f"\nWanted to made through Redis and one worker, {len(times)} set-out sheets: p50 {median(times):.2f} s, p95 {p95:.2f} s."
+    )
+
+
+if __name__ == "__main__":
+    main()
