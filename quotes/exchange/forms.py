@@ -55,9 +55,9 @@ class UblParser(BaseParser):
         return body
 
 
-FILE_SHAPES = dict.fromkeys(
-    ((200, "application/xml"), (200, "text/csv"), (200, "application/pdf")), {"type": "string", "format": "binary"}
-)
+FILE_SHAPES = {
+    (200, kind): {"type": "string", "format": "binary"} for kind in ("application/xml", "text/csv", "application/pdf")
+}
 """What an order as a file is, for the documentation; json is told where it is answered."""
 
 RENDERERS = [JsonRenderer, XmlForm, CsvForm, PdfForm]
