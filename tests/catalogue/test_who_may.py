@@ -13,7 +13,17 @@ from django.test import Client
 from django.urls import URLPattern
 
 from catalogue.api_urls import urlpatterns
-from catalogue.models import Component, FenceSystem, Finish, Import, Offer, PriceRule, Supplier, SupplierTerms
+from catalogue.models import (
+    AskedPlan,
+    Component,
+    FenceSystem,
+    Finish,
+    Import,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
 from catalogue.starting import load_starter
 from shared.api import Endpoint
 from shared.business.models import Business
@@ -41,6 +51,9 @@ ROWS: dict[str, type[Owned] | None] = {
     "fence-systems": None,
     "fence-systems/<str:ref>": FenceSystem,
     "completeness": None,
+    "cutplans": None,
+    "cutplans/<str:ref>": AskedPlan,
+    "cutplans/<str:ref>/cancel": AskedPlan,
     "imports": None,
     "imports/<str:ref>": Import,
     "sheets/<str:kind>.<str:form>": None,
@@ -84,6 +97,7 @@ def stage(cast: Cast, stocked: Business, signed_in: Callable[..., Client], key_c
     load_starter(cast.strangers_business, tax_name="GST", tax_rate=Decimal(15))
     for business in (stocked, cast.strangers_business):
         Import.objects.of(business).create(kind="offers", file_name="x", content=b"x")
+        AskedPlan.objects.of(business).create(demand={}, seconds=1)
     Supplier.objects.of(stocked).filter(code="ostrel").update(account=cast.supplier)
     Supplier.objects.of(stocked).filter(code="merrow").update(account=cast.other_supplier)
     clients = {
@@ -120,7 +134,7 @@ def expected(actor: str, address: str, method: str, *, own: bool) -> set[int]:
         return {403}
     if ROWS[address] and (not own or actor == "stranger"):
         return {404}
-    return {200, 201, 202, 204, 400, 415, 422}
+    return {200, 201, 202, 204, 400, 409, 415, 422}
 
 
 def ref_of(business: Business, model: type[Owned]) -> str:
