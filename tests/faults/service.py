@@ -105,15 +105,22 @@ class Service:
         options = ["worker", "--concurrency=1", "--loglevel=ERROR", "--without-gossip", "--without-mingle"]
         if beat:
             options += ["--beat", f"--schedule={self.folder / 'beat'}"]
+        return self._celery(options)
+
+    def start_beat(self) -> subprocess.Popen[bytes]:
+        """Beat by itself, as it is deployed: a worker's children are then its pool alone."""
+        return self._celery(["beat", "--loglevel=ERROR", f"--schedule={self.folder / 'beat'}", "--pidfile="])
+
+    def _celery(self, options: list[str]) -> subprocess.Popen[bytes]:
         start = (
             "import sys; from celery.__main__ import main; sys.argv = ['celery', '--app=shared', *sys.argv[1:]]; main()"
         )
         with (self.folder / "worker.log").open("ab") as log:
-            worker = subprocess.Popen(
+            process = subprocess.Popen(
                 [sys.executable, "-c", PRELOAD + start, *options], cwd=self.folder, env=self.env, stdout=log, stderr=log
             )
-        self.processes.append(worker)
-        return worker
+        self.processes.append(process)
+        return process
 
     def kill(self, process: subprocess.Popen[bytes]) -> None:
         """The whole worker at once, as when the machine takes it away."""

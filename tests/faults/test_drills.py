@@ -64,7 +64,8 @@ def test_a_worker_killed_in_the_middle_of_its_jobs_loses_and_doubles_nothing(ser
 
 
 def test_a_killed_pool_child_costs_nothing(service: Service) -> None:
-    worker = service.start_worker()
+    service.start_beat()
+    worker = service.start_worker(beat=False)
     service.want("drill.slow", 5)
     until(lambda: len(service.effects()) >= 1, 20, "the worker does nothing")
     for child in service.children(worker):
