@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 from uuid import uuid4
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
-from django.db import transaction
+from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from schemathesis import GenerationMode
@@ -38,8 +40,19 @@ BOUNDED = settings(
 )
 
 
+@pytest.fixture
+def open_connection() -> Iterator[None]:
+    """The test's connection stays open, which a request would close behind itself on PostgreSQL."""
+    for signal in (request_started, request_finished):
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in (request_started, request_finished):
+        signal.connect(close_old_connections)
+
+
 @pytest.mark.slow
 @pytest.mark.django_db
+@pytest.mark.usefixtures("open_connection")
 def test_made_up_calls_get_nothing_but_documented_answers(cast: Cast, key_client: Any, settings: Any) -> None:
     settings.RATE_QUOTA = 1_000_000
     world = world_of(cast.business, cast.supplier)
