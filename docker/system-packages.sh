@@ -3,7 +3,7 @@
 # As root or with sudo it installs what is missing; otherwise it says in one line what to install, and goes on.
 set -eu
 runtime="python3-venv libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz0b libharfbuzz-subset0 libfontconfig1"
-tests="chromium postgresql redis-server poppler-utils git"
+tests="chromium postgresql redis-server poppler-utils git curl nodejs"
 case "${1:-runtime}" in
   runtime) wanted="$runtime" ;;
   tests) wanted="$runtime $tests" ;;
@@ -14,6 +14,8 @@ there() {
   case "$1" in
     # a Python that did not come from apt brings its own venv
     python3-venv) python3 -c 'import ensurepip, venv' 2>/dev/null ;;
+    curl) command -v curl >/dev/null ;;
+    nodejs) command -v node >/dev/null ;;
     *) dpkg-query -W -f '${db:Status-Status}' "$1" 2>/dev/null | grep -qx installed ;;
   esac
 }
