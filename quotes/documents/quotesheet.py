@@ -49,7 +49,7 @@ def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
     """The kept drawings of some kinds, each with its caption; they are our own markup, made by the engine."""
     kept = build.get("drawings", {})
     return [
-        {"svg": mark_safe(svg), "caption": _caption(kind, place, kept[kind])}  # noqa: S308  (engine's own, escaped there)
+        {"svg": safe(svg), "caption": _caption(kind, place, kept[kind])}
         for kind in kinds
         for place, svg in enumerate(kept.get(kind, []), 1)
     ]
