@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, expect
 from quotes.jobs.models import Job, Tick
 from quotes.offers.answering import accept
 from shared.models import Business
+from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
 from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
@@ -44,16 +45,16 @@ def test_the_sheet_is_readable_and_ticks_reach_the_office(
 def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
     browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any
 ) -> None:
-    with new_page(browser, 360) as page:
-        sign_in(page, signed_in(cast.crew), live_server.url)
-        page.goto(f"{live_server.url}/jobs/{job.ref}/build")
+    with tunnel(live_server.url) as way, new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.crew), way.url)
+        page.goto(f"{way.url}/jobs/{job.ref}/build")
         page.wait_for_selector("html[data-kept=yes]")
-        page.context.set_offline(True)
+        way.cut(page.context)
         page.get_by_label("Hole A-P2 is dug").check()
         expect(page.locator("#told")).to_contain_text("1 not sent yet")
         page.reload()
         expect(page.get_by_label("Hole A-P2 is dug")).to_be_checked()
         assert not Tick.objects.of(job.business).exists()
-        page.context.set_offline(False)
+        way.mend(page.context)
         expect(page.locator("#told")).to_have_text("Everything is sent.")
     assert Tick.objects.of(job.business).get().place == "A-P2"

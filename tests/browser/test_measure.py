@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, Page, Response, expect
 from quotes.jobs.measuring import save_draft, start_measure
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from shared.models import Business
+from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
@@ -171,25 +172,26 @@ def test_every_way_to_build_a_run_has_its_price_and_is_one_tap_away(
 def test_what_was_typed_without_a_connection_survives_a_closed_tab_and_is_sent_once(
     wide: Page, live_server: Any, empty: StoredMeasure
 ) -> None:
-    _open(wide, live_server, empty)
-    _looked_after(wide)
-    context = wide.context
-    context.set_offline(True)
-    wide.fill(LENGTH, "18.24")
-    expect(wide.locator("#keeping")).to_have_text("kept here, not sent yet")
-    wide.get_by_role("button", name="Round the corner: next run").click()
-    expect(wide.locator("#f-runs-1-length_mm")).to_be_focused()
-    wide.keyboard.type("7.5")
-    wide.close()
-    again = context.new_page()
-    again.goto(f"{live_server.url}/measures/{empty.ref}")
-    expect(again.locator(LENGTH)).to_have_value("18.24")
-    expect(again.locator("#f-runs-1-length_mm")).to_have_value("7.5")
-    before = empty.version
-    context.set_offline(False)
-    _kept(again)
-    assert [run["length_mm"] for run in _draft(empty)["runs"]] == [18240, 7500]
-    assert empty.version == before + 1
+    with tunnel(live_server.url) as way:
+        _open(wide, way, empty)
+        _looked_after(wide)
+        context = wide.context
+        way.cut(context)
+        wide.fill(LENGTH, "18.24")
+        expect(wide.locator("#keeping")).to_have_text("kept here, not sent yet")
+        wide.get_by_role("button", name="Round the corner: next run").click()
+        expect(wide.locator("#f-runs-1-length_mm")).to_be_focused()
+        wide.keyboard.type("7.5")
+        wide.close()
+        again = context.new_page()
+        again.goto(f"{way.url}/measures/{empty.ref}")
+        expect(again.locator(LENGTH)).to_have_value("18.24")
+        expect(again.locator("#f-runs-1-length_mm")).to_have_value("7.5")
+        before = empty.version
+        way.mend(context)
+        _kept(again)
+        assert [run["length_mm"] for run in _draft(empty)["runs"]] == [18240, 7500]
+        assert empty.version == before + 1
 
 
 def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(
