@@ -4,7 +4,6 @@ from typing import Any
 
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
-from django.utils.module_loading import autodiscover_modules
 
 
 class SharedConfig(AppConfig):
@@ -13,8 +12,6 @@ class SharedConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Handlers of the outbox register when their ``tasks`` module is loaded."""
-        autodiscover_modules("tasks")
         post_migrate.connect(_after_migrations, dispatch_uid="shared.after_migrations")
 
 

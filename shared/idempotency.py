@@ -16,33 +16,14 @@ from django.http import HttpRequest
 from django.utils import timezone
 from rest_framework.response import Response
 
+from shared.answers import answer_exception, as_problem
+from shared.idempotent_calls import KEPT, IdempotentCall
 from shared.jsontext import write_json
-from shared.problems import MEDIA_TYPE, Problem, answer_exception, as_problem
+from shared.problems import MEDIA_TYPE, Problem
 
-KEPT = timedelta(hours=48)
 _ABANDONED = timedelta(minutes=2)  # longer than any request may take: its process is gone
 _KEY = re.compile(r"[\x21-\x7e]{1,200}\Z")
 _HEADERS = ("Location", "ETag")
-
-
-class IdempotentCall(models.Model):
-    """One call, and once it is finished its answer."""
-
-    holder = models.CharField(max_length=80)
-    route = models.CharField(max_length=300)
-    key = models.CharField(max_length=200)
-    body_sha256 = models.CharField(max_length=64)
-    started_at = models.DateTimeField(default=timezone.now)
-    status = models.PositiveSmallIntegerField(null=True)
-    headers = models.JSONField(default=dict)
-    body = models.TextField(blank=True)
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["holder", "route", "key"], name="idempotent_call_once")]
-        indexes = [models.Index(fields=["started_at"], name="idempotent_call_age")]
-
-    def __str__(self) -> str:
-        return f"{self.route} {self.key}"
 
 
 def key_of(request: HttpRequest) -> str:
@@ -77,11 +58,6 @@ def once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> 
             raise
         _finish(mine, told)
         raise
-
-
-def forget_old() -> int:
-    """Deletes calls whose time is over; says how many."""
-    return IdempotentCall.objects.filter(started_at__lt=timezone.now() - KEPT).delete()[0]
 
 
 def _begin(holder: str, route: str, key: str, body_sha256: str) -> IdempotentCall | None:

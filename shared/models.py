@@ -5,7 +5,7 @@ from __future__ import annotations
 from shared.audit import AuditEntry
 from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRule
 from shared.business.scoping import Owned, new_ref
-from shared.idempotency import IdempotentCall
+from shared.idempotent_calls import IdempotentCall
 from shared.numbering import Counter
 from shared.outbox import Event, Routine, Wanted
 from shared.throttle import RateWindow

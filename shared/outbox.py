@@ -14,10 +14,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Final
 
 from django.db import models, transaction
 from django.utils import timezone
+from django.utils.module_loading import autodiscover_modules
 
 from shared.business.models import Business
 from shared.business.scoping import new_ref
@@ -113,13 +115,21 @@ def handles(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Calla
     return register
 
 
+@cache
+def _everybody_registers() -> None:
+    # not when Django starts: a command that wants nothing done later need not load what renders, mails and orders
+    autodiscover_modules("tasks")
+
+
 def handler_named(name: str) -> Handler | None:
     """The registered handler, if our code still has it."""
+    _everybody_registers()
     return _handlers.get(name)
 
 
 def handlers_of(kind: str) -> list[Handler]:
     """Everything that runs for a kind of event, by name."""
+    _everybody_registers()
     return sorted((one for one in _handlers.values() if one.kind == kind), key=lambda one: one.name)
 
 
@@ -168,4 +178,5 @@ def regularly(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], N
 
 def routines() -> dict[str, tuple[timedelta, Callable[[], None]]]:
     """Everything that happens regularly."""
+    _everybody_registers()
     return dict(_routines)

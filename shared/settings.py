@@ -56,7 +56,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "shared.tracing.RequestIdMiddleware",
-    "shared.problems.ApiProblemMiddleware",
+    "shared.answers.ApiProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -169,13 +169,13 @@ BODY_MAX = whole("BAYWRIGHT_BODY_MAX")
 DATA_UPLOAD_MAX_MEMORY_SIZE = BODY_MAX
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 REST_FRAMEWORK = {
-    "DEFAULT_RENDERER_CLASSES": ["shared.jsontext.JsonRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["shared.jsontext.StrictJsonParser"],
+    "DEFAULT_RENDERER_CLASSES": ["shared.jsondoors.JsonRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["shared.jsondoors.StrictJsonParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "shared.business.authentication.KeyAuthentication",
         "shared.business.authentication.SignedInAuthentication",
     ],
-    "EXCEPTION_HANDLER": "shared.problems.answer_exception",
+    "EXCEPTION_HANDLER": "shared.answers.answer_exception",
     "DEFAULT_SCHEMA_CLASS": "shared.openapi.EndpointSchema",
     "UNAUTHENTICATED_USER": None,
     "URL_FORMAT_OVERRIDE": None,

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-import redis
 from django.conf import settings
 from django.db import connection, models
 from django.http import HttpRequest
@@ -95,6 +94,8 @@ def _in_database(name: str, starts: int) -> int:
 
 
 def _in_redis(name: str, starts: int, window_s: int) -> int:
+    import redis  # a command loads this module for its table, and has no use for a client
+
     try:
         return int(_redis(settings.REDIS_URL).eval(_STEP, 1, f"rate:{name}:{starts}", window_s * 1000))
     except redis.RedisError:
@@ -103,4 +104,6 @@ def _in_redis(name: str, starts: int, window_s: int) -> int:
 
 @lru_cache
 def _redis(url: str) -> Any:
+    import redis
+
     return redis.Redis.from_url(url, socket_connect_timeout=0.5, socket_timeout=0.5)

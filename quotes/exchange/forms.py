@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from quotes.exchange.documents import FORMS
 from quotes.exchange.ubl.intake import MOST_BYTES
 from quotes.orders.models import SupplierOrder
-from shared.jsontext import JsonRenderer, StrictJsonParser
+from shared.jsondoors import JsonRenderer, StrictJsonParser
 from shared.problems import Problem
 
 

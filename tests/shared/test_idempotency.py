@@ -11,7 +11,7 @@ from django.utils import timezone
 from rest_framework.response import Response
 
 from shared import idempotency
-from shared.idempotency import IdempotentCall
+from shared.idempotent_calls import IdempotentCall, forget_old
 from shared.problems import Problem
 
 Call = Callable[[], Response]
@@ -116,6 +116,6 @@ def test_a_call_whose_process_died_is_begun_again_after_two_minutes(db: None, or
 
 def test_answers_are_kept_for_two_days(db: None, order: tuple[Call, list[int]]) -> None:
     send(order[0])
-    assert idempotency.forget_old() == 0
+    assert forget_old() == 0
     IdempotentCall.objects.update(started_at=timezone.now() - timedelta(hours=49))
-    assert idempotency.forget_old() == 1
+    assert forget_old() == 1
