@@ -15,7 +15,7 @@ from fencing.fence import Bay, HungGate
 from fencing.form import NO_DROP, Drop, base_lines, top_lines
 from fencing.ground import Ground
 from fencing.layout import Anchor, Skeleton, divide, setback, skeleton
-from fencing.measure import Form, Gate, Layout, Run
+from fencing.measure import Form, Gate, Layout, Run, Taper
 from fencing.posts import Upright
 from fencing.system import System
 
@@ -100,18 +100,41 @@ def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
     drops = [NO_DROP] * len(spans)
     if run.taper is None:
         return drops
-    index = 0 if run.taper.at == "start" else -1
-    posts = spans[index].posts
-    bays = 0 if spans[index].gate else len(posts) - 1
-    if run.taper.bays > bays:
-        text = f"the fence has {bays} bays between its {run.taper.at} and the next gate or end: at most that many can taper"
-        raise Refused([Fault(f"{pointer}/taper/bays", "taper.too_long", text)])
+    span = spans[0 if run.taper.at == "start" else -1]
+    posts = span.posts
+    if fault := _too_long(run.taper, span, pointer):
+        raise Refused([fault])
     depth = run.height - run.taper.height
     if run.taper.at == "start":
         drops[0] = Drop(posts[run.taper.bays], posts[0], depth)
     else:
         drops[-1] = Drop(posts[-1 - run.taper.bays], posts[-1], depth)
     return drops
+
+
+def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
+    bays = 0 if span.gate else len(span.posts) - 1
+    if taper.bays <= bays:
+        return None
+    text = f"the fence has {bays} bays between its {taper.at} and the next gate or end: at most that many can taper"
+    return Fault(f"{pointer}/taper/bays", "taper.too_long", text)
+
+
+def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
+    """What is wrong with the length of a run's taper in every layout that may be chosen.
+
+    Raises:
+        Refused: gates that do not fit the run.
+    """
+    if run.taper is None:
+        return []
+    frame = skeleton(run, system, pointer)
+    found: Fault | None = None
+    for layout in [one for one in Layout if one is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
+        found = _too_long(run.taper, _spans(frame, layout, system)[0 if run.taper.at == "start" else -1], pointer)
+        if found is None:
+            return []
+    return [found] if found else []
 
 
 def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:

@@ -11,10 +11,13 @@ from fencing.reading.collecting import listed
 from fencing.reading.heights import height_faults
 from fencing.reading.openings import gate_faults
 from fencing.rounding import up
+from fencing.setting_out import taper_faults
 from fencing.system import System
 
 MOST_BAYS = 200_000
 """Of a whole job, each counted as often as ``auto`` tries it: 20 km in every form and layout stay below. Source: house rule."""
+NO_ROOM = ("gate.narrow", "gate.outside", "gate.overlap", "layout.no_room", "run.short")
+"""Faults with which the bays of a run can't be set out, nor those that may taper be counted."""
 
 
 def fit(measure: Measure, system: System) -> None:
@@ -32,8 +35,9 @@ def fit(measure: Measure, system: System) -> None:
 def fit_faults(measure: Measure, system: System) -> list[Fault]:
     """What :func:`fit` would refuse, in the order of the measure."""
     faults: list[Fault] = [*_large_faults(measure, system)]
+    found = _heights_and_room if faults else _run_faults  # the bays of a job that is too large are not counted
     for place, run in enumerate(measure.runs):
-        faults += _run_faults(run, f"/runs/{place}", system)
+        faults += found(run, f"/runs/{place}", system)
     for place, retrofit in enumerate(measure.retrofits):
         faults += _retrofit_faults(retrofit, f"/retrofits/{place}", system)
     return faults
@@ -52,7 +56,14 @@ def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
         yield Fault("/runs" if measure.runs else "/retrofits", "job.large", text)
 
 
-def _run_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
+def _run_faults(run: Run, pointer: str, system: System) -> list[Fault]:
+    faults = list(_heights_and_room(run, pointer, system))
+    if run.taper is None or any(fault.code in NO_ROOM for fault in faults):
+        return faults
+    return faults + taper_faults(run, system, pointer)
+
+
+def _heights_and_room(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     yield from height_faults(pointer, run.height, run.lattice, system)
     for number, gate in enumerate(run.gates):
         if (gate.height, gate.lattice) != (run.height, run.lattice):

@@ -22,6 +22,7 @@ NEEDS = {
     "height_mm": HEIGHTS,
     "lattice_mm": HEIGHTS,
     "taper": (*HEIGHTS, "taper"),
+    "taper/bays": ("taper", "length_mm", "basis", "start", "end", "gates", "layout"),
     "length_mm": ("length_mm", "basis", "start", "end", "taper", "gates"),
     "gates": (*HEIGHTS, "taper", "length_mm", "basis", "start", "end", "gates"),
     "bays_mm": ("bays_mm",),
@@ -134,7 +135,7 @@ def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
     """Whether a fault was found already in what this one was computed from."""
     if pointer.count("/") == 1:  # of the whole job
         return bool(spoilt)
-    _, rows, number, member, *_ = pointer.split("/")
+    _, rows, number, member, *inner = pointer.split("/")
     row = f"/{rows}/{number}"
-    needed = {f"{row}/{key}" for key in NEEDS[member]}
+    needed = {f"{row}/{key}" for key in NEEDS.get("/".join([member, *inner]), NEEDS[member])}
     return any(found == row or "/".join(found.split("/")[:4]) in needed for found in spoilt)

@@ -10,7 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from fencing.faults import Fault, Refused
+from fencing.measure import Measure
 from fencing.reading import read_measure, read_system
+from fencing.system import System
 from fencing.takeoff import take_off
 from fencing.writing import takeoff_document
 from quotes.jobs import measuring, queries
@@ -150,10 +152,7 @@ class TakeOffs(Endpoint):
         body, raw = self.read(TakeOffIn), _document(request.data)
         system, document, prices = body.get("system"), raw["measure"], None
         if isinstance(system, Mapping):
-            with pointing("/system"):
-                built_from = read_system(raw["system"])
-            with pointing("/measure"):
-                measure = read_measure(document, built_from)
+            measure, built_from = _read_both(document, raw["system"])
         else:
             if isinstance(system, str):
                 document = {**document, "system": system}
@@ -163,6 +162,24 @@ class TakeOffs(Endpoint):
             prices = found.prices if looks_at_prices(measure) else None
         with pointing("/measure"):
             return Response(takeoff_document(take_off(measure, built_from, prices)))
+
+
+def _read_both(document: object, system: object) -> tuple[Measure, System]:
+    """A measure and the system sent with it; the faults of both at once."""
+    faults, built_from, measure = list[Fault](), None, None
+    try:
+        with pointing("/system"):
+            built_from = read_system(system)
+    except Refused as refused:
+        faults += refused.faults
+    try:
+        with pointing("/measure"):
+            measure = read_measure(document, built_from)
+    except Refused as refused:
+        faults += refused.faults
+    if measure is None or built_from is None:
+        raise Refused(faults)
+    return measure, built_from
 
 
 class pointing:

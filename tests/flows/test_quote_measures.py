@@ -67,6 +67,9 @@ def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
     bad["runs"][0]["length_mm"] = "12000"
     problem = estimator.post("takeoffs", {"measure": bad}, status=422)
     assert problem["errors"][0]["pointer"] == "#/measure/runs/0/length_mm"
+    problem = estimator.post("takeoffs", {"measure": bad, "system": {"fence_system": 1}}, status=422)
+    pointers = {error["pointer"] for error in problem["errors"]}  # of both documents at once
+    assert {"#/measure/runs/0/length_mm", "#/system/pitch_mm"} <= pointers
     assert estimator.get("jobs") == before
 
 

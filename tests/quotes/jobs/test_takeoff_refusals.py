@@ -96,6 +96,21 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
         run(taper={"at": "start", "bays": 4, "height_mm": 900}),
         [("/runs/0/taper/bays", "taper.too_long")],
     ),
+    "tapers too long in two runs, and a label that is no text": (
+        {
+            **DOCUMENT,
+            "label": 7,
+            "runs": [
+                {"id": name, "length_mm": 7000, "layout": "auto", "taper": {"at": "start", "bays": 9, "height_mm": 900}}
+                for name in "AB"
+            ],
+        },
+        [("/label", "type"), ("/runs/0/taper/bays", "taper.too_long"), ("/runs/1/taper/bays", "taper.too_long")],
+    ),
+    "a taper in a run of no length": (
+        run(length_mm=0, taper={"at": "start", "bays": 4, "height_mm": 900}),
+        [("/runs/0/length_mm", "range")],
+    ),
     "a run over 20 km": (
         {**DOCUMENT, "runs": [{"id": "A", "length_mm": 20_000_001}]},
         [("/runs/0/length_mm", "range")],
