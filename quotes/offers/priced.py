@@ -24,8 +24,8 @@ class Row:
 
     @property
     def margin(self) -> str:
-        """Per cent of the price that is not cost; nothing where there is no price."""
-        return f"{(self.net - self.cost) / self.net * 100:.1f}" if self.net else ""
+        """Per cent of the price that is not cost; nothing where either is missing, as on a line that rounds."""
+        return f"{(self.net - self.cost) / self.net * 100:.1f}" if self.net and self.cost else ""
 
 
 @dataclass(frozen=True, slots=True)
