@@ -49,10 +49,19 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
             pytest.skip(f"not run: needs {what}")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What waits by the clock for a browser or a worker gets a second go before it counts as failed: machines are busy."""
+    for item in items:
+        if item.get_closest_marker("browser") or item.get_closest_marker("redis"):
+            item.add_marker(pytest.mark.flaky(reruns=1))
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Names every test that was not run."""
+    """Names every test that was not run, or was run twice."""
     for report in terminalreporter.stats.get("skipped", []):
         terminalreporter.write_line(f"NOT RUN {report.nodeid}")
+    for report in terminalreporter.stats.get("rerun", []):
+        terminalreporter.write_line(f"RUN TWICE {report.nodeid}")
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
