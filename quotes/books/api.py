@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -14,7 +15,17 @@ from rest_framework.response import Response
 
 from quotes.books.models import PeriodLock
 from quotes.books.posting import catch_up, lock_period
-from quotes.books.reports import GROUPS, Span, Table, entries, entry_table, margins_table, quotes_table, totals_table
+from quotes.books.reports import (
+    GROUPS,
+    QUOTE_GROUPS,
+    Span,
+    Table,
+    entries,
+    entry_table,
+    margins_table,
+    quotes_table,
+    totals_table,
+)
 from quotes.books.writing import MOST_XLSX_ROWS, TYPES, csv_blocks, file_blocks, json_blocks, ledger_csv, xlsx_file
 from quotes.jobs.rows import DATE, shape
 from shared.api import Endpoint
@@ -47,6 +58,13 @@ class _Report(Endpoint):
             return date.fromisoformat(self.request.query_params.get(name, "")[:10])
         except ValueError:
             raise _wrong(name, "A day such as 2031-04-30 is wanted.") from None
+
+    def chosen(self, name: str, usual: str, known: Iterable[str]) -> str:
+        """A parameter that is one of some words, or 400."""
+        word = self.request.query_params.get(name, usual)
+        if word not in known:
+            raise _wrong(name, f"Choose from: {', '.join(known)}.")
+        return word
 
     def table(self, span: Span) -> Table:
         """What is reported."""
@@ -95,10 +113,7 @@ class Totals(_Report):
     parameters = {**SPAN, "by": f"One of {', '.join(GROUPS)}."}
 
     def table(self, span: Span) -> Table:
-        by = self.request.query_params.get("by", "period")
-        if by not in GROUPS:
-            raise _wrong("by", f"Choose from: {', '.join(GROUPS)}.")
-        return totals_table(self.business, span, by)
+        return totals_table(self.business, span, self.chosen("by", "period", GROUPS))
 
     @extend_schema(responses=_FILE, summary="Order totals")
     def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
@@ -106,10 +121,12 @@ class Totals(_Report):
 
 
 class Quoted(_Report):
-    """What was quoted and what was accepted."""
+    """What was quoted and what was accepted, one by one or summed by period or job."""
+
+    parameters = {**SPAN, "by": f"One of {', '.join(QUOTE_GROUPS)}."}
 
     def table(self, span: Span) -> Table:
-        return quotes_table(self.business, span)
+        return quotes_table(self.business, span, self.chosen("by", "quote", QUOTE_GROUPS))
 
     @extend_schema(responses=_FILE, summary="Quoted and accepted")
     def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
@@ -117,7 +134,7 @@ class Quoted(_Report):
 
 
 class Margins(_Report):
-    """Sold, planned and ordered, job by job."""
+    """Sold, planned, ordered, received and as built, job by job, as the books stood on the last day."""
 
     def table(self, span: Span) -> Table:
         return margins_table(self.business, span)

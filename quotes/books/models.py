@@ -1,4 +1,4 @@
-"""The ledger of what orders cost: written once, every change a row of its own, so that a locked period can't change."""
+"""What was ordered, received, quoted and accepted: written once, every change a row of its own, so that locked stays locked."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from quotes.jobs.models import Frozen, Job
+from quotes.offers.models import Revision
 from quotes.orders.models import OrderLine, SupplierOrder
 from shared.models import Owned
 
@@ -28,10 +29,14 @@ class PeriodLock(Frozen):
 class EntryKind(models.TextChoices):
     ORDER = "order", "order"
     CORRECTION = "correction", "correction"
+    CREDIT = "credit", "credit"
 
 
 class LedgerEntry(Frozen):
-    """One amount of one line of an order for one job, or of its delivery fee. What is printed stands in the row itself."""
+    """One amount of one line of an order for one job, or a job's part of the delivery fee (``line`` is None then).
+
+    A credit is for goods that were sent back. What is printed stands in the row itself.
+    """
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="+")
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
@@ -62,6 +67,66 @@ class LedgerEntry(Frozen):
 
     def __str__(self) -> str:
         return f"{self.day} {self.order_number} {self.net}"
+
+
+class ReceivedEntry(Frozen):
+    """What goods that were received, and kept, are worth to a job by their order's prices, without delivery and tax."""
+
+    order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="+")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    day = models.DateField()
+    net = models.DecimalField(max_digits=16, decimal_places=4)
+
+    class Meta:
+        verbose_name_plural = "received entries"
+        indexes = [
+            models.Index(fields=["business", "day"], name="received_by_day"),
+            models.Index(fields=["business", "order"], name="received_by_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.net}"
+
+
+class QuoteStep(models.TextChoices):
+    QUOTED = "quoted", "quoted"
+    ACCEPTED = "accepted", "accepted"
+
+
+class QuoteEntry(Frozen):
+    """A revision that was sent, or accepted. ``net``, ``tax`` and ``total`` are its own, of a variation the difference.
+
+    ``sold``, ``cost`` and ``materials`` are by how much an acceptance changed what the whole job is sold for, is to cost, and is
+    to cost in materials with their delivery.
+    """
+
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+")
+    what = models.CharField(max_length=8, choices=QuoteStep)
+    day = models.DateField()
+    quote_number = models.CharField(max_length=20)
+    revision_number = models.PositiveIntegerField()
+    kind = models.CharField(max_length=9)
+    job_number = models.CharField(max_length=20)
+    job_label = models.CharField(max_length=200)
+    customer_name = models.CharField(max_length=120)
+    net = models.DecimalField(max_digits=16, decimal_places=4)
+    tax = models.DecimalField(max_digits=16, decimal_places=4)
+    total = models.DecimalField(max_digits=16, decimal_places=4)
+    sold = models.DecimalField(max_digits=16, decimal_places=4, default=Decimal(0))
+    cost = models.DecimalField(max_digits=16, decimal_places=4, default=Decimal(0))
+    materials = models.DecimalField(max_digits=16, decimal_places=4, default=Decimal(0))
+
+    class Meta:
+        verbose_name_plural = "quote entries"
+        constraints = [
+            models.UniqueConstraint(fields=["business", "revision", "what"], name="quote_entry_once"),
+            models.CheckConstraint(condition=Q(what__in=QuoteStep.values), name="quote_entry_known"),
+        ]
+        indexes = [models.Index(fields=["business", "day", "id"], name="quote_entry_by_day")]
+
+    def __str__(self) -> str:
+        return f"{self.day} {self.quote_number}/{self.revision_number} {self.what}"
 
 
 class Posting(Owned):

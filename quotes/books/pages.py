@@ -22,7 +22,7 @@ REPORTS = (
     ("ledger", "Ledger", "Every entry: orders by line and job, and corrections."),
     ("totals", "Order totals", "By period, supplier, job, account or tax."),
     ("quotes", "Quoted and accepted", "What was offered and what became of it."),
-    ("margins", "Margins", "Sold, planned and ordered, job by job."),
+    ("margins", "Margins", "Sold, planned, ordered and as built, job by job."),
 )
 
 

@@ -4,27 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import connection
 from django.db.models import QuerySet, Sum
 
-from quotes.books.models import LedgerEntry
-from quotes.jobs.canonical import parsed
+from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
-from quotes.offers.content import local_day
-from quotes.offers.difference import standing_lines
-from quotes.offers.models import Revision, State
-from quotes.orders.models import LineJob
-from quotes.orders.models import State as OrderState
-from quotes.orders.rows import amount, number
+from quotes.orders.rows import number
 from shared.cells import Cell
 from shared.models import Business
 
 ZERO = Decimal(0)
+CENT = Decimal("0.01")
 CHUNK = 2_000
 ENTRY_HEAD = (
     "day", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_code",
@@ -66,10 +61,12 @@ class Table:
         """Every row, then the total, added up on the way: nothing but the sums is kept in memory."""
         places = [self.head.index(name) for name in self.summed]
         sums = [ZERO] * len(places)
+        numbered = list(enumerate(places))
         for row in self.rows:
-            for index, place in enumerate(places):
+            for index, place in numbered:
                 value = row[place]
-                sums[index] += value if isinstance(value, Decimal) else ZERO
+                if isinstance(value, Decimal):
+                    sums[index] += value
             yield row
         yield total_row(self.head, dict(zip(self.summed, sums, strict=True)))
 
@@ -80,8 +77,18 @@ def total_row(head: Sequence[str], sums: dict[str, Decimal]) -> list[Cell]:
 
 
 def money(value: Decimal) -> Decimal:
-    """An amount in minor units."""
-    return Decimal(amount(value))
+    """An amount in whole cents where it is one, with more places only where it needs them.
+
+    >>> money(Decimal("12.5000")), money(Decimal("-0.1250"))
+    (Decimal('12.50'), Decimal('-0.125'))
+    """
+    cents = value.quantize(CENT)
+    return cents if cents == value else value.normalize()
+
+
+@lru_cache(maxsize=1_000)
+def _rate(value: Decimal) -> Decimal:
+    return Decimal(number(value))
 
 
 def entries(business: Business, span: Span) -> QuerySet[LedgerEntry]:
@@ -98,7 +105,7 @@ def entry_table(business: Business, span: Span) -> Table:
 
 def _entry(row: Sequence[Any]) -> list[Cell]:
     *before, rate, currency, net, tax = row
-    return [*before, Decimal(number(rate)), currency, money(net), money(tax), money(net + tax)]
+    return [*before, _rate(rate), currency, money(net), money(tax), money(net + tax)]
 
 
 def totals_table(business: Business, span: Span, by: str) -> Table:
@@ -147,71 +154,95 @@ def _add(rows: Iterable[tuple[tuple[Cell, ...], Decimal, Decimal]]) -> Sums:
     return found
 
 
-def _moments(business: Business, span: Span) -> tuple[datetime, datetime]:
-    zone = ZoneInfo(business.time_zone)
-    after = span.last + timedelta(days=1)
-    return datetime.combine(span.first, time(), zone), datetime.combine(after, time(), zone)
+QUOTE_HEAD = ("what", "day", "quote", "revision", "kind", "job", "label", "customer")
+QUOTE_SUMS = tuple(f"{what}_{amount}" for what in QuoteStep.values for amount in ("net", "tax", "total"))
+QUOTE_GROUPS: dict[str, tuple[str, ...]] = {"quote": (), "period": ("day",), "job": ("job_number",)}
 
 
-def quotes_table(business: Business, span: Span) -> Table:
-    """What was quoted (by the day it was sent) and accepted (by the day it was accepted) in a span."""
-    head = ("what", "day", "quote", "revision", "kind", "job", "customer", "net", "tax", "total")
-    return Table("quotes", head, _quoted(business, span), ("net", "tax", "total"))
+def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
+    """What was quoted (by the day it was sent) and accepted (by the day it was accepted) in a span; one by one, or summed."""
+    rows = QuoteEntry.objects.of(business).filter(day__gte=span.first, day__lte=span.last)
+    if by == "quote":
+        return Table("quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows), QUOTE_SUMS)
+    found: dict[str, list[Decimal]] = {}
+    columns = (*QUOTE_GROUPS[by], "what", "net", "tax", "total")
+    for key, what, *amounts in rows.values_list(*columns).iterator(chunk_size=CHUNK):
+        name = f"{key:%Y-%m}" if by == "period" else key
+        sums = found.setdefault(name, [ZERO] * len(QUOTE_SUMS))
+        for place, value in enumerate(amounts, len(amounts) * QuoteStep.values.index(what)):
+            sums[place] += value
+    told: list[list[Cell]] = [[name, *(money(value) for value in sums)] for name, sums in sorted(found.items())]
+    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), told, QUOTE_SUMS)
 
 
-def _quoted(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
-    begin, end = _moments(business, span)
-    rows = Revision.objects.of(business).select_related("quote__job__customer").defer("content", "setup")
-    sent = rows.filter(sent_at__gte=begin, sent_at__lt=end).order_by("sent_at", "id")
-    accepted = rows.filter(state=State.ACCEPTED, closed_at__gte=begin, closed_at__lt=end).order_by("closed_at", "id")
-    for what, found, at in (("quoted", sent, "sent_at"), ("accepted", accepted, "closed_at")):
-        for row in found.iterator(chunk_size=CHUNK):
-            job = row.quote.job
-            yield [
-                what,
-                local_day(business, getattr(row, at)),
-                row.quote.number,
-                row.number,
-                row.kind,
-                job.number,
-                job.customer.name,
-                money(row.net or ZERO),
-                money(row.tax or ZERO),
-                money(row.total or ZERO),
-            ]
+def _quoted(rows: QuerySet[QuoteEntry]) -> Iterator[Sequence[Cell]]:
+    columns = (
+        "what", "day", "quote_number", "revision_number", "kind", "job_number", "job_label", "customer_name", "net", "tax",
+        "total",
+    )  # fmt: skip
+    for row in rows.order_by("day", "id").values_list(*columns).iterator(chunk_size=CHUNK):
+        amounts = [money(value) for value in row[-3:]]
+        empty: list[Cell] = [None] * 3
+        yield [*row[:-3], *amounts, *empty] if row[0] == QuoteStep.QUOTED else [*row[:-3], *empty, *amounts]
+
+
+MARGIN_HEAD = (
+    "job", "label", "sold", "planned_cost", "planned_margin", "planned_percent", "planned_materials", "ordered", "received",
+    "as_built_cost", "as_built_margin", "as_built_percent",
+)  # fmt: skip
+MARGIN_SUMS = tuple(name for name in MARGIN_HEAD[2:] if not name.endswith("_percent"))
 
 
 def margins_table(business: Business, span: Span) -> Table:
-    """Each job agreed in a span: what it is sold for, what it was to cost, what its materials were ordered for, the margin."""
-    head = ("job", "label", "sold", "planned_cost", "planned_margin", "planned_percent", "ordered")
-    summed = ("sold", "planned_cost", "planned_margin", "ordered")
-    return Table("margins", head, _margins(business, span), summed)
+    """Each job that was agreed, or cost something, in a span, as the books stood on its last day.
+
+    Planned is what was agreed, variations included; ordered is the ledger's net, delivery in it and credits off; received is what
+    came of it. As built puts what was ordered in the place of the planned materials and delivery; it is empty until something is
+    ordered.
+    """
+    return Table("margins", MARGIN_HEAD, _margins(business, span), MARGIN_SUMS)
 
 
 def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
-    begin, end = _moments(business, span)
-    rows = Revision.objects.of(business).filter(state=State.ACCEPTED, closed_at__gte=begin, closed_at__lt=end)
-    latest: dict[int, Revision] = {}
-    for row in rows.select_related("quote__job").order_by("closed_at", "number", "id"):
-        latest[row.quote.job_id] = row
-    for revision in latest.values():
-        lines = standing_lines(parsed(revision.content), revision.choices)
-        sold = sum((Decimal(line["net"]) for line in lines), ZERO)
-        cost = sum((Decimal(line["cost"]) for line in lines), ZERO)
-        percent = ((sold - cost) * 100 / sold).quantize(Decimal("0.1")) if sold else None
-        job = revision.quote.job
+    agreed = QuoteEntry.objects.of(business).filter(what=QuoteStep.ACCEPTED, day__lte=span.last)
+    bought = LedgerEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
+    got = ReceivedEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
+    meant: set[int] = set()
+    for rows in (agreed, bought, got):
+        meant.update(rows.filter(day__gte=span.first).values_list("job_id", flat=True).distinct())
+    ordered, received = _by_job(bought, "net"), _by_job(got, "net")
+    sold, cost, materials = (_by_job(agreed, name) for name in ("sold", "cost", "materials"))
+    for job, number_, label in _named(business, meant, span):
         yield [
-            job.number,
-            job.label,
-            money(sold),
-            money(cost),
-            money(sold - cost),
-            percent,
-            money(_ordered(business, job)),
+            number_,
+            label,
+            *_margin(sold.get(job, ZERO), cost.get(job, ZERO)),
+            money(materials.get(job, ZERO)),
+            money(ordered.get(job, ZERO)),
+            money(received.get(job, ZERO)),
+            *_as_built(sold.get(job, ZERO), cost.get(job, ZERO) - materials.get(job, ZERO), ordered.get(job)),
         ]
 
 
-def _ordered(business: Business, job: Job) -> Decimal:
-    rows = LineJob.objects.of(business).filter(job=job, line__order__placed_at__isnull=False)
-    nets = rows.exclude(line__order__state=OrderState.CANCELLED).values_list("net", flat=True)
-    return sum(nets, ZERO)
+def _margin(sold: Decimal, cost: Decimal) -> list[Cell]:
+    percent = ((sold - cost) * 100 / sold).quantize(Decimal("0.1")) if sold else None
+    return [money(sold), money(cost), money(sold - cost), percent]
+
+
+def _as_built(sold: Decimal, others: Decimal, ordered: Decimal | None) -> list[Cell]:
+    return [None] * 3 if ordered is None else _margin(sold, others + ordered)[1:]
+
+
+def _by_job(rows: QuerySet[Any], column: str) -> dict[int, Decimal]:
+    found: dict[int, Decimal] = {}
+    for job, value in rows.order_by().values_list("job_id", column).iterator(chunk_size=CHUNK):
+        found[job] = found.get(job, ZERO) + value
+    return found
+
+
+def _named(business: Business, meant: set[int], span: Span) -> list[tuple[int, str, str]]:
+    """Jobs by number, each with the label it had when last something was agreed on it until the span's end."""
+    rows = QuoteEntry.objects.of(business).filter(day__lte=span.last).order_by("day", "id")
+    labels = dict(rows.values_list("job_id", "job_label").iterator(chunk_size=CHUNK))
+    numbers = Job.objects.of(business).order_by("number").values_list("id", "number")
+    return [(job, number_, labels.get(job, "")) for job, number_ in numbers if job in meant]

@@ -1,8 +1,9 @@
-"""Orders go into the ledger as they change."""
+"""Orders and quotes go into the books as they change."""
 
 from __future__ import annotations
 
 from quotes.books.posting import post
+from quotes.books.quoting import post_quotes
 from quotes.orders.models import OrderEvent
 from shared.outbox import Event, handles
 
@@ -13,3 +14,17 @@ def enter(event: Event) -> None:
     if event.business is not None:
         rows = OrderEvent.objects.of(event.business).select_related("order__business")
         post(rows.get(ref=event.subject).order)
+
+
+@handles("quote.sent")
+def enter_sent(event: Event) -> None:
+    """Posts what was sent."""
+    if event.business is not None:
+        post_quotes(event.business)
+
+
+@handles("quote.accepted")
+def enter_accepted(event: Event) -> None:
+    """Posts what was accepted."""
+    if event.business is not None:
+        post_quotes(event.business)

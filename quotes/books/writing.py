@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
+from functools import lru_cache
 from tempfile import TemporaryFile
 from typing import IO, Any
 
@@ -15,11 +16,12 @@ from django.db import connection
 from django.db.models import Sum
 
 from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entries, entry_table, total_row
-from shared.cells import RUNS, Cell, cell
+from shared.cells import RUNS, Cell, cell, guarded
 from shared.jsontext import write_json
 from shared.models import Business
 
 BLOCK = 64 * 1024
+EOL = "\r\n"
 MADE = datetime(2000, 1, 1, tzinfo=UTC)
 TYPES = {
     "csv": "text/csv; charset=utf-8",
@@ -30,12 +32,14 @@ MOST_XLSX_ROWS = 1_048_000
 
 
 def csv_blocks(table: Table) -> Iterator[bytes]:
-    """CSV (RFC 4180 with line feeds, UTF-8), in blocks."""
+    """CSV (RFC 4180, UTF-8), in blocks."""
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    writer = csv.writer(text, lineterminator=EOL)
     writer.writerow(table.head)
+    # the same names come again and again: each is judged once
+    known = lru_cache(maxsize=10_000)(guarded)
     for row in table.with_total():
-        writer.writerow([cell(value) for value in row])
+        writer.writerow([known(value) if type(value) is str else cell(value) for value in row])
         if text.tell() > BLOCK:
             yield text.getvalue().encode()
             text.seek(0)
@@ -48,12 +52,12 @@ def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
     if connection.vendor != "postgresql":
         yield from csv_blocks(entry_table(business, span))
         return
-    yield (",".join(ENTRY_HEAD) + "\n").encode()
+    yield (",".join(ENTRY_HEAD) + EOL).encode()
     yield from copied(business, span)
     sums = entries(business, span).order_by().aggregate(net=Sum("net"), tax=Sum("tax"))
     net, tax = sums["net"] or Decimal(0), sums["tax"] or Decimal(0)
     last = total_row(ENTRY_HEAD, {"net": net, "tax": tax, "gross": net + tax})
-    yield (",".join(cell(value) for value in last) + "\n").encode()
+    yield (",".join(cell(value) for value in last) + EOL).encode()
 
 
 def copied(business: Business, span: Span) -> Iterator[bytes]:
@@ -64,10 +68,12 @@ def copied(business: Business, span: Span) -> Iterator[bytes]:
         f"WHERE business_id = {int(business.pk)} AND day BETWEEN '{span.first:%Y-%m-%d}' AND '{span.last:%Y-%m-%d}' "
         "ORDER BY day, id) TO STDOUT (FORMAT csv)"
     )
+    end = EOL.encode()
     with connection.cursor() as cursor, cursor.cursor.copy(query) as copy:
         block = bytearray()
-        for row in copy:
+        for row in copy:  # one at a time, each with the line feed that COPY ends it with
             block += row
+            block[-1:] = end
             if len(block) > BLOCK:
                 yield bytes(block)
                 block.clear()

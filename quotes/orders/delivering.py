@@ -219,7 +219,10 @@ def _told(count: Count, rows: Sequence[ReceiptLine]) -> str:
 def send_back(
     *, order: SupplierOrder, line: int, quantity: Decimal, replace: bool, reason: str, actor: Actor
 ) -> tuple[SupplierOrder, GoodsReturn]:
-    """Sends goods back: to be replaced they are outstanding again, for credit they stay received and are noted."""
+    """Sends goods back: to be replaced they are outstanding again, for credit they are no longer to be paid for.
+
+    What came broken or beyond what was ordered was never to be paid for: it goes first, and brings no credit.
+    """
     order = locked(order)
     require(order, State.DESPATCHED, State.RECEIVED)
     lines = lines_of(order)
@@ -227,13 +230,16 @@ def send_back(
     there = row.received + row.over + row.damaged - row.returned
     if not ZERO < quantity <= there:
         raise Refused([Fault("/quantity", "range", f"Up to {there} of line {line} are here.")])
+    before = sums.kept_net(order, row)
     if replace:
-        if quantity > row.received:
-            raise Refused([Fault("/quantity", "range", f"Only {row.received} were received in order.")])
+        sound = row.received - row.credited
+        if quantity > sound:
+            raise Refused([Fault("/quantity", "range", f"Only {sound} were received in order.")])
         row.received -= quantity
         row.outstanding += quantity
     else:
         row.returned += quantity
+        row.credited = max(row.credited, row.returned - row.over - row.damaged)
     row.save()
     returned = GoodsReturn.objects.of(order.business).create(
         order=order,
@@ -241,11 +247,13 @@ def send_back(
         line=row,
         quantity=quantity,
         replace=replace,
+        credit=before - sums.kept_net(order, row),
         reason=reason,
         who=actor.name[:160],
     )
     if replace:
         move(order, State.DESPATCHED)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
+    facts["credit"] = str(returned.credit)
     note(order, "order.returned", f"{returned.number}: {quantity} of line {line} sent back: {reason}", actor, facts)
     return order, returned

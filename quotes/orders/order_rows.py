@@ -118,7 +118,8 @@ class OrderLine(Owned):
     """One line. Always quantity = received + outstanding + cancelled; the database checks it.
 
     ``wanted`` is what the jobs need, ``quantity`` what is ordered in whole packs. ``over`` came beyond what was ordered;
-    ``damaged`` came and did not count. ``on_the_way`` is on a docket that nobody has received yet.
+    ``damaged`` came and did not count. ``on_the_way`` is on a docket that nobody has received yet. ``returned`` went back for
+    credit; ``credited`` is the part of it that had been received in order and so is no longer to be paid for.
     """
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="lines")
@@ -150,6 +151,7 @@ class OrderLine(Owned):
     over = decimals()
     damaged = decimals()
     returned = decimals()
+    credited = decimals()
     due_on = models.DateField(null=True, blank=True)
     reason = models.CharField(max_length=500, blank=True)
 
@@ -167,6 +169,9 @@ class OrderLine(Owned):
             models.CheckConstraint(
                 condition=Q(over__gte=0, damaged__gte=0, returned__gte=0, price__gte=0, net__gte=0),
                 name="order_line_sane",
+            ),
+            models.CheckConstraint(
+                condition=Q(credited__gte=0, credited__lte=F("received")), name="order_line_credited_was_received"
             ),
         ]
         ordering = ["order", "position"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -167,6 +168,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "lines": lines,
         "asked": asked,
         "dockets": dockets,
+        "credit": sum((one.credit for one in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
         "docket": request.POST.get("docket", "") or (dockets[0].number if dockets else ""),

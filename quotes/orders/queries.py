@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from django.db.models import QuerySet
@@ -15,7 +16,7 @@ from quotes.jobs.ordered import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
 from shared.business.scoping import OwnedQuerySet
 from shared.models import Business, SupplierAccount
-from shared.money import shown
+from shared.money import minor_digits, rounded, shown
 from shared.problems import Problem
 
 ZERO = Decimal(0)
@@ -79,14 +80,17 @@ def moves(item: StockItem) -> OwnedQuerySet[StockMove]:
 
 
 def ordered(job: Job) -> dict[str, Ordered]:
-    """What is placed for a job by role, cancelled parts left out."""
+    """What is placed for a job by role, without what was cancelled or went back for credit."""
     found: dict[str, Ordered] = {}
+    digits = minor_digits(job.business.currency)
     rows = LineJob.objects.of(job.business).filter(job=job, line__order__placed_at__isnull=False)
     for part in rows.exclude(line__order__state=State.CANCELLED).select_related("line"):
-        line = part.line
-        quantity = part.quantity * (line.quantity - line.cancelled) / line.quantity
+        line, kept = part.line, part.line.quantity - part.line.cancelled - part.line.credited
+        due = line.quantity - line.cancelled
+        cost = Fraction(part.net) * Fraction(kept) / Fraction(due) if due else Fraction(0)
         before = found.get(line.role, Ordered(ZERO, ZERO))
-        found[line.role] = Ordered(before.quantity + quantity, before.cost + part.net)
+        quantity = part.quantity * kept / line.quantity
+        found[line.role] = Ordered(before.quantity + quantity, before.cost + rounded(cost, digits))
     return found
 
 

@@ -12,6 +12,7 @@ from quotes.orders.models import (
     Decision,
     Despatch,
     DespatchLine,
+    GoodsReturn,
     LineJob,
     LineReply,
     OrderLine,
@@ -44,7 +45,7 @@ _AMOUNTS = ("goods", "delivery_fee", "tax", "total")
 EVENT_VALUES = ("id", "ref", "order__ref", "order__number", "sequence", "kind", "text", "facts", "created_at")
 LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
-_OWN_QUANTITIES = ("wanted", "over", "damaged", "returned")
+_OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")
 STOCK_VALUES = (
     "id", "ref", "kind", "length_mm", "quantity", "held", "place", "note", "updated_at", "component__sku",
     "component__label", "component__role", "component__finish__code", "component__length_mm", "from_job__number",
@@ -106,6 +107,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
         "lines": told,
         "replies": _replies(order),
         "despatches": _despatches(order),
+        "returns": _returns(order),
         **({"receipts": _receipts(order)} if own else {}),
     }
 
@@ -168,6 +170,22 @@ def _despatches(order: SupplierOrder) -> list[dict[str, Any]]:
             "lines": lines[row.pk],
         }
         for row in Despatch.objects.of(order.business).filter(order=order).order_by("id")
+    ]
+
+
+def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
+    rows = GoodsReturn.objects.of(order.business).filter(order=order).select_related("line").order_by("id")
+    return [
+        {
+            "number": row.number,
+            "line": row.line.position,
+            "quantity": number(row.quantity),
+            "replace": row.replace,
+            "credit": amount(row.credit),
+            "reason": row.reason,
+            "at": row.created_at,
+        }
+        for row in rows
     ]
 
 
@@ -257,6 +275,7 @@ ORDER_FULL_SHAPE = shape(
     lines={"type": "array", "items": _LINE_SHAPE},
     replies=_MANY,
     despatches=_MANY,
+    returns=_MANY,
     receipts=_MANY,
 )
 EVENT_SHAPE = shape(("ref", "type", "text"), time=TIME, sequence=WHOLE, order=shape(("ref", "number")), facts=DOCUMENT)

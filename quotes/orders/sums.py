@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
@@ -28,9 +28,14 @@ def price_line(order: SupplierOrder, line: OrderLine) -> None:
     line.net = net_of(order, line.price, due(line))
 
 
-def taxes(order: SupplierOrder, lines: Iterable[OrderLine]) -> tuple[TaxRow, ...]:
-    """Tax for each category and rate, the delivery fee included."""
-    taxed = [Taxed(line.net, line.tax_category, line.tax_rate) for line in lines]
+def kept_net(order: SupplierOrder, line: OrderLine) -> Decimal:
+    """What is left of the line's net after returns for credit: nothing once all of it went back."""
+    return net_of(order, line.price, due(line) - line.credited)
+
+
+def taxes(order: SupplierOrder, lines: Iterable[OrderLine], *, kept: bool = False) -> tuple[TaxRow, ...]:
+    """Tax for each category and rate, the delivery fee included; ``kept`` leaves out what went back for credit."""
+    taxed = [Taxed(kept_net(order, line) if kept else line.net, line.tax_category, line.tax_rate) for line in lines]
     if order.delivery_fee:
         taxed.append(Taxed(order.delivery_fee, order.fee_tax_category, order.fee_tax_rate))
     return tax_breakdown(taxed, TaxRule(), minor_digits(order.currency))
@@ -43,15 +48,19 @@ def add_up(order: SupplierOrder, lines: list[OrderLine]) -> None:
     order.total = order.goods + order.delivery_fee + order.tax
 
 
+def shared(order: SupplierOrder, amount: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
+    """An amount divided by weights, in their order; the parts add up to it exactly. Without any weight nobody gets anything."""
+    total = sum(weights, ZERO)
+    if not total:
+        return [ZERO] * len(weights)
+    shares = {str(place): Fraction(weight) / Fraction(total) for place, weight in enumerate(weights)}
+    return list(allocate(amount, shares, order.currency).values())
+
+
 def share_out(order: SupplierOrder, line: OrderLine, parts: list[LineJob]) -> None:
     """The line's net over its jobs by their quantities; the parts add up to it exactly."""
-    total = sum((part.quantity for part in parts), ZERO)
-    if not parts or not total:
-        return
-    shares = {str(part.pk or place): Fraction(part.quantity) / Fraction(total) for place, part in enumerate(parts)}
-    nets = allocate(line.net, shares, order.currency)
-    for place, part in enumerate(parts):
-        part.net = nets[str(part.pk or place)]
+    for part, net in zip(parts, shared(order, line.net, [part.quantity for part in parts]), strict=True):
+        part.net = net
 
 
 def store(order: SupplierOrder, lines: list[OrderLine]) -> None:

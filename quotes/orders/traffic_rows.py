@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from quotes.orders.order_rows import OrderLine, SupplierOrder, decimals
+from quotes.orders.order_rows import OrderLine, SupplierOrder, decimals, money
 from shared.models import Owned
 
 
@@ -146,13 +146,14 @@ class ReceiptLine(Owned):
 
 
 class GoodsReturn(Owned):
-    """What was sent back: to be replaced, or for credit."""
+    """What was sent back: to be replaced, or for ``credit``, the net amount that is no longer to be paid."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="returns")
     number = models.CharField(max_length=20, editable=False)
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="returns")
     quantity = decimals()
     replace = models.BooleanField()
+    credit = money()
     reason = models.CharField(max_length=500)
     who = models.CharField(max_length=160)
 

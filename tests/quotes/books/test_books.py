@@ -180,6 +180,9 @@ EVIL = (
     " =1",
     "\u00a0=1",
     'a "quoted", one',
+    "a line\nfeed",
+    "a return\rinside",
+    " a space ",
     "plain",
 )
 
@@ -195,7 +198,7 @@ def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
     post(order)
     services.cancel(order=order, actor=actor_of(yard), reason="so that there are negative amounts")
     rows = [row for row in rows_of(keeper, f"ledger.csv?{FOREVER}") if row["sku"]]
-    harmless = name.startswith(("a ", "plain"))
+    harmless = name.startswith(("a ", " a", "plain"))
     assert {row["description"] for row in rows} == {name if harmless else f"'{name}"}
     assert {row["net"] for row in rows} == {"25.00", "-25.00"}
     book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}"))).active
@@ -218,10 +221,14 @@ def test_sold_is_what_was_accepted_and_the_margin_is_what_is_left(yard: Business
     job = agreed_job(yard)
     *rows, last = rows_of(keeper, f"quotes.csv?{FOREVER}")
     assert [row["what"] for row in rows] == ["quoted", "accepted"]
-    assert D(last["total"]) == 2 * D(rows[0]["total"])
+    assert D(last["quoted_total"]) == D(last["accepted_total"]) == D(rows[0]["quoted_total"])
     [margin] = [row for row in rows_of(keeper, f"margins.csv?{FOREVER}") if row["job"] == job.number]
-    assert D(margin["sold"]) == D(rows[1]["net"])
+    assert D(margin["sold"]) == D(rows[1]["accepted_net"])
     assert D(margin["planned_margin"]) == D(margin["sold"]) - D(margin["planned_cost"])
+    assert margin["as_built_margin"] == ""
+    for by, key in (("period", f"{timezone.localdate():%Y-%m}"), ("job", job.number)):
+        [row, total] = rows_of(keeper, f"quotes.csv?{FOREVER}&by={by}")
+        assert (row[by], row["quoted_total"], total["accepted_net"]) == (key, last["quoted_total"], margin["sold"])
 
 
 def test_nobody_sees_another_business_in_the_books(
