@@ -10,6 +10,8 @@ from fencing.places import PLACES
 from fencing.prices import PIECE_ROLES
 from fencing.reading.collecting import listed, nearest
 from fencing.roles import ROLES, part
+from fencing.strength.document import told
+from fencing.strength.meaning import meaning
 from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen
 from fencing.system import System
 from fencing.takeoff import TakeOff
@@ -172,8 +174,8 @@ def _screened(taken: TakeOff) -> list[str]:
             lines.append(f"  {outcome}: {', '.join(own)}{deepest}")
     lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
     found = affordable_remedies(screening)
-    lines += [f"  would help: {remedy.text}{'' if remedy.mends else ' (not alone)'}" for remedy in found]
-    return [*lines, f"  {DISCLAIMER}"]
+    lines += [f"  would help: {told(remedy)}" for remedy in found]
+    return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
 
 
 def _counted(number: int, word: str) -> str:

@@ -8,7 +8,7 @@ from html import escape
 from fencing.strength.curves import HIGHEST_MM, LOWEST_MM, Chart, Curve
 
 WIDTH, HEIGHT = 180.0, 104.0  # drawing units: mm on paper
-LEFT, RIGHT, TOP, BOTTOM = 18.0, 34.0, 17.0, 22.0
+LEFT, RIGHT, TOP, BOTTOM = 18.0, 44.0, 17.0, 22.0
 INK, SOFT, RULE, STRING = "#1B2420", "#4E5A54", "#B9BFB8", "#B4380D"
 PLACES = {"middle": ("middle of the run", ""), "end": ("first post from a free end", "2.4 1.2")}
 FONT = "B612, 'DejaVu Sans', sans-serif"
@@ -78,12 +78,13 @@ def _axes(frame: _Frame) -> Iterator[str]:
 
 def _curve(frame: _Frame, curve: Curve) -> Iterator[str]:
     words, dash = PLACES[curve.place]
-    points = [(pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None]
+    points = _points(curve)
     if not points:
         return
     path = "M" + "L".join(f"{frame.x(pitch):.2f} {frame.y(height):.2f}" for pitch, height in points)
-    dashed = f' stroke-dasharray="{dash}"' if dash else ""
-    yield f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.7"{dashed}><title>{words}</title></path>'
+    if len(points) == 1:  # a dot, as wide as the line
+        path += "h0.7"
+    yield f"<g><title>{words}</title>{_stroke(path, dash)}</g>"
 
 
 def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
@@ -92,19 +93,26 @@ def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
     for number, note in enumerate(chart.notes):
         yield _text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
     taken: list[float] = []
-    for curve in chart.curves:
-        ends = [
-            (pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None
-        ]
-        if not ends:
-            continue
-        pitch, height = ends[-1]
-        y = _apart(frame.y(height), taken)
+    drawn = [(curve, points) for curve in chart.curves if (points := _points(curve))]
+    x = max((frame.x(points[-1][0]) for _, points in drawn), default=0.0) + 1.5  # right of every curve
+    for curve, points in drawn:
+        y = _apart(frame.y(points[-1][1]), taken)
         taken.append(y)
-        words, _ = PLACES[curve.place]
+        words, dash = PLACES[curve.place]
         limit = " and ".join(curve.known) if len(curve.known) == 2 else f"{curve.known[0]} alone"
-        yield _text(frame.x(pitch) + 1.5, y + 0.4, words, 2.6)
-        yield _text(frame.x(pitch) + 1.5, y + 3.8, f"({limit})", 2.4, SOFT)
+        yield _stroke(f"M{x:.2f} {y - 0.5:.2f}h5", dash)
+        yield _text(x + 6, y + 0.4, words, 2.6)
+        yield _text(x + 6, y + 3.8, f"({limit})", 2.4, SOFT)
+
+
+def _points(curve: Curve) -> list[tuple[int, int]]:
+    """Pitch and height [mm] wherever some height is allowed."""
+    return [(pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None]
+
+
+def _stroke(path: str, dash: str) -> str:
+    dashed = f' stroke-dasharray="{dash}"' if dash else ""
+    return f'<path d="{path}" fill="none" stroke="{INK}" stroke-width="0.7"{dashed}/>'
 
 
 def _apart(wanted: float, taken: Sequence[float]) -> float:

@@ -7,6 +7,7 @@ from typing import Any
 
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
+from fencing.strength.meaning import meaning
 from fencing.strength.remedies import Remedy, remedies
 from fencing.strength.screen import DISCLAIMER, WORDS, Post, Screening
 
@@ -24,7 +25,8 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
         changes: remedies, priced or not; None: those of the screening, without prices.
 
     Returns:
-        ``screening`` 1: method, inputs, ground, outcome with its words, posts, remedies, remarks, disclaimer.
+        ``screening`` 1 as its schema has it: method, inputs, ground, outcome with its words and what it means, posts, remedies,
+        remarks, disclaimer.
 
     Source: house rule.
     """
@@ -36,6 +38,7 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
         "ground": _ground(screening),
         "outcome": screening.outcome.value,
         "words": WORDS[screening.outcome],
+        "meaning": list(meaning(screening)),
         "posts": [_post(post) for post in screening.posts],
         "unscreened": list(screening.unscreened),
         "remedies": [remedy_document(remedy) for remedy in found],
@@ -111,15 +114,25 @@ def _two(value_nm: float | None) -> str | None:
     return None if value_nm is None else f"{value_nm / 1000:.2f}"
 
 
+def told(remedy: Remedy) -> str:
+    """A remedy in words, with what keeps it from being enough. Source: house rule."""
+    if remedy.hindrance:
+        return f"{remedy.text} (can't be built so: {remedy.hindrance})"
+    return remedy.text if remedy.mends else f"{remedy.text} (not enough by itself)"
+
+
 def remedy_document(remedy: Remedy) -> dict[str, Any]:
     """One remedy as plain values; its cost is decimal text, or null where nobody priced it. Source: house rule."""
-    alone = "" if remedy.mends else " (not enough by itself)"
     return {
         "kind": remedy.kind,
         "value": remedy.value,
         "unit": remedy.unit,
+        "depth_mm": remedy.depth,
         "run": remedy.run,
+        "posts": list(remedy.posts),
         "mends": remedy.mends,
-        "text": remedy.text + alone,
+        "change": remedy.text,
+        "text": told(remedy),
+        "hindrance": remedy.hindrance or None,
         "cost": None if remedy.cost is None else f"{remedy.cost:.2f}",
     }

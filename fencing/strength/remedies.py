@@ -1,6 +1,7 @@
 """What to change to get a job within the screening limits, each as a number, and the job so changed, to be priced.
 
-Each remedy is worked out alone, everything else as it is. ``mends`` says whether it is enough by itself.
+Each remedy is worked out alone, everything else as it is; where the post and the footing are both over, one is worked out that
+changes the pitch for the post and the hole for the footing. ``mends`` says whether a remedy is enough by itself.
 """
 
 from __future__ import annotations
@@ -10,25 +11,28 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import ceil
 
-from fencing.faults import Refused
-from fencing.measure import Measure
+from fencing.faults import Level, Notice, Refused
+from fencing.measure import Measure, Run
 from fencing.strength.cases import Case
+from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
 from fencing.strength.root import rising_root
 from fencing.strength.screen import Limits, Outcome, Post, Screening, screen, screen_post
 from fencing.system import PostSection, System
-from fencing.takeoff import take_off
+from fencing.takeoff import TakeOff, take_off
 
 ROUND_MM = 10
 LEAST_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
 WIDEST_MM = 1500
+ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """One change. ``kind``: pitch, hole_depth, hole_diameter, section or height; ``value`` in ``unit``; ``run`` for a height.
+    """One change. ``kind``: pitch, hole_depth, pitch_and_depth, hole_diameter, section or height; ``value`` in ``unit``.
 
-    ``cost`` is what it adds to the job's price, where somebody priced it.
+    ``posts`` are those it was worked out for, ``run`` the run of a height, ``depth`` [mm] the hole that goes with a pitch.
+    ``hindrance`` says why it can't be built so. ``cost`` is what it adds to the job's price, where somebody priced it.
     """
 
     kind: str
@@ -36,35 +40,43 @@ class Remedy:
     unit: str
     mends: bool
     text: str
+    posts: tuple[str, ...]
     run: str | None = None
+    depth: int | None = None
+    hindrance: str = ""
     cost: Decimal | None = None
 
 
 def remedies(screening: Screening) -> tuple[Remedy, ...]:
     """Changes that bring the posts that are over within the limits.
 
-    Rule: each of pitch, hole depth, hole diameter, section and height is solved alone for the worst post it can help; pitches and
-    heights are rounded down, holes up, to 10 mm. Retrofits stand on what is there: for them only a lower fence is proposed.
+    Rule: each of pitch, hole depth, hole diameter, section and height is solved alone for the worst post it can help; where none
+    of the first three mends both post and footing, the pitch the sections take is solved first and the hole for it then. Pitches
+    and heights are rounded down, holes up, to 10 mm. Retrofits stand on what is there: for them only a lower fence is proposed.
 
     Args:
         screening: of the job.
 
     Returns:
-        Remedies in the order pitch, hole depth, hole diameter, section, then a height for each run; none where nothing is over.
+        In the order pitch, hole depth, both, hole diameter, section, then a height for each run; none where nothing is over.
 
     Source: house rule; the limits are the method's.
     """
     over = [post for post in screening.posts if post.outcome is Outcome.OVER]
     built = {run.id for run in screening.takeoff.runs}
     own = [post for post in over if post.case.run in built]
-    found = [*_pitch(screening, own), *_depth(screening, own), *_diameter(screening, own), *_section(own)]
+    alone, wider = [*_pitch(screening, own), *_depth(screening, own)], _diameter(screening, own)
+    both = [] if any(remedy.mends for remedy in (*alone, *wider)) else _pitch_and_depth(screening, own)
+    found = [*alone, *both, *wider, *_section(own)]
     for run in dict.fromkeys(post.case.run for post in over):
         found += _height(screening, run, [post for post in over if post.case.run == run])
     return tuple(found)
 
 
 def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[Remedy, ...]:
-    """Remedies with what each adds to the job's price; a section has none, as the system offers no other.
+    """Remedies with what each adds to the job's price.
+
+    Rule: no price for a section, as the system offers no other, nor for what can't be built.
 
     Args:
         screening: of the job.
@@ -81,7 +93,10 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
         return ()
     now = price(takeoff.measure, takeoff.system)
     changed = [(remedy, changed_job(takeoff.measure, takeoff.system, remedy)) for remedy in found]
-    return tuple(remedy if job is None else replace(remedy, cost=price(*job) - now) for remedy, job in changed)
+    return tuple(
+        remedy if job is None or remedy.hindrance else replace(remedy, cost=price(*job) - now)
+        for remedy, job in changed
+    )
 
 
 def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measure, System] | None:
@@ -91,6 +106,8 @@ def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measu
     """
     if remedy.kind == "pitch":
         return measure, replace(system, pitch=remedy.value)
+    if remedy.kind == "pitch_and_depth" and remedy.depth:
+        return measure, replace(_deeper(system, remedy.depth), pitch=remedy.value)
     if remedy.kind == "hole_diameter":
         end = max(remedy.value, system.hole.end_diameter)
         return measure, replace(system, hole=replace(system.hole, diameter=remedy.value, end_diameter=end))
@@ -112,8 +129,15 @@ def _deeper(system: System, depth: int) -> System:
 
 
 def _lower(measure: Measure, remedy: Remedy) -> Measure:
-    runs = tuple(replace(run, height=remedy.value) if run.id == remedy.run else run for run in measure.runs)
-    return replace(measure, runs=runs)
+    return replace(measure, runs=tuple(_lowered_run(run, remedy) for run in measure.runs))
+
+
+def _lowered_run(run: Run, remedy: Remedy) -> Run:
+    """The run at the remedy's height; gates that stood as high as the fence follow it."""
+    if run.id != remedy.run:
+        return run
+    gates = tuple(replace(gate, height=remedy.value) if gate.height == run.height else gate for gate in run.gates)
+    return replace(run, height=remedy.value, gates=gates)
 
 
 def _limits(screening: Screening, case: Case) -> Limits:
@@ -123,19 +147,29 @@ def _limits(screening: Screening, case: Case) -> Limits:
 
 
 def _checked(screening: Screening, remedy: Remedy) -> Remedy:
-    """The remedy, with ``mends`` told by taking off and screening the changed job: new bays, zones and posts and all."""
+    """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all."""
     takeoff = screening.takeoff
     job = changed_job(takeoff.measure, takeoff.system, remedy)
     if job is None:
         return remedy
     try:
-        after = screen(take_off(*job), screening.request)
-    except Refused:  # a gate or a taper no longer fits the changed bays
-        return replace(remedy, mends=False)
+        changed = take_off(*job)
+    except Refused as refused:  # a gate or a taper no longer fits the changed bays
+        return replace(remedy, mends=False, hindrance=refused.faults[0].text)
+    after = screen(changed, screening.request)
     built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
-    return replace(
-        remedy, mends=not any(post.outcome is Outcome.OVER for post in after.posts if post.case.run in built)
-    )
+    mends = not any(post.outcome is Outcome.OVER for post in after.posts if post.case.run in built)
+    return replace(remedy, mends=mends, hindrance=_new_stop(takeoff, changed))
+
+
+def _new_stop(before: TakeOff, after: TakeOff) -> str:
+    """What the changed job can't be built with that the job as it is could; nothing where it can."""
+    known = {notice.code for notice in _stops(before)}
+    return next((notice.text for notice in _stops(after) if notice.code not in known), "")
+
+
+def _stops(takeoff: TakeOff) -> list[Notice]:
+    return [notice for notice in takeoff.notices if notice.level is Level.STOP]
 
 
 def _largest_share(post: Post, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
@@ -163,30 +197,83 @@ def _pitch(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
     if not pitches or len(pitches) < len(posts) or min(pitches) < screening.takeoff.system.closing_bay_min:
         return []
-    pitch = min(pitches)
-    return [_checked(screening, Remedy("pitch", pitch, "mm", False, f"a pitch of no more than {pitch} mm"))]
+    least = max(screening.takeoff.system.closing_bay_min, LEAST_SHARE * screening.takeoff.system.pitch)
+    tried: list[Remedy] = []
+    # closer posts stand deeper in the windy end: what was enough where they stood may not be where they stand then
+    for pitch in (round(min(pitches) * share) // ROUND_MM * ROUND_MM for share in (1, 0.9, 0.8, 0.7)):
+        if tried and (tried[-1].mends or pitch < least):
+            break
+        text = f"a pitch of no more than {pitch} mm"
+        tried.append(_checked(screening, Remedy("pitch", pitch, "mm", False, text, _names(posts))))
+    return tried[-1:] if tried[-1].mends else tried[:1]
 
 
 def _depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
-    needed = [max(post.needed or 0, post.second_needed or 0) for post in posts]
-    short = [want for want, post in zip(needed, posts, strict=True) if want > (post.case.embedment or 0)]
-    if not short:
+    short = _short(posts)
+    depth = _depth_for(short, screening.takeoff.system)
+    if depth is None:
         return []
-    depth = _up(max(short) + screening.takeoff.system.hole.bedding)
-    embedment = depth - screening.takeoff.system.hole.bedding
-    text = f"holes {depth} mm deep, posts {embedment} mm in the ground"
-    return [_checked(screening, Remedy("hole_depth", depth, "mm", False, text))]
+    text = _holes(depth, screening.takeoff.system)
+    return [_checked(screening, Remedy("hole_depth", depth, "mm", False, text, _names(short)))]
+
+
+def _depth_for(posts: Sequence[Post], system: System) -> int | None:
+    """The hole [mm] that gives every one of the posts its embedment; None for no posts, or beyond the formula's own depth."""
+    most = max((_wanted(post) for post in posts), default=0)
+    return _up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
+
+
+def _holes(depth: int, system: System) -> str:
+    return f"holes {depth} mm deep, posts {depth - system.hole.bedding} mm in the ground"
+
+
+def _pitch_and_depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
+    """The pitch at which every section takes its moment, with the hole its footings then need."""
+    takeoff, closer, pitch = screening.takeoff, screening, screening.takeoff.system.pitch
+    runs = {run.id for run in takeoff.runs}
+    for _ in range(ROUNDS):
+        stand = [post for post in closer.posts if post.case.run in runs]
+        # the moment is in proportion to the width that hangs on a post, at the same pressure; closer posts may meet more of it
+        pitches = [post.case.spacing / post.utilisation for post in stand if post.utilisation and post.utilisation > 1]
+        if not pitches:
+            break
+        pitch = int(min(pitches)) // ROUND_MM * ROUND_MM
+        if pitch < max(takeoff.system.closing_bay_min, LEAST_SHARE * takeoff.system.pitch):
+            return []
+        try:
+            closer = screen(take_off(takeoff.measure, replace(takeoff.system, pitch=pitch)), screening.request)
+        except Refused:
+            return []
+    depth = _depth_for(stand, takeoff.system)
+    if pitch == takeoff.system.pitch or depth is None or depth <= takeoff.system.hole.depth:
+        return []
+    text = f"a pitch of no more than {pitch} mm and {_holes(depth, takeoff.system)}"
+    return [_checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
+
+
+def _names(posts: Sequence[Post]) -> tuple[str, ...]:
+    """Names of posts in order, a corner once."""
+    return tuple(dict.fromkeys(post.case.post for post in posts))
+
+
+def _wanted(post: Post) -> int:
+    """The embedment both methods are content with [mm]."""
+    return max(post.needed or 0, post.second_needed or 0)
+
+
+def _short(posts: Sequence[Post]) -> list[Post]:
+    return [post for post in posts if _wanted(post) > (post.case.embedment or 0)]
 
 
 def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
-    short = [post for post in posts if max(post.needed or 0, post.second_needed or 0) > (post.case.embedment or 0)]
+    short = _short(posts)
     widths = [_width_for(screening, post) for post in short]
     found = [width for width in widths if width is not None]
     if not found or len(found) < len(short):
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
-    return [_checked(screening, Remedy("hole_diameter", width, "mm", False, text))]
+    return [_checked(screening, Remedy("hole_diameter", width, "mm", False, text, _names(short)))]
 
 
 def _width_for(screening: Screening, post: Post) -> int | None:
@@ -194,8 +281,7 @@ def _width_for(screening: Screening, post: Post) -> int | None:
     limits, given = _limits(screening, post.case), post.case.embedment or 0
 
     def short(width: int) -> bool:
-        wider = screen_post(replace(post.case, diameter=width), limits)
-        return max(wider.needed or 0, wider.second_needed or 0) > given
+        return _wanted(screen_post(replace(post.case, diameter=width), limits)) > given
 
     first = post.case.diameter or ROUND_MM
     if short(WIDEST_MM):
@@ -214,14 +300,20 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
         if post.utilisation is not None and post.utilisation > 1:
             modulus = ceil(post.utilisation * (post.modulus_mm3 or 0))
             wanted[post.case.kind] = max(modulus, wanted.get(post.case.kind, 0))
-    footings_stand = all((post.case.embedment or 0) >= max(post.needed or 0, post.second_needed or 0) for post in posts)
     names = {
         "line": "the two channels of a line post together",
         "square": "a square post",
         "single": "a single channel",
     }
     return [
-        Remedy("section", modulus, "mm3", footings_stand, f"an elastic modulus of {modulus} mm3 for {names[kind]}")
+        Remedy(
+            kind="section",
+            value=modulus,
+            unit="mm3",
+            mends=not _short(posts) and len(wanted) == 1,
+            text=f"an elastic modulus of {modulus} mm³ for {names[kind]}",
+            posts=_names([post for post in posts if post.case.kind == kind and (post.utilisation or 0) > 1]),
+        )
         for kind, modulus in sorted(wanted.items())
     ]
 
@@ -233,8 +325,10 @@ def _height(screening: Screening, run: str, posts: Sequence[Post]) -> list[Remed
     height = min(
         _fence_height(post.case, share) for share, post in zip(shares, posts, strict=True) if share is not None
     )
-    remedy = Remedy("height", height, "mm", True, f"{run} no higher than {height} mm", run=run)
-    return [_checked(screening, remedy)] if run in {built.id for built in screening.takeoff.runs} else [remedy]
+    is_built = run in {built.id for built in screening.takeoff.runs}
+    text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
+    remedy = Remedy("height", height, "mm", True, text, _names(posts), run=run)
+    return [_checked(screening, remedy)] if is_built else [remedy]
 
 
 def _fence_height(case: Case, share: float) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.desk import measure_pages, pages, takeoff_pages
+from quotes.desk import measure_pages, pages, strength_pages, takeoff_pages
 
 urlpatterns = [
     path("", pages.today, name="today"),
@@ -20,4 +20,6 @@ urlpatterns = [
     path("measures/<str:ref>/ways/<int:place>", measure_pages.ways, name="measure-ways"),
     path("measures/<str:ref>/take-off", takeoff_pages.takeoff, name="takeoff"),
     path("measure-worker.js", measure_pages.worker, name="measure-worker"),
+    path("measures/<str:ref>/height", strength_pages.height, name="measure-height"),
+    path("measures/<str:ref>/screening.pdf", strength_pages.annex, name="screening-annex"),
 ]

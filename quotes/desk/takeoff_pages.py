@@ -20,6 +20,7 @@ from quotes.desk.lengths import HEIGHT, read_length
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of
 from quotes.desk.measure_fields import FORMS, LAYOUTS
 from quotes.desk.moved import moved_between, quantity_rows
+from quotes.desk.strength_panel import strength_panel
 from quotes.documents.setout import cut_list, run_sheets
 from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
@@ -59,9 +60,10 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
         "version": version,
         "forms": FORMS,
         "layouts": LAYOUTS,
+        "heights": [run["id"] for run in document.get("runs", [])],
     }
     try:
-        taken, found = _taken(request.business, document)
+        taken, found = taken_off(request.business, document)
     except Refused as refused:
         return render(request, "desk/takeoff.html", {**told, "faults": refused.faults}, status=409)
     written = takeoff_document(taken)
@@ -78,11 +80,16 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "sheets": run_sheets(written, taken.system.gates.screws_per_joint),
             "saws": _saws(taken, found),
             "posts": len({post.id for run in taken.runs for post in run.posts}),
+            "strength": strength_panel(
+                written, taken, found, request.business, priced=request.actor.may(Scope.QUOTES_READ)
+            ),
+            "may_write": request.actor.may(Scope.MEASURES_WRITE) and not measure.draft_at,
         },
     )
 
 
-def _taken(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, Found]:
+def taken_off(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, Found]:
+    """A measure taken off with the system and prices of today. Refused with every fault."""
     measure, found = read_for(business, document)
     return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None), found
 
@@ -95,7 +102,7 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
     if not change:
         return {"asked": asked}
     try:
-        other, _ = _taken(request.business, changed_document(document, change))
+        other, _ = taken_off(request.business, changed_document(document, change))
     except Refused as refused:
         return {"asked": asked, "refused": refused.faults}
     return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}

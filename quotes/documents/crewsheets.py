@@ -35,7 +35,6 @@ def crew_values(document: Document, made: str) -> dict[str, Any]:
         "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"]),
         "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
         "strength": strength_sheet(build["takeoff"]),
-        "curves": drawings(build, "curves"),
         "drawings": drawings(build, *shown),
         "options": document.get("options", []),
     }

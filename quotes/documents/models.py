@@ -14,6 +14,7 @@ class Kind(models.TextChoices):
     SET_OUT = "set_out", "set-out sheet"
     CUT_LIST = "cut_list", "cut list"
     CARE = "care", "care sheet"
+    SCREENING = "screening", "screening annex"
     ACCEPTANCE = "acceptance", "acceptance record"
 
 

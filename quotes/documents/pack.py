@@ -7,9 +7,11 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
+from quotes.documents.annex import annex_pdf, place_of
 from quotes.documents.crewsheets import care_values, crew_values
 from quotes.documents.quotesheet import face, quote_values
 from quotes.documents.rendering import Enclosure, Variant, markup, render
+from quotes.offers.difference import standing_build
 from quotes.offers.sums import NOTHING_CHOSEN, Choices
 from quotes.offers.viewing import crew_document, party_document
 
@@ -31,6 +33,25 @@ def crew_pdf(content: Content, template: str, choices: Mapping[str, Any] | None 
     document, made = crew_document(content, choices), content["dates"]["sent_at"]
     values = care_values(document, made) if template == "care" else crew_values(document, made)
     return render(markup(template, values), Variant.ACCESSIBLE, made_at(content))
+
+
+def is_annexed(content: Content, choices: Mapping[str, Any] | None = None) -> bool:
+    """Whether a screening annex comes with the pack: the measure asks for the screening."""
+    return "strength" in standing_build(content, choices)["takeoff"]
+
+
+def screening_pdf(content: Content, choices: Mapping[str, Any] | None = None) -> bytes:
+    """The screening annex of what is built, with the prices of what would help: for the business, not for a party."""
+    build, job = standing_build(content, choices), content["job"]
+    takeoff = build["takeoff"]
+    return annex_pdf(
+        {**takeoff, "strength": {**takeoff["strength"], "remedies": build["remedies"]}},
+        build["drawings"]["curves"],
+        face=content["business"],
+        heading=f"Quote {content['number']}, revision {content['revision']} · {job['number']} {job['label']}".strip(),
+        place=place_of(content["site"]),
+        made=made_at(content),
+    )
 
 
 def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]], choices: list[str]) -> bytes:
@@ -63,3 +84,5 @@ def whole_pack(content: Content) -> Iterator[tuple[str, bytes]]:
     yield "set-out.pdf", crew_pdf(content, "setout")
     yield "cut-list.pdf", crew_pdf(content, "cutlist")
     yield "care.pdf", crew_pdf(content, "care")
+    if is_annexed(content):
+        yield "screening.pdf", screening_pdf(content)

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.documents.models import Document, Kind, State
-from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf
+from quotes.documents.pack import acceptance_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
 from quotes.jobs.canonical import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
@@ -33,6 +33,11 @@ def want_documents(*, revision: Revision, kinds: tuple[Kind, ...]) -> list[Docum
     return rows
 
 
+def is_screened(revision: Revision) -> bool:
+    """Whether a screening annex belongs to what was agreed."""
+    return is_annexed(parsed(revision.content), revision.choices)
+
+
 def make(document: Document) -> bytes:
     """The PDF of a wanted document, from its revision's frozen content."""
     revision, kind = document.revision, Kind(document.kind)
@@ -41,6 +46,8 @@ def make(document: Document) -> bytes:
         return quote_pdf(content, document.party)
     if kind is Kind.ACCEPTANCE:
         return acceptance_pdf(content, revision.content_sha256, _answers(revision), _chosen(content, revision))
+    if kind is Kind.SCREENING:
+        return screening_pdf(content, revision.choices)
     return crew_pdf(content, TEMPLATES[kind], revision.choices)
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
-from quotes.documents.figures import ranges
+from quotes.documents.figures import MINUS, ranges
+from shared.money import shown
 
 Document = Mapping[str, Any]
 
@@ -22,6 +24,21 @@ WORDS = {"doubled": "soil bearing doubled", "constrained": "paved at the ground"
 
 
 @dataclass(frozen=True, slots=True)
+class RemedyRow:
+    """A change that would help. ``cost``: what it adds before tax, empty if nobody priced it. ``height`` [mm] is of ``run``."""
+
+    number: int
+    change: str
+    text: str
+    posts: str
+    cost: str
+    mends: bool
+    kind: str
+    run: str
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
 class ScreenedRow:
     """Posts alike in everything but their place. Height and embedment in mm, force in kN, moments in kN.m."""
 
@@ -33,38 +50,88 @@ class ScreenedRow:
     used: str
     embedment: str
     needed: str
+    second: str
     outcome: str
+    reasons: tuple[str, ...]
+    helps: tuple[RemedyRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class StrengthSheet:
+    """``has_second``: a second method's embedment stands beside the first's. ``priced``: any remedy has a price."""
+
     method: str
     inputs: str
     ground: str
     summary: str
+    meaning: tuple[str, ...]
     rows: tuple[ScreenedRow, ...]
-    remedies: tuple[str, ...]
+    remedies: tuple[RemedyRow, ...]
     remarks: tuple[str, ...]
     disclaimer: str
+    has_second: bool
+    priced: bool
 
 
-def strength_sheet(takeoff: Document) -> StrengthSheet | None:
-    """The screening of a take-off document as printed; None where the measure asks for none."""
+def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None) -> StrengthSheet | None:
+    """The screening of a take-off document as shown; None where the measure asks for none.
+
+    Args:
+        takeoff: the document; its remedies may carry a cost.
+        price: how a cost is written; None: no costs are shown.
+    """
     told = takeoff.get("strength")
     if told is None:
         return None
     ground = told["ground"]
     classes = "; ".join(one["label"] for one in ground["classes"])
     methods = " and ".join(filter(None, (ground["formula"], ground["second_opinion"])))
+    remedies = tuple((_names(one), _remedy(number, one, price)) for number, one in enumerate(told["remedies"], 1))
     return StrengthSheet(
         method=told["method"]["title"],
         inputs=", ".join(_inputs(told["inputs"])) or "none beyond the method's own",
         ground=f"{classes} ({ground['table']}); embedment by {methods}",
         summary=_summary(told),
-        rows=tuple(_rows(told["posts"])),
-        remedies=tuple(remedy["text"] for remedy in told["remedies"]),
+        meaning=tuple(told.get("meaning", ())),
+        rows=tuple(_rows(told["posts"], remedies)),
+        remedies=tuple(row for _, row in remedies),
         remarks=tuple(told["remarks"]),
         disclaimer=told["disclaimer"],
+        has_second=any(post["second_opinion_mm"] is not None for post in told["posts"]),
+        priced=any(row.cost for _, row in remedies),
+    )
+
+
+def price_change(currency: str, locale: str) -> Callable[[str], str]:
+    """Writes what a change adds to the price.
+
+    >>> price_change("EUR", "en")("412.5"), price_change("EUR", "en")("-20")
+    ('+€412.50', '−€20.00')
+    """
+
+    def written(cost: str) -> str:
+        amount = Decimal(cost)
+        return ("+" if amount >= 0 else MINUS) + shown(abs(amount), currency, locale)
+
+    return written
+
+
+def _names(remedy: Document) -> tuple[str, ...]:
+    return tuple(remedy.get("posts", ()))  # revisions sent before remedies named their posts have none
+
+
+def _remedy(number: int, remedy: Document, price: Callable[[str], str] | None) -> RemedyRow:
+    cost = remedy["cost"]
+    return RemedyRow(
+        number=number,
+        change=remedy.get("change", remedy["text"]),
+        text=remedy["text"],
+        posts=ranges(_names(remedy)),
+        cost=price(cost) if price and cost is not None else "",
+        mends=remedy["mends"],
+        kind=remedy["kind"],
+        run=remedy["run"] or "",
+        height=remedy["value"] if remedy["kind"] == "height" else 0,
     )
 
 
@@ -93,21 +160,22 @@ def _summary(told: Document) -> str:
     return "; ".join(lines) + "."
 
 
-def _rows(posts: Iterable[Document]) -> Iterable[ScreenedRow]:
-    alike: dict[tuple[str, ...], list[str]] = {}
+def _rows(posts: Iterable[Document], remedies: Iterable[tuple[tuple[str, ...], RemedyRow]]) -> Iterable[ScreenedRow]:
+    """A row for posts alike, in order; each with the changes worked out for it."""
+    alike: dict[tuple[Any, ...], list[str]] = {}
+    known = tuple(remedies)
     for post in posts:
-        alike.setdefault(_figures(post), []).append(post["post"])
+        over = post["outcome"] == "over"
+        helps = tuple(row for names, row in known if over and post["post"] in names)
+        alike.setdefault((*_figures(post), tuple(post["reasons"]), helps), []).append(post["post"])
     return (ScreenedRow(ranges(names), *figures) for figures, names in alike.items())
 
 
+FIGURES = (
+    "height_mm", "force_kn", "moment_knm", "capacity_knm", "utilisation", "embedment_mm", "embedment_needed_mm",
+    "second_opinion_mm",
+)  # fmt: skip
+
+
 def _figures(post: Document) -> tuple[str, ...]:
-    names = (
-        "height_mm",
-        "force_kn",
-        "moment_knm",
-        "capacity_knm",
-        "utilisation",
-        "embedment_mm",
-        "embedment_needed_mm",
-    )
-    return (*("–" if post[name] is None else str(post[name]) for name in names), post["outcome"])
+    return (*("–" if post[name] is None else str(post[name]) for name in FIGURES), post["outcome"])

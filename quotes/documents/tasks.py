@@ -16,8 +16,10 @@ def want_quotes(event: Event) -> None:
 
 @handles("quote.accepted")
 def want_pack(event: Event) -> None:
+    revision = _revision(event)
     kinds = (Kind.ACCEPTANCE, Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE)
-    services.want_documents(revision=_revision(event), kinds=kinds)
+    annexes = (Kind.SCREENING,) if services.is_screened(revision) else ()
+    services.want_documents(revision=revision, kinds=(*kinds, *annexes))
 
 
 @handles("document.wanted", slow=True)

@@ -17,8 +17,9 @@ from fencing.takeoff import take_off
 from fencing.writing import takeoff_document
 from quotes.jobs import measuring, queries
 from quotes.jobs.bodies import DraftIn, MeasureIn, TakeOffIn
-from quotes.jobs.canonical import parsed
+from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.jobs.remedied import with_prices
 from quotes.jobs.rows import (
     DOCUMENT,
     MEASURE_FULL_SHAPE,
@@ -135,9 +136,16 @@ class MeasureTakeOff(Endpoint):
         if asked and not (asked.isascii() and asked.isdigit() and len(asked) < 9):
             fault = {"parameter": "version", "code": "version", "detail": "Say the number of a version."}
             raise Problem("bad-parameter", errors=[fault])
-        kept = take_off_of(version=find_version(self, ref, int(asked) if asked else None))
-        response = Response(parsed(kept.document))
-        response["ETag"] = f'"{kept.sha256}"'
+        version = find_version(self, ref, int(asked) if asked else None)
+        kept = take_off_of(version=version)
+        document, mark = parsed(kept.document), kept.sha256
+        if "strength" in document and self.actor.may(Scope.QUOTES_READ):
+            measure, found = read_for(self.business, parsed(version.document))
+            prices = found.prices if looks_at_prices(measure) else None
+            document = with_prices(document, take_off(measure, found.system, prices), found)
+            mark = digest(canonical(document))
+        response = Response(document)
+        response["ETag"] = f'"{mark}"'
         return response
 
 
@@ -150,7 +158,7 @@ class TakeOffs(Endpoint):
     @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SHAPE}, summary="Take off a measure")
     def post(self, request: Request) -> Response:
         body, raw = self.read(TakeOffIn), _document(request.data)
-        system, document, prices = body.get("system"), raw["measure"], None
+        system, document, prices, found = body.get("system"), raw["measure"], None, None
         if isinstance(system, Mapping):
             measure, built_from = _read_both(document, raw["system"])
         else:
@@ -161,7 +169,11 @@ class TakeOffs(Endpoint):
             built_from = found.system
             prices = found.prices if looks_at_prices(measure) else None
         with pointing("/measure"):
-            return Response(takeoff_document(take_off(measure, built_from, prices)))
+            taken = take_off(measure, built_from, prices)
+        written = takeoff_document(taken)
+        if found is not None and self.actor.may(Scope.QUOTES_READ):
+            written = with_prices(written, taken, found)
+        return Response(written)
 
 
 def _read_both(document: object, system: object) -> tuple[Measure, System]:

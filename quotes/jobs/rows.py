@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from quotes.jobs.schema_api import schemas
+
 TEXT = {"type": "string"}
 WHOLE = {"type": "integer"}
 DATE = {"type": ["string", "null"], "format": "date"}
@@ -59,7 +61,12 @@ MEASURE_FULL_SHAPE = shape(
 TAKEOFF_SHAPE = {
     "type": "object",
     "required": ["takeoff"],
-    "properties": {"takeoff": WHOLE, "measure_sha256": TEXT, "system": TEXT},
+    "properties": {
+        "takeoff": WHOLE,
+        "measure_sha256": TEXT,
+        "system": TEXT,
+        "strength": {name: part for name, part in schemas()["screening-1"].items() if name != "$schema"},
+    },
     "additionalProperties": True,
 }
 

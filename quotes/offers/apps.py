@@ -11,5 +11,9 @@ class OffersConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Tells the catalogue who knows what a change of prices means."""
+        """Tells the catalogue who knows what a change of prices means, and the jobs who prices what would help a fence."""
         import_module("quotes.offers.price_effect")
+        from quotes.jobs.remedied import prices_remedies
+        from quotes.offers.building import remedies_today
+
+        prices_remedies(remedies_today)

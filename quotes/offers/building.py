@@ -9,16 +9,18 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from django.utils import timezone
+
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
-from fencing.faults import Level
+from fencing.faults import Level, Refused
 from fencing.measure import Measure, Retrofit, Run
 from fencing.strength.document import remedy_document
-from fencing.strength.remedies import priced as priced_remedies
+from fencing.strength.remedies import Remedy, priced
 from fencing.strength.screen import screen
 from fencing.system import System
 from fencing.takeoff import TakeOff, take_off
-from fencing.writing import takeoff_document
+from fencing.writing import affordable_remedies, takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
@@ -71,8 +73,8 @@ def build(
     takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
     shares = basis.shares(measure)
     costs = cost_lines(takeoff, found, basis)
-    priced = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup))
-    lines = customer_lines(costs, priced.lines, takeoff, basis.rules, shares)
+    sums = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup))
+    lines = customer_lines(costs, sums.lines, takeoff, basis.rules, shares)
     whole = overall_shares(lines, shares)
     for place, extra in enumerate(basis.setup.get("extras", [])):
         lines.append(hand_line(f"extra.{place + 1}", "extra", extra, basis.rules, whole))
@@ -86,28 +88,42 @@ def build(
         "system_version": found.version,
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
-        "remedies": _remedies(takeoff, found, basis),
+        "remedies": [remedy_document(remedy) for remedy in priced_remedies(takeoff, found, basis)],
         **shown_with(takeoff),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
         "lines": lines,
         "overall": {name: str(share) for name, share in whole.items() if share},
         "costing": [
-            _costing(line, costs[place] if place < len(costs) else None) for place, line in enumerate(priced.lines)
+            _costing(line, costs[place] if place < len(costs) else None) for place, line in enumerate(sums.lines)
         ],
     }
 
 
-def _remedies(takeoff: TakeOff, found: Found, basis: Basis) -> list[dict[str, Any]]:
-    """What would bring the posts that are over within the screening's limits, each with what it adds before tax."""
-    if takeoff.measure.strength is None or sum(len(run.posts) for run in takeoff.runs) > MOST_PRICED:
-        return []
+def priced_remedies(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:
+    """What would bring the posts that are over within the screening's limits, each with what it adds before tax.
+
+    Without prices where the job has too many posts for that, or the catalogue no price for it.
+    """
+    if takeoff.measure.strength is None:
+        return ()
+    screening = screen(takeoff)
+    if sum(len(run.posts) for run in takeoff.runs) > MOST_PRICED:
+        return affordable_remedies(screening)
 
     def net(measure: Measure, system: System) -> Decimal:
         changed = take_off(measure, system, found.prices if looks_at_prices(measure) else None)
-        priced = price(cost_lines(changed, found, basis), basis.rules, discount=_discount(basis.setup))
-        return sum((line.net for line in priced.lines), Decimal(0))
+        sums = price(cost_lines(changed, found, basis), basis.rules, discount=_discount(basis.setup))
+        return sum((line.net for line in sums.lines), Decimal(0))
 
-    return [remedy_document(remedy) for remedy in priced_remedies(screen(takeoff), net)]
+    try:
+        return priced(screening, net)
+    except Refused:
+        return affordable_remedies(screening)
+
+
+def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
+    """Remedies at today's prices, before anything else of a quote is settled."""
+    return priced_remedies(takeoff, found, basis_of(found.business, {}, "owner", timezone.localdate()))
 
 
 def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
@@ -130,11 +146,12 @@ def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> 
     if "system" in change:
         other["system"] = change["system"]
     other["defaults"] = {**document.get("defaults", {}), **named}
-    other["runs"] = [_changed_run(run, named) for run in document.get("runs", [])]
+    other["runs"] = [changed_run(run, named) for run in document.get("runs", [])]
     return other
 
 
-def _changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
+def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
+    """A run without what ``named`` replaces, to be said anew; a gate as high as the fence follows it."""
     changed = {**{key: value for key, value in run.items() if key not in named}}
     gates = run.get("gates")
     if gates and ("height_mm" in named or "lattice_mm" in named):

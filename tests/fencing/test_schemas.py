@@ -146,8 +146,12 @@ def test_a_system_has_no_hidden_defaults(key: str) -> None:
 
 
 def test_the_schemas_of_a_screening_stand_whole_in_those_that_ask_for_it() -> None:
-    for name, part in (("measure-1", "strength-1"), ("system-1", "steel-1")):
-        embedded = schema(name)["$defs"]["strength"]
+    for name, part, member in (
+        ("measure-1", "strength-1", "strength"),
+        ("system-1", "steel-1", "strength"),
+        ("takeoff-1", "screening-1", "screening"),
+    ):
+        embedded = schema(name)["$defs"][member]
         alone = schema(part)
         del alone["$schema"], embedded["$id"]
         assert embedded == alone
@@ -165,3 +169,47 @@ def test_the_take_off_of_the_contract_s_example_is_what_its_schema_says() -> Non
     system = read_system(json.loads(SYSTEMS[0].read_text()))
     written = takeoff_document(take_off(read_measure(FULL_MEASURE, system), system))
     assert list(VALIDATORS["takeoff-1"].iter_errors(written)) == []
+
+
+ASKED: dict[str, dict[str, Any]] = {
+    "all over, by steel and formula": {"pressure_kpa": "0.60", "soil_class": "clay", "undrained_kpa": 50},
+    "both methods of the ground": {"pressure_kpa": "0.50", "soil_class": "gravel", "doubled": True},
+    "within": {"pressure_kpa": "0.05", "soil_class": "rock", "doubled": True},
+    "no presumptive value": {"pressure_kpa": "0.60", "soil_class": "fill"},
+    "old footings measured": {"pressure_kpa": "0.20", "old_embedment_mm": 500, "old_diameter_mm": 250},
+}
+
+
+@pytest.mark.parametrize("case", ASKED)
+def test_a_screening_is_what_its_schema_says(case: str) -> None:
+    system = read_system(json.loads(SYSTEMS[1].read_text()))
+    ridge: dict[str, Any] = json.loads((ROOT / "demo/measures/7-screened-ridge.json").read_text())
+    ridge["strength"] = {"method": "given_pressure", **ASKED[case]}
+    ridge["retrofits"] = [
+        {"id": "R1", "bays_mm": [2400, 2310], "lattice_mm": 340, "existing_height_mm": 1500},
+        {"id": "R2", "bays_mm": [2400], "lattice_mm": 340},
+    ]
+    written = takeoff_document(take_off(read_measure(ridge, system), system))
+    assert list(VALIDATORS["takeoff-1"].iter_errors(written)) == []
+    assert list(Draft202012Validator(schema("screening-1")).iter_errors(written["strength"])) == []
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda told: told.update(safe=True),
+        lambda told: told.update(outcome="safe"),
+        lambda told: told["posts"][0].update(moment_knm=1.25),
+        lambda told: told["posts"][0].pop("second_opinion_mm"),
+        lambda told: told["remedies"][0].update(cost=12),
+        lambda told: told["remedies"][0].update(posts=[]),
+        lambda told: told.pop("disclaimer"),
+    ],
+)
+def test_a_screening_that_says_something_else_is_refused(spoil: Callable[[dict[str, Any]], object]) -> None:
+    system = read_system(json.loads(SYSTEMS[1].read_text()))
+    ridge = json.loads((ROOT / "demo/measures/7-screened-ridge.json").read_text())
+    ridge["strength"] |= {"pressure_kpa": "0.50"}
+    written = takeoff_document(take_off(read_measure(ridge, system), system))["strength"]
+    spoil(written)
+    assert not Draft202012Validator(schema("screening-1")).is_valid(written)

@@ -222,7 +222,7 @@ def test_the_drawing_is_well_formed_and_tells_its_curves_apart_without_colour() 
     drawing = draw_chart(made)
     assert drawing == draw_chart(made)
     curves = [tag for tag in re.findall("<path[^>]*>", drawing) if "fill=" in tag]
-    assert ["stroke-dasharray" in tag for tag in curves] == [False, True]
+    assert ["stroke-dasharray" in tag for tag in curves] == [False, True, False, True]  # each curve, then each in the key
     assert etree.fromstring(drawing.encode()).tag == "{http://www.w3.org/2000/svg}svg"
 
 

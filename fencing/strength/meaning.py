@@ -1,0 +1,133 @@
+"""What a screening's outcome means, said as a person would: neither alarm nor comfort, and never a verdict on the fence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from fencing.strength.footing import Ground, ground_of, second_needed_mm
+from fencing.strength.screen import Outcome, Post, Screening
+
+
+@dataclass(frozen=True, slots=True)
+class _Typical:
+    words: str
+    undrained_kpa: float | None = None
+    friction_deg: float | None = None
+    unit_weight_kn_m3: float | None = None
+
+
+TYPICAL = {
+    "clay": _Typical("firm clay of 40 kPa undrained strength", undrained_kpa=40),
+    "sand": _Typical("loose sand of 30 degrees and 18 kN/m³", friction_deg=30, unit_weight_kn_m3=18),
+    "gravel": _Typical("gravel of 34 degrees and 19 kN/m³", friction_deg=34, unit_weight_kn_m3=19),
+}
+"""Soil the second method is shown in where no strength is stated, for comparison alone. Source: textbook ranges, from memory."""
+
+
+def meaning(screening: Screening) -> tuple[str, ...]:
+    """What a reader should make of the outcome.
+
+    Rule: first how many posts and by what, then what the pole formula takes for granted, the second method's answer beside it,
+    and who decides. Sentences stand only where they apply.
+
+    Args:
+        screening: of the job.
+
+    Returns:
+        Sentences in the order they are read.
+
+    Source: house rule; what the formula takes for granted: IBC 1807.3.
+    """
+    over = [post for post in screening.posts if post.outcome is Outcome.OVER]
+    outside = [post for post in screening.posts if post.outcome is Outcome.OUTSIDE]
+    lines: list[str] = []
+    if over:
+        lines += _over(screening, over)
+    if outside or screening.unscreened:
+        lines.append(
+            "Outside the method means that it has no answer there, good or bad: something it needs is not stated, or the case is "
+            "beyond what it was made for. Each such post says which."
+        )
+    if screening.posts and not over and not outside:
+        lines.append(
+            "Within the limits means that this method, for the wind and ground stated, asks for no more than is given. It has "
+            "not seen the ground, the workmanship or what rust and roots will do."
+        )
+    if over:
+        lines.append(
+            "Over means beyond this method's limits; it is not a forecast that the fence falls, and not a formality either. What "
+            "follows is decided by people: one of the changes worked out, better knowledge of the ground, or an engineer's word."
+        )
+    return tuple(lines)
+
+
+def _over(screening: Screening, over: Sequence[Post]) -> list[str]:
+    steel = [post for post in over if post.utilisation is not None and post.utilisation > 1]
+    footed = [post for post in over if post.needed is not None and post.needed > (post.case.embedment or 0)]
+    parts = [f"{len(steel)} by the steel"] * bool(steel) + [f"{len(footed)} by the pole formula"] * bool(footed)
+    verb = "is" if len(over) == 1 else "are"
+    lines = [f"{len(over)} of {len(screening.posts)} posts {verb} over" + (f": {', '.join(parts)}." if parts else ".")]
+    if steel:
+        worst = max(post.utilisation or 0 for post in steel)
+        lines.append(
+            f"The steel of the hardest pressed post is asked for {worst:.2f} times what its section takes with the capacity "
+            "factor, in the full stated wind, all of it square to the fence."
+        )
+    if footed:
+        lines += [_formula(footed), *_second(screening, footed)]
+    return lines
+
+
+def _formula(footed: Sequence[Post]) -> str:
+    worst = max(footed, key=lambda post: (post.needed or 0) - (post.case.embedment or 0))
+    return (
+        "The pole formula is the building code's, written for single poles and signs. It takes a low bearing value for the soil "
+        "from a table, keeps a margin on it, and counts on nothing but the ground beside the post. Most solid fences on footings "
+        "of usual depth come out over by it, so look at how far: the hardest pressed post here would need "
+        f"{worst.needed} mm in the ground and has {worst.case.embedment} mm."
+    )
+
+
+def _second(screening: Screening, footed: Sequence[Post]) -> list[str]:
+    """The second method beside the formula: by the stated soil, or by a typical one for comparison."""
+    stated = [post for post in footed if post.second_needed is not None]
+    if stated:
+        worst = max(stated, key=lambda post: post.second_needed or 0)
+        given, second = worst.case.embedment or 0, worst.second_needed or 0
+        agrees = (
+            "so both call it short"
+            if second > given
+            else "so the two differ: an engineer can say which fits this ground"
+        )
+        return [f"The second method (Broms, with the stated soil) asks for {second} mm at {worst.case.post}, {agrees}."]
+    compared = _compared(screening, max(footed, key=lambda post: post.needed or 0))
+    if compared is None:
+        return []
+    post, soil, second = compared
+    return [
+        f"For comparison only: in {soil} (taken here, not measured) the second method (Broms, with a factor of safety of "
+        f"{_ground(screening, post).safety_factor:g}) would ask for {second} mm at {post.case.post}. State the soil's "
+        "strength and it is counted."
+    ]
+
+
+def _compared(screening: Screening, post: Post) -> tuple[Post, str, int] | None:
+    """The post's embedment by Broms in a typical soil of its class; None for a class that has none."""
+    ground = _ground(screening, post)
+    if post.case.diameter is None or ground.soil_class not in TYPICAL:
+        return None
+    typical = TYPICAL[ground.soil_class]
+    strong = replace(
+        ground,
+        undrained_kpa=typical.undrained_kpa,
+        friction_deg=typical.friction_deg,
+        unit_weight_kn_m3=typical.unit_weight_kn_m3,
+    )
+    needed = second_needed_mm(post.footing_load, post.case.diameter / 1000, strong)
+    return None if needed is None else (post, typical.words, needed)
+
+
+def _ground(screening: Screening, post: Post) -> Ground:
+    soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
+    return ground_of(screening.request.inputs, soils.get(post.case.run))

@@ -1,0 +1,62 @@
+"""The strength panel of the take-off sheet: the screening post by post, what would help and at what price, and the curves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fencing.strength.curve_drawing import draw_chart
+from fencing.strength.curves import chart
+from fencing.strength.screen import screen
+from fencing.takeoff import TakeOff
+from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
+from quotes.jobs.remedied import with_prices
+from quotes.jobs.systems import Found
+from quotes.offers.building import changed_run
+from shared.models import Business
+
+
+@dataclass(frozen=True, slots=True)
+class StrengthPanel:
+    """``curve`` is the chart's markup, empty where there is no run to screen. ``system`` is where pitch and holes are kept."""
+
+    sheet: StrengthSheet
+    curve: str
+    system: str
+
+
+def strength_panel(
+    written: Mapping[str, Any], taken: TakeOff, found: Found, business: Business, *, priced: bool
+) -> StrengthPanel | None:
+    """The panel of a take-off; None where its measure asks for no screening.
+
+    Args:
+        written: the take-off as its document.
+        taken: the same.
+        found: the system and prices it was made with.
+        business: whose currency is shown.
+        priced: whether the reader may see what a change costs.
+    """
+    if priced:
+        price = price_change(business.currency, business.locale)
+        sheet = strength_sheet(with_prices(written, taken, found), price)
+    else:
+        sheet = strength_sheet(written)
+    if sheet is None:
+        return None
+    return StrengthPanel(sheet, curve_of(taken), found.code)
+
+
+def curve_of(taken: TakeOff) -> str:
+    """Allowed height against pitch as one drawing; nothing without a run."""
+    return draw_chart(chart(screen(taken))) if taken.runs else ""
+
+
+def lowered(document: Mapping[str, Any], run: str, height: int) -> dict[str, Any]:
+    """The measure with one run at another height; gates as high as the fence follow it."""
+
+    def row(one: Mapping[str, Any]) -> dict[str, Any]:
+        return {**changed_run(one, {"height_mm": height}), "height_mm": height} if one["id"] == run else dict(one)
+
+    return {**document, "runs": [row(one) for one in document["runs"]]}

@@ -1,0 +1,45 @@
+"""The screening annex: the strength screening by itself, with what would help, its prices and the curves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from quotes.documents.quotesheet import CAPTIONS, safe
+from quotes.documents.quotesheet import face as letterhead
+from quotes.documents.rendering import Variant, markup, render
+from quotes.documents.strength_sheet import price_change, strength_sheet
+
+Document = Mapping[str, Any]
+
+
+def place_of(site: Document) -> str:
+    """A site in one line."""
+    return ", ".join(filter(None, (" ".join(site["address"].split()), site["place"])))
+
+
+def annex_pdf(
+    takeoff: Document, curves: Sequence[str], *, face: Document, heading: str, place: str, made: datetime
+) -> bytes:
+    """The annex of a screened take-off.
+
+    Args:
+        takeoff: its document, with ``strength``; remedies with their costs where the reader may see them.
+        curves: the screening curves as SVG.
+        face: of the business (``quotes.offers.content.face``).
+        heading: what was screened: job, measure or quote.
+        place: where it stands.
+        made: the time it bears.
+    """
+    sheet = {
+        "heading": heading,
+        "place": place,
+        "strength": strength_sheet(takeoff, price_change(face["currency"], face["locale"])),
+        "curves": [{"svg": safe(svg), "caption": CAPTIONS["curves"]} for svg in curves],
+        "system": takeoff["system"],
+    }
+    told = made.isoformat().replace("+00:00", "Z")
+    strip = f"Strength screening · {heading} · {face['name']}"
+    values = {"face": letterhead(face), "strip": strip, "made": told, "sheet": sheet}
+    return render(markup("annex", values), Variant.ACCESSIBLE, made)

@@ -1,0 +1,30 @@
+"""What would help a screened fence, priced. What prices a job comes later in its life and registers itself here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from fencing.strength.document import remedy_document
+from fencing.strength.remedies import Remedy
+from fencing.takeoff import TakeOff
+from quotes.jobs.systems import Found
+
+Prices = Callable[[TakeOff, Found], Sequence[Remedy]]
+_PRICERS: list[Prices] = []
+
+
+def prices_remedies(price: Prices) -> Prices:
+    """Registers what prices the remedies of a take-off; the last to register is asked."""
+    if price not in _PRICERS:
+        _PRICERS.append(price)
+    return price
+
+
+def with_prices(document: Mapping[str, Any], taken: TakeOff, found: Found) -> dict[str, Any]:
+    """A take-off document with what each remedy of its screening adds to the price; without a screening as it was."""
+    screened = document.get("strength")
+    if not screened or not screened["remedies"] or not _PRICERS:
+        return dict(document)
+    remedies = [remedy_document(remedy) for remedy in _PRICERS[-1](taken, found)]
+    return {**document, "strength": {**screened, "remedies": remedies}}
