@@ -16,7 +16,7 @@ from fencing.prices import PriceList
 from fencing.system import System
 from shared.business.models import Business
 
-HINT = "give the fence system with --system SYSTEM.json"
+HINT = "run manage.py migrate and start_business, or make demo; takeoff alone also takes --system SYSTEM.json"
 
 
 def catalogued(code: str, named: str | None, err: TextIO) -> tuple[System, PriceList]:

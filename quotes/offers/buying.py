@@ -64,7 +64,7 @@ def _cut(wanted: _Wanted, market: Market, kerf: int, step: int, faults: list[Fau
     by_metre = [one for one in articles if one.length is None]
     stock = [one for one in articles if one.length is not None]
     if not articles:
-        faults.append(_nobody(wanted.role, wanted.colour))
+        faults.append(_nobody(wanted.role, wanted.colour, market))
         return []
     if not stock:
         total = Decimal(sum(-(-length // step) * step * count for length, count in wanted.pieces)) / 1000
@@ -111,7 +111,7 @@ def _counted(
     named = [one for one in articles if one.sku == component]
     finish = [one for one in articles if one.colour is not None]
     if not articles:
-        faults.append(_nobody(role, colour))
+        faults.append(_nobody(role, colour, market))
         return []
     article = _cheapest(named or finish or articles, total, market)
     return [_order(article, colour, _in_sale_units(article, total), market)]
@@ -148,8 +148,13 @@ def _order(article: Article, colour: str | None, quantity: Decimal, market: Mark
     return Bought(article.sku, article.label, article.role, colour, ordered, article.unit, price, cost=cost)
 
 
-def _nobody(role: str, colour: str | None) -> Fault:
-    return Fault(f"/catalogue/{role}", "price.missing", f"{_named(role, colour)}: no supplier sells it today.")
+def _nobody(role: str, colour: str | None, market: Market) -> Fault:
+    text = f"{_named(role, colour)}: no supplier sells it today."
+    sold = {one.colour for one in market.articles if one.role == role and one.colour and market.offers(one.sku)}
+    if sold:
+        finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under colours in the measure."
+        text = f"{text[:-1]}; {finishes}" if colour else f"No finish is chosen: {finishes}"
+    return Fault(f"/catalogue/{role}", "price.missing", text)
 
 
 def _named(role: str, colour: str | None) -> str:

@@ -27,7 +27,8 @@ def test_without_a_business_the_way_out_is_named() -> None:
     code, out, err = answer(COURTYARD)
     assert (code, out) == (2, "")
     assert err == (
-        "/system: there is no business in the database; give the fence system with --system SYSTEM.json [system.none]\n"
+        "/system: there is no business in the database; run manage.py migrate and start_business, or make demo; "
+        "takeoff alone also takes --system SYSTEM.json [system.none]\n"
     )
 
 

@@ -56,6 +56,24 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
     assert "rail 1990" not in bought
 
 
+@pytest.mark.parametrize(
+    ("chosen", "told"),
+    [
+        (None, "No finish is chosen: rail is sold in chalk, moss; name one of them under colours in the measure."),
+        ("rust", "rail in rust: no supplier sells it today; rail is sold in chalk, moss; name one of them under colours"),
+    ],
+)
+def test_a_finish_that_is_missing_is_told_with_those_on_sale(chosen: str | None, told: str) -> None:
+    painted = [
+        (replace(article(f"rail {colour}", "rail", 4000), colour=colour), sold(f"rail {colour}", "9"))
+        for colour in ("moss", "chalk")
+    ]
+    with pytest.raises(Refused) as refused:
+        bought_for(taken_off(replace(RUN, colours=Colours(rail=chosen))), market(*painted))
+    assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail"]
+    assert refused.value.faults[0].text.startswith(told)
+
+
 def test_screws_come_in_whole_packs_at_the_price_of_the_quantity() -> None:
     screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
     box = (article("box", "screw"), sold("box", "0.10", pack="250", breaks=(("250", "0.08"),)))

@@ -71,3 +71,16 @@ def test_bad_input_is_refused_whole_and_nothing_is_kept(business: Business, tmp_
     assert pointers == ["/colour", "/runs/0/length_mm"]
     assert not (tmp_path / "out").exists()
     assert Revision.objects.of(business).count() == 0
+
+
+def test_a_stop_is_quoted_only_with_a_reason(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    document = measure(7200)
+    document["runs"][0] |= {"form": "level", "levels": [[0, 0], [7200, -900]]}
+    code, _, err = _run(tmp_path, document)
+    assert code == 2
+    assert err.splitlines()[-1] == "the reason is given with --override REASON"
+    assert not Revision.objects.of(business).filter(state=State.SENT).exists()
+    assert not (tmp_path / "out").exists()
+    code, _, _ = _run(tmp_path, document, override="the ground is cut level first")
+    assert (code, Revision.objects.of(business).get(state=State.SENT).number) == (0, 1)

@@ -47,6 +47,8 @@ class Command(BaseCommand):
         except Refused as refused:
             for fault in refused.faults:
                 self.stderr.write(f"{fault.pointer or '/'}: {fault.text} [{fault.code}]")
+            if any(fault.pointer == "/override_reason" for fault in refused.faults):
+                self.stderr.write("the reason is given with --override REASON")
             sys.exit(REFUSED)
         except Problem as problem:
             self.stderr.write(f"/: {problem.detail} [{problem.code}]")
