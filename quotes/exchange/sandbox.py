@@ -59,7 +59,7 @@ def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = 
         deliver_to={"address": "4 Reed Lane", "place": "Tern Bay", "postcode": "0123", "country": "NZ"},
         note="A sample order: nothing is delivered, nobody pays.",
     )
-    return services.place(order=order, actor=SYSTEM)
+    return services.place(order=order, actor=SYSTEM, below_least=True)
 
 
 @transaction.atomic

@@ -134,9 +134,10 @@ class _Step(OwnOrder):
 class OrderPlacing(_Step):
     """Placing: the supplier gets to see the order."""
 
-    @extend_schema(request=None, responses={200: ORDER_FULL_SHAPE}, summary="Place a draft")
+    @extend_schema(request=bodies.PlacingIn, responses={200: ORDER_FULL_SHAPE}, summary="Place a draft")
     def post(self, request: Request, ref: str) -> Response:
-        return self.told(services.place(order=self.order(ref), actor=self.actor))
+        body = self.read(bodies.PlacingIn)
+        return self.told(services.place(order=self.order(ref), actor=self.actor, **body))
 
 
 class OrderCancelling(_Step):

@@ -84,6 +84,12 @@ class PlanIn(StrictSerializer):
     deliver_by = serializers.DateField(required=False)
 
 
+class PlacingIn(StrictSerializer):
+    """``below_least``: place it though it is worth less than the supplier takes an order for."""
+
+    below_least = serializers.BooleanField(required=False)
+
+
 class ReasonIn(StrictSerializer):
     reason = TextField(max_length=500)
 

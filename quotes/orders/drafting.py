@@ -26,6 +26,7 @@ from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, note, require
 from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
+from quotes.orders.spoken import beyond, merged, spoken_for
 from shared.business.actors import Actor
 from shared.models import Business
 from shared.numbering import next_number
@@ -50,7 +51,7 @@ class Row:
 
 
 def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> Plan:
-    """What would be ordered for these jobs, the yard's stock first. 409 for a job that nobody agreed to."""
+    """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
     business, takeoffs, kerfs = jobs[0].business, dict[str, Mapping[str, Any]](), set[int]()
     for job in jobs:
         build = agreed_build(job)
@@ -58,9 +59,8 @@ def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: i
             raise Problem("conflict", f"Nothing is agreed on {job.number} yet; an order comes after the acceptance.")
         takeoffs[job.number] = build["takeoff"]
         kerfs.add(build["system"]["rails"]["kerf_mm"])
-    return plan_for(
-        takeoffs, market(business), stock.on_hand(business), kerf=max(kerfs), days=days, most_suppliers=most_suppliers
-    )
+    there = merged([*spoken_for(jobs), *stock.on_hand(business)])
+    return plan_for(takeoffs, market(business), there, kerf=max(kerfs), days=days, most_suppliers=most_suppliers)
 
 
 @transaction.atomic
@@ -75,7 +75,8 @@ def order_for(
 ) -> list[SupplierOrder]:
     """Draft orders for jobs that were agreed: one for each supplier of the plan, what lies in the yard kept for the first job.
 
-    A job that is on order already is refused unless ``again``: two people can't order the same fence twice by mistake.
+    A job that is on order already is refused unless ``again``: two people can't order the same fence twice by mistake. Again
+    orders what is missing beside what is on order or kept for these jobs.
     """
     business = jobs[0].business
     rows = Job.objects.of(business).filter(pk__in=[job.pk for job in jobs]).select_related("site", "business")
@@ -83,7 +84,7 @@ def order_for(
     _refuse_ordered(jobs, again=again)
     days = None if deliver_by is None else max(0, (deliver_by - timezone.localdate()).days)
     plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
-    stock.hold_for(business=business, job=jobs[0], taken=plan.taken, actor=actor)
+    stock.hold_for(business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor)
     known = {row.sku: row for row in components(business).select_related("finish")}
     bought, orders = market(business), list[SupplierOrder]()
     for part in plan.chosen(supplier).orders:
@@ -93,7 +94,7 @@ def order_for(
         note(order, "order.drafted", _drafted(order, jobs), actor, for_supplier=False)
         orders.append(order)
     for job in jobs:
-        names = ", ".join(order.number for order in orders) or "from stock"
+        names = ", ".join(order.number for order in orders) or "everything is there or on order"
         note_event(job=job, kind="order.drafted", text=f"Materials drafted: {names}.", actor=actor)
     return orders
 

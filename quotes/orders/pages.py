@@ -95,7 +95,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _place(request: MemberRequest, row: SupplierOrder) -> str:
-    services.place(order=row, actor=request.actor)
+    services.place(order=row, actor=request.actor, below_least=bool(request.POST.get("below_least")))
     return f"{row.number} is placed with {row.supplier.name}."
 
 
@@ -176,6 +176,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "locale": request.business.locale,
         "may_write": may_write,
         "may_place": may_write and row.state == State.DRAFT,
+        "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
         "may_receive": may_write and row.state in open_states,
         "may_cancel": may_write and row.state in (State.DRAFT, State.PLACED, State.ACKNOWLEDGED),
         "may_close": may_write and row.state == State.RECEIVED,

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from catalogue.bridge import market
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event
@@ -17,6 +18,7 @@ from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
 from shared.business.actors import Actor
+from shared.money import shown
 from shared.outbox import want
 from shared.problems import Problem
 
@@ -25,8 +27,11 @@ OPEN = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
 
 
 @transaction.atomic
-def place(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
-    """Sends a draft to its supplier. Placed already: nothing more happens."""
+def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> SupplierOrder:
+    """Sends a draft to its supplier. Placed already: nothing more happens.
+
+    409 where the goods are worth less than the supplier takes an order for, unless ``below_least``: somebody asked there.
+    """
     order = locked(order)
     if order.state != State.DRAFT and order.placed_at is not None:
         return order
@@ -34,6 +39,14 @@ def place(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
     lines = lines_of(order)
     if not lines:
         raise Problem("conflict", "An order without lines can't be placed.")
+    least = least_order_of(order)
+    if order.goods < least and not below_least:
+        least_text, goods_text = (shown(value, order.currency, order.business.locale) for value in (least, order.goods))
+        raise Problem(
+            "conflict",
+            f"{order.supplier.name} takes orders from {least_text} of goods; this one has {goods_text}. "
+            "Add to it, or ask there and place it with below_least.",
+        )
     now = timezone.now()
     order.placed_at, order.placed_on = now, local_day(order.business, now)
     order.placed_by = actor.name[:160]
@@ -45,6 +58,12 @@ def place(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
     if order.supplier.account_id is None and order.supplier.email:
         want("order.mail", order.ref, business=order.business)
     return order
+
+
+def least_order_of(order: SupplierOrder) -> Decimal:
+    """The goods' value under which the supplier takes no order, by its terms of today."""
+    sellers = market(order.business).sellers
+    return next((one.least_order for one in sellers if one.code == order.supplier.code), ZERO)
 
 
 def face_of(order: SupplierOrder) -> dict[str, Any]:

@@ -50,6 +50,7 @@ def test_what_a_job_needs_is_drafted_once_unless_on_purpose(owner: Client, job: 
     assert again.status_code in (409, 422)
     assert SupplierOrder.objects.of(job.business).count() == count
     assert owner.post(f"/jobs/{job.ref}/orders", {"again": "1"}).status_code == 302
+    assert SupplierOrder.objects.of(job.business).count() == count  # nothing was missing
 
 
 def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> None:

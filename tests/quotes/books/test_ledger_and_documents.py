@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import Decimal as D
 from typing import Any
 
 import pytest
@@ -12,15 +13,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fencing.faults import Refused
-from quotes.books.models import LedgerEntry
+from quotes.books.models import LedgerEntry, ReceivedEntry
 from quotes.books.posting import lock_period, post
-from quotes.orders.models import SupplierOrder
+from quotes.orders.delivering import Count, Counted, receive
+from quotes.orders.models import OrderLine, SupplierOrder
 from shared.models import Business
 from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import placed, supplier_actor
-from tests.quotes.orders.test_reconciliation import act, steps
+from tests.quotes.orders.test_reconciliation import act, cents, steps
 
 pytestmark = pytest.mark.django_db
 
@@ -44,6 +46,7 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
     us, them = actor_of(yard), supplier_actor(cast.supplier)
     yesterday = timezone.localdate() - timedelta(days=1)
     order = placed(yard, {"rail": "10", "hinge": "8"})
+    receive(order=order, count=Count("D", yesterday, (Counted(1, D(6), D(1)),)), actor=us)
     SupplierOrder.objects.of(yard).filter(pk=order.pk).update(placed_on=yesterday)
     locked: list[tuple[Any, ...]] | None = None
     for number, step in enumerate(story):
@@ -58,7 +61,12 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
         post(order)
         order.refresh_from_db()
         rows = ledger(yard, order)
-        assert sum(row[2] for row in rows) == order.goods + order.delivery_fee
-        assert sum(row[3] for row in rows) == order.tax
+        # by another way than the ledger's: what is left of each line at its price, and tax on the sum
+        lines = OrderLine.objects.of(yard).filter(order=order)
+        left = sum((cents((row.quantity - row.cancelled - row.credited) * row.price) for row in lines), D(0))
+        assert sum(row[2] for row in rows) == left + order.delivery_fee
+        assert sum(row[3] for row in rows) == cents((left + order.delivery_fee) * D("0.1"))
+        received = sum((cents((row.received - row.credited) * row.price) for row in lines), D(0))
+        assert sum(ReceivedEntry.objects.of(yard).filter(order=order).values_list("net", flat=True)) == received
         if locked is not None:
             assert [row for row in rows if row[0] <= yesterday] == locked

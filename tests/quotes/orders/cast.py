@@ -66,7 +66,8 @@ def drafted(
 
 def placed(business: Business, quantities: Mapping[str, str] | None = None, **who: Any) -> SupplierOrder:
     """An order that was just placed."""
-    return services.place(order=drafted(business, quantities, **who), actor=actor_of(business))
+    order = drafted(business, quantities, **who)
+    return services.place(order=order, actor=actor_of(business), below_least=True)
 
 
 def line(order: SupplierOrder, position: int) -> OrderLine:

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.faults import Refused
 from quotes.jobs.ordered import ordered_for
@@ -66,7 +67,41 @@ def test_a_job_on_order_is_not_ordered_again_by_mistake(yard: Business) -> None:
     order_for(jobs=[job], actor=actor_of(yard))
     with pytest.raises(Problem, match="on order O0001 already"):
         order_for(jobs=[job], actor=actor_of(yard))
-    assert order_for(jobs=[job], actor=actor_of(yard), again=True)
+    # nothing is missing, so nothing is ordered twice
+    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+
+
+def test_ordering_again_buys_what_was_cancelled_or_sent_back_and_no_more(yard: Business) -> None:
+    job = agreed_job(yard, 12000, 7200)
+    orders = order_for(jobs=[job], actor=actor_of(yard))
+    for order in orders:
+        services.place(order=order, actor=actor_of(yard))
+    wanted = {line.sku: line.wanted for line in OrderLine.objects.of(yard).filter(order=orders[0])}
+    services.cancel(order=orders[0], actor=actor_of(yard), reason="never came")
+    again = order_for(jobs=[job], actor=actor_of(yard), again=True)
+    assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order__in=again)} == wanted
+    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+
+
+def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    need = next(need for need in plan_jobs([job]).needs if need.role == "sheet")
+    sheet = components(yard).get(sku=need.sku)
+    item = stock.put_in(component=sheet, quantity=Decimal(3), actor=actor_of(yard), reason="left from spring")
+    stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
+    order_for(jobs=[job], actor=actor_of(yard))
+    assert OrderLine.objects.of(yard).get(sku=need.sku).wanted == need.quantity - 3
+    assert sum(hold.quantity for hold in Hold.objects.of(yard).filter(job=job)) == 3
+
+
+def test_an_order_by_hand_worth_less_than_the_supplier_takes_is_not_placed_by_mistake(yard: Business) -> None:
+    order = drafted(yard, {"rail": "10"})  # 25.00
+    SupplierTerms.objects.of(yard).filter(supplier=order.supplier).update(least_order=Decimal("25.01"))
+    with pytest.raises(Problem, match=r"takes orders from .*25\.01.* this one has .*25\.00"):
+        services.place(order=order, actor=actor_of(yard))
+    assert services.place(order=order, actor=actor_of(yard), below_least=True).state == "placed"
+    other = drafted(yard, {"rail": "11"})
+    assert services.place(order=other, actor=actor_of(yard)).state == "placed"
 
 
 def test_a_job_nobody_agreed_to_orders_nothing(yard: Business) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import pytest
@@ -66,6 +66,10 @@ def act(order: SupplierOrder, number: int, step: tuple[Any, ...], us: Actor, the
             services.cancel_rest(order=order, actor=us, positions=[position], reason="enough")
 
 
+def cents(amount: Decimal) -> Decimal:
+    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(steps, min_size=1, max_size=10))
 def test_ordered_is_received_and_outstanding_and_cancelled(
@@ -86,7 +90,13 @@ def test_ordered_is_received_and_outstanding_and_cancelled(
             counted = sum((one.quantity for one in row.receipts.all()), Decimal(0))
             replaced = sum((one.quantity for one in row.returns.filter(replace=True)), Decimal(0))
             assert row.received + row.over + replaced == counted
-            assert row.net == ((row.quantity - row.cancelled) * row.price).quantize(Decimal("0.01"))
+            assert row.net == cents((row.quantity - row.cancelled) * row.price)
+            credits = [one.credit for one in row.returns.filter(replace=False)]
+            assert row.returned == sum((one.quantity for one in row.returns.filter(replace=False)), Decimal(0))
+            assert 0 <= row.credited <= min(row.returned, row.received)
+            # the price can't change any more once something was credited at it, unless more is still to come
+            if row.outstanding == 0 and "price" not in [step[0] for step in story]:
+                assert row.net - sum(credits) == cents((row.quantity - row.cancelled - row.credited) * row.price)
         assert order.goods == sum(row.net for row in lines)
         assert order.tax == sum(row.tax for row in taxes(order, lines))
         assert order.total == order.goods + order.delivery_fee + order.tax

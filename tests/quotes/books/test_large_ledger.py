@@ -1,0 +1,137 @@
+"""A ledger of a hundred thousand entries: every total against two sums made apart from the code it judges."""
+
+from __future__ import annotations
+
+import csv
+import io
+import random
+import re
+from collections import defaultdict
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import cache, lru_cache
+
+import pytest
+from django.db import connection
+
+from quotes.books.models import LedgerEntry
+from quotes.books.reports import GROUPS, Span, totals_table
+from quotes.books.writing import csv_blocks, ledger_csv
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import stock_up
+from tests.quotes.orders.cast import placed
+
+pytestmark = pytest.mark.django_db
+ENTRIES = 100_000
+SPAN = Span(date(2031, 1, 1), date(2031, 12, 31))
+# columns of the groups in the database, and in the ledger's own export
+COLUMNS = {
+    "supplier": ("supplier_code", "supplier_name"),
+    "job": ("job_number",),
+    "account": ("account",),
+    "tax": ("tax_code", "tax_category", "tax_rate"),
+}
+HEADS = {
+    "supplier": ("supplier_code", "supplier"),
+    "job": ("job",),
+    "account": ("account",),
+    "tax": ("tax_code", "tax_category", "tax_rate"),
+}
+
+
+def fill(business: Business) -> None:
+    """Entries of every sort, some before and after the span, many that no binary fraction holds."""
+    order, chance, begin = placed(business), random.Random(20310101), SPAN.first - timedelta(days=9)  # noqa: S311 - the same rows every time
+    usual = LedgerEntry(business=business, order=order, kind="order", currency="EUR", description="Rail", sku="rail")
+    columns = [str(field.column) for field in LedgerEntry._meta.fields]
+    names = [name for name in columns if name not in {"id", "line_id", "job_id"}]
+    fixed = {name: getattr(usual, name) for name in names}
+    rows = []
+    for number in range(ENTRIES):
+        supplier, job, rate = (chance.randrange(some) for some in (7, 40, 3))
+        told = {
+            **fixed,
+            "ref": f"large-{number}",
+            "day": begin + timedelta(days=chance.randrange(383)),
+            "order_number": f"O{number:06d}",
+            "supplier_code": f"s{supplier}",
+            "supplier_name": f"Yard {supplier}",
+            "job_number": f"J{job:04d}" if job else "",
+            "account": f"{4000 + job % 4}",
+            "tax_code": f"T{rate}",
+            "tax_category": "S",
+            "tax_rate": ("5", "12.5", "15")[rate],
+            "net": f"{Decimal(chance.randrange(-500_000, 9_000_000)).scaleb(-chance.choice([2, 2, 4])):f}",
+            "tax": f"{Decimal(chance.randrange(-900, 90_000)).scaleb(-2):f}",
+        }
+        rows.append([told[name] for name in names])
+    holes = ", ".join(["%s"] * len(names))
+    with connection.cursor() as cursor:
+        cursor.executemany(f"INSERT INTO books_ledgerentry ({', '.join(names)}) VALUES ({holes})", rows)  # noqa: S608 - our own names
+
+
+def by_sql(business: Business, columns: tuple[str, ...]) -> dict[tuple[str, ...], tuple[int, int]]:
+    """Sums in ten-thousandths, which every database adds exactly."""
+    whole = "CAST(SUM(CAST(ROUND({0} * 10000) AS BIGINT)) AS BIGINT)"
+    query = (
+        f"SELECT {', '.join(columns)}, {whole.format('net')}, {whole.format('tax')} FROM books_ledgerentry "  # noqa: S608 - as above
+        f"WHERE business_id = %s AND day BETWEEN %s AND %s GROUP BY {', '.join(columns)}"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(query, [business.pk, SPAN.first, SPAN.last])
+        return {tuple(_word(part) for part in key): (net, tax) for *key, net, tax in cursor.fetchall()}
+
+
+def by_hand(rows: list[dict[str, str]], heads: tuple[str, ...]) -> dict[tuple[str, ...], tuple[int, int]]:
+    """The same from the exported entries, read as text and added as whole numbers."""
+    found: dict[tuple[str, ...], list[int]] = defaultdict(lambda: [0, 0])
+    for row in rows:
+        sums = found[tuple(_word(row[head]) for head in heads)]
+        sums[0] += _units(row["net"])
+        sums[1] += _units(row["tax"])
+    return {key: (net, tax) for key, (net, tax) in found.items()}
+
+
+@lru_cache
+def _word(value: object) -> str:
+    """A number by its value, however it is written."""
+    text = str(value)
+    return f"{Decimal(text).normalize():f}" if re.fullmatch(r"\d+(\.\d+)?", text) else text
+
+
+@cache
+def _units(text: str) -> int:
+    whole, _, part = text.removeprefix("-").partition(".")
+    return (-1 if text.startswith("-") else 1) * int(whole + part.ljust(4, "0"))
+
+
+def test_every_total_of_a_large_ledger_is_what_two_others_add_up_to(cast: Cast) -> None:
+    stock_up(cast.business)
+    fill(cast.business)
+    text = b"".join(ledger_csv(cast.business, SPAN)).decode()
+    *rows, last = csv.DictReader(io.StringIO(text, newline=""))
+    assert (
+        len(rows) == LedgerEntry.objects.of(cast.business).filter(day__range=(SPAN.first, SPAN.last)).count() > 90_000
+    )
+    whole = sum(_units(row["net"]) for row in rows), sum(_units(row["tax"]) for row in rows)
+    assert (_units(last["net"]), _units(last["tax"]), _units(last["gross"])) == (*whole, sum(whole))
+    assert set(COLUMNS) == set(HEADS) == set(GROUPS) - {"period"}
+    for by, columns in COLUMNS.items():
+        told = told_by(cast.business, by, len(columns))
+        assert told == by_sql(cast.business, columns) == by_hand(rows, HEADS[by]), by
+    months = by_hand([{**row, "period": row["day"][:7]} for row in rows], ("period",))
+    assert len(months) == 12
+    assert told_by(cast.business, "period", 1) == months
+
+
+def told_by(business: Business, by: str, width: int) -> dict[tuple[str, ...], tuple[int, int]]:
+    """What the report says, and that its last row is the sum of the others."""
+    *rows, last = csv.reader(io.StringIO(b"".join(csv_blocks(totals_table(business, SPAN, by))).decode(), newline=""))
+    found = {
+        tuple(_word(part) for part in row[:width]): (_units(row[width]), _units(row[width + 1])) for row in rows[1:]
+    }
+    assert (_units(last[width]), _units(last[width + 1])) == tuple(
+        sum(parts) for parts in zip(*found.values(), strict=True)
+    )
+    return found
