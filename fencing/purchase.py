@@ -13,7 +13,7 @@ from fencing.market import CountedItem, Market
 from fencing.packs import in_packs, plain
 from fencing.piece import Piece, Quantity
 from fencing.prices import PIECE_ROLES
-from fencing.roles import ROLES
+from fencing.roles import RANK
 from fencing.sawing import saw
 
 
@@ -71,8 +71,7 @@ def _materials(pieces: Iterable[Piece], market: Market) -> dict[tuple[str, str |
 
 def _in_order(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, str, str]:
     role, colour = entry[0]
-    roles = list(ROLES)
-    return (roles.index(role) if role in roles else len(roles)), role, colour or ""
+    return RANK.get(role, len(RANK)), role, colour or ""
 
 
 def _counted(quantities: Iterable[Quantity], market: Market) -> tuple[list[PurchaseLine], list[Missing]]:

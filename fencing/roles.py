@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 ROLES: dict[str, str] = {
-    "post.channel": "post channels",
     "post.square": "square posts",
+    "post.channel": "post channels",
     "post.extension": "post extensions",
     "rail": "rails",
     "sheet": "sheets",
@@ -24,7 +24,10 @@ ROLES: dict[str, str] = {
     "concrete.bag": "concrete in bags",
     "concrete.mix": "ready-mixed concrete",
 }
-"""Role -> its plural, in the order documents list them."""
+"""Role -> its plural, in the order lists and documents have them."""
+
+RANK: dict[str, int] = {role: rank for rank, role in enumerate(ROLES)}
+"""Role -> its place in that order."""
 
 FAMILIES: tuple[str, ...] = ("post", "cap", "gate", "concrete")
 """What an allowance may name instead of a role: ``cap`` serves ``cap.pair`` and ``cap.square``."""

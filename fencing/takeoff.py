@@ -26,9 +26,10 @@ from fencing.posts import Upright, stand
 from fencing.pouring import pour
 from fencing.prices import PriceList
 from fencing.reading.fitting import fit
+from fencing.roles import RANK
 from fencing.setting_out import Draft, Ends
 from fencing.system import System
-from fencing.tally import ROLES, Tally
+from fencing.tally import Tally
 
 CORNER_TOLERANCE = 20
 """How far [mm] two runs may disagree about the ground at their corner before a notice says so. Source: house rule."""
@@ -146,7 +147,7 @@ def _count(
     count_retrofits(tally, retrofits, measure.retrofits, system)
     concrete, mix = pour(chain.from_iterable(counted), system)
     rows = [*tally.quantities(system), *([mix] if mix else [])]
-    return tally.pieces(system), tuple(sorted(rows, key=lambda row: ROLES.index(row.role))), concrete
+    return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
 
 
 def _built(draft: Draft, posts: tuple[Post, ...], proposals: tuple[Proposal, ...]) -> BuiltRun:

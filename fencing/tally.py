@@ -7,31 +7,8 @@ from decimal import ROUND_CEILING, Decimal
 
 from fencing.piece import Piece, Quantity, Why
 from fencing.prices import PIECE_ROLES
+from fencing.roles import RANK
 from fencing.system import Allowance, System
-
-ROLES = (
-    "post.square",
-    "post.channel",
-    "post.extension",
-    "rail",
-    "sheet",
-    "lattice",
-    "cap.pair",
-    "cap.square",
-    "screw",
-    "lattice_clip",
-    "edge_cover",
-    "stile_plug",
-    "gate.stile",
-    "gate.rail",
-    "gate.kit",
-    "hinge",
-    "latch",
-    "drop_bolt",
-    "concrete.bag",
-    "concrete.mix",
-)
-"""Every role, in the order lists are printed."""
 
 Finish = tuple[str, str | None]
 """A role and its finish."""
@@ -65,8 +42,7 @@ class Tally:
 
     def pieces(self, system: System) -> tuple[Piece, ...]:
         """All pieces, longest first within a role and finish; ``where`` names one place for each piece."""
-        order = {role: rank for rank, role in enumerate(ROLES)}
-        keys = sorted(self._pieces, key=lambda key: (order[key[0]], key[1] or "", -key[2], -(key[3] or 0)))
+        keys = sorted(self._pieces, key=lambda key: (RANK[key[0]], key[1] or "", -key[2], -(key[3] or 0)))
         return tuple(
             Piece(role, system.components.get(role), colour, length, width, len(where), tuple(where))
             for role, colour, length, width in keys
@@ -75,8 +51,7 @@ class Tally:
 
     def reasons_in_order(self) -> Iterable[Quantity]:
         """Quantities without allowance, in the order lists are printed; ``why`` in the order places were met."""
-        order = {role: rank for rank, role in enumerate(ROLES)}
-        for role, colour in sorted(self._reasons, key=lambda key: (order[key[0]], key[1] or "")):
+        for role, colour in sorted(self._reasons, key=lambda key: (RANK[key[0]], key[1] or "")):
             rows = self._reasons[role, colour]
             why = tuple(
                 Why(place, count, Decimal(each), Decimal(count * each)) for (place, each), count in rows.items()

@@ -6,12 +6,13 @@ import re
 from collections.abc import Iterator, Sequence
 
 from fencing.measure import Measure, Run
+from fencing.reading.canonical import canonical, digest
 from fencing.reading.collecting import Faults
 from fencing.reading.fitting import fit_faults
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
 from fencing.reading.table import Table
-from fencing.reading.text import digest, sound
+from fencing.reading.text import sound
 from fencing.system import System
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
@@ -79,7 +80,7 @@ def _measure(table: Table, document: object) -> Measure:
             for pointer, item in table.items("retrofits", MOST_RUNS)
         ),
         strength=read_strength(table.raw("strength"), "/strength", table.faults) if "strength" in table else None,
-        sha256=digest(document),
+        sha256=digest(canonical(document)),
     )
 
 

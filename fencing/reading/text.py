@@ -7,7 +7,6 @@ Schema has it.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
 from collections import Counter
@@ -93,20 +92,6 @@ def sound(document: object) -> Any:
     value = _sound(document, "", 1, faults)
     faults.refuse()
     return value
-
-
-def canonical(document: object) -> bytes:
-    """The one spelling of a document: keys in order, no spaces, UTF-8; ``1.50`` and ``1.5`` are the same number.
-
-    >>> canonical({"b": 1, "a": [Decimal("1.50"), "é"]}).decode()
-    '{"a":[1.5,"é"],"b":1}'
-    """
-    return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=float).encode()
-
-
-def digest(document: object) -> str:
-    """SHA-256 of the canonical document, in hexadecimal."""
-    return hashlib.sha256(canonical(document)).hexdigest()
 
 
 def _refusal(code: str, text: str) -> Refused:
