@@ -7,7 +7,7 @@ READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi
+.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi checks
 
 setup: $(READY)
 
@@ -55,3 +55,6 @@ lock:
 
 openapi: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json
+
+checks: setup-tests
+	@$(BIN)/python -m pytest -q tests/checks --write-checks

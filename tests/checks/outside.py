@@ -13,13 +13,12 @@ STAGES = (
     "levelling", "layout", "form", "bay", "posts", "concrete", "gates", "ground", "wind", "sections", "footing", "strength",
     "cautions", "cutting", "buying", "money", "tax", "parties", "exchange", "documents",
 )  # fmt: skip
-REQUIRED = tuple(stage for stage in STAGES if stage not in ("buying", "parties", "exchange"))
 LEAST = 60
 
 HEAD = """# Outside checks
 
 What this project computes beside what others published: standards, codes, textbooks, libraries, public data. Written by the test
-run (`pytest tests/checks --write-checks`); every other run compares this list with what it finds. "Apart" is ours less theirs,
+run (`make checks`); every other run compares this list with what it finds. "Apart" is ours less theirs,
 and "allowed" how far they may be apart before the test fails: the printed rounding of the source decides it.
 Values that somebody recalled say "from memory"; values worked out for this list from a published formula say "computed".
 """

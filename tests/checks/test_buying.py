@@ -1,0 +1,55 @@
+"""What is bought against optima and bag counts in print.
+
+Sources: Wikipedia, "Cutting stock problem", repeated in google/or-tools `cutting_stock.cc` (73 rolls); Winston, Operations
+Research (boards of 17 ft; data from memory, optimum computed with HiGHS); constructionwork.com, bricks and blocks (60 bags of
+60 lb, 45 of 80 lb to the cubic yard); two Australian data sheets (108 and 100 bags of 20 kg to the cubic metre).
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from fencing.market import Market, StockItem
+from fencing.packs import in_packs
+from fencing.piece import Piece
+from fencing.purchase import purchase
+from tests.checks.outside import Outside
+
+MILL = [
+    (1380, 22), (1520, 25), (1560, 12), (1710, 14), (1820, 18), (1880, 18), (1930, 20), (2000, 10), (2050, 12), (2100, 14),
+    (2140, 16), (2150, 18), (2200, 20),
+]  # fmt: skip
+BOARDS = [(300, 25), (500, 20), (900, 15)]
+
+
+@pytest.mark.parametrize(
+    ("what", "source", "stock", "pieces", "theirs"),
+    [
+        ("rolls of 5600 ordered", "Wikipedia, Cutting stock problem; google/or-tools cutting_stock.cc", 5600, MILL, 73),
+        ("boards of 17 ft ordered", "Winston, Operations Research (data from memory), computed", 1700, BOARDS, 19),
+    ],
+)
+def test_no_more_stock_is_ordered_than_the_optimum(
+    outside: Outside, what: str, source: str, stock: int, pieces: list[tuple[int, int]], theirs: int
+) -> None:
+    wanted = tuple(Piece("rail", None, None, length, None, count, ("A",) * count) for length, count in pieces)
+    bought = purchase(wanted, (), Market((StockItem("bar", "rail", None, stock, Decimal(1)),)))
+    (line,) = bought.lines
+    assert not bought.missing
+    outside(what, stage="buying", source=source, ours=int(line.ordered), theirs=theirs)
+
+
+@pytest.mark.parametrize(
+    ("what", "source", "volume", "yields", "theirs"),
+    [
+        ("bags of 60 lb to a cubic yard", "constructionwork.com, bricks and blocks", "27", "0.45", 60),
+        ("bags of 80 lb to a cubic yard", "constructionwork.com, bricks and blocks", "27", "0.60", 45),
+        ("bags of 20 kg to a cubic metre, yield 1/108", "Australian data sheet, 108 bags a m3", "1", "0.00926", 108),
+        ("bags of 20 kg to a cubic metre, yield 10 L", "Australian data sheet, 100 bags a m3", "1", "0.010", 100),
+    ],
+)
+def test_bags_to_order(outside: Outside, what: str, source: str, volume: str, yields: str, theirs: int) -> None:
+    packs = in_packs(Decimal(volume), Decimal(yields)).packs
+    outside(what, stage="buying", source=source, ours=packs, theirs=theirs)
