@@ -172,8 +172,10 @@ def _square(table: Table) -> Profile:
 def _channel(table: Table) -> Profile:
     depth, flange, thickness = (_needed(table, key) for key in CHANNEL_KEYS[:3])
     lip = read_number(table, "lip_mm", "0") or Decimal(0)
+    corner = 2 * thickness  # sheet is rolled to an outer radius of twice its thickness
     if table.good(*CHANNEL_KEYS) and (
-        depth <= 2 * thickness or flange <= 2 * thickness or (lip and not thickness < lip <= depth / 2)
+        depth <= 2 * corner or flange <= (2 if lip else 1) * corner or (lip and not corner < lip <= depth / 2)
     ):
-        table.fault("thickness_mm", "section.order", "depth, flange, lip and thickness don't make a channel together")
+        text = f"depth, flange, lip and thickness don't make a channel together; its corners are rolled to {corner} mm"
+        table.fault("thickness_mm", "section.order", text)
     return Profile(depth, thickness, flange, lip)

@@ -5,7 +5,7 @@ Sources: IBC 1807.3.2 (Eq. 18-1, 18-2) with three calculation sheets and a forum
 
 from __future__ import annotations
 
-from math import sqrt
+from math import ceil, sqrt
 
 import pytest
 from hypothesis import given
@@ -22,6 +22,8 @@ from fencing.strength.embedment import (
     nonconstrained_m,
     trial_depth_m,
 )
+from fencing.strength.footing import Ground, second_needed_mm
+from fencing.strength.loads import Load
 from tests.checks.outside import Outside
 
 POLE = "IBC 2009 Eq. 18-1 sheet in print, light pole 8 m"
@@ -184,6 +186,19 @@ def test_our_root_is_scipy_s_root(outside: Outside) -> None:
         unit="m",
         digits=10,
     )
+
+
+def test_broms_depths_are_scipy_s_roots(outside: Outside) -> None:
+    source = "scipy.optimize.brentq"
+    clay = float(brentq(lambda depth: cohesive(50, 0.3, depth, 0.9).force_kn - 2.0, 0.46, 5, xtol=1e-14))
+    ours = cohesive_depth_m(2.0, 50, 0.3, 0.9)
+    outside("depth in clay for 2 kN", stage="footing", source=source, ours=ours, theirs=round(clay, 9), within=1e-8, unit="m",
+            digits=9)  # fmt: skip
+    ground = Ground("sand", None, friction_deg=30, unit_weight_kn_m3=18, safety_factor=1)
+    sand = float(brentq(lambda depth: cohesionless(18, 30, 0.3, depth, 0.9).force_kn - 2.0, 0.1, 5, xtol=1e-14))
+    needed = second_needed_mm(Load(2000.0, 1800.0), 0.3, ground)
+    outside("depth in sand for 2 kN, rounded up", stage="footing", source=source, ours=needed, theirs=ceil(sand * 1000),
+            unit="mm")  # fmt: skip
 
 
 def test_broms_sheet_in_print(outside: Outside) -> None:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from fencing.measure import Basis, Form, Layout, Measure, Run, StrengthRequest
 from fencing.strength.embedment import PSF_PER_FT, nonconstrained_m
 from fencing.strength.screen import screen
+from fencing.strength.section import square_tube
 from fencing.system import Profile, Steel
 from fencing.takeoff import take_off
 from tests.checks.outside import Outside
@@ -55,13 +56,20 @@ def test_an_ordinary_suburban_fence(outside: Outside) -> None:
         within=5,
         unit="N m",
     )
+    tube = square_tube(65, 2.5)
+    plastic = 0.9 * tube.sx_mm3 * 350 / 1000
+    outside(
+        "plastic capacity 0.9 S fy", stage="strength", source=SUBURB, ours=plastic, theirs=4450, within=5, unit="N m"
+    )
     assert end.utilisation is not None
     assert end.utilisation > 1  # "near or over such a post by full code wind"
 
 
 def test_wind_to_embedment_of_a_six_foot_fence(outside: Outside) -> None:
     force = 0.6 * 1295.71 * LB
-    for soil, psf, theirs in (("clay", 100, 8.772), ("sand", 150, 7.360)):
+    single = (("clay", 100, 8.772), ("sand", 150, 7.360))
+    doubled = (("clay doubled", 200, 6.509), ("sand doubled", 300, 5.488), ("gravel doubled", 400, 4.870))
+    for soil, psf, theirs in (*single, *doubled):
         ours = nonconstrained_m(force, 3.3 * FOOT, FOOT, psf * PSF_PER_FT) / FOOT
         outside(
             f"embedment at 0.6 W, 1 ft hole, {soil}",

@@ -10,11 +10,24 @@ from math import log
 
 import pytest
 
+from fencing.strength.wind import Wall
+from fencing.strength.wind_as_nzs import (
+    CLIMATE,
+    SPEED_MIN_M_S,
+    AsNzs,
+    net_coefficient,
+    porosity,
+    pressure_pa,
+    regional_speed_m_s,
+    shielding,
+    site_speed_m_s,
+)
+from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN
 from fencing.strength.wind_as_nzs import end_coefficients as as_ends
-from fencing.strength.wind_as_nzs import net_coefficient, porosity, pressure_pa, regional_speed_m_s, site_speed_m_s
 from fencing.strength.wind_asce import (
     ASPECTS,
     CASE_AB,
+    Asce,
     end_coefficients,
     exposure_coefficient,
     force_coefficient,
@@ -44,7 +57,7 @@ def test_site_wind_speeds_by_direction(outside: Outside) -> None:
 @pytest.mark.parametrize(
     ("region", "speeds"),
     [("A", [37, 39, 41, 45]), ("B", [39, 44, 48, 57]), ("C", [47, 52, 56, 66]), ("D", [53, 60, 66, 80]),
-     ("NZ1", [39, 41, 42, 45]), ("NZ3", [46, 48, 50, 53]), ("NZ4", [45, 46, 47, 50])],
+     ("NZ1", [39, 41, 42, 45]), ("NZ2", [39, 41, 42, 45]), ("NZ3", [46, 48, 50, 53]), ("NZ4", [45, 46, 47, 50])],
 )  # fmt: skip
 def test_regional_speeds(outside: Outside, region: str, speeds: list[int]) -> None:
     ours = [regional_speed_m_s(region, years) for years in (25, 50, 100, 500)]
@@ -71,6 +84,28 @@ def test_net_pressure_coefficients(
 
 def test_the_coefficient_is_continuous_where_the_table_changes_rows() -> None:
     assert net_coefficient(9.0, 1.8, 1.8) == pytest.approx(net_coefficient(9.0001, 1.8, 1.8), abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("what", "ours", "theirs"),
+    [
+        ("Mz,cat of terrain 1, 2, 2.5, 3, 4 at 3 m", [AS_TERRAIN[name] for name in ("1", "2", "2.5", "3", "4")],
+         [0.97, 0.91, 0.87, 0.83, 0.75]),
+        ("Ms at s 1.5, 3, 6, 12", [round(shielding(s), 9) for s in (1.5, 3, 6, 12)], [0.7, 0.8, 0.9, 1.0]),
+        ("Mc of regions A, C, D", [CLIMATE.get(region, 1.0) for region in "ACD"], [1.0, 1.05, 1.05]),
+        ("least design speed", [SPEED_MIN_M_S], [30]),
+        ("Cp,n at 45 degrees, c/h 1", list(as_ends(1.8, 1.8)), [2.4, 1.2, 0.6]),
+        ("Cp,n at 45 degrees, c/h 0.5", list(as_ends(1.0, 2.0)), [3.0, 1.5, 0.75]),
+        ("first value beside a return corner (from memory)",
+         [as_ends(1.8, 1.8, cornered=True)[0], as_ends(1.0, 2.0, cornered=True)[0]], [1.8, 2.2]),
+    ],
+)  # fmt: skip
+def test_multipliers_and_end_values(outside: Outside, what: str, ours: list[float], theirs: list[float]) -> None:
+    outside(what, stage="wind", source="AS/NZS 1170.2:2021 (second hand)", ours=ours, theirs=theirs)
+
+
+def test_a_slow_wind_is_held_at_the_least_speed() -> None:
+    assert AsNzs(12.0).zones(Wall(1.8, 30)) == AsNzs(SPEED_MIN_M_S).zones(Wall(1.8, 30))
 
 
 def test_the_first_two_heights_from_a_free_end_take_double(outside: Outside) -> None:
@@ -193,6 +228,11 @@ def test_a_sign_of_the_2005_edition_in_print(outside: Outside) -> None:
         relative=True,
         unit="ft kip",
     )
+    corner = end_coefficients(100 / 8, 8 / 35, 2 / 8)[0]
+    worst = pressure * 0.85 * corner
+    outside(
+        "greatest pressure, return of 2 ft", stage="wind", source=SHEET_05, ours=worst, theirs=55, within=1, unit="psf"
+    )
     outside(
         "its torsion, case B",
         stage="wind",
@@ -221,6 +261,17 @@ def test_a_sign_of_the_2010_edition_in_print(outside: Outside) -> None:
         unit="psf",
     )
     outside("force", stage="wind", source=SHEET_10, ours=force, theirs=648, within=1e-3, relative=True, unit="lb")
+    allowable = force * Asce(1, "D").footing_factor
+    outside(
+        "force, allowable",
+        stage="wind",
+        source=SHEET_10,
+        ours=allowable,
+        theirs=389,
+        within=1e-3,
+        relative=True,
+        unit="lb",
+    )
 
 
 def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
@@ -235,6 +286,11 @@ def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
         within=1e-3,
         unit="psf",
     )
+    kz = exposure_coefficient(6, "C")
+    outside("Kz, exposure C, under 15 ft", stage="wind", source=FENCE, ours=kz, theirs=0.84888, within=1e-5)
+    outside("force on a foot", stage="wind", source=FENCE, ours=middle * 6, theirs=161.96, within=0.01, unit="lb/ft")
+    outside("its moment at mid-height", stage="wind", source=FENCE, ours=middle * 48 * 3, theirs=3887.1, within=0.2,
+            unit="lb ft", digits=7)  # fmt: skip
     outside("pressure, case A", stage="wind", source=FENCE, ours=middle, theirs=26.994, within=1e-3, unit="psf")
     outside(
         "force on a bay of 8 ft", stage="wind", source=FENCE, ours=middle * 48, theirs=1295.71, within=0.05, unit="lb"
@@ -257,6 +313,12 @@ def test_a_long_fence_by_the_american_standard(outside: Outside) -> None:
         ours=ends,
         theirs=[3.2525, 2.0713, 1.5913, 1.2613, 1.1675, 0.755, 0.44],
     )
+
+
+def test_a_return_corner_eases_the_first_zone(outside: Outside) -> None:
+    ours = [round(end_coefficients(20, return_lengths=long)[0] / end_coefficients(20)[0], 9) for long in (0.3, 1, 2, 5)]
+    source = "ASCE 7-16 Figure 29.3-1, note on return corners (second hand)"
+    outside("factor at 0.3, 1, 2, 5 lengths", stage="wind", source=source, ours=ours, theirs=[0.9, 0.75, 0.6, 0.6])
 
 
 def test_a_return_corner_eases_the_first_zone_alone() -> None:
