@@ -19,10 +19,28 @@ from fencing.reading.systems import read_system
 from fencing.system import System
 from shared.business.models import Business
 
+_MOST_KEPT = 16
+_kept: dict[tuple[str, date], tuple[queries.Mark, Market]] = {}
+"""Markets of this process by business and day, each with the mark of the rows it was read from."""
+
 
 def market(business: Business, on: date | None = None) -> Market:
-    """What can be bought on a day, from active suppliers. Four queries, whatever the number of rows."""
+    """What can be bought on a day, from active suppliers.
+
+    One query where nothing was written since this process last read it, five otherwise, whatever the number of rows.
+    """
     on = on or timezone.localdate()
+    key, mark = (business.ref, on), queries.market_mark(business)
+    kept = _kept.pop(key, None)
+    if kept is None or kept[0] != mark:
+        kept = mark, _read_market(business, on)
+    _kept[key] = kept
+    for oldest in list(_kept)[:-_MOST_KEPT]:
+        _kept.pop(oldest, None)
+    return kept[1]
+
+
+def _read_market(business: Business, on: date) -> Market:
     terms = queries.terms_on(business, on)
     found = queries.suppliers(business).filter(active=True).order_by("code")
     sellers = {row.pk: row for row in found}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Sum, Value
 from django.utils import timezone
 
 from catalogue.models import (
@@ -60,6 +60,25 @@ def price_rules(business: Business) -> OwnedQuerySet[PriceRule]:
 def imports(business: Business) -> OwnedQuerySet[Import]:
     """The imports of a business, without the files themselves."""
     return Import.objects.of(business).defer("content")
+
+
+Mark = frozenset[tuple[object, ...]]
+"""What changes with every write to the rows a market is read from."""
+
+
+def market_mark(business: Business) -> Mark:
+    """The mark of a business's market: one query.
+
+    Every write gives a row its next version and a new time stamp; sums and counts tell what was added and what was removed.
+    """
+    rows = [
+        model.objects.of(business)
+        .order_by()
+        .values_list(Value(model.__name__))
+        .annotate(Count("id"), Sum("id"), Sum("version"), Max("updated_at"))
+        for model in (Component, Finish, Offer, Supplier, SupplierTerms)
+    ]
+    return frozenset(rows[0].union(*rows[1:], all=True))
 
 
 def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
