@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from string import ascii_uppercase
 from typing import Any
@@ -143,6 +144,23 @@ def _build(document: Document, argument: str) -> None:
         run |= {"form": form, "layout": layout}
 
 
+def _meet(document: Document, argument: str) -> None:
+    """Moves every level of a run by so many mm: ``1=-540``."""
+    where, _, text = argument.partition("=")
+    run = _run_of(document, where)
+    if run is None or not re.fullmatch(r"-?\d{1,6}", text):
+        return
+    by = int(text)
+    for row in run.get("levels", []):
+        if isinstance(row, list) and len(row) == 2 and isinstance(row[1], int):
+            row[1] += by
+    book = [row for row in run.get("book", []) if isinstance(row, dict)]
+    for place, row in enumerate(book):
+        known = row.get("level_mm", 0 if place == 0 else None)
+        if isinstance(known, int):
+            row["level_mm"] = known + by
+
+
 _ACTS: dict[str, Callable[[Document, str], None]] = {
     "add-run": _add_run,
     "drop-run": _drop_run,
@@ -156,5 +174,7 @@ _ACTS: dict[str, Callable[[Document, str], None]] = {
     "add-retrofit": _add_retrofit,
     "drop-retrofit": _drop_retrofit,
     "build": _build,
+    "meet": _meet,
+    "mend": lambda document, argument: None,
     "show": lambda document, argument: None,
 }

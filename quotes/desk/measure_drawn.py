@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
@@ -17,6 +17,7 @@ from fencing.measure import Measure
 from fencing.plan import corners
 from fencing.setting_out import NO_ENDS
 from fencing.takeoff import TakeOff, grounds_of, take_off
+from quotes.desk.measure_fields import MANY_RUNS
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import basis_of, cost_lines
@@ -27,7 +28,8 @@ from shared.money import shown
 LETTERING = 3.3
 PLAN_DEEP = (80.0, 160.0, 400.0, 1_200.0)
 WIDE, NARROW = 300.0, 110.0
-OTHERS_HELP = frozenset({"gap.high", "step.high", "rake.steep"})
+DRAWN = 8
+"""Runs in the elevation of a job with more than ``MANY_RUNS``: those around the one that is typed in."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,8 @@ class Drawn:
     posts: int = 0
     sheets: int = 0
     notices: Mapping[str, list[Notice]] = field(default_factory=dict)
+    drawn: tuple[str, ...] = ()
+    """Runs in the elevation, where that is not all of them."""
 
     @property
     def stops(self) -> int:
@@ -80,16 +84,27 @@ def draw(
         return Drawn(faults=refused.faults)
     total, unpriced = _total(business, measure, taken, found) if priced else (None, ())
     width = NARROW if narrow else WIDE
+    near = around(taken, live)
     return Drawn(
         taken=taken,
         plan=plan_of(taken, width, live),
-        elevation=elevation_of(taken, width, live),
+        elevation=elevation_of(near, width, live),
         total=total,
         unpriced=unpriced,
         posts=len({post.id for run in taken.runs for post in run.posts}),
         sheets=sum(piece.count for piece in taken.pieces if piece.role == "sheet"),
         notices=by_run(taken),
+        drawn=() if near is taken else tuple(run.id for run in near.runs),
     )
+
+
+def around(taken: TakeOff, live: str | None) -> TakeOff:
+    """The same job with only the runs near the live one, where there are more than are looked at at once."""
+    if len(taken.runs) <= MANY_RUNS:
+        return taken
+    here = next((place for place, run in enumerate(taken.runs) if run.id == live), 0)
+    first = min(max(0, here - 2), len(taken.runs) - DRAWN)
+    return replace(taken, runs=taken.runs[first : first + DRAWN], retrofits=taken.retrofits[:DRAWN])
 
 
 def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from quotes.desk.choices import Choices, Field, choice, said
 from quotes.desk.lengths import metres
-
-Choices = Sequence[tuple[str, str]]
+from quotes.desk.level_book import Reduction, reduction_of
+from quotes.desk.strength_fields import strength_fields
 
 FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (
@@ -24,23 +25,12 @@ GATES: Choices = (("single", "one leaf"), ("wide", "one wide leaf"), ("double", 
 SIDES: Choices = (("left", "left"), ("right", "right"))
 WAYS: Choices = (("in", "in"), ("out", "out"))
 ENDS: Choices = (("", "no taper"), ("start", "at the start"), ("end", "at the end"))
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """``kind``: text, number (a decimal keyboard), or choice. ``echo`` is a length read back in words."""
-
-    name: str
-    label: str
-    value: str = ""
-    kind: str = "text"
-    choices: Choices = ()
-    hint: str = ""
-    echo: str = ""
-
-    @property
-    def id(self) -> str:
-        return "f-" + self.name.replace("/", "-")
+HARDWARE: Choices = (
+    ("", "hinges and latch"), ("hinges, latch, drop_bolt", "hinges, latch and drop bolt"), ("hinges", "hinges only"),
+    ("latch", "latch only"), ("hinges, drop_bolt", "hinges and drop bolt"),
+)  # fmt: skip
+MANY_RUNS = 12
+"""From here on a run's further fields are fetched when they are opened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +54,9 @@ class RunFields:
     gates: tuple[Row, ...]
     more: tuple[Field, ...]
     more_open: bool
+    folded: bool = False
+    """Its further fields are all empty and are left off until somebody opens them."""
+    reduction: Reduction | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +70,7 @@ class RetrofitFields:
 class SheetFields:
     job: tuple[Field, ...]
     finishes: tuple[Field, ...]
+    strength: tuple[Field, ...]
     runs: tuple[RunFields, ...]
     retrofits: tuple[RetrofitFields, ...]
 
@@ -89,6 +83,7 @@ class SheetFields:
         """Every field, in the order of the sheet."""
         yield from self.job
         yield from self.finishes
+        yield from self.strength
         for run in self.runs:
             yield from (*run.main, run.ground, *run.levels)
             for row in (*run.stations, *run.readings, *run.gates):
@@ -118,14 +113,20 @@ class Offered:
     lattices: Sequence[int]
 
 
-def sheet_fields(document: Mapping[str, Any], offered: Offered) -> SheetFields:
-    """Every field of the sheet, in the order a tape is read."""
-    runs = [_run(place, run, offered) for place, run in enumerate(_list(document, "runs"))]
+def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | None = None) -> SheetFields:
+    """Every field of the sheet, in the order a tape is read; where there are many runs, ``opened`` shows all its fields."""
+    listed = _list(document, "runs")
+    many = len(listed) > MANY_RUNS
+    runs = [_run(place, run, offered, fold=many and place != opened) for place, run in enumerate(listed)]
     retrofits = [_retrofit(place, row, offered) for place, row in enumerate(_list(document, "retrofits"))]
     told = document.get("defaults")
     defaults = told if isinstance(told, Mapping) else {}
     return SheetFields(
-        _job(document, defaults, offered), _finishes("defaults", defaults, offered), tuple(runs), tuple(retrofits)
+        _job(document, defaults, offered),
+        _finishes("defaults", defaults, offered),
+        strength_fields(_members(document, "strength")),
+        tuple(runs),
+        tuple(retrofits),
     )
 
 
@@ -135,18 +136,19 @@ def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offe
         Field("system", "Fence system", said(document.get("system")), "choice", offered.systems),
         _height("defaults/height_mm", "Height", defaults.get("height_mm")),
         _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
-        _choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
-        _choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
-        _choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
+        choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
+        choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
+        choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
         Field("defaults/soil", "Soil", said(defaults.get("soil"))),
     )
 
 
-def _run(place: int, run: Any, offered: Offered) -> RunFields:
+def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
     run = run if isinstance(run, Mapping) else {}
     at = f"runs/{place}"
     ground = ground_of(run)
     more = _more(at, run, offered)
+    filled = any(one.value for one in more)
     return RunFields(
         place=place,
         id=said(run.get("id")) or str(place + 1),
@@ -156,8 +158,10 @@ def _run(place: int, run: Any, offered: Offered) -> RunFields:
         stations=_stations(at, place, run) if ground == "stations" else (),
         readings=_readings(at, place, run) if ground == "book" else (),
         gates=tuple(_gate(at, place, number, gate) for number, gate in enumerate(_list(run, "gates"))),
-        more=more,
-        more_open=any(one.value for one in more),
+        more=() if fold and not filled else more,
+        more_open=filled,
+        folded=fold and not filled,
+        reduction=reduction_of(run["book"]) if ground == "book" else None,
     )
 
 
@@ -181,8 +185,8 @@ def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
         Field(f"{at}/id", "Run", said(run.get("id"))),
         _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m or 18240"),
         *(turn if place else ()),
-        _choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
-        _choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
+        choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
+        choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
     )
 
 
@@ -228,12 +232,17 @@ def _gate(at: str, place: int, number: int, told: Any) -> Row:
     fields = (
         _length(f"{name}/from_mm", "First post at", gate.get("from_mm"), "its inner face"),
         _height(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
-        _choice(f"{name}/kind", "Leaves", gate.get("kind"), GATES),
-        _choice(f"{name}/hang", "Hangs on the", gate.get("hang"), SIDES),
-        _choice(f"{name}/opens", "Opens", gate.get("opens"), WAYS),
+        choice(f"{name}/kind", "Leaves", gate.get("kind"), GATES),
+        choice(f"{name}/hang", "Hangs on the", gate.get("hang"), SIDES),
+        choice(f"{name}/opens", "Opens", gate.get("opens"), WAYS),
         _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "as the run"),
+        choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
     )
     return Row(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
+
+
+def _hardware(value: Any) -> Any:
+    return ", ".join(map(str, value)) if isinstance(value, list) else value
 
 
 def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
@@ -241,10 +250,11 @@ def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...
     return (
         _height(f"{at}/height_mm", "Height", run.get("height_mm"), "as the job"),
         _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "as the job"),
-        _choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
-        _choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
-        _choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
-        _choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
+        choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
+        choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
+        choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
+        Field(f"{at}/soil", "Soil", said(run.get("soil")), hint="as the job"),
+        choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
         Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
         _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
         Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2"),
@@ -271,7 +281,7 @@ def _finishes(at: str, row: Mapping[str, Any], offered: Offered) -> tuple[Field,
     colours = _members(row, "colours")
     empty = "none" if at == "defaults" else "as the job"
     return tuple(
-        _choice(
+        choice(
             f"{at}/colours/{part}",
             f"{part.capitalize()} finish",
             colours.get(part),
@@ -295,19 +305,7 @@ def _height(name: str, label: str, value: Any, hint: str = "") -> Field:
 
 def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
     choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices)]
-    return _choice(name, "Lattice top", value, [*choices, *([("0", "none")] if empty == "as the job" else [])], "")
-
-
-def _choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> Field:
-    """What was written stands even where it can't be chosen, so that it is seen and can be mended."""
-    text = said(value) or (choices[0][0] if otherwise is None else otherwise)
-    known = list(choices) if any(text == one for one, _ in choices) else [*choices, (text, text)]
-    return Field(name, label, text, "choice", known)
-
-
-def said(value: Any) -> str:
-    """A member as the text of its field."""
-    return "" if value is None else str(value)
+    return choice(name, "Lattice top", value, [*choices, *([("0", "none")] if empty == "as the job" else [])], "")
 
 
 def _shares(value: Any) -> str:

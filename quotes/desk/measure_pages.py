@@ -21,6 +21,7 @@ from quotes.desk.measure_drawn import Drawn, draw, ways_of
 from quotes.desk.measure_fields import SheetFields, sheet_fields
 from quotes.desk.measure_keeping import Elsewhere, Hand, document_of, keep_typed, offered
 from quotes.desk.measure_reading import read_fields
+from quotes.desk.remedies import notices_of
 from quotes.jobs import queries
 from quotes.jobs.measuring import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
@@ -55,7 +56,21 @@ def measure(request: MemberRequest, ref: str) -> HttpResponse:
         return _typed(request, row)
     document = document_of(row)
     drawn = _drawn(request, document)
-    return _answer(request, row, document, drawn, "desk/measure.html", page=secrets.token_hex(8))
+    opened = _whole(request.GET.get("open", ""))
+    return _answer(request, row, document, drawn, "desk/measure.html", page=secrets.token_hex(8), opened=opened)
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+    """The further fields of one run, for a sheet of many runs that left them off."""
+    row = find(queries.measures(request.business), ref)
+    document = document_of(row)
+    runs = sheet_fields(document, offered(request.business, document.get("system")), place).runs
+    if place >= len(runs):
+        raise Http404
+    told = {"run": runs[place], "measure": row, "may_write": request.actor.may(Scope.MEASURES_WRITE)}
+    return render(request, "desk/measure_more.html", told)
 
 
 @require_safe
@@ -87,7 +102,7 @@ def worker(request: Any) -> HttpResponse:
 def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
     said = request.POST.get("do", "draw")
-    document = read_fields({name: str(value) for name, value in request.POST.items()}, document_of(row))
+    document = read_fields(_posted(request, said), document_of(row))
     taken = _drawn(request, document, priced=False).taken if said.startswith("gate-in:") else None
     reshaped = act(document, said, taken)
     drawn = _drawn(request, document)
@@ -107,6 +122,13 @@ def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     )
 
 
+def _posted(request: MemberRequest, said: str) -> dict[str, str]:
+    """The fields, and what a notice's way out types into one of them."""
+    typed = {name: str(value) for name, value in request.POST.items()}
+    name, is_typed, value = said.removeprefix("mend:").partition("=")
+    return typed | {name: value} if said.startswith("mend:") and is_typed else typed
+
+
 def _kept(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     if row.draft:
         adopt_draft(measure=row, actor=request.actor)
@@ -123,7 +145,12 @@ def _conflict(
     """Both side by side; nothing is written until somebody chooses."""
     row.refresh_from_db()
     theirs = _drawn(request, document_of(row), priced=False)
-    told = {"mine": _in_words(drawn), "theirs": _in_words(theirs), "over": row.version, "theirs_at": row.draft_at}
+    told: dict[str, Any] = {
+        "mine": _in_words(drawn),
+        "theirs": _in_words(theirs),
+        "over": row.version,
+        "theirs_at": row.draft_at,
+    }
     if request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
         response = render(request, "desk/measure_conflict.html", {**told, "measure": row, "oob": True})
     else:
@@ -133,9 +160,15 @@ def _conflict(
 
 
 def _answer(
-    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: Drawn, template: str, **told: Any
+    request: MemberRequest,
+    row: StoredMeasure,
+    document: dict[str, Any],
+    drawn: Drawn,
+    template: str,
+    opened: int | None = None,
+    **told: Any,
 ) -> HttpResponse:
-    fields = sheet_fields(document, offered(request.business, document.get("system")))
+    fields = sheet_fields(document, offered(request.business, document.get("system")), opened)
     faults = placed(fields, drawn.faults)
     context = {
         "measure": row,
@@ -145,7 +178,7 @@ def _answer(
         "drawn": drawn,
         "faults": faults,
         "fault_of": {name: text for name, _, text in faults},
-        "notices": [(row, drawn.notices.get(row.id, [])) for row in fields.rows],
+        "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
         "may_write": request.actor.may(Scope.MEASURES_WRITE),
         **told,
     }

@@ -1,7 +1,7 @@
 """From the fields of the measure sheet to a site measure document. Field names are the document's own pointers.
 
 What can't be read stays in the document as the text it was: the engine refuses it with a pointer to that very field, and a draft
-keeps it. What the sheet has no fields for (strength, hardware of a gate, ids of its own) is taken over from the document before.
+keeps it. What was not posted stays as the document before has it: members without a field, and fields that were not opened.
 """
 
 from __future__ import annotations
@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from copy import deepcopy
+from decimal import Decimal
 from typing import Any
 
 from quotes.desk.lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
+from quotes.desk.strength_fields import STRENGTH_FIELDS
 
 Document = dict[str, Any]
 
@@ -22,16 +24,13 @@ _KINDS: dict[str, Callable[[str], Any]] = {
     ),
     "level_mm": lambda text: read_length(text, LEVEL),
     **dict.fromkeys(("turn_deg", "back", "inter", "fore", "bays"), read_number),
+    **dict.fromkeys(("old_embedment_mm", "old_diameter_mm"), lambda text: read_length(text, HEIGHT)),
+    "years": read_number,
+    "hardware": lambda text: [part.strip() for part in text.split(",")],
     "shares": lambda text: read_shares(text),
     "bays_mm": lambda text: read_bays(text),
 }
 _NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
-RUN_FIELDS = (
-    "id", "length_mm", "turn_deg", "basis", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
-    "colours", "taper", "gates", "remove", "shares",
-)  # fmt: skip
-GATE_FIELDS = ("from_mm", "opening_mm", "kind", "hang", "opens", "height_mm")
-RETROFIT_FIELDS = ("id", "bays_mm", "lattice_mm", "existing_height_mm", "shares")
 
 
 def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Document:
@@ -40,8 +39,11 @@ def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Documen
     document: Document = deepcopy({**before})
     document.update({key: tree[key] for key in ("label", "system") if isinstance(tree.get(key), str)})
     document["defaults"] = _defaults(tree.get("defaults", {}), before.get("defaults"))
-    document["runs"] = _rows(tree, "runs", RUN_FIELDS, before, _run)
-    document["retrofits"] = _rows(tree, "retrofits", RETROFIT_FIELDS, before, lambda row, _: row)
+    document["strength"] = _strength(tree.get("strength"), before.get("strength"))
+    if not document["strength"]:
+        del document["strength"]
+    document["runs"] = _rows(tree, "runs", before, _run)
+    document["retrofits"] = _rows(tree, "retrofits", before, lambda row, _: row)
     if not document["retrofits"]:
         del document["retrofits"]
     return document
@@ -98,6 +100,9 @@ def _value(name: str, last: str, typed: str) -> Any:
         return None
     if "/levels/" in name:
         return read_length(text, TAPE if last == "0" else LEVEL)
+    if name.startswith("strength/") and last not in _KINDS:
+        number = read_number(text)
+        return str(number) if isinstance(number, Decimal) else number
     read = _KINDS.get(last)
     return read(text) if read else text
 
@@ -124,6 +129,18 @@ def _defaults(told: Any, before: Any) -> Document:
     return dict(_filled({**known, **said}))
 
 
+def _strength(told: Any, before: Any) -> Any:
+    """What is screened, and by what; nothing without a method, and everything as it was where the sheet had no such fields."""
+    if not isinstance(told, dict):
+        return before
+    if not told.get("method"):
+        return None
+    known = before if isinstance(before, dict) else {}
+    same = known.get("method") == told["method"]  # another method asks for other things: none of the old ones are sent
+    unseen = {key: value for key, value in known.items() if key not in STRENGTH_FIELDS} if same else {}
+    return _filled({**unseen, **told})
+
+
 def _colours(told: Any, before: Any) -> Document | None:
     """Finishes by part: those with a field as typed, the others (lattice, cap, screw, gate) as they were."""
     known = before if isinstance(before, dict) else {}
@@ -134,7 +151,6 @@ def _colours(told: Any, before: Any) -> Document | None:
 def _rows(
     tree: Mapping[str, Any],
     kind: str,
-    fields: tuple[str, ...],
     before: Mapping[str, Any],
     finish: Callable[[Document, Mapping[str, Any]], Document],
 ) -> list[Document]:
@@ -143,9 +159,14 @@ def _rows(
     found = []
     for place, told in enumerate(_numbered(tree.get(kind))):
         same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
-        unseen = {key: value for key, value in same.items() if key not in fields}
-        found.append({**unseen, **finish(dict(told), same)})
+        found.append({**_unseen(same, told), **finish(dict(told), same)})
     return [_filled(row) for row in found]
+
+
+def _unseen(before: Mapping[str, Any], told: Mapping[str, Any]) -> Document:
+    """Members that were not posted; the ground is posted as a whole."""
+    gone = {*told, "levels", "book"} if "ground" in told else set(told)
+    return {key: value for key, value in before.items() if key not in gone}
 
 
 def _run(told: Document, before: Mapping[str, Any]) -> Document:
@@ -163,14 +184,12 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
         )
     elif ground == "book":
         told["book"] = book or [{}]
-    told["gates"] = _gates(told.pop("gates", {}), before.get("gates")) or None
+    if "gates" in told:
+        told["gates"] = _gates(told["gates"], before.get("gates")) or None
     told["colours"] = _colours(told.get("colours"), before.get("colours"))
-    taper = told.get("taper") or {}
-    if not taper.get("at"):
-        told.pop("taper", None)
-    remove = told.get("remove") or {}
-    if not remove.get("kind"):
-        told.pop("remove", None)
+    for member, decides in (("taper", "at"), ("remove", "kind")):
+        if member in told and not told[member].get(decides):
+            told[member] = None
     return told
 
 
@@ -192,5 +211,5 @@ def _gates(told: Any, before: Any) -> list[Document]:
     gates = []
     for place, row in enumerate(_numbered(told)):
         same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
-        gates.append({**{key: value for key, value in same.items() if key not in GATE_FIELDS}, **_filled(row)})
+        gates.append({**_unseen(same, row), **_filled(row)})
     return gates

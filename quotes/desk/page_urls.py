@@ -18,8 +18,9 @@ urlpatterns = [
     path("jobs/<str:ref>/take-off", takeoff_pages.of_job, name="job-takeoff"),
     path("measures/<str:ref>", measure_pages.measure, name="measure"),
     path("measures/<str:ref>/ways/<int:place>", measure_pages.ways, name="measure-ways"),
+    path("measures/<str:ref>/more/<int:place>", measure_pages.more, name="measure-more"),
     path("measures/<str:ref>/take-off", takeoff_pages.takeoff, name="takeoff"),
-    path("measure-worker.js", measure_pages.worker, name="measure-worker"),
     path("measures/<str:ref>/height", strength_pages.height, name="measure-height"),
     path("measures/<str:ref>/screening.pdf", strength_pages.annex, name="screening-annex"),
+    path("measure-worker.js", measure_pages.worker, name="measure-worker"),
 ]

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import template
 
-from quotes.desk.measure_fields import Field
+from quotes.desk.choices import Field
 
 register = template.Library()
 

@@ -25,7 +25,7 @@
   const narrow = window.matchMedia("(max-width: 48rem)");
   const size = () => { document.cookie = `narrow=${narrow.matches ? "1; max-age=31536000" : "; max-age=0"}; path=/; SameSite=Lax`; };
   size();
-  narrow.addEventListener("change", () => { size(); ask("draw"); });
+  narrow.addEventListener("change", () => { size(); ask("draw", { again: "1" }); });
 
   // -- rows that are added without a connection
   const fresh = (html, from, to) => html.replaceAll(from, to);
@@ -50,13 +50,44 @@
     remember();
   };
 
+  // -- what is typed while an answer is on its way stands, wherever the answer puts its field
+  const since = new Map();
+  const moved = (name, what) => {
+    const drop = /^drop-(run|retrofit|gate|station|reading):(\d+)(?:\/(\d+))?$/.exec(what);
+    if (!drop) return name;
+    const [, kind, first, second] = drop;
+    const list = { run: "runs/", retrofit: "retrofits/", gate: `runs/${first}/gates/`, station: `runs/${first}/levels/`, reading: `runs/${first}/book/` }[kind];
+    if (!name.startsWith(list)) return name;
+    const gone = Number(second ?? first), [at, ...rest] = name.slice(list.length).split("/");
+    if (Number(at) === gone) return "";
+    return Number(at) > gone ? `${list}${at - 1}/${rest.join("/")}` : name;
+  };
+  const putBack = (what) => {
+    for (const [name, value] of [...since]) {
+      const now = moved(name, what), field = now && form.elements.namedItem(now);
+      since.delete(name);
+      if (now) since.set(now, value);
+      if (field && field.value !== undefined) field.value = value;
+    }
+  };
+
   // -- asking the server
-  const ask = (what, extra) => window.htmx && window.htmx.ajax("POST", form.action, { source: form, swap: "none", values: { do: what, ...extra } });
+  const ask = (what, extra) => window.htmx && window.htmx.ajax("POST", form.action, { source: form, swap: "none", values: { do: what, ...extra } }).catch(() => {});
   let asked = "";
+  // htmx forgets which button was pressed once the focus moves on, and a queued request would only draw
+  form.addEventListener("submit", (event) => {
+    if (!window.htmx || !event.submitter) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    ask(event.submitter.value || "draw", { again: "1" });
+  }, true);
   document.body.addEventListener("htmx:configRequest", (event) => {
     if (event.detail.elt !== form) return;
-    asked = event.detail.parameters.do || "draw";
+    const what = event.detail.parameters.do || "draw";
+    if (what === "draw" && sent === typed && !event.detail.parameters.again) { event.preventDefault(); return; }
+    asked = what;
     sent = typed;
+    since.clear();
     const here = document.activeElement && document.activeElement.closest("fieldset[data-run]");
     event.detail.parameters.live = here ? here.dataset.run : "";
     if (narrow.matches) event.detail.parameters.narrow = "1";
@@ -93,11 +124,24 @@
     const wanted = document.querySelector("[data-focus]");
     if (wanted) { wanted.removeAttribute("data-focus"); wanted.focus(); }
   });
+  let open = [], at = null;
+  document.body.addEventListener("htmx:oobBeforeSwap", (event) => {
+    if (!event.detail.target || event.detail.target.id !== "fields") return;
+    const field = document.activeElement;
+    open = [...form.querySelectorAll("details[open][id]")].map((one) => one.id);
+    at = since.has(field.name) ? { name: moved(field.name, asked), from: field.selectionStart, to: field.selectionEnd } : null;
+  });
   document.body.addEventListener("htmx:oobAfterSwap", (event) => {
-    if (event.detail.target && event.detail.target.id === "fields") {
-      const before = asked;
-      requestAnimationFrame(() => goTo(before));
-    }
+    if (!event.detail.target || event.detail.target.id !== "fields") return;
+    for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
+    putBack(asked);
+    const field = at && form.elements.namedItem(at.name), before = asked;
+    if (!field) { requestAnimationFrame(() => goTo(before)); return; }
+    field.focus();
+    if (field.setSelectionRange && at.from !== null) field.setSelectionRange(at.from, at.to);
+  });
+  document.body.addEventListener("htmx:afterSwap", (event) => {
+    if (event.target.id && /^more-/.test(event.target.id)) putBack("");
   });
 
   const show = (said) => {
@@ -122,16 +166,29 @@
       "add-station": () => [...form.querySelectorAll(`input[name^='runs/${place}/levels/'][name$='/0']`)].pop(),
       "add-reading": () => [...form.querySelectorAll(`input[name^='runs/${place}/book/'][name$='/at_mm']`)].pop(),
       "add-retrofit": () => [...form.querySelectorAll("input[name$='/bays_mm']")].pop(),
-      show: () => form.querySelector(`#run-${place} .fields input[name*='/levels/'], #run-${place} input[name*='/book/']`),
+      mend: () => null,
+      meet: () => null,
+      show: () => place === "strength" ? form.querySelector("#strength input, #strength select:not([name='strength/method'])") : form.querySelector(`#run-${place} .fields input[name*='/levels/'], #run-${place} input[name*='/book/']`),
     }[verb];
     const field = pick ? pick() : document.getElementById(`run-${place}`);
     if (field && field.focus) field.focus();
+    else if (document.activeElement === document.body) document.getElementById("drawing").focus({ preventScroll: true });
   };
 
-  form.addEventListener("input", (event) => { if (event.target.name) remember(); });
+  form.addEventListener("input", (event) => {
+    if (!event.target.name) return;
+    since.set(event.target.name, event.target.value);
+    remember();
+  });
+  // of many runs only those near the one that is typed in are in elevation
+  form.addEventListener("focusin", (event) => {
+    const run = event.target.closest("fieldset[data-run]"), part = document.querySelector("#drawing [data-drawn]");
+    if (run && part && !part.dataset.drawn.split(" ").includes(run.dataset.run)) ask("draw", { again: "1" });
+  });
   form.addEventListener("change", (event) => {
     const ground = /^runs\/(\d+)\/ground$/.exec(event.target.name || "");
     if (ground) ask(`show:${ground[1]}`);
+    else if (event.target.name === "strength/method") ask("show:strength");
   });
   form.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || !event.target.matches("input:not([type=hidden]), select")) return;

@@ -1,0 +1,38 @@
+"""One field of a sheet, and fields that are chosen from a list."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+Choices = Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """``kind``: text, number (a decimal keyboard), or choice. ``echo`` is a length read back in words."""
+
+    name: str
+    label: str
+    value: str = ""
+    kind: str = "text"
+    choices: Choices = ()
+    hint: str = ""
+    echo: str = ""
+
+    @property
+    def id(self) -> str:
+        return "f-" + self.name.replace("/", "-")
+
+
+def choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> Field:
+    """What was written stands even where it can't be chosen, so that it is seen and can be mended."""
+    text = said(value) or (choices[0][0] if otherwise is None else otherwise)
+    known = list(choices) if any(text == one for one, _ in choices) else [*choices, (text, text)]
+    return Field(name, label, text, "choice", known)
+
+
+def said(value: Any) -> str:
+    """A member as the text of its field."""
+    return "" if value is None else str(value)

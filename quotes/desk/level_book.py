@@ -1,0 +1,78 @@
+"""A levelling book as its page shows it: every reading reduced, and the arithmetic that proves it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from fencing.faults import Refused
+from fencing.levelling import LevelBook, reduce_book
+from quotes.desk.lengths import metres
+
+
+@dataclass(frozen=True, slots=True)
+class ReducedReading:
+    """One row in metres: ``rise`` is a fall where it is negative, and empty on the first."""
+
+    at: str
+    sight: str
+    rise: str
+    level: str
+    adjusted: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    rows: tuple[ReducedReading, ...]
+    sums: str
+    checks: bool
+    closing: str
+    closes: bool
+
+
+def reduction_of(entries: Any) -> Reduction | None:
+    """The book reduced; None while it can't be, its faults then stand at its fields.
+
+    >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.210")}, {"fore": Decimal("0.933")}]
+    >>> reduction = reduction_of(book)
+    >>> [(row.sight, row.rise, row.level) for row in reduction.rows]
+    [('1.452', '', '0.000'), ('1.210', '+0.242', '0.242'), ('0.933', '+0.277', '0.519')]
+    >>> reduction.sums, reduction.checks
+    ('Back 1.452 less fore 0.933 is 0.519; rises 0.519 less falls 0.000 is 0.519; last level less first is 0.519.', True)
+    """
+    if not isinstance(entries, list) or not all(isinstance(row, Mapping) for row in entries):
+        return None
+    try:
+        book = reduce_book(entries)
+    except Refused:
+        return None
+    rows = tuple(
+        ReducedReading(
+            at="" if row.row.at is None else metres(row.row.at),
+            sight=" / ".join(f"{one:.3f}" for one in (row.row.inter, row.row.fore, row.row.back) if one is not None),
+            rise="" if row.rise is None else f"{row.rise:+.3f}",
+            level=metres(row.level),
+            adjusted=metres(row.adjusted),
+        )
+        for row in book.rows
+    )
+    return Reduction(rows, _sums(book), book.checks, _closing(book), book.closes_well)
+
+
+def _sums(book: LevelBook) -> str:
+    moved = book.rows[-1].level - book.rows[0].level
+    return (
+        f"Back {book.sum_back:.3f} less fore {book.sum_fore:.3f} is {book.sum_back - book.sum_fore:.3f}; "
+        f"rises {book.sum_rise:.3f} less falls {book.sum_fall:.3f} is {book.sum_rise - book.sum_fall:.3f}; "
+        f"last level less first is {Decimal(moved) / 1000:.3f}."
+    )
+
+
+def _closing(book: LevelBook) -> str:
+    if book.misclosure is None:
+        return "It ends on no known level, so nothing shows whether a reading is wrong."
+    if book.misclosure == 0:
+        return "It closes on the known level exactly."
+    return f"It misses the known level by {abs(book.misclosure)} mm, spread over the set-ups."
