@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, date, datetime, time
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from functools import lru_cache
 from tempfile import TemporaryFile
-from typing import IO, Any
+from typing import IO
 
-import xlsxwriter
 from django.db import connection
 from django.db.models import Sum
 
 from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entries, entry_table, total_row
-from shared.cells import RUNS, Cell, cell, guarded
+from shared.cells import RUNS, cell, guarded
 from shared.jsontext import write_json
 from shared.models import Business
+from shared.workbooks import Workbook
 
 BLOCK = 64 * 1024
 EOL = "\r\n"
-MADE = datetime(2000, 1, 1, tzinfo=UTC)
 TYPES = {
     "csv": "text/csv; charset=utf-8",
     "json": "application/json",
@@ -121,38 +119,14 @@ def json_blocks(table: Table) -> Iterator[bytes]:
 def xlsx_file(table: Table) -> IO[bytes]:
     """A workbook of one sheet, written row by row; texts are texts, never formulas or links."""
     file: IO[bytes] = TemporaryFile()  # noqa: SIM115 - the answer closes it
-    options: dict[str, Any] = {
-        "constant_memory": True,
-        "strings_to_formulas": False,
-        "strings_to_urls": False,
-        "strings_to_numbers": False,
-    }
-    book = xlsxwriter.Workbook(file, options)
-    book.set_properties({"created": MADE})
-    day = book.add_format({"num_format": "yyyy-mm-dd"})
-    bold = book.add_format({"bold": True})
-    sheet = book.add_worksheet(table.name[:31])
-    sheet.freeze_panes(1, 0)
-    for place, name in enumerate(table.head):
-        sheet.write_string(0, place, name, bold)
-    for index, row in enumerate(table.with_total(), 1):
-        _write(sheet, index, row, day)
+    book = Workbook(file, table.name)
+    book.sheet.freeze_panes(1, 0)
+    book.add(table.head, bold=True)
+    for row in table.with_total():
+        book.add(row)
     book.close()
     file.seek(0)
     return file
-
-
-def _write(sheet: Any, index: int, row: Sequence[Cell], day: Any) -> None:
-    for place, value in enumerate(row):
-        match value:
-            case None | "":
-                continue
-            case Decimal() | int():
-                sheet.write_number(index, place, value)
-            case date():
-                sheet.write_datetime(index, place, datetime.combine(value, time()), day)
-            case _:
-                sheet.write_string(index, place, value)
 
 
 def file_blocks(file: IO[bytes]) -> Iterable[bytes]:

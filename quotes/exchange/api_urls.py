@@ -9,12 +9,16 @@ from quotes.exchange.webhook_api import DOORS, for_supplier
 
 urlpatterns = [
     path("orders/<str:ref>/document.<str:form>", order_api.OrderFile.as_view()),
+    path("orders/<str:ref>/replies/<str:reply>.xml", order_api.ReplyFile.as_view()),
+    path("orders/<str:ref>/despatches/<str:despatch>.xml", order_api.DespatchFile.as_view()),
     path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
     path("supply/orders", supply_api.SupplyOrders.as_view()),
     path("supply/orders/<str:ref>.<str:form>", supply_api.SupplyOrderFile.as_view()),
     path("supply/orders/<str:ref>", supply_api.SupplyOrderDetail.as_view()),
     path("supply/orders/<str:ref>/replies", supply_api.SupplyReplies.as_view()),
     path("supply/orders/<str:ref>/despatches", supply_api.SupplyDespatches.as_view()),
+    path("supply/orders/<str:ref>/replies/<str:reply>.xml", supply_api.SupplyReplyFile.as_view()),
+    path("supply/orders/<str:ref>/despatches/<str:despatch>.xml", supply_api.SupplyDespatchFile.as_view()),
     path("supply/orders/<str:ref>/events", supply_api.SupplyOrderEvents.as_view()),
     path("supply/events", supply_api.SupplyEvents.as_view()),
     path("supply/offer-batches", supply_api.SupplyOfferBatches.as_view()),

@@ -1,15 +1,13 @@
-"""An order in every form it is downloaded in, with the same totals: JSON, UBL, CSV, PDF; and what suppliers' UBL says of it."""
+"""An order in every form it is downloaded in, with the same totals; and what suppliers' UBL says of it, in and out."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
 from fencing.faults import Fault, Refused
-from quotes.documents.quotesheet import face
-from quotes.documents.rendering import Variant, markup, render
+from quotes.documents.orderlist import orderlist_pdf
+from quotes.exchange.order_list import order_csv, order_xlsx
 from quotes.exchange.ubl.orders import write_order
 from quotes.exchange.ubl.values import (
     Address,
@@ -31,12 +29,6 @@ from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due, taxes
-from shared.cells import Cell, cell
-
-HEAD = (
-    "order", "line", "sku", "supplier_sku", "description", "finish", "length_mm", "quantity", "unit", "packs", "price",
-    "net", "tax_code", "tax_rate",
-)  # fmt: skip
 
 
 def cents(value: Decimal) -> Decimal:
@@ -54,8 +46,8 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
         id=order.number,
         issued=order.placed_on or order.created_at.date(),
         currency=order.currency,
-        buyer=_party(told["buyer"]),
-        seller=_party(told["seller"]),
+        buyer=ubl_party(told["buyer"]),
+        seller=ubl_party(told["seller"]),
         lines=tuple(_ubl_line(line) for line in lines),
         lines_total=cents(order.goods),
         taxes=tuple(sorted(rows, key=lambda row: (row.category, row.percent))),
@@ -83,7 +75,8 @@ def _lines(order: SupplierOrder) -> list[Line]:
     return list(queries.lines(order).order_by("position"))
 
 
-def _party(told: Mapping[str, str]) -> Party:
+def ubl_party(told: Mapping[str, str]) -> Party:
+    """A side of an order as UBL names it."""
     gln = told.get("gln", "")
     return Party(
         told["name"],
@@ -123,69 +116,16 @@ def order_ubl(order: SupplierOrder) -> bytes:
     return write_order(ubl_values(order))
 
 
-def order_rows(order: SupplierOrder) -> list[list[Cell]]:
-    """The order as a table: a row for each line, then goods, delivery, tax for each rate, and the total."""
-    rows: list[list[Cell]] = [list(HEAD)]
-    lines = _lines(order)
-    for line in lines:
-        quantity = due(line)
-        packs = quantity / line.pack
-        rows.append(
-            [
-                order.number,
-                line.position,
-                line.sku,
-                line.supplier_sku,
-                line.label,
-                line.finish,
-                line.length_mm,
-                Decimal(number(quantity)),
-                line.unit,
-                Decimal(number(packs)),
-                cents(line.price),
-                cents(line.net),
-                line.tax_code,
-                Decimal(number(line.tax_rate)),
-            ]
-        )
-    rows.append(_sum(order, "Goods", order.goods))
-    if order.delivery_fee:
-        rows.append(_sum(order, "Delivery", order.delivery_fee))
-    rows += [_sum(order, f"Tax {row.category} {number(row.rate)} %", row.tax) for row in taxes(order, lines)]
-    rows.append(_sum(order, "Total", order.total))
-    return rows
-
-
-def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:
-    row: list[Cell] = [None] * len(HEAD)
-    row[0], row[HEAD.index("description")], row[HEAD.index("net")] = order.number, text, cents(value)
-    return row
-
-
-def order_csv(order: SupplierOrder) -> bytes:
-    """The order as CSV (RFC 4180, UTF-8)."""
-    text = io.StringIO()
-    csv.writer(text).writerows([cell(value) for value in row] for row in order_rows(order))
-    return text.getvalue().encode()
-
-
 def order_pdf(order: SupplierOrder) -> bytes:
     """The order as a list for the yard."""
     made = order.placed_at or order.created_at
-    sheet = queries.order_sheet(order)
-    strip = f"{sheet['heading']} · {sheet['job']} · {order.business.name}"
-    values = {
-        "face": face(face_of_business(order.business)),
-        "strip": strip,
-        "made": made.isoformat(),
-        "sheet": sheet,
-    }
-    return render(markup("orderlist", values), Variant.ACCESSIBLE, made)
+    return orderlist_pdf(queries.order_sheet(order), face_of_business(order.business), made)
 
 
 FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {
     "xml": ("application/xml", order_ubl),
     "csv": ("text/csv; charset=utf-8", order_csv),
+    "xlsx": ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", order_xlsx),
     "pdf": ("application/pdf", order_pdf),
 }
 """Media type and writer by suffix; JSON is the API's own."""

@@ -36,6 +36,11 @@ class CsvForm(_Written):
     format = "csv"
 
 
+class XlsxForm(_Written):
+    media_type = FORMS["xlsx"][0]
+    format = "xlsx"
+
+
 class PdfForm(_Written):
     media_type = "application/pdf"
     format = "pdf"
@@ -55,12 +60,10 @@ class UblParser(BaseParser):
         return body
 
 
-FILE_SHAPES = {
-    (200, kind): {"type": "string", "format": "binary"} for kind in ("application/xml", "text/csv", "application/pdf")
-}
+FILE_SHAPES = {(200, kind.split(";")[0]): {"type": "string", "format": "binary"} for kind, _ in FORMS.values()}
 """What an order as a file is, for the documentation; json is told where it is answered."""
 
-RENDERERS = [JsonRenderer, XmlForm, CsvForm, PdfForm]
+RENDERERS = [JsonRenderer, XmlForm, CsvForm, XlsxForm, PdfForm]
 PARSERS = [StrictJsonParser, UblParser]
 
 
@@ -73,6 +76,16 @@ def answered(order: SupplierOrder, form: str) -> HttpResponse:
     response["Content-Disposition"] = f'attachment; filename="{order.number}.{form}"'
     response["Vary"] = "Accept, Authorization, Cookie"
     return response
+
+
+def as_xml(body: bytes, name: str) -> HttpResponse:
+    """A UBL document as a file."""
+    response = HttpResponse(body, content_type="application/xml")
+    response["Content-Disposition"] = f'attachment; filename="{name}.xml"'
+    return response
+
+
+XML_SHAPE = {(200, "application/xml"): {"type": "string", "format": "binary"}}
 
 
 def asked_form(request: Request) -> str:

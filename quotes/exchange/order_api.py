@@ -2,33 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from django.db import transaction
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from quotes.exchange.forms import FILE_SHAPES, answered
-from quotes.exchange.sandbox import open_sandbox
+from quotes.exchange.forms import FILE_SHAPES, XML_SHAPE, answered, as_xml
+from quotes.exchange.letting_in import let_in
+from quotes.exchange.traffic import despatch_ubl, reply_ubl
 from quotes.jobs.rows import shape
+from quotes.orders.models import Despatch, Reply
 from quotes.orders.queries import orders
 from quotes.orders.rows import ORDER_FULL_SHAPE, order_full
-from shared import audit
 from shared.api import Endpoint
-from shared.business.roles import SUPPLIER_SCOPES, Scope
-from shared.business.services import issue_key
-from shared.models import SupplierAccount
-from shared.problems import Problem
+from shared.business.roles import Scope
 from shared.reading import StrictSerializer, TextField
 
 
 class OrderFile(Endpoint):
-    """An order as a file: xml (UBL 2.1), csv, pdf or json."""
+    """An order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
@@ -36,6 +30,30 @@ class OrderFile(Endpoint):
     def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
         order = self.find(orders(self.business).select_related("supplier", "business"), ref)
         return self.one(order_full(order), order) if form == "json" else answered(order, form)
+
+
+class ReplyFile(Endpoint):
+    """What a supplier replied, as a UBL 2.1 OrderResponse."""
+
+    scopes = {"GET": Scope.ORDERS_READ}
+
+    @extend_schema(responses=XML_SHAPE, summary="A reply as UBL")
+    def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
+        order = self.find(orders(self.business).select_related("supplier", "business"), ref)
+        found = self.find(Reply.objects.of(self.business).filter(order=order), reply)
+        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.pk}")
+
+
+class DespatchFile(Endpoint):
+    """What a supplier despatched, as a UBL 2.1 DespatchAdvice."""
+
+    scopes = {"GET": Scope.ORDERS_READ}
+
+    @extend_schema(responses=XML_SHAPE, summary="A despatch as UBL")
+    def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
+        order = self.find(orders(self.business).select_related("supplier", "business"), ref)
+        found = self.find(Despatch.objects.of(self.business).filter(order=order), despatch)
+        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.pk}")
 
 
 class SupplierKeyIn(StrictSerializer):
@@ -61,26 +79,6 @@ class SupplierKeys(Endpoint):
         body = self.read(SupplierKeyIn)
         supplier = self.find(suppliers(self.business).select_related("account"), ref)
         live = not body.get("test", False)
-        key, text = _key(supplier, body["name"], live=live)
-        detail: dict[str, Any] = {"key": key.ref, "live": live}
-        audit.record(self.business, self.actor, "supplier.key", f"supplier:{supplier.ref}", detail)
+        key, text = let_in(supplier=supplier, name=body["name"], live=live, actor=self.actor)
         account = supplier.account.ref if supplier.account else ""
         return Response({"ref": key.ref, "name": key.name, "key": text, "account": account}, status=201)
-
-
-@transaction.atomic
-def _key(supplier: Supplier, name: str, *, live: bool) -> Any:
-    account = supplier.account
-    if account is None:
-        account = supplier.account = SupplierAccount.objects.create(name=supplier.name, email=supplier.email)
-        supplier.save()
-    elif _shared(account, supplier):
-        raise Problem("conflict", "This supplier's system serves other businesses too; it issues its own keys.")
-    if not live:
-        open_sandbox(account)
-    return issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live)
-
-
-def _shared(account: SupplierAccount, supplier: Supplier) -> bool:
-    others = Supplier.anywhere.filter(account=account)  # unscoped: only whether there are others is asked
-    return others.exclude(business_id=supplier.business_id).filter(business__sandbox=None).exists()

@@ -13,13 +13,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.exchange import batches, documents, sandbox, supply
-from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, answered, asked_form
+from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, XML_SHAPE, answered, as_xml, asked_form
+from quotes.exchange.traffic import despatch_ubl, reply_ubl
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
 from quotes.jobs.rows import DOCUMENT, shape
 from quotes.orders import bodies
 from quotes.orders.delivering import despatch
-from quotes.orders.models import OrderEvent, SupplierOrder
+from quotes.orders.models import Despatch, OrderEvent, Reply, SupplierOrder
 from quotes.orders.queries import state_asked
 from quotes.orders.replying import take_reply
 from quotes.orders.rows import (
@@ -86,7 +87,7 @@ class SupplyOrders(SupplyEndpoint):
 
 
 class SupplyOrderDetail(SupplyEndpoint):
-    """One order: JSON, or by Accept or suffix UBL (xml), CSV or PDF."""
+    """One order: JSON, or by Accept or suffix UBL (xml), CSV, XLSX or PDF."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
     renderer_classes = RENDERERS
@@ -101,7 +102,7 @@ class SupplyOrderDetail(SupplyEndpoint):
 
 
 class SupplyOrderFile(SupplyEndpoint):
-    """One order as a file: xml (UBL 2.1), csv, pdf or json."""
+    """One order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
 
@@ -145,6 +146,30 @@ class SupplyDespatches(SupplyEndpoint):
         docket = documents.read_docket(read_despatch(body), order) if isinstance(body, bytes) else bodies.docket(body)
         order, _, new = despatch(order=order, docket=docket, actor=self.actor)
         return self.told(order, 201 if new else 200)
+
+
+class SupplyReplyFile(SupplyEndpoint):
+    """A reply of the supplier's own, as a UBL 2.1 OrderResponse."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+
+    @extend_schema(responses=XML_SHAPE, summary="A reply as UBL")
+    def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
+        order = self.order(ref)
+        found = self.find(Reply.objects.of(order.business).filter(order=order), reply)
+        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.pk}")
+
+
+class SupplyDespatchFile(SupplyEndpoint):
+    """A despatch of the supplier's own, as a UBL 2.1 DespatchAdvice."""
+
+    scopes = {"GET": Scope.SUPPLY_READ}
+
+    @extend_schema(responses=XML_SHAPE, summary="A despatch as UBL")
+    def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
+        order = self.order(ref)
+        found = self.find(Despatch.objects.of(order.business).filter(order=order), despatch)
+        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.pk}")
 
 
 class SupplyOrderEvents(SupplyEndpoint):

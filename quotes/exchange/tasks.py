@@ -11,7 +11,7 @@ from django.core.mail import EmailMessage, send_mail
 from django.utils import timezone
 
 from quotes.exchange import signing
-from quotes.exchange.documents import order_csv, order_pdf
+from quotes.exchange.documents import FORMS
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
 from quotes.exchange.sending import Answer, post
 from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, wanting
@@ -19,6 +19,7 @@ from quotes.orders.models import OrderEvent, SupplierOrder
 from shared.jsontext import write_json
 from shared.outbox import Event, Finish, Later, handles, regularly
 
+MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
@@ -104,7 +105,7 @@ def tell_disabled(event: Event) -> Finish | None:
 
 @handles("order.mail", slow=True)
 def mail_order(event: Event) -> Finish | None:
-    """The order list to a supplier without a system: PDF to read, CSV to load."""
+    """The order list to a supplier without a system: PDF to read, CSV and XLSX to load."""
     if event.business is None or Sandbox.objects.filter(business=event.business).exists():
         return None
     rows = SupplierOrder.objects.of(event.business).select_related("supplier", "business")
@@ -113,8 +114,9 @@ def mail_order(event: Event) -> Finish | None:
         return None
     text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
     mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
-    mail.attach(f"{order.number}.pdf", order_pdf(order), "application/pdf")
-    mail.attach(f"{order.number}.csv", order_csv(order), "text/csv")
+    for form in MAILED:
+        kind, write = FORMS[form]
+        mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
     mail.send()
 
     def finish() -> None:

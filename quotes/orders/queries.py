@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -10,16 +10,20 @@ from typing import Any
 from django.db.models import QuerySet
 
 from fencing.packs import plain
-from fencing.roles import ROLES
+from fencing.roles import RANK, ROLES
 from quotes.jobs.models import Job
 from quotes.jobs.ordered import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
+from quotes.orders.rows import amount
+from quotes.orders.sums import due
 from shared.business.scoping import OwnedQuerySet
 from shared.models import Business, SupplierAccount
 from shared.money import minor_digits, rounded, shown
 from shared.problems import Problem
 
 ZERO = Decimal(0)
+# common practice
+LIFTING = "Lift packs by machine. Long pieces and sheets take two people; their edges cut, so wear gloves."
 KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
 UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
 
@@ -94,12 +98,27 @@ def ordered(job: Job) -> dict[str, Ordered]:
     return found
 
 
+def picked(order: SupplierOrder) -> list[OrderLine]:
+    """Lines of which something is still asked for, in the order a yard picks: by role, the longest first, then by finish."""
+    rows = [row for row in lines(order) if due(row)]
+    return sorted(rows, key=lambda row: (RANK[row.role], -(row.length_mm or 0), row.finish, row.position))
+
+
+def line_mass(line: OrderLine) -> Decimal | None:
+    """What is still asked for of a line weighs so many kg; None where nobody said."""
+    return None if line.mass_kg is None else (line.mass_kg * due(line) / line.quantity).quantize(Decimal("0.001"))
+
+
+def load_of(rows: Iterable[OrderLine]) -> Decimal:
+    """Mass of the load in kg, as far as it is known."""
+    return sum((line_mass(row) or ZERO for row in rows), ZERO)
+
+
 def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
     """What an order list prints: grouped the way a yard picks, packs beside pieces, the place, the day and the load."""
-    rows = list(lines(order).order_by("position"))
+    rows = picked(order)
     jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
-    mass = [row.mass_kg for row in rows]
-    load = sum((one for one in mass if one is not None), ZERO)
+    load, unweighed = load_of(rows), any(row.mass_kg is None for row in rows)
     place = order.deliver_to
     return {
         "heading": f"Order {order.number}",
@@ -107,9 +126,9 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "job": ", ".join(job.number for job in jobs) or "stock",
         "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
         "deliver_when": _window(order),
-        "load": f"{plain(load)} kg{' and what has no mass stated' if None in mass else ''}",
+        "load": f"{plain(load)} kg{' and what has no mass stated' if unweighed else ''}",
         "reference": order.number,
-        "cautions": [order.note] if order.note else [],
+        "cautions": [*([order.note] if order.note else []), LIFTING],
         "groups": _groups(order, rows),
         "priced": priced,
         "money_head": order.currency,
@@ -123,11 +142,9 @@ def _window(order: SupplierOrder) -> str:
 
 
 def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]:
-    names = list(ROLES)
-    ranked = sorted(rows, key=lambda row: (names.index(row.role), row.finish, -(row.length_mm or 0), row.position))
     groups: list[dict[str, Any]] = []
-    for row in ranked:
-        heading = row.role.replace(".", ", ").replace("_", " ").capitalize()
+    for row in rows:
+        heading = ROLES[row.role].capitalize()
         if not groups or groups[-1]["heading"] != heading:
             groups.append({"heading": heading, "lines": []})
         groups[-1]["lines"].append(_sheet_line(order, row))
@@ -146,7 +163,7 @@ def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
         "finish": row.finish,
         "quantity": f"{plain(asked)} {unit}".strip(),
         "packs": "" if row.pack == 1 else f"{plain(packs)} of {plain(row.pack)}{f' + {plain(loose)}' if loose else ''}",
-        "each": plain(row.price),
+        "each": amount(row.price),
         "amount": shown(row.net, order.currency, order.business.locale),
     }
 

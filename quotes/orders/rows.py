@@ -145,7 +145,14 @@ def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
 def _replies(order: SupplierOrder) -> list[dict[str, Any]]:
     rows = Reply.objects.of(order.business).filter(order=order).order_by("id")
     return [
-        {"number": row.number, "code": row.code, "note": row.note, "promised": row.promised_on, "at": row.created_at}
+        {
+            "ref": row.ref,
+            "number": row.number,
+            "code": row.code,
+            "note": row.note,
+            "promised": row.promised_on,
+            "at": row.created_at,
+        }
         for row in rows
     ]
 

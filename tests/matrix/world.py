@@ -23,12 +23,15 @@ from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
 from quotes.offers.answering import ask
 from quotes.orders import stock
+from quotes.orders.delivering import Docket, Loaded, despatch
+from quotes.orders.models import Reply, SupplierOrder
+from quotes.orders.replying import Told, take_reply
 from shared.business import services
 from shared.business.roles import BUSINESS_SCOPES
 from shared.models import Business, SupplierAccount
 from tests.quotes.offers.cast import actor_of, stock_up, token
 from tests.quotes.offers.cast import sent as sent_revision
-from tests.quotes.orders.cast import agreed_job, component_of, placed
+from tests.quotes.orders.cast import agreed_job, component_of, placed, supplier_actor
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,15 @@ def world_of(business: Business, account: SupplierAccount) -> World:
         "stock item": item.ref,
     }
     inner = {"site": job.site.ref, "entry": built.ref, "key": "owner", "number": "1", "kind": "components"}
-    return World(refs, {**inner, "form": "csv"}, token(revision, "owner"))
+    return World(refs, {**inner, **_traffic(business, account), "form": "csv"}, token(revision, "owner"))
+
+
+def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
+    """The supplier has seen the order, and sent a piece of it."""
+    order, them = SupplierOrder.objects.of(business).get(), supplier_actor(account)
+    take_reply(order=order, told=Told("R1", "AB"), actor=them)
+    _, docket, _ = despatch(order=order, docket=Docket("D1", (Loaded(1, Decimal(1)),)), actor=them)
+    return {"reply": Reply.objects.of(business).get(order=order).ref, "despatch": docket.ref}
 
 
 def _catalogue(business: Business) -> dict[str, str]:

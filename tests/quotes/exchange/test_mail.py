@@ -7,6 +7,7 @@ import io
 from decimal import Decimal
 from typing import Any
 
+import openpyxl
 import pypdf
 import pytest
 from django.utils import timezone
@@ -38,8 +39,9 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
         run_due()
         Wanted.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
     [mail] = [one for one in mailoutbox if one.to == ["yard@example.test"]]
-    (pdf_name, pdf, _), (csv_name, table, _) = mail.attachments
-    assert (pdf_name, csv_name) == (f"{order.number}.pdf", f"{order.number}.csv")
+    (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
+    assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))
+    assert openpyxl.load_workbook(io.BytesIO(book)).sheetnames == [order.number]
     assert order.number in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     text = table if isinstance(table, str) else table.decode()
     assert Decimal(list(csv.DictReader(io.StringIO(text)))[-1]["net"]) == order.total

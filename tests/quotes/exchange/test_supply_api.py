@@ -9,12 +9,14 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+import openpyxl
 import pypdf
 import pytest
 from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Offer
+from quotes.exchange import order_list
 from quotes.exchange.documents import ubl_values
 from quotes.exchange.ubl.amounts import wrong_sums
 from quotes.exchange.ubl.despatches import write_despatch
@@ -99,6 +101,9 @@ def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs
     by_line = [row for row in rows if row["line"]]
     assert D(rows[-1]["net"]) == D(total) == xml.payable
     assert sum(D(row["net"]) for row in by_line) == xml.lines_total
+    book: Any = openpyxl.load_workbook(io.BytesIO(theirs.get(f"{address}.xlsx").content)).active
+    *_, last = book.iter_rows(values_only=True)
+    assert D(str(last[order_list.HEAD.index("net")])) == D(total)
     pdf = theirs.get(address, headers={"Accept": "application/pdf"})
     assert pdf["Content-Type"] == "application/pdf"
     assert _words(pdf.content).count(f"{D(total):,.2f}") == 1
@@ -199,6 +204,12 @@ def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
 def test_an_attack_by_xml_is_refused_and_changes_nothing(order: SupplierOrder, theirs: Client, body: bytes) -> None:
     post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
     assert now(order).version == order.version
+
+
+def test_a_document_over_a_megabyte_is_refused_unread(order: SupplierOrder, theirs: Client) -> None:
+    body = b"<x>" + b" " * 1_000_000 + b"</x>"
+    post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 413)
+    post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 413)
 
 
 def test_the_log_goes_on_after_the_event_one_knows(yard: Business, cast: Cast, theirs: Client) -> None:

@@ -14,13 +14,11 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
-from quotes.documents.orderlist import order_csv, orderlist_pdf
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
+from quotes.exchange.documents import FORMS
 from quotes.jobs.canonical import parsed
-from quotes.offers.content import face
 from quotes.offers.models import Revision, State
-from quotes.orders.queries import order_sheet
 from quotes.orders.saw_sheets import saw_pdf
 from shared.models import Business
 
@@ -56,11 +54,10 @@ class Command(BaseCommand):
 
 
 def write_orders(business: Business, folder: Path) -> Iterator[Path]:
-    """The supplier's list of every order of the scenario, as PDF and CSV."""
+    """Every order of the scenario in every form its supplier may want: list, table, workbook, UBL."""
     for order in load_orders(business):
-        sheet, made = order_sheet(order), order.placed_at or order.created_at
-        yield save(folder / f"{order.number}.pdf", orderlist_pdf(sheet, face(business), made))
-        yield save(folder / f"{order.number}.csv", order_csv(sheet))
+        for form, (_, write) in FORMS.items():
+            yield save(folder / f"{order.number}.{form}", write(order))
 
 
 def write_job(revision: Revision, folder: Path) -> list[Path]:

@@ -1,0 +1,109 @@
+"""An order as a list a yard picks from: by role, length and finish, packs beside loose pieces, what is cut, what it weighs."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from decimal import Decimal
+
+from fencing.roles import ROLES
+from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.orders.queries import line_mass, load_of, order_sheet, picked
+from quotes.orders.rows import amount, number
+from quotes.orders.sums import due, taxes
+from shared.cells import Cell, cell
+from shared.workbooks import Workbook
+
+HEAD = (
+    "order", "line", "role", "length_mm", "finish", "sku", "supplier_sku", "description", "quantity", "unit", "pack", "packs",
+    "loose", "cut_pieces", "mass_kg", "price", "net", "tax_code", "tax_rate", "deliver_to", "deliver_from", "deliver_by",
+)  # fmt: skip
+WIDTHS = (9, 5, 16, 10, 12, 16, 16, 40, 10, 6, 8, 8, 8, 10, 10, 10, 12, 9, 9, 30, 12, 12)
+
+
+def order_csv(order: SupplierOrder) -> bytes:
+    """The list as CSV (RFC 4180, UTF-8): a row for each line, then goods, delivery, tax for each rate, total and load."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(HEAD)
+    lines = picked(order)
+    writer.writerows([cell(value) for value in row] for row in [*(_line(order, one) for one in lines), *_sums(order)])
+    return text.getvalue().encode()
+
+
+def order_xlsx(order: SupplierOrder) -> bytes:
+    """The list as a workbook: place, window and load on top, then the lines under a heading for each role, then the sums."""
+    file, sheet = io.BytesIO(), order_sheet(order, priced=False)
+    book = Workbook(file, order.number, WIDTHS)
+    for name, value in (
+        (sheet["heading"], sheet["supplier"]),
+        ("For", sheet["job"]),
+        ("Deliver to", sheet["deliver_to"]),
+        ("When", sheet["deliver_when"]),
+        ("Load", sheet["load"]),
+        *(("Note", text) for text in sheet["cautions"]),
+    ):
+        book.add([name, None, value], bold=name == sheet["heading"])
+    book.add([])
+    book.add(HEAD, bold=True)
+    before = ""
+    for line in picked(order):
+        if line.role != before:
+            book.add([None, None, ROLES[line.role].capitalize()], bold=True)
+        before = line.role
+        book.add(_line(order, line))
+    for row in _sums(order):
+        book.add(row, bold=True)
+    book.close()
+    return file.getvalue()
+
+
+def _line(order: SupplierOrder, line: OrderLine) -> list[Cell]:
+    quantity = due(line)
+    packs, loose = divmod(quantity, line.pack)
+    # sold by the metre and made to a length: so many pieces
+    cut = line.length_mm and line.unit == "MTR" and int(quantity * 1000 / line.length_mm)
+    mass = line_mass(line)
+    return [
+        order.number,
+        line.position,
+        line.role,
+        line.length_mm,
+        line.finish,
+        line.sku,
+        line.supplier_sku,
+        line.label,
+        Decimal(number(quantity)),
+        line.unit,
+        Decimal(number(line.pack)),
+        Decimal(number(packs)),
+        Decimal(number(loose)),
+        cut or None,
+        None if mass is None else Decimal(number(mass)),
+        Decimal(amount(line.price)),
+        Decimal(amount(line.net)),
+        line.tax_code,
+        Decimal(number(line.tax_rate)),
+        ", ".join(order.deliver_to[name] for name in ("address", "postcode", "place") if order.deliver_to.get(name)),
+        order.deliver_from,
+        order.deliver_by,
+    ]
+
+
+def _sums(order: SupplierOrder) -> Iterator[list[Cell]]:
+    yield _sum(order, "Goods", order.goods)
+    if order.delivery_fee:
+        yield _sum(order, "Delivery", order.delivery_fee)
+    lines = picked(order)
+    for row in taxes(order, lines):
+        yield _sum(order, f"Tax {row.category} {number(row.rate)} %", row.tax)
+    total = _sum(order, "Total", order.total)
+    total[HEAD.index("mass_kg")] = Decimal(number(load_of(lines)))
+    yield total
+
+
+def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:
+    row: list[Cell] = [None] * len(HEAD)
+    row[0], row[HEAD.index("description")], row[HEAD.index("net")] = order.number, text, Decimal(amount(value))
+    return row
