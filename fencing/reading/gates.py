@@ -8,6 +8,8 @@ from fencing.reading.table import LONGEST, Table
 
 MOST_GATES = 100
 HIGHEST_LEAF = 6_000
+NARROWEST = 250
+"""An opening narrower than this [mm] was measured in another unit."""
 HARDWARE = ("hinges", "latch", "drop_bolt")
 KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "lattice_mm", "hardware")
 
@@ -24,7 +26,7 @@ def _gate(gate: Table, name: str, height: int, lattice: int) -> Gate:
     return Gate(
         id=gate.name("id", name),
         start=gate.whole("from_mm", 0, LONGEST),
-        opening=gate.whole("opening_mm", 1, 20_000),
+        opening=gate.whole("opening_mm", 1, 20_000, plausible=NARROWEST),
         kind=GateKind(gate.word("kind", tuple(GateKind), GateKind.SINGLE)),
         height=gate.whole("height_mm", 1, HIGHEST_LEAF, height),
         lattice=gate.whole("lattice_mm", 0, HIGHEST_LEAF, lattice),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from fencing.faults import Refused
 from fencing.levelling import reduce_book
 from fencing.measure import Station
@@ -27,8 +29,9 @@ def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
     stations: list[Station] = []
     for pointer, item in run.items("levels", MOST_STATIONS):
         if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
+            metres = isinstance(item, list) and all(isinstance(one, int | Decimal) for one in item)
             text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
-            run.faults.add(pointer, "type", text)
+            run.faults.add(pointer, "type", text + ("; are they in m? 6 m is 6000 mm" if metres else ""))
             continue
         at, level = item
         if not -HIGHEST <= level <= HIGHEST:

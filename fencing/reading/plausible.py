@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from fencing.reading.collecting import shown
@@ -28,8 +28,8 @@ def _bound(what: str, unit: str, least: str, most: str, whole: bool = False, **o
 
 
 BOUNDS: Mapping[str, Bound] = {
-    "pressure_kpa": _bound("a net wind pressure", "kPa", "0.05", "6", Pa="0.001", psf="0.04788"),
-    "speed_m_s": _bound("a wind speed", "m/s", "15", "100", km_per_h="0.27778", knots="0.51444"),
+    "pressure_kpa": _bound("a net wind pressure", "kPa", "0.05", "6", Pa="0.001", psf="0.04788", MPa="1000"),
+    "speed_m_s": _bound("a wind speed", "m/s", "15", "90", km_per_h="0.27778", mph="0.44704", knots="0.51444"),
     "end_factor": _bound("an end factor", "times", "1", "3"),
     "footing_factor": _bound("a footing factor", "times", "0.4", "1"),
     "safety_factor": _bound("a factor of safety", "times", "1", "5"),
@@ -40,7 +40,7 @@ BOUNDS: Mapping[str, Bound] = {
     "orography": _bound("an orography factor", "times", "1", "3"),
     "undrained_kpa": _bound("an undrained shear strength", "kPa", "5", "500", Pa="0.001", MPa="1000"),
     "friction_deg": _bound("a friction angle", "degrees", "20", "48", radians="57.29578"),
-    "unit_weight_kn_m3": _bound("a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665"),
+    "unit_weight_kn_m3": _bound("a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665", t_per_m3="9.80665"),
     "old_embedment_mm": _bound("an old post's embedment", "mm", "200", "3000", whole=True, cm="10", m="1000"),
     "old_diameter_mm": _bound("an old footing's diameter", "mm", "100", "1500", whole=True, cm="10", m="1000"),
     "yield_mpa": _bound(
@@ -55,13 +55,21 @@ BOUNDS: Mapping[str, Bound] = {
 }
 
 
-def read_number(table: Table, key: str, default: str | None = None) -> Decimal | None:
+SPEEDS: Mapping[str, Bound] = {
+    "en-1991-1-4": replace(BOUNDS["speed_m_s"], what="a basic wind speed", most=Decimal(50)),
+    "asce-7": replace(BOUNDS["speed_m_s"], what="a basic wind speed"),
+}
+"""Wind speeds that a method has of its own: ten minutes' mean in the European standard, three seconds' gust in the American."""
+
+
+def read_number(table: Table, key: str, default: str | None = None, bound: Bound | None = None) -> Decimal | None:
     """Read a number of a table within its plausible bounds, and ask back where another unit would fit.
 
     Args:
         table: the object it stands in.
         key: its key, one of ``BOUNDS``.
         default: taken where the key is left out; None: nothing.
+        bound: in place of the key's own.
 
     Returns:
         The number in the unit its key names, or None where it is left out or at fault (the fault is noted in the table).
@@ -77,7 +85,7 @@ def read_number(table: Table, key: str, default: str | None = None) -> Decimal |
     """
     if key not in table:
         return None if default is None else Decimal(default)
-    bound, value = BOUNDS[key], as_decimal(table.raw(key))
+    bound, value = bound or BOUNDS[key], as_decimal(table.raw(key))
     kind = "whole number" if bound.whole else "number"
     if value is None:
         example = f"write a {kind} of {bound.unit} from {bound.least} to {bound.most}"
@@ -93,11 +101,12 @@ def read_number(table: Table, key: str, default: str | None = None) -> Decimal |
 
 def _question(bound: Bound, value: Decimal) -> tuple[str, str]:
     text = f"{bound.what} of {shown(value)} {bound.unit} is out of reach ({bound.least} to {bound.most} {bound.unit})"
-    for unit, size in bound.others:
-        meant = value * size
-        if bound.least <= meant <= bound.most:
-            return "unit", f"{text}: is it in {unit}? {shown(value)} {unit} is {_plain(meant)} {bound.unit}"
-    return "range", f"{text}: write it in {bound.unit}"
+    fits = [(unit, value * size) for unit, size in bound.others if bound.least <= value * size <= bound.most]
+    if not fits:
+        return "range", f"{text}: write it in {bound.unit}"
+    units = " or ".join(unit for unit, _ in fits[:2])
+    sizes = ", ".join(f"{shown(value)} {unit} is {_plain(meant)} {bound.unit}" for unit, meant in fits[:2])
+    return "unit", f"{text}: is it in {units}? {sizes}"
 
 
 def _plain(value: Decimal) -> str:

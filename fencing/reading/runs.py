@@ -15,6 +15,10 @@ from fencing.reading.table import LONGEST, Table
 
 HIGHEST = 6_000
 """No fence of posts and sheets is higher [mm]."""
+LOWEST = 250
+"""A fence lower than this [mm] was measured in another unit."""
+SHORTEST = 100
+"""A run or bay shorter than this [mm] was measured in another unit."""
 DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "colours")
 RUN_KEYS = (
     "id", "length_mm", "basis", "turn_deg", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
@@ -45,7 +49,7 @@ def read_defaults(measure: Table) -> Defaults:
         return Defaults()
     given = measure.table("defaults", DEFAULT_KEYS)
     return Defaults(
-        height=given.whole("height_mm", 1, HIGHEST) if "height_mm" in given else None,
+        height=given.whole("height_mm", 1, HIGHEST, plausible=LOWEST) if "height_mm" in given else None,
         lattice=given.whole("lattice_mm", 0, HIGHEST, 0),
         form=given.word("form", tuple(Form), Form.AUTO),
         layout=given.word("layout", tuple(Layout), Layout.FROM_START),
@@ -67,8 +71,8 @@ def read_colours(table: Table, default: Colours) -> Colours:
 def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Run:
     run = Table(value, pointer, faults, RUN_KEYS)
     name = run.name("id")
-    length = run.whole("length_mm", 1, LONGEST)
-    height = run.whole("height_mm", 1, HIGHEST, defaults.height)
+    length = run.whole("length_mm", 1, LONGEST, plausible=SHORTEST)
+    height = run.whole("height_mm", 1, HIGHEST, defaults.height, plausible=LOWEST)
     lattice = run.whole("lattice_mm", 0, HIGHEST, defaults.lattice)
     levels, misclosure = read_levels(run, length)
     return Run(
@@ -116,9 +120,9 @@ def read_retrofit(value: object, pointer: str, faults: Faults, defaults: Default
     given = "existing_height_mm" in retrofit
     return Retrofit(
         id=retrofit.name("id"),
-        bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, least_items=1),
+        bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, least_items=1, plausible=SHORTEST),
         lattice=retrofit.whole("lattice_mm", 1, HIGHEST, defaults.lattice or None),
         colours=read_colours(retrofit, defaults.colours),
-        existing_height=retrofit.whole("existing_height_mm", 1, HIGHEST) if given else None,
+        existing_height=retrofit.whole("existing_height_mm", 1, HIGHEST, plausible=LOWEST) if given else None,
         shares=read_shares(retrofit),
     )

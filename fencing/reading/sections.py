@@ -39,7 +39,7 @@ def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
 def read_post(posts: Table, kind: str) -> PostSection:
     post = posts.table(kind, ("face_mm", "setback_mm", "embedment_min_mm", "stock_mm", "steel_area_mm2"))
     return PostSection(
-        face=post.whole("face_mm", 5, 1_000),
+        face=post.whole("face_mm", 5, 1_000, plausible=15),
         setback=post.whole("setback_mm", 1, 1_000),
         embedment_min=post.whole("embedment_min_mm", 1, 5_000),
         stock=read_stock(post),
@@ -49,7 +49,7 @@ def read_post(posts: Table, kind: str) -> PostSection:
 
 def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
     """Stock lengths [mm]: each once, shortest first."""
-    stock = table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items)
+    stock = table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items, plausible=100)
     if table.good("stock_mm") and any(after <= before for before, after in pairwise(stock)):
         table.fault("stock_mm", "stock.order", f"write each length once, shortest first: {sorted(set(stock))}")
     return stock

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from fencing.measure import StrengthRequest
 from fencing.reading.collecting import Faults
-from fencing.reading.plausible import BOUNDS, read_number
+from fencing.reading.plausible import BOUNDS, SPEEDS, read_number
 from fencing.reading.table import Table
 from fencing.strength.embedment import SOILS
 from fencing.strength.wind_as_nzs import REGIONS
@@ -91,7 +91,7 @@ def _member(table: Table, method: str, key: str, inputs: dict[str, str | int | b
     elif (method, key) in WORDS:
         inputs[key] = table.word(key, WORDS[method, key])
     else:
-        number = read_number(table, key)
+        number = read_number(table, key, bound=SPEEDS.get(method) if key == "speed_m_s" else None)
         inputs[key] = str(number) if number is not None and not BOUNDS[key].whole else int(number or 0)
 
 

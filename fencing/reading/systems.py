@@ -55,7 +55,7 @@ def _system(table: Table, posts: Table) -> System:
     return System(
         code=table.name("code"),
         label=table.text("label", 120),
-        pitch=table.whole("pitch_mm", 200, 10_000),
+        pitch=table.whole("pitch_mm", 200, 10_000, plausible=400),
         closing_bay_min=table.whole("closing_bay_min_mm", 1, 10_000),
         ground_gap=table.whole("ground_gap_mm", 0, 1_000),
         ground_gap_max=table.whole("ground_gap_max_mm", 0, 2_000),

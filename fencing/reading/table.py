@@ -78,19 +78,26 @@ class Table:
         self.raw(key)
         return True, None
 
-    def whole(self, key: str, least: int, most: int, default: int | None = None, unit: str = "mm") -> int:
-        """A whole number from ``least`` to ``most``."""
+    def whole(
+        self, key: str, least: int, most: int, default: int | None = None, unit: str = "mm", plausible: int = 0
+    ) -> int:
+        """A whole number from ``least`` to ``most``; a length under ``plausible`` is asked back where cm or m would fit."""
         settled, stand_in = self._choose(key, default)
         if settled:
             return least if stand_in is None else stand_in
         value = self._members[key]
         if isinstance(value, bool) or not isinstance(value, int):
-            self.fault(key, "type", f"{_what(value)}; write a whole number{_of(unit)} from {least} to {most}")
+            text = f"{_what(value)}; write a whole number{_of(unit)} from {least} to {most}"
+            self.fault(key, "type", text + (_question(value, least, most) if unit == "mm" else ""))
             return least
+        asked = _question(value, max(least, plausible), most) if unit == "mm" else ""
         if not least <= value <= most:
             text = f"{shown(value)} is out of range; write a whole number{_of(unit)} from {least} to {most}"
-            self.fault(key, "range", text)
+            self.fault(key, "range", text + asked)
             return least
+        if value < plausible and asked:
+            self.fault(key, "unit", f"{value} mm is too small to be meant{asked}")
+            return plausible
         return value
 
     def whole_again(self, key: str) -> int | None:
@@ -195,15 +202,20 @@ class Table:
         for place, item in enumerate(value[:most]):
             yield f"{self.pointer(key)}/{place}", item
 
-    def wholes(self, key: str, most_items: int, least: int, most: int, least_items: int = 0) -> tuple[int, ...]:
-        """A list of whole numbers [mm], each from ``least`` to ``most``."""
+    def wholes(
+        self, key: str, most_items: int, least: int, most: int, least_items: int = 0, plausible: int = 0
+    ) -> tuple[int, ...]:
+        """A list of whole numbers [mm], each from ``least`` to ``most``; ``plausible`` as in :meth:`whole`."""
         found: list[int] = []
         for pointer, item in self.items(key, most_items, least_items):
-            if isinstance(item, int) and not isinstance(item, bool) and least <= item <= most:
+            asked = _question(item, max(least, plausible), most)
+            fits = isinstance(item, int) and not isinstance(item, bool) and least <= item <= most
+            if isinstance(item, int) and fits and (item >= plausible or not asked):
                 found.append(item)
                 continue
             self._bad.add(key)
-            self.faults.add(pointer, "range", f"{_what(item)}; write a whole number of mm from {least} to {most}")
+            text = f"write a whole number of mm from {least} to {most}"
+            self.faults.add(pointer, "unit" if fits else "range", f"{_what(item)}; {text}{asked}")
         return tuple(found)
 
 
@@ -218,6 +230,20 @@ def as_decimal(value: object) -> Decimal | None:
     if isinstance(value, int | Decimal):
         return Decimal(value)
     return Decimal(value) if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value) else None
+
+
+def _question(value: object, least: int, most: int) -> str:
+    """Whether a length may have been meant in metres or centimetres: where that would be a whole number of mm in reach.
+
+    >>> _question(Decimal("18.24"), 1, 20_000), _question(180, 250, 6000), _question("wide", 1, 10)
+    ('; is it in m? 18.24 m is 18240 mm', '; is it in cm? 180 cm is 1800 mm', '')
+    """
+    number = as_decimal(value)
+    for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < most else ():
+        meant = number * size if number is not None else Decimal(0)
+        if meant == meant.to_integral_value() and least <= meant <= most:
+            return f"; is it in {unit}? {shown(number)} {unit} is {int(meant)} mm"
+    return ""
 
 
 def _what(value: object) -> str:

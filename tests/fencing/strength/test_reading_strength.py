@@ -72,7 +72,7 @@ def test_an_old_footing_in_centimetres_or_metres_is_asked_back(value: object, wo
 
 
 def test_a_wind_speed_in_kilometres_an_hour_is_asked_back() -> None:
-    with pytest.raises(Refused, match=r"is it in km/h\? 150 km/h is 41.67 m/s"):
+    with pytest.raises(Refused, match=r"is it in km/h or mph\? 150 km/h is 41.67 m/s"):
         read_strength({"method": "asce-7", "speed_m_s": 150, "exposure": "C"})
 
 
