@@ -6,7 +6,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from fencing.fence import Bay
+from fencing.prices import PIECE_ROLES
 from fencing.takeoff import TakeOff
+
+FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet")
+"""Words for an old fence that may contain asbestos. Source: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +24,7 @@ class CautionFacts:
     boundary: bool = False
     concrete: bool = False
     sheets: bool = False
+    sawing: bool = False
     cutting_coated: bool = False
     lifting: bool = False
     stepped: bool = False
@@ -71,13 +76,14 @@ def facts_of(
         boundary=new,
         concrete=takeoff.concrete.holes > 0,
         sheets=any(bay.sheets for bay in bays),
+        sawing=any(piece.role in PIECE_ROLES for piece in takeoff.pieces),
         cutting_coated=any(piece.role in ("sheet", "rail") for piece in takeoff.pieces),
         lifting=new,
         stepped=any(bay.step for bay in bays),
         gates=bool(leaves),
         retrofit=bool(takeoff.retrofits),
         removal=bool(old),
-        old_fibre_cement=any(word in kind for kind in old for word in ("fibre", "fiber", "asbestos", "cement sheet")),
+        old_fibre_cement=any(word in kind for kind in old for word in FIBRE_CEMENT),
         driveway=driveway,
         highest=max(
             (top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)), default=None

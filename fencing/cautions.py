@@ -87,6 +87,16 @@ REGISTER: tuple[Caution, ...] = (
         },
     ),
     Caution(
+        "overhead", lambda f: f.lifting or f.retrofit, Source.GUIDANCE, "HSE GS6 (from memory); the line's owner decides",
+        {
+            W: (
+                "Look up before lifting. Keep posts, rails, sheets and ladders away from overhead lines by the distance the "
+                "line's owner or the local rule gives. In doubt, ring the office."
+            ),
+            O: "Overhead lines near the work: ask their owner for the distance to keep, and tell the crew.",
+        },
+    ),
+    Caution(
         "boundary", lambda f: f.boundary, Source.LAW, "local fencing and survey law",
         {
             C: (
@@ -127,6 +137,16 @@ REGISTER: tuple[Caution, ...] = (
             ),
             W: "Fence beside a driveway: keep to the heights on this sheet near the street, whatever is asked for on site.",
             O: "Driveway or corner near: check the local sight triangle against the heights.",
+        },
+    ),
+    Caution(
+        "pool.ask", lambda f: f.digging and not f.pool, Source.LAW, "local pool barrier law and standard",
+        {
+            C: (
+                "Tell us of any pool or spa the fence bounds. Such a fence must meet the local pool barrier standard and be "
+                "inspected; this quote reckons with none."
+            ),
+            O: "Ask whether the fence bounds a pool or spa: another standard and an inspection would apply.",
         },
     ),
     Caution(
@@ -196,8 +216,14 @@ REGISTER: tuple[Caution, ...] = (
     Caution(
         "removal", lambda f: f.removal, Source.PRACTICE, "common practice",
         {
-            C: "An old fence is taken away: keep children and animals in until the new one is closed.",
-            W: "Taking down the old fence: look for wires, pipes and wasps on it, prop what leans, pull nails at once.",
+            C: (
+                "An old fence is taken away: keep children and animals in until the new one is closed. Tell us what you know of "
+                "its age and make: old sheet may contain asbestos, old timber and paint arsenic or lead."
+            ),
+            W: (
+                "Taking down the old fence: look for wires, pipes and wasps on it, prop what leans, pull nails at once. Sheet of "
+                "unknown make may contain asbestos: do not break it, ring the office. Burn no treated or painted timber."
+            ),
         },
     ),
     Caution(
@@ -223,11 +249,31 @@ REGISTER: tuple[Caution, ...] = (
         },
     ),
     Caution(
+        "wind", lambda f: f.sheets, Source.PRACTICE, "common practice",
+        {
+            W: (
+                "A half-sheeted bay is a sail. When wind is forecast, leave no bay half done and no sheet held by a few screws; "
+                "prop posts that stand alone."
+            ),
+            O: "Sheets are not fixed in wind: plan for a day lost to it.",
+        },
+    ),
+    Caution(
         "edges", lambda f: f.sheets, Source.PRACTICE, "common practice; gloves to EN 388",
         {
             C: "New sheet has sharp edges and moves in wind. Keep away from stacks and loose sheets.",
             W: "Sharp edges: cut-resistant gloves and eye protection. Carry and fix no sheets in wind; tie down what is stacked.",
             S: "Sheets are unloaded by hand: strap packs, protect edges, mark the mass of each pack.",
+        },
+    ),
+    Caution(
+        "sawing", lambda f: f.sawing, Source.PRACTICE, "common practice",
+        {
+            W: (
+                "Sawing and grinding throw sparks and swarf: eye and hearing protection, cut-resistant gloves, the piece "
+                "clamped. Nothing that burns near, water at hand, none on a day of fire ban."
+            ),
+            O: "The crew needs clamps, eye and hearing protection, and water or an extinguisher where they saw.",
         },
     ),
     Caution(

@@ -89,7 +89,7 @@ def build(
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
         "remedies": [remedy_document(remedy) for remedy in priced_remedies(takeoff, found, basis)],
-        **shown_with(takeoff),
+        **shown_with(takeoff, basis.setup.get("surroundings") or {}),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
         "lines": lines,
         "overall": {name: str(share) for name, share in whole.items() if share},

@@ -5,6 +5,7 @@ Members a page has no box for (the tax code of an option, hire, a day of supply)
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -129,12 +130,17 @@ def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: 
 
 def wholes(setup: Mapping[str, Any], faults: Mapping[str, str]) -> dict[str, Box]:
     """The boxes there are one of."""
-    discount = setup.get("discount") or {}
+    discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
     boxes = [
         Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
         Box("discount-percent", "Percent off", discount.get("percent", ""), "number", faults.get("/discount/percent", "")),
         Box("discount-amount", "Amount off", discount.get("amount", ""), "number", faults.get("/discount/amount", "")),
         Box("visits", "Visits", setup.get("visits", ""), "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
+        Box("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
+            fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
+        Box("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
+            faults.get("/surroundings/local_height_mm", ""), "Empty: not looked up."),
+        Box("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
         Box("valid_days", "Days it is valid", str(setup.get("valid_days", "")), "number", faults.get("/valid_days", "")),
         Box("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
             most=5_000, wide=True),
@@ -169,7 +175,20 @@ def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
         setup["visits"] = typed_number(visits)
     if days := posted.get("valid_days", "").strip():
         setup["valid_days"] = _whole(days)
+    if around := _surroundings(posted):
+        setup["surroundings"] = around
     return setup
+
+
+def _surroundings(posted: QueryDict) -> Setup:
+    around: Setup = {}
+    if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
+        around["pool_runs"] = pool
+    if height := posted.get("local_height_mm", "").strip():
+        around["local_height_mm"] = _whole(height)
+    if posted.get("driveway"):
+        around["driveway"] = True
+    return around
 
 
 def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup]:

@@ -116,6 +116,14 @@ class PaymentIn(StrictSerializer):
     due = serializers.ChoiceField(DUE)
 
 
+class SurroundingsIn(StrictSerializer):
+    """What only people know of the place: it decides which cautions are printed."""
+
+    pool_runs = serializers.ListField(child=TextField(max_length=40), max_length=100, required=False)
+    driveway = serializers.BooleanField(required=False)
+    local_height_mm = serializers.IntegerField(min_value=300, max_value=6_000, required=False)
+
+
 class SetupIn(StrictSerializer):
     """The whole of a draft; a PUT says all of it."""
 
@@ -128,6 +136,7 @@ class SetupIn(StrictSerializer):
     payments = PaymentIn(many=True, required=False)
     visits = ExactField(places=2, most="1000", required=False)
     hire = serializers.DictField(child=ExactField(places=2, most="1000"), required=False)
+    surroundings = SurroundingsIn(required=False)
     valid_days = serializers.IntegerField(min_value=1, max_value=366, required=False)
     supplied_on = serializers.DateField(required=False)
     introduction = TextField(max_length=5_000, required=False, allow_blank=True)

@@ -2,20 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from fencing.caution_facts import facts_of
 from fencing.cautions import Reader, cautions_for
 from fencing.drawing.paper import paper_set
+from fencing.faults import Fault, Refused
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import screen
 from fencing.takeoff import TakeOff
 
 
-def shown_with(takeoff: TakeOff) -> dict[str, Any]:
-    """Members ``drawings`` and ``cautions`` of a build."""
-    facts = facts_of(takeoff)
+def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any]) -> dict[str, Any]:
+    """Members ``drawings`` and ``cautions`` of a build; ``surroundings`` as the setup has them. Refused for an unknown run."""
+    pool, known = surroundings.get("pool_runs", []), {run.id for run in takeoff.runs}
+    unknown = [name for name in pool if name not in known]
+    if unknown:
+        text = f"There is no run {unknown[0]!r} in the measure."
+        raise Refused([Fault("/surroundings/pool_runs", "run.unknown", text)])
+    facts = facts_of(
+        takeoff,
+        pool_runs=pool,
+        driveway=surroundings.get("driveway", False),
+        local_height=surroundings.get("local_height_mm"),
+    )
     return {
         "drawings": {**paper_set(takeoff), "curves": _curves(takeoff)},
         "cautions": {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader},

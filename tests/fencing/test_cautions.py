@@ -7,7 +7,7 @@ import pytest
 
 from fencing import Measure, take_off
 from fencing.caution_facts import CautionFacts, facts_of, lowest_clear_height
-from fencing.cautions import REGISTER, Reader, Source, cautions_for
+from fencing.cautions import REGISTER, Caution, Reader, Source, cautions_for
 from fencing.measure import Form, Gate, GateKind, Layout, Removal, Retrofit, Run, Station, StrengthRequest, Terminal
 from fencing.takeoff import TakeOff
 from tests.fencing.drawing.jobs import run, system
@@ -17,10 +17,12 @@ CUSTOMER, CREW, SUPPLIER, OWNER = Reader.CUSTOMER, Reader.CREW, Reader.SUPPLIER,
 # caution: the least that makes it appear, and who must read it
 CASES: dict[str, tuple[CautionFacts, set[Reader]]] = {
     "services": (CautionFacts(digging=True), {CUSTOMER, CREW, OWNER}),
+    "overhead": (CautionFacts(lifting=True), {CREW, OWNER}),
     "boundary": (CautionFacts(boundary=True), {CUSTOMER, CREW, OWNER}),
     "local.rules": (CautionFacts(highest=1800), {CUSTOMER, OWNER}),
     "height.over": (CautionFacts(highest=1801, local_height=1800), {CUSTOMER, CREW, OWNER}),
     "driveway": (CautionFacts(driveway=True), {CUSTOMER, CREW, OWNER}),
+    "pool.ask": (CautionFacts(digging=True), {CUSTOMER, OWNER}),
     "pool": (CautionFacts(pool=True), {CUSTOMER, CREW, OWNER}),
     "pool.low": (CautionFacts(pool=True, pool_lowest=1199), {CUSTOMER, CREW, OWNER}),
     "pool.gap": (CautionFacts(pool=True, pool_gap=101), {CUSTOMER, CREW, OWNER}),
@@ -29,7 +31,9 @@ CASES: dict[str, tuple[CautionFacts, set[Reader]]] = {
     "removal": (CautionFacts(removal=True), {CUSTOMER, CREW}),
     "cement": (CautionFacts(concrete=True), {CUSTOMER, CREW, OWNER}),
     "cure": (CautionFacts(concrete=True, sheets=True), {CUSTOMER, CREW, OWNER}),
+    "wind": (CautionFacts(sheets=True), {CREW, OWNER}),
     "edges": (CautionFacts(sheets=True), {CUSTOMER, CREW, SUPPLIER}),
+    "sawing": (CautionFacts(sawing=True), {CREW, OWNER}),
     "coated": (CautionFacts(cutting_coated=True), {CREW, OWNER}),
     "lifting": (CautionFacts(lifting=True), {CREW, SUPPLIER, OWNER}),
     "stepped": (CautionFacts(stepped=True), {CUSTOMER, CREW}),
@@ -142,6 +146,7 @@ def test_a_whole_job_tells_its_facts() -> None:
         boundary=True,
         concrete=True,
         sheets=True,
+        sawing=True,
         cutting_coated=True,
         lifting=True,
         stepped=False,
@@ -179,3 +184,27 @@ def test_quote_and_set_out_sheet_warn_of_everything_an_ordinary_job_needs(reader
     found = set(ids(facts_of(job(run("A", 9600, start=Terminal.FREE))), reader))
     assert {"services", "boundary", "cement", "cure", "edges"} <= found
     assert ({"local.rules"} if reader is CUSTOMER else {"coated", "lifting"}) <= found
+
+
+def test_lattice_on_a_standing_fence_is_lifted_under_lines_too() -> None:
+    facts = facts_of(job(retrofits=(Retrofit("R1", (2400, 2400), 320, existing_height=1500),)))
+    assert "overhead" in ids(facts, CREW)
+    assert "sawing" in ids(facts, CREW)
+
+
+def test_a_known_pool_is_not_asked_after() -> None:
+    assert "pool.ask" not in ids(CautionFacts(digging=True, pool=True), OWNER)
+
+
+@pytest.mark.parametrize("kind", ["Fibro", "old fibre cement", "AC sheet, corrugated", "asbestos-cement"])
+def test_every_word_for_old_fibre_cement_is_known(kind: str) -> None:
+    assert facts_of(job(replace(run("A"), remove=Removal(kind, 9000)))).old_fibre_cement
+
+
+@pytest.mark.parametrize("caution", REGISTER, ids=lambda caution: caution.id)
+def test_each_case_here_would_notice_its_caution_gone_or_always_there(caution: Caution) -> None:
+    """The cases above tell apart a caution that never applies, one that always does, and one in nobody's words."""
+    facts, readers = CASES[caution.id]
+    assert caution.applies(facts)
+    assert not caution.applies(CautionFacts(pool=caution.id == "pool.ask"))
+    assert set(caution.words) == readers

@@ -204,3 +204,16 @@ def test_a_revision_sent_before_remedies_named_their_posts_still_prints(offered:
             del one[member]
     del build["takeoff"]["strength"]["meaning"]
     assert build["remedies"][0]["text"].capitalize() in text_of(screening_pdf(content))
+
+
+def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, business: Business) -> None:
+    stock_up(business)
+    document = screened(pressure_kpa="150")
+    document["runs"][0]["length_mm"] = 15.6
+    answer = key_client(Scope.MEASURES_READ).post(
+        "/api/v1/takeoffs", {"measure": document}, content_type="application/json"
+    )
+    told = {one["pointer"]: one["detail"] for one in answer.json()["errors"]}
+    assert answer.status_code == 422
+    assert "is it in m? 15.6 m is 15600 mm" in told["#/measure/runs/0/length_mm"]
+    assert "is it in Pa? 150 Pa is 0.15 kPa" in told["#/measure/strength/pressure_kpa"]

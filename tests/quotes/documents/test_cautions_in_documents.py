@@ -1,0 +1,137 @@
+"""Every caution of the register stands on the paper or page of each reader it concerns, and only there."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+import pypdf
+import pytest
+from django.test import Client
+
+from fencing.cautions import REGISTER, Reader
+from quotes.documents.pack import crew_pdf, quote_pdf
+from quotes.documents.sawsheet import sawsheet_pdf
+from quotes.jobs.canonical import parsed
+from quotes.offers.content import assemble, face
+from quotes.offers.models import Revision
+from quotes.offers.setup import read_setup
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import drafted, measure, sent, stock_up
+
+SignIn = Callable[[Person], Client]
+PARTIES = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]
+NEAR = {"pool_runs": ["A"], "driveway": True, "local_height_mm": 1000}
+NOT_BESIDE_A_KNOWN_POOL = {"pool.ask"}
+
+
+def everything() -> dict[str, Any]:
+    """A job that calls for every caution: a low lattice-topped run by a pool, a step, a gate, an old fence, a retrofit."""
+    gate = {"id": "A-G1", "from_mm": 5000, "opening_mm": 1000}
+    document = measure(9600, gates=[gate], height_mm=1100, lattice_mm=340, form="stepped", layout="from_start")
+    document["runs"][0] |= {"levels": [[0, 0], [9600, -900]], "remove": {"kind": "Fibro sheet", "length_mm": 9600}}
+    document["retrofits"] = [{"id": "R1", "bays_mm": [2200, 2200], "lattice_mm": 340, "existing_height_mm": 1500}]
+    document["strength"] = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel"}
+    return document
+
+
+def plain(text: str) -> str:
+    return "".join(text.split())
+
+
+def text_of(pdf: bytes) -> str:
+    return plain(" ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages))
+
+
+def opening(words: str) -> str:
+    """What of a caution does not change from job to job: up to its first number."""
+    return plain(words.partition("{")[0])[:60]
+
+
+@pytest.fixture
+def papers(business: Business, signed_in: SignIn, cast: Cast) -> dict[Reader, str]:
+    stock_up(business)
+    setup = read_setup({"parties": PARTIES, "surroundings": NEAR})
+    revision = drafted(business, setup, everything())
+    page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
+    content = content_of(revision)
+    return {
+        Reader.CUSTOMER: text_of(quote_pdf(content, "owner")),
+        Reader.CREW: text_of(crew_pdf(content, "setout")),
+        Reader.OWNER: plain(page.replace("&#x27;", "'")),
+    }
+
+
+def content_of(revision: Revision) -> dict[str, Any]:
+    return assemble(revision, now=datetime(2031, 3, 4, tzinfo=UTC))
+
+
+def test_every_caution_stands_before_everybody_it_concerns(papers: dict[Reader, str]) -> None:
+    missing, misplaced = [], []
+    for caution in REGISTER:
+        for reader, paper in papers.items():
+            if reader not in caution.words:
+                continue
+            stands = opening(caution.words[reader]) in paper
+            if caution.id in NOT_BESIDE_A_KNOWN_POOL and stands:
+                misplaced.append((caution.id, reader))
+            elif caution.id not in NOT_BESIDE_A_KNOWN_POOL and not stands:
+                missing.append((caution.id, reader))
+    assert (missing, misplaced) == ([], [])
+
+
+def test_a_plain_job_is_asked_about_a_pool_and_warned_of_nothing_it_has_not(business: Business) -> None:
+    stock_up(business)
+    content = parsed(sent(business, document=measure(9000)).content)
+    text = text_of(quote_pdf(content, "owner"))
+    by_id = {
+        caution.id: opening(caution.words[Reader.CUSTOMER]) for caution in REGISTER if Reader.CUSTOMER in caution.words
+    }
+    assert by_id["pool.ask"] in text
+    for absent in (
+        "pool",
+        "pool.low",
+        "pool.gap",
+        "fibre.cement",
+        "removal",
+        "retrofit",
+        "gates",
+        "driveway",
+        "height.over",
+    ):
+        assert by_id[absent] not in text, absent
+
+
+def test_the_saw_sheet_has_the_cautions_of_the_saw(business: Business) -> None:
+    text = text_of(sawsheet_pdf("J1", [], face(business), datetime(2031, 3, 4, tzinfo=UTC)))
+    words = {caution.id: opening(caution.words[Reader.CREW]) for caution in REGISTER if Reader.CREW in caution.words}
+    assert words["sawing"] in text
+    assert words["coated"] in text
+    assert words["services"] not in text
+
+
+def test_a_pool_run_there_is_not_is_a_fault_of_the_draft(business: Business, signed_in: SignIn, cast: Cast) -> None:
+    stock_up(business)
+    setup = read_setup({"parties": PARTIES, "surroundings": {"pool_runs": ["Z"]}})
+    revision = drafted(business, setup, measure(9000))
+    page = signed_in(cast.estimator).get(f"/revisions/{revision.ref}").content.decode()
+    assert "There is no run &#x27;Z&#x27; in the measure." in page
+
+
+def test_what_is_near_is_typed_and_kept(business: Business, signed_in: SignIn, cast: Cast) -> None:
+    stock_up(business)
+    revision = drafted(business, {"parties": PARTIES}, measure(9000, 6000))
+    client = signed_in(cast.estimator)
+    typed = {
+        "do": "save", "parties-0-key": "owner", "parties-0-name": "Ada Quill", "parties-0-required": "1", "chooses": "owner",
+        "pool_runs": "A, B", "local_height_mm": "1800", "driveway": "1",
+    }  # fmt: skip
+    client.post(f"/revisions/{revision.ref}", typed)
+    revision.refresh_from_db()
+    assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "local_height_mm": 1800}
+    page = client.get(f"/revisions/{revision.ref}").content.decode()
+    assert 'value="A, B"' in page
