@@ -20,6 +20,7 @@ from quotes.exchange.ubl.responses import read_response
 from quotes.jobs.rows import DOCUMENT, shape
 from quotes.orders import bodies
 from quotes.orders.delivering import despatch
+from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
 from quotes.orders.models import Despatch, OrderEvent, Reply, SupplierOrder
 from quotes.orders.queries import state_asked
 from quotes.orders.replying import take_reply
@@ -27,7 +28,6 @@ from quotes.orders.rows import (
     EVENT_SHAPE,
     EVENT_VALUES,
     ORDER_FULL_SHAPE,
-    ORDER_SHAPE,
     ORDER_VALUES,
     event_row,
     order_full,
@@ -70,10 +70,11 @@ class SupplyOrders(SupplyEndpoint):
         "state": "placed, acknowledged, despatched, received, closed or cancelled.",
         "business": "The ref of a business.",
         "number": "The number of an order.",
+        "with": WITH,
         "changed_after": "Only orders whose changed is higher, in the order of changes: start with 0, go on with the last.",
     }
 
-    @extend_schema(responses={200: page_of(ORDER_SHAPE)}, summary="Orders of a supplier")
+    @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders of a supplier")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         rows = supply.visible(self.actor)
@@ -81,9 +82,9 @@ class SupplyOrders(SupplyEndpoint):
         by = {"business": "business__ref", "number": "number"}
         rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
         if "changed_after" not in asked:
-            return self.page(rows.values(*ORDER_VALUES), order_row)
+            return with_lines(self.page(rows.values(*ORDER_VALUES), order_row), asked)
         rows = rows.filter(changed__gt=_whole(asked["changed_after"], "changed_after"))
-        return self.page(rows.values(*ORDER_VALUES), order_row, by="changed")
+        return with_lines(self.page(rows.values(*ORDER_VALUES), order_row, by="changed"), asked)
 
 
 class SupplyOrderDetail(SupplyEndpoint):

@@ -19,13 +19,13 @@ from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries, services
 from quotes.orders.delivering import receive, send_back
 from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order
+from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
 from quotes.orders.models import SupplierOrder
 from quotes.orders.planning import Plan
 from quotes.orders.rows import (
     EVENT_SHAPE,
     EVENT_VALUES,
     ORDER_FULL_SHAPE,
-    ORDER_SHAPE,
     ORDER_VALUES,
     PLAN_SHAPE,
     amount,
@@ -66,12 +66,13 @@ class Orders(OwnOrder):
         "supplier": "The code of a supplier.",
         "job": "The ref of a job.",
         "number": "The number of an order.",
+        "with": WITH,
     }
 
-    @extend_schema(responses={200: page_of(ORDER_SHAPE)}, summary="Orders")
+    @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders")
     def get(self, request: Request) -> Response:
-        rows = queries.orders(self.business, request.query_params.dict())
-        return self.page(rows.values(*ORDER_VALUES), order_row)
+        asked = request.query_params.dict()
+        return with_lines(self.page(queries.orders(self.business, asked).values(*ORDER_VALUES), order_row), asked)
 
     @extend_schema(request=bodies.OrderIn, responses={201: ORDER_FULL_SHAPE}, summary="A new draft by hand")
     def post(self, request: Request) -> Response:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from quotes.jobs.rows import DATE, DOCUMENT, TIME, WHOLE, shape
@@ -55,6 +56,7 @@ HOLD_VALUES = ("id", "ref", "quantity", "state", "created_at", "item__ref", "ite
                "job__ref", "job__number")  # fmt: skip
 
 
+@lru_cache(maxsize=10_000)
 def amount(value: Decimal) -> str:
     """Money in whole minor units at least: a stored 10.0000 is 10.00."""
     exact = value.normalize()
@@ -62,6 +64,7 @@ def amount(value: Decimal) -> str:
     return f"{value.quantize(Decimal('0.01')) if isinstance(exponent, int) and exponent >= -2 else exact:f}"
 
 
+@lru_cache(maxsize=10_000)
 def number(value: Decimal) -> str:
     """A quantity without needless zeros."""
     text = f"{value:f}"

@@ -1,4 +1,5 @@
-"""What exporting a ledger costs beside the database's own COPY of the same rows: python -m tests.benchmarks.bench_exports
+"""What exporting a ledger costs beside the database's own COPY of the same rows, and a list of orders beside its own JSON:
+python -m tests.benchmarks.bench_exports
 
 Needs PostgreSQL at BENCH_DATABASE_URL (a database of its own: its ledger is filled). Each way runs in a process of its own, in
 turns, the best of several rounds; its peak memory is set against the same export of 1,000 rows. No time is asserted: the ratio
@@ -21,6 +22,7 @@ from pathlib import Path
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 os.environ.setdefault("BAYWRIGHT_DEMO", "1")
+os.environ.setdefault("BAYWRIGHT_RATE_QUOTA", "1000000")
 os.environ.setdefault("BAYWRIGHT_LOG_LEVEL", "WARNING")
 os.environ["DATABASE_URL"] = os.environ.get("BENCH_DATABASE_URL", "")
 
@@ -28,16 +30,23 @@ import django
 
 django.setup()
 
+from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import connection
 
+from catalogue.models import Offer
 from catalogue.queries import suppliers
 from catalogue.starting import NewBusiness, start
 from quotes.books.models import LedgerEntry
 from quotes.books.reports import Span, entry_table
 from quotes.books.writing import csv_blocks, file_blocks, ledger_csv, xlsx_file
+from quotes.orders.drafting import start_order
 from quotes.orders.models import SupplierOrder
+from shared.business.actors import SYSTEM
+from shared.business.roles import BUSINESS_SCOPES
+from shared.business.services import issue_key
 from shared.models import Business
+from tests.benchmarks.bench_lists import caller
 
 ROWS, FEW, SHEET = 1_000_000, 1_000, 20_000
 # the first thousand rows are of one day, the first twenty thousand of two
@@ -122,12 +131,73 @@ def measured(way: str, rows: int) -> list[float]:
     return told
 
 
+# the database's own aggregate of what the list tells, written apart from the code it judges
+AGGREGATE = """
+SELECT json_build_object('items', json_agg(one.told), 'next', NULL)::text FROM (
+  SELECT json_build_object(
+    'ref', o.ref, 'number', o.number, 'state', o.state, 'answer', o.answer, 'currency', o.currency, 'deliver_by', o.deliver_by,
+    'promised_on', o.promised_on, 'placed_at', o.placed_at, 'changed', o.changed, 'updated_at', o.updated_at,
+    'goods', o.goods::text, 'delivery_fee', o.delivery_fee::text, 'tax', o.tax::text, 'total', o.total::text,
+    'supplier', json_build_object('code', s.code, 'name', s.name), 'business', json_build_object('ref', b.ref, 'name', b.name),
+    'lines', (SELECT json_agg(json_build_object(
+      'line', l.position, 'sku', l.sku, 'supplier_sku', l.supplier_sku, 'label', l.label, 'role', l.role, 'finish', l.finish,
+      'length_mm', l.length_mm, 'unit', l.unit, 'due_on', l.due_on, 'quantity', l.quantity::text, 'received', l.received::text,
+      'outstanding', l.outstanding::text, 'cancelled', l.cancelled::text, 'on_the_way', l.on_the_way::text,
+      'price', l.price::text, 'net', l.net::text) ORDER BY l.position) FROM orders_orderline l WHERE l.order_id = o.id)) AS told
+  FROM orders_supplierorder o JOIN catalogue_supplier s ON s.id = o.supplier_id JOIN shared_business b ON b.id = o.business_id
+  WHERE o.business_id = %s ORDER BY o.id DESC LIMIT 100) AS one
+"""
+ORDERS, LINES, CALLS, LIST_BAR = 100, 10, 20, 4.0
+
+
+def ordered(business: Business) -> None:
+    """At least a hundred orders of ten lines."""
+    supplier = suppliers(business).order_by("code")[0]
+    skus = list(
+        Offer.objects.of(business).filter(supplier=supplier).values_list("component__sku", flat=True).distinct()[:LINES]
+    )
+    for _ in range(ORDERS + 1 - SupplierOrder.objects.of(business).count()):
+        lines = [
+            {"component": sku, "quantity": Decimal(17), "price": Decimal("12.34")} for sku in (skus * LINES)[:LINES]
+        ]
+        start_order(supplier=supplier, actor=SYSTEM, lines=lines)
+
+
+def list_of_orders(business: Business) -> None:
+    """A whole request for a hundred orders with their lines, beside the database's own JSON of the same, by the clock."""
+    ordered(business)
+    _, key = issue_key(name="bench", scopes=BUSINESS_SCOPES, business=business)
+    call = caller(WSGIHandler(), f"/api/v1/orders?with=lines&page_size={ORDERS}", key)
+
+    def aggregate() -> bytes:
+        with connection.cursor() as cursor:
+            cursor.execute(AGGREGATE, [business.pk])
+            return bytes(str(cursor.fetchone()[0]), "utf-8")
+
+    ours, theirs = json.loads(call())["items"], json.loads(aggregate())["items"]
+    if [[line["label"] for line in one["lines"]] for one in ours] != [
+        [line["label"] for line in one["lines"]] for one in theirs
+    ]:
+        raise RuntimeError("the two lists tell different orders")
+    best = [9e9, 9e9]
+    for _ in range(CALLS):
+        for place, way in enumerate((call, aggregate)):
+            begun = time.perf_counter()
+            way()
+            best[place] = min(best[place], time.perf_counter() - begun)
+    mine, least = (seconds * 1000 for seconds in best)
+    print(
+        f"{ORDERS} orders of {LINES} lines: {mine:.1f} ms, the database's own JSON {least:.1f} ms: "
+        f"{mine / least:.2f} x (bar {LIST_BAR:.0f})"
+    )
+
+
 def main() -> None:
-    """Prints one row for each way."""
+    """Prints one row for each way, and the list of orders."""
     if connection.vendor != "postgresql":
         print("not run: needs PostgreSQL (set BENCH_DATABASE_URL)")
         return
-    filled(ROWS)
+    list_of_orders(filled(ROWS))
     ways = ("COPY", "ledger.csv", "portable csv")
     rounds = [[measured(way, ROWS) for way in ways] for _ in range(ROUNDS)]
     best = {way: min(one[place] for one in rounds) for place, way in enumerate(ways)}

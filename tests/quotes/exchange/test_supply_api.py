@@ -56,7 +56,8 @@ def test_a_supplier_sees_its_orders_once_they_are_placed_and_nothing_of_the_jobs
     assert theirs.get("/api/v1/supply/orders").json()["items"] == []
     assert theirs.get(f"/api/v1/supply/orders/{draft.ref}").status_code == 404
     services.place(order=draft, actor=actor_of(yard))
-    [listed] = theirs.get("/api/v1/supply/orders").json()["items"]
+    [listed] = theirs.get("/api/v1/supply/orders?with=lines").json()["items"]
+    assert [line["line"] for line in listed["lines"]] == [1, 2]
     told = theirs.get(f"/api/v1/supply/orders/{listed['ref']}").json()
     assert told["buyer"]["name"] == yard.name
     assert "receipts" not in told

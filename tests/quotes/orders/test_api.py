@@ -104,6 +104,22 @@ def test_lists_are_found_by_state_supplier_and_job(yard: Business, owner_client:
     assert owner_client.get("/api/v1/orders?state=lost").status_code == 400
 
 
+def test_a_list_with_lines_tells_each_order_its_own_in_one_query_more(yard: Business, owner_client: Client) -> None:
+    orders = [drafted(yard), placed(yard, {"rail": "7"})]
+    with CaptureQueriesContext(connection) as without:
+        plain = owner_client.get("/api/v1/orders").json()["items"]
+    with CaptureQueriesContext(connection) as asked:
+        listed = owner_client.get("/api/v1/orders?with=lines").json()["items"]
+    assert len(asked) == len(without) + 1
+    assert [{name: value for name, value in one.items() if name != "lines"} for one in listed] == plain
+    for one, order in zip(listed, reversed(orders), strict=True):
+        whole = owner_client.get(f"/api/v1/orders/{order.ref}").json()["lines"]
+        assert [{name: line[name] for name in told} for line, told in zip(whole, one["lines"], strict=True)] == one[
+            "lines"
+        ]
+    assert owner_client.get("/api/v1/orders?with=everything").status_code == 400
+
+
 def test_the_list_asks_the_database_as_often_for_many_as_for_one(yard: Business, owner_client: Client) -> None:
     counts = []
     for _ in range(2):
