@@ -61,6 +61,11 @@ PLAN_SHAPE: dict[str, Any] = {
         "cost": _MONEY,
         "bound": {**_MONEY, "description": "No plan costs less than this: proved."},
         "gap_ppm": {"type": "integer", "description": "How much dearer than the bound, in parts per million."},
+        "proof": {
+            "type": "string",
+            "enum": ["solver"],
+            "description": "Given where the bound rests in part on a solver's word; else it is checked without one.",
+        },
         "time_limited": {"type": "boolean", "description": "Stopped by the clock or by somebody."},
         "nowhere": {**_PAIRS, "description": "Pieces that fit no stock."},
         "text": {"type": "string"},

@@ -46,7 +46,7 @@ def _not_all(demand: Demand, problem: Problem, found: Found) -> CutPlan:
 def _tree(node: Node) -> Split | Leaf:
     if node.below is not None and node.cut is not None:
         return Split(node.cut[0], node.cut[1], _tree(node.below[0]), _tree(node.below[1]))
-    return Leaf(node.proof, node.bound, tuple(node.values))
+    return Leaf(node.proof, node.bound, tuple(node.values), node.packing)
 
 
 def _without_surplus(problem: Problem, bars: Bars) -> Bars:

@@ -1,6 +1,7 @@
 """An independent check of a plan and its proof in plain Python: no solver, no numpy, nothing of the search.
 
-It trusts the demand and nothing else. Leaves marked ``mip`` are HiGHS's word and are counted, not believed.
+It trusts the demand and nothing else. Where a leaf lists patterns, they are listed here anew. Leaves marked ``mip`` are HiGHS's
+word and are counted, not believed.
 """
 
 from __future__ import annotations
@@ -10,7 +11,11 @@ from dataclasses import dataclass
 from math import gcd
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plans import Bar, Certificate, CutPlan, Leaf, Split, Status
+from fencing.cutting.plans import Bar, Certificate, Choice, CutPlan, End, Leaf, Split, Status
+
+Pattern = tuple[int, ...]
+Branch = tuple[Choice, bool]
+"""A choice and whether it is its upper side that is meant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,9 +224,28 @@ class _Proof:
             self.taken += 1
             return self.cost
         worth = self._worth(leaf.values)
+        slope = [self._slope(kind, [worth[max(0, room)] for room, _ in ways]) for kind, ways in enumerate(self.ways)]
+        total = self._total(leaf.values) + self._least(slope, low, high)
+        if leaf.packing is None:
+            return self._up(total)
+        listed = self._listed(leaf.values, worth, slope, total, low)
+        if any(least and not patterns for least, patterns in zip(low, listed, strict=True)):
+            return self.cost
+        high = [most if patterns else 0 for most, patterns in zip(high, listed, strict=True)]
+        return max(self._up(total), self._pack(leaf.packing, listed, low, high, []))
+
+    def _slope(self, kind: int, worth: list[int]) -> int:
+        """Cost of a bar of a kind less the most it is worth, each way to buy one with its own worth."""
         unit, scale = self.certificate.money, self.certificate.scale
-        slope = [min(cost // unit * scale - worth[max(0, room)] for room, cost in ways) for ways in self.ways]
-        total = sum(count * value for (_, count), value in zip(self.demand.pieces, leaf.values, strict=True))
+        costs = [cost // unit * scale for _, cost in self.ways[kind]]
+        return min(cost - most for cost, most in zip(costs, worth, strict=True))
+
+    def _total(self, values: tuple[int, ...]) -> int:
+        return sum(count * value for (_, count), value in zip(self.demand.pieces, values, strict=True))
+
+    def _least(self, slope: list[int], low: list[int], high: list[int]) -> int:
+        """The least of ``sum(slope * bars)`` over the box and the limits kinds share."""
+        total = 0
         ahead = {row: kind for kind, rows in enumerate(self.certificate.kinds) for row, credit in rows if credit}
         shared: set[int] = set()
         for kind, rows in enumerate(self.certificate.kinds):
@@ -234,7 +258,85 @@ class _Proof:
         for kind, one in enumerate(slope):
             if kind not in shared:
                 total += one * (low[kind] if one >= 0 else high[kind])
-        return self._up(total)
+        return total
+
+    def _listed(
+        self, values: tuple[int, ...], worth: list[int], slope: list[int], total: int, low: list[int]
+    ) -> list[list[Pattern]]:
+        """The full patterns of each kind that a cheaper plan can use: buying one takes the bound no higher than that plan.
+
+        A plan can always be cut from full patterns alone, which have no room for a piece more; surplus pieces are dropped.
+        """
+        dearest = self._below_cost() * self.certificate.scale
+        listed: list[list[Pattern]] = []
+        for kind, ways in enumerate(self.ways):
+            if self.certificate.kinds[kind][0][0] < 0:
+                listed.append([])
+                continue
+            extra = max(0, slope[kind]) if not low[kind] else 0
+            room = self._reached(ways[0][0])
+            if not self._alike(kind):
+                self.faults.append(f"kind {kind} is bought in ways that do not replace each other")
+            listed.append(self._patterns(values, worth, room, worth[room] + extra - (dearest - total)))
+        return listed
+
+    def _alike(self, kind: int) -> bool:
+        """Whether a kind's first way can stand for all: none takes more or costs less, and one dearer is never needed."""
+        ways = self.ways[kind]
+        room, cost = self._reached(ways[0][0]), ways[0][1]
+        own = self._own(self.certificate.kinds[kind], ways)
+        return own == {cost} and all(self._reached(other) <= room and one >= cost for other, one in ways)
+
+    def _below_cost(self) -> int:
+        """The dearest total cheaper than the plan, in units of money."""
+        step, bits = self.totals
+        whole = -(-self.cost // step) - 1
+        while bits and whole > 0 and not bits >> whole & 1:
+            whole -= 1
+        return whole * step // self.certificate.money
+
+    def _patterns(self, values: tuple[int, ...], worth: list[int], room: int, least: int) -> list[Pattern]:
+        """Every full pattern within ``room`` worth at least ``least``, piece by piece, as far as the rest can still reach it."""
+        widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
+        counts = [count for _, count in self.demand.pieces]
+        found: list[Pattern] = []
+        stack: list[tuple[int, int, int, Pattern]] = [(0, room, 0, ())]
+        while stack:
+            piece, left, value, cut = stack.pop()
+            if value + worth[left] < least:
+                continue
+            if piece == len(widths):
+                rest = zip(widths, counts, cut, strict=True)
+                if value >= least and all(width > left or times >= count for width, count, times in rest):
+                    found.append(cut)
+                continue
+            for times in range(min(counts[piece], left // widths[piece]) + 1):
+                more = value + times * values[piece]
+                stack.append((piece + 1, left - times * widths[piece], more, (*cut, times)))
+        return found
+
+    def _pack(
+        self, node: Choice | End, listed: list[list[Pattern]], low: list[int], high: list[int], path: list[Branch]
+    ) -> int:
+        """Walk the choices; what their ends prove of the patterns listed."""
+        if isinstance(node, Choice):
+            under = self._pack(node.under, listed, low, high, [*path, (node, False)])
+            return min(under, self._pack(node.over, listed, low, high, [*path, (node, True)]))
+        if len(node.fees) != len(path):
+            self.faults.append("an end of the proof has too few fees or too many")
+            return 0
+        total, fees = self._total(node.values), []
+        for (choice, over), fee in zip(path, node.fees, strict=True):
+            if fee < 0 if over else fee > 0:
+                self.faults.append("a fee of the proof has the wrong sign")
+                return 0
+            total += fee * (choice.most + 1 if over else choice.most)
+            fees.append((choice, fee))
+        slope = []
+        for kind, patterns in enumerate(listed):
+            most = max((_gain(kind, pattern, node.values, fees) for pattern in patterns), default=0)
+            slope.append(self._slope(kind, [most] * len(self.ways[kind])))
+        return self._up(total + self._least(slope, low, high))
 
     def _worth(self, values: tuple[int, ...]) -> list[int]:
         """The most the pieces within each width are worth: the plain bounded knapsack."""
@@ -249,6 +351,15 @@ class _Proof:
                 left -= times
                 take *= 2
         return best
+
+
+def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[Choice, int]]) -> int:
+    """What a bar is worth: its pieces, and the fee of every choice whose test it passes."""
+    gain = sum(times * value for times, value in zip(pattern, values, strict=True) if times)
+    for choice, fee in fees:
+        if fee and choice.kind in (None, kind) and all(pattern[piece] >= times for piece, times in choice.holds):
+            gain += fee
+    return gain
 
 
 def _pair(slope: list[int], pair: tuple[int, int], low: list[int], high: list[int], have: int) -> int:

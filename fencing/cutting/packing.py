@@ -82,9 +82,11 @@ def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) 
         if not box[1][place]:
             continue
         steps = 40 * most
-        listing = _Listing(
-            problem.widths, problem.counts, values, lists, int(best[kind.width]) - slack, most - len(columns), steps, []
-        )
+        worth = int(best[kind.width])
+        # the bound has a kind that does not pay its way at its least: where that is none, the first bar comes on top
+        extra = max(0, kind.cost * run.scale - worth) if box[0][place] == 0 else 0
+        least = worth + extra - slack
+        listing = _Listing(problem.widths, problem.counts, values, lists, least, most - len(columns), steps, [])
         complete = listing.walk(0, kind.width, 0, [0] * len(problem.widths))
         run.effort.spend((steps - listing.steps) // 2)
         if not complete:

@@ -32,12 +32,35 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
+class End:
+    """No cheaper plan here: prices of the pieces, and ``fees`` of the choices above, outermost first."""
+
+    values: tuple[int, ...]
+    fees: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """At most ``most`` bars of a kind (None: any) that hold at least ``holds`` (piece, times) in ``under``, more in ``over``."""
+
+    kind: int | None
+    holds: tuple[tuple[int, int], ...]
+    most: int
+    under: Choice | End
+    over: Choice | End
+
+
+@dataclass(frozen=True, slots=True)
 class Leaf:
-    """A box closed by whole prices on the pieces (``values``, in the demand's order) or by ``mip``, or left ``open``."""
+    """A box closed by whole prices on the pieces (``values``, in the demand's order) or by ``mip``, or left ``open``.
+
+    ``listed``: the values leave few enough patterns to list, and ``packing`` closes those.
+    """
 
     proof: str
     bound: int
     values: tuple[int, ...]
+    packing: Choice | End | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +104,11 @@ class CutPlan:
         """How much dearer than the bound the plan may be, in parts per million of its cost, rounded up."""
         return -(-(self.cost - self.bound) * 1_000_000 // self.cost) if self.cost else 0
 
+    @property
+    def proof(self) -> str:
+        """What the bound rests on: ``exact`` whole numbers that can be checked, or in part a ``solver``'s word."""
+        return "solver" if self.certificate is not None and _trusting(self.certificate.tree) else "exact"
+
     def money(self, units: int) -> str:
         """A price as text, in the decimals of the demand's prices."""
         return money_text(units, self.demand.decimals)
@@ -98,6 +126,8 @@ class CutPlan:
             "gap_ppm": self.gap_ppm,
             "bars": [self._bar(bar) for bar in self.bars],
         }
+        if self.proof != "exact":
+            plan["proof"] = self.proof
         if self.time_limited:
             plan["time_limited"] = True
         return plan
@@ -139,6 +169,13 @@ def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
     if not pieces or rest < 0:
         return rest
     return max(0, rest - demand.kerf)
+
+
+def _trusting(tree: Split | Leaf) -> bool:
+    """Whether any leaf was closed by a solver alone."""
+    if isinstance(tree, Leaf):
+        return tree.proof == "mip"
+    return _trusting(tree.under) or _trusting(tree.over)
 
 
 def _sentence(plan: CutPlan) -> str:

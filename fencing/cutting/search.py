@@ -1,7 +1,8 @@
 """Branch and price on the number of bars bought of each kind, best bound first.
 
 A box of allowed numbers only shifts what a kind costs, so pricing stays one knapsack. Every leaf keeps the whole prices that
-prove its bound; a leaf that only HiGHS's whole-number programme closed is marked ``mip``.
+prove its bound, and where only packing is left those of a tree over the patterns that are left too (``listed``). What only
+HiGHS's whole-number programme could close is marked ``mip``.
 """
 
 from __future__ import annotations
@@ -18,19 +19,25 @@ from fencing.cutting.effort import Effort, Spent
 from fencing.cutting.finishing import LARGE, rest_of, whole_again
 from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.listed import packed
 from fencing.cutting.packing import Verdict, best_of, every_pattern
+from fencing.cutting.plans import Choice, End
 
 EARLY, LATE = 150, 4_000
-"""Patterns up to which a node is handed to the whole-number programme at once, and once its bars are whole."""
+"""Patterns up to which a node is packed at once, and once its bars are whole."""
 FINISH = 3_000_000
 """Work the end of a large order may take."""
-TINY, DEEP = 60, 800
-"""Nodes that programme may use then."""
+CLOSER = 0.8
+"""Share of that distance at which listing them is tried again."""
+TINY, DEEP = 800, 2_000
+"""Nodes that may take then."""
+RETRIES = (4, 16)
+"""How many times more of both when nothing else is left to try."""
 
 
 @dataclass(slots=True)
 class Node:
-    """A box with its bound. ``proof`` is ``open`` until it is closed: ``exact``, ``mip`` or ``split`` at ``cut``."""
+    """A box with its bound. ``proof`` is ``open`` until closed: ``exact``, ``listed``, ``mip`` or ``split`` at ``cut``."""
 
     box: Box
     bound: int
@@ -39,6 +46,9 @@ class Node:
     proof: str = "open"
     cut: tuple[int, int] | None = None
     below: tuple[Node, Node] | None = None
+    packing: Choice | End | None = None
+    crowded: int | None = None
+    """Distance to the best plan at which the patterns were too many to list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +103,24 @@ class Search:
                 self._at = None
                 visited += 1
                 self._tell()
+            self._retry()
         except Spent:
             pass
         return self.found()
+
+    def _retry(self) -> None:
+        """Try those left open again, over longer lists of patterns each time."""
+        for step in RETRIES:
+            for node in sorted(self._stuck, key=lambda node: node.bound):
+                self._at = node
+                if not self._closed(node):
+                    priced = self._price(node)
+                    if not self._closed(node):
+                        self._pack(node, priced, step * LATE, step * DEEP)
+                if node.proof != "open":
+                    self._stuck.remove(node)
+                self._at = None
+                self._tell()
 
     def _leave(self, node: Node) -> None:
         """Leave a node unfinished; the first one at least with what bound its prices give so far."""
@@ -154,7 +179,7 @@ class Search:
             self._improve(node, priced)
             if self._closed(node):
                 return
-        if self._pack(node, priced, EARLY, TINY):
+        if self._early(node, priced):
             return
         if fractional:
             kind = max(fractional, key=lambda kind: (min(bought[kind] % 1, 1 - bought[kind] % 1), -kind))
@@ -182,12 +207,28 @@ class Search:
             dive(self.run, node.box, priced)
             self._tell()
 
+    def _early(self, node: Node, priced: Priced) -> bool:
+        """Try to pack at once, unless the patterns were too many a little way up already."""
+        distance = self.run.target * self.run.scale - priced.bound
+        if node.crowded is not None and distance > node.crowded * CLOSER:
+            return False
+        closed = self._pack(node, priced, EARLY, TINY)
+        if not closed:
+            node.crowded = distance
+        return closed
+
     def _pack(self, node: Node, priced: Priced, most: int, nodes: int) -> bool:
-        """Close the node over all patterns a better plan could use, where they are few enough."""
+        """Close the node over all patterns a better plan could use, where they are few enough; HiGHS's word comes last."""
         most = min(most, self.run.most_columns)
         columns = every_pattern(self.run, node.box, priced.values, priced.bound, most)
         if columns is None:
             return False
+        node.packing = packed(self.run, node.box, columns, nodes)
+        if node.packing is not None:
+            node.proof = "listed"
+            return True
+        if self._closed(node):
+            return True
         verdict = best_of(self.run, node.box, columns, nodes)
         self.run.effort.spend(0)
         if verdict is not Verdict.OPEN:
@@ -207,6 +248,7 @@ class Search:
         low, high = node.box
         under = Node((low, (*high[:kind], most, *high[kind + 1 :])), node.bound, node.depth + 1, node.values)
         over = Node(((*low[:kind], most + 1, *low[kind + 1 :]), high), node.bound, node.depth + 1, node.values)
+        under.crowded = over.crowded = node.crowded
         node.proof, node.cut, node.below = "split", (kind, most), (under, over)
         self._push(over)
         self._push(under)

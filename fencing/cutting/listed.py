@@ -1,0 +1,245 @@
+"""Where only packing is left: branch on how many bars hold certain pieces together, over the patterns a better plan could use.
+
+Every end keeps the whole prices that prove its bound: nothing in such a leaf rests on a solver's word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import highspy
+import numpy as np
+from numpy.typing import NDArray
+
+from fencing.cutting.bounds import least_over_box, slopes
+from fencing.cutting.columns import SURE, Run
+from fencing.cutting.greedy import Bars
+from fencing.cutting.kinds import Box
+from fencing.cutting.knapsack import Pattern
+from fencing.cutting.master import DUAL_SIMPLEX, quiet_solver
+from fencing.cutting.plans import Choice, End
+
+Columns = list[tuple[int, Pattern]]
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Test = tuple[int | None, tuple[tuple[int, int], ...]]
+"""A kind (None: any) and the (piece, least times) a bar of it holds."""
+
+FINE = 20
+"""What a missing piece costs, in whole plans."""
+DEEPEST = 400
+
+
+class _Open(Exception):
+    """Neither packed nor refuted within the nodes allowed, or not in numbers of 62 bits."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """A branch: the bars that pass a test are at most, or at least, so many."""
+
+    test: Test
+    row: int
+    count: int
+    over: bool
+
+
+class Listed:
+    """The search within one box over a complete list of patterns."""
+
+    def __init__(self, run: Run, box: Box, columns: Columns, nodes: int) -> None:
+        self.run, self.box, self.columns, self.nodes = run, box, columns, nodes
+        problem = run.problem
+        self.kinds = np.array([kind for kind, _ in columns])
+        self.own = [np.flatnonzero(self.kinds == kind) for kind in range(len(problem.kinds))]
+        self.counts = np.array(problem.counts, dtype=np.int64)
+        self.cuts = np.array([pattern for _, pattern in columns], dtype=np.int64)
+        self.most = int(self.cuts.sum(axis=1).max())
+        tests = [(piece, times) for piece, most in enumerate(self.cuts.max(axis=0)) for times in range(1, most + 1)]
+        self.tests = tests
+        self.passed = np.stack([self.cuts[:, piece] >= times for piece, times in tests], axis=1).astype(np.float64)
+        self.fine = float(FINE * (run.upper + 1))
+        self._rows: dict[Test, tuple[int, NDArray[np.bool_]]] = {}
+        self._first = len(problem.widths) + len(problem.kinds) + len(problem.groups)
+        self._solver = self._programme()
+
+    def _programme(self) -> highspy._core._Highs:
+        """Cover the pieces with the patterns listed; a missing piece is paid for dearly, so there is always an answer."""
+        problem = self.run.problem
+        pieces, kinds = len(problem.widths), len(problem.kinds)
+        infinity = highspy.kHighsInf
+        starts, index, value = [0], [], []
+        for kind, pattern in self.columns:
+            entries = [(piece, times) for piece, times in enumerate(pattern) if times]
+            entries.append((pieces + kind, 1))
+            entries += [
+                (pieces + kinds + place, 1) for place, (members, _) in enumerate(problem.groups) if kind in members
+            ]
+            index += [row for row, _ in entries]
+            value += [float(entry) for _, entry in entries]
+            starts.append(len(index))
+        for piece in range(pieces):
+            index.append(piece)
+            value.append(1.0)
+            starts.append(len(index))
+        model = highspy.HighsLp()
+        model.num_col_, model.num_row_ = len(starts) - 1, self._first
+        costs = [float(problem.kinds[kind].cost) for kind, _ in self.columns]
+        model.col_cost_ = np.array(costs + [self.fine] * pieces)
+        model.col_lower_ = np.zeros(len(starts) - 1)
+        model.col_upper_ = np.full(len(starts) - 1, infinity)
+        low, high = self.box
+        limits = [float(limit) for _, limit in problem.groups]
+        model.row_lower_ = np.array([*map(float, problem.counts), *map(float, low), *([-infinity] * len(limits))])
+        model.row_upper_ = np.array([*([infinity] * pieces), *map(float, high), *limits])
+        model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+        model.a_matrix_.start_ = np.array(starts, dtype=np.int32)
+        model.a_matrix_.index_ = np.array(index, dtype=np.int32)
+        model.a_matrix_.value_ = np.array(value)
+        solver = quiet_solver()
+        solver.setOptionValue("presolve", "off")
+        solver.setOptionValue("solver", "simplex")
+        solver.setOptionValue("simplex_strategy", DUAL_SIMPLEX)
+        solver.passModel(model)
+        return solver
+
+    def solve(self) -> Choice | End | None:
+        """The proof that no plan here is cheaper than the best found by then; None where the nodes allowed are too few."""
+        try:
+            return self._walk([])
+        except _Open:
+            return None
+
+    def _walk(self, path: list[_Limit]) -> Choice | End:
+        self.nodes -= 1
+        if self.nodes < 0 or len(path) > DEEPEST:
+            raise _Open
+        shares, values, fees = self._relaxed(path)
+        if self._closed(path, values, fees):
+            return End(tuple(values.tolist()), tuple(fees))
+        whole = np.rint(shares)
+        if np.abs(shares - whole).max() < SURE:
+            self._offer(whole)
+            if self._closed(path, values, fees):
+                return End(tuple(values.tolist()), tuple(fees))
+            raise _Open
+        test, count = self._branch(shares)
+        row = self._row(test)
+        over = self._below(path, _Limit(test, row, count + 1, True))
+        under = self._below(path, _Limit(test, row, count, False))
+        return Choice(test[0], test[1], count, under, over)
+
+    def _below(self, path: list[_Limit], limit: _Limit) -> Choice | End:
+        """Walk one side, and set the row back to what the path says of it."""
+        before = [one for one in path if one.row == limit.row]
+        self._set(limit.row, [*before, limit])
+        end = self._walk([*path, limit])
+        self._set(limit.row, before)
+        return end
+
+    def _set(self, row: int, limits: list[_Limit]) -> None:
+        least = max((float(one.count) for one in limits if one.over), default=-highspy.kHighsInf)
+        most = min((float(one.count) for one in limits if not one.over), default=highspy.kHighsInf)
+        self._solver.changeRowBounds(row, least, most)
+
+    def _relaxed(self, path: list[_Limit]) -> tuple[Floats, Whole, list[int]]:
+        """Shares of the patterns, whole prices of the pieces and whole fees of the limits on the path."""
+        solver, scale = self._solver, self.run.scale
+        solver.run()
+        info = solver.getInfo()
+        rows = self._first + len(self._rows)
+        pivots = max(0, info.simplex_iteration_count)
+        self.run.effort.spend(300 + pivots * (10 + rows // 3 + len(self.columns) // 40) + len(self.columns))
+        if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            raise _Open
+        solution = solver.getSolution()
+        prices = np.floor(np.asarray(solution.row_dual) * scale).astype(np.int64)
+        values = np.maximum(prices[: len(self.run.problem.widths)], 0)
+        # two limits of one row on the path: the later one is the tighter, and its price is the row's
+        latest = {(limit.row, limit.over): place for place, limit in enumerate(path)}
+        fees = [0] * len(path)
+        for (row, over), place in latest.items():
+            fee = int(prices[row])
+            fees[place] = max(0, fee) if over else min(0, fee)
+        return np.asarray(solution.col_value)[: len(self.columns)], values, fees
+
+    def _closed(self, path: list[_Limit], values: Whole, fees: list[int]) -> bool:
+        """Whether these prices prove that nothing here is cheaper than the best plan."""
+        run, problem = self.run, self.run.problem
+        if int(values.max()) * self.most + sum(abs(fee) for fee in fees) >= 1 << 62:
+            raise _Open
+        gain = self.cuts @ values
+        for limit, fee in zip(path, fees, strict=True):
+            if fee:
+                gain += fee * self._rows[limit.test][1]
+        worth = [int(gain[own].max()) if len(own) else 0 for own in self.own]
+        bound = int(values @ self.counts) + sum(fee * limit.count for limit, fee in zip(path, fees, strict=True))
+        bound += least_over_box(problem, self.box, slopes(problem, run.scale, worth))
+        return run.totals.up(bound, run.scale) >= run.upper
+
+    def _offer(self, whole: Floats) -> None:
+        bars: Bars = [(*self.columns[int(column)], int(whole[column])) for column in np.flatnonzero(whole)]
+        made = self.cuts.T @ whole.astype(np.int64)
+        if (made >= self.counts).all():
+            self.run.offer(bars)
+
+    def _branch(self, shares: Floats) -> tuple[Test, int]:
+        """The test whose number of bars is furthest from whole: of a kind, of pieces together, of both, of one pattern."""
+        used = np.flatnonzero(shares > SURE)
+        part = shares[used]
+        kinds = self.kinds[used]
+        bought: Floats = np.zeros(len(self.run.problem.kinds))
+        np.add.at(bought, kinds, part)
+        kind = int(_doubt(bought).argmax())
+        if _doubt(bought)[kind] > 1e-5:
+            return (kind, ()), int(np.floor(bought[kind]))
+        for only in (None, *sorted(set(kinds.tolist()))):
+            some = np.ones(len(used), dtype=bool) if only is None else kinds == only
+            passed = self.passed[used[some]]
+            together = passed.T @ (part[some, None] * passed)
+            place = int(np.triu(_doubt(together)).argmax())
+            first, second = divmod(place, len(self.tests))
+            if _doubt(together[first, second]) > 1e-5:
+                return (only, self._holds(first, second)), int(np.floor(together[first, second]))
+        column = int(used[_doubt(part).argmax()])
+        kind, pattern = self.columns[column]
+        holds = tuple((piece, times) for piece, times in enumerate(pattern) if times)
+        return (kind, holds), int(np.floor(shares[column]))
+
+    def _holds(self, first: int, second: int) -> tuple[tuple[int, int], ...]:
+        holds: dict[int, int] = {}
+        for place in (first, second):
+            piece, times = self.tests[place]
+            holds[piece] = max(times, holds.get(piece, 0))
+        return tuple(sorted(holds.items()))
+
+    def _row(self, test: Test) -> int:
+        """The row that counts the bars that pass a test; made when it is first asked for."""
+        if test not in self._rows:
+            kind, holds = test
+            passed = np.ones(len(self.columns), dtype=bool) if kind is None else self.kinds == kind
+            for piece, times in holds:
+                passed &= self.cuts[:, piece] >= times
+            index = np.flatnonzero(passed).astype(np.int32)
+            infinity = highspy.kHighsInf
+            self._solver.addRow(-infinity, infinity, len(index), index, np.ones(len(index)))
+            self._rows[test] = (self._first + len(self._rows), passed)
+        return self._rows[test][0]
+
+
+def packed(run: Run, box: Box, columns: Columns, nodes: int) -> Choice | End | None:
+    """Pack what these patterns can; the proof that nothing cheaper than the best plan is left, or None within so many nodes."""
+    if not columns:
+        # nothing a better plan could use: a piece at the price of the whole plan says so
+        return End((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
+    kinds = {kind for kind, _ in columns}
+    low, high = box
+    if any(least and kind not in kinds for kind, least in enumerate(low)):
+        return None
+    high = tuple(most if kind in kinds else 0 for kind, most in enumerate(high))
+    return Listed(run, (low, high), columns, nodes).solve()
+
+
+def _doubt(numbers: NDArray[np.float64]) -> Floats:
+    """How far from whole."""
+    return np.abs(numbers - np.rint(numbers))
