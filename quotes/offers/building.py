@@ -13,19 +13,18 @@ from django.utils import timezone
 
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
-from fencing.faults import Level, Refused
+from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
 from fencing.strength.document import remedy_document
-from fencing.strength.remedies import Remedy, priced
-from fencing.strength.screen import screen
-from fencing.system import System
+from fencing.strength.remedies import Remedy
 from fencing.takeoff import TakeOff, take_off
-from fencing.writing import affordable_remedies, takeoff_document
+from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.buying import bought_for
 from quotes.offers.lines import customer_lines, hand_line, overall_shares
+from quotes.offers.remedying import priced_remedies
 from quotes.offers.showing import shown_with
 from quotes.pricing.costs import CostLine, hire_lines
 from quotes.pricing.labour import disposal_lines, labour_lines
@@ -35,8 +34,6 @@ from quotes.pricing.price import price
 from quotes.pricing.shares import Shares
 from shared.models import Business
 
-MOST_PRICED = 60
-"""Posts of a job whose remedies are priced: each remedy is the whole job taken off, cut and priced once more."""
 CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 
 
@@ -88,7 +85,7 @@ def build(
         "system_version": found.version,
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
-        "remedies": [remedy_document(remedy) for remedy in priced_remedies(takeoff, found, basis)],
+        "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
         **shown_with(takeoff, basis.setup.get("surroundings") or {}),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
         "lines": lines,
@@ -99,31 +96,19 @@ def build(
     }
 
 
-def priced_remedies(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:
-    """What would bring the posts that are over within the screening's limits, each with what it adds before tax.
+def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:
+    """What would help a screened build, at the prices of the basis."""
 
-    Without prices where the job has too many posts for that, or the catalogue no price for it.
-    """
-    if takeoff.measure.strength is None:
-        return ()
-    screening = screen(takeoff)
-    if sum(len(run.posts) for run in takeoff.runs) > MOST_PRICED:
-        return affordable_remedies(screening)
-
-    def net(measure: Measure, system: System) -> Decimal:
-        changed = take_off(measure, system, found.prices if looks_at_prices(measure) else None)
-        sums = price(cost_lines(changed, found, basis), basis.rules, discount=_discount(basis.setup))
+    def net(changed: TakeOff, offered: Found) -> Decimal:
+        sums = price(cost_lines(changed, offered, basis), basis.rules, discount=_discount(basis.setup))
         return sum((line.net for line in sums.lines), Decimal(0))
 
-    try:
-        return priced(screening, net)
-    except Refused:
-        return affordable_remedies(screening)
+    return priced_remedies(takeoff, found, net)
 
 
 def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
     """Remedies at today's prices, before anything else of a quote is settled."""
-    return priced_remedies(takeoff, found, basis_of(found.business, {}, "owner", timezone.localdate()))
+    return remedies_of(takeoff, found, basis_of(found.business, {}, "owner", timezone.localdate()))
 
 
 def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:

@@ -10,9 +10,11 @@ from typing import Any
 
 import pypdf
 import pytest
+from django.conf import settings
 from django.test import Client
 from jsonschema import Draft202012Validator
 
+from catalogue.services import store_system
 from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack
@@ -21,6 +23,7 @@ from quotes.jobs.measuring import newest
 from quotes.jobs.models import StoredMeasure
 from quotes.jobs.schema_api import schemas
 from quotes.offers.models import Revision
+from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import Scope
 from shared.models import Business, Event
@@ -217,3 +220,28 @@ def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, busine
     assert answer.status_code == 422
     assert "is it in m? 15.6 m is 15600 mm" in told["#/measure/runs/0/length_mm"]
     assert "is it in Pa? 150 Pa is 0.15 kPa" in told["#/measure/strength/pressure_kpa"]
+
+
+def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, business: Business) -> None:
+    stock_up(business)
+    client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
+    body = {"measure": screened(pressure_kpa="0.60")}
+
+    def section() -> Any:
+        return remedies_of(client.post("/api/v1/takeoffs", body, content_type="application/json"))["section"]
+
+    assert section()["cost"] is None
+    light: dict[str, Any] = json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text())
+    steel = light["strength"] | {"channel": {"depth_mm": 50, "flange_mm": 40, "thickness_mm": 6}}
+    heavy = light | {
+        "code": "heavy-50",
+        "label": "Heavy posts",
+        "strength": steel,
+        "hole": light["hole"] | {"diameter_mm": 420, "end_diameter_mm": 420},
+    }
+    heavy["strength"]["square"] = {"side_mm": 50, "thickness_mm": 6}
+    store_system(business=business, actor=SYSTEM, document=heavy)
+    told = section()
+    assert "as in Heavy posts" in told["text"]
+    assert "not enough by itself" in told["text"]  # its footings are still over
+    assert Decimal(told["cost"]) > 0  # wider holes
