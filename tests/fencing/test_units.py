@@ -105,6 +105,13 @@ def test_a_wind_speed_in_another_unit_is_asked_back(method: str) -> None:
     assert question in fault_at("/strength/speed_m_s", refusal.value).text
 
 
+def test_a_gate_that_is_all_stiles_is_no_matter_of_units() -> None:
+    thick = SYSTEM | {"gates": SYSTEM["gates"] | {"stile_mm": 150}}
+    with pytest.raises(Refused) as refusal:
+        read_measure(put(measure(), "/runs/0/gates/0/opening_mm", 260), read_system(thick))
+    assert fault_at("/runs/0/gates/0/opening_mm", refusal.value).code == "gate.narrow"
+
+
 def test_no_question_is_asked_where_no_unit_explains_it() -> None:
     with pytest.raises(Refused) as refusal:
         read_measure(put(measure(), "/runs/0/length_mm", 30_000_000), read_system(SYSTEM))

@@ -65,7 +65,7 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
     ),
     "a gate beyond the end": (gate(from_mm=18_000), [(f"{GATE}/from_mm", "gate.outside")]),
     "a gate wider than its run": (gate(opening_mm=18_300), [(f"{GATE}/opening_mm", "gate.outside")]),
-    "a gate that is all clearance and stiles": (gate(opening_mm=24 + 2 * 44), [(f"{GATE}/opening_mm", "gate.narrow")]),
+    "a gate that is all clearance and stiles": (gate(opening_mm=24 + 2 * 44), [(f"{GATE}/opening_mm", "unit")]),
     "a gate lower than its lattice": (
         gate(height_mm=320, lattice_mm=320),
         [(f"{GATE}/height_mm", "height.sheet"), (f"{GATE}/height_mm", "gate.low")],
@@ -117,7 +117,7 @@ BAD_MEASURES: dict[str, tuple[object, list[tuple[str, str]]]] = {
     ),
     "a run between walls shorter than its setbacks": (
         {**DOCUMENT, "runs": [{"id": "A", "length_mm": 34 + 2 * 6, "start": "wall", "end": "join"}]},
-        [("/runs/0/length_mm", "run.short")],
+        [("/runs/0/length_mm", "unit")],
     ),
     # 1000 x 20 km in bays of 2400
     "a job that would never end": (
