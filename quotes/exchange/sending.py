@@ -10,13 +10,14 @@ import time
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from threading import Timer
+from threading import Event, Thread
 
 from fencing.faults import Refused
 from quotes.exchange.targets import Resolve, Target, forbidden, resolve, target_of
 
 SECONDS = 30.0
 KEPT = 4_096
+AGAIN_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,9 @@ class _Pinned(http.client.HTTPConnection):
             raise OSError("the peer is not on the open internet")
         if self._target.secure:
             context = ssl.create_default_context()
-            self.sock = context.wrap_socket(self.sock, server_hostname=self._target.host)
+            # named before it shakes hands, so that a handshake without end can be cut
+            self.sock = context.wrap_socket(self.sock, server_hostname=self._target.host, do_handshake_on_connect=False)
+            self.sock.do_handshake()
 
 
 def post(
@@ -62,9 +65,8 @@ def post(
         return answer(None, fault="; ".join(fault.text for fault in refused.faults))
     line = _Pinned(target, seconds)
     # a receiver that sends a byte a second never meets a socket's time limit, but meets this one
-    watch = Timer(seconds, _cut, [line])
-    watch.daemon = True
-    watch.start()
+    done = Event()
+    Thread(target=_cut_after, args=(line, seconds, done), daemon=True).start()
     try:
         line.request("POST", target.path, body, {**headers, "Connection": "close", "Accept-Encoding": "identity"})
         response = line.getresponse()
@@ -76,13 +78,17 @@ def post(
         late = time.monotonic() - begun >= seconds
         return answer(None, fault=f"no answer within {seconds:.0f} s" if late else f"{type(fault).__name__}: {fault}")
     finally:
-        watch.cancel()
+        done.set()
         line.close()
 
 
-def _cut(line: http.client.HTTPConnection) -> None:
-    with suppress(OSError, AttributeError):
-        line.sock.shutdown(socket.SHUT_RDWR)
+def _cut_after(line: http.client.HTTPConnection, seconds: float, done: Event) -> None:
+    """Cuts the line off after so long, and again until the sender has noticed: it may have been between two sockets."""
+    done.wait(seconds)
+    while not done.is_set():
+        with suppress(OSError, AttributeError):
+            line.sock.shutdown(socket.SHUT_RDWR)
+        done.wait(AGAIN_S)
 
 
 def _seconds(text: str | None) -> int | None:
