@@ -1,0 +1,154 @@
+"""Every page there is, by the URL table: no violation that axe-core finds, nothing over the edge, at four widths, light and dark.
+
+A page without an entry here fails; so does an entry without a page.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver
+from playwright.sync_api import Browser, Page
+
+from catalogue.models import FenceSystem
+from catalogue.resources import RESOURCES
+from quotes.jobs.measuring import save_draft
+from quotes.jobs.models import StoredMeasure
+from quotes.offers.models import Revision
+from quotes.offers.services import start_quote
+from shared.models import Business
+from tests.browser.looking import faults_of, new_page, sign_in
+from tests.conftest import Cast
+from tests.matrix.world import World, world_of
+from tests.quotes.offers.cast import PARTIES, actor_of, new_job
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+Addresses = Callable[[World], list[str]]
+
+
+def _one(address: str) -> Addresses:
+    return lambda world: [re.sub(r"<([^>]+)>", lambda found: world.refs[found[1]], address)]
+
+
+PAGES: dict[str, Addresses] = {
+    "sign-in": _one("/sign-in"),
+    "today": _one("/"),
+    "search": lambda world: ["/search", "/search?q=reed", "/search?q=nothing+like+it"],
+    "jobs": lambda world: ["/jobs", "/jobs?state=built"],
+    "new-job": _one("/jobs/new"),
+    "job": _one("/jobs/<job>"),
+    "job-takeoff": _one("/jobs/<job>/take-off"),
+    "job-measure": _one("/jobs/<job>/measure"),
+    "measure": _one("/measures/<draft>"),
+    "measure-ways": _one("/measures/<measure>/ways/0"),
+    "takeoff": _one("/measures/<measure>/take-off"),
+    "job-price": lambda world: [f"/jobs/{world.refs['job']}/price", f"/jobs/{world.refs['unpriced']}/price"],
+    "quotes": _one("/quotes"),
+    "revision": lambda world: [f"/revisions/{world.refs[kind]}" for kind in ("revision", "unsent")],
+    "enter-quote": lambda world: [f"/q/{world.token}", "/q/nothing-to-see"],
+    "party-quote": lambda world: [],  # where enter-quote leads
+    "job-build": _one("/jobs/<job>/build"),
+    "orders": lambda world: ["/orders", "/orders?state=closed"],
+    "order": _one("/orders/<order>"),
+    "job-orders": lambda world: [f"/jobs/{world.refs['job']}/orders", f"/jobs/{world.refs['unpriced']}/orders"],
+    "stock": _one("/stock"),
+    "books": _one("/books"),
+    "prices": _one("/prices"),
+    "take-in": _one("/prices/take-in"),
+    "fence-system": _one("/prices/systems/<fence system>"),
+    "prices-list": lambda world: [f"/prices/{name}" for name in RESOURCES],
+    "prices-new": lambda world: [f"/prices/{name}/new" for name in RESOURCES],
+    "prices-row": _one("/prices/components/<component>"),
+    "settings": _one("/settings"),
+    "members": _one("/settings/members"),
+    "keys": _one("/settings/keys"),
+    "webhooks": _one("/settings/webhooks"),
+    "webhook": _one("/settings/webhooks/<hook>"),
+    "supplier-keys": _one("/settings/supplier-keys"),
+    "api-docs": _one("/api/docs/"),
+    "api-problem": _one("/api/docs/problems/conflict"),
+}
+NO_PAGE = {
+    "sign-out", "choose-business", "member", "key", "job-note", "job-move", "party-link", "revise-quote", "answer-question",
+    "stock-item", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
+    "healthz", "readyz", "measure-worker", "build-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
+    "screening-annex",  # files
+    "measure-more",  # a part of a page
+}  # fmt: skip
+OTHERS = ["/nothing-here", "/jobs/nothing"]  # what a page that is not there says
+
+
+def _names(patterns: list[URLPattern | URLResolver], before: str = "") -> Iterator[tuple[str, str]]:
+    for pattern in patterns:
+        address = before + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from _names(pattern.url_patterns, address)
+        elif not address.startswith(("api/v1/", "admin")):
+            yield str(pattern.name), address
+
+
+def test_every_address_is_a_page_here_or_says_why_not() -> None:
+    there = {name for name, _ in _names(get_resolver().url_patterns)}
+    assert there == PAGES.keys() | NO_PAGE
+    assert not PAGES.keys() & NO_PAGE
+
+
+@pytest.fixture
+def world(business: Business, cast: Cast) -> World:
+    """One of everything, and beside it a quote that is not sent, a measure that is not finished and a job without a price."""
+    made = world_of(business, cast.supplier)
+    actor = actor_of(business)
+    job, version = new_job(business)
+    unsent: Revision = start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES})
+    unpriced, another = new_job(business)
+    draft: StoredMeasure = save_draft(
+        measure=another.measure, text='{"site_measure": 1, "runs": [{"id": "A", "length_mm": "x"}]}'
+    )
+    system = FenceSystem.objects.of(business).get(is_default=True)
+    refs = {"unsent": unsent.ref, "unpriced": unpriced.ref, "draft": draft.ref, "fence system": system.ref}
+    return World({**made.refs, **refs}, made.inner, made.token)
+
+
+def _everywhere(world: World) -> list[str]:
+    return [address for addresses in PAGES.values() for address in addresses(world)] + OTHERS
+
+
+@pytest.mark.parametrize(
+    ("width", "also", "scheme"), [(320, 360, "light"), (1280, 768, "dark")], ids=["phone, light", "laptop, dark"]
+)
+def test_every_page_is_accessible_and_keeps_to_its_sheet(
+    browser: Browser, world: World, cast: Cast, signed_in: Any, live_server: Any, width: int, also: int, scheme: Any
+) -> None:
+    found: list[str] = []
+    with new_page(browser, width) as page:
+        page.emulate_media(color_scheme=scheme)
+        sign_in(page, signed_in(cast.owner), live_server.url)
+        for address in _everywhere(world):
+            page.goto(live_server.url + address)
+            found += [f"{address}: {fault}" for fault in faults_of(page)]
+            page.set_viewport_size({"width": also, "height": 800})
+            found += [f"{address} at {also} px: {fault}" for fault in _over(page)]
+            page.set_viewport_size({"width": width, "height": 800})
+    assert not found, "\n".join(found)
+
+
+def test_an_empty_business_has_accessible_pages_too(
+    browser: Browser, cast: Cast, signed_in: Any, live_server: Any
+) -> None:
+    found: list[str] = []
+    empty = ("/", "/jobs", "/quotes", "/orders", "/stock", "/books", "/prices", "/prices/offers", "/settings/webhooks",
+             "/settings/keys", "/settings/supplier-keys")  # fmt: skip
+    with new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.stranger), live_server.url)
+        for address in empty:
+            page.goto(live_server.url + address)
+            found += [f"{address}: {fault}" for fault in faults_of(page)]
+    assert not found, "\n".join(found)
+
+
+def _over(page: Page) -> list[str]:
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    return [f"{wide} px over the edge"] if wide else []
