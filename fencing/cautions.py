@@ -290,7 +290,10 @@ REGISTER: tuple[Caution, ...] = (
         "lifting", lambda f: f.lifting, Source.GUIDANCE, "HSE manual handling filter; NIOSH 94-110. Advice, not a limit",
         {
             W: "Bags, long sheets and gates: two people, or a trolley. Lift close to the body.",
-            S: "Deliver as near the work as the truck can get; say the mass of packs and who unloads.",
+            S: (
+                "Lift packs by machine; long pieces and sheets take two people. Deliver as near the work as the truck can get, "
+                "and say the mass of packs and who unloads."
+            ),
             O: "Plan two people for bags, long sheets and gates.",
         },
     ),

@@ -9,6 +9,8 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from fencing.caution_facts import CautionFacts
+from fencing.cautions import Reader, cautions_for
 from fencing.packs import plain
 from fencing.roles import RANK, ROLES
 from quotes.jobs.models import Job
@@ -22,8 +24,6 @@ from shared.money import minor_digits, rounded, shown
 from shared.problems import Problem
 
 ZERO = Decimal(0)
-# common practice
-LIFTING = "Lift packs by machine. Long pieces and sheets take two people; their edges cut, so wear gloves."
 KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
 UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
 
@@ -128,12 +128,18 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "deliver_when": _window(order),
         "load": f"{plain(load)} kg{' and what has no mass stated' if unweighed else ''}",
         "reference": order.number,
-        "cautions": [*([order.note] if order.note else []), LIFTING],
+        "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
         "groups": _groups(order, rows),
         "priced": priced,
         "money_head": order.currency,
         "totals": _totals(order) if priced else [],
     }
+
+
+def loading_cautions(rows: list[OrderLine]) -> list[str]:
+    """What the register has for whoever loads and delivers."""
+    facts = CautionFacts(lifting=True, sheets=any(row.role == "sheet" for row in rows))
+    return [one.text for one in cautions_for(facts, Reader.SUPPLIER)]
 
 
 def _window(order: SupplierOrder) -> str:

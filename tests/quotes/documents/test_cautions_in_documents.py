@@ -18,6 +18,8 @@ from quotes.jobs.canonical import parsed
 from quotes.offers.content import assemble, face
 from quotes.offers.models import Revision
 from quotes.offers.setup import read_setup
+from quotes.orders.models import OrderLine
+from quotes.orders.queries import loading_cautions
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
@@ -135,3 +137,14 @@ def test_what_is_near_is_typed_and_kept(business: Business, signed_in: SignIn, c
     assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "local_height_mm": 1800}
     page = client.get(f"/revisions/{revision.ref}").content.decode()
     assert 'value="A, B"' in page
+
+
+def test_the_order_list_has_the_cautions_of_who_loads(business: Business) -> None:
+    words = {
+        caution.id: opening(caution.words[Reader.SUPPLIER]) for caution in REGISTER if Reader.SUPPLIER in caution.words
+    }
+    rails, sheets = OrderLine(role="rail"), OrderLine(role="sheet")
+    assert set(words) == {"lifting", "edges"}
+    assert words["lifting"] in plain(" ".join(loading_cautions([rails])))
+    assert words["edges"] not in plain(" ".join(loading_cautions([rails])))
+    assert words["edges"] in plain(" ".join(loading_cautions([rails, sheets])))
