@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
@@ -15,6 +16,11 @@ from django.test import Client
 from jsonschema import Draft202012Validator
 
 from catalogue.services import store_system
+from fencing.reading import read_measure, read_system
+from fencing.strength.curve_drawing import draw_chart
+from fencing.strength.curves import chart
+from fencing.strength.screen import Screening, screen
+from fencing.takeoff import take_off
 from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack
@@ -245,3 +251,15 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
     assert "as in Heavy posts" in told["text"]
     assert "not enough by itself" in told["text"]  # its footings are still over
     assert Decimal(told["cost"]) > 0  # wider holes
+
+
+def test_every_colour_of_the_chart_is_the_page_s_own_by_night() -> None:
+    drawn = set(re.findall(r'(?:fill|stroke)="(#[0-9A-F]{6})"', draw_chart(chart(_screening()))))
+    styles = (settings.ROOT / "quotes/desk/static/desk/strength.css").read_text()
+    assert drawn
+    assert [colour for colour in sorted(drawn) if f'"{colour}"' not in styles] == []
+
+
+def _screening() -> Screening:
+    system = read_system(json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text()))
+    return screen(take_off(read_measure(screened(), system), system))
