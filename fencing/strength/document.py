@@ -64,8 +64,8 @@ def remarks(screening: Screening) -> tuple[str, ...]:
         lines.append("Lateral soil bearing is doubled (IBC 1806.3.4): for poles that 13 mm of movement does no harm.")
     if system.steel is not None:
         lines.append(
-            "Sections have the corners they are rolled to: twice the wall outside. Local buckling, screws, rails and corrosion are "
-            "outside the screening of the section."
+            "Sections have the corners they are rolled to: twice the wall outside. Local buckling, screws, rails and corrosion "
+            "are outside the screening of the section."
         )
     return tuple(lines)
 
