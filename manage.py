@@ -13,6 +13,12 @@ def main() -> None:
         code = quick(sys.argv[2:])
         if code is not None:
             sys.exit(code)
+    if sys.argv[1:2] == ["cutplan"]:
+        from catalogue.cutplan_line import quick as cutplan
+
+        code = cutplan(sys.argv[2:])
+        if code is not None:
+            sys.exit(code)
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

@@ -11,7 +11,7 @@ from fencing.cutting.bounds import Totals, least_over_box, scale_for, slopes, to
 from fencing.cutting.effort import Effort
 from fencing.cutting.greedy import Bars, cost_of, greedy, trimmed
 from fencing.cutting.kinds import Box, Problem
-from fencing.cutting.knapsack import Knapsack, Pattern, knapsack
+from fencing.cutting.knapsack import Knapsack, Pattern, knapsack, most_worth
 from fencing.cutting.master import Master, Relaxed
 
 SURE = 1e-6
@@ -122,14 +122,14 @@ def unfinished_bound(run: Run, box: Box) -> tuple[int, list[int]]:
 def _scaled_bound(run: Run, box: Box, asked: list[int]) -> tuple[int, list[int]]:
     """Prices scaled down until no bar that may be bought without limit is worth more than it costs (Farley 1990)."""
     problem, scale = run.problem, run.scale
-    best = knapsack(problem.widths, problem.counts, asked, problem.widest).best
+    best = most_worth(problem.widths, problem.counts, asked, problem.widest)
     over, under = 1, 0
     for kind in problem.kinds:
         worth = int(best[kind.width])
         if kind.limit is None and kind.cost * scale * under < over * worth:
             over, under = kind.cost * scale, worth
     values = [value * over // max(1, under) for value in asked]
-    best = knapsack(problem.widths, problem.counts, values, problem.widest).best
+    best = most_worth(problem.widths, problem.counts, values, problem.widest)
     slope = slopes(problem, scale, [int(best[kind.width]) for kind in problem.kinds])
     total = sum(count * value for count, value in zip(problem.counts, values, strict=True))
     return total + least_over_box(problem, box, slope), values

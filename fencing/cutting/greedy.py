@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
+from operator import neg
 
 from fencing.cutting.kinds import Problem
 from fencing.cutting.knapsack import Pattern
 
 Bars = list[tuple[int, Pattern, int]]
 """(kind, pattern, how many)."""
+Cut = list[tuple[int, int]]
+"""What one bar holds as (piece, times), without the pieces it has none of."""
 
 
 def cost_of(problem: Problem, bars: Bars) -> int:
     return sum(problem.kinds[kind].cost * times for kind, _, times in bars)
 
 
-def filled(problem: Problem, need: Sequence[int], room: int, first: int) -> Pattern:
-    """Longest first from ``first`` on, as many of each as fit: one bar."""
-    found = [0] * len(need)
-    for piece in range(first, len(need)):
-        found[piece] = min(need[piece], room // problem.widths[piece])
-        room -= found[piece] * problem.widths[piece]
-    return tuple(found)
+def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) -> tuple[Cut, int]:
+    """Longest first from ``first`` on, as many of each as fit: what one bar holds, and the room left on it."""
+    cut: Cut = []
+    piece = first
+    while piece < len(widths):
+        width = widths[piece]
+        if width > room:
+            # on to the longest piece that still fits: the widths fall
+            piece = bisect_left(widths, -room, piece + 1, key=neg)
+            continue
+        times = min(need[piece], room // width)
+        if times > 0:
+            cut.append((piece, times))
+            room -= times * width
+        piece += 1
+    return cut, room
 
 
 def left_over(problem: Problem, bars: Bars) -> list[int]:
@@ -59,13 +72,17 @@ def greedy(problem: Problem, need: Sequence[int], before: Bars, thrift: float = 
         choice = _best_bar(problem, need, piece, left, shared, thrift)
         if choice is None:
             return None
-        kind, pattern = choice
-        own = [need[item] // times for item, times in enumerate(pattern) if times]
-        times = max(1, min([*own, left[kind], *_shared_room(problem, kind, shared)]))
-        made.append((kind, pattern, times))
+        kind, cut = choice
+        times = max(
+            1, min([*(need[item] // held for item, held in cut), left[kind], *_shared_room(problem, kind, shared)])
+        )
+        pattern = [0] * len(need)
+        for item, held in cut:
+            pattern[item] = held
+            need[item] = max(0, need[item] - times * held)
+        made.append((kind, tuple(pattern), times))
         left[kind] -= times
         shared = [room - times * (kind in members) for room, (members, _) in zip(shared, problem.groups, strict=True)]
-        need = [max(0, count - times * cut) for count, cut in zip(need, pattern, strict=True)]
     return made
 
 
@@ -75,32 +92,35 @@ def _shared_room(problem: Problem, kind: int, shared: list[int]) -> list[int]:
 
 def _best_bar(
     problem: Problem, need: list[int], piece: int, left: list[int], shared: list[int], thrift: float
-) -> tuple[int, Pattern] | None:
-    best: tuple[float, int, Pattern] | None = None
+) -> tuple[int, Cut] | None:
+    best: tuple[float, int, Cut] | None = None
     for place, kind in enumerate(problem.kinds):
         room = min([left[place], *_shared_room(problem, place, shared)])
         if kind.width < problem.widths[piece] or room <= 0:
             continue
-        pattern = filled(problem, need, kind.width, piece)
-        used = sum(times * width for times, width in zip(pattern, problem.widths, strict=True))
+        cut, over = filled(problem.widths, need, kind.width, piece)
+        used = kind.width - over
         score = kind.cost**thrift / used if thrift else 1 - used / kind.width
         if place == problem.absent:
             score = float("inf")
         if best is None or (score, place) < best[:2]:
-            best = (score, place, pattern)
+            best = (score, place, cut)
     return None if best is None else best[1:]
 
 
 def trimmed(problem: Problem, bars: Bars) -> Bars:
     """Drop bars that are not needed: dearest first, as long as every piece is still covered."""
-    made = [0] * len(problem.counts)
-    for _, pattern, times in bars:
-        made = [have + times * cut for have, cut in zip(made, pattern, strict=True)]
+    held = [[(piece, cut) for piece, cut in enumerate(pattern) if cut] for _, pattern, _ in bars]
+    spare = [-count for count in problem.counts]
+    for cuts, (_, _, times) in zip(held, bars, strict=True):
+        for piece, cut in cuts:
+            spare[piece] += times * cut
     kept: Bars = []
-    for kind, pattern, times in sorted(bars, key=lambda bar: (-problem.kinds[bar[0]].cost, bar)):
-        spare = [(have - count) // cut for have, count, cut in zip(made, problem.counts, pattern, strict=True) if cut]
-        drop = max(0, min([times, *spare])) if spare else times
-        made = [have - drop * cut for have, cut in zip(made, pattern, strict=True)]
+    for place in sorted(range(len(bars)), key=lambda place: (-problem.kinds[bars[place][0]].cost, bars[place])):
+        kind, pattern, times = bars[place]
+        drop = max(0, min([times, *(spare[piece] // cut for piece, cut in held[place])]))
+        for piece, cut in held[place]:
+            spare[piece] -= drop * cut
         if times > drop:
             kept.append((kind, pattern, times - drop))
     return kept

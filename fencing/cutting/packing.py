@@ -12,7 +12,7 @@ import numpy as np
 from fencing.cutting.columns import Run
 from fencing.cutting.greedy import Bars
 from fencing.cutting.kinds import Box
-from fencing.cutting.knapsack import Pattern, knapsack, suffix_tables
+from fencing.cutting.knapsack import Pattern, most_worth, suffix_tables
 from fencing.cutting.master import quiet_solver
 
 Columns = list[tuple[int, Pattern]]
@@ -73,7 +73,7 @@ def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) 
     slack = run.target * run.scale - bound
     if (len(problem.widths) + 1) * (problem.widest + 1) > 3_000_000:
         return None
-    best = knapsack(problem.widths, problem.counts, values, problem.widest).best
+    best = most_worth(problem.widths, problem.counts, values, problem.widest)
     tables = suffix_tables(problem.widths, problem.counts, values, problem.widest)
     run.effort.spend(tables.size // 100)
     lists = tables.tolist()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from time import monotonic
 
 from fencing.cutting.demand import INTERACTIVE, Budget, Demand
 from fencing.cutting.plans import CutPlan, Progress, Status
@@ -10,6 +11,8 @@ from fencing.cutting.plans import CutPlan, Progress, Status
 QUICK = 200_000
 """Work done before a worker process is worth its start; whole-number programmes are kept tiny in it."""
 QUICK_COLUMNS = 250
+START_S = 0.3
+"""A worker process that has less than this left would be ended while it starts [s]."""
 
 
 def nowhere_of(demand: Demand) -> tuple[tuple[int, int], ...]:
@@ -47,6 +50,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     # here and not at the top: the solver takes a while to load, and whoever only reads a demand does without it
     from fencing.cutting.direct import polished, search_here
 
+    begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
     plan = search_here(demand, min(budget.work, quick), most_columns=QUICK_COLUMNS)
     if _settled(plan):
@@ -56,7 +60,8 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     if budget.work > QUICK and budget.seconds > 0:
         from fencing.cutting.worker import search_apart
 
-        later = search_apart(demand, budget, progress)
+        left = budget.seconds - (monotonic() - begun)
+        later = search_apart(demand, replace(budget, seconds=left), progress) if left > START_S else None
         if later is not None:
             return _best_of(plan, later)
         plan = replace(plan, time_limited=True)

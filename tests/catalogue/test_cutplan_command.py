@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import resource
+import subprocess
+import sys
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -10,16 +13,17 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
+ROOT = Path(__file__).resolve().parents[2]
 GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
 
 
-def run(document: Any, folder: Path) -> tuple[int, str, str]:
+def run(document: Any, folder: Path, *more: str) -> tuple[int, str, str]:
     """Exit code, standard output and standard error of the command."""
     file = folder / "demand.json"
     file.write_text(document if isinstance(document, str) else json.dumps(document))
     out, err = StringIO(), StringIO()
     try:
-        call_command("cutplan", str(file), stdout=out, stderr=err)
+        call_command("cutplan", str(file), *more, stdout=out, stderr=err)
     except SystemExit as stopped:
         return int(str(stopped.code)), out.getvalue(), err.getvalue()
     return 0, out.getvalue(), err.getvalue()
@@ -57,3 +61,33 @@ def test_a_file_that_is_not_there_is_refused() -> None:
         call_command("cutplan", "nowhere.json", stderr=err)
     assert stopped.value.code == 2
     assert "can't be read" in err.getvalue()
+
+
+def test_a_plan_can_be_checked_again_without_the_solver(tmp_path: Path) -> None:
+    code, out, err = run(GOOD, tmp_path, "--check")
+    assert (code, json.loads(out)["cost"]) == (0, "124.80")
+    assert err == "no plan costs less than 124.80: added up again without a solver\n"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"pieces": [[2238, 10**9]]},
+        {"pieces": [[1 + place, 1] for place in range(100_000)]},
+        {"kerf_mm": 7000},
+        {"stock": [{"length_mm": -6000, "price": "-1", "have": None}]},
+        {"pieces": [[0, 1], [-1, 1]]},
+    ],
+    ids=["a milliard of pieces", "a hundred thousand lengths", "kerf beyond stock", "negative stock", "no length"],
+)
+def test_a_person_at_a_prompt_is_refused_within_a_second_of_the_processor(
+    wrong: dict[str, Any], tmp_path: Path
+) -> None:
+    file = tmp_path / "demand.json"
+    file.write_text(json.dumps({**GOOD, **wrong}))
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    told = subprocess.run([sys.executable, ROOT / "manage.py", "cutplan", file], capture_output=True, check=False)
+    spent = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before.ru_utime
+    assert (told.returncode, told.stdout) == (2, b"")
+    assert told.stderr.startswith(b"/")
+    assert spent < 1

@@ -1,0 +1,84 @@
+"""``manage.py cutplan DEMAND.json`` without Django: it needs no database, and a refusal is there in a fraction of a second."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from argparse import ArgumentParser, Namespace
+from collections.abc import Sequence
+from io import TextIOWrapper
+from pathlib import Path
+from typing import TextIO
+
+from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
+from fencing.faults import Fault, Refused
+
+HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
+MOST_BYTES = 2_000_000
+REFUSED, UNPROVED = 2, 3
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("demand", metavar="DEMAND.json", help="what to cut from what; - reads standard input")
+    parser.add_argument("--seconds", type=float, default=10.0, help="when to give the best plan so far (0.1 to 600)")
+    parser.add_argument(
+        "--check",
+        action="store_true",
+        help="check the plan and its proof again without a solver; what that finds goes to standard error",
+    )
+
+
+def quick(arguments: Sequence[str]) -> int | None:
+    """Answer the command; None where Django's own options are asked for."""
+    parser = ArgumentParser(prog="manage.py cutplan", description=HELP, allow_abbrev=False)
+    add_arguments(parser)
+    known, unknown = parser.parse_known_args(arguments)
+    if unknown:
+        return None
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(encoding="utf-8")
+    try:
+        code = run(known, sys.stdout, sys.stderr)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader has seen enough: `... | head`
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
+    """Plan what was asked; the exit code."""
+    seconds = min(600.0, max(0.1, asked.seconds))
+    try:
+        demand = read_demand(_source(asked.demand))
+    except Refused as refused:
+        err.writelines(f"{fault.pointer or '/'}: {fault.text}\n" for fault in refused.faults)
+        return REFUSED
+    plan = plan_cuts(demand, Budget(int(seconds * 1_000_000), seconds))
+    out.write(json.dumps(plan.document(), ensure_ascii=False) + "\n")
+    return _checked(plan, err) if asked.check else 0
+
+
+def _checked(plan: CutPlan, err: TextIO) -> int:
+    """Tell what the independent checker says; 3 where it finds a fault."""
+    from fencing.cutting.checking import check
+
+    verdict = check(plan)
+    err.writelines(f"fault: {fault}\n" for fault in verdict.faults)
+    if verdict.proved is not None:
+        how = f"{verdict.taken} steps rest on a solver's word" if verdict.taken else "added up again without a solver"
+        err.write(f"no plan costs less than {plan.money(min(verdict.proved, plan.bound))}: {how}\n")
+    return UNPROVED if verdict.faults else 0
+
+
+def _source(name: str) -> bytes:
+    """At most one byte more than a document may have: what is longer is refused unread."""
+    if name == "-":
+        return sys.stdin.buffer.read(MOST_BYTES + 1)
+    try:
+        with Path(name).open("rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise Refused([Fault("", "file", f"{name} can't be read: {error.strerror}")]) from None
