@@ -47,11 +47,13 @@ bench: setup-tests
 	@$(BIN)/python -m tests.benchmarks.bench_documents
 
 bench-cutting: setup-tests
+	@$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r tests/benchmarks/requirements.lock
 	@$(BIN)/python -m tests.benchmarks.bench_cutting
 
 lock:
 	$(COMPILE) -o requirements.lock
 	$(COMPILE) --extra dev -c requirements.lock -o tests/requirements.lock
+	$(COMPILE) --extra bench -c tests/requirements.lock -o tests/benchmarks/requirements.lock
 
 openapi: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json

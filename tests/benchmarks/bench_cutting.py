@@ -1,8 +1,9 @@
 """How often, how fast and how well fence orders are cut: writes its tables into docs/benchmarks.md.
 
-Run with ``make bench-cutting``. Every class runs in a process of its own, so that its memory is its own. Times are processor
-time of the search alone, one core, without the start of Python: other work on the machine does not count. ``proved`` counts
-orders whose plan is proved to be the cheapest possible.
+Run with ``make bench-cutting``; ``python -m tests.benchmarks.bench_cutting quick`` prints a tenth of it and writes nothing.
+Every class runs in a process of its own, so that its memory is its own. Times are processor time of the search alone, one
+core, without the start of Python: other work on the machine does not count. ``proved`` counts orders whose plan is proved to
+be the cheapest possible.
 """
 
 from __future__ import annotations
@@ -16,12 +17,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from statistics import mean, median
 from time import process_time
+from typing import Any
 
 from fencing.cutting import Demand
 from fencing.cutting.direct import search_here
 from fencing.cutting.plans import Status
 from tests.benchmarks import fence_orders as orders
-from tests.fencing.cutting.arc_flow import arc_flow
+from tests.benchmarks import rivals
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = ROOT / "docs" / "benchmarks.md"
@@ -33,10 +35,18 @@ CLASSES: tuple[tuple[orders.OrderClass, int, float, str], ...] = (
     (orders.RAKED_20, 200, 10.0, "≥ 195/200 ≤ 2 s, 200/200 ≤ 10 s"),
     (orders.RAKED_50, 20, 10.0, "≥ 90 % ≤ 10 s, gap ≤ 0.02 % else"),
     (orders.ESTATE, 20, 10.0, "≥ 95 % ≤ 10 s"),
-    (orders.JOBS_50, 3, 30.0, "≥ 80 % ≤ 60 s, gap ≤ 10 ppm always"),
-    (orders.JOBS_200, 2, 30.0, "gap ≤ 5 ppm in 30 s, ≥ 30 % proved ≤ 60 s"),
+    (orders.JOBS_50, 5, 30.0, "≥ 80 % ≤ 60 s, gap ≤ 10 ppm always"),
+    (orders.JOBS_200, 3, 30.0, "gap ≤ 5 ppm in 30 s, ≥ 30 % proved ≤ 60 s"),
 )
-FLOWS, FLOW_SECONDS = 8, 10.0
+BESIDE = ((orders.SMALL, 40), (orders.BAYS_20, 30), (orders.RAKED_20, 30))
+"""What the other ways are given too."""
+LIMIT_S = 2.0
+WAYS = {
+    "ours": "this search",
+    "first_fit": "first-fit decreasing, `binpacking`: the best single stock length, no remnants",
+    "arc_flow": "flow along the bar, HiGHS",
+    "assignment": "assignment to bars, CP-SAT of `ortools`",
+}
 LIMITS = (0.1, 1.0, 2.0, 10.0, 60.0)
 
 
@@ -56,50 +66,32 @@ def measure(kind: orders.OrderClass, count: int, seconds: float) -> dict[str, ob
     return {"times": times, "gaps": gaps, "lengths": lengths, "pieces": pieces, "memory": memory}
 
 
-def first_fit(asked: Demand) -> int:
-    """First-fit decreasing on the one stock length that comes out cheapest, remnants left aside."""
-    costs = []
-    for stock in asked.stock:
-        if stock.have is not None or stock.usable < asked.pieces[0][0]:
-            continue
-        room: list[int] = []
-        for length, count in asked.pieces:
-            for _ in range(count):
-                place = next((p for p, left in enumerate(room) if left >= length + asked.kerf), None)
-                if place is None:
-                    room.append(stock.usable + asked.kerf)
-                    place = len(room) - 1
-                room[place] -= length + asked.kerf
-        costs.append(len(room) * stock.cost)
-    return min(costs)
+def ours(asked: Demand, seconds: float) -> rivals.Answer:
+    """Our own search; the work allowed stands for the seconds."""
+    plan = search_here(asked, int(seconds * 1_000_000))
+    return rivals.Answer(plan.cost, plan.status is Status.OPTIMAL)
 
 
-def compare() -> dict[str, object]:
-    """Cost and time beside two other ways, on the same orders: 100 for first-fit, the first few for the flow model."""
-    asked = [orders.order(kind, seed) for seed in range(50) for kind in (orders.SMALL, orders.BAYS_20)]
-    own, times, fits, fit_times, flow_times = [], [], [], [], []
-    proved = 0
-    for number, one in enumerate(asked):
-        begun = process_time()
-        own.append(search_here(one, 10_000_000).cost)
-        times.append(process_time() - begun)
-        begun = process_time()
-        fits.append(first_fit(one))
-        fit_times.append(process_time() - begun)
-        if number < FLOWS:
-            begun = process_time()
-            proved += arc_flow(one, FLOW_SECONDS) is not None
-            flow_times.append(process_time() - begun)
-    extra = [100 * (fit / cost - 1) for fit, cost in zip(fits, own, strict=True) if cost]
-    return {
-        "own": median(times),
-        "own_20": median(times[:FLOWS]),
-        "fit": median(fit_times),
-        "extra": mean(extra),
-        "most_extra": max(extra),
-        "flow": median(flow_times),
-        "proved": proved,
-    }
+def compare(share: int = 1) -> dict[str, list[list[float]]]:
+    """For each way and order of the first three classes: cost (-1 without a plan), processor time, and whether it is proved."""
+    ways = (ours, rivals.first_fit, rivals.arc_flow, rivals.assignment)
+    warm = orders.order(orders.SMALL, 10_000)
+    found: dict[str, list[list[float]]] = {}
+    for way in ways:
+        way(warm, 1.0)  # loads the libraries
+    for kind, count in BESIDE:
+        for seed in range(count // share):
+            asked = orders.order(kind, seed)
+            for way in ways:
+                begun = process_time()
+                answer = way(asked, LIMIT_S)
+                spent = process_time() - begun
+                rows = found.setdefault(way.__name__, [])
+                rows.append([-1 if answer.cost is None else answer.cost, spent, answer.proved])
+                mine = found["ours"][len(rows) - 1]
+                if answer.proved and mine[2] and answer.cost != mine[0]:
+                    raise RuntimeError(f"{kind.name} {seed}: {way.__name__} proves {answer.cost}, ours {mine[0]}")
+    return found
 
 
 def row(kind: orders.OrderClass, goal: str, found: dict[str, Sequence[float]]) -> str:
@@ -126,21 +118,23 @@ def row(kind: orders.OrderClass, goal: str, found: dict[str, Sequence[float]]) -
     return "| " + " | ".join(cells) + " |"
 
 
-def apart(name: str) -> dict[str, Sequence[float]]:
-    """One class in a process of its own."""
-    command = [sys.executable, "-m", "tests.benchmarks.bench_cutting", name]
-    answer = subprocess.run(command, cwd=ROOT, capture_output=True, check=True, text=True)
-    found: dict[str, Sequence[float]] = json.loads(answer.stdout)
-    return found
+def apart(*arguments: str) -> Any:
+    """One class, or the comparison, in a process of its own."""
+    command = [sys.executable, "-m", "tests.benchmarks.bench_cutting", *arguments]
+    answer = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, check=True, text=True)
+    return json.loads(answer.stdout)
 
 
 def main(arguments: Sequence[str]) -> None:
-    if arguments == ["compare"]:
-        print(json.dumps(compare()))
+    quick = "quick" in arguments
+    share = 10 if quick else 1
+    wanted = [argument for argument in arguments if argument != "quick"]
+    if wanted == ["compare"]:
+        print(json.dumps(compare(share)))
         return
-    if arguments:
-        kind, count, seconds, _ = CLASSES[int(arguments[0])]
-        print(json.dumps(measure(kind, count, seconds)))
+    if wanted:
+        kind, count, seconds, _ = CLASSES[int(wanted[0])]
+        print(json.dumps(measure(kind, max(1, count // share), seconds)))
         return
     lines = [
         BEGIN,
@@ -149,11 +143,14 @@ def main(arguments: Sequence[str]) -> None:
         "| class | proved | of these within | median | p95 | longest | worst gap | memory | lengths / pieces | goal |",
         "|---|---|---|---|---|---|---|---|---|---|",
     ]
+    more = ["quick"] if quick else []
     for place, (kind, _, _, goal) in enumerate(CLASSES):
-        lines.append(row(kind, goal, apart(str(place))))
+        lines.append(row(kind, goal, apart(str(place), *more)))
         print(lines[-1], flush=True)
-        write([*lines, END])
-    write([*lines, "", *comparison(apart("compare")), END])
+    beside = ["", *comparison(apart("compare", *more))]
+    print("\n".join(beside))
+    if not quick:
+        write([*lines, *beside, END])
 
 
 def write(lines: Sequence[str]) -> None:
@@ -163,17 +160,30 @@ def write(lines: Sequence[str]) -> None:
     PAGE.write_text(before + "\n".join(lines) + after, encoding="utf-8")
 
 
-def comparison(found: dict[str, Sequence[float]]) -> list[str]:
-    """Sentences about the other ways."""
-    own, fit, flow = (float(str(found[key])) for key in ("own_20", "fit", "flow"))
-    return [
-        f"On 100 of these orders (50 small, 50 of 20 bays) first-fit decreasing on its best single stock length, "
-        f"without remnants, takes {1000 * fit:.1f} ms and costs {float(str(found['extra'])):.1f} % more on average, "
-        f"{float(str(found['most_extra'])):.0f} % at worst.",
-        f"The flow model (HiGHS as SciPy ships it, stopped after {FLOW_SECONDS:g} s by the clock) proves "
-        f"{found['proved']} of the first {FLOWS}, median {flow:.2f} s of the processor; "
-        f"this search takes {1000 * own:.0f} ms there, {flow / own:.0f} times less.",
+def comparison(found: dict[str, list[list[float]]]) -> list[str]:
+    """A line for each way beside ours."""
+    own = found["ours"]
+    lines = [
+        f"The same {len(own)} orders ("
+        + ", ".join(f"{count} {kind.name.split(' (')[0]}" for kind, count in BESIDE)
+        + f"), one thread, {LIMIT_S:g} s each:",
+        "",
+        "| way | proved | no plan | cost beside ours: mean, worst | median time | time beside ours: median, worst |",
+        "|---|---|---|---|---|---|",
     ]
+    for name, rows in found.items():
+        costs = [row[0] / mine[0] for row, mine in zip(rows, own, strict=True) if row[0] >= 0]
+        times = [row[1] / mine[1] for row, mine in zip(rows, own, strict=True)]
+        cells = (
+            WAYS[name],
+            f"{sum(row[2] for row in rows):.0f}",
+            f"{sum(row[0] < 0 for row in rows)}",
+            f"{mean(costs):.4f}, {max(costs):.4f}",
+            f"{1000 * median(row[1] for row in rows):.1f} ms",
+            f"{median(times):.2g}, {max(times):.2g}",
+        )
+        lines.append("| " + " | ".join(cells) + " |")
+    return lines
 
 
 if __name__ == "__main__":
