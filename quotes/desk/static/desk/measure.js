@@ -216,6 +216,39 @@
     if (theirs) forget();
   });
 
+  // -- the same by keys: Enter on the drawing goes to its first bay, arrows from bay to bay, Enter makes the gate, Escape leaves
+  const drawing = () => document.getElementById("drawing");
+  const bays = () => {
+    const seen = new Set(), marks = [...drawing().querySelectorAll("svg:last-of-type [data-bay], svg:last-of-type [data-gate]")];
+    const once = marks.filter((mark) => { const name = mark.dataset.bay || mark.dataset.gate; return !seen.has(name) && seen.add(name); });
+    const box = new Map(once.map((mark) => [mark, mark.getBoundingClientRect()]));
+    const inOrder = (one, other) => (box.get(one).bottom < box.get(other).top ? -1 : box.get(one).top > box.get(other).bottom ? 1 : box.get(one).left - box.get(other).left);
+    return once.sort(inOrder);
+  };
+  const stepTo = (mark) => {
+    if (!mark) return;
+    mark.setAttribute("tabindex", "-1");
+    mark.setAttribute("role", "button");
+    mark.setAttribute("aria-label", mark.dataset.gate ? `Gate ${mark.dataset.gate}: to its fields` : `Bay ${mark.dataset.bay}: a gate here`);
+    mark.focus();
+    mark.scrollIntoView({ block: "nearest", inline: "nearest" });
+  };
+  const byKeys = {
+    ArrowRight: (list, at) => stepTo(list[Math.min(at + 1, list.length - 1)]),
+    ArrowLeft: (list, at) => stepTo(list[Math.max(at - 1, 0)]),
+    Home: (list) => stepTo(list[0]),
+    End: (list) => stepTo(list[list.length - 1]),
+    Enter: (list, at) => (at < 0 ? stepTo(list[0]) : tap(list[at])),
+    Escape: () => drawing().focus(),
+  };
+  document.addEventListener("keydown", (event) => {
+    if (!event.target.closest("#drawing") || event.ctrlKey || event.altKey || event.metaKey) return;
+    const list = bays(), at = list.indexOf(event.target), go = byKeys[event.key];
+    if (!go || (at < 0 && event.key !== "Enter")) return;
+    event.preventDefault();
+    go(list, at);
+  });
+
   // -- a draft as a file, for a browser that may forget
   const save = document.getElementById("export");
   if (save) {
