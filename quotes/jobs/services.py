@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
+from quotes.jobs.moving import moved
 from shared.business.actors import Actor
 from shared.models import Business
 from shared.numbering import next_number
@@ -91,6 +92,7 @@ def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
     job.save(update_fields=["state"])
     text = f"From {was} to {to}." + (f" {reason}" if reason else "")
     note_event(job=job, kind=f"job.{to}", text=text, actor=actor)
+    moved(job, actor)
     return job
 
 

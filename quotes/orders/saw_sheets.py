@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.utils import timezone
 
 from catalogue.bridge import market
 from fencing.lines import Cutting
+from fencing.piece import Piece
 from fencing.purchase import purchase
 from fencing.saw_sheet import saw_sheets
 from quotes.documents.sawsheet import sawsheet_pdf
@@ -29,8 +32,31 @@ def cuttings_of(job: Job) -> tuple[Cutting, ...]:
     known = market(job.business)
     takeoff: Mapping[str, Any] = build["takeoff"]
     offers = offered(known, (), build["system"]["rails"]["kerf_mm"])
-    bought = purchase(read_pieces(takeoff), read_quantities(takeoff, known), offers)
+    bought = purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
     return tuple(one for one in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in one.bars))
+
+
+def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
+    """The pieces with the place in the bay or leaf behind its id, as ``A-1 top``: which of its rails a piece is."""
+    places: dict[tuple[str, str, int], list[str]] = {}
+    for run in takeoff["runs"]:
+        leaves = [(gate["id"], leaf) for gate in run["gates"] for leaf in gate["leaves"]]
+        for role, holders in (("rail", [(bay["id"], bay) for bay in run["bays"]]), ("gate.rail", leaves)):
+            for name, holder in holders:
+                for rail in holder["rails"]:
+                    places.setdefault((role, name, rail["length_mm"]), []).append(rail["place"])
+    return [replace(piece, where=_named(piece, places)) for piece in pieces]
+
+
+def _named(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
+    """Each id with the next place of that length it has."""
+    seen: Counter[str] = Counter()
+    named: list[str] = []
+    for name in piece.where:
+        own = places.get((piece.role, name, piece.length), ())
+        named.append(f"{name} {own[seen[name]]}" if seen[name] < len(own) else name)
+        seen[name] += 1
+    return tuple(named)
 
 
 def saw_pdf(job: Job) -> bytes:

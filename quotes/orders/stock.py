@@ -154,6 +154,11 @@ def release_job(*, job: Job, actor: Actor) -> int:
     return len(held)
 
 
+def let_go(job: Job, actor: Actor) -> None:
+    """A cancelled job keeps nothing from that moment on."""
+    release_job(job=job, actor=actor)
+
+
 @transaction.atomic
 def take_leftovers(*, job: Job, actor: Actor) -> list[StockItem]:
     """What the crew brought back lies in the yard again, each as-built entry once. What was taken back, or names no component of

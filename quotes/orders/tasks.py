@@ -13,7 +13,7 @@ from shared.outbox import regularly
 
 @regularly(timedelta(minutes=10))
 def let_go_of_cancelled_jobs() -> None:
-    """What was kept for a job that was cancelled is free again."""
+    """What was kept for a cancelled job is free again at once; this finds what was kept for it in the same moment."""
     held = Hold.anywhere.filter(  # unscoped: a routine of the system, job by job
         state=HoldState.HELD, job__state=JobState.CANCELLED
     )

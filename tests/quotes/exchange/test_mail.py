@@ -55,5 +55,8 @@ def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 2
     move_job(job=job, to="cancelled", actor=actor)
+    assert StockItem.objects.of(yard).get().held == 0
+    # kept in the very moment of the cancelling: the routine finds it
+    stock.hold_item(item=item, job=job, quantity=Decimal(1), actor=actor)
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 0

@@ -29,6 +29,9 @@ def test_the_crew_reads_every_bar_of_an_agreed_job_and_no_money(
     assert cuttings
     for length in {piece.length for one in cuttings for bar in one.bars for piece in bar.pieces}:
         assert str(length) in text
+    places = {piece.where for one in cuttings if one.role == "rail" for bar in one.bars for piece in bar.pieces}
+    assert {"A-1 bottom", "A-1 top"} <= places
+    assert "A-1 top" in text
     assert job.number in text
     assert yard.currency not in text
 
