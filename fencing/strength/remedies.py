@@ -193,19 +193,26 @@ def _lowered(case: Case, share: float) -> Case:
 
 
 def _pitch(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
-    shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in posts]
+    alike = _alike(posts)
+    shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in alike]
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
-    if not pitches or len(pitches) < len(posts) or min(pitches) < screening.takeoff.system.closing_bay_min:
+    if not pitches or len(pitches) < len(alike) or min(pitches) < screening.takeoff.system.closing_bay_min:
         return []
-    least = max(screening.takeoff.system.closing_bay_min, LEAST_SHARE * screening.takeoff.system.pitch)
-    tried: list[Remedy] = []
+    least = max(screening.takeoff.system.closing_bay_min, round(LEAST_SHARE * screening.takeoff.system.pitch))
+
+    def tried(steps: int) -> Remedy:
+        text = f"a pitch of no more than {steps * ROUND_MM} mm"
+        return _checked(screening, Remedy("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
+
     # closer posts stand deeper in the windy end: what was enough where they stood may not be where they stand then
-    for pitch in (round(min(pitches) * share) // ROUND_MM * ROUND_MM for share in (1, 0.9, 0.8, 0.7)):
-        if tried and (tried[-1].mends or pitch < least):
-            break
-        text = f"a pitch of no more than {pitch} mm"
-        tried.append(_checked(screening, Remedy("pitch", pitch, "mm", False, text, _names(posts))))
-    return tried[-1:] if tried[-1].mends else tried[:1]
+    low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
+    first = tried(high)
+    if first.mends or not tried(low).mends:
+        return [first]
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if tried(middle).mends else (low, middle)
+    return [tried(low)]
 
 
 def _depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
@@ -256,6 +263,11 @@ def _names(posts: Sequence[Post]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(post.case.post for post in posts))
 
 
+def _alike(posts: Sequence[Post]) -> list[Post]:
+    """One post of all that differ in nothing but name and place: what is worked out for it holds for the others."""
+    return list({replace(post.case, post="", at=0): post for post in posts}.values())
+
+
 def _wanted(post: Post) -> int:
     """The embedment both methods are content with [mm]."""
     return max(post.needed or 0, post.second_needed or 0)
@@ -267,9 +279,9 @@ def _short(posts: Sequence[Post]) -> list[Post]:
 
 def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
     short = _short(posts)
-    widths = [_width_for(screening, post) for post in short]
+    widths = [_width_for(screening, post) for post in _alike(short)]
     found = [width for width in widths if width is not None]
-    if not found or len(found) < len(short):
+    if not found or len(found) < len(widths):
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
@@ -319,11 +331,12 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
 
 
 def _height(screening: Screening, run: str, posts: Sequence[Post]) -> list[Remedy]:
-    shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in posts]
+    alike = _alike(posts)
+    shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in alike]
     if None in shares:
         return []
     height = min(
-        _fence_height(post.case, share) for share, post in zip(shares, posts, strict=True) if share is not None
+        _fence_height(post.case, share) for share, post in zip(shares, alike, strict=True) if share is not None
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"

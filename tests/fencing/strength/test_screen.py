@@ -11,10 +11,11 @@ from fractions import Fraction
 import pytest
 from lxml import etree
 
-from fencing.measure import Form, Gate, GateKind, Measure, Retrofit, Run, StrengthRequest, Taper, Terminal
+from fencing.measure import Form, Gate, GateKind, Measure, Retrofit, Run, Station, StrengthRequest, Taper, Terminal
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
-from fencing.strength.document import screening_document
+from fencing.strength.document import screening_document, told
+from fencing.strength.meaning import meaning
 from fencing.strength.remedies import changed_job, priced, remedies
 from fencing.strength.screen import WORDS, Outcome, Screening, screen, screening_notices
 from fencing.system import Profile, Steel, System
@@ -153,6 +154,98 @@ def test_the_deeper_hole_proposed_is_deep_enough() -> None:
     assert depth.value - 50 - 10 < max(post.needed or 0 for post in again.posts) <= depth.value - 50
 
 
+def holed(depth: int) -> System:
+    """The system with holes of a depth [mm] and posts 50 mm less in the ground."""
+    posts = {name: replace(getattr(FLAT, name), embedment_min=depth - 50) for name in ("channel", "square")}
+    return replace(FLAT, hole=replace(FLAT.hole, depth=depth), **posts)
+
+
+def after(over: Screening, kind: str, **more: int) -> Screening:
+    """The job with the remedy of a kind applied, ``more`` millimetres more of its value."""
+    remedy = next(one for one in remedies(over) if one.kind == kind)
+    changed = changed_job(
+        over.takeoff.measure, over.takeoff.system, replace(remedy, value=remedy.value + more.get("value", 0))
+    )
+    assert changed is not None
+    return screen(take_off(*changed))
+
+
+@pytest.mark.parametrize(
+    ("pressure", "end", "depth"), [("0.20", "2", 900), ("0.20", "3", 900), ("0.45", "2", 1200), ("0.20", "1", 900)]
+)
+def test_the_pitch_proposed_is_enough_and_ten_more_is_not(pressure: str, end: str, depth: int) -> None:
+    # where the windy end is a part of a bay, closer posts stand deeper in it
+    over = screened(run("A", 4800, height=1000 if end != "1" else 1500), built=holed(depth), pressure_kpa=pressure,
+                    end_factor=end, doubled=True)  # fmt: skip
+    pitch = next(remedy for remedy in remedies(over) if remedy.kind == "pitch")
+    assert pitch.mends
+    assert after(over, "pitch").outcome is Outcome.WITHIN
+    assert after(over, "pitch", value=10).outcome is Outcome.OVER
+
+
+def test_a_shorter_pitch_and_a_deeper_hole_mend_together_what_neither_does_alone() -> None:
+    over = screened(run("A", 9600), built=holed(900), pressure_kpa="1.20", doubled=True, soil_class="gravel")
+    found = {remedy.kind: remedy for remedy in remedies(over)}
+    both = found["pitch_and_depth"]
+    assert (found["hole_depth"].mends, both.mends) == (False, True)
+    assert both.depth is not None
+    assert f"a pitch of no more than {both.value} mm and holes {both.depth} mm deep" in both.text
+    assert after(over, "pitch_and_depth").outcome is Outcome.WITHIN
+    assert after(over, "pitch_and_depth", value=50).outcome is Outcome.OVER
+    assert list(found).index("pitch_and_depth") == list(found).index("hole_depth") + 1
+
+
+def test_both_are_not_proposed_where_one_is_enough() -> None:
+    assert "pitch_and_depth" not in {remedy.kind for remedy in remedies(screened(run("A", 7200)))}
+
+
+def test_a_remedy_names_its_posts_and_what_keeps_it_from_being_built() -> None:
+    stock = {name: replace(getattr(FLAT, name), stock=(1860, 2460)) for name in ("channel", "square")}
+    over = screened(run("A", 7200), built=replace(FLAT, **stock), pressure_kpa="0.90")
+    depth = next(remedy for remedy in remedies(over) if remedy.kind == "hole_depth")
+    assert depth.posts == ("A-P1", "A-P2", "A-P3", "A-P4")
+    assert "the longest stock is" in depth.hindrance
+    assert "(can't be built so: " in told(depth)
+    assert {one.kind: one.cost for one in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
+
+
+def test_no_hole_beyond_the_formula_s_own_depth_is_proposed() -> None:
+    over = screened(run("A", 7200), pressure_kpa="6.00")
+    assert max(post.needed or 0 for post in over.posts) > 3658
+    assert "hole_depth" not in {remedy.kind for remedy in remedies(over)}
+
+
+def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> None:
+    found = remedies(screened(run("A", 7200), built=replace(FLAT, steel=None)))
+    kinds = {remedy.kind for remedy in found}
+    assert "hole_depth" in kinds
+    assert "section" not in kinds
+
+
+def test_a_heavier_post_alone_mends_only_where_footings_stand_and_one_kind_is_over() -> None:
+    strong = screened(run("A", 9600), built=DEEP, pressure_kpa="0.90", soil_class="rock", doubled=True)
+    sections = [remedy for remedy in remedies(strong) if remedy.kind == "section"]
+    assert [(remedy.posts, remedy.mends) for remedy in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
+    weak = screened(run("A", 9600), pressure_kpa="0.90")
+    assert [remedy.mends for remedy in remedies(weak) if remedy.kind == "section"] == [False]
+
+
+def test_a_lower_run_takes_its_gate_down_with_it() -> None:
+    gate, tall = Gate("A-G1", 2430, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 5000, 1000, GateKind.SINGLE, 1500)
+    over = screened(run("A", 9600, gates=(gate, tall)), built=holed(900), pressure_kpa="0.30", doubled=True)
+    height = next(remedy for remedy in remedies(over) if remedy.kind == "height")
+    job = changed_job(over.takeoff.measure, over.takeoff.system, height)
+    assert job is not None
+    (lower,) = job[0].runs
+    assert (lower.height, [one.height for one in lower.gates]) == (height.value, [height.value, 1500])
+
+
+def test_what_is_over_is_said_with_its_numbers() -> None:
+    reasons = screened(run("A", 7200), pressure_kpa="2.00").posts[1].reasons
+    assert reasons[0].startswith("moment at the ground 7.78 kN.m is over the section's ")
+    assert re.fullmatch(r"embedment \d+ mm is less than the \d+ mm needed", reasons[1])
+
+
 def test_the_modulus_asked_for_is_moment_over_stress() -> None:
     found = remedies(screened(run("A", 7200), pressure_kpa="2.00"))
     modulus = next(remedy.value for remedy in found if remedy.kind == "section" and "line post" in remedy.text)
@@ -207,6 +300,15 @@ def test_allowed_height_never_rises_with_pitch() -> None:
         assert heights[0] > heights[-1]
 
 
+def test_the_windy_end_allows_less_than_the_middle_and_a_calm_one_as_much() -> None:
+    for factor, lower in (("2", True), ("1", False)):
+        made = chart(screened(run("A", 14400), built=DEEP, pressure_kpa="0.60", doubled=True, end_factor=factor))
+        middle, end = (dict(zip(curve.pitches, curve.allowed, strict=True))[2400] for curve in made.curves)
+        assert middle is not None
+        assert end is not None
+        assert (end < middle) == lower
+
+
 def test_a_height_on_the_curve_is_within_and_one_above_is_over() -> None:
     made = screened(run("A", 24000), built=DEEP, pressure_kpa="0.60", doubled=True)
     middle = chart(made).curves[0]
@@ -222,9 +324,80 @@ def test_the_drawing_is_well_formed_and_tells_its_curves_apart_without_colour() 
     drawing = draw_chart(made)
     assert drawing == draw_chart(made)
     curves = [tag for tag in re.findall("<path[^>]*>", drawing) if "fill=" in tag]
-    assert ["stroke-dasharray" in tag for tag in curves] == [False, True, False, True]  # each curve, then each in the key
+    assert ["stroke-dasharray" in tag for tag in curves] == [
+        False,
+        True,
+        False,
+        True,
+    ]  # each curve, then each in the key
     assert etree.fromstring(drawing.encode()).tag == "{http://www.w3.org/2000/svg}svg"
 
 
 def test_a_drawing_where_nothing_is_allowed_says_so() -> None:
     assert "no height from 300 mm up" in draw_chart(chart(screened(run("A", 14400), pressure_kpa="6.00")))
+
+
+def test_the_meaning_says_by_what_and_how_far_and_what_it_is_not() -> None:
+    words = meaning(screened(run("A", 7200), pressure_kpa="2.00"))
+    assert words[0] == "4 of 4 posts are over: 4 by the steel, 4 by the pole formula."
+    assert any("written for single poles and signs" in text for text in words)
+    assert any("For comparison only: in firm clay of 40 kPa" in text for text in words)
+    assert "it is not a forecast that the fence falls, and not a formality either" in words[-1]
+    assert not any(re.search(r"\bsafe\b", text) for text in words)
+
+
+def test_the_second_method_stands_beside_the_first_where_the_soil_is_stated() -> None:
+    short = meaning(screened(run("A", 7200), undrained_kpa="20"))
+    assert any("so both call it short" in text for text in short)
+    firm = meaning(screened(run("A", 7200), undrained_kpa="400"))
+    assert any("the two differ: an engineer can say which fits this ground" in text for text in firm)
+    assert not any("For comparison only" in text for text in (*short, *firm))
+
+
+@pytest.mark.parametrize(("soil", "words"), [("sand", "loose sand of 30"), ("gravel", "gravel of 34"), ("rock", "")])
+def test_a_typical_soil_is_shown_for_comparison_and_never_counted(soil: str, words: str) -> None:
+    over = screened(run("A", 7200), soil_class=soil, pressure_kpa="3.00")
+    compared = [text for text in meaning(over) if text.startswith("For comparison only")]
+    assert [words in text for text in compared] == ([True] if words else [])
+    assert all(post.second_needed is None for post in over.posts)
+
+
+def test_within_and_outside_are_explained_too() -> None:
+    (within,) = meaning(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True))
+    assert within.startswith("Within the limits means")
+    (outside,) = meaning(screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", doubled=True))
+    assert outside.startswith("Outside the method means")
+    one = screened(run("A", 7200, height=1800), built=DEEP, pressure_kpa="0.60", doubled=True, end_factor="2")
+    assert meaning(one)[0].split(":")[0].endswith(("is over", "are over"))
+
+
+def test_the_comparison_is_the_second_method_s_own_answer() -> None:
+    over = screened(run("A", 7200))
+    stated = screened(run("A", 7200), undrained_kpa="40")
+    deepest = max(post.second_needed or 0 for post in stated.posts)
+    assert any(f"would ask for {deepest} mm at A-P2" in text for text in meaning(over))
+
+
+def test_ground_below_the_datum_changes_no_load_and_no_height() -> None:
+    low = (Station(0, -700), Station(7200, -700))
+    here, there = screened(run("A", 7200)), screened(run("A", 7200, levels=low))
+    assert [post.case for post in there.posts] == [post.case for post in here.posts]
+    assert [post.case.height for post in here.posts] == [1800] * 4
+
+
+def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes() -> None:
+    old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
+    over = screened(retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", doubled=True)
+    (height,) = remedies(over)
+    assert (height.kind, height.run, height.mends, height.hindrance) == ("height", "R1", True, "")
+    assert height.text == f"the standing fence R1 no higher than {height.value} mm"
+    assert 600 < height.value < 1820
+    assert changed_job(over.takeoff.measure, over.takeoff.system, height) is None
+    assert priced(over, lambda *_: Decimal(1)) == (height,)
+
+
+def test_before_a_retrofit_nothing_of_the_fence_is_lattice() -> None:
+    old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
+    post = screened(retrofits=(old,), built=replace(FLAT, lattice_porosity=Decimal("0.5"))).posts[1]
+    assert post.before_nm == pytest.approx(600 * 2.4 * 1.5**2 / 2)
+    assert post.load.moment_nm == pytest.approx(600 * 2.4 * (1.5**2 + 0.75 * (1.82**2 - 1.5**2)) / 2)
