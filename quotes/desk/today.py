@@ -16,12 +16,14 @@ from quotes.offers.models import Answered, Question, Revision
 from quotes.offers.models import State as QuoteState
 from quotes.orders import queries as orders
 from quotes.orders.order_rows import State as OrderState
+from quotes.orders.order_rows import SupplierOrder
 from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.business.scoping import OwnedQuerySet
 from shared.models import Business
 
 MOST = 12
+COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def gather(business: Business, actor: Actor) -> list[Group]:
     if actor.may(Scope.MEASURES_READ):
         groups += [drafts(business), unpriced(business)]
     if actor.may(Scope.ORDERS_READ):
-        groups += [to_order(business), orders_wanting(business)]
+        groups += [to_order(business), replies(business), orders_wanting(business), due(business)]
     return [group for group in groups if group.rows]
 
 
@@ -130,22 +132,49 @@ def to_order(business: Business) -> Group:
     """Accepted jobs nobody has ordered anything for."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
-        Row(reverse("job", args=[row.ref]), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
+        Row(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
         for row in rows.select_related("customer").order_by("id")[: MOST + 1]
     ]
     return _group("to-order", "Agreed, not ordered", found)
+
+
+def _ordering(ref: str) -> str:
+    return address("job-orders", ref) or reverse("job", args=[ref])
+
+
+def replies(business: Business) -> Group:
+    """Lines a supplier would change, each order once: they wait for a yes or no."""
+    rows = (
+        orders.orders(business)
+        .filter(state__in=COMING, lines__replies__decision="waiting")
+        .select_related("supplier")
+        .distinct()
+    )
+    found = [_order(row, "agree or keep", live=True) for row in rows.order_by("id")[: MOST + 1]]
+    return _group("replies", "Suppliers would change", found)
+
+
+def due(business: Business) -> Group:
+    """Deliveries whose day has come and that nobody has counted in."""
+    today = timezone.localdate()
+    rows = orders.orders(business).filter(state__in=COMING, promised_on__lte=today).select_related("supplier")
+    found = [
+        _order(row, "today" if row.promised_on == today else "late", live=True)
+        for row in rows.order_by("promised_on", "id")[: MOST + 1]
+    ]
+    return _group("due", "Deliveries to count in", found)
+
+
+def _order(row: SupplierOrder, now: str, *, live: bool = False) -> Row:
+    leads = address("order", row.ref) or reverse("today")
+    return Row(leads, f"{row.number} {row.supplier.name}", row.get_state_display(), now, live)
 
 
 def orders_wanting(business: Business) -> Group:
     """Orders not sent yet, and those a supplier has not acknowledged."""
     rows = orders.orders(business).filter(state__in=(OrderState.DRAFT, OrderState.PLACED)).select_related("supplier")
     found = [
-        Row(
-            address("order", row.ref) or address("orders") or reverse("today"),
-            f"{row.number} {row.supplier.name}",
-            row.get_state_display(),
-            "place it" if row.state == OrderState.DRAFT else "no word from the supplier",
-        )
+        _order(row, "place it" if row.state == OrderState.DRAFT else "no word from the supplier")
         for row in rows.order_by("id")[: MOST + 1]
     ]
     return _group("orders", "Orders wanting a word", found)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 from collections.abc import Iterator
 from typing import Any
 
@@ -96,3 +97,28 @@ def test_the_total_follows_a_tick_where_there_is_script(browser: Browser, quoted
         expect(page.get_by_label("Mowing strip along the whole fence")).to_be_focused()
         page.get_by_role("button", name="Accept this quote").click()
         expect(page.get_by_role("heading", name="You accepted this quote")).to_be_visible()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_prints_black_on_white_and_loses_nothing(
+    browser: Browser, quoted: Revision, live_server: Any, scheme: Any
+) -> None:
+    with new_page(browser, 794) as page:  # A4 at 96 px an inch
+        page.emulate_media(media="print", color_scheme=scheme)
+        page.goto(f"{live_server.url}/q/{token(quoted, 'owner')}")
+        total = page.locator("#answer b").inner_text()
+        ink = page.evaluate(
+            "(({ color, backgroundColor }) => [color, backgroundColor])(getComputedStyle(document.documentElement))"
+        )
+        assert ink == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        printed = page.pdf(format="A4", margin={"top": "12mm", "bottom": "12mm", "left": "12mm", "right": "12mm"})
+    told = " ".join(_text(printed).split())
+    for words in (total, "Mowing strip along the whole fence", "Work begins within four weeks", "charged by the hour"):
+        assert words in told
+    assert "Skip to the sheet" not in told
+
+
+def _text(pdf: bytes) -> str:
+    run = subprocess.run(["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True)
+    return run.stdout.decode()

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from quotes.jobs.measuring import start_measure
 from quotes.jobs.models import Job, StoredMeasure
+from quotes.orders.replying import LineSaid, Told, take_reply
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, drafted, measure, new_job, sent, stock_up
+from tests.quotes.orders.cast import placed, supplier_actor
 
 SignIn = Callable[[Person], Client]
 HTMX = {"HX-Request": "true"}
@@ -134,3 +139,18 @@ def test_a_known_customer_and_site_are_taken_up_again(signed_in: SignIn, cast: C
     client.post("/jobs/new", {**told, "name": "ada quill"})
     first, second = Job.objects.of(business).order_by("id")
     assert (first.customer, first.site) == (second.customer, second.site)
+
+
+def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
+    signed_in: SignIn, cast: Cast, business: Business
+) -> None:
+    stock_up(business)
+    order = placed(business, account=cast.supplier)
+    told = Told("R1", "CA", lines=(LineSaid(1, "change", price=Decimal("99.00")),))
+    take_reply(order=order, told=told, actor=supplier_actor(cast.supplier))
+    page = signed_in(cast.owner).get("/").content.decode()
+    assert "Suppliers would change" in page
+    assert f'href="/orders/{order.ref}"' in page
+    type(order).objects.of(business).update(promised_on=timezone.localdate() - timedelta(days=1))
+    assert "Deliveries to count in" in signed_in(cast.owner).get("/").content.decode()
+    assert f"/orders/{order.ref}" not in signed_in(cast.crew).get("/").content.decode()
