@@ -117,7 +117,8 @@ class CutPlans(Endpoint):
     paged = True
     parameters = {
         "background": "true: answer 202 at once and search for longer; needs orders:write.",
-        "seconds": f"With background: how long to search at most, 1 to {cutplans.MOST_SECONDS}.",
+        "seconds": f"With background: how long to search at most, 1 to {cutplans.MOST_SECONDS}; where the service has no "
+        f"broker, it searches before it answers, and {cutplans.IN_REQUEST_S} at most.",
     }
 
     @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Plans that were asked for in the background")

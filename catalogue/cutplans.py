@@ -6,6 +6,7 @@ import time
 from datetime import timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
@@ -21,6 +22,8 @@ ASKED = "catalogue.cutplan_asked"
 INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
 """What a caller waits for: with the start of the search's process about two seconds."""
 MOST_SECONDS = 60
+IN_REQUEST_S = 15
+"""Without a broker the search runs right after the commit, before the answer goes out: then it is this long at most."""
 MOST_OPEN = 3
 LOOKS_S = 0.5
 """How often a running search asks whether it was cancelled, and keeps what it has."""
@@ -50,7 +53,8 @@ def search(row: AskedPlan) -> CutPlan:
     """The best plan in the time asked for, or up to the moment it is cancelled."""
     started = {"state": PlanState.RUNNING, "started_at": timezone.now()}
     AskedPlan.objects.of(row.business).filter(pk=row.pk, state__in=OPEN).update(**started)
-    budget = Budget(work=row.seconds * 1_000_000, seconds=float(row.seconds))
+    seconds = row.seconds if settings.REDIS_URL else min(row.seconds, IN_REQUEST_S)
+    budget = Budget(work=seconds * 1_000_000, seconds=float(seconds))
     return plan_cuts(demand_of(row.demand), budget, Watch(row))
 
 

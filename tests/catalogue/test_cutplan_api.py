@@ -10,12 +10,13 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.utils import timezone
+from pytest_django.fixtures import SettingsWrapper
 
 from catalogue import cutplans
 from catalogue.codes import PlanState
 from catalogue.models import AskedPlan
 from catalogue.tasks import clear_plans, make_plan
-from fencing.cutting import demand_of, plan_cuts
+from fencing.cutting import Budget, CutPlan, Demand, demand_of, plan_cuts
 from shared.business.models import Business, Person
 from shared.business.roles import Scope
 from shared.outbox import Event
@@ -116,6 +117,28 @@ def test_a_running_search_that_is_cancelled_keeps_the_best_plan_found(owner_clie
     assert (told["state"], told["plan"]["status"]) == ("cancelled", "gap")
     assert sum(bar["count"] * count for bar in told["plan"]["bars"] for _, count in bar["cuts"]) == 40_000
     assert owner_client.post(f"{asked['Location']}/cancel").status_code == 409
+
+
+@pytest.mark.parametrize(("broker", "seconds"), [("", 15), ("redis://127.0.0.1:1/0", 60)])
+def test_without_a_broker_a_search_keeps_the_request_waiting_for_seconds_only(
+    owner_client: Client,
+    business: Business,
+    monkeypatch: pytest.MonkeyPatch,
+    settings: SettingsWrapper,
+    broker: str,
+    seconds: int,
+) -> None:
+    post(owner_client, GOOD, "?background=true&seconds=60")
+    budgets: list[Budget] = []
+
+    def noted(demand: Demand, budget: Budget, watch: object) -> CutPlan:
+        budgets.append(budget)
+        return plan_cuts(demand)
+
+    monkeypatch.setattr(cutplans, "plan_cuts", noted)
+    settings.REDIS_URL = broker
+    assert cutplans.search(AskedPlan.objects.of(business).get()).cost
+    assert [(budget.seconds, budget.work) for budget in budgets] == [(seconds, seconds * 1_000_000)]
 
 
 def test_a_plan_cancelled_before_it_began_is_never_searched(owner_client: Client) -> None:
