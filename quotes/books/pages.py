@@ -50,6 +50,7 @@ def books(request: MemberRequest) -> HttpResponse:
     values = {
         "reports": REPORTS,
         "groups": list(GROUPS),
+        "forms": ("CSV", "XLSX", "JSON"),
         "first": last.replace(day=1),
         "last": last,
         "locks": PeriodLock.objects.of(request.business).order_by("-until")[:60],

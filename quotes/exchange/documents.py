@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from decimal import Decimal
+from typing import Any
 
+import orjson
+
+from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.documents.orderlist import orderlist_pdf
 from quotes.exchange.order_list import order_csv, order_xlsx
@@ -21,7 +26,7 @@ from quotes.exchange.ubl.values import (
     TaxRow,
 )
 from quotes.offers.content import face as face_of_business
-from quotes.orders import queries
+from quotes.orders import bodies, queries
 from quotes.orders.delivering import Docket, Loaded
 from quotes.orders.models import OrderLine as Line
 from quotes.orders.models import Said, SupplierOrder
@@ -29,6 +34,8 @@ from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due, taxes
+from shared.jsontext import write_json
+from shared.reading import StrictSerializer, read
 
 
 def cents(value: Decimal) -> Decimal:
@@ -147,10 +154,12 @@ def read_reply(document: OrderResponse, order: SupplierOrder) -> Told:
             text = "A line added or delivered already is not taken here; send 3, 5 or 7."
             faults.append(Fault(f"{at}/LineStatusCode", "line.status", text))
         else:
+            faults += _wrong_unit(said.unit, line, f"{at}/Quantity")
             lines.append(_said(said, line))
     if faults:
         raise Refused(faults)
-    return Told(document.id, document.code.value, document.note, document.promised, tuple(lines))
+    told = Told(document.id, document.code.value, document.note, document.promised, tuple(lines))
+    return bodies.told(_bounded(bodies.OrderReplyIn, told))
 
 
 _SAID = {LineStatus.ACCEPTED: Said.ACCEPT, LineStatus.REFUSED: Said.REFUSE, LineStatus.CHANGED: Said.CHANGE}
@@ -178,10 +187,27 @@ def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:
             text = f"The order has no line {one.order_line}."
             faults.append(Fault(f"/DespatchLine/{place}/OrderLineReference", "unknown", text))
         elif one.quantity:
+            faults += _wrong_unit(one.unit, line, f"/DespatchLine/{place}/DeliveredQuantity")
             loaded.append(Loaded(line.position, one.quantity, one.outstanding_reason))
     if faults:
         raise Refused(faults)
-    return Docket(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
+    docket = Docket(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
+    return bodies.docket(_bounded(bodies.DocketIn, docket))
+
+
+def _bounded(kind: type[StrictSerializer], value: Told | Docket) -> dict[str, Any]:
+    """The same as JSON would say it, held to the same bounds: a schema allows numbers and texts of any size."""
+    return read(kind, orjson.loads(write_json(asdict(value))))
+
+
+_ONES = frozenset({"C62", "H87", "EA"})
+
+
+def _wrong_unit(unit: str, line: Line, at: str) -> list[Fault]:
+    said = sale_unit(unit) if unit else line.unit
+    if said == line.unit or {said, line.unit} <= _ONES:
+        return []
+    return [Fault(at, "unit.other", f"Line {line.position} is ordered in {line.unit}, not {unit}.")]
 
 
 def _wrong_order(named: str, order: SupplierOrder) -> list[Fault]:

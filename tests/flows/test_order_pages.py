@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -69,6 +70,14 @@ def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> No
     owner.post(address, {"do": "close"})
     order.refresh_from_db()
     assert order.state == "closed"
+
+
+def test_an_order_is_taken_away_in_every_form_its_page_names(owner: Client, job: Job) -> None:
+    page = owner.get(f"/orders/{drafted(owner, job).ref}").content.decode()
+    links = re.findall(r'href="(/api/v1/orders/[^"]+)"', page)
+    assert [link.rsplit(".", 1)[1] for link in links] == ["pdf", "xlsx", "csv", "xml"]
+    for link in links:
+        assert owner.get(link).status_code == 200
 
 
 def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from catalogue.codes import SALE_UNITS
+from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.exchange.ubl.intake import parse
 from quotes.exchange.ubl.names import PREFIXES, Element, group, put, root, serialize, text_at
@@ -100,7 +100,7 @@ def _faults(element: Element) -> Iterable[Fault]:
         if quantity is None or quantity < 0 or (outstanding is not None and outstanding < 0):
             yield Fault(f"{at}/DeliveredQuantity", "T16-R002", "a quantity of 0 or more is wanted")
         unit = unit_at(line, "cbc:DeliveredQuantity")
-        if unit not in SALE_UNITS:
+        if sale_unit(unit) is None:
             yield Fault(f"{at}/DeliveredQuantity", "REC20", unknown_unit(unit))
         if outstanding and not text_at(line, "cbc:OutstandingReason"):
             yield Fault(f"{at}/OutstandingReason", "T16-R003", "say why the rest is outstanding")

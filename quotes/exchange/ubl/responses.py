@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from catalogue.codes import SALE_UNITS
+from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.exchange.ubl.intake import parse
 from quotes.exchange.ubl.names import PREFIXES, Element, group, put, put_amount, root, serialize, text_at
@@ -97,7 +97,7 @@ def _faults(element: Element) -> Iterable[Fault]:
         if status not in set(LineStatus):
             yield Fault(f"{at}/LineStatusCode", "T76-CL", f"{status!r} is not one of 1, 3, 5, 7, 42")
         unit = unit_at(line, "cac:LineItem/cbc:Quantity")
-        if unit and unit not in SALE_UNITS:
+        if unit and sale_unit(unit) is None:
             yield Fault(f"{at}/Quantity", "REC20", unknown_unit(unit))
         if _reference(line) is None:
             yield Fault(f"{at}/OrderLineReference", "T76-R020", "name the order's line by OrderLineReference/LineID")

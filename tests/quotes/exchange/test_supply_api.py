@@ -193,6 +193,39 @@ def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
 
 
 @pytest.mark.parametrize(
+    ("line", "pointer"),
+    [
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D("0.00001"), "C62"), "#/lines/0/quantity"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D(-1), "C62"), "#/lines/0/quantity"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", price=D("-0.01")), "#/lines/0/price"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", price=D("1" * 40)), "#/lines/0/price"),
+        (ResponseLine("1", "1", LineStatus.REFUSED, "Rail", note="x" * 501), "#/lines/0/reason"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D(4), "MTR"), "#/OrderLine/0/Quantity"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_document_is_held_to_the_bounds_of_json(
+    order: SupplierOrder, theirs: Client, line: ResponseLine, pointer: str
+) -> None:
+    body = response(order, ResponseCode.CONDITIONAL, line)
+    told = post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    assert [one["pointer"] for one in told["errors"]] == [pointer]
+    assert now(order).version == order.version
+
+
+def test_a_docket_is_too_and_names_pieces_by_any_code_for_one(order: SupplierOrder, theirs: Client) -> None:
+    path = f"supply/orders/{order.ref}/despatches"
+    for quantity, unit, pointer in (
+        (D("0.0001"), "C62", "#/lines/0/quantity"),
+        (D(4), "KGM", "#/DespatchLine/0/DeliveredQuantity"),
+        (D(0), "C62", "#/lines"),
+    ):
+        told = post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", quantity, unit)), 422)
+        assert [one["pointer"] for one in told["errors"]] == [pointer]
+    post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", D(4), "H87")))
+
+
+@pytest.mark.parametrize(
     "body",
     [
         b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]><x>&a;</x>',
