@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.utils import timezone
-from pytest_django.fixtures import SettingsWrapper
 
 from catalogue import cutplans
 from catalogue.codes import PlanState
@@ -124,7 +123,7 @@ def test_without_a_broker_a_search_keeps_the_request_waiting_for_seconds_only(
     owner_client: Client,
     business: Business,
     monkeypatch: pytest.MonkeyPatch,
-    settings: SettingsWrapper,
+    settings: Any,
     broker: str,
     seconds: int,
 ) -> None:
