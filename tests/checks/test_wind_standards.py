@@ -33,7 +33,7 @@ from fencing.strength.wind_asce import (
     force_coefficient,
     velocity_pressure_psf,
 )
-from fencing.strength.wind_en import net_coefficients, peak_pressure_pa, probability_factor
+from fencing.strength.wind_en import En, net_coefficients, peak_pressure_pa, probability_factor
 from tests.checks.outside import Outside
 
 AS = "AS/NZS 1170.2:2021 Table B.2 (second hand), computed"
@@ -169,6 +169,21 @@ def test_a_wall_on_a_building_by_the_european_standard(outside: Outside) -> None
 )
 def test_coefficients_between_the_rows(outside: Outside, what: str, ours: list[float], theirs: list[float]) -> None:
     outside(what, stage="wind", source=EN, ours=[round(value, 9) for value in ours], theirs=theirs)
+
+
+def test_zones_of_the_european_wall_reach_as_far_as_the_standard_has_them(outside: Outside) -> None:
+    ours = [round(zone.upto_m / 2, 9) for zone in En(24, "II").zones(Wall(2, 30))[:3]]
+    source = "EN 1991-1-4 Figure 7.19 (from memory)"
+    outside("zones A, B, C end at so many heights", stage="wind", source=source, ours=ours, theirs=[0.3, 2.0, 4.0])
+
+
+def test_zones_of_the_other_standards_reach_as_far_as_theirs(outside: Outside) -> None:
+    ours = [round(zone.upto_m / 2, 9) for zone in AsNzs(40).zones(Wall(2, 30))[:2]]
+    source = "AS/NZS 1170.2:2021 Table B.2 (second hand)"
+    outside("first zones end at so many heights", stage="wind", source=source, ours=ours, theirs=[2.0, 4.0])
+    ours = [round(zone.upto_m / 2, 9) for zone in Asce(50, "C").zones(Wall(2, 30))[:6]]
+    source = "ASCE 7-16 Figure 29.3-1, case C (second hand)"
+    outside("zones end at so many heights", stage="wind", source=source, ours=ours, theirs=[1, 2, 3, 4, 5, 10])
 
 
 @pytest.mark.parametrize(
