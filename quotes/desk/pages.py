@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from quotes.desk.job_details import JobDetails
 from quotes.desk.job_form import JobForm
 from quotes.desk.seeking import seek
 from quotes.desk.today import gather
 from quotes.jobs import queries, services
+from quotes.jobs.copying import copy_job
 from quotes.jobs.measuring import start_measure
 from quotes.jobs.models import MOVES, JobState
 from quotes.offers.queries import quotes
@@ -87,6 +90,31 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
         "may_write": may(Scope.JOBS_WRITE),
     }
     return render(request, "desk/job.html", told)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.JOBS_WRITE)
+def job_details(request: MemberRequest, ref: str) -> HttpResponse:
+    """Another label, day or note; another address to write to; how to get in."""
+    row = find(queries.jobs(request.business).select_related("customer__business", "site", "business"), ref)
+    form = JobDetails(request.POST or None, job=row)
+    if request.method == "POST" and form.is_valid():
+        form.keep(request.actor)
+        messages.success(request, "Kept.")
+        return redirect("job", ref)
+    return render(request, "desk/job_details.html", {"job": row, "form": form}, status=422 if form.errors else 200)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def job_copy(request: MemberRequest, ref: str) -> HttpResponse:
+    """A new job like this one, with its measures."""
+    row = find(queries.jobs(request.business), ref)
+    copy = copy_job(job=row, actor=request.actor)
+    messages.success(
+        request, f"{copy.number} is a copy of {row.number}: its measures as they stand, nothing that was quoted."
+    )
+    return redirect("job", copy.ref)
 
 
 @require_POST

@@ -154,3 +154,25 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
     type(order).objects.of(business).update(promised_on=timezone.localdate() - timedelta(days=1))
     assert "Deliveries to count in" in signed_in(cast.owner).get("/").content.decode()
     assert f"/orders/{order.ref}" not in signed_in(cast.crew).get("/").content.decode()
+
+
+def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
+    signed_in: SignIn, cast: Cast, begun: StoredMeasure
+) -> None:
+    client, job = signed_in(cast.estimator), begun.job
+    told = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
+    assert client.post(f"/jobs/{job.ref}/details", told).status_code == 422
+    told |= {"email": "quill@example.test", "access": "A dog", "wanted_on": "2027-03-01"}
+    assert client.post(f"/jobs/{job.ref}/details", told).status_code == 302
+    changed = Job.objects.of(cast.business).select_related("customer", "site").get(ref=job.ref)
+    assert (changed.label, changed.customer.email, changed.site.access) == (
+        "Front fence",
+        "quill@example.test",
+        "A dog",
+    )
+    there = client.post(f"/jobs/{job.ref}/copy")["Location"]
+    copy = Job.objects.of(cast.business).get(copied_from=changed)
+    assert there == f"/jobs/{copy.ref}"
+    assert copy.measures.get().latest == 1  # the one that was kept, not the one half typed
+    assert signed_in(cast.crew).post(f"/jobs/{job.ref}/details", told).status_code == 403
+    assert signed_in(cast.stranger).post(f"/jobs/{job.ref}/copy").status_code == 404
