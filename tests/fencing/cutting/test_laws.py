@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fencing.cutting import Demand, Status, Stock
+from fencing.cutting import Demand, Status, Stock, demand_of
 from tests.benchmarks.fence_orders import BAYS_20, SMALL, order
 from tests.fencing.cutting.arc_flow import arc_flow
 from tests.fencing.cutting.orders import checked, cost_or_none, tiny
@@ -30,6 +30,25 @@ def test_the_order_of_rows_and_the_unit_of_length_or_money_change_nothing(seed: 
         replace(one, price=100 * one.price, handling=100 * one.handling, credit=100 * one.credit) for one in asked.stock
     ]
     assert cost(replace(asked, stock=tuple(dearer))) == (None if before is None else 100 * before)
+
+
+@pytest.mark.parametrize("seed", range(0, 40, 4))
+def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
+    asked = order(BAYS_20 if seed % 8 else SMALL, seed)
+    rows = [
+        {"length_mm": one.length, "price": f"{one.price / 100:.2f}", "have": one.have, "keep_mm": one.keep}
+        for one in asked.stock
+    ]
+    whole = [[length, count] for length, count in asked.pieces]
+    halves = [[length, count // 2] for length, count in asked.pieces if count > 1]
+    split = [*reversed(halves), *([length, count - count // 2] for length, count in asked.pieces)]
+    one, two = (
+        checked(demand_of({"kerf_mm": asked.kerf, "pieces": pieces, "stock": rows})) for pieces in (whole, split)
+    )
+    assert len(split) > len(whole)
+    assert one.document() == two.document()
+    shuffled = checked(demand_of({"kerf_mm": asked.kerf, "pieces": split[::-1], "stock": rows[::-1]}))
+    assert (shuffled.status, shuffled.cost) == (Status.OPTIMAL, one.cost)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
