@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from decimal import Decimal
@@ -18,6 +19,7 @@ from fencing.strength.document import screening_document, told
 from fencing.strength.meaning import meaning
 from fencing.strength.remedies import changed_job, priced, remedies
 from fencing.strength.screen import WORDS, Outcome, Screening, screen, screening_notices
+from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from fencing.system import Profile, Steel, System
 from fencing.takeoff import take_off
 from tests.fencing.drawing.jobs import run, system
@@ -401,3 +403,11 @@ def test_before_a_retrofit_nothing_of_the_fence_is_lattice() -> None:
     post = screened(retrofits=(old,), built=replace(FLAT, lattice_porosity=Decimal("0.5"))).posts[1]
     assert post.before_nm == pytest.approx(600 * 2.4 * 1.5**2 / 2)
     assert post.load.moment_nm == pytest.approx(600 * 2.4 * (1.5**2 + 0.75 * (1.82**2 - 1.5**2)) / 2)
+
+
+def test_the_pressure_off_the_middle_of_a_short_wall_has_its_resultant_where_it_is_said() -> None:
+    zones = eccentric_zones(100, 10, 0.2)
+    assert [zone.upto_m for zone in zones] == [1, 2, 3, 4, 5, math.inf]
+    # a straight line of 1 + 6 e (1 - 2 x / L): its first half bears 1 + 3 e of the mean
+    assert mean_pressure_pa(zones, 0, 5) == pytest.approx(100 * (1 + 3 * 0.2))
+    assert mean_pressure_pa(zones, 5, 10) == pytest.approx(100)
