@@ -11,8 +11,9 @@ from typing import Any
 from fencing.faults import Notice
 from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
 from fencing.piece import Concrete, Piece, Quantity
+from fencing.strength.changing import Remedy
 from fencing.strength.document import screening_document
-from fencing.strength.remedies import Remedy, remedies
+from fencing.strength.remedies import remedies
 from fencing.strength.screen import Screening, screen, screening_notices
 from fencing.takeoff import TakeOff
 

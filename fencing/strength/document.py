@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from fencing.strength.changing import Remedy
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
 from fencing.strength.meaning import meaning
-from fencing.strength.remedies import Remedy, remedies
+from fencing.strength.remedies import remedies
 from fencing.strength.screen import DISCLAIMER, WORDS, Post, Screening
 
 UNSTATED = "not stated"

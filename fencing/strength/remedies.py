@@ -7,44 +7,25 @@ changes the pitch for the post and the hole for the footing. ``mends`` says whet
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from math import ceil
 
-from fencing.faults import Level, Notice, Refused
-from fencing.measure import Measure, Run
+from fencing.faults import Refused
+from fencing.measure import Measure
 from fencing.strength.cases import Case
+from fencing.strength.changing import Remedy, changed_job, checked
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
 from fencing.strength.root import rising_root
 from fencing.strength.screen import Limits, Outcome, Post, Screening, screen, screen_post
-from fencing.system import PostSection, System
-from fencing.takeoff import TakeOff, take_off
+from fencing.system import System
+from fencing.takeoff import take_off
 
 ROUND_MM = 10
 LEAST_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
 WIDEST_MM = 1500
 ROUNDS = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Remedy:
-    """One change. ``kind``: pitch, hole_depth, pitch_and_depth, hole_diameter, section or height; ``value`` in ``unit``.
-
-    ``posts`` are those it was worked out for, ``run`` the run of a height, ``depth`` [mm] the hole that goes with a pitch.
-    ``hindrance`` says why it can't be built so. ``cost`` is what it adds to the job's price, where somebody priced it.
-    """
-
-    kind: str
-    value: int
-    unit: str
-    mends: bool
-    text: str
-    posts: tuple[str, ...]
-    run: str | None = None
-    depth: int | None = None
-    hindrance: str = ""
-    cost: Decimal | None = None
 
 
 def remedies(screening: Screening) -> tuple[Remedy, ...]:
@@ -99,77 +80,10 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
     )
 
 
-def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measure, System] | None:
-    """The measure and system with a remedy applied, ready for another take-off; None for a section or a retrofit.
-
-    Rule: a deeper hole takes the least embedment of both posts down with it. Source: house rule.
-    """
-    if remedy.kind == "pitch":
-        return measure, replace(system, pitch=remedy.value)
-    if remedy.kind == "pitch_and_depth" and remedy.depth:
-        return measure, replace(_deeper(system, remedy.depth), pitch=remedy.value)
-    if remedy.kind == "hole_diameter":
-        end = max(remedy.value, system.hole.end_diameter)
-        return measure, replace(system, hole=replace(system.hole, diameter=remedy.value, end_diameter=end))
-    if remedy.kind == "hole_depth":
-        return measure, _deeper(system, remedy.value)
-    if remedy.kind == "height" and remedy.run in {run.id for run in measure.runs}:
-        return _lower(measure, remedy), system
-    return None
-
-
-def _deeper(system: System, depth: int) -> System:
-    embedment = depth - system.hole.bedding
-
-    def post(section: PostSection) -> PostSection:
-        return replace(section, embedment_min=max(section.embedment_min, embedment))
-
-    hole = replace(system.hole, depth=depth)
-    return replace(system, hole=hole, channel=post(system.channel), square=post(system.square))
-
-
-def _lower(measure: Measure, remedy: Remedy) -> Measure:
-    return replace(measure, runs=tuple(_lowered_run(run, remedy) for run in measure.runs))
-
-
-def _lowered_run(run: Run, remedy: Remedy) -> Run:
-    """The run at the remedy's height; gates that stood as high as the fence follow it."""
-    if run.id != remedy.run:
-        return run
-    gates = tuple(replace(gate, height=remedy.value) if gate.height == run.height else gate for gate in run.gates)
-    return replace(run, height=remedy.value, gates=gates)
-
-
 def _limits(screening: Screening, case: Case) -> Limits:
     soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
     ground = ground_of(screening.request.inputs, soils.get(case.run))
     return Limits(screening.method, ground, screening.takeoff.system)
-
-
-def _checked(screening: Screening, remedy: Remedy) -> Remedy:
-    """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all."""
-    takeoff = screening.takeoff
-    job = changed_job(takeoff.measure, takeoff.system, remedy)
-    if job is None:
-        return remedy
-    try:
-        changed = take_off(*job)
-    except Refused as refused:  # a gate or a taper no longer fits the changed bays
-        return replace(remedy, mends=False, hindrance=refused.faults[0].text)
-    after = screen(changed, screening.request)
-    built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
-    mends = not any(post.outcome is Outcome.OVER for post in after.posts if post.case.run in built)
-    return replace(remedy, mends=mends, hindrance=_new_stop(takeoff, changed))
-
-
-def _new_stop(before: TakeOff, after: TakeOff) -> str:
-    """What the changed job can't be built with that the job as it is could; nothing where it can."""
-    known = {notice.code for notice in _stops(before)}
-    return next((notice.text for notice in _stops(after) if notice.code not in known), "")
-
-
-def _stops(takeoff: TakeOff) -> list[Notice]:
-    return [notice for notice in takeoff.notices if notice.level is Level.STOP]
 
 
 def _largest_share(post: Post, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
@@ -202,7 +116,7 @@ def _pitch(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
 
     def tried(steps: int) -> Remedy:
         text = f"a pitch of no more than {steps * ROUND_MM} mm"
-        return _checked(screening, Remedy("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
+        return checked(screening, Remedy("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
 
     # closer posts stand deeper in the windy end: what was enough where they stood may not be where they stand then
     low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
@@ -221,7 +135,7 @@ def _depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
     if depth is None:
         return []
     text = _holes(depth, screening.takeoff.system)
-    return [_checked(screening, Remedy("hole_depth", depth, "mm", False, text, _names(short)))]
+    return [checked(screening, Remedy("hole_depth", depth, "mm", False, text, _names(short)))]
 
 
 def _depth_for(posts: Sequence[Post], system: System) -> int | None:
@@ -255,7 +169,7 @@ def _pitch_and_depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy
     if pitch == takeoff.system.pitch or depth is None or depth <= takeoff.system.hole.depth:
         return []
     text = f"a pitch of no more than {pitch} mm and {_holes(depth, takeoff.system)}"
-    return [_checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
+    return [checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
 
 
 def _names(posts: Sequence[Post]) -> tuple[str, ...]:
@@ -285,7 +199,7 @@ def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
-    return [_checked(screening, Remedy("hole_diameter", width, "mm", False, text, _names(short)))]
+    return [checked(screening, Remedy("hole_diameter", width, "mm", False, text, _names(short)))]
 
 
 def _width_for(screening: Screening, post: Post) -> int | None:
@@ -341,7 +255,7 @@ def _height(screening: Screening, run: str, posts: Sequence[Post]) -> list[Remed
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
     remedy = Remedy("height", height, "mm", True, text, _names(posts), run=run)
-    return [_checked(screening, remedy)] if is_built else [remedy]
+    return [checked(screening, remedy)] if is_built else [remedy]
 
 
 def _fence_height(case: Case, share: float) -> int:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from fencing.strength.changing import Remedy
 from fencing.strength.document import remedy_document
-from fencing.strength.remedies import Remedy
 from fencing.takeoff import TakeOff
 from quotes.jobs.systems import Found
 

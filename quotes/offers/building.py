@@ -15,8 +15,8 @@ from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
 from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
+from fencing.strength.changing import Remedy
 from fencing.strength.document import remedy_document
-from fencing.strength.remedies import Remedy
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest

@@ -11,7 +11,8 @@ from catalogue import queries
 from fencing.faults import Level, Refused
 from fencing.measure import Measure
 from fencing.reading import fit
-from fencing.strength.remedies import Remedy, priced
+from fencing.strength.changing import Remedy
+from fencing.strength.remedies import priced
 from fencing.strength.screen import Outcome, Screening, screen
 from fencing.system import System
 from fencing.takeoff import TakeOff, take_off

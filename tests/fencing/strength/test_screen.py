@@ -13,11 +13,12 @@ import pytest
 from lxml import etree
 
 from fencing.measure import Form, Gate, GateKind, Measure, Retrofit, Run, Station, StrengthRequest, Taper, Terminal
+from fencing.strength.changing import changed_job
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.document import screening_document, told
 from fencing.strength.meaning import meaning
-from fencing.strength.remedies import changed_job, priced, remedies
+from fencing.strength.remedies import priced, remedies
 from fencing.strength.screen import WORDS, Outcome, Screening, screen, screening_notices
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from fencing.system import Profile, Steel, System

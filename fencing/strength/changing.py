@@ -1,0 +1,102 @@
+"""One change to a screened job: what it is, the job so changed, and whether that is within the limits and can be built."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from fencing.faults import Level, Notice, Refused
+from fencing.measure import Measure, Run
+from fencing.strength.screen import Outcome, Screening, screen
+from fencing.system import PostSection, System
+from fencing.takeoff import TakeOff, take_off
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """One change. ``kind``: pitch, hole_depth, pitch_and_depth, hole_diameter, section or height; ``value`` in ``unit``.
+
+    ``posts`` are those it was worked out for, ``run`` the run of a height, ``depth`` [mm] the hole that goes with a pitch.
+    ``hindrance`` says why it can't be built so. ``cost`` is what it adds to the job's price, where somebody priced it.
+    """
+
+    kind: str
+    value: int
+    unit: str
+    mends: bool
+    text: str
+    posts: tuple[str, ...]
+    run: str | None = None
+    depth: int | None = None
+    hindrance: str = ""
+    cost: Decimal | None = None
+
+
+def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measure, System] | None:
+    """The measure and system with a remedy applied, ready for another take-off; None for a section or a retrofit.
+
+    Rule: a deeper hole takes the least embedment of both posts down with it. Source: house rule.
+    """
+    if remedy.kind == "pitch":
+        return measure, replace(system, pitch=remedy.value)
+    if remedy.kind == "pitch_and_depth" and remedy.depth:
+        return measure, replace(_deeper(system, remedy.depth), pitch=remedy.value)
+    if remedy.kind == "hole_diameter":
+        end = max(remedy.value, system.hole.end_diameter)
+        return measure, replace(system, hole=replace(system.hole, diameter=remedy.value, end_diameter=end))
+    if remedy.kind == "hole_depth":
+        return measure, _deeper(system, remedy.value)
+    if remedy.kind == "height" and remedy.run in {run.id for run in measure.runs}:
+        return _lower(measure, remedy), system
+    return None
+
+
+def _deeper(system: System, depth: int) -> System:
+    embedment = depth - system.hole.bedding
+
+    def post(section: PostSection) -> PostSection:
+        return replace(section, embedment_min=max(section.embedment_min, embedment))
+
+    hole = replace(system.hole, depth=depth)
+    return replace(system, hole=hole, channel=post(system.channel), square=post(system.square))
+
+
+def _lower(measure: Measure, remedy: Remedy) -> Measure:
+    return replace(measure, runs=tuple(_lowered_run(run, remedy) for run in measure.runs))
+
+
+def _lowered_run(run: Run, remedy: Remedy) -> Run:
+    """The run at the remedy's height; gates that stood as high as the fence follow it."""
+    if run.id != remedy.run:
+        return run
+    gates = tuple(replace(gate, height=remedy.value) if gate.height == run.height else gate for gate in run.gates)
+    return replace(run, height=remedy.value, gates=gates)
+
+
+def checked(screening: Screening, remedy: Remedy) -> Remedy:
+    """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all.
+
+    Source: house rule.
+    """
+    takeoff = screening.takeoff
+    job = changed_job(takeoff.measure, takeoff.system, remedy)
+    if job is None:
+        return remedy
+    try:
+        changed = take_off(*job)
+    except Refused as refused:  # a gate or a taper no longer fits the changed bays
+        return replace(remedy, mends=False, hindrance=refused.faults[0].text)
+    after = screen(changed, screening.request)
+    built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
+    mends = not any(post.outcome is Outcome.OVER for post in after.posts if post.case.run in built)
+    return replace(remedy, mends=mends, hindrance=_new_stop(takeoff, changed))
+
+
+def _new_stop(before: TakeOff, after: TakeOff) -> str:
+    """What the changed job can't be built with that the job as it is could; nothing where it can."""
+    known = {notice.code for notice in _stops(before)}
+    return next((notice.text for notice in _stops(after) if notice.code not in known), "")
+
+
+def _stops(takeoff: TakeOff) -> list[Notice]:
+    return [notice for notice in takeoff.notices if notice.level is Level.STOP]
