@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from datetime import timedelta
 from decimal import Decimal as D
 from typing import Any
@@ -15,13 +16,15 @@ from hypothesis import strategies as st
 from fencing.faults import Refused
 from quotes.books.models import LedgerEntry, ReceivedEntry
 from quotes.books.posting import lock_period, post
+from quotes.orders import services
 from quotes.orders.delivering import Count, Counted, receive
+from quotes.orders.drafting import order_for
 from quotes.orders.models import OrderLine, SupplierOrder
 from shared.models import Business
 from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, stock_up
-from tests.quotes.orders.cast import placed, supplier_actor
+from tests.quotes.orders.cast import agreed_job, placed, supplier_actor
 from tests.quotes.orders.test_reconciliation import act, cents, steps
 
 pytestmark = pytest.mark.django_db
@@ -70,3 +73,31 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
         assert sum(ReceivedEntry.objects.of(yard).filter(order=order).values_list("net", flat=True)) == received
         if locked is not None:
             assert [row for row in rows if row[0] <= yesterday] == locked
+
+
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    lengths=st.lists(st.integers(3_000, 15_000), min_size=1, max_size=2),
+    stories=st.lists(st.lists(steps, max_size=6), min_size=2, max_size=2),
+)
+def test_whatever_fences_are_ordered_every_job_bears_its_part_and_all_parts_are_the_whole(
+    yard: Business, cast: Cast, lengths: list[int], stories: list[list[tuple[Any, ...]]]
+) -> None:
+    us, them = actor_of(yard), supplier_actor(cast.supplier)
+    jobs = [agreed_job(yard, length) for length in lengths]
+    orders = order_for(jobs=jobs, actor=us)
+    for order, story in zip(orders, stories, strict=False):
+        services.place(order=order, actor=us)
+        receive(order=order, count=Count("D", timezone.localdate(), (Counted(1, D(2)),)), actor=us)
+        for number, step in enumerate(story, 1):
+            with contextlib.suppress(Problem, Refused), transaction.atomic():
+                act(order, number, step, us, them)
+        post(order)
+        order.refresh_from_db()
+        lines = list(OrderLine.objects.of(yard).filter(order=order))
+        assert all(row.quantity == row.received + row.outstanding + row.cancelled for row in lines)
+        left = sum((cents((row.quantity - row.cancelled - row.credited) * row.price) for row in lines), D(0))
+        entries = LedgerEntry.objects.of(yard).filter(order=order)
+        nets = [sum(entries.filter(job=job).values_list("net", flat=True), D(0)) for job in jobs]
+        assert sum(nets) == left + order.delivery_fee
+        assert not entries.filter(job=None).exists()

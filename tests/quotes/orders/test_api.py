@@ -11,6 +11,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from catalogue.models import SupplierTerms
 from quotes.jobs.as_built import record_built, take_back
 from shared.business.models import Person
 from shared.models import Business
@@ -77,6 +78,17 @@ def test_who_may_not_order_is_told_the_scope(
 def test_placing_without_a_key_against_doubles_is_refused(yard: Business, owner_client: Client) -> None:
     order = drafted(yard)
     assert owner_client.post(f"/api/v1/orders/{order.ref}/placing").status_code == 400
+
+
+def test_an_order_is_placed_without_a_word_and_below_the_least_only_with_one(
+    yard: Business, owner_client: Client
+) -> None:
+    order, small = drafted(yard), drafted(yard, {"rail": "10"})
+    SupplierTerms.objects.of(yard).update(least_order=100)
+    headers = {"Idempotency-Key": str(uuid4())}
+    assert owner_client.generic("POST", f"/api/v1/orders/{order.ref}/placing", b"", headers=headers).status_code == 200
+    assert "takes orders from" in send(owner_client, f"orders/{small.ref}/placing", None, 409)["detail"]
+    assert send(owner_client, f"orders/{small.ref}/placing", {"below_least": True})["state"] == "placed"
 
 
 def test_read_only_and_unknown_members_are_named(yard: Business, owner_client: Client) -> None:
