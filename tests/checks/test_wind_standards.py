@@ -171,6 +171,41 @@ def test_coefficients_between_the_rows(outside: Outside, what: str, ours: list[f
     outside(what, stage="wind", source=EN, ours=[round(value, 9) for value in ours], theirs=theirs)
 
 
+CASE_C_ROWS: dict[str, tuple[int, list[float]]] = {
+    # from B/s 2, 3 and 4 on, where the wall is long enough for the zone
+    "0 to s": (0, [2.25, 2.60, 2.90, 3.10, 3.30, 3.40, 3.55, 3.65, 3.75, 4.00, 4.30]),
+    "s to 2s": (1, [1.50, 1.70, 1.90, 2.00, 2.15, 2.25, 2.30, 2.35, 2.45, 2.60, 2.55]),
+    "2s to 3s": (2, [1.15, 1.30, 1.45, 1.55, 1.65, 1.70, 1.75, 1.85, 2.00, 1.95]),
+    "3s to 4s": (3, [1.10, 1.05, 1.05, 1.05, 1.05, 1.00, 0.95, 1.50, 1.85]),
+    "4s to 5s": (4, [1.35, 1.85]),
+    "5s to 10s": (5, [0.90, 1.10]),
+    "beyond 10s": (6, [0.55, 0.55]),
+}
+
+
+@pytest.mark.parametrize("zone", CASE_C_ROWS)
+def test_every_cell_of_case_c(outside: Outside, zone: str) -> None:
+    place, theirs = CASE_C_ROWS[zone]
+    aspects = (2, 3, 4, 5, 6, 7, 8, 9, 10, 13, 45)[-len(theirs) :]
+    ours = [end_coefficients(aspect, 0.8)[place] for aspect in aspects]
+    what = f"case C, {zone}, B/s from {aspects[0]}"
+    outside(what, stage="wind", source="ASCE 7-16 Figure 29.3-1, case C (second hand)", ours=ours, theirs=theirs)
+
+
+def test_the_corners_of_the_european_table(outside: Outside) -> None:
+    source = "EN 1991-1-4 Table 7.9 (second hand)"
+    for what, ours, theirs in (
+        ("l/h 3", net_coefficients(3), [2.3, 1.4, 1.2, 1.2]),
+        ("l/h 5", net_coefficients(5), [2.9, 1.8, 1.4, 1.2]),
+        ("l/h 10", net_coefficients(10), [3.4, 2.1, 1.7, 1.2]),
+        ("return of a height, l/h 10", net_coefficients(10, 1, 1), [2.1, 1.8, 1.4, 1.2]),
+        ("solidity 0.8, l/h 10", net_coefficients(10, 0.8), [1.2, 1.2, 1.2, 1.2]),
+    ):
+        outside(
+            f"zones A to D, {what}", stage="wind", source=source, ours=[round(one, 9) for one in ours], theirs=theirs
+        )
+
+
 def test_zones_of_the_european_wall_reach_as_far_as_the_standard_has_them(outside: Outside) -> None:
     ours = [round(zone.upto_m / 2, 9) for zone in En(24, "II").zones(Wall(2, 30))[:3]]
     source = "EN 1991-1-4 Figure 7.19 (from memory)"
