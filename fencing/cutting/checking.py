@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from math import gcd
+from math import gcd, inf
 
 from fencing.cutting.demand import Demand
 from fencing.cutting.plans import Bar, Certificate, Choice, CutPlan, End, Leaf, Split, Status
@@ -265,7 +265,8 @@ class _Proof:
     ) -> list[list[Pattern]]:
         """The full patterns of each kind that a cheaper plan can use: buying one takes the bound no higher than that plan.
 
-        A plan can always be cut from full patterns alone, which have no room for a piece more; surplus pieces are dropped.
+        A plan can always be cut from full patterns alone, which have no room for a piece more; surplus pieces are dropped. And if
+        there is a cheaper plan, then the cheapest of all is one, somewhere in the tree.
         """
         dearest = self._below_cost() * self.certificate.scale
         listed: list[list[Pattern]] = []
@@ -277,8 +278,28 @@ class _Proof:
             room = self._reached(ways[0][0])
             if not self._alike(kind):
                 self.faults.append(f"kind {kind} is bought in ways that do not replace each other")
-            listed.append(self._patterns(values, worth, room, worth[room] + extra - (dearest - total)))
+            found = self._patterns(values, worth, room, worth[room] + extra - (dearest - total))
+            listed.append([pattern for pattern in found if not self._two_for_less(pattern, ways[0][1])])
         return listed
+
+    def _two_for_less(self, pattern: Pattern, cost: int) -> bool:
+        """Whether two bars, of which there is no end, hold a pattern's pieces for less: then the cheapest plan has none of it."""
+        widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
+        sums = {0}
+        for width, times in zip(widths, pattern, strict=True):
+            sums = {before + one * width for before in sums for one in range(times + 1)}
+        whole = max(sums)
+        return any(self._single(part) + self._single(whole - part) < cost for part in sums)
+
+    def _single(self, width: int) -> float:
+        """The cost of the cheapest bar of which there is no end that takes a width."""
+        costs = [
+            cost
+            for kind, ways in zip(self.certificate.kinds, self.ways, strict=True)
+            for (row, _), (room, cost) in zip(kind, ways, strict=True)
+            if row >= 0 and self.demand.stock[row].have is None and room >= width
+        ]
+        return min(costs, default=inf)
 
     def _alike(self, kind: int) -> bool:
         """Whether a kind's first way can stand for all: none takes more or costs less, and one dearer is never needed."""

@@ -229,13 +229,11 @@ class Listed:
 
 def packed(run: Run, box: Box, columns: Columns, nodes: int) -> Choice | End | None:
     """Pack what these patterns can; the proof that nothing cheaper than the best plan is left, or None within so many nodes."""
-    if not columns:
-        # nothing a better plan could use: a piece at the price of the whole plan says so
-        return End((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
     kinds = {kind for kind, _ in columns}
     low, high = box
-    if any(least and kind not in kinds for kind, least in enumerate(low)):
-        return None
+    if not columns or any(least and kind not in kinds for kind, least in enumerate(low)):
+        # nothing a better plan could use, or not what this box asks for: a piece at the price of the whole plan says so
+        return End((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
     high = tuple(most if kind in kinds else 0 for kind, most in enumerate(high))
     return Listed(run, (low, high), columns, nodes).solve()
 

@@ -16,6 +16,8 @@ from fencing.cutting.knapsack import Pattern, most_worth, suffix_tables
 from fencing.cutting.master import quiet_solver
 
 Columns = list[tuple[int, Pattern]]
+MOST_COMPARED = 500
+"""Patterns up to which each is held against two cheaper bars."""
 
 
 class Verdict(Enum):
@@ -92,7 +94,34 @@ def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) 
         if not complete:
             return None
         columns.extend((place, pattern) for pattern in listing.found)
-    return columns
+    return _needed(run, columns)
+
+
+def _needed(run: Run, columns: Columns) -> Columns:
+    """Leave out what two bars there are enough of always do for less: the cheapest plan of all has none of it."""
+    problem = run.problem
+    free = sorted(
+        (kind.cost, kind.width)
+        for place, kind in enumerate(problem.kinds)
+        if kind.limit is None and place != problem.absent
+    )
+    if not free or len(columns) > MOST_COMPARED:
+        return columns
+
+    def two_for_less(kind: int, pattern: Pattern) -> bool:
+        cost = problem.kinds[kind].cost
+        if cost <= 2 * free[0][0]:
+            return False
+        sums = {0}
+        for width, times in zip(problem.widths, pattern, strict=True):
+            if times:
+                sums = {before + one * width for before in sums for one in range(times + 1)}
+        whole = max(sums)
+        price = {part: next((cost for cost, width in free if width >= part), None) for part in sums}
+        pairs = ((price[part], price[whole - part]) for part in sums)
+        return any(one is not None and other is not None and one + other < cost for one, other in pairs)
+
+    return [column for column in columns if not two_for_less(*column)]
 
 
 def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: int) -> Verdict:
