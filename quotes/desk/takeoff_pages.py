@@ -28,6 +28,7 @@ from quotes.jobs.measuring import newest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import changed_document
+from quotes.offers.queries import quotes
 from quotes.orders.market import offered
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
@@ -79,6 +80,8 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "cuts": cut_list(written),
             "sheets": run_sheets(written, taken.system.gates.screws_per_joint),
             "saws": _saws(taken, found),
+            "to_price": request.actor.may(Scope.QUOTES_WRITE)
+            and not quotes(request.business, {"job": measure.job.ref}).exists(),
             "posts": len({post.id for run in taken.runs for post in run.posts}),
             "strength": strength_panel(
                 written, taken, found, request.business, priced=request.actor.may(Scope.QUOTES_READ)

@@ -1,0 +1,115 @@
+"""Everything the API does for people can be done on a page: each of its addresses names the page, or says why it has none."""
+
+from __future__ import annotations
+
+import re
+
+from django.urls import get_resolver
+
+from tests.matrix.addresses import cases
+
+# the address up to its last fixed part, and the pages where people do the same
+ON_PAGES = {
+    "business": ("settings",),
+    "members": ("members", "member"),
+    "keys": ("keys", "key"),
+    "finishes": ("prices-list", "prices-row"),
+    "components": ("prices-list", "prices-row"),
+    "suppliers": ("prices-list", "prices-row"),
+    "suppliers/keys": ("supplier-keys",),
+    "supplier-terms": ("prices-list", "prices-row"),
+    "offers": ("prices-list", "prices-row"),
+    "price-rules": ("prices-list", "prices-row"),
+    "fence-systems": ("prices", "fence-system"),
+    "completeness": ("prices",),
+    "imports": ("take-in",),
+    "sheets": ("prices-sheet",),
+    "customers": ("new-job", "job-details"),
+    "customers/sites": ("new-job", "job-details"),
+    "jobs": ("jobs", "new-job", "job", "job-details"),
+    "jobs/state": ("job-move",),
+    "jobs/copies": ("job-copy",),
+    "jobs/events": ("job", "job-note"),
+    "jobs/measures": ("job-measure",),
+    "jobs/as-built": ("job-build", "build-record"),
+    "jobs/set-out": ("job-build", "takeoff"),
+    "measures": ("measure",),
+    "measures/draft": ("measure",),
+    "measures/takeoff": ("takeoff",),
+    "quotes": ("quotes", "job-price"),
+    "quotes/revisions": ("revise-quote", "revision"),
+    "revisions": ("quotes", "revision"),
+    "revisions/content": ("revision",),
+    "revisions/send": ("revision",),
+    "revisions/parties": ("revision",),
+    "revisions/parties/link": ("party-link",),
+    "revisions/parties/document": ("preview-pdf",),
+    "questions": ("today", "revision"),
+    "questions/reply": ("answer-question",),
+    "links": ("party-quote",),
+    "links/accept": ("party-quote",),
+    "links/decline": ("party-quote",),
+    "links/questions": ("party-quote",),
+    "documents": ("revision", "kept-pdf"),
+    "orders": ("orders", "order"),
+    "orders/for-jobs": ("job-orders",),
+    "orders/placing": ("order",),
+    "orders/cancelling": ("order",),
+    "orders/closing": ("order",),
+    "orders/decisions": ("order",),
+    "orders/receipts": ("order",),
+    "orders/returns": ("order",),
+    "orders/events": ("order",),
+    "stock": ("stock",),
+    "stock/taking": ("stock-item",),
+    "holds": ("stock", "hold"),
+    "books/ledger": ("books",),
+    "books/totals": ("books",),
+    "books/quotes": ("books",),
+    "books/margins": ("books",),
+    "books/locks": ("books",),
+    "webhooks": ("webhooks", "webhook"),
+    "webhooks/secrets": ("webhook",),
+    "webhooks/challenges": ("webhook",),
+    "webhooks/tests": ("webhook",),
+    "webhooks/deliveries": ("webhook",),
+    "webhooks/replays": ("webhook",),
+}
+FOR_MACHINES = {
+    "openapi.json": "describes the API",
+    "schemas": "describe documents",
+    "takeoffs": "computes without storing; the measure page does it while one types",
+    "cutplans/cancel": "ends such a plan",
+    "cutplans": "a plan alone, for other programs; the take-off page draws a job's",
+    "orders/plan": "what ordering would buy, before it drafts; the page drafts, and a draft binds nobody",
+    "orders/document": "an order for another program",
+    "orders/replies": "a reply for another program",
+    "orders/despatches": "a despatch for another program",
+}
+NOT_YET = {
+    "measures/versions": "earlier versions of a measure are kept and read by the API alone",
+    "jobs/comparison": "quoted against ordered and used: by API and in the books' margins",
+    "jobs/saw-sheet.pdf": "by API; the take-off page draws the same plan",
+    "jobs/leftovers": "what a job brings back is put in on the stock page, without its job",
+    "orders/shortening": "closing an order on the page ends what is outstanding",
+    "stock/moves": "by API",
+    "stock/holds": "orders hold what they need by themselves; by hand through the API",
+}
+
+
+def _name(address: str) -> str:
+    fixed = [part.split(".<")[0] for part in address.split("/") if part and not part.startswith("<")]
+    return "/".join(fixed)
+
+
+def test_each_address_of_the_api_has_its_page_or_its_reason() -> None:
+    there = {_name(case.address) for case in cases() if not case.address.startswith("supply/")}
+    told = ON_PAGES.keys() | FOR_MACHINES.keys() | NOT_YET.keys()
+    assert there - told == set()
+    assert told - there == set()
+
+
+def test_each_of_these_pages_is_there() -> None:
+    pages = {name for name in get_resolver().reverse_dict if isinstance(name, str)}
+    assert {page for names in ON_PAGES.values() for page in names} <= pages
+    assert all(re.match(r"[a-z]", why) for why in {**FOR_MACHINES, **NOT_YET}.values())
