@@ -90,4 +90,5 @@ def photograph(page: Page, name: str) -> None:
     """Keeps a picture of the whole page where BAYWRIGHT_PICTURES says."""
     if PICTURES:
         size = page.viewport_size or {"width": 0}
+        page.evaluate("scrollTo(0, 0)")  # else what sticks to the top stands in the middle of the picture
         page.screenshot(path=Path(PICTURES) / f"{name}-{size['width']}.png", full_page=True, caret="initial")
