@@ -40,7 +40,9 @@ BOUNDS: Mapping[str, Bound] = {
     "orography": _bound("an orography factor", "times", "1", "3"),
     "undrained_kpa": _bound("an undrained shear strength", "kPa", "5", "500", Pa="0.001", MPa="1000"),
     "friction_deg": _bound("a friction angle", "degrees", "20", "48", radians="57.29578"),
-    "unit_weight_kn_m3": _bound("a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665", t_per_m3="9.80665"),
+    "unit_weight_kn_m3": _bound(
+        "a unit weight of soil", "kN/m³", "8", "24", kg_per_m3="0.00980665", t_per_m3="9.80665"
+    ),
     "old_embedment_mm": _bound("an old post's embedment", "mm", "200", "3000", whole=True, cm="10", m="1000"),
     "old_diameter_mm": _bound("an old footing's diameter", "mm", "100", "1500", whole=True, cm="10", m="1000"),
     "yield_mpa": _bound(
