@@ -126,6 +126,7 @@ if REDIS_URL and urlsplit(REDIS_URL).scheme not in ("redis", "rediss", "unix"):
 JOB_LEASE = timedelta(seconds=whole("BAYWRIGHT_JOB_LEASE_S"))
 _VISIBILITY_S = whole("BAYWRIGHT_VISIBILITY_S")
 _RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
+_LONG_RENDER_S = 60
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
@@ -141,8 +142,14 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_SERIALIZER = "json"
 CELERY_ACCEPT_CONTENT = ["json"]
-CELERY_TASK_TIME_LIMIT = max(1, _VISIBILITY_S // 3 - 1)
-CELERY_TASK_SOFT_TIME_LIMIT = max(1, CELERY_TASK_TIME_LIMIT - 10)
+# ended before its lease ends and long before Redis hands it on: a job that still runs is never started beside itself
+CELERY_TASK_TIME_LIMIT = max(1, min(_VISIBILITY_S // 3 - 1, whole("BAYWRIGHT_JOB_LEASE_S")))
+CELERY_TASK_SOFT_TIME_LIMIT = max(1, CELERY_TASK_TIME_LIMIT * 4 // 5)
+if CELERY_TASK_TIME_LIMIT < _LONG_RENDER_S and not (DEMO or DEBUG):
+    raise BadSettingError(
+        f"BAYWRIGHT_JOB_LEASE_S and BAYWRIGHT_VISIBILITY_S leave a job {CELERY_TASK_TIME_LIMIT} s; a long document needs "
+        f"{_LONG_RENDER_S}: say at least {_LONG_RENDER_S} and {3 * _LONG_RENDER_S + 3}."
+    )
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"

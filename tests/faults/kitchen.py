@@ -30,6 +30,12 @@ def slow(event: Event) -> Finish:
     return lambda: _effect(event)
 
 
+@handles("drill.short", slow=True)
+def short(event: Event) -> Finish:
+    time.sleep(0.05)
+    return lambda: _effect(event)
+
+
 @handles("drill.poison", slow=True, attempts=2)
 def poison(event: Event) -> Finish:
     os.kill(os.getpid(), signal.SIGKILL)

@@ -1,20 +1,26 @@
-"""A service of its own for a drill: a database, a Redis that may be killed, and Celery workers."""
+"""A service of its own for a drill: a database, a Redis and a PostgreSQL that may be killed, web and Celery workers."""
 
 from __future__ import annotations
 
 import os
+import pwd
+import shutil
 import signal
 import socket
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import psutil
+import psycopg
+import pytest
 import redis
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -41,22 +47,63 @@ def until(true: Callable[[], bool], seconds: float, what: str) -> None:
         time.sleep(0.1)
 
 
+class Postgres:
+    """A PostgreSQL server of the drill's own, as the user ``postgres`` where we are root."""
+
+    def __init__(self) -> None:
+        programs = sorted(Path("/usr/lib/postgresql").glob("*/bin/pg_ctl"))
+        if not programs:
+            pytest.skip("not run: needs the programs of a PostgreSQL server")
+        self.bin, self.port = programs[-1].parent, free_port()
+        self.folder = Path(tempfile.mkdtemp(prefix="drill"))
+        if os.geteuid() == 0:
+            owner = pwd.getpwnam("postgres")
+            os.chown(self.folder, owner.pw_uid, owner.pw_gid)
+        self._run("initdb", "-A", "trust", "-U", "postgres", "-E", "UTF8", "--no-sync")
+        self._run("pg_ctl", "-w", "-l", f"{self.folder}.log", "-o", self._options(), "start")
+
+    @property
+    def url(self) -> str:
+        return f"postgres://postgres@127.0.0.1:{self.port}/postgres"
+
+    def restart(self) -> None:
+        """Every process of it ends at once and leaves its crash to be recovered from."""
+        self._run("pg_ctl", "-w", "-l", f"{self.folder}.log", "-m", "immediate", "restart")
+
+    def close(self) -> None:
+        self._run("pg_ctl", "-m", "immediate", "stop")
+        shutil.rmtree(self.folder)
+        Path(f"{self.folder}.log").unlink()
+
+    def _options(self) -> str:
+        return f"-p {self.port} -c listen_addresses=127.0.0.1 -c unix_socket_directories= -c fsync=off"
+
+    def _run(self, program: str, *options: str) -> None:
+        as_postgres = ["runuser", "-u", "postgres", "--"] if os.geteuid() == 0 else []
+        command = [*as_postgres, str(self.bin / program), "-D", str(self.folder), *options]
+        done = subprocess.run(command, cwd="/", stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=False)
+        if done.returncode:
+            raise AssertionError(done.stderr.decode()[-2000:])
+
+
 @dataclass
 class Service:
-    """Everything in ``folder``; stopped by ``close``."""
+    """Everything in ``folder``, rows in SQLite or in a PostgreSQL of its own; stopped by ``close``."""
 
     folder: Path
+    postgres: Postgres | None = None
     port: int = field(default_factory=free_port)
     processes: list[subprocess.Popen[bytes]] = field(default_factory=list)
     redis_process: subprocess.Popen[bytes] | None = None
 
     @property
     def env(self) -> dict[str, str]:
+        rows = self.postgres.url if self.postgres else f"sqlite:///{self.folder / 'drill.sqlite3'}"
         return {
             **os.environ,
             "PYTHONPATH": str(ROOT),
             "BAYWRIGHT_DEMO": "1",
-            "DATABASE_URL": f"sqlite:///{self.folder / 'drill.sqlite3'}",
+            "DATABASE_URL": rows,
             "REDIS_URL": f"redis://127.0.0.1:{self.port}/0",
             "BAYWRIGHT_JOB_LEASE_S": "3",
             "BAYWRIGHT_SWEEP_S": "1",
@@ -101,8 +148,18 @@ class Service:
             raise AssertionError(done.stderr[-3000:])
         return done.stdout.strip()
 
-    def start_worker(self, *, beat: bool = True) -> subprocess.Popen[bytes]:
-        options = ["worker", "--concurrency=1", "--loglevel=ERROR", "--without-gossip", "--without-mingle"]
+    def start_web(self) -> str:
+        """Gunicorn with four threads; the address of the service."""
+        port = free_port()
+        options = [f"--bind=127.0.0.1:{port}", "--workers=1", "--threads=4", "--log-level=error"]
+        with (self.folder / "web.log").open("ab") as log:
+            command = [sys.executable, "-m", "gunicorn", "shared.wsgi:application", *options]
+            self.processes.append(subprocess.Popen(command, cwd=ROOT, env=self.env, stdout=log, stderr=log))
+        until(lambda: _listens(port), 30, "the web service does not answer")
+        return f"http://127.0.0.1:{port}"
+
+    def start_worker(self, *, beat: bool = True, concurrency: int = 1) -> subprocess.Popen[bytes]:
+        options = ["worker", f"--concurrency={concurrency}", "--loglevel=ERROR", "--without-gossip", "--without-mingle"]
         if beat:
             options += ["--beat", f"--schedule={self.folder / 'beat'}"]
         return self._celery(options)
@@ -154,12 +211,26 @@ for number in range({count}):
         """How each wanted row stands."""
         return self._column("SELECT state FROM shared_wanted ORDER BY id")
 
-    def _column(self, query: str) -> list[str]:
+    def rows(self, query: str) -> list[tuple[Any, ...]]:
+        """What a query finds."""
+        if self.postgres:
+            with psycopg.connect(self.postgres.url, connect_timeout=5) as server:
+                return server.execute(query.encode()).fetchall()
         with closing(sqlite3.connect(self.folder / "drill.sqlite3", timeout=20)) as database:
-            return [row[0] for row in database.execute(query)]
+            return database.execute(query).fetchall()
+
+    def _column(self, query: str) -> list[str]:
+        return [row[0] for row in self.rows(query)]
 
     def close(self) -> None:
         for process in self.processes:
             if process.poll() is None:
                 self.kill(process)
         self.kill_redis()
+        if self.postgres:
+            self.postgres.close()
+
+
+def _listens(port: int) -> bool:
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
