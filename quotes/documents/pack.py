@@ -76,11 +76,16 @@ def made_at(content: Content) -> datetime:
     return datetime.fromisoformat(content["dates"]["sent_at"].replace("Z", "+00:00"))
 
 
-def whole_pack(content: Content) -> Iterator[tuple[str, bytes]]:
-    """(file name, PDF) of everything that comes with a quote before it is answered, one at a time."""
+def whole_pack(content: Content, made: Mapping[str, bytes] | None = None) -> Iterator[tuple[str, bytes]]:
+    """(file name, PDF) of everything that comes with a quote before it is answered, one at a time.
+
+    Args:
+        content: the frozen content.
+        made: quotes that are made already, by the party's key; they are not set again.
+    """
     for party in content["parties"]:
         name = "quote" if len(content["parties"]) == 1 else f"quote-{party['key']}"
-        yield f"{name}.pdf", quote_pdf(content, party["key"])
+        yield f"{name}.pdf", (made or {}).get(party["key"]) or quote_pdf(content, party["key"])
     yield "set-out.pdf", crew_pdf(content, "setout")
     yield "cut-list.pdf", crew_pdf(content, "cutlist")
     yield "care.pdf", crew_pdf(content, "care")

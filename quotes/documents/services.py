@@ -38,6 +38,12 @@ def is_screened(revision: Revision) -> bool:
     return is_annexed(parsed(revision.content), revision.choices)
 
 
+def quotes_made(revision: Revision) -> dict[str, bytes]:
+    """The quotes of a revision that are made already, by the party's key."""
+    rows = Document.objects.of(revision.business).filter(revision=revision, kind=Kind.QUOTE, state=State.MADE)
+    return {row.party: bytes(row.pdf) for row in rows if row.pdf is not None}
+
+
 def make(document: Document) -> bytes:
     """The PDF of a wanted document, from its revision's frozen content."""
     revision, kind = document.revision, Kind(document.kind)

@@ -11,7 +11,9 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
+from quotes.documents import pack
 from quotes.offers.models import Revision, State
+from shared import relay
 from shared.business.models import Business
 from tests.quotes.offers.cast import measure, stock_up
 
@@ -50,6 +52,19 @@ def test_the_same_again_is_the_same_quote_and_the_same_bytes(business: Business,
     first = (tmp_path / "out" / "quote.pdf").read_bytes()
     _run(tmp_path, measure(7200))
     assert Revision.objects.of(business).count() == 1
+    assert (tmp_path / "out" / "quote.pdf").read_bytes() == first
+
+
+def test_a_quote_that_a_job_has_made_is_not_set_again(
+    business: Business, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stock_up(business)
+    _run(tmp_path, measure(7200))
+    first = (tmp_path / "out" / "quote.pdf").read_bytes()
+    for _ in range(2):  # the first wants the document, the second makes it
+        relay.sweep()
+    monkeypatch.delattr(pack, "quote_pdf")
+    assert _run(tmp_path, measure(7200))[0] == 0
     assert (tmp_path / "out" / "quote.pdf").read_bytes() == first
 
 

@@ -16,6 +16,7 @@ from fencing.reading import read_json
 from fencing.reading.text import MOST_BYTES
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
+from quotes.documents.services import quotes_made
 from quotes.jobs.chosen import choose_business
 from quotes.offers.models import Revision
 from quotes.offers.queries import content_of
@@ -89,7 +90,7 @@ def summary(content: Content) -> Iterator[str]:
 def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[tuple[str, bytes]]:
     yield "content.json", revision.content.encode()
     yield "price.txt", ("\n".join(lines) + "\n").encode()
-    yield from whole_pack(content)
+    yield from whole_pack(content, quotes_made(revision))
 
 
 def _read(path: str) -> dict[str, Any]:
