@@ -17,7 +17,7 @@ from tests.faults.service import Postgres, Service, until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
-_START = """
+START = """
 from django.core.management import call_command
 call_command('migrate', verbosity=0)
 from quotes.desk.scenario import FOLDER, load_business, scenario
@@ -35,7 +35,7 @@ Wanted.objects.exclude(event__kind='document.wanted').update(state='done')
 """
 
 # three crew documents wanted of the sent revision; the nudge goes to whatever broker there is
-_WANT = """
+WANT = """
 from quotes.documents.models import Kind
 from quotes.documents.services import want_documents
 from quotes.offers.models import Revision
@@ -62,7 +62,7 @@ class Press(Service):
 def quoted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database with one sent quote and nothing made of it."""
     folder = tmp_path_factory.mktemp("quoted")
-    Press(folder).python(_START)
+    Press(folder).python(START)
     return folder / "drill.sqlite3"
 
 
@@ -93,7 +93,7 @@ def each_made_once(service: Service, seconds: float = 60) -> None:
 
 
 def test_a_worker_killed_in_the_middle_of_a_render_leaves_each_document_made_once(service: Service) -> None:
-    service.python(_WANT)
+    service.python(WANT)
     worker = service.start_worker()
     until(lambda: leased(service), 30, "no render begins")
     before = made(service)
@@ -110,10 +110,10 @@ def test_a_database_that_crashes_and_recovers_loses_no_document_and_no_order(tmp
     service = Press(tmp_path, Postgres())
     try:
         service.start_redis()
-        service.python(_START)
+        service.python(START)
         key = service.python(_KEY)
         web, worker = service.start_web(), service.start_worker()
-        service.python(_WANT)
+        service.python(WANT)
         until(lambda: leased(service), 60, "no render begins")
         answers = list[tuple[float, int, str]]()
         crash = Thread(target=service.postgres.restart if service.postgres else None)
@@ -153,7 +153,7 @@ def _order(web: str, key: str, number: int) -> tuple[int, str]:
 
 def test_a_broker_that_stops_and_starts_under_a_worker_loses_no_document(service: Service) -> None:
     service.start_worker()
-    service.python(_WANT)
+    service.python(WANT)
     until(lambda: leased(service), 60, "no render begins")
     service.kill_redis()
     assert made(service) < 3
