@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 from itertools import groupby
 
+from babel import Locale
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal
 
@@ -46,18 +47,17 @@ def money(amount: Decimal | str, currency: str, locale: str) -> str:
 def number(value: Decimal | str | int, locale: str) -> str:
     """A plain number by locale, with the decimals it has.
 
-    >>> number("1234.50", "en")
-    '1,234.50'
+    >>> number("1234.50", "en"), number("123456.50", "en_IN")
+    ('1,234.50', '1,23,456.50')
     """
     decimal = Decimal(value)
     exponent = decimal.as_tuple().exponent
     places = max(0, -exponent) if isinstance(exponent, int) else 0
-    return format_decimal(
-        decimal,
-        "#,##0." + "0" * places if places else "#,##0",
-        locale=locale.replace("-", "_"),
-        decimal_quantization=False,
-    )
+    read = Locale.parse(locale.replace("-", "_"))
+    # the locale's own groups, with the decimals the number has
+    groups = read.decimal_formats[None].pattern.split(";")[0].split(".")[0]
+    pattern = f"{groups}.{'0' * places}" if places else groups
+    return format_decimal(decimal, pattern, locale=read, decimal_quantization=False)
 
 
 def day(value: date | str, locale: str) -> str:

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from quotes.documents.annex import annex_pdf, place_of
 from quotes.documents.crewsheets import care_values, crew_values
+from quotes.documents.figures import number
 from quotes.documents.quotesheet import face, quote_values
 from quotes.documents.rendering import Enclosure, Variant, markup, render
 from quotes.offers.difference import standing_build
 from quotes.offers.sums import NOTHING_CHOSEN, Choices
 from quotes.offers.viewing import crew_document, party_document
+from shared.money import minor_digits, rounded
 
 Content = Mapping[str, Any]
 
@@ -61,7 +64,7 @@ def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]],
     sheet = {
         "heading": heading,
         "job": job,
-        "rows": answers,
+        "rows": [{**row, "amount": _amount(row["amount"], content)} for row in answers],
         "choices": choices,
         "digest": digest,
         "money_head": content["currency"],
@@ -69,6 +72,11 @@ def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]],
     strip = f"{heading} · {job} · {content['business']['name']}"
     values = {"face": face(content["business"]), "strip": strip, "made": content["dates"]["sent_at"], "sheet": sheet}
     return render(markup("acceptance", values), Variant.ACCESSIBLE, made_at(content))
+
+
+def _amount(amount: str, content: Content) -> str:
+    exact = rounded(Decimal(amount), minor_digits(content["currency"]))
+    return number(exact, content["business"]["locale"])
 
 
 def made_at(content: Content) -> datetime:

@@ -13,6 +13,7 @@ from typing import Any
 import pikepdf
 import pypdf
 import pytest
+from babel.numbers import format_currency
 
 from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.documents.rendering import Variant, render
@@ -142,6 +143,23 @@ def test_an_acceptance_record_names_the_digest(contents: dict[str, Any]) -> None
     text = text_of(acceptance_pdf(contents["1-courtyard"], "ab" * 32, [row], ["As measured"]))
     assert "ab" * 32 in text
     assert "W. Sallow" in text
+
+
+@pytest.mark.parametrize(
+    ("locale", "currency", "day", "amount"),
+    [("de_DE", "EUR", "3. April 2031", "123.456,50"), ("en_IN", "INR", "3 April 2031", "1,23,456.50")],
+)
+def test_money_and_days_follow_the_businesss_locale(
+    contents: dict[str, Any], locale: str, currency: str, day: str, amount: str
+) -> None:
+    content = copy.deepcopy(contents["1-courtyard"])
+    content["business"]["locale"], content["currency"] = locale, currency
+    told = " ".join(text_of(quote_pdf(content, "owner")).split())
+    total = format_currency(sums(content).total, currency, locale=locale)
+    assert " ".join(total.split()) in told
+    assert day in told
+    row = {"party": "Wren", "answer": "accepted", "name": "W.", "when": "2031-03-05 10:00:00", "amount": "123456.5"}
+    assert amount in text_of(acceptance_pdf(content, "ab" * 32, [row], []))
 
 
 def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:
