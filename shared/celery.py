@@ -22,3 +22,11 @@ def refuse_a_passing_key(**_: object) -> None:
     if not settings.MAY_SERVE:
         # a signal's handler may only end the process: an exception would be logged and passed over
         raise SystemExit("Set BAYWRIGHT_SECRET_KEY for worker and web alike, or BAYWRIGHT_DEMO=1 to try things out.")
+
+
+@worker_init.connect
+def know_every_handler(**_: object) -> None:
+    """Before the pool is forked, so that its children share what is loaded."""
+    from shared.outbox import everybody_registers  # its tables need Django to be set up
+
+    everybody_registers()

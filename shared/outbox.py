@@ -116,20 +116,23 @@ def handles(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Calla
 
 
 @cache
-def _everybody_registers() -> None:
-    # not when Django starts: a command that wants nothing done later need not load what renders, mails and orders
+def everybody_registers() -> None:
+    """Loads every app's ``tasks``, when a handler or routine is first asked for.
+
+    Not when Django starts: a command that wants nothing done later need not load what renders, mails and orders.
+    """
     autodiscover_modules("tasks")
 
 
 def handler_named(name: str) -> Handler | None:
     """The registered handler, if our code still has it."""
-    _everybody_registers()
+    everybody_registers()
     return _handlers.get(name)
 
 
 def handlers_of(kind: str) -> list[Handler]:
     """Everything that runs for a kind of event, by name."""
-    _everybody_registers()
+    everybody_registers()
     return sorted((one for one in _handlers.values() if one.kind == kind), key=lambda one: one.name)
 
 
@@ -178,5 +181,5 @@ def regularly(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], N
 
 def routines() -> dict[str, tuple[timedelta, Callable[[], None]]]:
     """Everything that happens regularly."""
-    _everybody_registers()
+    everybody_registers()
     return dict(_routines)
