@@ -44,7 +44,7 @@ from quotes.jobs.canonical import parsed
 from quotes.offers.quoting import quote_measure
 from quotes.offers.viewing import party_document
 from shared.business.actors import SYSTEM
-from tests.faults.test_documents import _START, Press
+from tests.faults.test_documents import START, Press
 
 ROUNDS, SENT = 7, 20
 LARGEST = "1-courtyard"
@@ -133,7 +133,7 @@ def end_to_end() -> list[float]:
         service = Press(Path(folder))
         try:
             service.start_redis()
-            service.python(_START)
+            service.python(START)
             service.start_worker()
             times = [float(line) for line in service.python(_END_TO_END).splitlines()]
         finally:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import time
-import urllib.error
-import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
-from threading import Thread
 
 import pytest
 
-from tests.faults.service import Postgres, Service, until
+from tests.faults.service import Service, until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
@@ -40,13 +36,6 @@ from quotes.documents.models import Kind
 from quotes.documents.services import want_documents
 from quotes.offers.models import Revision
 want_documents(revision=Revision.anywhere.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
-"""
-
-_KEY = """
-from shared.business.models import Business
-from shared.business.roles import Scope
-from shared.business.services import issue_key
-print(issue_key(name='drill', scopes={Scope.JOBS_READ, Scope.JOBS_WRITE}, business=Business.objects.get())[1])
 """
 
 
@@ -104,51 +93,6 @@ def test_a_worker_killed_in_the_middle_of_a_render_leaves_each_document_made_onc
     starts = service.rows("SELECT max(starts) FROM shared_wanted")[0][0]
     assert isinstance(starts, int)
     assert starts >= 2, "the render that was killed began again"
-
-
-def test_a_database_that_crashes_and_recovers_loses_no_document_and_no_order(tmp_path: Path) -> None:
-    service = Press(tmp_path, Postgres())
-    try:
-        service.start_redis()
-        service.python(START)
-        key = service.python(_KEY)
-        web, worker = service.start_web(), service.start_worker()
-        service.python(WANT)
-        until(lambda: leased(service), 60, "no render begins")
-        answers = list[tuple[float, int, str]]()
-        crash = Thread(target=service.postgres.restart if service.postgres else None)
-        began = time.monotonic()
-        crash.start()
-        back = 0.0
-        while not back or time.monotonic() < back + 7:
-            answers.append((time.monotonic(), *_order(web, key, len(answers))))
-            if not back and not crash.is_alive():
-                back = time.monotonic()
-            time.sleep(0.05)
-        assert time.monotonic() - began < 60
-        late = [(status, text) for when, status, text in answers if when > back + 5]
-        assert late, "orders went on"
-        assert {status for status, _ in late} == {201}, "five seconds after it is back everything passes"
-        kept = {row[0] for row in service.rows("SELECT ref FROM jobs_customer")}
-        assert {text for _, status, text in answers if status == 201} <= kept, "what was acknowledged is there"
-        each_made_once(service, 90)
-        assert worker.poll() is None, "the worker outlived its database"
-    finally:
-        service.close()
-
-
-def _order(web: str, key: str, number: int) -> tuple[int, str]:
-    """Status and ref of a write, 0 where nobody answered."""
-    body = json.dumps({"name": f"Customer {number}"}).encode()
-    headers = {"Authorization": f"Bearer {key}", "Content-Type": "application/json"}
-    call = urllib.request.Request(f"{web}/api/v1/customers", body, headers)  # noqa: S310 - a service of our own
-    try:
-        with urllib.request.urlopen(call, timeout=10) as answer:  # noqa: S310
-            return answer.status, json.load(answer)["ref"]
-    except urllib.error.HTTPError as refused:
-        return refused.code, ""
-    except OSError:
-        return 0, ""
 
 
 def test_a_broker_that_stops_and_starts_under_a_worker_loses_no_document(service: Service) -> None:
