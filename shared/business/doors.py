@@ -10,6 +10,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
+from shared.browsers import with_key
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
 from shared.business.roles import Scope
@@ -32,7 +33,7 @@ class BusinessMiddleware:
         self._get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        member = _member(request) if request.session.session_key else None
+        member = None if with_key(request) or not request.session.session_key else _member(request)
         request.actor = member_actor(member) if member else None  # type: ignore[attr-defined]  # see MemberRequest
         request.business = member.business if member else None  # type: ignore[attr-defined]  # see MemberRequest
         return self._get_response(request)

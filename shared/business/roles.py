@@ -57,6 +57,7 @@ SUPPLIER_SCOPES = frozenset(
     {Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_READ, Scope.SUPPLY_OFFERS_WRITE}
 )
 BUSINESS_SCOPES = frozenset(Scope) - SUPPLIER_SCOPES
+_BY_NAME = {scope.value: scope for scope in Scope}
 
 GRANTS: dict[Role, frozenset[Scope]] = {
     Role.OWNER: BUSINESS_SCOPES,
@@ -94,4 +95,4 @@ def granted(role: Role | str) -> frozenset[Scope]:
 
 def known_scopes(names: Iterable[str]) -> frozenset[Scope]:
     """Stored scope names as scopes; a name that no longer exists grants nothing."""
-    return frozenset(Scope(name) for name in names if name in Scope.__members__.values())
+    return frozenset(_BY_NAME[name] for name in names if name in _BY_NAME)

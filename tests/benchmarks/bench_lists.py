@@ -20,7 +20,7 @@ from typing import Any
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 os.environ.setdefault("BAYWRIGHT_DEMO", "1")
 os.environ.setdefault("BAYWRIGHT_RATE_QUOTA", "1000000")
-os.environ.setdefault("BAYWRIGHT_LOG_LEVEL", "WARNING")
+os.environ.setdefault("BAYWRIGHT_LOG_LEVEL", "INFO")
 os.environ["DATABASE_URL"] = os.environ.get("BENCH_DATABASE_URL", "sqlite://:memory:")
 
 import django
@@ -72,7 +72,7 @@ class Kernel(Endpoint):
         return Response(_bytes)
 
 
-urlpatterns = [path("bare", bare), path("kernel", Kernel.as_view()), *shared.urls.urlpatterns]
+urlpatterns = [path("bare", bare), path("api/v1/kernel", Kernel.as_view()), *shared.urls.urlpatterns]
 Call = Callable[[], bytes]
 
 
@@ -140,7 +140,7 @@ def main() -> None:
     for name in LISTS:
         call = caller(ours, f"/api/v1/{name}?page_size=100", key)
         _bytes = call()
-        whole, kernel, least = measured(call, caller(ours, "/kernel", key), caller(plain, "/bare"))
+        whole, kernel, least = measured(call, caller(ours, "/api/v1/kernel", key), caller(plain, "/bare"))
         alone, added = (whole - kernel + least) / least, (kernel - least) / least
         row = f"{name:<13}{len(_bytes) / 1000:>6.1f}{whole:>10.2f}{kernel:>11.2f}{least:>9.3f}"
         print(f"{row}{alone:>7.1f}{LIST_BAR:>5.0f}{added:>8.1f}{KERNEL_BAR:>5.0f}")

@@ -1,0 +1,69 @@
+"""What a call with a key has no use for, and what a page can't do without."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+from pytest_django import DjangoAssertNumQueries
+
+from shared.business import services
+from shared.business.models import ApiKey, Business
+from shared.business.queries import live_key
+from shared.business.roles import Scope
+from shared.statements import Statement
+
+
+def test_an_answer_to_a_key_may_load_nothing_and_a_page_only_its_own(
+    key_client: Callable[..., Client], owner_client: Client
+) -> None:
+    answer = key_client(Scope.BUSINESS_READ).get("/api/v1/business")
+    assert answer["Content-Security-Policy"] == "default-src 'none'; frame-ancestors 'none'"
+    assert not answer.cookies
+    page = owner_client.get("/", follow=True)
+    assert "script-src 'self'" in page["Content-Security-Policy"]
+    assert "object-src 'none'" in page["Content-Security-Policy"]
+
+
+def test_a_session_adds_nothing_to_a_key(owner_client: Client, key_client: Callable[..., Client]) -> None:
+    """Who is signed in as the owner and sends a key is asked for the key's scopes, good or bad."""
+    assert owner_client.get("/api/v1/members").status_code == 200
+    for sent in ("Bearer bwl_" + "0" * 36, "Bearer ", "Basic b3duZXI6"):
+        assert owner_client.get("/api/v1/members", headers={"Authorization": sent}).status_code == 401, sent
+    narrow = key_client(Scope.BUSINESS_READ)
+    narrow.cookies = owner_client.cookies
+    assert narrow.get("/api/v1/members").status_code == 403
+
+
+def test_an_authorization_header_on_a_page_changes_nothing(owner_client: Client) -> None:
+    before, after = (owner_client.get("/settings", follow=True, headers=sent) for sent in ({}, {"Authorization": "x"}))
+    assert (before.status_code, before.redirect_chain) == (after.status_code, after.redirect_chain)
+
+
+def test_a_key_is_found_with_its_business_in_one_query_and_without_what_is_long(
+    business: Business, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    business.terms = "paid in a week"
+    business.save()
+    _, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business)
+    assert live_key(text)  # notes when it was used
+    with django_assert_num_queries(1):
+        key = live_key(text)
+        assert key is not None
+        assert key.business == business
+        assert key.supplier_account is None
+        assert (key.scopes, key.business and key.business.currency) == ([Scope.JOBS_READ], business.currency)
+    assert key.business
+    assert {"logo_png", "terms"} <= key.business.get_deferred_fields()
+    assert key.business.terms == "paid in a week"
+
+
+def test_a_statement_has_one_parameter(business: Business) -> None:
+    by_name = Statement(lambda name: ApiKey.objects.filter(name=name).values_list("name"))
+    services.issue_key(name="any", scopes=[Scope.JOBS_READ], business=business)
+    services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business)
+    assert [list(row) for row in by_name("till")] == [["till"]]
+    assert list(by_name("' OR 1 = 1 --")) == []
+    with pytest.raises(ValueError, match="one parameter"):
+        Statement(lambda name: ApiKey.objects.filter(name=name, prefix="x").values_list("name"))("till")
