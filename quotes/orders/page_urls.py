@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.orders import pages
+from quotes.orders import pages, stock_pages
 
 urlpatterns = [
     path("orders", pages.order_list, name="orders"),
     path("orders/<str:ref>", pages.order, name="order"),
     path("jobs/<str:ref>/orders", pages.job_orders, name="job-orders"),
-    path("stock", pages.stock, name="stock"),
-    path("stock/<str:ref>", pages.stock_item, name="stock-item"),
-    path("holds/<str:ref>", pages.hold, name="hold"),
+    path("stock", stock_pages.stock, name="stock"),
+    path("stock/<str:ref>", stock_pages.stock_item, name="stock-item"),
+    path("holds/<str:ref>", stock_pages.hold, name="hold"),
 ]

@@ -1,4 +1,4 @@
-"""Orders and deliveries, and the yard's stock."""
+"""Orders and deliveries."""
 
 from __future__ import annotations
 
@@ -12,9 +12,8 @@ from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
-from catalogue.queries import components
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
@@ -22,7 +21,6 @@ from quotes.orders import bodies, queries, services
 from quotes.orders.delivering import receive, send_back
 from quotes.orders.drafting import order_for
 from quotes.orders.models import Despatch, LineReply, State, SupplierOrder
-from quotes.orders.stock import end_hold, put_in, take_out
 from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
@@ -55,7 +53,7 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
         try:
             made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
         except (Refused, Problem) as refused:
-            fault, status = _words(refused), 409 if isinstance(refused, Problem) else 422
+            fault, status = words_of(refused), 409 if isinstance(refused, Problem) else 422
         else:
             text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
             messages.success(request, text)
@@ -82,7 +80,8 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
         return _sheet(request, row)
     _may_write(request)
     deeds: dict[str, Deed] = {
-        "place": _place, "cancel": _cancel, "close": _close, "decide": _decide, "receive": _receive, "return": _return,
+        "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "receive": _receive,
+        "return": _return,
     }  # fmt: skip
     deed = deeds.get(request.POST.get("do", ""))
     try:
@@ -90,7 +89,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
             messages.success(request, deed(request, row))
     except (Refused, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
-        return _sheet(request, row, _words(refused), status)
+        return _sheet(request, row, words_of(refused), status)
     return redirect("order", ref)
 
 
@@ -100,8 +99,16 @@ def _place(request: MemberRequest, row: SupplierOrder) -> str:
 
 
 def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
-    services.cancel(order=row, actor=request.actor, reason=_reason(request))
+    services.cancel(order=row, actor=request.actor, reason=reason_of(request))
     return f"{row.number} is cancelled."
+
+
+def _shorten(request: MemberRequest, row: SupplierOrder) -> str:
+    named = [int(text) for text in request.POST.getlist("rest") if text.isascii() and text.isdigit() and len(text) < 9]
+    if not named:
+        raise Refused([Fault("/lines", "required", "Tick the lines of which nothing more is to come.")])
+    services.cancel_rest(order=row, actor=request.actor, positions=named, reason=reason_of(request))
+    return "What was outstanding of those lines is cancelled."
 
 
 def _close(request: MemberRequest, row: SupplierOrder) -> str:
@@ -143,13 +150,14 @@ def _return(request: MemberRequest, row: SupplierOrder) -> str:
         "line": int(line) if line.isascii() and line.isdigit() else 0,
         "quantity": typed_number(request.POST.get("quantity", "")),
         "replace": bool(request.POST.get("replace")),
-        "reason": _reason(request),
+        "reason": reason_of(request),
     }
     send_back(order=row, actor=request.actor, **read(bodies.ReturnIn, body))
     return "Sent back."
 
 
-def _reason(request: MemberRequest) -> str:
+def reason_of(request: MemberRequest) -> str:
+    """Why, in a few words. Refused where nothing is said."""
     reason = request.POST.get("reason", "").strip()[:500]
     if not reason:
         raise Refused([Fault("/reason", "required", "Say why, in a few words.")])
@@ -179,86 +187,12 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
         "may_receive": may_write and row.state in open_states,
         "may_cancel": may_write and row.state in (State.DRAFT, State.PLACED, State.ACKNOWLEDGED),
+        "to_come": [line for line in lines if line.outstanding > line.on_the_way],
+        "may_shorten": may_write and row.state in open_states,
         "may_close": may_write and row.state == State.RECEIVED,
         "may_return": may_write and any(line.received for line in lines),
     }
     return render(request, "orders/order.html", values, status=status)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.STOCK_READ)
-def stock(request: MemberRequest) -> HttpResponse:
-    """What lies in the yard; POST puts something in."""
-    fault = ""
-    if request.method == "POST":
-        if not request.actor.may(Scope.STOCK_WRITE):
-            raise PermissionDenied
-        try:
-            _put_in(request)
-        except (Refused, Problem) as refused:
-            fault = _words(refused)
-        else:
-            messages.success(request, "It lies in the yard now.")
-            return redirect("stock")
-    asked = {name: value for name in ("role", "kind") if (value := request.GET.get(name, ""))}
-    rows = (
-        queries.stock(request.business, asked)
-        .select_related("component__finish", "from_job")
-        .order_by("component__sku", "id")
-    )
-    page = Paginator(rows, A_PAGE).get_page(request.GET.get("page"))
-    values = {
-        "page": page,
-        "fault": fault,
-        "typed": request.POST,
-        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:1_000],
-        "may_write": request.actor.may(Scope.STOCK_WRITE),
-        "holds": queries.holds(request.business).filter(state="held").select_related("item__component", "job")[:200],
-    }
-    return render(request, "orders/stock.html", values, status=422 if fault else 200)
-
-
-def _put_in(request: MemberRequest) -> None:
-    told: dict[str, Any] = {
-        name: request.POST.get(name, "").strip() for name in ("component", "quantity", "place", "reason")
-    }
-    told["quantity"] = typed_number(told["quantity"])
-    length = request.POST.get("length_mm", "").strip()
-    if length:
-        told["length_mm"] = int(length) if length.isascii() and length.isdigit() and len(length) < 9 else length
-    body = read(bodies.StockIn, told)
-    component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
-    if component is None:
-        raise Refused([Fault("/component", "unknown", "There is no such component.")])
-    put_in(component=component, actor=request.actor, **body)
-
-
-@require_POST
-@needs(Scope.STOCK_WRITE)
-def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
-    """Takes something free out of the yard."""
-    item = find(queries.stock(request.business).select_related("business", "component"), ref)
-    try:
-        told = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": _reason(request)}
-        take_out(item=item, actor=request.actor, **read(bodies.TakenIn, told))
-        messages.success(request, "Taken out.")
-    except (Refused, Problem) as refused:
-        messages.error(request, _words(refused), extra_tags="Not done")
-    return redirect("stock")
-
-
-@require_POST
-@needs(Scope.STOCK_WRITE)
-def hold(request: MemberRequest, ref: str) -> HttpResponse:
-    """Ends a hold: used for its job, or let go."""
-    row = find(queries.holds(request.business).select_related("item", "job", "business"), ref)
-    try:
-        told = read(bodies.HoldChange, {"state": request.POST.get("state", "")})
-        end_hold(hold=row, actor=request.actor, **told)
-        messages.success(request, "Done.")
-    except (Refused, Problem) as refused:
-        messages.error(request, _words(refused), extra_tags="Not done")
-    return redirect("stock")
 
 
 def _may_write(request: MemberRequest) -> None:
@@ -266,5 +200,6 @@ def _may_write(request: MemberRequest) -> None:
         raise PermissionDenied
 
 
-def _words(refused: Refused | Problem) -> str:
+def words_of(refused: Refused | Problem) -> str:
+    """Everything that is wrong, as sentences."""
     return refused.detail if isinstance(refused, Problem) else " ".join(fault.text for fault in refused.faults)

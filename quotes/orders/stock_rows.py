@@ -82,3 +82,8 @@ class StockMove(Frozen):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.quantity}"
+
+    @property
+    def word(self) -> str:
+        """The kind as a person says it."""
+        return {"in": "put in", "out": "taken out", "hold": "kept", "released": "let go"}.get(self.kind, self.kind)

@@ -56,6 +56,7 @@ PAGES: dict[str, Addresses] = {
     "order": _one("/orders/<order>"),
     "job-orders": lambda world: [f"/jobs/{world.refs['job']}/orders", f"/jobs/{world.refs['unpriced']}/orders"],
     "stock": _one("/stock"),
+    "stock-item": _one("/stock/<stock item>"),
     "books": _one("/books"),
     "prices": _one("/prices"),
     "take-in": _one("/prices/take-in"),
@@ -74,7 +75,7 @@ PAGES: dict[str, Addresses] = {
 }
 NO_PAGE = {
     "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "party-link", "revise-quote",
-    "answer-question", "stock-item", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
+    "answer-question", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
     "healthz", "readyz", "measure-worker", "build-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
     "screening-annex",  # files
     "measure-more",  # a part of a page

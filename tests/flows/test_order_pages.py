@@ -138,3 +138,21 @@ def test_who_may_only_read_changes_nothing_and_strangers_find_nothing(
     assert bookkeeper.post(f"/orders/{order.ref}", {"do": "place"}).status_code == 403
     assert signed_in(cast.crew).get("/orders").status_code == 403
     assert signed_in(cast.stranger).get(f"/orders/{order.ref}").status_code == 404
+
+
+def test_the_rest_of_a_line_is_cancelled_and_the_other_lines_stay(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    first, second = OrderLine.objects.of(job.business).filter(order=order).order_by("position")[:2]
+    told = {"do": "shorten", "rest": str(first.position)}
+    assert owner.post(f"/orders/{order.ref}", told).status_code == 422
+    nothing = owner.post(f"/orders/{order.ref}", {"do": "shorten", "reason": "Found some"})
+    assert "Tick the lines" in nothing.content.decode()
+    page = owner.post(f"/orders/{order.ref}", {**told, "reason": "Found some"}, follow=True).content.decode()
+    first.refresh_from_db()
+    before = second.outstanding
+    second.refresh_from_db()
+    assert (first.outstanding, first.cancelled) == (0, first.quantity)
+    assert second.outstanding == before
+    assert f'id="rest-{first.position}"' not in page
+    assert f'id="rest-{second.position}"' in page

@@ -55,6 +55,7 @@ ON_PAGES = {
     "orders/for-jobs": ("job-orders",),
     "orders/placing": ("order",),
     "orders/cancelling": ("order",),
+    "orders/shortening": ("order",),
     "orders/closing": ("order",),
     "orders/decisions": ("order",),
     "orders/receipts": ("order",),
@@ -62,7 +63,9 @@ ON_PAGES = {
     "orders/events": ("order",),
     "stock": ("stock",),
     "stock/taking": ("stock-item",),
-    "holds": ("stock", "hold"),
+    "stock/moves": ("stock-item",),
+    "stock/holds": ("stock-item",),
+    "holds": ("stock", "stock-item", "hold"),
     "books/ledger": ("books",),
     "books/totals": ("books",),
     "books/quotes": ("books",),
@@ -91,9 +94,6 @@ NOT_YET = {
     "jobs/comparison": "quoted against ordered and used: by API and in the books' margins",
     "jobs/saw-sheet.pdf": "by API; the take-off page draws the same plan",
     "jobs/leftovers": "what a job brings back is put in on the stock page, without its job",
-    "orders/shortening": "closing an order on the page ends what is outstanding",
-    "stock/moves": "by API",
-    "stock/holds": "orders hold what they need by themselves; by hand through the API",
 }
 
 

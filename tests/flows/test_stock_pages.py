@@ -1,0 +1,78 @@
+"""The yard's pages: an item's moves, keeping some of it for a job by hand, and who may."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+
+from quotes.orders.models import Hold, StockItem, StockMove
+from quotes.orders.stock import put_in
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of, new_job, stock_up
+from tests.quotes.orders.cast import component_of
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Person], Client]
+
+
+@pytest.fixture
+def rails(business: Business) -> StockItem:
+    stock_up(business)
+    actor = actor_of(business)
+    return put_in(
+        component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="Counted in spring"
+    )
+
+
+def test_some_is_kept_for_a_job_by_its_number_and_let_go_where_it_was_looked_at(
+    rails: StockItem, business: Business, owner_client: Client
+) -> None:
+    job, _ = new_job(business)
+    at = f"/stock/{rails.ref}"
+    page = owner_client.post(at, {"do": "keep", "job": job.number.lower(), "quantity": "2,5"}, follow=True)
+    assert f"Kept for {job.number}" in page.content.decode()
+    kept = Hold.objects.of(business).get()
+    assert (kept.job, kept.quantity) == (job, Decimal("2.5"))
+    answer = owner_client.post(f"/holds/{kept.ref}", {"state": "released", "at": "item"})
+    assert answer["Location"] == at
+    rails.refresh_from_db()
+    assert rails.held == 0
+
+
+def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
+    rails: StockItem, business: Business, owner_client: Client
+) -> None:
+    job, _ = new_job(business)
+    page = owner_client.post(f"/stock/{rails.ref}", {"do": "keep", "job": job.number, "quantity": "9"})
+    assert page.status_code == 409
+    assert "are free" in page.content.decode()
+    assert 'value="9"' in page.content.decode()
+    unknown = owner_client.post(f"/stock/{rails.ref}", {"do": "keep", "job": "J-nothing", "quantity": "1"})
+    assert unknown.status_code == 422
+    assert "There is no job J-nothing." in unknown.content.decode()
+    assert not Hold.objects.of(business).exists()
+
+
+def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_client: Client) -> None:
+    owner_client.post(f"/stock/{rails.ref}", {"do": "take", "quantity": "8", "reason": "Sold to a neighbour"})
+    page = owner_client.get(f"/stock/{rails.ref}").content.decode()
+    assert "Counted in spring" in page
+    assert "Sold to a neighbour" in page
+    assert "+8" in page
+    assert "−8" in page
+    assert "Keep some for a job" not in page
+
+
+def test_the_crew_has_no_stock_pages_and_strangers_find_nothing(
+    rails: StockItem, cast: Cast, signed_in: SignIn, business: Business
+) -> None:
+    told = {"do": "take", "quantity": "1", "reason": "Mine"}
+    assert signed_in(cast.crew).get(f"/stock/{rails.ref}").status_code == 403
+    assert signed_in(cast.bookkeeper).post(f"/stock/{rails.ref}", told).status_code == 403
+    assert signed_in(cast.stranger).post(f"/stock/{rails.ref}", told).status_code == 404
+    assert StockMove.objects.of(business).count() == 1
