@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.desk import measure_pages, pages, strength_pages, takeoff_pages
+from quotes.desk import measure_pages, pages, strength_pages, takeoff_pages, version_pages
 
 urlpatterns = [
     path("", pages.today, name="today"),
@@ -21,6 +21,8 @@ urlpatterns = [
     path("measures/<str:ref>", measure_pages.measure, name="measure"),
     path("measures/<str:ref>/ways/<int:place>", measure_pages.ways, name="measure-ways"),
     path("measures/<str:ref>/more/<int:place>", measure_pages.more, name="measure-more"),
+    path("measures/<str:ref>/versions", version_pages.versions, name="measure-versions"),
+    path("measures/<str:ref>/versions/<int:number>", version_pages.version, name="measure-version"),
     path("measures/<str:ref>/take-off", takeoff_pages.takeoff, name="takeoff"),
     path("measures/<str:ref>/height", strength_pages.height, name="measure-height"),
     path("measures/<str:ref>/screening.pdf", strength_pages.annex, name="screening-annex"),

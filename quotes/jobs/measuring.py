@@ -84,6 +84,19 @@ def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
     return save_measure(measure=measure, document=_parsed(measure.draft), actor=actor)
 
 
+@transaction.atomic
+def take_up(*, version: MeasureVersion, seen: str) -> StoredMeasure:
+    """A version becomes what is being typed; kept, it is the next one, so that no version is ever lost.
+
+    ``seen`` is the measure's own ``version`` as whoever asks knows it. 409 where somebody typed since.
+    """
+    rows = StoredMeasure.objects.of(version.business).select_for_update(of=("self",)).select_related("job", "business")
+    row = rows.get(pk=version.measure_id)
+    if seen != str(row.version):
+        raise Problem("conflict", "This measure was changed since you opened this page. Look at it, then choose again.")
+    return save_draft(measure=row, text=version.document)
+
+
 def draft_faults(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
     """What keeps a draft from being the next version; nothing when it could be."""
     try:

@@ -45,6 +45,8 @@ PAGES: dict[str, Addresses] = {
     "job-measure": _one("/jobs/<job>/measure"),
     "measure": _one("/measures/<draft>"),
     "measure-ways": _one("/measures/<measure>/ways/0"),
+    "measure-versions": lambda world: [f"/measures/{world.refs[kind]}/versions" for kind in ("measure", "draft")],
+    "measure-version": _one("/measures/<measure>/versions/1"),
     "takeoff": _one("/measures/<measure>/take-off"),
     "job-price": lambda world: [f"/jobs/{world.refs['job']}/price", f"/jobs/{world.refs['unpriced']}/price"],
     "quotes": _one("/quotes"),

@@ -152,7 +152,7 @@ def test_the_rest_of_a_line_is_cancelled_and_the_other_lines_stay(owner: Client,
     first.refresh_from_db()
     before = second.outstanding
     second.refresh_from_db()
-    assert (first.outstanding, first.cancelled) == (0, first.quantity)
+    assert (first.outstanding, first.cancelled) == (Decimal(0), first.quantity)
     assert second.outstanding == before
     assert f'id="rest-{first.position}"' not in page
     assert f'id="rest-{second.position}"' in page

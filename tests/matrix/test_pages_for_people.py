@@ -35,6 +35,7 @@ ON_PAGES = {
     "jobs/set-out": ("job-build", "takeoff"),
     "measures": ("measure",),
     "measures/draft": ("measure",),
+    "measures/versions": ("measure-versions", "measure-version"),
     "measures/takeoff": ("takeoff",),
     "quotes": ("quotes", "job-price"),
     "quotes/revisions": ("revise-quote", "revision"),
@@ -90,7 +91,6 @@ FOR_MACHINES = {
     "orders/despatches": "a despatch for another program",
 }
 NOT_YET = {
-    "measures/versions": "earlier versions of a measure are kept and read by the API alone",
     "jobs/comparison": "quoted against ordered and used: by API and in the books' margins",
     "jobs/saw-sheet.pdf": "by API; the take-off page draws the same plan",
     "jobs/leftovers": "what a job brings back is put in on the stock page, without its job",

@@ -1,0 +1,84 @@
+"""Earlier versions of a measure: looked at, compared with the newest, and taken up again without losing what is typed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+
+from quotes.jobs.measuring import save_draft, save_measure
+from quotes.jobs.models import StoredMeasure
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
+
+pytestmark = pytest.mark.django_db
+SignIn = Callable[[Person], Client]
+
+
+@pytest.fixture
+def twice(business: Business) -> StoredMeasure:
+    """A measure kept at 9 m, then at 12 m."""
+    stock_up(business)
+    _, version = new_job(business, measure(9000))
+    row = version.measure
+    save_measure(measure=row, document=measure(12000), actor=actor_of(business))
+    return row
+
+
+def _length(row: StoredMeasure) -> int | None:
+    row.refresh_from_db()
+    return json.loads(row.draft)["runs"][0]["length_mm"] if row.draft else None
+
+
+def test_versions_are_listed_and_each_says_what_has_moved_since(twice: StoredMeasure, owner_client: Client) -> None:
+    listed = owner_client.get(f"/measures/{twice.ref}/versions").content.decode()
+    assert "9.000 m" in listed
+    assert "12.000 m" in listed
+    first = owner_client.get(f"/measures/{twice.ref}/versions/1").content.decode()
+    assert "What has moved since" in first
+    assert "version 1 of 2" in first
+    newest = owner_client.get(f"/measures/{twice.ref}/versions/2").content.decode()
+    assert "What has moved since" not in newest
+    assert "Take it up again" not in newest
+    assert f"/measures/{twice.ref}/versions" in owner_client.get(f"/measures/{twice.ref}").content.decode()
+
+
+def test_an_earlier_version_becomes_the_typing_and_kept_the_next_version(
+    twice: StoredMeasure, owner_client: Client
+) -> None:
+    answer = owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
+    assert answer["Location"] == f"/measures/{twice.ref}"
+    assert _length(twice) == 9000
+    assert owner_client.post(f"/api/v1/measures/{twice.ref}/draft").status_code == 200
+    assert [row.number for row in twice.versions.order_by("number")] == [1, 2, 3]
+
+
+def test_what_is_typed_is_dropped_only_when_that_is_said(twice: StoredMeasure, owner_client: Client) -> None:
+    save_draft(measure=twice, text=json.dumps(measure(10000)))
+    told = {"seen": str(twice.version)}
+    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", told)
+    assert refused.status_code == 422
+    assert _length(twice) == 10000
+    owner_client.post(f"/measures/{twice.ref}/versions/1", {**told, "drop": "1"})
+    assert _length(twice) == 9000
+
+
+def test_what_somebody_typed_meanwhile_is_not_dropped(twice: StoredMeasure, owner_client: Client) -> None:
+    seen = str(twice.version)
+    save_draft(measure=twice, text=json.dumps(measure(10000)))
+    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": seen, "drop": "1"})
+    assert refused.status_code == 409
+    assert "changed since you opened" in refused.content.decode()
+    assert _length(twice) == 10000
+
+
+def test_only_those_who_measure_see_versions(twice: StoredMeasure, cast: Cast, signed_in: SignIn) -> None:
+    at = f"/measures/{twice.ref}/versions"
+    for address in (at, f"{at}/1"):
+        assert signed_in(cast.crew).get(address).status_code == 403
+        assert signed_in(cast.stranger).get(address).status_code == 404
+    assert signed_in(cast.owner).get(f"{at}/7").status_code == 404
