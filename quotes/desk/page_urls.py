@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.desk import measure_pages, pages, strength_pages, takeoff_pages, version_pages
+from quotes.desk import measure_pages, pages, strength_pages, takeoff_pages, used_pages, version_pages
 
 urlpatterns = [
     path("", pages.today, name="today"),
@@ -16,6 +16,8 @@ urlpatterns = [
     path("jobs/<str:ref>/copy", pages.job_copy, name="job-copy"),
     path("jobs/<str:ref>/note", pages.job_note, name="job-note"),
     path("jobs/<str:ref>/move", pages.job_move, name="job-move"),
+    path("jobs/<str:ref>/customer/archive", pages.archive_customer, name="archive-customer"),
+    path("jobs/<str:ref>/used", used_pages.used, name="job-used"),
     path("jobs/<str:ref>/measure", measure_pages.of_job, name="job-measure"),
     path("jobs/<str:ref>/take-off", takeoff_pages.of_job, name="job-takeoff"),
     path("measures/<str:ref>", measure_pages.measure, name="measure"),

@@ -23,6 +23,7 @@ from shared.conditional import find
 
 JOBS_A_SHEET = 50
 EVENTS_SHOWN = 60
+AGREED = (JobState.ACCEPTED, JobState.BUILT, JobState.CLOSED)
 
 
 @require_safe
@@ -88,6 +89,7 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
         "events": queries.events(row).order_by("-id")[:EVENTS_SHOWN],
         "moves": sorted(MOVES[row.state]) if may(Scope.JOBS_WRITE) else [],
         "may_write": may(Scope.JOBS_WRITE),
+        "may_compare": may(Scope.PRICES_READ) and row.state in AGREED,
     }
     return render(request, "desk/job.html", told)
 
@@ -103,6 +105,16 @@ def job_details(request: MemberRequest, ref: str) -> HttpResponse:
         messages.success(request, "Kept.")
         return redirect("job", ref)
     return render(request, "desk/job_details.html", {"job": row, "form": form}, status=422 if form.errors else 200)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
+    """A job's customer out of the lists; jobs and quotes stay."""
+    customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
+    services.archive_customer(customer=customer)
+    messages.success(request, f"{customer.name} is archived.")
+    return redirect("job-details", ref)
 
 
 @require_POST

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
+from quotes.offers.queries import agreed
 from quotes.orders import bodies, queries, services
 from quotes.orders.delivering import receive, send_back
 from quotes.orders.drafting import order_for
@@ -68,7 +69,8 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
     held = queries.holds(request.business).filter(job=job, state="held").select_related("item__component")
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
-    return {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+    told = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+    return {**told, "agreed": agreed(job) is not None and request.actor.may(Scope.SETOUT_READ)}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

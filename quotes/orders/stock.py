@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 
 from django.db import transaction
 from django.db.models import F
@@ -20,6 +22,7 @@ from shared.models import Business
 from shared.problems import Problem
 
 ZERO = Decimal(0)
+LEFT_OVER = "left over, as-built "
 Key = tuple[str, int | None]
 
 
@@ -159,22 +162,57 @@ def let_go(job: Job, actor: Actor) -> None:
     release_job(job=job, actor=actor)
 
 
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """What the crew wrote down as brought back. ``component`` is None where that names none of ours."""
+
+    entry: AsBuilt
+    component: Component | None
+    lies: bool
+    """In the yard already."""
+
+    @property
+    def reason(self) -> str:
+        """What its move says: the mark that it is put in once."""
+        return f"{LEFT_OVER}{self.entry.ref}"
+
+
+def leftovers(job: Job) -> list[Leftover]:
+    """What was brought back from a job, in the order it was written down; what was taken back is left out."""
+    brought = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
+    entries = list(brought.filter(takes_back=None, taken_back=None).order_by("id"))
+    named = components(job.business).filter(sku__in={entry.component for entry in entries})
+    known = {row.sku: row for row in named.select_related("business")}
+    moves = StockMove.objects.of(job.business).filter(job=job, reason__startswith=LEFT_OVER)
+    there = set(moves.values_list("reason", flat=True))
+    return [Leftover(one, known.get(one.component), f"{LEFT_OVER}{one.ref}" in there) for one in entries]
+
+
 @transaction.atomic
-def take_leftovers(*, job: Job, actor: Actor) -> list[StockItem]:
-    """What the crew brought back lies in the yard again, each as-built entry once. What was taken back, or names no component of
-    ours, is left out.
+def take_leftovers(
+    *, job: Job, actor: Actor, named: Mapping[str, tuple[Component, int | None]] = MappingProxyType({})
+) -> list[StockItem]:
+    """What the crew brought back lies in the yard again, each as-built entry once.
+
+    What names no component of ours is left out, unless ``named`` says by its entry's ref which it is, and how long [mm].
     """
-    job = Job.objects.of(job.business).select_for_update().get(pk=job.pk)
-    entries = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
-    known = {row.sku: row for row in components(job.business).select_related("business")}
+    job = Job.objects.of(job.business).select_for_update().select_related("business").get(pk=job.pk)
     items: list[StockItem] = []
-    for entry in entries.filter(takes_back=None, taken_back=None).order_by("id"):
-        component, reason = known.get(entry.component), f"left over, as-built {entry.ref}"
-        if component is None or StockMove.objects.of(job.business).filter(reason=reason).exists():
+    for one in leftovers(job):
+        component, length = (
+            (one.component, one.entry.length_mm) if one.component else named.get(one.entry.ref, (None, None))
+        )
+        if component is None or one.lies:
             continue
-        length = entry.length_mm if component.role in PIECE_ROLES else None
         items.append(
-            put_in(component=component, quantity=entry.quantity, actor=actor, reason=reason, length_mm=length, job=job)
+            put_in(
+                component=component,
+                quantity=one.entry.quantity,
+                actor=actor,
+                reason=one.reason,
+                length_mm=length if component.role in PIECE_ROLES else None,
+                job=job,
+            )
         )
     return items
 

@@ -41,6 +41,7 @@ PAGES: dict[str, Addresses] = {
     "new-job": _one("/jobs/new"),
     "job": _one("/jobs/<job>"),
     "job-details": _one("/jobs/<job>/details"),
+    "job-used": lambda world: [f"/jobs/{world.refs[kind]}/used" for kind in ("job", "unpriced")],
     "job-takeoff": _one("/jobs/<job>/take-off"),
     "job-measure": _one("/jobs/<job>/measure"),
     "measure": _one("/measures/<draft>"),
@@ -76,8 +77,8 @@ PAGES: dict[str, Addresses] = {
     "api-problem": _one("/api/docs/problems/conflict"),
 }
 NO_PAGE = {
-    "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "party-link", "revise-quote",
-    "answer-question", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
+    "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "archive-customer", "party-link",
+    "revise-quote", "answer-question", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
     "healthz", "readyz", "measure-worker", "build-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
     "screening-annex",  # files
     "measure-more",  # a part of a page
