@@ -19,6 +19,7 @@ from shared import audit
 from shared.business import services
 from shared.business.models import Business, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
+from tests.checked_plans import check_every_plan
 
 CI = os.environ.get("CI", "") == "true"
 CHROMIUM = "/usr/bin/chromium"
@@ -27,6 +28,9 @@ TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
 
 
 # -- a run that is honest --------------------------------------------------------
+check_every_plan()  # here, as test modules take the search by its name when they are collected
+
+
 def _redis_answers() -> bool:
     try:
         return bool(redis.Redis.from_url(TEST_REDIS, socket_connect_timeout=0.5).ping())

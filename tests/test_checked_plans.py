@@ -1,0 +1,22 @@
+"""That the watch over every plan of the tests is set, and bites."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from importlib import import_module
+
+import pytest
+
+from fencing.cutting import Demand, Stock, plan_cuts
+from tests import checked_plans
+
+DEMAND = Demand(3, ((2238, 8),), (Stock(6000, 3120),))
+SEARCHERS = ("fencing.sawing", "quotes.offers.buying", "catalogue.cutplans", "catalogue.cutplan_line")
+
+
+@pytest.mark.parametrize("module", SEARCHERS)
+def test_whoever_searches_is_watched(module: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    plan = plan_cuts(DEMAND)
+    monkeypatch.setattr(checked_plans, "_search", lambda _: replace(plan, cost=plan.cost - 1))
+    with pytest.raises(AssertionError, match="the checker refuses a plan"):
+        vars(import_module(module))["plan_cuts"](DEMAND)
