@@ -176,3 +176,13 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     assert copy.measures.get().latest == 1  # the one that was kept, not the one half typed
     assert signed_in(cast.crew).post(f"/jobs/{job.ref}/details", told).status_code == 403
     assert signed_in(cast.stranger).post(f"/jobs/{job.ref}/copy").status_code == 404
+
+
+def test_alike_notices_are_told_once_on_the_take_off_with_all_their_bays(
+    signed_in: SignIn, cast: Cast, business: Business
+) -> None:
+    stock_up(business)
+    _, version = new_job(business, measure(12000, form="raked", levels=[[0, 0], [12000, 2400]]))
+    page = signed_in(cast.estimator).get(f"/measures/{version.measure.ref}/take-off").content.decode()
+    assert "A-1 to A-6 (marked 1 to 6): raked at" in page
+    assert page.count('<li class="notice stop">') == 1
