@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, insort
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -27,40 +28,62 @@ class _Choice:
 
 @dataclass(slots=True)
 class _Open:
-    """A sheet already taken, with the width still on it."""
+    """A sheet already taken, and what is got from it."""
 
     choice: _Choice
-    room: int
     takes: list[tuple[int, int | None, str]] = field(default_factory=list)
+
+
+class _Strips:
+    """What was ripped off and may serve once more, by site: (width, number of its sheet), narrowest first."""
+
+    def __init__(self, market: Market) -> None:
+        self.market = market
+        self.by_site: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
+
+    def keep(self, site: str, width: int, number: int) -> None:
+        """The strip of a sheet of which the first piece is off; what is no wider than the saw cut is dust."""
+        left = width - self.market.rip
+        if self.market.reuse_strips and left > 0:
+            insort(self.by_site[site], (left, number))
+
+    def take(self, site: str, width: int) -> int | None:
+        """The sheet whose strip fits closest, the first of equals; its strip is gone then."""
+        strips = self.by_site[site]
+        place = bisect_left(strips, (width, 0))
+        return strips.pop(place)[1] if width and place < len(strips) else None
 
 
 def sheets_for(
     colour: str | None, pieces: Sequence[Piece], market: Market
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
-    """Sheets of one finish. Full ones first, then narrow ones, longest and widest first, each where it fits closest.
+    """Sheets of one finish. Longest first, then widest, each where it fits closest.
 
     Rule: the cheapest sheet (bought, on hand or made to length) at least as long and as wide; among equals the shortest. A
-    narrow sheet comes from the strip of a ripped one where the strip is long and wide enough and the market allows it.
+    narrow sheet comes from the strip of one ripped before on the same site, where the market allows it: once from each, as a
+    strip turned end for end laps with the sheet's other factory edge. Longest first, so that a strip is always long enough:
+    which strip serves what depends on the pieces alone, not on the lengths on sale, and the paper for the crew can tell.
     """
     wanted = _wanted(pieces)
     left: dict[StockItem, int] = {
         item: item.have for item in market.stock if item.role == "sheet" and item.have is not None
     }
     opened: list[_Open] = []
+    strips = _Strips(market)
     missing: Counter[tuple[int, int]] = Counter()
-    for length, width, where in wanted:
-        sheet = _strip(opened, length, width, market)
-        if sheet is None:
+    for length, width, where, site in wanted:
+        number = strips.take(site, width)
+        if number is None:
             choice = _cheapest(market, colour, length, width, left)
             if choice is None:
                 missing[length, width] += 1
                 continue
             if choice.item is not None and choice.item.have is not None:
                 left[choice.item] -= 1
-            sheet = _Open(choice, choice.width + market.rip)
-            opened.append(sheet)
-        sheet.room -= width + market.rip
-        sheet.takes.append((length, width or None, where))
+            number = len(opened)
+            opened.append(_Open(choice))
+            strips.keep(site, choice.width - width, number)
+        opened[number].takes.append((length, width or None, where))
     blanks = [_blank(sheet, colour) for sheet in opened]
     lost = [
         Missing("sheet", colour, length, Decimal(count), "no sheet is long and wide enough")
@@ -69,25 +92,13 @@ def sheets_for(
     return blanks, _lines(blanks, opened, colour), lost
 
 
-def _wanted(pieces: Iterable[Piece]) -> list[tuple[int, int, str]]:
-    """(blank length, width, where) of every sheet, widest first, then longest."""
-    found: list[tuple[int, int, str]] = []
+def _wanted(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
+    """(blank length, width, where, site) of every sheet, longest first, then widest."""
+    found: list[tuple[int, int, str, str]] = []
     for piece in pieces:
         named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
-        found += [(piece.length, piece.width or 0, where) for where in named]
-    return sorted(found, key=lambda sheet: (-sheet[1], -sheet[0]))
-
-
-def _strip(opened: list[_Open], length: int, width: int, market: Market) -> _Open | None:
-    """The strip that fits closest."""
-    if not market.reuse_strips or not width:
-        return None
-    serving = [
-        (sheet.room, sheet.choice.length, place)
-        for place, sheet in enumerate(opened)
-        if sheet.choice.length >= length and sheet.room >= width + market.rip
-    ]
-    return opened[min(serving)[2]] if serving else None
+        found += [(piece.length, piece.width or 0, where, piece.site) for where in named]
+    return sorted(found, key=lambda sheet: (-sheet[0], -sheet[1]))
 
 
 def _cheapest(

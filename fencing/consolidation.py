@@ -58,7 +58,7 @@ def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOL
 
 
 def _named(job: str, pieces: Sequence[Piece]) -> list[Piece]:
-    return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where)) for piece in pieces]
+    return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where), site=job) for piece in pieces]
 
 
 def _added(rows: Sequence[Quantity]) -> list[Quantity]:

@@ -10,7 +10,8 @@ from decimal import Decimal
 class Piece:
     """``count`` pieces of one role, finish and length. ``where`` lists bay, post or gate ids; ``width`` is for sheets.
 
-    ``length`` is integer mm and never short. ``component`` is None where the system maps none.
+    ``length`` is integer mm and never short. ``component`` is None where the system maps none. ``site`` keeps apart what is
+    bought together and built in several places.
     """
 
     role: str
@@ -20,6 +21,7 @@ class Piece:
     width: int | None
     count: int
     where: tuple[str, ...]
+    site: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,7 +59,10 @@ class Rails:
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """``cover`` + ``lap`` is the width of a sheet; ``step`` is the supplier's length step of made-to-length sheets."""
+    """``cover`` + ``lap`` is the width of a sheet; ``step`` is the supplier's length step of made-to-length sheets.
+
+    ``reuse_strips``: whether the strip ripped off a sheet may serve another narrow place of the same job.
+    """
 
     cover: int
     lap: int
@@ -68,6 +71,7 @@ class Sheets:
     supply: SheetSupply
     stock: tuple[int, ...] = ()
     step: int = 1
+    reuse_strips: bool = True
 
     @property
     def width(self) -> int:

@@ -67,7 +67,7 @@ def read_rails(system: Table) -> Rails:
 
 
 def read_sheets(system: Table) -> Sheets:
-    keys = ("cover_mm", "lap_mm", "slack_mm", "deduction_mm", "supply", "stock_mm", "step_mm")
+    keys = ("cover_mm", "lap_mm", "slack_mm", "deduction_mm", "supply", "stock_mm", "step_mm", "reuse_strips")
     sheets = system.table("sheets", keys)
     supply = SheetSupply(sheets.word("supply", tuple(SheetSupply)))
     bought_cut = sheets.good("supply") and supply is SheetSupply.MADE_TO_LENGTH
@@ -84,6 +84,7 @@ def read_sheets(system: Table) -> Sheets:
         supply=supply,
         stock=read_stock(sheets, least_items=0 if bought_cut else 1),
         step=sheets.whole("step_mm", 1, 1_000, default=1),
+        reuse_strips=sheets.flag("reuse_strips") if "reuse_strips" in sheets else True,
     )
 
 

@@ -8,14 +8,17 @@ from typing import Any
 
 from fencing.caution_facts import CautionFacts
 from fencing.cautions import Reader, cautions_for
+from fencing.lines import Blank
 from quotes.documents.quotesheet import face, safe
 from quotes.documents.rendering import Variant, markup, render
 
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
 
 
-def sawsheet_pdf(job: str, drawings: Sequence[str], business: Mapping[str, Any], made: datetime) -> bytes:
-    """The bars of a job as drawn by the engine, a material after the other."""
+def sawsheet_pdf(
+    job: str, drawings: Sequence[str], business: Mapping[str, Any], made: datetime, ripped: Sequence[Blank] = ()
+) -> bytes:
+    """The bars of a job as drawn by the engine, a material after the other, and the sheets whose strip is used again."""
     values = {
         "face": face(business),
         "strip": f"Saw sheet · {job} · {business['name']}",
@@ -23,5 +26,16 @@ def sawsheet_pdf(job: str, drawings: Sequence[str], business: Mapping[str, Any],
         "job": job,
         "cautions": [one.text for one in cautions_for(AT_THE_SAW, Reader.CREW)],
         "drawings": [{"svg": safe(svg)} for svg in drawings],
+        "ripped": [_ripped(blank) for blank in ripped],
     }
     return render(markup("sawsheet", values), Variant.ACCESSIBLE, made)
+
+
+def _ripped(blank: Blank) -> dict[str, Any]:
+    first, strip = blank.takes
+    return {"sku": blank.sku, "finish": blank.colour or "", "first": _taken(first), "strip": _taken(strip)}
+
+
+def _taken(take: tuple[int, int | None, str]) -> dict[str, Any]:
+    length, width, where = take
+    return {"length": length, "width": width, "where": where}

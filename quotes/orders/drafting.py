@@ -24,6 +24,7 @@ from quotes.jobs.services import note_event
 from quotes.offers.queries import agreed_build
 from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, note, require
+from quotes.orders.market import strip_width
 from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
@@ -52,15 +53,23 @@ class Row:
 
 def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> Plan:
     """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
-    business, takeoffs, kerfs = jobs[0].business, dict[str, Mapping[str, Any]](), set[int]()
+    business, takeoffs, systems = jobs[0].business, dict[str, Mapping[str, Any]](), list[Mapping[str, Any]]()
     for job in jobs:
         build = agreed_build(job)
         if build is None:
             raise Problem("conflict", f"Nothing is agreed on {job.number} yet; an order comes after the acceptance.")
         takeoffs[job.number] = build["takeoff"]
-        kerfs.add(build["system"]["rails"]["kerf_mm"])
+        systems.append(build["system"])
     there = merged([*spoken_for(jobs), *stock.on_hand(business)])
-    return plan_for(takeoffs, market(business), there, kerf=max(kerfs), days=days, most_suppliers=most_suppliers)
+    return plan_for(
+        takeoffs,
+        market(business),
+        there,
+        kerf=max(system["rails"]["kerf_mm"] for system in systems),
+        strips=strip_width(systems),
+        days=days,
+        most_suppliers=most_suppliers,
+    )
 
 
 @transaction.atomic

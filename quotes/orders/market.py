@@ -55,9 +55,20 @@ def _in_bags(row: Quantity, bag: Decimal | None) -> Quantity:
     return replace(row, unit="C62", net=bags, allowance=Decimal(0), total=bags, why=why)
 
 
-def offered(market: Market, on_hand: Iterable[StockItem], kerf: int) -> Offered:
-    """The market at the cheapest supplier's price of each article, with the yard's stock in it."""
-    stock, made, counted = list(on_hand), list[MadeItem](), list[CountedItem]()
+def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
+    """How wide the sheets are of which a ripped strip may be used [mm]; None where a system says no, or they differ."""
+    sheets = [system["sheets"] for system in systems]
+    widths = {one["cover_mm"] + one["lap_mm"] if one.get("reuse_strips", True) else None for one in sheets}
+    return widths.pop() if len(widths) == 1 else None
+
+
+def offered(market: Market, on_hand: Iterable[StockItem], kerf: int, strips: int | None = None) -> Offered:
+    """The market at the cheapest supplier's price of each article, with the yard's stock in it.
+
+    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere.
+    """
+    stock = [replace(one, width=strips) if one.role == "sheet" else one for one in on_hand]
+    made, counted = list[MadeItem](), list[CountedItem]()
     for article in market.articles:
         best = cheapest(market.offers(article.sku))
         if best is None:
@@ -65,17 +76,22 @@ def offered(market: Market, on_hand: Iterable[StockItem], kerf: int) -> Offered:
         if article.role not in PIECE_ROLES:
             counted.append(CountedItem(article.sku, article.role, article.colour, best.price, best.pack))
         elif article.length is None:
-            made.append(MadeItem(article.sku, article.role, article.colour, best.price))
+            made.append(MadeItem(article.sku, article.role, article.colour, best.price, width=_width(article, strips)))
         else:
-            stock.append(_length(article, best))
+            stock.append(_length(article, best, _width(article, strips)))
     kerfs = dict.fromkeys(PIECE_ROLES - {"sheet"}, kerf)
-    return Offered(tuple(stock), tuple(made), tuple(counted), kerfs, {}, 0, False)
+    return Offered(tuple(stock), tuple(made), tuple(counted), kerfs, {}, kerf, strips is not None)
 
 
-def _length(article: Article, best: Sold) -> StockItem:
+def _width(article: Article, strips: int | None) -> int | None:
+    return strips if article.role == "sheet" else None
+
+
+def _length(article: Article, best: Sold, width: int | None) -> StockItem:
     whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
+    length = article.length or 0
     return StockItem(
-        article.sku, article.role, article.colour, article.length or 0, best.price, keep=KEPT_FROM, pack=whole
+        article.sku, article.role, article.colour, length, best.price, width=width, keep=KEPT_FROM, pack=whole
     )
 
 

@@ -77,16 +77,20 @@ def plan_for(
     on_hand: Sequence[OnHand] = (),
     *,
     kerf: int,
+    strips: int | None = None,
     days: int | None = None,
     most_suppliers: int | None = None,
 ) -> Plan:
-    """The purchase for frozen take-offs by job. Refused with everything that nobody sells."""
+    """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
+
+    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job.
+    """
     lengths = [_as_stock(one) for one in on_hand if one.length is not None]
     loose = {one.sku: one for one in on_hand if one.length is None}
     jobs: dict[str, Job] = {
         name: (read_pieces(takeoff), read_quantities(takeoff, market)) for name, takeoff in takeoffs.items()
     }
-    offers = offered(market, lengths, kerf)
+    offers = offered(market, lengths, kerf, strips)
     found, alone, saving = _bought(jobs, offers)
     if found.missing:
         raise Refused(

@@ -10,7 +10,7 @@ from typing import Any
 from django.utils import timezone
 
 from catalogue.bridge import market
-from fencing.lines import Cutting
+from fencing.lines import Blank, Cutting, Purchase
 from fencing.piece import Piece
 from fencing.purchase import purchase
 from fencing.saw_sheet import saw_sheets
@@ -18,7 +18,7 @@ from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.models import Job
 from quotes.offers.content import face
 from quotes.offers.queries import agreed_build
-from quotes.orders.market import offered, read_pieces, read_quantities
+from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
 from shared.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 220.0  # mm of paper
@@ -26,14 +26,29 @@ WIDTH, HEIGHT = 180.0, 220.0  # mm of paper
 
 def cuttings_of(job: Job) -> tuple[Cutting, ...]:
     """How the bars of one agreed job are cut, by material. 409 where nothing is agreed."""
+    return sawn(bought_for(job))
+
+
+def sawn(bought: Purchase) -> tuple[Cutting, ...]:
+    """The materials of which a bar is cut at all."""
+    return tuple(one for one in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in one.bars))
+
+
+def ripped(bought: Purchase) -> tuple[Blank, ...]:
+    """The sheets of which the strip ripped off serves somewhere else."""
+    return tuple(one for one in bought.blanks if len(one.takes) > 1)
+
+
+def bought_for(job: Job) -> Purchase:
+    """What one agreed job takes, as bought new. 409 where nothing is agreed."""
     build = agreed_build(job)
     if build is None:
         raise Problem("conflict", f"Nothing is agreed on {job.number} yet; bars are cut for an agreed job.")
     known = market(job.business)
     takeoff: Mapping[str, Any] = build["takeoff"]
-    offers = offered(known, (), build["system"]["rails"]["kerf_mm"])
-    bought = purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
-    return tuple(one for one in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in one.bars))
+    system = build["system"]
+    offers = offered(known, (), system["rails"]["kerf_mm"], strip_width([system]))
+    return purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
 
 
 def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
@@ -61,5 +76,6 @@ def _named(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -
 
 def saw_pdf(job: Job) -> bytes:
     """The saw sheet of one agreed job."""
-    drawings: Sequence[str] = [svg for one in cuttings_of(job) for svg in saw_sheets(one, job.number, WIDTH, HEIGHT)]
-    return sawsheet_pdf(f"{job.number} {job.label}", drawings, face(job.business), timezone.now())
+    bought = bought_for(job)
+    drawings: Sequence[str] = [svg for one in sawn(bought) for svg in saw_sheets(one, job.number, WIDTH, HEIGHT)]
+    return sawsheet_pdf(f"{job.number} {job.label}", drawings, face(job.business), timezone.now(), ripped(bought))

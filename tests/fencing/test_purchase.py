@@ -113,6 +113,25 @@ def test_a_ripped_strip_serves_where_a_narrow_sheet_is_needed() -> None:
     assert ordered(purchase(pieces, [], Market((full,), rip=3, reuse_strips=False))) == {"SH": Decimal(3)}
 
 
+def test_a_strip_serves_once_and_on_its_own_site_only() -> None:
+    # 300 + 3 + 250 + 3 + 250 = 806 would fit 822, yet the middle one would have no factory edge to lap with
+    full = Market((StockItem("SH", "sheet", None, 1800, Decimal(18), width=822),), rip=3)
+    bought = sound(purchase([sheet(1788, 300, "A-1"), sheet(1788, 250, "A-2", "A-3")], [], full))
+    assert [[where for _, _, where in blank.takes] for blank in bought.blanks] == [["A-1", "A-2"], ["A-3"]]
+    jobs: dict[str, Job] = {"J1": ([sheet(1788, 500, "A-1")], []), "J2": ([sheet(1500, 300, "A-1")], [])}
+    assert ordered(consolidate(jobs, full).together) == {"SH": Decimal(2)}
+
+
+def test_which_strip_serves_what_does_not_hang_on_the_lengths_on_sale() -> None:
+    pieces = [sheet(1500, 500, "A-1"), sheet(1788, 300, "B-1"), sheet(1200, 320, "B-2")]
+    markets = [
+        Market(tuple(StockItem(f"SH-{mm}", "sheet", None, mm, Decimal(mm), width=822) for mm in lengths), rip=3)
+        for lengths in ((1800,), (1200, 1500, 1800), (2400,))
+    ]
+    pairs = [[blank.takes for blank in purchase(pieces, [], market).blanks] for market in markets]
+    assert pairs == [[((1788, 300, "B-1"), (1500, 500, "A-1")), ((1200, 320, "B-2"),)]] * 3
+
+
 def test_counted_things_come_with_their_allowance_in_packs() -> None:
     market = Market(counted=(CountedItem("SC", "screw", None, Decimal("0.08"), Decimal(100)),))
     line = sound(purchase([], [screws(312, 16)], market)).lines[0]

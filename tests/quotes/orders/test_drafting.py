@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from catalogue.bridge import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.faults import Refused
@@ -13,7 +14,10 @@ from quotes.jobs.ordered import ordered_for
 from quotes.offers.queries import agreed_build
 from quotes.orders import services, stock
 from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order
+from quotes.orders.market import strip_width
 from quotes.orders.models import Hold, LineJob, OrderLine, StockItem, SupplierOrder
+from quotes.orders.planning import plan_for
+from quotes.orders.saw_sheets import bought_for, ripped
 from shared.models import Business
 from shared.money import rounded
 from shared.problems import Problem
@@ -51,15 +55,33 @@ def test_a_refused_order_leaves_no_gap_in_the_numbers(yard: Business) -> None:
     assert [order.number for order in SupplierOrder.objects.of(yard).order_by("id")] == ["O0001", "O0002"]
 
 
-def test_the_orders_hold_every_sheet_the_take_off_counts(yard: Business) -> None:
-    job = agreed_job(yard, 12000)
+def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> None:
+    # each run of 1000 closes with a narrow sheet; the second is the strip of the first, so one sheet fewer is bought
+    job = agreed_job(yard, 1000, 1000)
     build = agreed_build(job)
     assert build is not None
-    sheets = sum(piece["count"] for piece in build["takeoff"]["pieces"] if piece["role"] == "sheet")
+    pieces = [piece for piece in build["takeoff"]["pieces"] if piece["role"] == "sheet"]
+    [narrow] = [piece for piece in pieces if piece["width_mm"] < 400]
+    assert narrow["count"] == 2
+    counted = sum(piece["count"] for piece in pieces)
     order_for(jobs=[job], actor=actor_of(yard))
-    ordered = sum(line.quantity for line in OrderLine.objects.of(yard).filter(role="sheet"))
-    assert ordered >= sheets
-    assert sum(line.wanted for line in OrderLine.objects.of(yard).filter(role="sheet")) == sheets
+    [line] = OrderLine.objects.of(yard).filter(role="sheet")
+    assert line.wanted == counted - 1
+    assert f"its strip serves B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.why)
+    [blank] = ripped(bought_for(job))
+    assert [where for _, _, where in blank.takes] == ["A-1", "B-1"]
+    # the strip is spoken for with its sheet, so nothing is missing
+    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+    whole = {**build["system"], "sheets": {**build["system"]["sheets"], "reuse_strips": False}}
+    assert strip_width([whole]) is None
+    plan = plan_for({job.number: build["takeoff"]}, market(yard), kerf=4, strips=strip_width([whole]))
+    assert sum(need.quantity for need in plan.needs if need.role == "sheet") == counted
+
+
+def test_strips_stay_on_their_job_though_two_are_ordered_together(yard: Business) -> None:
+    jobs = [agreed_job(yard, 1000), agreed_job(yard, 1000)]
+    plan = plan_jobs(jobs)
+    assert sum(need.quantity for need in plan.needs if need.role == "sheet") == 4
 
 
 def test_a_job_on_order_is_not_ordered_again_by_mistake(yard: Business) -> None:
