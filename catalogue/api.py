@@ -13,7 +13,7 @@ from catalogue.bodies import SystemChange
 from catalogue.completeness import lacks
 from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.resources import RESOURCES, Resource
-from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, columns, shape, teller, told
+from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, columns, shape, stored, told
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.roles import Scope
@@ -21,6 +21,7 @@ from shared.business.scoping import Owned
 from shared.openapi import page_of
 from shared.problems import Problem
 
+_SYSTEMS = stored(SYSTEM)
 _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True}}
 
 
@@ -31,6 +32,8 @@ def _told(resource: Resource, row: Owned) -> dict[str, Any]:
 def listing(resource: Resource) -> type[Endpoint]:
     """The endpoint of a resource's list."""
 
+    told_rows = stored(resource.members)
+
     class Listing(Endpoint):
         scopes = {"GET": resource.read, "POST": resource.write}
         paged = True
@@ -38,8 +41,10 @@ def listing(resource: Resource) -> type[Endpoint]:
 
         @extend_schema(responses={200: page_of(shape(resource.members))}, summary=f"List: {resource.name}")
         def get(self, request: Request) -> Response:
-            rows = resource.narrow(resource.rows(self.business), request.query_params.dict())
-            return self.page(rows.values(*columns(resource.members)), teller(resource.members))
+            rows, asked = resource.rows(self.business), request.query_params.dict()
+            if asked.keys() & resource.parameters.keys():
+                return self.page(resource.narrow(rows, asked), told_rows)
+            return self.page(rows, told_rows, all_of=self.business)
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
         def post(self, request: Request) -> Response:
@@ -104,8 +109,7 @@ class FenceSystems(Endpoint):
 
     @extend_schema(responses={200: page_of(shape(SYSTEM))}, summary="Fence systems")
     def get(self, request: Request) -> Response:
-        rows = queries.systems(self.business).values(*columns(SYSTEM))
-        return self.page(rows, teller(SYSTEM))
+        return self.page(queries.systems(self.business), _SYSTEMS)
 
     @extend_schema(request=_DOCUMENT, responses={201: SYSTEM_FULL_SHAPE}, summary="A new fence system, by its document")
     def post(self, request: Request) -> Response:

@@ -16,6 +16,7 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
+from shared.stored import AsStored
 
 _MONEY = {"type": "string", "examples": ["31.20"]}
 _MM = {"type": "integer", "minimum": 1, "maximum": 100_000}
@@ -107,6 +108,7 @@ ASKED_SHAPE: dict[str, Any] = {
 LISTED = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at")
 LISTED_SHAPE = {**ASKED_SHAPE, "required": list(LISTED)}
 LISTED_SHAPE["properties"] = {name: ASKED_SHAPE["properties"][name] for name in LISTED}
+_PLANS = AsStored({name: name for name in LISTED})
 
 
 class CutPlans(Endpoint):
@@ -123,8 +125,7 @@ class CutPlans(Endpoint):
 
     @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Plans that were asked for in the background")
     def get(self, request: Request) -> Response:
-        rows = AskedPlan.objects.of(self.business).values("id", *LISTED)
-        return self.page(rows, lambda row: {name: row[name] for name in LISTED})
+        return self.page(AskedPlan.objects.of(self.business), _PLANS)
 
     @extend_schema(
         request={"application/json": DEMAND_SHAPE},

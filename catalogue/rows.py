@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from operator import itemgetter
+from collections.abc import Mapping
 from typing import Any
+
+from shared.stored import AsStored
 
 _TEXT = {"type": "string"}
 _MAYBE_TEXT = {"type": ["string", "null"]}
@@ -133,15 +134,14 @@ def shape(members: Members) -> dict[str, Any]:
     }
 
 
-def teller(members: Members) -> Callable[[Mapping[str, Any]], dict[str, Any]]:
-    """What turns a row of ``values()`` into its answer; made once for a list, because it runs for every row."""
-    names, pick = tuple(members), itemgetter(*(column for column, _ in members.values()))
-    return lambda row: dict(zip(names, pick(row), strict=True))
-
-
 def told(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
     """One row of ``values()`` as it is answered."""
-    return teller(members)(row)
+    return {name: row[column] for name, (column, _) in members.items()}
+
+
+def stored(members: Members) -> AsStored:
+    """The rows of a list as they are answered; made once, because it is the same for every call."""
+    return AsStored({name: column for name, (column, _) in members.items()})
 
 
 REPORT_SHAPE: dict[str, Any] = {

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 
 from catalogue import queries
 from catalogue.codes import ImportKind
-from catalogue.rows import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, columns, shape, teller, told
+from catalogue.rows import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, shape, stored, told
 from catalogue.sheets import exporting, importing
 from catalogue.sheets.refusing import MOST_BYTES, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report
@@ -48,6 +48,7 @@ class AnyFileParser(CsvParser):
     media_type = "application/octet-stream"
 
 
+_IMPORTS = stored(IMPORT)
 _FILE = {
     media_type: {"type": "string", "format": "binary"} for media_type in (CsvParser.media_type, XlsxParser.media_type)
 }
@@ -88,7 +89,7 @@ class Imports(Endpoint):
         rows = queries.imports(self.business)
         if "kind" in request.query_params:
             rows = rows.filter(kind=_kind(request.query_params["kind"]))
-        return self.page(rows.values(*columns(IMPORT)), teller(IMPORT))
+        return self.page(rows, _IMPORTS)
 
     @extend_schema(
         request=_FILE,

@@ -12,7 +12,7 @@ from catalogue import queries, services
 from catalogue.bodies import SupplyOfferIn
 from catalogue.models import Offer, Supplier
 from catalogue.resources import AS_OF, day
-from catalogue.rows import SUPPLY_OFFER, columns, shape, teller, told
+from catalogue.rows import SUPPLY_OFFER, columns, shape, stored, told
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.roles import Scope
@@ -20,7 +20,7 @@ from shared.models import SupplierAccount
 from shared.openapi import page_of
 from shared.problems import Problem
 
-_SHAPE = shape(SUPPLY_OFFER)
+_SHAPE, _OFFERS = shape(SUPPLY_OFFER), stored(SUPPLY_OFFER)
 
 
 class _SupplyEndpoint(Endpoint):
@@ -53,7 +53,7 @@ class SupplyOffers(_SupplyEndpoint):
         rows = queries.offers_on(rows, on) if on else rows
         by = {"business": "business__ref", "component": "component__sku"}
         rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
-        return self.page(rows.values(*columns(SUPPLY_OFFER)), teller(SUPPLY_OFFER))
+        return self.page(rows, _OFFERS)
 
     @extend_schema(request=SupplyOfferIn, responses={201: _SHAPE}, summary="A supplier's new price, from a day on")
     def post(self, request: Request) -> Response:

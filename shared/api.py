@@ -82,10 +82,10 @@ class Endpoint(APIView):
         return conditional.find_for_change(rows, ref, self.request)
 
     def page(
-        self, rows: models.QuerySet[Any, Any], row: Callable[[Any], Mapping[str, Any]], *, by: str = "-id"
+        self, rows: models.QuerySet[Any, Any], row: paging.Telling, *, by: str = "-id", all_of: Business | None = None
     ) -> Response:
-        """One page of a list; see ``paging.page``."""
-        return paging.page(self.request, rows, row, holder=self._holder(), by=by)
+        """One page of a list; see ``paging.page``. ``all_of`` says that the rows are all those of a business."""
+        return paging.page(self.request, rows, row, holder=self._holder(), by=by, owner=all_of.pk if all_of else None)
 
     def one(self, data: Mapping[str, Any], row: conditional.Versioned, *, status: int = 200, at: str = "") -> Response:
         """One thing with its ETag; ``at`` is its address when it was just created."""

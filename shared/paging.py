@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -12,7 +12,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shared.problems import Problem
+from shared.stored import Alike, AsStored
 
+Telling = Callable[[Any], Mapping[str, Any]] | AsStored
 PAGE = 50
 PAGE_MAX = 200
 _SALT = "baywright.cursor"
@@ -30,36 +32,58 @@ def page_size(request: Request) -> int:
 def page(
     request: Request,
     rows: QuerySet[Any, Any],
-    row: Callable[[Any], Mapping[str, Any]],
+    row: Telling,
     *,
     holder: str,
     by: str = "-id",
+    owner: int | None = None,
 ) -> Response:
     """One page of ``rows`` in the order of ``by`` (an unchanging field, ``-`` for downwards; ties go by id).
 
-    ``rows`` may be instances or ``.values(…)`` that include ``id`` and the field of ``by``. ``holder`` is whose
-    list it is: a cursor of somebody else is refused, and it never widens what ``rows`` holds.
+    ``rows`` may be instances or ``.values(…)`` that include ``id`` and the field of ``by``; to ``row`` one of them becomes
+    its answer, unless it is an ``AsStored``, which reads them itself. ``holder`` is whose list it is: a cursor of somebody
+    else is refused, and it never widens what ``rows`` holds. ``owner`` says that ``rows`` are all those of a business, by
+    its id, with no other condition: then their SQL is written once.
     """
     size, field, down = page_size(request), by.removeprefix("-"), by.startswith("-")
     seal = [holder, request.path, by]
     after = _opened(request.query_params.get("cursor", ""), seal)
     order = (by,) if field == "id" else (by, "-id" if down else "id")
-    found = list((rows.filter(_beyond(field, down, after)) if after else rows).order_by(*order)[: size + 1])
-    more = len(found) > size
-    items = [row(one) for one in found[:size]]
-    following = _address(request, signing.dumps([seal, _mark(found[size - 1], field)], salt=_SALT)) if more else None
+    wanted = (rows.filter(_beyond(field, down, after)) if after else rows).order_by(*order)[: size + 1]
+    items, last = _told(wanted, row, size, field, _alike(owner, by, size, after))
+    following = _address(request, signing.dumps([seal, last], salt=_SALT)) if last else None
     response = Response({"items": items, "next": following})
     if following:
         response["Link"] = f'<{following}>; rel="next"'
     return response
 
 
-def _mark(row: Any, field: str) -> list[Any]:
-    def read(name: str) -> Any:
-        return row[name] if isinstance(row, Mapping) else getattr(row, name)
+def _told(
+    rows: QuerySet[Any, Any], row: Telling, size: int, field: str, alike: Alike | None
+) -> tuple[Sequence[Mapping[str, Any]], list[Any]]:
+    """The answers of a page, and the mark of its last row if there are more after it."""
+    if isinstance(row, AsStored):
+        answers, marks = row.read(rows, field, "id", alike=alike)
+        return answers[:size], _mark(*marks[size - 1]) if len(marks) > size else []
+    found = list(rows)
+    return [row(one) for one in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
 
-    value = read(field)
-    return [value.isoformat() if hasattr(value, "isoformat") else value, read("id")]
+
+def _alike(owner: int | None, by: str, size: int, after: list[Any] | None) -> Alike | None:
+    """What pages of all rows of a business share, in the order of their ids."""
+    if owner is None or by not in ("id", "-id"):
+        return None
+    return Alike((by, size, after is not None), (owner, after[1]) if after else (owner,))
+
+
+def _mark_of(row: Any, field: str) -> list[Any]:
+    if isinstance(row, Mapping):
+        return _mark(row[field], row["id"])
+    return _mark(getattr(row, field), row.id)
+
+
+def _mark(value: Any, row_id: int) -> list[Any]:
+    return [value.isoformat() if hasattr(value, "isoformat") else value, row_id]
 
 
 def _beyond(field: str, down: bool, after: list[Any]) -> Q:
