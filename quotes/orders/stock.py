@@ -196,7 +196,8 @@ def take_leftovers(
 
     What names no component of ours is left out, unless ``named`` says by its entry's ref which it is, and how long [mm].
     """
-    job = Job.objects.of(job.business).select_for_update().select_related("business").get(pk=job.pk)
+    rows = Job.objects.of(job.business).select_related("business")
+    job = rows.select_for_update(of=("self",)).get(pk=job.pk)
     items: list[StockItem] = []
     for one in leftovers(job):
         component, length = (
