@@ -93,7 +93,7 @@ def order_for(
     _refuse_ordered(jobs, again=again)
     days = None if deliver_by is None else max(0, (deliver_by - timezone.localdate()).days)
     plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
-    stock.hold_for(business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor)
+    holds = stock.hold_for(business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor)
     known = {row.sku: row for row in components(business).select_related("finish")}
     bought, orders = market(business), list[SupplierOrder]()
     for part in plan.chosen(supplier).orders:
@@ -102,6 +102,7 @@ def order_for(
         _write(order, _rows(part, plan, jobs, known, bought))
         note(order, "order.drafted", _drafted(order, jobs), actor, for_supplier=False)
         orders.append(order)
+    stock.keep_with(holds=holds, orders=orders)
     for job in jobs:
         names = ", ".join(order.number for order in orders) or "everything is there or on order"
         note_event(job=job, kind="order.drafted", text=f"Materials drafted: {names}.", actor=actor)

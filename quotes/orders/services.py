@@ -14,7 +14,7 @@ from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event
 from quotes.offers.content import local_day
-from quotes.orders import sums
+from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
 from shared.business.actors import Actor
@@ -79,7 +79,10 @@ def face_of(order: SupplierOrder) -> dict[str, Any]:
 
 @transaction.atomic
 def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
-    """Takes an order back whole. 409 once anything of it is on the way. Cancelled already: nothing more happens."""
+    """Takes an order back whole, and lets go of what was kept in the yard when it was drafted.
+
+    409 once anything of it is on the way. Cancelled already: nothing more happens.
+    """
     order = locked(order)
     if order.state == State.CANCELLED:
         return order
@@ -88,6 +91,7 @@ def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
     lines = lines_of(order)
     for line in lines:
         cut(line, line.outstanding, reason)
+    stock.release_order(order=order, actor=actor)
     end_waiting(order)
     sums.store(order, lines)
     _tell_jobs(order, "order.cancelled", f"Order {order.number} cancelled: {reason}", actor)

@@ -9,7 +9,7 @@ from decimal import ROUND_DOWN, Decimal
 from catalogue.models import Component
 from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import Job
-from quotes.orders.models import Hold, HoldState, LineJob, State
+from quotes.orders.models import Hold, HoldState, LineJob, State, StockMove
 from quotes.orders.planning import OnHand
 
 ZERO = Decimal(0)
@@ -17,7 +17,10 @@ Key = tuple[str, int | None]
 
 
 def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
-    """What is these jobs' own: ordered and neither cancelled nor sent back, kept in the yard, or taken from there."""
+    """What is these jobs' own: ordered and neither cancelled nor sent back, kept in the yard, or taken from there.
+
+    What they gave back to the yard is theirs no more: it lies there free, is kept for them anew, or went elsewhere.
+    """
     business = jobs[0].business
     lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
     found: list[OnHand] = []
@@ -28,7 +31,40 @@ def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
     holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
     for hold in holds.select_related("item__component__finish").order_by("id"):
         found += _lying(hold.item.component, hold.item.length_mm, hold.quantity)
-    return merged(found)
+    moves = StockMove.objects.of(business).filter(job__in=jobs, kind="in")
+    back: list[OnHand] = []
+    for move in moves.select_related("item__component__finish").order_by("id"):
+        back += _lying(move.item.component, move.item.length_mm, move.quantity)
+    return without(merged(found), merged(back))
+
+
+def without(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
+    """``own`` less what came back of it: a whole one is gone, a bar of which a remnant came back is shorter by that.
+
+    The remnant is taken to be of the shortest bar that holds it. The saw cut between is left on the bar, so that what was cut
+    from it fits on it still.
+
+    >>> bars, remnant = (OnHand("R", "rail", None, long, Decimal(have)) for long, have in ((6000, 3), (1500, 1)))
+    >>> [(one.length, str(one.have)) for one in without([bars], [remnant])]
+    [(4500, '1'), (6000, '2')]
+    """
+    left = {(one.sku, one.length): one for one in own}
+    for one in sorted(back, key=_long, reverse=True):
+        rest = one.have
+        holding = [row for row in left.values() if row.sku == one.sku and _long(row) >= _long(one)]
+        for row in sorted(holding, key=_long):
+            take = min(rest, row.have)
+            rest -= take
+            left[row.sku, row.length] = replace(row, have=row.have - take)
+            shorter = _long(row) - _long(one)
+            if take and shorter:
+                had = left.get((row.sku, shorter))
+                left[row.sku, shorter] = replace(row, length=shorter, have=take + (had.have if had else ZERO))
+    return sorted((row for row in left.values() if row.have > 0), key=lambda row: (row.sku, _long(row)))
+
+
+def _long(one: OnHand) -> int:
+    return one.length or 0
 
 
 def _lying(component: Component, length: int | None, quantity: Decimal) -> list[OnHand]:

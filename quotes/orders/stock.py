@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from types import MappingProxyType
@@ -15,7 +15,7 @@ from catalogue.queries import components
 from fencing.faults import Fault, Refused
 from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
-from quotes.orders.models import Hold, HoldState, ItemKind, StockItem, StockMove
+from quotes.orders.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
 from quotes.orders.planning import OnHand
 from shared.business.actors import Actor
 from shared.models import Business
@@ -155,6 +155,26 @@ def release_job(*, job: Job, actor: Actor) -> int:
     for one in held:
         end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
     return len(held)
+
+
+@transaction.atomic
+def keep_with(*, holds: Sequence[Hold], orders: Sequence[SupplierOrder]) -> None:
+    """What a draft takes from the yard goes with the order that buys the rest of its kind, else with the first."""
+    if not holds or not orders:
+        return
+    lines = OrderLine.objects.of(orders[0].business).filter(order__in=orders).order_by("-order_id")
+    buying = dict(lines.values_list("role", "order_id"))
+    for hold in holds:
+        hold.order_id = buying.get(hold.item.component.role, orders[0].pk)
+        hold.save()
+
+
+@transaction.atomic
+def release_order(*, order: SupplierOrder, actor: Actor) -> None:
+    """Lets go of what was kept when the order was drafted."""
+    held = Hold.objects.of(order.business).filter(order=order, state=HoldState.HELD)
+    for one in held.select_related("item").order_by("id"):
+        end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
 
 
 def let_go(job: Job, actor: Actor) -> None:

@@ -53,6 +53,10 @@ class Hold(Owned):
 
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="holds")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="holds")
+    order = models.ForeignKey(
+        "orders.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
+    )
+    """The order drafted beside it, which lets it go when it is cancelled; None where somebody kept it by hand."""
     quantity = decimals()
     state = models.CharField(max_length=8, choices=HoldState, default=HoldState.HELD)
 

@@ -18,6 +18,7 @@ from quotes.orders.market import strip_width
 from quotes.orders.models import Hold, LineJob, OrderLine, StockItem, SupplierOrder
 from quotes.orders.planning import plan_for
 from quotes.orders.saw_sheets import bought_for, ripped
+from quotes.orders.spoken import spoken_for
 from shared.models import Business
 from shared.money import rounded
 from shared.problems import Problem
@@ -103,6 +104,72 @@ def test_ordering_again_buys_what_was_cancelled_or_sent_back_and_no_more(yard: B
     again = order_for(jobs=[job], actor=actor_of(yard), again=True)
     assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order__in=again)} == wanted
     assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+
+
+def test_what_a_job_gave_back_is_counted_once_when_it_is_ordered_again(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    order_for(jobs=[job], actor=actor_of(yard))
+    [line] = OrderLine.objects.of(yard).filter(role="sheet")
+    assert line.component is not None
+    back = stock.put_in(component=line.component, quantity=Decimal(3), actor=actor_of(yard), reason="back", job=job)
+    stock.take_out(item=back, quantity=Decimal(2), actor=actor_of(yard), reason="sold")
+    # one of the three lies there still, two are gone
+    [order] = order_for(jobs=[job], actor=actor_of(yard), again=True)
+    assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order=order)} == {line.sku: 2}
+    assert Hold.objects.of(yard).get(job=job).quantity == 1
+    assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
+
+
+def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -> None:
+    job = agreed_job(yard, 12000)
+    order_for(jobs=[job], actor=actor_of(yard))
+    rail = component_of(yard, "rail")
+    line = OrderLine.objects.of(yard).filter(role="rail").order_by("-length_mm")[0]
+    long = line.length_mm or 0
+    before = sum(one.have * (one.length or 0) for one in spoken_for([job]) if one.role == "rail")
+    stock.put_in(
+        component=line.component or rail,
+        quantity=Decimal(1),
+        actor=actor_of(yard),
+        reason="back",
+        job=job,
+        length_mm=long - 600,
+    )
+    own = {one.length: one.have for one in spoken_for([job]) if one.sku == line.sku}
+    assert own[600] == 1
+    assert own[long] == line.quantity - 1
+    after = sum(one.have * (one.length or 0) for one in spoken_for([job]) if one.role == "rail")
+    assert after == before - (long - 600)
+
+
+def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
+    yard: Business, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = agreed_job(yard, 12000)
+    sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "sheet")
+    sheet = components(yard).get(sku=sku)
+    item = stock.put_in(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
+    by_hand = stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
+    order_for(jobs=[job], actor=actor_of(yard))
+    order = OrderLine.objects.of(yard).get(sku=sku).order
+    [kept] = Hold.objects.of(yard).filter(order=order)
+    assert kept.quantity == 3
+
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError
+
+    monkeypatch.setattr(services, "note", fail)
+    with pytest.raises(RuntimeError):
+        services.cancel(order=order, actor=actor_of(yard), reason="wrong finish")
+    kept.refresh_from_db()
+    assert kept.state == "held"
+    monkeypatch.undo()
+    services.cancel(order=order, actor=actor_of(yard), reason="wrong finish")
+    for hold, state in ((kept, "released"), (by_hand, "held")):
+        hold.refresh_from_db()
+        assert hold.state == state
+    item.refresh_from_db()
+    assert item.held == 2
 
 
 def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business) -> None:
