@@ -60,7 +60,10 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
     ("chosen", "told"),
     [
         (None, "No finish is chosen: rail is sold in chalk, moss; name one of them under colours in the measure."),
-        ("rust", "rail in rust: no supplier sells it today; rail is sold in chalk, moss; name one of them under colours"),
+        (
+            "rust",
+            "rail in rust: no supplier sells it today; rail is sold in chalk, moss; name one of them under colours",
+        ),
     ],
 )
 def test_a_finish_that_is_missing_is_told_with_those_on_sale(chosen: str | None, told: str) -> None:
