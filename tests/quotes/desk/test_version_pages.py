@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
+from catalogue.models import FenceSystem
 from quotes.jobs.measuring import save_draft, save_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
@@ -82,3 +83,15 @@ def test_only_those_who_measure_see_versions(twice: StoredMeasure, cast: Cast, s
         assert signed_in(cast.crew).get(address).status_code == 403
         assert signed_in(cast.stranger).get(address).status_code == 404
     assert signed_in(cast.owner).get(f"{at}/7").status_code == 404
+
+
+def test_a_version_whose_fence_system_is_gone_says_why_and_can_be_taken_up(
+    twice: StoredMeasure, owner_client: Client, business: Business
+) -> None:
+    FenceSystem.objects.of(business).filter(code="corrugated-50").update(code="corrugated-60")
+    page = owner_client.get(f"/measures/{twice.ref}/versions/1")
+    assert page.status_code == 200
+    assert "Can’t be drawn now" in page.content.decode()
+    owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
+    assert _length(twice) == 9000
+    assert twice.draft_faults
