@@ -60,15 +60,22 @@ class Plan:
         """The cheapest split, or everything from one supplier. Refused where that can't be."""
         if supplier is None:
             if self.sourcing.best is None:
-                raise Refused(
-                    Fault("/jobs", "supplier.none", f"No supplier sells {sku} today.") for sku in self.sourcing.unserved
-                )
+                raise Refused(self._why_none())
             return self.sourcing.best
         one = self.sourcing.alone.get(supplier)
         if one is None:
             why = self.sourcing.refused.get(supplier, "There is no such active supplier.")
             raise Refused([Fault("/supplier", "supplier.not_alone", f"{supplier}: {why}")])
         return one
+
+    def _why_none(self) -> list[Fault]:
+        """What nobody brings in time; where everything is served, that no choice of suppliers is allowed."""
+        found = [
+            Fault("/jobs", "supplier.none", f"No supplier sells {sku}, or none brings it in time.")
+            for sku in self.sourcing.unserved
+        ]
+        text = "No suppliers, as many as are allowed, bring everything in time and get the least order each asks for."
+        return found or [Fault("/jobs", "supplier.none", text)]
 
 
 def plan_for(

@@ -209,6 +209,15 @@ def test_everything_can_come_from_one_supplier_and_costs_no_less_than_the_split(
         plan.chosen("nobody")
 
 
+def test_a_split_that_cannot_be_says_why(yard: Business) -> None:
+    job = agreed_job(yard, 1000)
+    with pytest.raises(Refused, match="none brings it in time"):
+        plan_jobs([job], days=0).chosen(None)
+    SupplierTerms.objects.of(yard).update(least_order=Decimal(90_000))
+    with pytest.raises(Refused, match="the least order each asks for"):
+        plan_jobs([job]).chosen(None)
+
+
 def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> None:
     job = agreed_job(yard, 12000)
     bought = plan_jobs([job])
