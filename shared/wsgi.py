@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 
 from django.conf import settings
@@ -15,3 +16,4 @@ if not settings.MAY_SERVE:
         "Set BAYWRIGHT_SECRET_KEY (at least 50 random characters), or BAYWRIGHT_DEMO=1 to try things out."
     )
 application = get_wsgi_application()
+gc.freeze()  # what was loaded stays for good: the collector needn't walk through all of it again and again
