@@ -51,7 +51,7 @@ from shared.business.roles import BUSINESS_SCOPES, Scope
 from shared.business.services import issue_key
 
 LIST_BAR, KERNEL_BAR, DEEP_BAR = 12.0, 5.0, 1.5
-ROUNDS, CALLS = 9, 30
+ROUNDS, CALLS = 9, 10
 LISTS = ("components", "offers", "price-rules", "jobs", "quotes", "orders")
 DEEP, DEEP_SIZE = 500, 10
 SIX = [
