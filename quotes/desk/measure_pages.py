@@ -193,8 +193,9 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
         name = fields.place_of(fault.pointer)
         member = fault.pointer.rpartition("/")[2]
         text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
-        if name.endswith(f"/{member}") and "_" in member:
-            text = text.replace(member, labels[name], 1)
+        if "_" in member:  # where many runs hide the field, its own words do
+            there = name.endswith(f"/{member}")
+            text = text.replace(member, labels[name] if there else member.removesuffix("_mm").replace("_", " "), 1)
         found.append((name, "f-" + name.replace("/", "-") if name else "", text[:1].upper() + text[1:]))
     return found
 

@@ -9,9 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fencing.faults import Fault
 from quotes.desk.lengths import LEVEL, metres, read_length
 from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields
+from quotes.desk.measure_pages import placed
 from quotes.desk.measure_reading import read_bays, read_fields, read_shares
 
 OFFERED = Offered([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
@@ -147,3 +149,10 @@ def test_what_has_no_field_survives_saving() -> None:
         "colours": {"post": "emberloam", "cap": "saltmarl"},
     }
     assert document["runs"] == [{"id": "A", "length_mm": 9100, "soil": "rock", "colours": {"screw": "emberloam"}}]
+
+
+@pytest.mark.parametrize("runs", [1, 60])
+def test_a_fault_is_told_in_the_sheets_words_whether_its_field_shows_or_not(runs: int) -> None:
+    fields = sheet_fields({**BEFORE, "runs": [{"id": f"R{place}"} for place in range(runs)]}, OFFERED)
+    ((_, _, text),) = placed(fields, (Fault("/runs/0/height_mm", "missing", "height_mm is missing"),))
+    assert text == "Height is missing"
