@@ -12,6 +12,7 @@ urlpatterns = [
     path("business", api.BusinessDetail.as_view()),
     path("members", api.Members.as_view()),
     path("members/<str:ref>", api.MemberDetail.as_view()),
+    path("invitations", api.Invitations.as_view()),
     path("keys", api.Keys.as_view()),
     path("keys/<str:ref>", api.KeyDetail.as_view()),
 ]

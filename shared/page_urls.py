@@ -11,6 +11,7 @@ from shared.business import pages, settings_pages
 urlpatterns = [
     path("sign-in", pages.SignIn.as_view(), name="sign-in"),
     path("sign-out", LogoutView.as_view(), name="sign-out"),
+    path("welcome/<str:uidb64>/<str:token>", pages.Welcome.as_view(), name="welcome"),
     path("businesses/<str:ref>/choose", pages.choose_business, name="choose-business"),
     path("settings", settings_pages.face, name="settings"),
     path("settings/members", settings_pages.members, name="members"),

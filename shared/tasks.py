@@ -1,12 +1,14 @@
-"""The only two Celery tasks: run one row of the outbox, and look for rows nobody nudged."""
+"""The only two Celery tasks: run one row of the outbox, and look for rows nobody nudged; and what the kernel itself wants."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 
 from shared import idempotent_calls, relay
+from shared.business import invitations
+from shared.business.models import Member
 from shared.celery import app
-from shared.outbox import regularly
+from shared.outbox import Event, handles, regularly
 
 
 @app.task(name="shared.tasks.run_wanted")
@@ -19,6 +21,14 @@ def run_wanted(wanted_id: int) -> None:
 def sweep() -> None:
     """Looks for what is still wanted."""
     relay.sweep()
+
+
+@handles(invitations.INVITED, slow=True)
+def mail_invitation(event: Event) -> None:
+    """Writes to a member, unless they were taken out meanwhile."""
+    member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
+    if member is not None:
+        invitations.letter(member).send()
 
 
 @regularly(timedelta(hours=1))

@@ -17,7 +17,7 @@ HEADER = "X-Request-Id"
 _ACCEPTED = re.compile(r"[A-Za-z0-9_-]{8,64}\Z")
 # two patterns, each with a fixed beginning, are found ten times faster in a long line than one of alternatives
 _KEY = re.compile(r"bw[lt]_[0-9A-Za-z]+")
-_LINK = re.compile(r"(/(?:q|links)/)[0-9A-Za-z_-]{16,}")
+_LINK = re.compile(r"(/(?:q|links|welcome/[0-9A-Za-z_-]+)/)[0-9A-Za-z_-]{16,}")
 _current: ContextVar[str] = ContextVar("request_id", default="")
 _log = logging.getLogger("baywright.access")
 

@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from shared import audit
 from shared.api import Endpoint
-from shared.business import services
+from shared.business import invitations, services
 from shared.business.models import ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, Role, Scope
 from shared.openapi import page_of
@@ -25,7 +25,10 @@ _BUSINESS_MEMBERS = (
     "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rule",
 )  # fmt: skip
 _BUSINESS = {"type": "object", "properties": dict.fromkeys(_BUSINESS_MEMBERS, _TEXT)}
-_MEMBER = {"type": "object", "properties": dict.fromkeys(("ref", "email", "name", "role"), _TEXT)}
+_MEMBER = {
+    "type": "object",
+    "properties": {**dict.fromkeys(("ref", "email", "name", "role"), _TEXT), "has_password": {"type": "boolean"}},
+}
 _KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
 _KEY = {
     "type": "object",
@@ -102,7 +105,7 @@ class Members(Endpoint):
 
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
-        """A person nobody knows yet is made, without a password: they set one by a link from the admin."""
+        """A person nobody knows yet is made, without a password. No mail is sent: ``/invitations`` does that."""
         told = self.read(NewMember)
         email = told["email"].strip().lower()
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
@@ -111,6 +114,27 @@ class Members(Endpoint):
         member = services.add_member(business=self.business, person=person, role=Role(told["role"]))
         audit.record(self.business, self.actor, "member.added", f"member:{member.ref}", {"role": member.role})
         return self.created(member_row(member), member)
+
+
+class Invitations(Endpoint):
+    """Members who are written to."""
+
+    scopes = {"POST": Scope.MEMBERS_WRITE}
+    idempotent = frozenset({"POST"})
+
+    @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Invite a member by mail")
+    def post(self, request: Request) -> Response:
+        """Who is new gets a link to set a password, which works once and for a few days; who has one is told. Inviting a
+        member without a password again sends another letter."""
+        told = self.read(NewMember)
+        member = invitations.invite(
+            business=self.business,
+            email=told["email"],
+            name=told.get("name", ""),
+            role=Role(told["role"]),
+            actor=self.actor,
+        )
+        return self.one(member_row(member), member, status=201, at=f"/api/v1/members/{member.ref}")
 
 
 class MemberDetail(Endpoint):
@@ -145,7 +169,14 @@ def members_of(business: Business) -> models.QuerySet[Member]:
 
 def member_row(member: Member) -> dict[str, Any]:
     """A member as the API tells it."""
-    return {"ref": member.ref, "email": member.person.email, "name": member.person.name, "role": member.role}
+    person = member.person
+    return {
+        "ref": member.ref,
+        "email": person.email,
+        "name": person.name,
+        "role": member.role,
+        "has_password": person.has_usable_password(),
+    }
 
 
 class NewKey(StrictSerializer):

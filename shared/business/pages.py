@@ -1,20 +1,23 @@
-"""Signing in and out, and choosing the business to work in."""
+"""Signing in and out, a first password by an invitation's link, and choosing the business to work in."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from django import forms
-from django.contrib.auth.forms import AuthenticationForm
-from django.contrib.auth.views import LoginView
+from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
+from django.contrib.auth.views import LoginView, PasswordResetConfirmView
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from shared import throttle
+from shared import audit, throttle
+from shared.business.actors import member_actor
 from shared.business.doors import SESSION_KEY
-from shared.business.models import Person
+from shared.business.invitations import TOKENS
+from shared.business.models import Member, Person
 from shared.business.queries import businesses_of
 
 _TRIES = 20
@@ -58,6 +61,45 @@ def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
     response = render(request, "business/locked_out.html", status=429)
     response["Retry-After"] = str(_WINDOW_S)
     return response
+
+
+class Welcome(PasswordResetConfirmView):
+    """Where a new member sets a password. The secret moves from the address into the session at once; reading changes nothing."""
+
+    template_name = "business/welcome.html"
+    token_generator = TOKENS
+    post_reset_login = True
+    post_reset_login_backend = "django.contrib.auth.backends.ModelBackend"
+    success_url = "/"
+    member: Member | None = None
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        caller = f"ip:{throttle.client_ip(request)}"
+        if throttle.count(caller, policy="welcome", quota=_TRIES, window_s=_WINDOW_S).exceeded:
+            return locked_out(request)
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_user(self, uidb64: str) -> Person | None:
+        """By the member: who was taken out again has no link either."""
+        rows = Member.objects.select_related("person", "business")
+        self.member = rows.filter(ref=uidb64, person__is_active=True).first()
+        return self.member.person if self.member else None
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        return super().get_context_data(member=self.member, **kwargs)
+
+    def render_to_response(self, context: dict[str, Any], **kwargs: Any) -> HttpResponse:
+        """One page for a link that is wrong, over, used or taken back."""
+        form = context["form"]
+        wrong = 422 if form is not None and form.errors else 200
+        return super().render_to_response(context, status=wrong if self.validlink else 404, **kwargs)
+
+    def form_valid(self, form: SetPasswordForm[Person]) -> HttpResponse:
+        if self.member is None:
+            raise Http404
+        with transaction.atomic():
+            audit.record(self.member.business, member_actor(self.member), "member.joined", f"member:{self.member.ref}")
+            return super().form_valid(form)
 
 
 @require_POST

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from fencing.faults import Fault, Refused
 from shared import audit
 from shared.boxes import Box, faults_by_pointer
-from shared.business import services
+from shared.business import invitations, services
 from shared.business.doors import MemberRequest, needs
 from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
 from shared.business.models import ApiKey, Business, Member, Paper, Person, TaxRule
@@ -144,7 +144,8 @@ def members(request: MemberRequest) -> HttpResponse:
         Box("name", "Name", typed.get("name", ""), most=120, fills="off"),
         Box("role", "Role", typed.get("role", "estimator"), "select", choices=tuple((one.value, one.value) for one in Role)),
         Box("password", "First password", "", "password", faults.get("/password", ""),
-            "At least 12 characters; only for somebody new here. Hand it over yourself.", most=200, fills="new-password"),
+            "Empty: a letter brings a link to set one. Or type at least 12 characters and hand them over yourself.",
+            most=200, fills="new-password"),
     ]  # fmt: skip
     grants = [(role.value, ", ".join(sorted(scope.value for scope in GRANTS[role]))) for role in Role]
     loose = [text for pointer, text in faults.items() if pointer not in ("/email", "/password")]
@@ -161,7 +162,15 @@ def _add_member(request: MemberRequest) -> None:
         validate_email(email)
     except ValidationError:
         raise Refused([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
-    person = Person.objects.filter(email=email).first() or _new_person(request, email)
+    known = Person.objects.filter(email=email).first()
+    if known or not request.POST.get("password"):
+        name = request.POST.get("name", "").strip()[:120]
+        member = invitations.invite(
+            business=request.business, email=email, name=name, role=Role(role), actor=request.actor
+        )
+        messages.success(request, f"{member.person} is {member.role} here now; a letter is on its way to {email}.")
+        return
+    person = _new_person(request, email)
     member = services.add_member(business=request.business, person=person, role=Role(role))
     audit.record(request.business, request.actor, "member.added", f"member:{member.ref}", {"role": member.role})
     messages.success(request, f"{person} is {member.role} here now.")
@@ -180,7 +189,7 @@ def _new_person(request: MemberRequest, email: str) -> Person:
 @require_POST
 @needs(Scope.MEMBERS_WRITE)
 def member(request: MemberRequest, ref: str) -> HttpResponse:
-    """Another role for a member, or out."""
+    """Another role for a member, another letter, or out."""
     try:
         with transaction.atomic():
             row = find(Member.objects.filter(business=request.business).select_related("person"), ref)
@@ -188,6 +197,9 @@ def member(request: MemberRequest, ref: str) -> HttpResponse:
                 services.remove_member(member=row)
                 audit.record(request.business, request.actor, "member.removed", f"member:{ref}")
                 messages.success(request, f"{row.person} does not belong here any more.")
+            elif request.POST.get("do") == "letter":
+                invitations.send_letter(member=row, actor=request.actor)
+                messages.success(request, f"Another letter is on its way to {row.person.email}.")
             elif request.POST.get("role", "") in set(Role):
                 services.change_role(member=row, role=Role(request.POST["role"]))
                 audit.record(request.business, request.actor, "member.role", f"member:{ref}", {"role": row.role})

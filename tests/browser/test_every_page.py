@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
@@ -19,6 +20,8 @@ from quotes.jobs.measuring import save_draft
 from quotes.jobs.models import StoredMeasure
 from quotes.offers.models import Revision
 from quotes.offers.services import start_quote
+from shared.business.invitations import address_of
+from shared.business.models import Member
 from shared.models import Business
 from tests.browser.looking import faults_of, new_page, sign_in
 from tests.conftest import Cast
@@ -33,8 +36,17 @@ def _one(address: str) -> Addresses:
     return lambda world: [re.sub(r"<([^>]+)>", lambda found: world.refs[found[1]], address)]
 
 
+def _welcome(world: World) -> str:
+    """The link of a member who has no password yet."""
+    member = Member.objects.select_related("person").get(ref=world.refs["member"])
+    member.person.set_unusable_password()
+    member.person.save()
+    return urlsplit(address_of(member)).path
+
+
 PAGES: dict[str, Addresses] = {
     "sign-in": _one("/sign-in"),
+    "welcome": lambda world: [_welcome(world), "/welcome/nobody/nothing"],
     "today": _one("/"),
     "search": lambda world: ["/search", "/search?q=reed", "/search?q=nothing+like+it"],
     "jobs": lambda world: ["/jobs", "/jobs?state=built"],

@@ -53,7 +53,7 @@ NOBODYS = {
 }
 PLAIN = {
     "books/locks", "business", "completeness", "components", "customers", "cutplans", "documents", "fence-systems",
-    "finishes", "holds", "imports", "jobs", "keys", "measures", "members", "offers", "openapi.json", "orders",
+    "finishes", "holds", "imports", "invitations", "jobs", "keys", "measures", "members", "offers", "openapi.json", "orders",
     "orders/for-jobs", "orders/plan", "price-rules", "questions", "quotes", "revisions", "schemas", "stock",
     "supplier-terms", "suppliers", "supply/events", "supply/offer-batches", "supply/offers", "supply/orders",
     "supply/sandbox/orders", "supply/sandbox/reset", "supply/webhooks", "takeoffs", "webhooks",

@@ -12,6 +12,7 @@ from tests.matrix.addresses import cases
 ON_PAGES = {
     "business": ("settings",),
     "members": ("members", "member"),
+    "invitations": ("members", "member", "welcome"),
     "keys": ("keys", "key"),
     "finishes": ("prices-list", "prices-row"),
     "components": ("prices-list", "prices-row"),
