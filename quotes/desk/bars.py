@@ -1,13 +1,14 @@
-"""The cutting plan as bars: each different pattern once, with how many there are of it, to one scale for its material."""
+"""The cutting plan as bars: each different pattern once, to one scale for its material, and what each bar's pieces are for."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from fencing.cutting import Bar
 from fencing.drawing.lettering import width
-from fencing.lines import Cutting
+from fencing.lines import Cutting, SawnBar
 from fencing.roles import part
 
 LONG = 1000.0
@@ -21,6 +22,8 @@ class Pattern:
     stock: int
     drawing: str
     words: str
+    places: tuple[str, ...]
+    """Of each bar, in the order of its cuts, numbered as on the saw sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +43,25 @@ def sawing(cutting: Cutting) -> Sawing:
     longest = max(stock[bar.stock] for bar in cutting.plan.bars)
     bought = sum(stock[bar.stock] * bar.count for bar in cutting.plan.bars)
     wanted = sum(piece.length * piece.count for piece in cutting.pieces)
-    patterns = tuple(_pattern(bar, stock[bar.stock], LONG / longest, cutting.kerf) for bar in cutting.plan.bars)
+    scale, sawn = LONG / longest, iter(cutting.bars)
+    patterns = tuple(
+        _pattern(bar, stock[bar.stock], scale, cutting.kerf, tuple(islice(sawn, bar.count)))
+        for bar in cutting.plan.bars
+    )
     bars = sum(bar.count for bar in cutting.plan.bars)
     return Sawing(part(cutting.role), cutting.colour or "", bars, f"{100 * wanted / bought:.1f}", patterns)
 
 
-def _pattern(bar: Bar, stock: int, scale: float, kerf: int) -> Pattern:
+def _pattern(bar: Bar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
     said = " + ".join(f"{count} × {length}" for length, count in bar.cuts)
     left = f", {bar.left} mm {'to keep' if bar.keep else 'scrap'}" if bar.left else ", nothing left"
     words = f"{bar.count} of {stock} mm: {said}{left}"
-    return Pattern(bar.count, stock, _drawn(bar, stock, scale, kerf, words), words)
+    return Pattern(bar.count, stock, _drawn(bar, stock, scale, kerf, words), words, tuple(map(_places, sawn)))
+
+
+def _places(bar: SawnBar) -> str:
+    told = ", ".join(piece.where or part(piece.role) for piece in bar.pieces)
+    return f"{bar.number}: {told}" + (f"; keep {bar.remnant}" if bar.remnant else "")
 
 
 def _drawn(bar: Bar, stock: int, scale: float, kerf: int, words: str) -> str:

@@ -31,6 +31,7 @@ from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import changed_document
 from quotes.offers.queries import quotes
 from quotes.orders.market import offered
+from quotes.orders.saw_sheets import placed
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
@@ -81,7 +82,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "quantities": quantity_rows(taken),
             "cuts": cut_list(written),
             "sheets": run_sheets(written, taken.system.gates.screws_per_joint),
-            "saws": _saws(taken, found),
+            "saws": _saws(taken, found, written),
             "to_price": request.actor.may(Scope.QUOTES_WRITE)
             and not quotes(request.business, {"job": measure.job.ref}).exists(),
             "posts": len({post.id for run in taken.runs for post in run.posts}),
@@ -113,8 +114,8 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
     return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}
 
 
-def _saws(taken: TakeOff, found: Found) -> list[Sawing]:
+def _saws(taken: TakeOff, found: Found, written: Mapping[str, Any]) -> list[Sawing]:
     """The cutting plan of every material that is cut from bars."""
     offers = offered(found.market, [], found.system.rails.kerf)
-    bought = purchase(taken.pieces, taken.quantities, offers, INTERACTIVE)
+    bought = purchase(placed(taken.pieces, written), taken.quantities, offers, INTERACTIVE)
     return [sawing(cutting) for cutting in bought.cuttings if cutting.plan.bars]

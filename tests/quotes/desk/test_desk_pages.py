@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from decimal import Decimal
@@ -107,6 +108,8 @@ def test_the_take_off_says_what_another_height_moves(signed_in: SignIn, cast: Ca
     client.post(f"/measures/{begun.ref}", _typed(begun, "9", do="keep"))
     page = client.get(f"/measures/{begun.ref}/take-off?lattice_mm=340").content.decode()
     assert "Lattice panels" in page
+    # which rail of which bay each bar is cut into, as on the saw sheet
+    assert re.search(r"<li>1: A-\d (bottom|top)", page)
     refused = client.get(f"/measures/{begun.ref}/take-off?height_mm=tall").content.decode()
     assert "Can’t be built so" in refused
 
