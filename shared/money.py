@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import cache
 
 from babel.core import get_global
-from babel.numbers import format_currency, get_currency_precision
+from babel.numbers import format_currency, get_currency_precision, get_decimal_symbol
 
 ZERO = Decimal(0)
 
@@ -301,3 +301,12 @@ def totals(
     exclusive, tax = net - off + on, sum((row.tax for row in breakdown), ZERO)
     payable = exclusive + tax - prepaid + rounding
     return Totals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
+
+
+def decimal_sign(locale: str) -> str:
+    """What stands before decimals.
+
+    >>> decimal_sign("en"), decimal_sign("de_DE")
+    ('.', ',')
+    """
+    return get_decimal_symbol(locale.replace("-", "_"))

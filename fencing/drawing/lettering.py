@@ -5,6 +5,9 @@ Advance widths are those of the font files that ship with the project (units of 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import lru_cache
 from unicodedata import combining, normalize
 
@@ -27,6 +30,7 @@ _EM |= {
     "\u2026": 0.75,
     "\u00d8": 0.8,
 }
+_decimal_sign: ContextVar[str] = ContextVar("decimal_sign", default=".")
 _WIDEST = 1.05  # a letter that is not in the table is taken as the widest
 
 
@@ -54,6 +58,26 @@ def fit(words: str, size: float, room: float) -> str:
     return words.rstrip() + "\u2026"
 
 
+@contextmanager
+def written_with(decimal_sign: str) -> Iterator[None]:
+    """Figures in metres and degrees are written with this sign inside; a point is what they have otherwise.
+
+    >>> with written_with(","):
+    ...     metres(18240)
+    '18,240'
+    """
+    token = _decimal_sign.set(decimal_sign)
+    try:
+        yield
+    finally:
+        _decimal_sign.reset(token)
+
+
+def pointed(figure: str) -> str:
+    """A figure that has a decimal point, with the sign that is written now."""
+    return figure.replace(".", _decimal_sign.get())
+
+
 def level(mm: int) -> str:
     """A reduced level in metres with its sign.
 
@@ -61,7 +85,7 @@ def level(mm: int) -> str:
     ('+1.860', '\u22120.540', '0.000')
     """
     sign = "+" if mm > 0 else "\u2212" if mm < 0 else ""
-    return f"{sign}{abs(mm) // 1000}.{abs(mm) % 1000:03}"
+    return pointed(f"{sign}{abs(mm) // 1000}.{abs(mm) % 1000:03}")
 
 
 def metres(mm: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fencing.drawing.detail import bay_detail, leaf_detail, typical_bay
 from fencing.drawing.elevation import elevation_sheets
+from fencing.drawing.lettering import written_with
 from fencing.drawing.plan import plan
 from fencing.drawing.setting import set_out_sheets
 from fencing.takeoff import TakeOff
@@ -16,24 +17,26 @@ PLAN_DEEP = 110.0
 DETAIL_DEEP = 95.0
 
 
-def paper_set(takeoff: TakeOff) -> dict[str, list[str]]:
+def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
     """Every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``.
 
     Args:
         takeoff: the job.
+        decimal_sign: what stands before the decimals of its figures.
 
     Returns:
         Lists of SVG texts 180 mm wide in the order of the measure; empty where there is nothing to draw.
 
     Source: house rule.
     """
-    over = _plan(takeoff)
-    return {
-        "plan": [over] if over else [],
-        "elevation": elevation_sheets(takeoff, WIDTH, DEEP, prefix="elevation"),
-        "set_out": set_out_sheets(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
-        "detail": _details(takeoff),
-    }
+    with written_with(decimal_sign):
+        over = _plan(takeoff)
+        return {
+            "plan": [over] if over else [],
+            "elevation": elevation_sheets(takeoff, WIDTH, DEEP, prefix="elevation"),
+            "set_out": set_out_sheets(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
+            "detail": _details(takeoff),
+        }
 
 
 def _plan(takeoff: TakeOff) -> str:

@@ -193,7 +193,7 @@ def _fence(scene: Scene, row: Row, frame: Frame) -> str:
 
 def describe(bay: Bay) -> str:
     """A bay in words."""
-    slope = f", slope {bay.slope:.2f}°" if bay.slope else ""
+    slope = f", slope {lettering.pointed(f'{bay.slope:.2f}')}°" if bay.slope else ""
     step = f", step {bay.step} mm" if bay.step else ""
     return (
         f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_least} to {bay.gap_most} mm"

@@ -18,6 +18,7 @@ from fencing.plan import corners
 from fencing.setting_out import NO_ENDS
 from fencing.takeoff import TakeOff, grounds_of, take_off
 from quotes.desk.measure_fields import MANY_RUNS
+from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import basis_of, cost_lines
@@ -85,10 +86,12 @@ def draw(
     total, unpriced = _total(business, measure, taken, found) if priced else (None, ())
     width = NARROW if narrow else WIDE
     near = around(taken, live)
+    with by_locale(business.locale):
+        over, along = plan_of(taken, width, live), elevation_of(near, width, live)
     return Drawn(
         taken=taken,
-        plan=plan_of(taken, width, live),
-        elevation=elevation_of(near, width, live),
+        plan=over,
+        elevation=along,
         total=total,
         unpriced=unpriced,
         posts=len({post.id for run in taken.runs for post in run.posts}),

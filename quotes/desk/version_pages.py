@@ -19,6 +19,7 @@ from fencing.faults import Refused
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of, plan_of
 from quotes.desk.moved import moved_between
 from quotes.desk.takeoff_pages import taken_off
+from quotes.documents.figures import by_locale
 from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, take_up
@@ -104,7 +105,8 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
         taken, _ = taken_off(request.business, parsed(row.document))
     except Refused as refused:
         return {"faults": refused.faults}
-    told = {"words": summary(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
+    with by_locale(request.business.locale):
+        told = {"words": summary(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
     last = newest(row.measure)
     if last is None or last.number == row.number:
         return told

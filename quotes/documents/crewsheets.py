@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from quotes.documents.figures import by_locale
 from quotes.documents.quotesheet import drawings, face
 from quotes.documents.retrofit_sheets import retrofit_sheets
 from quotes.documents.setout import cut_list, run_sheets
@@ -20,6 +21,11 @@ def crew_values(document: Document, made: str) -> dict[str, Any]:
         document: what is built, without money (``quotes.offers.viewing.crew_document``).
         made: the time the revision was sent, RFC 3339.
     """
+    with by_locale(document["business"]["locale"]):
+        return _crew_values(document, made)
+
+
+def _crew_values(document: Document, made: str) -> dict[str, Any]:
     build, site, system = document["build"], document["site"], document["build"]["system"]
     job = f"{document['job']['number']} {document['job']['label']}".strip()
     hole = system["hole"]

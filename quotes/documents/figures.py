@@ -1,9 +1,10 @@
-"""How figures are printed: metres with three decimals, millimetres with none, money and dates by the business's locale."""
+"""How figures are printed: metres with three decimals, millimetres with none, all by the business's locale."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from datetime import date
 from decimal import Decimal
 from itertools import groupby
@@ -12,7 +13,20 @@ from babel import Locale
 from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal
 
+from fencing.drawing.lettering import pointed, written_with
+from shared.money import decimal_sign
+
 MINUS = "\N{MINUS SIGN}"
+
+
+def by_locale(locale: str) -> AbstractContextManager[None]:
+    """Metres and levels are written by this locale inside, as they are on the drawings.
+
+    >>> with by_locale("de-DE"):
+    ...     metres(18240), level(1860)
+    ('18,240', '+1,860')
+    """
+    return written_with(decimal_sign(locale))
 
 
 def metres(millimetres: int) -> str:
@@ -22,7 +36,7 @@ def metres(millimetres: int) -> str:
     ('18.240', '−0.060')
     """
     whole, rest = divmod(abs(millimetres), 1000)
-    return f"{MINUS if millimetres < 0 else ''}{whole}.{rest:03d}"
+    return pointed(f"{MINUS if millimetres < 0 else ''}{whole}.{rest:03d}")
 
 
 def level(millimetres: int) -> str:

@@ -9,7 +9,8 @@ from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
-from quotes.documents.figures import day, metres, money, number
+from fencing.drawing.lettering import pointed
+from quotes.documents.figures import by_locale, day, metres, money, number
 from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
 from quotes.documents.strength_sheet import strength_sheet
@@ -66,6 +67,11 @@ def quote_values(document: Document) -> dict[str, Any]:
     Args:
         document: a party's document (``quotes.offers.viewing.party_document``).
     """
+    with by_locale(document["business"]["locale"]):
+        return _values(document)
+
+
+def _values(document: Document) -> dict[str, Any]:
     business, currency = document["business"], document["currency"]
     locale = business["locale"]
     kind = "Variation" if document["kind"] == "variation" else "Quote"
@@ -155,7 +161,7 @@ def _fraction(share: str) -> str:
     """
     short = {Fraction(1, 2): "½", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
     if Fraction(share).denominator > 100:  # of the job as a whole: the exact fraction tells nobody anything
-        return f"{round(Fraction(share) * 10_000) / 100:.2f} %"
+        return pointed(f"{round(Fraction(share) * 10_000) / 100:.2f} %")
     return short.get(Fraction(share), share)
 
 

@@ -86,7 +86,7 @@ def build(
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
         "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
-        **shown_with(takeoff, basis.setup.get("surroundings") or {}),
+        **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
         "lines": lines,
         "overall": {name: str(share) for name, share in whole.items() if share},

@@ -13,10 +13,14 @@ from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import screen
 from fencing.takeoff import TakeOff
+from shared.money import decimal_sign
 
 
-def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any]) -> dict[str, Any]:
-    """Members ``drawings`` and ``cautions`` of a build; ``surroundings`` as the setup has them. Refused for an unknown run."""
+def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -> dict[str, Any]:
+    """Members ``drawings`` and ``cautions`` of a build; ``surroundings`` as the setup has them, figures by ``locale``.
+
+    Refused for an unknown run.
+    """
     pool, known = surroundings.get("pool_runs", []), {run.id for run in takeoff.runs}
     unknown = [name for name in pool if name not in known]
     if unknown:
@@ -29,7 +33,7 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any]) -> dict[str, A
         local_height=surroundings.get("local_height_mm"),
     )
     return {
-        "drawings": {**paper_set(takeoff), "curves": _curves(takeoff)},
+        "drawings": {**paper_set(takeoff, decimal_sign(locale)), "curves": _curves(takeoff)},
         "cautions": {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader},
     }
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from fencing import TakeOff
@@ -32,3 +34,13 @@ def test_alike_gates_are_detailed_once() -> None:
 
 def test_a_job_with_nothing_to_draw_has_an_empty_set() -> None:
     assert paper_set(jobs.job()) == {"plan": [], "elevation": [], "set_out": [], "detail": []}
+
+
+@pytest.mark.parametrize("name", JOBS)
+def test_figures_are_written_with_the_sign_that_is_asked_for(name: str) -> None:
+    pointed, with_comma = (
+        ["".join(reading.read(svg).itertext()) for svgs in paper_set(JOBS[name](), sign).values() for svg in svgs]
+        for sign in (".", ",")
+    )
+    assert any(re.search(r"\d\.\d", words) for words in pointed)
+    assert with_comma == [re.sub(r"(?<=\d)\.(?=\d)", ",", words) for words in pointed]

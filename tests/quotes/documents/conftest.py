@@ -20,11 +20,14 @@ from shared.business.actors import SYSTEM
 WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
 
 
-def sent(measure: str, **changes: Any) -> Revision:
-    """A sent revision of one of the scenario's measures."""
+def sent(measure: str, *, locale: str = "", **changes: Any) -> Revision:
+    """A sent revision of one of the scenario's measures; ``locale`` where its business has another."""
     told = scenario()
     row = next(one for one in told["jobs"] if one["measure"] == measure)
     business = load_business(told["business"])
+    if locale:
+        business.locale = locale
+        business.save()
     customer = jobs.add_customer(business=business, **{**row["customer"], **changes})
     site = jobs.add_site(customer=customer, **row["site"])
     document = read_json((FOLDER / "measures" / f"{measure}.json").read_bytes())

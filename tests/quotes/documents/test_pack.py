@@ -17,7 +17,9 @@ from babel.numbers import format_currency
 
 from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.documents.rendering import Variant, render
+from quotes.jobs.canonical import parsed
 from quotes.offers.sums import sums
+from tests.quotes.documents.conftest import sent
 
 WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
 
@@ -160,6 +162,16 @@ def test_money_and_days_follow_the_businesss_locale(
     assert day in told
     row = {"party": "Wren", "answer": "accepted", "name": "W.", "when": "2031-03-05 10:00:00", "amount": "123456.5"}
     assert amount in text_of(acceptance_pdf(content, "ab" * 32, [row], []))
+
+
+def test_no_figure_of_a_german_business_has_a_point_before_its_decimals(db: None) -> None:
+    content = parsed(sent("3-front-and-slope", locale="de_DE").content)
+    told = {name: text_of(pdf) for name, pdf in whole_pack(content)}
+    told |= {kind: " ".join(drawn) for kind, drawn in content["builds"][0]["drawings"].items()}
+    length = content["builds"][0]["takeoff"]["runs"][0]["length_mm"]
+    for name in ("quote.pdf", "set-out.pdf", "set_out"):
+        assert f"{length // 1000},{length % 1000:03} m" in told[name], name
+        assert not re.findall(r"\d\.\d{3} m\b|[+−±]\d+\.\d{3}", told[name]), name
 
 
 def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:
