@@ -16,8 +16,10 @@ from shared import conditional, idempotency, paging, throttle
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.deprecation import Deprecation, note_use
 from shared.problems import MEDIA_TYPE, Problem
 from shared.reading import read
+from shared.tracing import masked
 
 RowT = TypeVar("RowT", bound=models.Model)
 _SAFE = ("GET", "HEAD", "OPTIONS")
@@ -41,6 +43,8 @@ class Endpoint(APIView):
     """Changes that need no If-Match."""
     refuses: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     """By method, statuses of refusals beyond those that every endpoint has, for the documentation."""
+    deprecated: ClassVar[Mapping[str, Deprecation]] = {}
+    """Methods on their way out: their answers say since when, until when and what to use instead."""
     paged: ClassVar[bool] = False
     """Whether GET answers a page (accepts cursor and page_size)."""
 
@@ -105,6 +109,10 @@ class Endpoint(APIView):
             for name, value in self.standing.headers().items():
                 answered[name] = value
         answered.setdefault("Cache-Control", "private, no-cache")
+        if leaving := self.deprecated.get(str(request.method)):
+            for name, value in leaving.headers().items():
+                answered[name] = value
+            note_use(str(request.method), masked(request.path), self._holder())
         return answered
 
     def permission_denied(self, request: Request, message: str | None = None, code: str | None = None) -> Any:

@@ -117,6 +117,8 @@ class EndpointSchema(AutoSchema):
         if scope is not None:
             operation["x-scope"] = str(scope)
             operation["description"] = f"{operation.get('description', '')}\n\nNeeds the scope `{scope}`.".strip()
+        if self.method in self.view.deprecated:
+            operation["deprecated"] = True
         operation["security"] = [] if self.view.public else [{"key": []}, {"session": []}]
         for status in self._problem_statuses():
             operation["responses"].setdefault(status, {"$ref": f"#/components/responses/Problem{status}"})
