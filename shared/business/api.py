@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from shared import audit
 from shared.api import Endpoint
 from shared.business import invitations, services
-from shared.business.models import ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, Role, Scope
 from shared.openapi import page_of
 from shared.reading import StrictSerializer, TextField
@@ -23,8 +23,16 @@ _TIME = {"type": ["string", "null"], "format": "date-time"}
 _BUSINESS_MEMBERS = (
     "ref", "name", "address", "place", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
     "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rule",
+    "quote_valid_days", "wording",
 )  # fmt: skip
-_BUSINESS = {"type": "object", "properties": dict.fromkeys(_BUSINESS_MEMBERS, _TEXT)}
+_BUSINESS = {
+    "type": "object",
+    "properties": {
+        **dict.fromkeys(_BUSINESS_MEMBERS, _TEXT),
+        "quote_valid_days": {"type": "integer"},
+        "wording": {"type": "object", "properties": dict.fromkeys(WORDINGS, _TEXT), "additionalProperties": False},
+    },
+}
 _MEMBER = {
     "type": "object",
     "properties": {**dict.fromkeys(("ref", "email", "name", "role"), _TEXT), "has_password": {"type": "boolean"}},
@@ -38,6 +46,13 @@ _KEY = {
         **dict.fromkeys(("expires_at", "revoked_at", "last_used_at", "created_at"), _TIME),
     },
 }
+
+
+class WordingChange(StrictSerializer):
+    """The business's own words in place of ours; an empty text gives ours back."""
+
+    care = TextField(max_length=WORDINGS["care"], allow_blank=True, required=False)
+    how_to_accept = TextField(max_length=WORDINGS["how_to_accept"], allow_blank=True, required=False)
 
 
 class BusinessChange(StrictSerializer):
@@ -57,6 +72,8 @@ class BusinessChange(StrictSerializer):
     time_zone = TextField(max_length=60)
     paper = serializers.ChoiceField(Paper.choices)
     tax_rule = serializers.ChoiceField(TaxRule.choices)
+    quote_valid_days = serializers.IntegerField(min_value=1, max_value=366)
+    wording = WordingChange()
     country = serializers.CharField(read_only=True)
     currency = serializers.CharField(read_only=True)
 
@@ -74,6 +91,8 @@ class BusinessDetail(Endpoint):
     def patch(self, request: Request) -> Response:
         business = self.find_for_change(Business.objects.all(), self.business.ref)
         changes = self.read(BusinessChange, partial=True)
+        if "wording" in changes:
+            changes["wording"] = services.with_wording(business, changes["wording"])
         services.change_business(business=business, changes=changes, actor=self.actor)
         return self.one(business_row(business), business)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 from zoneinfo import available_timezones
 
 from babel import Locale, UnknownLocaleError
@@ -86,6 +86,10 @@ class TaxRule(models.TextChoices):
 
     TOTAL = "total", "on the total of each rate"
     LINE = "line", "on every line"
+
+
+WORDINGS: Final = {"care": 10_000, "how_to_accept": 1_000}
+"""Texts of documents that a business may say in its own words, with their most characters."""
 
 
 class Business(models.Model):

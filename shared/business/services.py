@@ -39,6 +39,11 @@ def change_business(*, business: Business, changes: Mapping[str, Any], actor: Ac
     return business
 
 
+def with_wording(business: Business, own: Mapping[str, str]) -> dict[str, str]:
+    """The business's wording with ``own`` in its place; an empty text gives ours back."""
+    return {key: text for key, text in {**business.wording, **own}.items() if text}
+
+
 @transaction.atomic
 def add_member(*, business: Business, person: Person, role: Role) -> Member:
     """Gives a person a role; a person who has one already is refused."""

@@ -22,7 +22,7 @@ from shared.boxes import Box, faults_by_pointer
 from shared.business import invitations, services
 from shared.business.doors import MemberRequest, needs
 from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
-from shared.business.models import ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
 from shared.conditional import find
 
@@ -50,7 +50,7 @@ CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "tax_rule": tuple((value, str(word)) for value, word in TaxRule.choices),
 }
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
-CARE = "care"
+OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -92,9 +92,8 @@ def _typed(request: MemberRequest) -> dict[str, Any]:
         faults.append(Fault("/time_zone", "zone", "This is not a time zone; say one such as Pacific/Auckland."))
     if faults:
         raise Refused(faults)
-    care = request.POST.get(CARE, "").strip().replace("\r\n", "\n")
-    wording = {key: text for key, text in request.business.wording.items() if key != CARE}
-    changes["wording"] = {**wording, CARE: care} if care else wording
+    own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in WORDINGS}
+    changes["wording"] = services.with_wording(request.business, own)
     return changes
 
 
@@ -115,8 +114,9 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
             choices=CHOICES.get(name, ()), most=most, wide=kind == "area", fills=FILLS.get(name, ""))
         for name, label, kind, most in FACE
     ]  # fmt: skip
-    care = typed.get(CARE, "") if typed else business.wording.get(CARE, "")
-    boxes.append(Box(CARE, "Care sheet in your own words", care, "area", hint="Empty: ours.", most=10_000, wide=True))
+    for key, label in OWN_WORDS.items():
+        text = typed.get(key, "") if typed else business.wording.get(key, "")
+        boxes.append(Box(key, label, text, "area", hint="Empty: ours.", most=WORDINGS[key], wide=True))
     boxes.append(Box("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB."))
     logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
     values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}

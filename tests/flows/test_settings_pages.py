@@ -29,9 +29,15 @@ def picture(width: int = 40, height: int = 30) -> SimpleUploadedFile:
 
 
 def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Business) -> None:
-    owner_client.post("/settings", face(business, phone="021 000", terms="Pay us.", care="Wash it."))
+    owner_client.post(
+        "/settings", face(business, phone="021 000", terms="Pay us.", care="Wash it.", how_to_accept="Ring us.")
+    )
     business.refresh_from_db()
-    assert (business.phone, business.terms, business.wording) == ("021 000", "Pay us.", {"care": "Wash it."})
+    assert (business.phone, business.terms, business.wording) == (
+        "021 000",
+        "Pay us.",
+        {"care": "Wash it.", "how_to_accept": "Ring us."},
+    )
 
 
 def test_a_fault_stands_at_its_field_and_nothing_is_changed(owner_client: Client, business: Business) -> None:

@@ -203,3 +203,20 @@ def test_where_a_business_writes_and_counts_days_is_somewhere(
         tag = owner_client.get("/api/v1/business")["ETag"]
         answer = owner_client.patch("/api/v1/business", {member: value}, JSON, headers={"If-Match": tag})
         assert answer.status_code == status, answer.content
+
+
+def test_a_business_says_some_things_in_its_own_words_and_takes_them_back(owner_client: Client) -> None:
+    def change(body: dict[str, Any]) -> Any:
+        tag = owner_client.get("/api/v1/business")["ETag"]
+        return owner_client.patch("/api/v1/business", body, JSON, headers={"If-Match": tag})
+
+    assert (
+        change({"wording": {"care": "Hose it.", "how_to_accept": "Ring us."}, "quote_valid_days": 14}).status_code
+        == 200
+    )
+    told = change({"wording": {"care": ""}}).json()
+    assert (told["wording"], told["quote_valid_days"]) == ({"how_to_accept": "Ring us."}, 14)
+    refused = change({"wording": {"jokes": "x", "care": "y" * 10_001}, "quote_valid_days": 0})
+    pointers = {error["pointer"] for error in problem(refused)["errors"]}  # type: ignore[attr-defined]  # a list of faults
+    assert pointers == {"#/wording/jokes", "#/wording/care", "#/quote_valid_days"}
+    assert owner_client.get("/api/v1/business").json()["wording"] == {"how_to_accept": "Ring us."}
