@@ -215,7 +215,7 @@ def test_sixty_metres_are_drawn_anew_in_less_than_150_ms(
     swap = min(wide.evaluate("window.took"))
     client, computed = signed_in(cast.estimator), []
     posted = dict(parse_qsl(asked[-1].post_data or "", keep_blank_values=True))
-    for _ in range(4):  # the time of this thread alone: other tests may share the machine
+    for _ in range(12):  # the time of this thread alone, at its best: other tests may share the machine
         began = time.thread_time()
         client.post(
             f"/measures/{begun.ref}",
