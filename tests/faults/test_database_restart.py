@@ -20,6 +20,7 @@ pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RATE = 20
 RECOVERY_S = 5.0
 CREATED = 201
+NO_ANSWER = 599
 
 
 @pytest.fixture
@@ -69,6 +70,8 @@ class Callers(threading.Thread):
                 status = answer.status
         except urllib.error.HTTPError as refused:
             status = refused.code
+        except OSError:
+            status = NO_ANSWER
         self.answers.append((began, status, name))
 
 
@@ -77,15 +80,18 @@ def test_a_database_that_ends_at_once_loses_nothing_that_was_answered_or_wanted(
     issued = "from django.core.management import call_command\ncall_command('issue_key', name='drill', role='owner')"
     key = next(word for word in service.python(issued).split() if word.startswith("bwl_"))
     callers = Callers(service.start_web(), key)
-    worker = service.start_worker()
-    service.python(WANT)
     callers.start()
-    until(lambda: leased(service) and len(callers.answers) > RATE, 40, "no render begins")
-    down = time.monotonic()
-    service.postgres.restart()
-    up = time.monotonic()
-    time.sleep(RECOVERY_S + 2)
-    callers.end()
+    try:
+        until(lambda: len(callers.answers) > RATE, 40, "nobody is answered")
+        service.python(WANT)
+        worker = service.start_worker()  # only now, or all might be made before anybody looks
+        until(lambda: leased(service), 40, "no render begins")
+        down = time.monotonic()
+        service.postgres.restart()
+        up = time.monotonic()
+        time.sleep(RECOVERY_S + 2)
+    finally:
+        callers.end()
 
     failed = [(began, status) for began, status, _ in callers.answers if status != CREATED]
     # a call is in flight for a moment before and until the database is up; a connection is looked at before it is used again
