@@ -4,6 +4,8 @@ from importlib import import_module
 
 from django.apps import AppConfig
 
+from shared.loading import at_first_call
+
 
 class OffersConfig(AppConfig):
     name = "quotes.offers"
@@ -14,6 +16,5 @@ class OffersConfig(AppConfig):
         """Tells the catalogue who knows what a change of prices means, and the jobs who prices what would help a fence."""
         import_module("quotes.offers.price_effect")
         from quotes.jobs.remedied import prices_remedies
-        from quotes.offers.building import remedies_today
 
-        prices_remedies(remedies_today)
+        prices_remedies(at_first_call("quotes.offers.building.remedies_today"))

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 from django.apps import AppConfig
 
+from shared.loading import at_first_call
+
 
 class OrdersConfig(AppConfig):
     name = "quotes.orders"
@@ -12,8 +14,6 @@ class OrdersConfig(AppConfig):
         from quotes.jobs.models import JobState
         from quotes.jobs.moving import follows
         from quotes.jobs.ordered import tells_ordered
-        from quotes.orders.queries import ordered
-        from quotes.orders.stock import let_go
 
-        tells_ordered(ordered)
-        follows(JobState.CANCELLED, let_go)
+        tells_ordered(at_first_call("quotes.orders.queries.ordered"))
+        follows(JobState.CANCELLED, at_first_call("quotes.orders.stock.let_go"))
