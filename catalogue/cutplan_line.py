@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Sequence
-from io import TextIOWrapper
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
 from fencing.faults import Fault, Refused
+from fencing.terminal import answer
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
 MOST_BYTES = 2_000_000
@@ -36,16 +36,7 @@ def quick(arguments: Sequence[str]) -> int | None:
     known, unknown = parser.parse_known_args(arguments)
     if unknown:
         return None
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(encoding="utf-8")
-    try:
-        code = run(known, sys.stdout, sys.stderr)
-        sys.stdout.flush()
-    except BrokenPipeError:  # the reader has seen enough: `... | head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    return code
+    return answer(partial(run, known))
 
 
 def run(asked: Namespace, out: TextIO, err: TextIO) -> int:

@@ -7,7 +7,7 @@ import os
 import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable, Sequence
-from io import TextIOWrapper
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
@@ -16,6 +16,7 @@ from fencing.faults import Fault, Refused
 from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.text import MOST_BYTES
 from fencing.takeoff import TakeOff, take_off
+from fencing.terminal import answer
 from fencing.writing import takeoff_json
 
 if TYPE_CHECKING:
@@ -47,16 +48,7 @@ def quick(arguments: Sequence[str]) -> int | None:
     known, unknown = parser.parse_known_args(arguments)
     if unknown or known.system is None:
         return None
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):
-            stream.reconfigure(encoding="utf-8")
-    try:
-        code = run(known, sys.stdout, sys.stderr)
-        sys.stdout.flush()
-    except BrokenPipeError:  # the reader has seen enough: `... | head`
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    return code
+    return answer(partial(run, known))
 
 
 def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
