@@ -69,8 +69,9 @@ def post(
     Thread(target=_cut_after, args=(line, seconds, done), daemon=True).start()
     try:
         line.request("POST", target.path, body, {**headers, "Connection": "close", "Accept-Encoding": "identity"})
-        response = line.getresponse()
-        text = response.read(KEPT).decode("utf-8", errors="replace").replace("\x00", "")
+        # closed here: what is left unread of a long answer would keep the line open
+        with line.getresponse() as response:
+            text = response.read(KEPT).decode("utf-8", errors="replace").replace("\x00", "")
         if time.monotonic() - begun >= seconds:
             return answer(None, text, f"no whole answer within {seconds:.0f} s")
         return answer(response.status, text, retry_after=_seconds(response.getheader("Retry-After")))

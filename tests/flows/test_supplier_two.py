@@ -204,6 +204,7 @@ def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
     told, url = live.begin(), live.start()
     owner = Owner(url, told["key"])
     with ExitStack() as stack:
+        stack.enter_context(owner.client)
         systems = {
             code: System(generated, url, key, stack.enter_context(receiving()))
             for code, key in told["suppliers"].items()
