@@ -33,14 +33,14 @@ DEMAND_SHAPE: dict[str, Any] = {
             "type": "array",
             "items": {
                 "type": "object",
-                "required": ["length_mm", "price", "have"],
+                "required": ["length_mm", "price"],
                 "additionalProperties": False,
                 "properties": {
                     "length_mm": _MM,
                     "price": _MONEY,
                     "have": {
                         "type": ["integer", "null"],
-                        "description": "How many there are; null: as many as wanted.",
+                        "description": "How many there are; null or left out: as many as wanted.",
                     },
                     "trim_mm": {"type": "integer", "description": "Lost off the ends of every bar."},
                     "handling": _MONEY,

@@ -124,7 +124,7 @@ class CutPlan:
             "cost": self.money(self.cost),
             "bound": self.money(self.bound),
             "gap_ppm": self.gap_ppm,
-            "bars": [self._bar(bar) for bar in self.bars],
+            "bars": self._bars(),
         }
         if self.proof != "exact":
             plan["proof"] = self.proof
@@ -132,9 +132,18 @@ class CutPlan:
             plan["time_limited"] = True
         return plan
 
+    def _bars(self) -> list[dict[str, object]]:
+        """Each pattern once: bars of two stock rows that nobody could tell apart are counted together."""
+        alike: dict[str, tuple[dict[str, object], int]] = {}
+        for bar in self.bars:
+            one = self._bar(bar)
+            _, count = alike.get(str(one), (one, 0))
+            alike[str(one)] = (one, count + bar.count)
+        return [one | {"count": count} for one, count in alike.values()]
+
     def _bar(self, bar: Bar) -> dict[str, object]:
         stock = self.demand.stock[bar.stock]
-        one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": bar.count}
+        one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": 0}
         one["cuts"] = [[length, count] for length, count in bar.cuts]
         one |= {"left_mm": bar.left, "keep": bar.keep}
         if stock.handling:

@@ -32,7 +32,8 @@ def read_demand(source: str | bytes) -> Demand:
     """Read a cutting demand from JSON text.
 
     Rule: contract, section 4: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
-    decimal text and ``have`` (null: as many as wanted); ``trim_mm``, ``handling``, ``keep_mm`` and ``credit`` may be added.
+    decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``keep_mm`` and ``credit`` may
+    be added.
     Rows of equal length are merged.
 
     Args:
@@ -111,7 +112,7 @@ def _stock_rows(table: Table, faults: Faults) -> list[Row]:
         length = row.whole("length_mm", 1, LONGEST)
         money = {"price": _money(row, "price")}
         money.update({key: _money(row, key) for key in ("handling", "credit") if key in row})
-        have = None if row.raw("have") is None else row.whole("have", 0, MOST_PIECES, unit="")
+        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MOST_PIECES, unit="")
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
             row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")

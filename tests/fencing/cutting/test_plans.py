@@ -113,6 +113,13 @@ def test_every_pattern_is_listed_once() -> None:
         assert len({(bar.stock, bar.cuts) for bar in bars}) == len(bars)
 
 
+def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_told_once() -> None:
+    # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that nobody could tell apart give them together
+    told = checked(demand(3, [(3200, 4)], [Stock(6000, 10, have=2), Stock(6000, 10, have=2)])).document()
+    cut = [[3200, 1]]
+    assert told["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "left_mm": 2797, "keep": True}]
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_another_process_makes_the_same_bytes(seed: int) -> None:
     code = (
