@@ -33,11 +33,15 @@ class Role(StrEnum):
 
 
 class ImportKind(StrEnum):
-    """What a spreadsheet holds."""
+    """What a spreadsheet holds, in the order a business that begins with nothing takes them in."""
 
+    FINISHES = "finishes"
     COMPONENTS = "components"
+    SUPPLIERS = "suppliers"
+    SUPPLIER_TERMS = "supplier_terms"
     OFFERS = "offers"
     PRICE_RULES = "price_rules"
+    FENCE_SYSTEMS = "fence_systems"
 
 
 class ImportState(StrEnum):

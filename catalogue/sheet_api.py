@@ -79,7 +79,7 @@ class Imports(Endpoint):
     paged = True
     parser_classes = [CsvParser, XlsxParser, AnyFileParser]
     parameters = {
-        "kind": "components, offers or price_rules; POST needs it.",
+        "kind": f"What the file holds; POST needs it: {', '.join(ImportKind)}.",
         "file_name": "Name of the file, for the record.",
         "validate_only": "true: say what the file would do, and do nothing.",
     }

@@ -55,19 +55,22 @@ def _checked(field: models.Field[Any, Any], value: Any) -> Any:
     return value
 
 
-def _plain(text: str) -> str:
+def plain(text: str) -> str:
+    """A text without spaces around it and without what can't be printed."""
     if "\x00" in text:
         raise Unreadable("A text can't hold the character NUL.")
     return "".join(char for char in text.strip() if char.isprintable() or char == "\n")
 
 
-def text_column(model: type[models.Model], name: str, *, key: bool = False, choices: bool = False) -> Column:
-    """A text as the model takes it."""
+def text_column(
+    model: type[models.Model], name: str, *, key: bool = False, choices: bool = False, named: str = ""
+) -> Column:
+    """A text as the model takes it; ``named``: its column, where that is called otherwise."""
     field = _field(model, name)
     known = {str(value) for value, _ in field.flatchoices} if choices else None
 
     def read(cell: Cell, decimal_comma: bool) -> str:
-        value = _plain(cell.text)
+        value = plain(cell.text)
         if not value and not field.blank:
             raise Unreadable("This must not be empty.")
         if field.max_length and len(value) > field.max_length:
@@ -76,7 +79,7 @@ def text_column(model: type[models.Model], name: str, *, key: bool = False, choi
             raise Unreadable(f"Choose from: {', '.join(sorted(known))}.")
         return str(_checked(field, value)) if value else ""
 
-    return Column(name, name, read, str, key=key)
+    return Column(named or name, name, read, str, key=key)
 
 
 def read_number(text: str, *, places: int, comma: bool) -> Decimal:
@@ -116,7 +119,7 @@ def number_column(model: type[models.Model], name: str, *, least: Decimal | None
             if not field.null and not field.has_default():
                 raise Unreadable("This must not be empty.")
             return None if field.null else field.get_default()
-        number = _from_float(text, places) if cell.number else read_number(text, places=places, comma=decimal_comma)
+        number = from_float(text, places) if cell.number else read_number(text, places=places, comma=decimal_comma)
         if not number < most or (least is not None and number < least):
             raise Unreadable(f"A number {'' if least is None else f'from {least} '}below {most:f} is wanted.")
         return _checked(field, number if places else int(number))
@@ -124,7 +127,7 @@ def number_column(model: type[models.Model], name: str, *, least: Decimal | None
     return Column(name, name, read, shown_number, number=True)
 
 
-def _from_float(text: str, places: int) -> Decimal:
+def from_float(text: str, places: int) -> Decimal:
     """What a spreadsheet's float was meant to be: 0.1 + 0.2 comes as 0.30000000000000004."""
     try:
         number = Decimal(text)
@@ -137,6 +140,22 @@ def _from_float(text: str, places: int) -> Decimal:
     if isinstance(exponent, int) and -exponent > places:
         raise Unreadable(f"At most {places} decimal places.")
     return meant
+
+
+_FLAGS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+
+
+def flag_column(model: type[models.Model], name: str) -> Column:
+    """yes or no; empty is the column's default."""
+    field = _field(model, name)
+
+    def read(cell: Cell, decimal_comma: bool) -> bool:
+        text = cell.text.strip().lower()
+        if text and text not in _FLAGS:
+            raise Unreadable("yes or no is wanted.")
+        return _FLAGS[text] if text else bool(field.get_default())
+
+    return Column(name, name, read, lambda value: "yes" if value else "no")
 
 
 def date_column(name: str, *, needed: bool = False, key: bool = False) -> Column:
@@ -181,7 +200,7 @@ def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, w
     codes = {pk: code for code, pk in ids.items()}
 
     def read(cell: Cell, decimal_comma: bool) -> int | None:
-        text = _plain(cell.text)
+        text = plain(cell.text)
         if not text and not needed:
             return None
         if text not in ids:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from catalogue.codes import ImportKind
 from catalogue.sheets import csv_file, xlsx_file
 from catalogue.sheets.kinds import Kind, kind_for
+from catalogue.sheets.planning import stored_rows
 from shared.business.models import Business
 
 FORMATS = {
@@ -18,8 +19,7 @@ FORMATS = {
 def _table(kind: Kind, business: Business) -> Iterator[list[tuple[str, bool]]]:
     yield [(column.name, False) for column in kind.columns]
     keys = [column.attr for column in kind.columns if column.key]
-    rows = kind.model.objects.of(business).order_by(*keys).values_list(*kind.attrs)
-    for values in rows.iterator(chunk_size=2000):
+    for _, values in stored_rows(kind, business, *keys):
         yield [(column.write(value), column.number) for column, value in zip(kind.columns, values, strict=True)]
 
 

@@ -1,4 +1,4 @@
-"""The three sheets: their columns, and what a row must be as a whole."""
+"""The sheets: their columns, and what a row must be as a whole."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 
 from catalogue.bands import bands_fault
 from catalogue.codes import ImportKind, Role, is_piece, sale_unit
-from catalogue.models import Component, Finish, Offer, PriceRule, Supplier
+from catalogue.models import Component, FenceSystem, Finish, Offer, PriceRule, Supplier, SupplierTerms
 from catalogue.rules import rule_faults
 from catalogue.sheets.columns import (
     Column,
@@ -18,9 +18,11 @@ from catalogue.sheets.columns import (
     bands_column,
     code_column,
     date_column,
+    flag_column,
     number_column,
     text_column,
 )
+from catalogue.sheets.documents import MEMBER, SYSTEM, VALUE, Documents
 from catalogue.sheets.refusing import Cell
 from shared.business.models import Business
 from shared.business.scoping import Owned
@@ -30,13 +32,17 @@ Faults = list[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past."""
+    """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past.
+
+    ``documents``: its rows are members of documents, which are judged and stored as wholes.
+    """
 
     kind: ImportKind
     model: type[Owned]
     columns: tuple[Column, ...]
     check: Callable[[Mapping[str, Any]], Faults]
     dated: bool
+    documents: Documents | None = None
 
     @property
     def attrs(self) -> tuple[str, ...]:
@@ -135,10 +141,60 @@ def _price_rules(business: Business) -> Kind:
     return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True)
 
 
+def _nothing_more(values: Mapping[str, Any]) -> Faults:
+    return []
+
+
+def _finishes(business: Business) -> Kind:
+    columns = (
+        text_column(Finish, "code", key=True),
+        text_column(Finish, "name"),
+        text_column(Finish, "sample"),
+        flag_column(Finish, "active"),
+    )
+    return Kind(ImportKind.FINISHES, Finish, columns, _nothing_more, dated=False)
+
+
+_ABOUT_SUPPLIERS = (
+    "name", "email", "phone", "address", "country", "gln", "registration_number", "tax_number", "customer_number",
+)  # fmt: skip
+
+
+def _suppliers(business: Business) -> Kind:
+    columns = (
+        text_column(Supplier, "code", key=True),
+        *(text_column(Supplier, name) for name in _ABOUT_SUPPLIERS),
+        flag_column(Supplier, "preferred"),
+        flag_column(Supplier, "active"),
+    )
+    return Kind(ImportKind.SUPPLIERS, Supplier, columns, _nothing_more, dated=False)
+
+
+def _supplier_terms(business: Business) -> Kind:
+    suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
+    columns = (
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key=True),
+        date_column("valid_from", needed=True, key=True),
+        number_column(SupplierTerms, "least_order"),
+        bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),
+        number_column(SupplierTerms, "lead_days"),
+    )
+    return Kind(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
+
+
+def _fence_systems(business: Business) -> Kind:
+    columns = (SYSTEM, MEMBER, VALUE)
+    return Kind(ImportKind.FENCE_SYSTEMS, FenceSystem, columns, _nothing_more, False, Documents(business))
+
+
 _KINDS = {
+    ImportKind.FINISHES: _finishes,
     ImportKind.COMPONENTS: _components,
+    ImportKind.SUPPLIERS: _suppliers,
+    ImportKind.SUPPLIER_TERMS: _supplier_terms,
     ImportKind.OFFERS: _offers,
     ImportKind.PRICE_RULES: _price_rules,
+    ImportKind.FENCE_SYSTEMS: _fence_systems,
 }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -49,6 +49,11 @@ class Plan:
     refused: list[Refusal] = field(default_factory=list)
     rows: int = 0
     fingerprint: tuple[int, str] = (0, "")
+
+    def given(self, kind: Kind) -> dict[tuple[Any, ...], Mapping[str, Any]]:
+        """What would be written, by key."""
+        rows = [*self.added, *({**one.before, **one.values} for one in self.changed)]
+        return {kind.key(row): row for row in rows}
 
 
 def fingerprint(kind: Kind, business: Business) -> tuple[int, str]:
@@ -119,7 +124,17 @@ class _Reader:
                 faults.append((column.name, str(fault)))
         return values, faults
 
+    def judge_documents(self) -> None:
+        """Where rows are members of documents: refuses what makes a document wrong, each at its row."""
+        if self.kind.documents is None or self.plan.refused:
+            return
+        found = self.kind.documents.faults(self.plan.given(self.kind), self.seen)
+        self.plan.refused += [Refusal(row, column, reason) for row, column, reason in found]
+
     def _add(self, values: dict[str, Any]) -> list[tuple[str, str]]:
+        if self.kind.documents is not None and not values["value"]:
+            self.plan.unchanged += 1  # a member that is not there is left out
+            return []
         start = values.get("valid_from")
         if self.kind.dated and not self.past and isinstance(start, date) and start < timezone.localdate():
             return [("valid_from", "A price can't begin in the past.")]
@@ -138,7 +153,7 @@ class _Reader:
                 (attr, "This price has begun: give a new one from a later day.")
                 for attr in sorted(changed - {"valid_to"})
             ]
-            end = values["valid_to"]
+            end = values.get("valid_to")
             if "valid_to" in changed and end is not None and end < today:
                 faults.append(("valid_to", "A price that has begun can't end in the past."))
             if faults:
@@ -148,12 +163,20 @@ class _Reader:
 
 
 def _stored(kind: Kind, business: Business) -> dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]:
-    rows = kind.model.objects.of(business).order_by("pk").values_list("pk", *kind.attrs).iterator(chunk_size=2000)
     found = {}
-    for pk, *values in rows:
-        row = tuple(values)
+    for pk, row in stored_rows(kind, business, "pk"):
         found[kind.key(dict(zip(kind.attrs, row, strict=True)))] = (pk, row)
     return found
+
+
+def stored_rows(kind: Kind, business: Business, *by: str) -> Iterator[tuple[int, tuple[Any, ...]]]:
+    """Id and values of every stored row, in the order of these columns."""
+    if kind.documents is not None:
+        yield from kind.documents.rows()
+        return
+    rows = kind.model.objects.of(business).order_by(*by).values_list("pk", *kind.attrs)
+    for pk, *values in rows.iterator(chunk_size=2000):
+        yield pk, tuple(values)
 
 
 def check_header(kind: Kind, sheet: Sheet) -> None:
@@ -181,4 +204,5 @@ def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, pr
         reader.plan.rows += 1
         if progress is not None and reader.plan.rows % _EVERY == 0:
             progress(reader.plan.rows)
+    reader.judge_documents()
     return reader.plan

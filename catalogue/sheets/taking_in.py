@@ -78,10 +78,10 @@ def _key(kind: Kind, values: Mapping[str, Any]) -> str:
 
 
 def _touched(kind: Kind, found: Plan) -> dict[str, Decimal | None]:
-    """Skus whose data or price a file changes, with the new price; for price rules none, because they touch every line."""
-    if kind.kind is ImportKind.PRICE_RULES:
+    """Skus whose data or price a file changes, with the new price; none for the other sheets, which name no sku."""
+    if kind.kind not in (ImportKind.COMPONENTS, ImportKind.OFFERS):
         return {}
-    rows = [*found.added, *({**one.before, **one.values} for one in found.changed)]
+    rows = found.given(kind).values()
     if kind.kind is ImportKind.COMPONENTS:
         return {str(row["sku"]): None for row in rows}
     write = next(column.write for column in kind.columns if column.attr == "component_id")
@@ -105,6 +105,10 @@ def refuse(found: Plan) -> None:
 def take_in(kind: Kind, found: Plan, business: Business, *, actor: Actor, file_name: str = "") -> None:
     """Writes a plan without refusals. Queries grow with the number of batches, not of rows."""
     refuse(found)
+    if kind.documents is not None:
+        kind.documents.write(found.given(kind), actor)
+        _tell(kind, found, business, actor, file_name)
+        return
     rows = kind.model.objects.of(business)
     for batch in _batches(found.added, BATCH):
         rows.bulk_create([kind.model(business=business, **values) for values in batch])

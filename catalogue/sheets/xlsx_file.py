@@ -148,6 +148,8 @@ def _cell(node: Any, strings: list[str], row: int) -> Cell:
         text = strings[place]
     elif kind == "inlineStr":
         text = _text(node)
+    elif kind == "b":
+        text = "yes" if text == "1" else "no"
     if len(text) > MOST_CELL:
         raise SheetRefusedError("cell", f"A cell may have {MOST_CELL} characters.", row)
     return Cell(text, number=kind == "n" and bool(text), formula=node.find(f"{_MAIN}f") is not None or kind == "e")
