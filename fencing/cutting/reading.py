@@ -16,7 +16,9 @@ STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "keep_mm", "c
 
 LONGEST = 100_000
 """100 m: no bar is longer [mm]."""
-MOST_PIECES = 200_000
+MOST_PIECES = 1_000_000
+MOST_BARS = 1_000_000_000
+"""On hand, of one stock row: whoever writes so many means plenty."""
 MOST_ROWS = 20_000
 MOST_LENGTHS = 1_000
 """Different lengths a demand may have."""
@@ -112,7 +114,7 @@ def _stock_rows(table: Table, faults: Faults) -> list[Row]:
         length = row.whole("length_mm", 1, LONGEST)
         money = {"price": _money(row, "price")}
         money.update({key: _money(row, key) for key in ("handling", "credit") if key in row})
-        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MOST_PIECES, unit="")
+        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MOST_BARS, unit="")
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
             row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")

@@ -134,6 +134,12 @@ def test_another_process_makes_the_same_bytes(seed: int) -> None:
     assert len(texts) == 1
 
 
+def test_a_million_pieces_and_stock_without_end_are_planned_and_proved() -> None:
+    # 2 × 2238 + 3 = 4479 from 6000: two a bar, and three never fit (6714): 500,000 bars at 31.20
+    plan = checked(demand(3, [(2238, 1_000_000)], [Stock(6000, 3120, have=1_000_000_000)], 2))
+    assert (plan.status, plan.money(plan.cost)) == (Status.OPTIMAL, "15600000.00")
+
+
 def test_fifty_thousand_pieces_are_planned_within_the_interactive_budget() -> None:
     asked = demand(3, [(2238, 30_000), (1788, 12_000), (640, 8_000)], [Stock(6000, 3120), Stock(4800, 2600)], 2)
     begun = perf_counter()

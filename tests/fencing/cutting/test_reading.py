@@ -63,6 +63,12 @@ def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> N
     assert pointer in pointers(refused.value)
 
 
+def test_a_million_pieces_may_be_asked_for_and_one_more_may_not() -> None:
+    assert demand_of(document(pieces=[[2238, 999_999], [640, 1]])).count == 1_000_000
+    with pytest.raises(Refused, match="1000001 pieces in all; one plan takes 1000000"):
+        demand_of(document(pieces=[[2238, 999_999], [640, 2]]))
+
+
 def test_stock_without_a_number_of_bars_is_as_many_as_wanted() -> None:
     left_out = demand_of(document(stock=[{"length_mm": 6000, "price": "31.20"}]))
     assert left_out == demand_of(document())
