@@ -25,4 +25,7 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    try:
+        main()
+    except KeyboardInterrupt:  # whoever presses Ctrl-C knows why; 130 is what shells give it
+        sys.exit(130)

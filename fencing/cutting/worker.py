@@ -12,7 +12,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 from threading import Timer
-from typing import IO
+from typing import IO, Any
 
 from fencing.cutting.demand import Budget, Demand
 from fencing.cutting.direct import polished, search_here
@@ -25,7 +25,9 @@ HEAD = struct.Struct(">I")
 def search_apart(demand: Demand, budget: Budget, progress: Progress | None = None) -> CutPlan | None:
     """The best plan a worker process finds within the budget; None where it was stopped before it had one."""
     command = [sys.executable, "-m", "fencing.cutting.worker"]
-    child = subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE)  # noqa: S603 - ourselves
+    pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+    # a session of its own: Ctrl-C reaches us alone, and we end it
+    child = subprocess.Popen(command, cwd=ROOT, start_new_session=True, **pipes)  # noqa: S603 - ourselves
     guard = Timer(budget.seconds, child.kill)
     guard.start()
     last: CutPlan | None = None

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import resource
+import signal
 import subprocess
 import sys
+import time
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from django.core.management import call_command
 
@@ -91,3 +94,19 @@ def test_a_person_at_a_prompt_is_refused_within_a_second_of_the_processor(
     assert (told.returncode, told.stdout) == (2, b"")
     assert told.stderr.startswith(b"/")
     assert spent < 1
+
+
+def test_whoever_interrupts_it_gets_neither_a_traceback_nor_a_worker_left_over(tmp_path: Path) -> None:
+    demand = tmp_path / "demand.json"
+    pieces = [[300 + 5003 * place % 5599, 200] for place in range(1000)]  # 1000 lengths: not proved in half a minute
+    demand.write_text(json.dumps({**GOOD, "pieces": pieces}))
+    command = [sys.executable, "manage.py", "cutplan", str(demand), "--seconds", "60"]
+    with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, stdout=subprocess.PIPE) as asked:
+        workers: list[psutil.Process] = []
+        while not workers and asked.poll() is None:
+            time.sleep(0.05)
+            workers = psutil.Process(asked.pid).children()
+        asked.send_signal(signal.SIGINT)
+        out, err = asked.communicate(timeout=10)
+    assert (asked.returncode, out, err) == (130, b"", b"")
+    assert not any(worker.is_running() for worker in workers)
