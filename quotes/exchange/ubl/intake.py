@@ -42,7 +42,7 @@ def parse(body: bytes, name: str) -> Element:
     """
     if len(body) > MOST_BYTES:
         raise refuse("xml.size", f"at most {MOST_BYTES} bytes are read, {len(body)} came")
-    encoding = _ENCODED.search(body[:200])
+    encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
     if b"\x00" in body or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
         raise refuse("xml.encoding", "UTF-8 is read, nothing else")
     if b"<!DOCTYPE" in body or b"<!ENTITY" in body:

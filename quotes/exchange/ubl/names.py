@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -13,6 +14,7 @@ DOCUMENT = "urn:oasis:names:specification:ubl:schema:xsd:{name}-2"
 PREFIXES = {"cac": CAC, "cbc": CBC}
 
 Element = etree._Element
+_NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")  # XML 1.0, production 2: Char
 
 
 def root(name: str) -> Element:
@@ -28,8 +30,11 @@ def group(parent: Element, name: str) -> Element:
 
 
 def put(parent: Element, name: str, text: str | None, **attributes: str) -> None:
-    """A new basic child, ``cbc:name``; nothing where there is no text, since UBL forbids empty elements."""
-    if text:
+    """A new basic child, ``cbc:name``; nothing where there is no text, since UBL forbids empty elements.
+
+    What no XML can hold is left out of the text.
+    """
+    if text := _NO_XML.sub("", text or ""):
         child = etree.SubElement(parent, f"{{{CBC}}}{name}", {key: value for key, value in attributes.items() if value})
         child.text = text
 

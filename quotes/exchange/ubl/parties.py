@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
+from fencing.faults import Fault, Refused
 from quotes.exchange.ubl.names import PREFIXES, Element, group, put, text_at
 from quotes.exchange.ubl.values import Address, Party
 
@@ -62,9 +63,17 @@ def read_address(root: Element, at: str) -> Address:
 
 
 def read_date(root: Element, at: str) -> date | None:
-    """A civil date; a schema-valid date may carry a time zone, which a date of ours has not."""
+    """A civil date; a schema-valid date may carry a time zone, which a date of ours has not.
+
+    Raises:
+        Refused: a year before 1 or after 9999, which the schema takes.
+    """
     text = text_at(root, at)
-    return date.fromisoformat(text[:10]) if text else None
+    try:
+        return date.fromisoformat(text[:10]) if text else None
+    except ValueError:
+        pointer = "/" + "/".join(step.partition(":")[2] for step in at.split("/"))
+        raise Refused([Fault(pointer, "ubl.date", f"{text} is not a day of the years 1 to 9999")]) from None
 
 
 def read_decimal(root: Element, at: str) -> Decimal | None:

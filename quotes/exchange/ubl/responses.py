@@ -13,6 +13,7 @@ from quotes.exchange.ubl.values import LineStatus, OrderResponse, ResponseCode, 
 
 CUSTOMIZATION = "urn:fdc:peppol.eu:poacc:trns:order_response:3"
 PROFILE = "urn:fdc:peppol.eu:poacc:bis:ordering:3"
+_PRICE = "cac:LineItem/cac:Price/cbc:PriceAmount"
 
 
 def write_response(response: OrderResponse) -> bytes:
@@ -72,7 +73,7 @@ def read_response(body: bytes) -> OrderResponse:
         issued=issued,
         order=text_at(element, "cac:OrderReference/cbc:ID") or "",
         code=ResponseCode(text_at(element, "cbc:OrderResponseCode") or ""),
-        currency=text_at(element, "cbc:DocumentCurrencyCode") or "",
+        currency=_currency(element),
         buyer=read_party(element, "BuyerCustomerParty"),
         seller=read_party(element, "SellerSupplierParty"),
         lines=tuple(_read_line(line) for line in element.findall("cac:OrderLine", PREFIXES)),
@@ -99,8 +100,19 @@ def _faults(element: Element) -> Iterable[Fault]:
         unit = unit_at(line, "cac:LineItem/cbc:Quantity")
         if unit and sale_unit(unit) is None:
             yield Fault(f"{at}/Quantity", "REC20", unknown_unit(unit))
+        priced = line.find(_PRICE, PREFIXES)
+        if priced is not None and priced.get("currencyID") != _currency(element):
+            text = f"a price in {priced.get('currencyID', '')[:8]!r}, the document is in {_currency(element)[:8]!r}"
+            yield Fault(f"{at}/Price", "currency", text)
         if _reference(line) is None:
             yield Fault(f"{at}/OrderLineReference", "T76-R020", "name the order's line by OrderLineReference/LineID")
+
+
+def _currency(element: Element) -> str:
+    """The document's, or that of its first price."""
+    priced = element.find(f"cac:OrderLine/{_PRICE}", PREFIXES)
+    stated = text_at(element, "cbc:DocumentCurrencyCode")
+    return stated or ("" if priced is None else priced.get("currencyID") or "")
 
 
 def _reference(line: Element) -> str | None:
@@ -115,7 +127,7 @@ def _read_line(line: Element) -> ResponseLine:
         name=text_at(line, "cac:LineItem/cac:Item/cbc:Name") or "",
         quantity=read_decimal(line, "cac:LineItem/cbc:Quantity"),
         unit=unit_at(line, "cac:LineItem/cbc:Quantity"),
-        price=read_decimal(line, "cac:LineItem/cac:Price/cbc:PriceAmount"),
+        price=read_decimal(line, _PRICE),
         promised=read_date(line, "cac:LineItem/cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
         note=text_at(line, "cac:LineItem/cbc:Note") or "",
     )

@@ -122,6 +122,43 @@ def test_a_response_comes_back_as_it_went_out() -> None:
     assert read_response(write_response(whole)) == whole
 
 
+def test_what_no_xml_can_hold_is_left_out_of_an_order() -> None:
+    order = replace(
+        order_of((line_of(1, "Rail\ufffe", Decimal(1), Decimal(2)),)), note="left\uffff gate", buyer_reference="\ufffe"
+    )
+    read = read_order(write_order(order))
+    assert (read.lines[0].name, read.note, read.buyer_reference) == ("Rail", "left gate", "")
+
+
+def response_of(*lines: ResponseLine) -> bytes:
+    """A conditional response."""
+    code = ResponseCode.CONDITIONAL
+    return write_response(OrderResponse("R-1", date(2031, 5, 7), "PO-7", code, "NZD", BUYER, SELLER, lines))
+
+
+@pytest.mark.parametrize("day", ["-0001-01-01", "12031-05-07"])
+@pytest.mark.parametrize(("said", "pointer"), [("2031-05-07", "/IssueDate"), ("2031-06-01", "EndDate")])
+def test_a_year_no_calendar_of_ours_has_is_refused_where_it_stands(day: str, said: str, pointer: str) -> None:
+    line = ResponseLine("1", "1", LineStatus.ACCEPTED, "Rail", promised=date(2031, 6, 1))
+    with pytest.raises(Refused) as refused:
+        read_response(response_of(line).replace(said.encode(), day.encode()))
+    [fault] = refused.value.faults
+    assert (fault.code, fault.pointer.endswith(pointer)) == ("ubl.date", True)
+
+
+def test_a_price_in_another_currency_is_refused_line_by_line() -> None:
+    lines = [ResponseLine(n, n, LineStatus.CHANGED, "Rail", price=Decimal(7)) for n in "12"]
+    body = response_of(*lines).replace(b'currencyID="NZD"', b'currencyID="USD"')
+    with pytest.raises(Refused) as refused:
+        read_response(body)
+    assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [
+        ("/OrderLine/0/Price", "currency"),
+        ("/OrderLine/1/Price", "currency"),
+    ]
+    stated = b"<cbc:DocumentCurrencyCode>NZD</cbc:DocumentCurrencyCode>"
+    assert read_response(response_of(*lines).replace(stated, b"")).currency == "NZD"
+
+
 @pytest.mark.parametrize("code", [ResponseCode.ACCEPTED, ResponseCode.REFUSED, ResponseCode.ACKNOWLEDGED])
 def test_only_a_conditional_response_carries_lines(code: ResponseCode) -> None:
     line = ResponseLine("1", "2", LineStatus.ACCEPTED, "Rail")
@@ -161,6 +198,7 @@ HOSTILE = {
     "external entity": b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]><x>&a;</x>',
     "another encoding": '<?xml version="1.0" encoding="UTF-16"?><x/>'.encode("utf-16"),
     "declared encoding": b'<?xml version="1.0" encoding="utf-7"?><x/>',
+    "encoding declared far behind": b'<?xml version="1.0"' + b" " * 300 + b'encoding="utf-7"?>+ADw-x/+AD4-',
     "deep nesting": b"<a>" * 300_000,
     "too large": b"<a>" + b" " * 1_000_001,
     "no XML": b"\xff\xfe{}",
