@@ -166,14 +166,12 @@ _SAID = {LineStatus.ACCEPTED: Said.ACCEPT, LineStatus.REFUSED: Said.REFUSE, Line
 
 
 def _said(said: ResponseLine, line: Line) -> LineSaid:
-    """What differs from the order is what changes; UBL repeats what does not."""
+    """One line's word as the document has it; what of a change is no change is seen when it is taken in."""
     if said.status != LineStatus.CHANGED:
         refused = said.status == LineStatus.REFUSED
         reason = said.note or ("refused" if refused else "")
         return LineSaid(line.position, _SAID[said.status].value, reason, promised=None if refused else said.promised)
-    quantity = None if said.quantity in (None, line.outstanding) else said.quantity
-    price = None if said.price in (None, line.price) else said.price
-    return LineSaid(line.position, Said.CHANGE.value, said.note, quantity, price, said.promised)
+    return LineSaid(line.position, Said.CHANGE.value, said.note, said.quantity, said.price, said.promised)
 
 
 def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:

@@ -15,11 +15,9 @@ from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import (
     Answer,
-    Decision,
     Despatch,
     DespatchLine,
     GoodsReturn,
-    LineReply,
     OrderLine,
     Receipt,
     ReceiptLine,
@@ -27,7 +25,7 @@ from quotes.orders.models import (
     SupplierOrder,
 )
 from quotes.orders.replying import fingerprint
-from quotes.orders.services import OPEN, named, settle
+from quotes.orders.services import OPEN, end_done, named, settle
 from shared.business.actors import Actor
 from shared.numbering import next_number
 from shared.problems import Problem
@@ -76,7 +74,10 @@ class Count:
 
 @transaction.atomic
 def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
-    """Takes a docket in; says whether it was new. Despatching what was not replied to accepts it."""
+    """Takes a docket in; says whether it was new. Despatching what was not replied to accepts it.
+
+    It is a fact, so it waits for nothing: what is on it goes as it was ordered, whatever was proposed.
+    """
     order = locked(order)
     sha256 = fingerprint(docket)
     before = Despatch.objects.of(order.business).filter(order=order, number=docket.number).first()
@@ -87,7 +88,7 @@ def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[Sup
     require(order, *OPEN)
     lines = lines_of(order)
     meant = named(lines, [one.line for one in docket.lines])
-    _check_docket(order, meant, docket)
+    _check_docket(meant, docket)
     found = Despatch.objects.of(order.business).create(
         order=order,
         number=docket.number,
@@ -102,6 +103,7 @@ def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[Sup
         DespatchLine.objects.of(order.business).create(
             despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.reason[:500]
         )
+    end_done(order, meant)
     if order.answer == Answer.NONE:
         order.answer = Answer.WHOLE
     order.save()
@@ -111,21 +113,13 @@ def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[Sup
     return order, found, True
 
 
-def _check_docket(order: SupplierOrder, meant: Sequence[OrderLine], docket: Docket) -> None:
-    waiting = set(
-        LineReply.objects.of(order.business)
-        .filter(line__order=order, decision=Decision.WAITING)
-        .values_list("line_id", flat=True)
-    )
+def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
     faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
     for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
         free = line.outstanding - line.on_the_way
         if not ZERO < loaded.quantity <= free:
             text = f"Line {line.position} has {free} to be despatched."
             faults.append(Fault(f"/lines/{place}/quantity", "range", text))
-        if line.pk in waiting:
-            text = f"Line {line.position} waits for the buyer's word on your proposal."
-            faults.append(Fault(f"/lines/{place}/line", "line.waiting", text))
     if faults:
         raise Refused(faults)
 
@@ -157,6 +151,7 @@ def receive(*, order: SupplierOrder, count: Count, actor: Actor) -> tuple[Suppli
         sha256=sha256,
     )
     rows = _count_in(receipt, lines, count, _expected(announced))
+    end_done(order, lines)
     sums.store(order, lines)
     if order.state != State.DESPATCHED and any(line.outstanding for line in lines):
         move(order, State.DESPATCHED)

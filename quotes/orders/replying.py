@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -22,11 +22,13 @@ from shared.problems import Problem
 
 ZERO = Decimal(0)
 SEEN, ACCEPTED, REFUSED, CONDITIONAL = "AB", "AP", "RE", "CA"
+BY_LINE = frozenset({Answer.PART, Answer.CHANGED})
 
 
 @dataclass(frozen=True, slots=True)
 class LineSaid:
-    """One line of a reply. ``quantity`` is what can be had now; the rest is back-ordered to ``promised`` or refused."""
+    """One line of a reply. ``quantity`` is what can be had now, with what is on the way already; the rest is back-ordered to
+    ``promised`` or refused."""
 
     line: int
     said: str
@@ -100,7 +102,7 @@ def _check_code(order: SupplierOrder, told: Told) -> None:
         raise Refused([Fault("/lines", "PEPPOL-T76-R007", "A reply CA says which lines change.")])
     if told.code != CONDITIONAL and told.lines:
         raise Refused([Fault("/lines", "PEPPOL-T76-R008", f"A reply {told.code} carries no lines; send CA.")])
-    if told.code == ACCEPTED and order.answer in {Answer.PART, Answer.CHANGED}:
+    if told.code == ACCEPTED and order.answer in BY_LINE:
         raise Problem("conflict", "After a reply with changes the whole can't be accepted; reply CA line by line.")
     if told.code == REFUSED and order.state == State.DESPATCHED:  # refused lines are cancelled, not goods on the road
         raise Problem("conflict", "Some of it is despatched; refuse lines by CA.")
@@ -128,29 +130,45 @@ def _acknowledge(order: SupplierOrder) -> None:
 
 def _take_lines(order: SupplierOrder, reply: Reply, lines: list[OrderLine], told: Told) -> None:
     meant = named(lines, [one.line for one in told.lines])
+    words = [(line, _differs(line, one)) for line, one in zip(meant, told.lines, strict=True)]
     faults = [
-        fault
-        for place, (line, said) in enumerate(zip(meant, told.lines, strict=True))
-        for fault in _line_faults(line, said, f"/lines/{place}")
+        fault for place, (line, said) in enumerate(words) for fault in _line_faults(line, said, f"/lines/{place}")
     ]
     if faults:
         raise Refused(faults)
     end_waiting(order, meant)
-    for line, said in zip(meant, told.lines, strict=True):
+    for line, said in words:
         _take_line(reply, line, said)
+    before, order.answer = order.answer, _answer(order, [said for _, said in words])
     if told.promised:
         order.promised_on = told.promised
-    order.answer = _answer(order, told)
+    elif order.answer in BY_LINE and before not in BY_LINE:
+        order.promised_on = _day_of_changes(order)
     _acknowledge(order)
 
 
-def _answer(order: SupplierOrder, told: Told) -> Answer:
+def _differs(line: OrderLine, said: LineSaid) -> LineSaid:
+    """The change without what stays as it is: UBL repeats that. Only after the digest, or the same document sent again
+    would seem to say something else once it was taken in."""
+    if said.said != Said.CHANGE:
+        return said
+    quantity = None if said.quantity == line.outstanding else said.quantity
+    return replace(said, quantity=quantity, price=None if said.price == line.price else said.price)
+
+
+def _day_of_changes(order: SupplierOrder) -> date | None:
+    """The day that came with replies by line: one that came with an acceptance of the whole falls with it."""
+    rows = Reply.objects.of(order.business).filter(order=order, code=CONDITIONAL, promised_on__isnull=False)
+    return rows.order_by("-id").values_list("promised_on", flat=True).first()
+
+
+def _answer(order: SupplierOrder, words: Sequence[LineSaid]) -> Answer:
     """Changed beats in part, in part beats in whole; what was said before still counts."""
-    if any(one.price is not None or (one.promised and one.quantity is None) for one in told.lines):
+    if any(one.price is not None or (one.promised and one.quantity is None) for one in words):
         return Answer.CHANGED
     if order.answer == Answer.CHANGED:
         return Answer.CHANGED
-    if all(one.said == Said.ACCEPT for one in told.lines):
+    if all(one.said == Said.ACCEPT for one in words):
         return Answer(order.answer or Answer.WHOLE)
     return Answer.PART
 
@@ -166,8 +184,11 @@ def _line_faults(line: OrderLine, said: LineSaid, at: str) -> list[Fault]:
     if said.said == Said.CHANGE:
         if said.quantity is None and said.price is None and said.promised is None:
             faults.append(Fault(at, "line.nothing", "Say what changes: quantity, price or promised."))
-        if said.quantity is not None and not ZERO <= said.quantity <= free:
-            faults.append(Fault(f"{at}/quantity", "range", f"From 0 to {free}, what is outstanding."))
+        # what no day is promised for is cancelled; what is on the road can't be
+        least = line.on_the_way if said.promised is None else ZERO
+        if said.quantity is not None and not least <= said.quantity <= line.outstanding:
+            text = f"From {least} to {line.outstanding}, what is outstanding; what is on the way counts."
+            faults.append(Fault(f"{at}/quantity", "range", text))
     if said.said == Said.ACCEPT and (said.quantity is not None or said.price is not None):
         faults.append(Fault(f"{at}/said", "line.change", "An accepted line changes neither quantity nor price."))
     return faults
@@ -186,12 +207,17 @@ def _take_line(reply: Reply, line: OrderLine, said: LineSaid) -> None:
     )
     if said.said == Said.ACCEPT and said.promised:
         line.due_on = said.promised
-    _keep(reply, line, said, Decision.WAITING if proposal else Decision.NONE)
+    _keep(reply, line, said, _decision(line) if proposal else Decision.NONE)
+
+
+def _decision(line: OrderLine) -> Decision:
+    """A proposal waits as long as something of the line is not on the road; goods that are go as they were ordered."""
+    return Decision.WAITING if line.outstanding > line.on_the_way else Decision.OVERTAKEN
 
 
 def _back_order(line: OrderLine, said: LineSaid) -> None:
     """So much now; the rest comes on the promised day, or not at all where no day is promised."""
-    rest = line.outstanding - line.on_the_way - (said.quantity or ZERO)
+    rest = line.outstanding - (said.quantity or ZERO)
     if said.promised is None:
         cut(line, rest, said.reason or "not to be had")
     else:

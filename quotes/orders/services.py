@@ -177,6 +177,12 @@ def end_waiting(order: SupplierOrder, lines: Sequence[OrderLine] | None = None) 
     rows.update(decision=Decision.OVERTAKEN)
 
 
+def end_done(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
+    """What waits on a line of which nothing is left to send is overtaken: its goods go as they were ordered."""
+    if done := [line for line in lines if line.outstanding <= line.on_the_way]:
+        end_waiting(order, done)
+
+
 def named(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/lines") -> list[OrderLine]:
     """Lines by position. Refused with every position the order hasn't, and every one named twice."""
     known = {line.position: line for line in lines}

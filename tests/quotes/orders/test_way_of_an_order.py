@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, transaction
@@ -100,14 +101,42 @@ def test_a_price_proposed_counts_only_after_the_owners_word(yard: Business, them
     said = (LineSaid(1, "change", "steel went up", price=D("2.80")),)
     order, _ = take_reply(order=order, told=Told("R1", "CA", lines=said), actor=them)
     assert (order.answer, line(order, 1).price) == ("changed", D("2.50"))
-    with pytest.raises(Refused, match="waits for the buyer"):
-        despatch(order=order, docket=Docket("D1", (Loaded(1, D(1)),)), actor=them)
+    despatch(order=order, docket=Docket("D1", (Loaded(1, D(1)),)), actor=them)  # nine are left to be decided on
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     assert (line(order, 1).price, line(order, 1).net) == (D("2.80"), D("28.00"))
     assert kinds(order).count("order.decided") == 1
     with pytest.raises(Problem, match="waits for a decision"):
         services.decide(order=order, actor=actor_of(yard), decisions={1: False})
+
+
+@pytest.mark.parametrize("road", [despatch, receive])
+def test_what_is_all_on_the_road_or_here_goes_as_it_was_ordered(yard: Business, them: Actor, road: Any) -> None:
+    order = placed(yard)
+    said = (LineSaid(1, "change", "steel went up", price=D("2.80")),)
+    order, _ = take_reply(order=order, told=Told("R1", "CA", lines=said), actor=them)
+    if road is despatch:
+        despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)),)), actor=them)
+    else:
+        receive(order=order, count=Count("unannounced", DAY, (Counted(1, D(10)),)), actor=actor_of(yard))
+    assert LineReply.objects.of(yard).get(line__position=1).decision == "overtaken"
+    assert line(order, 1).net == D("25.00")  # 10 x 2.50, not 10 x 2.80
+    with pytest.raises(Problem, match="waits for a decision"):
+        services.decide(order=order, actor=actor_of(yard), decisions={1: True})
+
+
+def test_fewer_to_be_had_counts_what_is_on_the_road(yard: Business, them: Actor) -> None:
+    order = placed(yard)
+    despatch(order=order, docket=Docket("D1", (Loaded(1, D(4)),)), actor=them)
+    three, five = (
+        Told(f"R{number}", "CA", lines=(LineSaid(1, "change", "no more to be had", quantity=D(number)),))
+        for number in (3, 5)
+    )
+    with pytest.raises(Refused, match=r"From 4\S* to 10"):
+        take_reply(order=order, told=three, actor=them)
+    take_reply(order=order, told=five, actor=them)
+    row = line(order, 1)
+    assert (row.outstanding, row.on_the_way, row.cancelled) == (D(5), D(4), D(5))
 
 
 def test_a_rejected_date_leaves_the_line_as_it_was(yard: Business, them: Actor) -> None:
