@@ -20,6 +20,7 @@ from fencing.writing import affordable_remedies, plain
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
 MOST_LENGTHS = 12
+MOST_NAMES = 24
 
 
 class UnknownComponent(ValueError):
@@ -171,11 +172,16 @@ def _screened(taken: TakeOff) -> list[str]:
         if own:
             needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
             deepest = f" (embedment needed up to {max(needs)} mm)" if needs else ""
-            lines.append(f"  {outcome}: {', '.join(own)}{deepest}")
+            lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
     lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
     found = affordable_remedies(screening)
     lines += [f"  would help: {told(remedy)}" for remedy in found]
     return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
+
+
+def _names_of(posts: list[str]) -> str:
+    more = len(posts) - MOST_NAMES
+    return ", ".join(posts) if more <= 0 else f"{', '.join(posts[:MOST_NAMES])} and {more} more"
 
 
 def _counted(number: int, word: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from itertools import pairwise
 
 from fencing.reading.collecting import Faults
 from fencing.reading.table import Table
@@ -40,19 +39,25 @@ def read_post(posts: Table, kind: str) -> PostSection:
     post = posts.table(kind, ("face_mm", "setback_mm", "embedment_min_mm", "stock_mm", "steel_area_mm2"))
     return PostSection(
         face=post.whole("face_mm", 5, 1_000, plausible=15),
-        setback=post.whole("setback_mm", 1, 1_000),
+        setback=post.whole("setback_mm", 0, 1_000),
         embedment_min=post.whole("embedment_min_mm", 1, 5_000),
         stock=read_stock(post),
-        steel_area=post.whole("steel_area_mm2", 1, 1_000_000, unit="mm2"),
+        steel_area=post.whole("steel_area_mm2", 0, 1_000_000, unit="mm2"),
     )
 
 
 def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
-    """Stock lengths [mm]: each once, shortest first."""
-    stock = table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items, plausible=100)
-    if table.good("stock_mm") and any(after <= before for before, after in pairwise(stock)):
-        table.fault("stock_mm", "stock.order", f"write each length once, shortest first: {sorted(set(stock))}")
-    return stock
+    """Stock lengths [mm]: each once, in any order; handed on shortest first."""
+    return _sorted(
+        table, "stock_mm", table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items, plausible=100)
+    )
+
+
+def _sorted(table: Table, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
+    once = sorted(set(lengths))
+    if table.good(key) and len(once) < len(lengths):
+        table.fault(key, "stock.twice", f"write each once: {once}")
+    return tuple(once)
 
 
 def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
@@ -91,11 +96,9 @@ def read_sheets(system: Table) -> Sheets:
 def read_lattice(system: Table) -> tuple[LatticeStock, Decimal | None]:
     """The lattice a system offers and its open share; no heights where it offers none."""
     lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "porosity"))
-    heights = lattice.wholes("heights_mm", 20, 1, 5_000)
+    heights = _sorted(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
     if "heights_mm" not in lattice:
         lattice.raw("heights_mm")
-    if lattice.good("heights_mm") and any(after <= before for before, after in pairwise(heights)):
-        lattice.fault("heights_mm", "stock.order", f"write each height once, lowest first: {sorted(set(heights))}")
     stock = read_stock(lattice, least_items=1 if heights else 0)
     porosity = lattice.decimal("porosity", 0, 1) if "porosity" in lattice else None
     return LatticeStock(heights, stock, lattice.flag("raked")), porosity

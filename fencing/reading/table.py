@@ -87,12 +87,12 @@ class Table:
             return least if stand_in is None else stand_in
         value = self._members[key]
         if isinstance(value, bool) or not isinstance(value, int):
-            text = f"{_what(value)}; write a whole number{_of(unit)} from {least} to {most}"
+            text = f"{_what(value)}; write {_whole(unit, least, most)}"
             self.fault(key, "type", text + (_question(value, least, most) if unit == "mm" else ""))
             return least
         asked = _question(value, max(least, plausible), most) if unit == "mm" else ""
         if not least <= value <= most:
-            text = f"{shown(value)} is out of range; write a whole number{_of(unit)} from {least} to {most}"
+            text = f"{shown(value)} is out of range; write {_whole(unit, least, most)}"
             self.fault(key, "range", text + asked)
             return least
         if value < plausible and asked:
@@ -237,9 +237,11 @@ def _question(value: object, least: int, most: int) -> str:
 
     >>> _question(Decimal("18.24"), 1, 20_000), _question(180, 250, 6000), _question("wide", 1, 10)
     ('; is it in m? 18.24 m is 18240 mm', '; is it in cm? 180 cm is 1800 mm', '')
+    >>> _question("18240", 1, 20_000_000)  # mm as they should be, but for the quotes: nobody measures 18 km
+    ''
     """
     number = as_decimal(value)
-    for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < most else ():
+    for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < min(most, 1000) else ():
         meant = number * size if number is not None else Decimal(0)
         if meant == meant.to_integral_value() and least <= meant <= most:
             return f"; is it in {unit}? {shown(number)} {unit} is {int(meant)} mm"
@@ -250,6 +252,10 @@ def _what(value: object) -> str:
     if isinstance(value, str):
         return f"the text {shown(value)} won't do here"
     return f"{shown(value)} won't do here"
+
+
+def _whole(unit: str, least: int, most: int) -> str:
+    return f"{least}" if least == most else f"a whole number{_of(unit)} from {least} to {most}"
 
 
 def _of(unit: str) -> str:

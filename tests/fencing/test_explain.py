@@ -9,8 +9,9 @@ from math import ceil
 import pytest
 
 from fencing.explain import UnknownComponent, cut_list, explain, summary
-from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
+from fencing.measure import Basis, Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
 from fencing.places import PLACES
+from fencing.reading.strength import read_strength
 from fencing.roles import ROLES
 from fencing.takeoff import TakeOff, take_off
 from tests.fencing.strategies import random_jobs
@@ -124,3 +125,12 @@ def test_the_summary_counts_in_words() -> None:
     assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in told
     assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in told
     assert "        1 latch (ink)" in told
+
+
+def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_rest() -> None:
+    # 96 m at 2400: 40 bays, 41 posts
+    wind = read_strength({"method": "given_pressure", "pressure_kpa": "0.4", "soil_class": "clay"})
+    long = replace(RUN, length=96_000, basis=Basis.CENTRES)
+    told = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
+    assert ", A-P23, A-P24 and 17 more (embedment" in told
+    assert "A-P25" not in told

@@ -88,6 +88,19 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
     assert question in fault_at(pointer, refusal.value).text
 
 
+@pytest.mark.parametrize(
+    ("pointer", "value", "told"),
+    [
+        ("/runs/0/length_mm", "15600", "the text '15600' won't do here; write a whole number of mm from 1 to 20000000"),
+        ("/site_measure", 2, "2 is out of range; write 1"),
+    ],
+)
+def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: str, value: object, told: str) -> None:
+    with pytest.raises(Refused) as refusal:
+        read_measure(put(measure(), pointer, value), read_system(SYSTEM))
+    assert fault_at(pointer, refusal.value).text == told
+
+
 @pytest.mark.parametrize("case", SYSTEMS)
 def test_a_system_in_another_unit_is_asked_back(case: str) -> None:
     pointer, value, question = SYSTEMS[case]

@@ -178,9 +178,9 @@ BAD_SYSTEMS: dict[str, tuple[object, list[tuple[str, str]]]] = {
         system(hole=FENCE_SYSTEM["hole"] | {"depth_mm": 649}),  # 600 embedment and 50 bedding are 650
         [("/hole/depth_mm", "hole.shallow")] * 2,
     ),
-    "stock out of order": (
-        system(rails=FENCE_SYSTEM["rails"] | {"stock_mm": [4800, 2388]}),
-        [("/rails/stock_mm", "stock.order")],
+    "stock told twice": (
+        system(rails=FENCE_SYSTEM["rails"] | {"stock_mm": [4800, 2388, 4800]}),
+        [("/rails/stock_mm", "stock.twice")],
     ),
     "an allowance nobody can read": (system(allowances={"screw": "a few"}), [("/allowances/screw", "allowance")]),
     "a role nobody knows": (system(components={"rial": "x"}), [("/components/rial", "key.unknown")]),
@@ -197,6 +197,17 @@ def test_a_bad_measure_is_refused_by_name(case: str, tmp_path: Path) -> None:
 def test_a_bad_system_is_refused_by_name(case: str, tmp_path: Path) -> None:
     built_from, expected = BAD_SYSTEMS[case]
     assert refused(tmp_path, DOCUMENT, built_from) == expected
+
+
+def test_stock_may_be_listed_in_any_order() -> None:
+    jumbled = read_system(system(rails=FENCE_SYSTEM["rails"] | {"stock_mm": [4800, 2388]}))
+    assert jumbled.rails.stock == (2388, 4800)
+
+
+def test_a_rail_may_end_at_the_posts_centre_and_steel_take_no_concrete() -> None:
+    bare = FENCE_SYSTEM["posts"]["channel"] | {"setback_mm": 0, "steel_area_mm2": 0}
+    read = read_system(system(posts=FENCE_SYSTEM["posts"] | {"channel": bare}))
+    assert (read.channel.setback, read.channel.steel_area) == (0, 0)
 
 
 def test_a_document_that_is_wrong_everywhere_is_answered_soon_and_shortly(tmp_path: Path) -> None:
