@@ -18,6 +18,7 @@ MOST_BYTES = 2 * 1024 * 1024
 MOST_PIXELS = 20_000_000
 SIZE = (1200, 600)
 FORMATS = ("PNG", "JPEG", "WEBP", "GIF")
+_BOMBS = (Image.DecompressionBombWarning, Image.DecompressionBombError)
 
 
 def drawn_anew(upload: bytes) -> bytes:
@@ -31,7 +32,7 @@ def drawn_anew(upload: bytes) -> bytes:
                 if picture.width * picture.height > MOST_PIXELS:
                     raise Refused([Fault("/logo", "logo.pixels", "At most 20 megapixels are wanted here.")])
                 drawn = picture.convert("RGBA")
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombWarning):
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, *_BOMBS):
         text = "This is not a picture we can read: a PNG, JPEG, WebP or GIF is wanted."
         raise Refused([Fault("/logo", "logo.kind", text)]) from None
     drawn.thumbnail(SIZE)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import re
+import struct
+import zlib
 from typing import Any
 
 import pytest
@@ -62,9 +64,31 @@ def test_a_logo_is_drawn_anew_as_png_and_smaller(owner_client: Client, business:
     assert business.logo_png is None
 
 
-@pytest.mark.parametrize(
-    "bytes_", [b"", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\x89PNG\r\n\x1a\n", b"x" * 3_000_000]
-)
+def bomb(side: int) -> bytes:
+    """A PNG of few bytes that says it is ``side`` pixels wide and high."""
+    chunks = [
+        (b"IHDR", struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)),
+        (b"IDAT", zlib.compress(b"0")),
+        (b"IEND", b""),
+    ]
+    told = (
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(told)
+
+
+NO_LOGOS = {
+    "nothing": b"",
+    "a drawing": b"<svg xmlns='http://www.w3.org/2000/svg'/>",
+    "a beginning": b"\x89PNG\r\n\x1a\n",
+    "too many bytes": b"x" * 3_000_000,
+    "25 megapixels": bomb(5_000),
+    "100 megapixels": bomb(10_000),
+    "900 megapixels": bomb(30_000),
+}
+
+
+@pytest.mark.parametrize("bytes_", NO_LOGOS.values(), ids=NO_LOGOS)
 def test_what_is_no_picture_is_no_logo(owner_client: Client, business: Business, bytes_: bytes) -> None:
     upload = SimpleUploadedFile("logo.png", bytes_ or b"\x00", content_type="image/png")
     assert owner_client.post("/settings", face(business, logo=upload)).status_code == 422
