@@ -19,7 +19,7 @@ from shared.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
 _log = logging.getLogger("baywright.problems")
 _DRF_CODES: Final = {
     400: "malformed", 401: "unauthenticated", 403: "forbidden", 404: "not-found", 405: "method-not-allowed",
-    406: "not-acceptable", 415: "unsupported-media-type", 429: "quota-exceeded",
+    406: "not-acceptable", 412: "precondition-failed", 415: "unsupported-media-type", 429: "quota-exceeded",
 }  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from typing import Protocol, TypeVar
 from django.db import models
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.middleware import http
+from django.utils.cache import get_conditional_response
 from rest_framework.request import Request
 
 from shared.problems import Problem
@@ -22,10 +23,16 @@ class ConditionalGetMiddleware(http.ConditionalGetMiddleware):
     """Django's, for answers that stand for something: a refusal holds the request's id and is never the same twice."""
 
     def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
-        if isinstance(response, HttpResponse) and request.method == "GET" and self.needs_etag(response):
+        if not isinstance(response, HttpResponse) or request.method not in ("GET", "HEAD"):
+            return response
+        if self.needs_etag(response):
             # SHA-256 has instructions of its own in today's processors; Django's MD5 takes twice as long
             response.headers.setdefault("ETag", f'"{sha256(response.content).hexdigest()}"')
-        return super().process_response(request, response)
+        if response.status_code != HTTPStatus.OK or "ETag" not in response:
+            return response
+        # nothing here has a day of its last change, and then this header is passed over (RFC 9110, 13.1.4)
+        request.META.pop("HTTP_IF_UNMODIFIED_SINCE", None)
+        return get_conditional_response(request, etag=response["ETag"], response=response) or response
 
     def needs_etag(self, response: HttpResponseBase) -> bool:
         return response.status_code == HTTPStatus.OK and super().needs_etag(response)

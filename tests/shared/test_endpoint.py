@@ -91,6 +91,24 @@ def test_what_was_not_changed_is_not_sent_again(owner_client: Client) -> None:
     assert (again.status_code, again.content) == (304, b"")
 
 
+def test_head_tells_the_same_as_get_and_is_not_sent_again_either(owner_client: Client) -> None:
+    for path in ("/api/v1/business", "/api/v1/members", "/api/v1/openapi.json"):
+        get, head = owner_client.get(path), owner_client.head(path)
+        assert (head.status_code, head.content, head["ETag"]) == (200, b"", get["ETag"])
+        assert owner_client.head(path, headers={"If-None-Match": get["ETag"]}).status_code == 304
+
+
+def test_reading_on_a_condition_that_fails_is_refused_and_a_day_is_no_condition(owner_client: Client) -> None:
+    for path in ("/api/v1/business", "/api/v1/members"):
+        refused = owner_client.get(path, headers={"If-Match": '"another"'})
+        assert (refused.status_code, problem(refused)["code"]) == (412, "precondition-failed")
+        tag = owner_client.get(path)["ETag"]
+        assert owner_client.get(path, headers={"If-Match": tag}).status_code == 200
+        # nothing here says when it was changed last, so a day to compare with is passed over
+        day = {"If-Unmodified-Since": "Wed, 01 Jan 2020 00:00:00 GMT"}
+        assert owner_client.get(path, headers=day).status_code == 200
+
+
 def test_every_fault_of_a_body_is_named_at_once(owner_client: Client) -> None:
     tag = owner_client.get("/api/v1/business")["ETag"]
     body = {"ref": "mine", "colour": "red", "name": "", "email": "no", "currency": "USD"}
