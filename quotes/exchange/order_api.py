@@ -41,7 +41,7 @@ class ReplyFile(Endpoint):
     def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
         order = self.find(orders(self.business).select_related("supplier", "business"), ref)
         found = self.find(Reply.objects.of(self.business).filter(order=order), reply)
-        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.pk}")
+        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.ref}")
 
 
 class DespatchFile(Endpoint):
@@ -53,7 +53,7 @@ class DespatchFile(Endpoint):
     def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
         order = self.find(orders(self.business).select_related("supplier", "business"), ref)
         found = self.find(Despatch.objects.of(self.business).filter(order=order), despatch)
-        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.pk}")
+        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.ref}")
 
 
 class SupplierKeyIn(StrictSerializer):

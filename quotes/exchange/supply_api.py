@@ -158,7 +158,7 @@ class SupplyReplyFile(SupplyEndpoint):
     def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
         order = self.order(ref)
         found = self.find(Reply.objects.of(order.business).filter(order=order), reply)
-        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.pk}")
+        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.ref}")
 
 
 class SupplyDespatchFile(SupplyEndpoint):
@@ -170,7 +170,7 @@ class SupplyDespatchFile(SupplyEndpoint):
     def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
         order = self.order(ref)
         found = self.find(Despatch.objects.of(order.business).filter(order=order), despatch)
-        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.pk}")
+        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.ref}")
 
 
 class SupplyOrderEvents(SupplyEndpoint):
