@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from catalogue import bridge, queries
 from catalogue.market import Article, Market
+from catalogue.models import FenceSystemVersion
 from catalogue.rules import PriceRules
 from fencing.faults import Refused
 from fencing.system import SheetSupply, System
@@ -34,12 +35,17 @@ _LABOUR = ("set_out", "dig", "erect", "rake", "gate", "remove")
 
 @dataclass(frozen=True, slots=True)
 class Lack:
-    """One thing that is missing: a code for machines, the role and finish it is about, a sentence."""
+    """One thing that is missing: a code for machines, the role and finish it is about, a sentence.
+
+    ``length`` is the stock length that is missing; ``key`` the sku without a price, or the key of the price rule.
+    """
 
     code: str
     role: str
     finish: str | None
     text: str
+    length: int | None = None
+    key: str = ""
 
 
 def _wanted(system: System) -> Iterator[tuple[str, int | None]]:
@@ -66,9 +72,9 @@ def _lack(market: Market, priced: frozenset[str], role: str, finish: str | None,
     what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
     place = f" in {finish}" if finish else ""
     if not found:
-        return Lack("component.missing", role, finish, f"no {what}{place}")
+        return Lack("component.missing", role, finish, f"no {what}{place}", length)
     if not any(one.sku in priced for one in found):
-        return Lack("price.missing", role, finish, f"no price for {what}{place}")
+        return Lack("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
     return None
 
 
@@ -88,23 +94,27 @@ def _of_rules(rules: PriceRules) -> Iterator[Lack]:
     for activity in _LABOUR:
         known = any(key == activity or key.startswith(f"{activity}.") for key in rules.labour)
         if not known:
-            yield Lack("labour.missing", "", None, f"no labour rate for {activity}")
+            yield Lack("labour.missing", "", None, f"no labour rate for {activity}", key=activity)
     if not rules.tax_of:
         yield Lack("tax.missing", "", None, "no tax code for all that is sold")
     for category, code in rules.tax_of.items():
         if code not in rules.taxes:
-            yield Lack(
-                "tax.missing", "", None, f"no rate for tax code {code} (used for {category or 'all that is sold'})"
-            )
+            text = f"no rate for tax code {code} (used for {category or 'all that is sold'})"
+            yield Lack("tax.missing", "", None, text, key=code)
     if not rules.markups:
         yield Lack("markup.missing", "", None, "no markup: everything would be sold at cost")
 
 
 def lacks(business: Business, code: str | None = None, on: date | None = None) -> list[Lack]:
     """What is missing before a system can quote on a day; nothing: it is complete. Refused where there is no such system."""
-    on = on or timezone.localdate()
     wanted = code or queries.default_system(business).code
-    version, market = queries.system_version(business, wanted), bridge.market(business, on)
+    return lacks_of(queries.system_version(business, wanted), on)
+
+
+def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[Lack]:
+    """What is missing before a version of a system can quote on a day; it need not be stored yet."""
+    on, business = on or timezone.localdate(), version.business
+    market = bridge.market(business, on)
     finishes = list(queries.finishes(business).filter(active=True).order_by("code").values_list("code", flat=True))
     found = [] if finishes else [Lack("finish.missing", "", None, "no finish")]
     try:

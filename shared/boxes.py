@@ -6,12 +6,18 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
 from fencing.faults import Refused
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """One field. ``kind`` is text, area, number, email, password, date, select, check, file or hidden."""
+    """One field. ``kind`` is text, area, number, email, password, date, select, pick, check, file, fixed or hidden.
+
+    To ``pick`` is to type with the choices offered; what is ``fixed`` is only shown.
+    """
 
     name: str
     label: str
@@ -27,6 +33,13 @@ class Box:
     @property
     def id(self) -> str:
         return f"f-{self.name}"
+
+    @property
+    def told(self) -> SafeString:
+        """The attributes that join a field with its fault and hint."""
+        beside = [f"{self.id}-{word}" for word, text in (("fault", self.fault), ("hint", self.hint)) if text]
+        named = format_html(' aria-describedby="{}"', " ".join(beside)) if beside else SafeString("")
+        return SafeString(' aria-invalid="true"') + named if self.fault else named
 
 
 def faults_by_pointer(refused: Refused) -> dict[str, str]:

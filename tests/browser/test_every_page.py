@@ -76,6 +76,7 @@ PAGES: dict[str, Addresses] = {
     "prices": _one("/prices"),
     "take-in": _one("/prices/take-in"),
     "fence-system": _one("/prices/systems/<fence system>"),
+    "new-fence-system": _one("/prices/systems/new?from=<fence system>"),
     "prices-list": lambda world: [f"/prices/{name}" for name in RESOURCES],
     "prices-new": lambda world: [f"/prices/{name}/new" for name in RESOURCES],
     "prices-row": _one("/prices/components/<component>"),

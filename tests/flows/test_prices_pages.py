@@ -116,11 +116,11 @@ def test_a_fence_system_gets_its_next_version_and_bad_json_is_kept_for_mending(
     version = FenceSystemVersion.objects.of(business).get(system=system, number=system.latest)
     owner.post(
         f"/prices/systems/{system.ref}",
-        {"do": "store", "document": json.dumps({**version.document, "label": "Renamed"})},
+        {"do": "json", "document": json.dumps({**version.document, "label": "Renamed"})},
     )
     system.refresh_from_db()
     assert (system.label, system.latest) == ("Renamed", version.number + 1)
-    page = owner.post(f"/prices/systems/{system.ref}", {"do": "store", "document": "{oops"})
+    page = owner.post(f"/prices/systems/{system.ref}", {"do": "json", "document": "{oops"})
     assert (page.status_code, "{oops" in page.content.decode()) == (422, True)
 
 
