@@ -1,7 +1,7 @@
 """The way out beside a notice: what somebody could type to be rid of it, as one button.
 
 A button says ``mend:<field>=<value>``, which is read as if that had been typed into that field, or ``meet:<run>=<mm>``, which
-moves all levels of a run. Alike notices of one run share the buttons of the first of them.
+moves all levels of a run. Notices of one run that differ in figures alone are told once, with the buttons of them all.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from fencing.ground import Ground
 from fencing.measure import Form, Run
 from fencing.plan import corners
 from fencing.takeoff import TakeOff, grounds_of
+from quotes.desk.alike import NAMED, gathered, in_one
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +26,14 @@ class WayOut:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A notice with the ways out of it."""
+    """A notice, or several alike, with the places they stand at and the ways out of them."""
 
     level: str
-    where: str
+    places: tuple[str, ...]
     text: str
     ways: tuple[WayOut, ...]
+    others: int = 0
+    """Places that are not named, where there are many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,16 +51,19 @@ class Site:
 
 
 def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_id: str) -> list[Said]:
-    """The notices of a run or retrofit, the ways out at the first of each kind."""
+    """The notices of a run or retrofit, those alike told once; a way out stands at the first that has it."""
     found = notices.get(run_id, [])
     place = next((place for place, run in enumerate(taken.runs if taken else ()) if run.id == run_id), None)
     site = Site(place, taken.runs[place], taken) if taken is not None and place is not None else None
-    seen = set[tuple[WayOut, ...]]()
+    seen = set[WayOut]()
     said = []
-    for notice in found:
-        ways = tuple(_ways(notice, site)) if site else ()
-        said.append(Said(notice.level.value, notice.where, notice.text, () if ways in seen else ways))
-        seen.add(ways)
+    for group in gathered(found, lambda one: (one.level.value, one.text)):
+        ways = tuple(dict.fromkeys(way for notice in group for way in (_ways(notice, site) if site else ())))
+        ways, told = tuple(way for way in ways if way not in seen), tuple(dict.fromkeys(one.where for one in group))
+        said.append(
+            Said(group[0].level.value, told[:NAMED], in_one([one.text for one in group]), ways, len(told[NAMED:]))
+        )
+        seen.update(ways)
     return said
 
 
@@ -93,7 +99,7 @@ def _lattice(notice: Notice, site: Site) -> list[WayOut]:
 def _leaf(notice: Notice, site: Site) -> list[WayOut]:
     number, gate = _gate(notice, site)
     wider = {"single": ("wide", "double"), "wide": ("double",)}.get(gate.kind, ())
-    words = {"wide": "Make it one wide leaf", "double": "Make it two leaves"}
+    words = {"wide": f"Make {gate.id} one wide leaf", "double": f"Make {gate.id} two leaves"}
     return [WayOut(f"mend:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
 
 
@@ -102,7 +108,7 @@ def _swing(notice: Notice, site: Site) -> list[WayOut]:
     if gate.kind == "double":
         return []
     side = "right" if gate.hang == "left" else "left"
-    return [WayOut(f"mend:runs/{site.place}/gates/{number}/hang={side}", f"Hang it on the {side}")]
+    return [WayOut(f"mend:runs/{site.place}/gates/{number}/hang={side}", f"Hang {gate.id} on the {side}")]
 
 
 def _gate(notice: Notice, site: Site) -> tuple[int, HungGate]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -57,8 +58,8 @@ def _press(client: Client, begun: StoredMeasure, do: str) -> None:
         ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Rake run A", "ground gap"),
         ({"form": "raked", "levels": [[0, 0], [12000, -4000]]}, "Step run A", "raked at"),
         ({"form": "stepped", "levels": [[0, 0], [12000, -2000]]}, "Rake run A", "step of"),
-        ({"gates": [GATE]}, "Make it one wide leaf", "is allowed for a single gate"),
-        ({"gates": [GATE]}, "Make it two leaves", "is allowed for a single gate"),
+        ({"gates": [GATE]}, "Make A-G1 one wide leaf", "is allowed for a single gate"),
+        ({"gates": [GATE]}, "Make A-G1 two leaves", "is allowed for a single gate"),
     ],
 )
 def test_it_is_rid_of_its_notice(
@@ -91,11 +92,21 @@ def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
     assert not [one for one in _notices(begun) if "apart" in one.text]
 
 
-def test_alike_notices_share_one_button(business: Business) -> None:
+def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_figures(business: Business) -> None:
     begun = _begun(business, measure(20000, form="level", levels=[[0, 0], [20000, -3000]]))
-    told = [one for one in _notices(begun) if "ground gap" in one.text]
-    assert len(told) > 2
-    assert [bool(one.ways) for one in told] == [True, *[False] * (len(told) - 1)]
+    (told,) = [one for one in _notices(begun) if "ground gap" in one.text]
+    assert len(told.places) > 2
+    assert re.search(r"ground gap up to \d+ to \d+ mm, at most 235 mm", told.text)
+    assert [way.words for way in told.ways] == ["Step run A", "Rake run A"]
+
+
+def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(business: Business) -> None:
+    gates = [{**GATE, "from_mm": at} for at in (3000, 8000)]
+    (told,) = [one for one in _notices(_begun(business, measure(14000, gates=gates))) if "single gate" in one.text]
+    assert told.places == ("A-G1", "A-G2")
+    assert {way.words for way in told.ways} == {
+        "Make A-G1 one wide leaf", "Make A-G1 two leaves", "Make A-G2 one wide leaf", "Make A-G2 two leaves"
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("do", ["mend:nonsense", "mend:=x", "mend:../x=1", "meet:9=1", "meet:0=all", "meet:0"])

@@ -1,0 +1,67 @@
+"""Notices that say the same with other figures, told once: every place, and each figure as the range it has."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from quotes.documents.figures import ranges
+from quotes.documents.notice_key import NoticeRow
+
+FIGURE = re.compile(r"(?<![\w.-])\d+(?:\.\d+)?(?!\w)")
+"""A figure of a sentence, not the number in an id such as A-P3."""
+NAMED = 12
+"""So many places are named one by one; more as ranges."""
+
+T = TypeVar("T")
+
+
+def skeleton(text: str) -> str:
+    """A sentence without its figures.
+
+    >>> skeleton("ground gap up to 240 mm at A-3, at most 235 mm")
+    'ground gap up to # mm at A-3, at most # mm'
+    """
+    return FIGURE.sub("#", text)
+
+
+def in_one(texts: Sequence[str]) -> str:
+    """Sentences of one skeleton as one: a figure that differs stands as its range.
+
+    >>> in_one(["gap of 310 mm, at most 235 mm", "gap of 240 mm, at most 235 mm", "gap of 280 mm, at most 235 mm"])
+    'gap of 240 to 310 mm, at most 235 mm'
+    """
+    slots = zip(*(FIGURE.findall(text) for text in texts), strict=True)
+    spans = iter([_span(slot) for slot in slots])
+    return FIGURE.sub(lambda _: next(spans), texts[0])
+
+
+def _span(figures: Sequence[str]) -> str:
+    least, most = min(figures, key=Decimal), max(figures, key=Decimal)
+    return least if least == most else f"{least} to {most}"
+
+
+def gathered(rows: Iterable[T], key: Callable[[T], tuple[str, str]]) -> list[list[T]]:
+    """Rows whose level and skeleton are the same, in the order of the first of each. ``key`` gives level and text."""
+    alike: dict[tuple[str, str], list[T]] = {}
+    for row in rows:
+        level, text = key(row)
+        alike.setdefault((level, skeleton(text)), []).append(row)
+    return list(alike.values())
+
+
+def marked_alike(takeoff: Mapping[str, Any]) -> list[NoticeRow]:
+    """Notices a drawing marks, by their numbers in it, those alike in one row; the screening has a table of its own."""
+    drawn = [one for one in takeoff["notices"] if not one["code"].startswith("strength.")]
+    groups = gathered(enumerate(drawn, 1), lambda row: (row[1]["level"], row[1]["text"]))
+    return [
+        NoticeRow(
+            ranges(str(number) for number, _ in group),
+            group[0][1]["level"],
+            ranges(dict.fromkeys(one["where"] for _, one in group)),
+            in_one([one["text"] for _, one in group]),
+        )
+        for group in groups
+    ]
