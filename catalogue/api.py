@@ -163,7 +163,11 @@ class Completeness(Endpoint):
 
     @extend_schema(responses={200: COMPLETENESS_SHAPE}, summary="What is missing before a system can quote")
     def get(self, request: Request) -> Response:
-        code = request.query_params.get("system") or queries.default_system(self.business).code
+        code = request.query_params.get("system")
+        if not code and not queries.systems(self.business).filter(is_default=True, active=True).exists():
+            none = {"code": "system.missing", "role": "", "finish": None, "text": "no fence system"}
+            return Response({"system": None, "complete": False, "lacks": [none]})
+        code = code or queries.default_system(self.business).code
         found = lacks(self.business, code)
         told_lacks = [{"code": one.code, "role": one.role, "finish": one.finish, "text": one.text} for one in found]
         return Response({"system": code, "complete": not found, "lacks": told_lacks})

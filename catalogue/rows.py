@@ -163,7 +163,7 @@ COMPLETENESS_SHAPE: dict[str, Any] = {
     "type": "object",
     "required": ["system", "complete", "lacks"],
     "properties": {
-        "system": _TEXT,
+        "system": _MAYBE_TEXT,
         "complete": _FLAG,
         "lacks": {
             "type": "array",

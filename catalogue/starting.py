@@ -52,9 +52,12 @@ def find(new: NewBusiness) -> Business | None:
 
 @transaction.atomic
 def start(
-    new: NewBusiness, *, password: str | None = None, details: Mapping[str, Any] | None = None
+    new: NewBusiness, *, password: str | None = None, details: Mapping[str, Any] | None = None, stocked: bool = True
 ) -> tuple[Business, bool]:
-    """The business with its catalogue, and whether it is new. One that is there already is left exactly as it is."""
+    """The business with its catalogue, and whether it is new. One that is there already is left exactly as it is.
+
+    Not ``stocked``, it has nothing but its tax: its catalogue comes by API, by spreadsheet or in the admin.
+    """
     known = find(new)
     if known is not None:
         return known, False
@@ -69,7 +72,12 @@ def start(
         tax_name=new.tax_name,
         **(details or {}),
     )
-    load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
+    if stocked:
+        load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
+    else:
+        _tax(business, new.tax_name, new.tax_rate)
+        on_all = {"choice": "standard", "label": "All that is sold", "valid_from": BEGINS}
+        services.add_dated(PriceRule(business=business, kind=RuleKind.TAX_OF), actor=SYSTEM, values=on_all, past=True)
     return business, True
 
 
@@ -84,14 +92,18 @@ def load_starter(business: Business, *, tax_name: str, tax_rate: Decimal) -> Non
         _supplier(business, supplier)
     _sheet(business, ImportKind.OFFERS)
     _sheet(business, ImportKind.PRICE_RULES)
-    tax = {"amount": tax_rate, "choice": "S" if tax_rate else "Z", "label": tax_name, "valid_from": BEGINS}
-    services.add_dated(
-        PriceRule(business=business, kind=RuleKind.TAX, key="standard"), actor=SYSTEM, values=tax, past=True
-    )
+    _tax(business, tax_name, tax_rate)
     for path in sorted(STARTER.glob("*.json")):
         document = json.loads(path.read_text(encoding="utf-8"))
         if "fence_system" in document:
             services.store_system(business=business, actor=SYSTEM, document=document)
+
+
+def _tax(business: Business, name: str, rate: Decimal) -> None:
+    tax = {"amount": rate, "choice": "S" if rate else "Z", "label": name, "valid_from": BEGINS}
+    services.add_dated(
+        PriceRule(business=business, kind=RuleKind.TAX, key="standard"), actor=SYSTEM, values=tax, past=True
+    )
 
 
 def _supplier(business: Business, told: dict[str, Any]) -> None:

@@ -24,7 +24,7 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """``name`` in the header, ``attr`` of the row; ``number``: written as a number."""
+    """``name`` in the header, ``attr`` of the row; ``number``: written as a number; ``by``: what it sorts by, if not that."""
 
     name: str
     attr: str
@@ -32,6 +32,7 @@ class Column:
     write: Callable[[Any], str]
     number: bool = False
     key: bool = False
+    by: str = ""
 
     def value(self, cell: Cell, decimal_comma: bool) -> Any:
         """The value in a cell. Unreadable when it is a formula or none that the column takes."""
@@ -195,8 +196,8 @@ def bands_column(name: str, check: Callable[[Any], str | None]) -> Column:
     return Column(name, name, read, written)
 
 
-def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: bool = False) -> Column:
-    """The code of a row of the same business, as its id."""
+def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: str = "") -> Column:
+    """The code of a row of the same business, as its id; ``key``: the code's path, where it tells rows apart."""
     codes = {pk: code for code, pk in ids.items()}
 
     def read(cell: Cell, decimal_comma: bool) -> int | None:
@@ -207,4 +208,4 @@ def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, w
             raise Unreadable(f"There is no {what} {text[:80]!r}.")
         return ids[text]
 
-    return Column(name, attr, read, lambda value: "" if value is None else codes[value], key=key)
+    return Column(name, attr, read, lambda value: "" if value is None else codes[value], key=bool(key), by=key)

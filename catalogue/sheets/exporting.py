@@ -18,7 +18,7 @@ FORMATS = {
 
 def _table(kind: Kind, business: Business) -> Iterator[list[tuple[str, bool]]]:
     yield [(column.name, False) for column in kind.columns]
-    keys = [column.attr for column in kind.columns if column.key]
+    keys = [column.by or column.attr for column in kind.columns if column.key]
     for _, values in stored_rows(kind, business, *keys):
         yield [(column.write(value), column.number) for column, value in zip(kind.columns, values, strict=True)]
 

@@ -114,8 +114,8 @@ def _offers(business: Business) -> Kind:
     suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
     skus = dict(Component.objects.of(business).values_list("sku", "pk"))
     columns = (
-        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key=True),
-        code_column("sku", "component_id", skus, needed=True, what="component", key=True),
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
+        code_column("sku", "component_id", skus, needed=True, what="component", key="component__sku"),
         text_column(Offer, "supplier_sku"),
         number_column(Offer, "price"),
         bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
@@ -173,7 +173,7 @@ def _suppliers(business: Business) -> Kind:
 def _supplier_terms(business: Business) -> Kind:
     suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
     columns = (
-        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key=True),
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
         date_column("valid_from", needed=True, key=True),
         number_column(SupplierTerms, "least_order"),
         bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),

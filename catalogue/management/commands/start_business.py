@@ -15,6 +15,7 @@ from catalogue.completeness import lacks
 from catalogue.queries import default_system
 from catalogue.starting import NewBusiness, find, start
 from fencing.faults import Refused
+from shared.business.models import Business
 
 _ASKED = {
     "name": "Name of the business",
@@ -34,6 +35,9 @@ class Command(BaseCommand):
         for name, text in _ASKED.items():
             parser.add_argument(f"--{name.replace('_', '-')}", help=f"{text}; asked for when left out")
         parser.add_argument(
+            "--empty", action="store_true", help="no catalogue: it comes by API, by spreadsheet or in the admin"
+        )
+        parser.add_argument(
             "--password-stdin", action="store_true", help="read the owner's password from standard input"
         )
 
@@ -46,16 +50,22 @@ class Command(BaseCommand):
             new = NewBusiness(tax_rate=Decimal(told.pop("tax_rate")), **told)
             known = find(new) is not None
             password = None if known else self._password(asking, read=options["password_stdin"])
-            business, started = start(new, password=password)
-            missing = lacks(business)
+            business, started = start(new, password=password, stocked=not options["empty"])
         except (ValueError, InvalidOperation, ValidationError, Refused) as fault:
             raise CommandError(self._reason(fault)) from fault
         self.stdout.write(f"{business.name} is {'ready' if started else 'there already, and stays as it is'}.")
-        self.stdout.write(f"Fence system for measures that name none: {default_system(business).code}")
-        for lack in missing:
-            self.stdout.write(f"  still missing: {lack.text}")
+        self._tell_catalogue(business)
         if started and password is None:
             self.stdout.write(f"Set a password before signing in: manage.py changepassword {new.owner}")
+
+    def _tell_catalogue(self, business: Business) -> None:
+        try:
+            code, missing = default_system(business).code, [lack.text for lack in lacks(business)]
+        except Refused:
+            code, missing = "none yet", ["a fence system, and what it is built of"]
+        self.stdout.write(f"Fence system for measures that name none: {code}")
+        for text in missing:
+            self.stdout.write(f"  still missing: {text}")
 
     def _ask(self, name: str, asking: bool) -> str:
         if not asking:

@@ -1,0 +1,160 @@
+"""A small catalogue of a business's own, for the flows that set one up from nothing: one finish, one supplier, one system.
+
+What the three bays of ``MEASURE`` cost by it, reckoned by hand (6300 mm between centres is 3 bays of 2100):
+
+- 2 square posts x 18.40 = 36.80; a channel on each, and a pair on each of 2 line posts: 6 x 11.20 = 67.20
+- 6 rails, the longest 2100 - 2 x 8 = 2084; two and a cut of 3 come out of 4190: 3 x 17.00 = 51.00 (6 x 9.00 is dearer)
+- 3 sheets a bay (2084 <= 3 x 700 + 40): 9 x 21.50 = 193.50; caps 2 x 2.10 + 2 x 1.90 = 8.00
+- screws: posts 1840 high, (1840 - 100 - 100) / 300 makes 7 rows on 2 pairs and 2 square posts = 28, 12 rail ends x 2 = 24,
+  4 caps x 2 = 8: 60 x 0.05 = 3.00
+- 4 holes 250 wide and about 600 deep hold 0.118 m3: 12 bags of 0.01 x 6.00 = 72.00
+- materials 431.50, with 25 % on each line, rounded: 539.38
+- labour 4 x 5 + 4 x 20 + 6.3 x 15 = 194.50, with 20 %: 233.40
+- net 772.78, tax of 10 % 77.28
+"""
+
+from __future__ import annotations
+
+import io
+from decimal import Decimal
+from typing import Any, cast
+
+import pytest
+from django.core.management import call_command
+from django.test import Client
+from django.utils import timezone
+
+from tests.flows.cast_of_quotes import Caller
+
+OWNER, PASSWORD = "wren@reedmoor.example", "seven herons over the reed beds"
+ASKED = {
+    "name": "Reedmoor Fences",
+    "place": "Reedmoor",
+    "country": "NZ",
+    "currency": "NZD",
+    "tax_name": "GST",
+    "tax_rate": "10",
+    "owner": OWNER,
+}
+FINISH = {"code": "bogmoss", "name": "Bogmoss", "sample": "#55604a"}
+SUPPLIER = {"code": "fenlane", "name": "Fen Lane Metals", "email": "orders@fenlane.example"}
+
+# sku: (role, length in mm, price)
+PARTS: dict[str, tuple[str, int | None, str]] = {
+    "CH-2480": ("post.channel", 2480, "11.20"),
+    "SQ-2480": ("post.square", 2480, "18.40"),
+    "RL-2092": ("rail", 2092, "9.00"),
+    "RL-4190": ("rail", 4190, "17.00"),
+    "SH-1780": ("sheet", 1780, "21.50"),
+    "ST-1800": ("gate.stile", 1800, "14.00"),
+    "GR-1200": ("gate.rail", 1200, "8.00"),
+    "CAP-P": ("cap.pair", None, "2.10"),
+    "CAP-S": ("cap.square", None, "1.90"),
+    "SCR": ("screw", None, "0.05"),
+    "HNG": ("hinge", None, "12.00"),
+    "LTC": ("latch", None, "16.00"),
+    "DB": ("drop_bolt", None, "19.00"),
+    "SP": ("stile_plug", None, "0.80"),
+    "MIX-20": ("concrete.bag", None, "6.00"),
+}
+NO_FINISH = {"hinge", "latch", "drop_bolt", "stile_plug", "concrete.bag"}
+RULES: list[dict[str, str]] = [
+    {"kind": "markup", "key": "materials", "amount": "25", "choice": "markup"},
+    {"kind": "markup", "key": "labour", "amount": "20", "choice": "markup"},
+    {"kind": "labour", "key": "set_out", "amount": "5"},
+    {"kind": "labour", "key": "dig", "amount": "20"},
+    {"kind": "labour", "key": "erect", "amount": "15"},
+    {"kind": "labour", "key": "rake", "amount": "20"},
+    {"kind": "labour", "key": "gate", "amount": "90"},
+    {"kind": "labour", "key": "remove", "amount": "10"},
+]
+_POST = {"embedment_min_mm": 550, "stock_mm": [2480]}
+SYSTEM: dict[str, Any] = {
+    "fence_system": 1, "code": "flat-45", "label": "Flat sheet, 45 mm square posts",
+    "pitch_mm": 2100, "closing_bay_min_mm": 400, "ground_gap_mm": 40, "ground_gap_max_mm": 150,
+    "step_max_mm": 200, "rake_max_deg": "8",
+    "hole": {"depth_mm": 600, "diameter_mm": 250, "shape": "straight", "bedding_mm": 50, "crown_mm": 20},
+    "posts": {
+        "channel": {"face_mm": 32, "setback_mm": 8, "steel_area_mm2": 180, **_POST},
+        "square": {"face_mm": 45, "setback_mm": 28, "steel_area_mm2": 340, **_POST},
+    },
+    "rails": {"stock_mm": [2092, 4190], "kerf_mm": 3, "seat_mm": 15},
+    "sheets": {"cover_mm": 700, "lap_mm": 40, "slack_mm": 10, "deduction_mm": 20, "supply": "stock", "stock_mm": [1780]},
+    "lattice": {"heights_mm": [], "raked": False},
+    "screws": {
+        "pair_from_top_mm": 100, "pair_above_ground_mm": 100, "pair_spacing_max_mm": 300,
+        "per_rail_end": 2, "per_lattice": 4, "per_cap": 2,
+    },
+    "gates": {
+        "clearance_single_mm": 25, "clearance_wide_mm": 25, "clearance_double_mm": 38, "stile_mm": 42,
+        "leaf_max_mm": {"single": 1100, "wide": 1700}, "clip_below_sheet_top_mm": 8, "notch_mm": [6, 10],
+        "lattice_notch_mm": [10, 36], "screws_per_joint": 4, "hinge_screws": 4, "hinge_from_top_mm": 180,
+        "hinge_from_bottom_mm": 200,
+    },
+    "retrofit": {"extension_overlap_mm": 50},
+    "allowances": {},
+    "components": {"concrete.bag": "MIX-20"},
+}  # fmt: skip
+MEASURE = {
+    "site_measure": 1,
+    "label": "Back fence",
+    "system": "flat-45",
+    "defaults": {
+        "height_mm": 1800,
+        "form": "level",
+        "layout": "even",
+        "soil": "clay",
+        "colours": dict.fromkeys(("post", "rail", "sheet"), "bogmoss"),
+    },
+    "runs": [{"id": "A", "length_mm": 6300, "basis": "centres"}],
+}
+COST, NET, TOTAL = Decimal("626.00"), Decimal("772.78"), Decimal("850.06")
+QUOTED = {"parties": [{"key": "ada", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]}
+
+
+def today() -> str:
+    return timezone.localdate().isoformat()
+
+
+def component(sku: str) -> dict[str, Any]:
+    """A component of ``PARTS`` as the API takes it."""
+    role, length, _ = PARTS[sku]
+    told: dict[str, Any] = {"sku": sku, "label": f"Part {sku}", "role": role, "length_mm": length}
+    if role not in NO_FINISH:
+        told["finish"] = FINISH["code"]
+    if role == "concrete.bag":
+        told |= {"sale_unit": "XBG", "bag_yield_m3": "0.01"}
+    return told
+
+
+def begun_empty(monkeypatch: pytest.MonkeyPatch) -> str:
+    """A business with nothing but its owner and its tax, by the command; what the command said."""
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSWORD}\n"))
+    out = io.StringIO()
+    call_command("start_business", stdout=out, empty=True, password_stdin=True, **ASKED)
+    return out.getvalue()
+
+
+def priced(caller: Caller) -> dict[str, Any]:
+    """A quote for ``MEASURE``, drafted by API: the revision, after a look at its take-off and its price."""
+    counted = caller.post("takeoffs", {"measure": MEASURE}, status=200)
+    assert {row["role"]: row["total"] for row in counted["quantities"]} == {
+        "post.square": "2", "post.channel": "6", "rail": "6", "sheet": "9", "cap.pair": "2", "cap.square": "2",
+        "screw": "60", "concrete.bag": "0.118",
+    }  # fmt: skip
+    assert (counted["system"], counted["notices"]) == ("flat-45", [])
+    customer = caller.post("customers", {"name": "Ada Quill", "email": "ada@example.test"})
+    new = {"customer": customer["ref"], "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"}
+    job = caller.post("jobs", new)["ref"]
+    kept = caller.post(f"jobs/{job}/measures", {"document": MEASURE})["ref"]
+    draft = caller.post("quotes", {"job": job, "measure": kept, "setup": QUOTED})
+    [line] = caller.get(f"revisions/{draft['ref']}/content")["builds"][0]["lines"]
+    assert (Decimal(line["cost"]), Decimal(line["net"]), line["tax_rate"]) == (COST, NET, "10")
+    return cast(dict[str, Any], draft)
+
+
+def sign_in(client: Client, email: str = OWNER, password: str = PASSWORD) -> Client:
+    """Through the sign-in page, with the password."""
+    answer = client.post("/sign-in", {"username": email, "password": password})
+    assert (answer.status_code, answer["Location"]) == (302, "/")
+    return client

@@ -1,0 +1,164 @@
+"""A business set up from nothing by spreadsheets alone: tried, taken in, priced, and out again exactly."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable, Iterator, Mapping
+from datetime import timedelta
+from typing import Any
+
+import pytest
+import xlsxwriter
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.codes import ImportKind
+from tests.flows import own_catalogue as own
+from tests.flows.cast_of_quotes import Caller, send_quote
+
+pytestmark = pytest.mark.django_db
+Table = list[list[Any]]
+Jobs = Any
+
+
+def _members(document: Mapping[str, Any], at: str = "") -> Iterator[list[Any]]:
+    for name, value in document.items():
+        if isinstance(value, dict):
+            yield from _members(value, f"{at}{name}/")
+        elif name not in ("fence_system", "code"):
+            cell = " ".join(str(one) for one in value) or "none" if isinstance(value, list) else value
+            yield ["flat-45", at + name, {True: "yes", False: "no"}[cell] if isinstance(cell, bool) else cell]
+
+
+def sheets() -> dict[str, Table]:
+    """The whole catalogue as tables, in the order they build on one another."""
+    day = own.today()
+    parts = [own.component(sku) for sku in own.PARTS]
+    columns = ["sku", "label", "role", "finish", "length_mm", "sale_unit", "bag_yield_m3"]
+    rules = [[rule["kind"], rule["key"], rule["amount"], rule.get("choice", ""), day] for rule in own.RULES]
+    return {
+        "finishes": [list(own.FINISH), list(own.FINISH.values())],
+        "components": [columns, *([part.get(name) for name in columns] for part in parts)],
+        "suppliers": [list(own.SUPPLIER), list(own.SUPPLIER.values())],
+        "supplier_terms": [["supplier", "valid_from", "lead_days"], ["fenlane", day, 4]],
+        "offers": [
+            ["supplier", "sku", "price", "valid_from"],
+            *(["fenlane", sku, price, day] for sku, (_, _, price) in own.PARTS.items()),
+        ],
+        "price_rules": [["kind", "key", "amount", "choice", "valid_from"], *rules],
+        "fence_systems": [["system", "member", "value"], *_members(own.SYSTEM)],
+    }
+
+
+def as_csv(table: Table) -> bytes:
+    buffer = io.StringIO()
+    csv.writer(buffer).writerows(table)
+    return buffer.getvalue().encode()
+
+
+def as_xlsx(table: Table) -> bytes:
+    buffer = io.BytesIO()
+    book = xlsxwriter.Workbook(buffer)
+    page = book.add_worksheet()
+    for number, row in enumerate(table):
+        page.write_row(number, 0, row)
+    book.close()
+    return buffer.getvalue()
+
+
+FORMS: dict[str, Callable[[Table], bytes]] = {"csv": as_csv, "xlsx": as_xlsx}
+
+
+class Files:
+    """A member who sends files and nothing else."""
+
+    def __init__(self, client: Client, run_jobs: Jobs) -> None:
+        self.client, self.run_jobs = client, run_jobs
+
+    def tried(self, kind: str, content: bytes) -> dict[str, Any]:
+        answer = self._post(f"kind={kind}&validate_only=true", content)
+        assert answer.status_code == 200, answer.content
+        told: dict[str, Any] = answer.json()
+        return told
+
+    def taken(self, kind: str, content: bytes) -> dict[str, Any]:
+        with self.run_jobs(execute=True):
+            asked = self._post(f"kind={kind}&file_name={kind}", content)
+        assert asked.status_code == 202, asked.content
+        told: dict[str, Any] = self.client.get(asked["Location"]).json()
+        return told
+
+    def out(self, kind: str, form: str) -> bytes:
+        answer: Any = self.client.get(f"/api/v1/sheets/{kind}.{form}")
+        return b"".join(answer.streaming_content)
+
+    def _post(self, query: str, content: bytes) -> Any:
+        return self.client.post(f"/api/v1/imports?{query}", content, content_type="application/octet-stream")
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_business_is_set_up_by_files_alone_and_they_come_out_as_they_went_in(
+    monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Jobs, form: str
+) -> None:
+    own.begun_empty(monkeypatch)
+    client = own.sign_in(Client())
+    files, api = Files(client, django_capture_on_commit_callbacks), Caller(client)
+    for kind, table in sheets().items():
+        content, rows = FORMS[form](table), len(table) - 1
+        tried = files.tried(kind, content)
+        assert (tried["added"], tried["changed"], tried["refused"]) == (rows, 0, 0), (kind, tried)
+        assert files.tried(kind, content) == tried  # nothing was written by trying
+        told = files.taken(kind, content)
+        assert (told["state"], told["rows_done"], told["report"]["added"]) == ("done", rows, rows)
+    assert api.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
+    own.priced(api)
+
+    before = {kind: files.out(kind, "csv") for kind in ImportKind}
+    for kind in ImportKind:
+        told = files.taken(kind, files.out(kind, form))
+        assert (told["state"], told["report"]["added"], told["report"]["changed"]) == ("done", 0, 0)
+    assert {kind: files.out(kind, "csv") for kind in ImportKind} == before
+
+    # and a second business, set up by what came out of the first, says the same to the byte
+    monkeypatch.setitem(own.ASKED, "name", "Sedgemoor Fences")
+    monkeypatch.setitem(own.ASKED, "owner", "ash@sedgemoor.example")
+    own.begun_empty(monkeypatch)
+    second = Files(own.sign_in(Client(), "ash@sedgemoor.example"), django_capture_on_commit_callbacks)
+    for kind in ImportKind:
+        assert second.taken(kind, files.out(kind, form))["state"] == "done"
+    assert {kind: second.out(kind, "csv") for kind in ImportKind} == before
+
+
+def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
+    monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: Jobs
+) -> None:
+    own.begun_empty(monkeypatch)
+    client = own.sign_in(Client())
+    files, api = Files(client, django_capture_on_commit_callbacks), Caller(client)
+    for kind, table in sheets().items():
+        files.taken(kind, as_csv(table))
+    draft = own.priced(api)
+    send_quote(api, draft, django_capture_on_commit_callbacks)
+
+    day = (timezone.localdate() + timedelta(days=1)).isoformat()
+    columns = ["supplier", "sku", "price", "valid_from"]
+    dearer = [columns, ["fenlane", "SH-1780", "23.50", day]]
+    told = files.tried("offers", as_csv(dearer))
+    [effect] = told["open_quotes"]
+    # 9 sheets at 21.50 are 193.50, at 23.50 they are 211.50
+    assert (effect["quote"], effect["cost_quoted"], effect["cost_then"], effect["difference"]) == (
+        draft["quote"]["number"], "193.50", "211.50", "18.00",
+    )  # fmt: skip
+
+    wrong = [*dearer, ["fenlane", "NO-SUCH", "1.00", day], ["fenlane", "SCR", "-0.05", day]]
+    told = files.tried("offers", as_csv(wrong))
+    assert (told["added"], told["refused"]) == (1, 2)
+    assert [(one["row"], one["column"]) for one in told["refusals"]] == [(3, "sku"), (4, "price")]
+    assert files.taken("offers", as_csv(wrong))["state"] == "refused"
+    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["21.5000"]
+
+    assert files.taken("offers", as_csv(dearer))["state"] == "done"
+    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["23.5000", "21.5000"]
+    [line] = api.get(f"revisions/{draft['ref']}/content")["builds"][0]["lines"]
+    assert line["cost"] == str(own.COST)  # what was sent stands
