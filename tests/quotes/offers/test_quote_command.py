@@ -12,6 +12,7 @@ import pytest
 from django.core.management import call_command
 
 from quotes.documents import pack
+from quotes.documents.management.commands import quote
 from quotes.offers.models import Revision, State
 from shared import relay
 from shared.business.models import Business
@@ -23,11 +24,9 @@ pytestmark = pytest.mark.django_db
 def _run(tmp_path: Path, document: dict[str, Any], **options: Any) -> tuple[int, str, str]:
     source, out, err = tmp_path / "measure.json", StringIO(), StringIO()
     source.write_text(json.dumps(document), encoding="utf-8")
-    code = 0
+    code, asked = 0, {"customer": "Wren Sallow", "out": tmp_path / "out", **options}
     try:
-        call_command(
-            "quote", str(source), customer="Wren Sallow", out=tmp_path / "out", stdout=out, stderr=err, **options
-        )
+        call_command("quote", str(source), stdout=out, stderr=err, **asked)
     except SystemExit as ended:
         code = int(ended.code or 0)
     return code, out.getvalue(), err.getvalue()
@@ -99,3 +98,38 @@ def test_a_stop_is_quoted_only_with_a_reason(business: Business, tmp_path: Path)
     assert not (tmp_path / "out").exists()
     code, _, _ = _run(tmp_path, document, override="the ground is cut level first")
     assert (code, Revision.objects.of(business).get(state=State.SENT).number) == (0, 1)
+
+
+@pytest.mark.parametrize("name", ["Wr\udcffen", "Wren\nSallow", "Wren\tSallow", "Wren\x00", "", " ", "W" * 121])
+def test_a_customer_whose_name_no_paper_can_show_is_refused(business: Business, tmp_path: Path, name: str) -> None:
+    stock_up(business)
+    code, out, err = _run(tmp_path, measure(7200), customer=name)
+    assert (code, out) == (2, "")
+    assert err.startswith("/customer: ")
+    assert Revision.objects.of(business).count() == 0
+
+
+@pytest.mark.parametrize("place", ["measure.json", "measure.json/deeper/still", "n" * 300])
+def test_where_no_directory_can_be_nothing_is_quoted(business: Business, tmp_path: Path, place: str) -> None:
+    stock_up(business)
+    code, out, err = _run(tmp_path, measure(7200), out=tmp_path / place)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith("/out: ")
+    assert Revision.objects.of(business).count() == 0
+
+
+def test_a_directory_that_fills_up_is_told_and_the_quote_is_written_the_next_time(
+    business: Business, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, content: bytes) -> Path:
+        raise OSError(28, "No space left on device", str(path))
+
+    stock_up(business)
+    with monkeypatch.context() as disk:
+        disk.setattr(quote, "save", full)
+        code, _, err = _run(tmp_path, measure(7200))
+    assert code == 2
+    assert "No space left on device; quote Q0001 is stored" in err
+    assert _run(tmp_path, measure(7200), out=tmp_path / "elsewhere")[0] == 0
+    assert (tmp_path / "elsewhere" / "quote.pdf").exists()
+    assert Revision.objects.of(business).count() == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from argparse import ArgumentParser
 from collections.abc import Iterator
@@ -13,7 +14,7 @@ from django.core.management.base import BaseCommand
 
 from fencing.faults import Fault, Refused
 from fencing.reading import read_json
-from fencing.reading.text import MOST_BYTES
+from fencing.reading.text import MOST_BYTES, sound
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
@@ -56,13 +57,18 @@ class Command(BaseCommand):
             sys.exit(REFUSED)
         content = content_of(revision)
         lines = list(summary(content))
-        for name, file in _files(revision, content, lines):
-            self.stdout.write(str(save(options["out"] / name, file)))
+        try:
+            for name, file in _files(revision, content, lines):
+                self.stdout.write(str(save(options["out"] / name, file)))
+        except OSError as broken:  # no room left, or no directory after all
+            kept = f"quote {content['number']} is stored; the same command with another --out writes it"
+            self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
+            sys.exit(REFUSED)
         self.stdout.write("\n".join(lines))
 
     def _quote(self, options: dict[str, Any]) -> Revision:
         name = options["customer"].strip()
-        faults = [] if 0 < len(name) <= 120 else [Fault("/customer", "customer", "A name of 1 to 120 characters.")]
+        faults = [*_customer_faults(name), *_out_faults(options["out"])]
         document = _read(options["measure"])
         code = document.get("system")
         business = choose_business(code if isinstance(code, str) else "", options["business"], sys.stderr)
@@ -71,6 +77,32 @@ class Command(BaseCommand):
         return quote_measure(
             business=business, document=document, customer=name, actor=SYSTEM, override_reason=options["override"]
         )
+
+
+def _customer_faults(name: str) -> Iterator[Fault]:
+    if not 0 < len(name) <= 120:
+        yield Fault("/customer", "customer", "A name of 1 to 120 characters.")
+    try:
+        sound(name)
+    except Refused as refused:
+        yield from (Fault("/customer", fault.code, fault.text) for fault in refused.faults)
+
+
+def _out_faults(out: Path) -> Iterator[Fault]:
+    """Told before anything is priced and stored: where no directory can be, or none that may be written to."""
+    try:
+        there = next(place for place in (out.absolute(), *out.absolute().parents) if place.exists())
+        reason = "" if there.is_dir() else f"{str(there)!r} is not a directory"
+    except OSError as broken:  # a name too long
+        there, reason = out, broken.strerror or "no directory can have this name"
+    if not reason and not os.access(there, os.W_OK | os.X_OK):
+        reason = "Permission denied"
+    if reason:
+        yield Fault("/out", "out.unwritable", _unwritable(out, reason))
+
+
+def _unwritable(out: Path, reason: str | None) -> str:
+    return f"{str(out)!r} can't be written to: {reason}"
 
 
 def summary(content: Content) -> Iterator[str]:
