@@ -64,6 +64,7 @@ MIDDLEWARE = [
     "shared.browsers.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "shared.browsers.NoNulMiddleware",
     "shared.browsers.AuthenticationMiddleware",
     "shared.business.doors.BusinessMiddleware",
     "shared.browsers.HtmxMiddleware",

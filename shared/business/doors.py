@@ -36,7 +36,10 @@ class BusinessMiddleware:
         member = None if with_key(request) or not request.session.session_key else _member(request)
         request.actor = member_actor(member) if member else None  # type: ignore[attr-defined]  # see MemberRequest
         request.business = member.business if member else None  # type: ignore[attr-defined]  # see MemberRequest
-        return self._get_response(request)
+        response = self._get_response(request)
+        if member:
+            response.headers.setdefault("Cache-Control", "private, no-cache")
+        return response
 
 
 def _member(request: HttpRequest) -> Member | None:

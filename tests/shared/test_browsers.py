@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from django.http import HttpResponse
 from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 
@@ -39,6 +40,27 @@ def test_a_session_adds_nothing_to_a_key(owner_client: Client, key_client: Calla
 def test_an_authorization_header_on_a_page_changes_nothing(owner_client: Client) -> None:
     before, after = (owner_client.get("/settings", follow=True, headers=sent) for sent in ({}, {"Authorization": "x"}))
     assert (before.status_code, before.redirect_chain) == (after.status_code, after.redirect_chain)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda browser: browser.get("/search", {"q": "a\x00"}),
+        lambda browser: browser.get("/jobs", {"\x00": "a"}),
+        lambda browser: browser.post("/sign-in", {"username": "\x00@example.test", "password": "x"}),
+        lambda browser: browser.post("/settings/supplier-keys", {"name": "yard\x00"}),
+        lambda browser: browser.get("/jobs", headers={"Cookie": r'sessionid="aaaaaaaaaaaa\000"'}),
+        lambda browser: browser.get("/api/v1/jobs", headers={"Cookie": r'sessionid="aaaaaaaaaaaa\000"'}),
+    ],
+)
+def test_what_a_browser_sends_with_a_nul_in_it_is_refused_before_it_meets_a_database(
+    owner_client: Client, call: Callable[[Client], HttpResponse]
+) -> None:
+    assert call(owner_client).status_code == 400
+
+
+def test_a_page_of_a_member_is_kept_by_no_shared_cache(owner_client: Client) -> None:
+    assert owner_client.get("/", follow=True)["Cache-Control"] == "private, no-cache"
 
 
 def test_a_key_is_found_with_its_business_in_one_query_and_without_what_is_long(

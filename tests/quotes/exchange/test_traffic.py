@@ -47,7 +47,7 @@ def test_a_reply_goes_out_as_it_came_in_to_both_sides(
     client = theirs if door.startswith("supply") else owner_client
     answer = client.get(f"/api/v1/{door}/{order.ref}/replies/{told['ref']}.xml")
     # a row's own number tells how many there are in all businesses: only the public ref is shown
-    assert f'{order.number}-reply-{told["ref"]}.xml' in answer["Content-Disposition"]
+    assert f"{order.number}-reply-{told['ref']}.xml" in answer["Content-Disposition"]
     response = read_response(valid(answer.content, "OrderResponse"))
     assert (response.id, response.order, response.code.value, response.note) == ("R1", order.number, "CA", "see lines")
     first, second = response.lines
