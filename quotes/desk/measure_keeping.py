@@ -13,7 +13,8 @@ from django.db import transaction
 from catalogue import queries as catalogue
 from fencing.faults import Fault, Refused
 from fencing.reading import read_json
-from quotes.desk.measure_fields import Offered
+from quotes.desk.measure_fields import Offered, sheet_fields
+from quotes.desk.measure_reading import read_fields
 from quotes.jobs import queries
 from quotes.jobs.canonical import canonical, parsed
 from quotes.jobs.measuring import newest, save_draft
@@ -116,8 +117,8 @@ def keep_typed(
         .select_related("job")
         .get(pk=measure.pk)
     )
-    text = _written(document)
-    if text != _written(document_of(row)):
+    text, before = _written(document), document_of(row)
+    if text not in (_written(before), "" if row.draft else _untouched(row, before)):
         if not over and not _is_last(hand, row, session):
             raise Elsewhere
         row = save_draft(measure=row, text=text, faults=faults)
@@ -125,6 +126,12 @@ def keep_typed(
     remembered = {key: value for key, value in session.get("measuring", {}).items() if key != row.ref}
     session["measuring"] = dict(list(remembered.items())[1 - _REMEMBERED :]) | {row.ref: [hand.page, row.version]}
     return row
+
+
+def _untouched(row: StoredMeasure, document: Mapping[str, Any]) -> str:
+    """What the fields say of a document nobody typed in: they write out what it left to be understood."""
+    shown = sheet_fields(document, offered(row.business, document.get("system"))).all()
+    return _written(read_fields({one.name: one.value for one in shown}, document))
 
 
 def _is_last(hand: Hand, row: StoredMeasure, session: SessionBase) -> bool:

@@ -1,0 +1,53 @@
+"""What is kept of typing: nothing where nobody typed, all of it where somebody did."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.test import Client
+
+from quotes.desk.measure_fields import sheet_fields
+from quotes.desk.measure_keeping import document_of, offered
+from quotes.jobs.models import StoredMeasure
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.offers.cast import measure, new_job, stock_up
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client(signed_in: Callable[[Person], Client], cast: Cast) -> Client:
+    return signed_in(cast.estimator)
+
+
+@pytest.fixture
+def kept(business: Business) -> StoredMeasure:
+    stock_up(business)
+    _, version = new_job(business, measure(9000))
+    return version.measure
+
+
+def _post(client: Client, row: StoredMeasure, **typed: str) -> None:
+    document = document_of(row)
+    fields = sheet_fields(document, offered(row.business, document["system"])).all()
+    posted = (
+        {one.name: one.value for one in fields} | {"do": "draw", "version": str(row.version), "page": "one"} | typed
+    )
+    assert client.post(f"/measures/{row.ref}", posted, headers={"HX-Request": "true"}).status_code == 200
+    row.refresh_from_db()
+
+
+def test_drawing_a_kept_measure_again_makes_no_draft_of_it(client: Client, kept: StoredMeasure) -> None:
+    _post(client, kept)  # as a phone does when it is turned
+    assert (kept.draft, kept.draft_at) == ("", None)
+
+
+def test_what_is_typed_makes_a_draft_and_typing_it_back_stays_one(client: Client, kept: StoredMeasure) -> None:
+    _post(client, kept, **{"runs/0/length_mm": "9.5"})
+    assert document_of(kept)["runs"][0]["length_mm"] == 9500
+    _post(client, kept, **{"runs/0/length_mm": "9"})
+    assert document_of(kept)["runs"][0]["length_mm"] == 9000
+    assert kept.draft_at is not None
