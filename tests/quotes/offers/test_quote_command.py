@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import sys
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -133,3 +135,16 @@ def test_a_directory_that_fills_up_is_told_and_the_quote_is_written_the_next_tim
     assert _run(tmp_path, measure(7200), out=tmp_path / "elsewhere")[0] == 0
     assert (tmp_path / "elsewhere" / "quote.pdf").exists()
     assert Revision.objects.of(business).count() == 1
+
+
+def test_a_reader_who_has_seen_enough_costs_no_file(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    reading, writing = os.pipe()
+    os.close(reading)
+    with open(os.dup(writing), "w") as spared, pytest.MonkeyPatch.context() as patched:
+        patched.setattr(sys, "stdout", spared)  # `... | head` that has gone
+        source = tmp_path / "measure.json"
+        source.write_text(json.dumps(measure(7200)), encoding="utf-8")
+        call_command("quote", str(source), customer="Wren Sallow", out=tmp_path / "out", stdout=spared)
+    os.close(writing)
+    assert (tmp_path / "out" / "care.pdf").exists()

@@ -58,13 +58,16 @@ class Command(BaseCommand):
         content = content_of(revision)
         lines = list(summary(content))
         try:
-            for name, file in _files(revision, content, lines):
-                self.stdout.write(str(save(options["out"] / name, file)))
+            files = [save(options["out"] / name, file) for name, file in _files(revision, content, lines)]
         except OSError as broken:  # no room left, or no directory after all
             kept = f"quote {content['number']} is stored; the same command with another --out writes it"
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
             sys.exit(REFUSED)
-        self.stdout.write("\n".join(lines))
+        try:
+            self.stdout.write("\n".join([*map(str, files), *lines]))
+            self.stdout.flush()
+        except BrokenPipeError:  # `... | head`: the files are all there
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
     def _quote(self, options: dict[str, Any]) -> Revision:
         name = options["customer"].strip()
