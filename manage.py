@@ -21,6 +21,9 @@ def main() -> None:
             sys.exit(code)
     from django.core.management import execute_from_command_line
 
+    from fencing.terminal import speak_utf8
+
+    speak_utf8()
     execute_from_command_line(sys.argv)
 
 

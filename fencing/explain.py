@@ -59,7 +59,8 @@ def _unknown(taken: TakeOff, asked: str) -> str:
     known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
     needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
     if asked in ROLES:
-        return f"there are no {ROLES[asked]} in this job; {needed}"
+        there = "is" if asked.startswith("concrete") else "are"
+        return f"there {there} no {ROLES[asked]} in this job; {needed}"
     like = nearest(asked, known)
     hint = f"did you mean {like}? " if like else ""
     return f"{asked[:80]!r} is not known here; {hint}{needed}"

@@ -80,6 +80,9 @@ def problem(refused: Refused) -> dict[str, Any]:
 
 def _taken(asked: Namespace, err: TextIO) -> TakeOff:
     """The take-off, or one refusal with the faults of the measure and of the system."""
+    if asked.measure == asked.system == "-":
+        text = "standard input can be the measure or the system, not both"
+        raise Refused([Fault("", "file.twice", text)])
     document, unread = _gather(lambda: _read(asked.measure))
     found, of_system = _gather(lambda: _system(asked, document, err))
     system, prices = found or (None, None)

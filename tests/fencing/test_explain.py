@@ -96,6 +96,11 @@ def test_what_is_not_known_is_answered_with_what_is() -> None:
         explain(taken(RUN), "hinge")
 
 
+def test_concrete_is_not_counted_in_words() -> None:
+    with pytest.raises(UnknownComponent, match="there is no ready-mixed concrete in this job; this job needs"):
+        explain(taken(RUN, bag_yield=Decimal("0.01"), components={"concrete.bag": "bag-20"}), "concrete.mix")
+
+
 def test_every_quantity_of_any_job_can_be_explained_in_known_words() -> None:
     for job in random_jobs(60, 3):
         built = take_off(job.measure, job.system)

@@ -132,8 +132,15 @@ def test_explaining_what_the_job_does_not_need_names_what_it_does() -> None:
     assert err.startswith("/: there are no drop bolts in this job; this job needs post.square, post.channel,")
 
 
-def test_a_reader_that_has_seen_enough_breaks_nothing() -> None:
-    command = f"{sys.executable} manage.py takeoff {MEASURE} --system {SYSTEM} --json | head -c 10"
+def test_one_standard_input_is_not_both_documents(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdin", TextIOWrapper(BytesIO(MEASURE.read_bytes())))
+    code, _, err = answer("-", "--system", "-")
+    assert (code, err) == (2, "/: standard input can be the measure or the system, not both [file.twice]\n")
+
+
+@pytest.mark.parametrize("more", ["", "--verbosity 1"])  # an option of Django's: answered by it
+def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
+    command = f"{sys.executable} manage.py takeoff {MEASURE} --system {SYSTEM} --json {more} | head -c 10"
     done = subprocess.run(command, shell=True, cwd=ROOT, capture_output=True, check=False, timeout=60)  # noqa: S602
     assert (done.stdout, done.stderr) == (b'{"takeoff"', b"")
 
@@ -149,9 +156,10 @@ def test_with_a_system_neither_django_nor_numbers_in_bulk_are_loaded() -> None:
     assert done.stderr.decode().strip() == "[]"
 
 
-def test_words_beyond_ascii_reach_a_terminal_that_says_it_is_ascii() -> None:
+@pytest.mark.parametrize("more", [[], ["--verbosity", "1"]])
+def test_words_beyond_ascii_reach_a_terminal_that_says_it_is_ascii(more: list[str]) -> None:
     done = subprocess.run(
-        [sys.executable, "manage.py", "takeoff", str(MEASURE), "--system", str(SYSTEM)],
+        [sys.executable, "manage.py", "takeoff", str(MEASURE), "--system", str(SYSTEM), *more],
         cwd=ROOT,
         env={**os.environ, "PYTHONIOENCODING": "ascii"},
         capture_output=True,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import sys
 from argparse import ArgumentParser, Namespace
+from functools import partial
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from fencing.terminal import answer
 from quotes.jobs import commandline
 
 
@@ -19,6 +20,6 @@ class Command(BaseCommand):
         commandline.add_arguments(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        code = commandline.run(Namespace(**options), sys.stdout, sys.stderr)
+        code = answer(partial(commandline.run, Namespace(**options)))
         if code:
             raise SystemExit(code)
