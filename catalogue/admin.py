@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 from django.utils import timezone
@@ -121,12 +121,14 @@ class DatedAdmin(RowAdmin):
 
 @admin.register(Finish)
 class FinishAdmin(RowAdmin):
+    ordering = ("code", "id")
     list_display = ("code", "name", "sample", "active", "business")
     search_fields = ("code", "name")
 
 
 @admin.register(Component)
 class ComponentAdmin(RowAdmin):
+    ordering = ("sku", "id")
     list_display = ("sku", "label", "role", "finish", "length_mm", "sale_unit", "pack", "business")
     list_filter = ("business", "role", "finish")
     list_select_related = ("finish", "business")
@@ -136,6 +138,7 @@ class ComponentAdmin(RowAdmin):
 
 @admin.register(Supplier)
 class SupplierAdmin(RowAdmin):
+    ordering = ("code", "id")
     list_display = ("code", "name", "account", "preferred", "active", "business")
     search_fields = ("code", "name")
     autocomplete_fields = ("account",)
@@ -150,6 +153,7 @@ class SupplierTermsAdmin(DatedAdmin):
 
 @admin.register(Offer)
 class OfferAdmin(DatedAdmin):
+    ordering = ("-id",)
     kept = (
         "component", "supplier", "supplier_sku", "price", "breaks", "pack", "least_quantity", "lead_days", "valid_from",
     )  # fmt: skip
@@ -162,6 +166,7 @@ class OfferAdmin(DatedAdmin):
 
 @admin.register(PriceRule)
 class PriceRuleAdmin(DatedAdmin):
+    ordering = ("-id",)
     fieldsets = (
         (
             None,
@@ -213,9 +218,21 @@ class SystemForm(RowForm):
 
 @admin.register(FenceSystem)
 class FenceSystemAdmin(RowAdmin):
+    ordering = ("code", "id")
     form = SystemForm
     list_display = ("code", "label", "latest", "is_default", "active", "business")
     readonly_fields = ("ref", "code", "label", "latest", "is_default")
+    actions = ("make_default",)
+
+    @admin.action(description="Make it the one that measures get when they name none")
+    def make_default(self, request: HttpRequest, rows: Any) -> None:
+        """One system of each business."""
+        chosen = list(rows.select_related("business"))
+        if len({row.business_id for row in chosen}) < len(chosen):
+            self.message_user(request, "Choose one system of a business.", messages.ERROR)
+            return
+        for row in chosen:
+            services.change_system(system=row, actor=actor_of(request), values={"is_default": True, "active": True})
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
         actor, document = actor_of(request), form.cleaned_data["document"]

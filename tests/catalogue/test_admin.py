@@ -121,3 +121,20 @@ def test_a_supplier_in_use_can_not_be_removed(office: Client, stocked: Business)
     used = Supplier.objects.of(stocked).get(code="ostrel")
     office.post(reverse("admin:catalogue_supplier_delete", args=[used.pk]), {"post": "yes"})
     assert Supplier.objects.of(stocked).filter(pk=used.pk).exists()
+
+
+def test_another_fence_system_is_made_the_default_one_for_each_business(office: Client, stocked: Business) -> None:
+    first = FenceSystem.objects.of(stocked).get()
+    document = {**FenceSystemVersion.objects.of(stocked).get().document, "code": "second"}
+    added = {"business": stocked.pk, "document": json.dumps(document), "active": "on"}
+    office.post(reverse("admin:catalogue_fencesystem_add"), added)
+    second = FenceSystem.objects.of(stocked).get(code="second")
+
+    def choose(*systems: FenceSystem) -> Any:
+        chosen = {"action": "make_default", "_selected_action": [one.pk for one in systems]}
+        return office.post(reverse("admin:catalogue_fencesystem_changelist"), chosen, follow=True)
+
+    assert "Choose one system of a business." in choose(first, second).content.decode()
+    assert FenceSystem.objects.of(stocked).get(is_default=True) == first
+    choose(second)
+    assert FenceSystem.objects.of(stocked).get(is_default=True) == second

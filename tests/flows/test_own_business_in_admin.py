@@ -1,0 +1,127 @@
+"""A business set up from nothing in the admin alone, form by form as a browser sends them, until it prices its take-off."""
+
+from __future__ import annotations
+
+import io
+import json
+from decimal import Decimal
+from typing import Any
+
+import lxml.html
+import pytest
+from django.core.management import call_command
+from django.test import Client
+
+from tests.flows import own_catalogue as own
+from tests.flows.cast_of_quotes import Caller, send_quote
+
+pytestmark = pytest.mark.django_db
+HEAD = "head@reedmoor.example"
+
+
+def faults(answer: Any) -> list[str]:
+    """What a page of the admin says is wrong."""
+    page: Any = lxml.html.fromstring(answer.content.decode())
+    return [one.text_content().strip() for one in page.xpath('//*[contains(@class, "errorlist")]')]
+
+
+class Office:
+    """Somebody at the admin, who sees pages and fills in forms."""
+
+    def __init__(self, client: Client) -> None:
+        self.client = client
+
+    def page(self, path: str) -> Any:
+        answer = self.client.get(f"/admin/{path}", follow=True)
+        assert answer.status_code == 200, path
+        return lxml.html.fromstring(answer.content.decode())
+
+    def fill(self, path: str, **typed: Any) -> Any:
+        """Sends a form with these fields typed over what it shows; faults end the test."""
+        answer = self.post(path, **typed)
+        assert not faults(answer), (path, faults(answer))
+        return answer
+
+    def post(self, path: str, **typed: Any) -> Any:
+        [form] = [
+            one for one in self.page(path).forms if "post" in one.method.lower() and "logout" not in (one.action or "")
+        ]
+        shown = {name: value for name, value in form.form_values() if name not in ("_addanother", "_continue")}
+        unknown = set(typed) - {one.get("name") for one in form.iter("input", "select", "textarea")}
+        assert not unknown, unknown
+        return self.client.post(f"/admin/{path}", {**shown, **typed}, follow=True)
+
+    def picked(self, model: str, field: str, term: str) -> str:
+        """The id that a box with suggestions gives for a term."""
+        asked = {"app_label": "catalogue", "model_name": model, "field_name": field, "term": term}
+        [one] = self.client.get("/admin/autocomplete/", asked).json()["results"]
+        return str(one["id"])
+
+    def chosen(self, path: str, field: str, text: str) -> str:
+        """The value of an option of a list."""
+        [box] = [one for one in self.page(path).iter("select") if one.get("name") == field]
+        [value] = [one.get("value") for one in box.iter("option") if text in (one.text or "")]
+        return str(value)
+
+
+@pytest.fixture
+def office(db: None, monkeypatch: pytest.MonkeyPatch) -> Office:
+    """Whoever runs the service, as ``createsuperuser`` makes them, signed in with their password at the admin's own door."""
+    monkeypatch.setenv("DJANGO_SUPERUSER_PASSWORD", own.PASSWORD)
+    call_command("createsuperuser", interactive=False, email=HEAD, stdout=io.StringIO())
+    client = Client()
+    answer = client.post("/admin/login/?next=/admin/", {"username": HEAD, "password": own.PASSWORD})
+    assert (answer.status_code, answer["Location"]) == (302, "/admin/")
+    return Office(client)
+
+
+def _with_business(office: Office) -> str:
+    """A person, and the business they own."""
+    typed = {"email": own.OWNER, "name": "Wren", "password1": own.PASSWORD, "password2": own.PASSWORD}
+    office.fill("shared/person/add/", **typed)
+    place = {name: own.ASKED[name] for name in ("name", "place", "country", "currency", "tax_name")}
+    owner = office.client.get(
+        "/admin/autocomplete/",
+        {"app_label": "shared", "model_name": "member", "field_name": "person", "term": own.OWNER},
+    ).json()["results"][0]["id"]
+    member = {"members-TOTAL_FORMS": "1", "members-0-person": owner, "members-0-role": "owner"}
+    form = office.page("shared/business/add/").forms[-1]
+    shown = {name: value for name, value in form.form_values() if not name.startswith(("members-__", "_"))}
+    answer = office.client.post("/admin/shared/business/add/", {**shown, **place, **member}, follow=True)
+    assert not faults(answer), faults(answer)
+    return office.chosen("catalogue/finish/add/", "business", own.ASKED["name"])
+
+
+def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
+    office: Office, django_capture_on_commit_callbacks: Any
+) -> None:
+    business, day = _with_business(office), own.today()
+    owner = Caller(own.sign_in(Client()))
+    assert [one["code"] for one in owner.get("completeness")["lacks"]] == ["system.missing"]
+
+    office.fill("catalogue/finish/add/", business=business, **own.FINISH)
+    finish = office.picked("component", "finish", "bogmoss")
+    for sku in own.PARTS:
+        part = {name: value for name, value in own.component(sku).items() if value is not None}
+        part |= {"finish": finish} if "finish" in part else {}
+        office.fill("catalogue/component/add/", business=business, **part)
+    office.fill("catalogue/supplier/add/", business=business, **own.SUPPLIER)
+    supplier = office.picked("offer", "supplier", "fenlane")
+    terms = {"supplier": supplier, "valid_from": day, "lead_days": "4"}
+    office.fill("catalogue/supplierterms/add/", business=business, **terms)
+    for sku, (_, _, price) in own.PARTS.items():
+        offer = {"component": office.picked("offer", "component", sku), "supplier": supplier, "price": price}
+        office.fill("catalogue/offer/add/", business=business, valid_from=day, **offer)
+    tax = [
+        {"kind": "tax", "key": "standard", "amount": "10", "choice": "S", "label": "GST"},
+        {"kind": "tax_of", "choice": "standard"},
+    ]
+    for rule in [*own.RULES, *tax]:
+        office.fill("catalogue/pricerule/add/", business=business, valid_from=day, **rule)
+    office.fill("catalogue/fencesystem/add/", business=business, document=json.dumps(own.SYSTEM))
+    assert owner.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
+
+    draft = own.priced(owner)
+    send_quote(owner, draft, django_capture_on_commit_callbacks)
+    sent = owner.get(f"revisions/{draft['ref']}")
+    assert (Decimal(sent["net"]), Decimal(sent["total"])) == (own.NET, own.TOTAL)
