@@ -53,12 +53,17 @@ def add_member(*, business: Business, person: Person, role: Role) -> Member:
 
 
 @transaction.atomic
-def demo_sign_in(*, business: Business, password: str) -> Person:
-    """An owner of ``business`` with a password everybody may know: for demonstrations only."""
+def demo_sign_in(*, business: Business, password: str) -> Person | None:
+    """An owner of ``business`` with a password everybody may know: for demonstrations only.
+
+    None where the owner has a password of their own: that one is never replaced.
+    """
     owner = Person.objects.filter(memberships__business=business, memberships__role=Role.OWNER).order_by("id").first()
     if owner is None:
         owner = Person.objects.create_user("owner@demo.test", name="Demo Owner")
         add_member(business=business, person=owner, role=Role.OWNER)
+    if owner.has_usable_password() and not owner.check_password(password):
+        return None
     owner.set_password(password)
     owner.is_staff = owner.is_superuser = True  # the admin belongs to what is shown
     owner.save()

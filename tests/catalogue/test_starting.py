@@ -18,6 +18,8 @@ from fencing.takeoff import take_off
 from shared.audit import AuditEntry
 from shared.business.models import Business, Person
 from shared.business.scoping import Owned
+from shared.business.services import demo_sign_in
+from tests.conftest import PASSWORD, Cast
 
 pytestmark = pytest.mark.django_db
 ASKED = {
@@ -86,6 +88,59 @@ def test_what_can_not_be_is_refused_in_words_and_nothing_is_left_behind(change: 
         run(**change)
     assert not Business.objects.exists()
     assert not Person.objects.exists()
+
+
+def typed(monkeypatch: pytest.MonkeyPatch, answers: list[str], passwords: list[str]) -> str:
+    """What the command says to somebody at a terminal."""
+    given, secret, out = iter(answers), iter(passwords), io.StringIO()
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda _: next(given))
+    monkeypatch.setattr("getpass.getpass", lambda _: next(secret))
+    call_command("start_business", stdout=out)
+    assert [*given, *secret] == []
+    return out.getvalue()
+
+
+def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    answers = [
+        "", "Skerry Fencing", "Skerry Point", "New Zealand", "nz", "dollars", "nzd", "GST", "fifteen", "150", "15 %",
+        "me", "me@skerry.example",
+    ]  # fmt: skip
+    good = "nine terns on the skerry"
+    told = typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
+    business = Business.objects.get()
+    assert (business.country, business.currency) == ("NZ", "NZD")
+    assert queries.price_rules_on(business).tax().rate == 15
+    assert Person.objects.get().check_password(good)
+    for words in (
+        "ISO 3166-1",
+        "ISO 4217",
+        "a number, such as",
+        "below 100",
+        "email: Enter",
+        "12 characters",
+        "different",
+    ):
+        assert words in told, words
+
+
+def test_a_password_nobody_could_set_on_the_pages_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("secret\n"))
+    with pytest.raises(CommandError, match="too short"):
+        call_command("start_business", password_stdin=True, **ASKED)
+    assert not Business.objects.exists()
+
+
+def test_the_demonstration_never_replaces_an_owners_own_password(cast: Cast) -> None:
+    assert demo_sign_in(business=cast.business, password="known to everybody here") is None
+    cast.owner.refresh_from_db()
+    assert cast.owner.check_password(PASSWORD)
+    assert not cast.owner.is_superuser
+    Person.objects.filter(pk=cast.owner.pk).update(password="!")
+    for _ in range(2):
+        person = demo_sign_in(business=cast.business, password="known to everybody here")
+        assert person is not None
+        assert person.check_password("known to everybody here")
 
 
 def everything(finish: str) -> Measure:

@@ -8,6 +8,7 @@ from argparse import ArgumentParser
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
@@ -15,7 +16,8 @@ from catalogue.completeness import lacks
 from catalogue.queries import default_system
 from catalogue.starting import NewBusiness, find, start
 from fencing.faults import Refused
-from shared.business.models import Business
+from shared.business.models import Business, Person
+from shared.money import minor_digits
 
 _ASKED = {
     "name": "Name of the business",
@@ -26,6 +28,36 @@ _ASKED = {
     "tax_rate": "Tax rate in percent (0 for none)",
     "owner": "E-mail of the owner",
 }
+
+
+def _checked(name: str, text: str) -> None:
+    """ValueError or ValidationError for an answer that can't be."""
+    if name == "owner":
+        Person(email=text).clean_fields(exclude=["password"])
+    elif name == "currency":
+        minor_digits(text)
+    elif name == "tax_rate":
+        if not 0 <= _rate(text) < 100:
+            raise ValueError("A rate from 0 to below 100 percent is wanted.")
+    else:
+        others = {field.name for field in Business._meta.fields} - {name}
+        Business(**{name: text}).clean_fields(exclude=others)
+
+
+def _rate(text: str) -> Decimal:
+    try:
+        rate = Decimal(text.strip().removesuffix("%").rstrip().replace(",", ".", 1))
+    except InvalidOperation:
+        rate = Decimal("NaN")
+    if not rate.is_finite():
+        raise ValueError("The tax rate is a number, such as 10 or 12.5.")
+    return rate
+
+
+def _reason(fault: Exception) -> str:
+    if isinstance(fault, ValidationError) and hasattr(fault, "error_dict"):
+        return "; ".join(f"{name}: {' '.join(texts)}" for name, texts in fault.message_dict.items())
+    return " ".join(fault.messages) if isinstance(fault, ValidationError) else str(fault)
 
 
 class Command(BaseCommand):
@@ -47,12 +79,12 @@ class Command(BaseCommand):
             name: options[name] if options[name] is not None else self._ask(name, asking) for name in _ASKED
         }
         try:
-            new = NewBusiness(tax_rate=Decimal(told.pop("tax_rate")), **told)
+            new = NewBusiness(tax_rate=_rate(told.pop("tax_rate")), **told)
             known = find(new) is not None
-            password = None if known else self._password(asking, read=options["password_stdin"])
+            password = None if known else self._password(new.owner, asking, read=options["password_stdin"])
             business, started = start(new, password=password, stocked=not options["empty"])
-        except (ValueError, InvalidOperation, ValidationError, Refused) as fault:
-            raise CommandError(self._reason(fault)) from fault
+        except (ValueError, ValidationError, Refused) as fault:
+            raise CommandError(_reason(fault)) from fault
         self.stdout.write(f"{business.name} is {'ready' if started else 'there already, and stays as it is'}.")
         self._tell_catalogue(business)
         if started and password is None:
@@ -68,18 +100,35 @@ class Command(BaseCommand):
             self.stdout.write(f"  still missing: {text}")
 
     def _ask(self, name: str, asking: bool) -> str:
+        """An answer that can be: one that can't is asked for again, so that nothing has to be typed twice."""
         if not asking:
             raise CommandError(f"--{name.replace('_', '-')} is needed: {_ASKED[name].lower()}.")
-        return input(f"{_ASKED[name]}: ").strip()
+        while True:
+            text = input(f"{_ASKED[name]}: ").strip()
+            text = text.upper() if name in ("country", "currency") else text
+            try:
+                _checked(name, text)
+            except (ValueError, ValidationError) as fault:
+                self.stdout.write(f"  {_reason(fault)}")
+            else:
+                return text
 
-    def _password(self, asking: bool, *, read: bool) -> str | None:
+    def _password(self, owner: str, asking: bool, *, read: bool) -> str | None:
+        """The owner's password, which has to be as good as one set on the pages; None: none yet."""
+        person = Person(email=owner)
         if read:
-            return sys.stdin.readline().rstrip("\n") or None
-        return getpass.getpass("Password for the owner (empty: none yet): ") or None if asking else None
-
-    def _reason(self, fault: Exception) -> str:
-        if isinstance(fault, ValidationError) and hasattr(fault, "message_dict"):
-            return "; ".join(f"{name}: {' '.join(texts)}" for name, texts in fault.message_dict.items())
-        if isinstance(fault, InvalidOperation):
-            return "The tax rate is a number, such as 10 or 12.5."
-        return str(fault)
+            password = sys.stdin.readline().rstrip("\n") or None
+            if password is not None:
+                validate_password(password, person)
+            return password
+        while asking:
+            password = getpass.getpass("Password for the owner, 12 characters or more (empty: none yet): ") or None
+            try:
+                if password is not None:
+                    validate_password(password, person)
+                if password is None or getpass.getpass("The same again: ") == password:
+                    return password
+                self.stdout.write("  These are two different ones.")
+            except ValidationError as fault:
+                self.stdout.write(f"  {_reason(fault)}")
+        return None

@@ -36,7 +36,10 @@ class Command(BaseCommand):
             self.stdout.write("There is no business yet: run manage.py start_business.")
         else:
             person = demo_sign_in(business=business, password=_PASSWORD)
-            self.stdout.write(f"Sign in as {person.email} with the password: {_PASSWORD}")
+            known = (
+                f"as {person.email} with the password: {_PASSWORD}" if person else "with your own e-mail and password."
+            )
+            self.stdout.write(f"Sign in {known}")
             _, key = issue_key(name="serve", scopes=granted(Role.OWNER), business=business)
             self.stdout.write(f"API key of this run: {key}")
         self.stdout.write(
