@@ -21,7 +21,7 @@ from quotes.offers.queries import agreed
 from quotes.orders import bodies, queries, services
 from quotes.orders.delivering import receive, send_back
 from quotes.orders.drafting import order_for
-from quotes.orders.models import Despatch, LineReply, State, SupplierOrder
+from quotes.orders.models import Despatch, LineReply, OrderLine, State, SupplierOrder
 from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
@@ -81,6 +81,8 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
+    if request.POST.get("do") == "fill":
+        return _sheet(request, row)
     deeds: dict[str, Deed] = {
         "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "receive": _receive,
         "return": _return,
@@ -182,7 +184,9 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
         "docket": request.POST.get("docket", "") or (dockets[0].number if dockets else ""),
-        "today": timezone.localdate(),
+        "counts": _counts(request, lines),
+        "counting": request.POST.get("do") == "receive",
+        "received": request.POST.get("received") or str(timezone.localdate()),
         "locale": request.business.locale,
         "may_write": may_write,
         "may_place": may_write and row.state == State.DRAFT,
@@ -195,6 +199,19 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "may_return": may_write and any(line.received for line in lines),
     }
     return render(request, "orders/order.html", values, status=status)
+
+
+def _counts(request: MemberRequest, lines: list[OrderLine]) -> list[tuple[OrderLine, str, str]]:
+    """Each line with what was typed of it, or filled in as if all that is outstanding had come sound."""
+    fill, posted = request.POST.get("do") == "fill", request.POST
+    return [
+        (
+            line,
+            f"{line.outstanding.normalize():f}" if fill else posted.get(f"sound-{line.position}", ""),
+            "" if fill else posted.get(f"damaged-{line.position}", ""),
+        )
+        for line in lines
+    ]
 
 
 def _may_write(request: MemberRequest) -> None:

@@ -80,6 +80,28 @@ def test_an_order_is_taken_away_in_every_form_its_page_names(owner: Client, job:
         assert owner.get(link).status_code == 200
 
 
+def test_a_count_that_is_refused_loses_nothing_that_was_typed(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    told = {"do": "receive", "docket": "", "received": "2026-11-02", "sound-1": "a few", "damaged-1": "7"}
+    answer = owner.post(f"/orders/{order.ref}", told)
+    page = answer.content.decode()
+    assert (answer.status_code, "Not counted" in page) == (422, True)
+    assert re.search(r'name="sound-1"[^>]* value="a few"', page)
+    assert re.search(r'name="damaged-1"[^>]* value="7"', page)
+    assert re.search(r'name="received"[^>]* value="2026-11-02"', page)
+
+
+def test_all_that_is_outstanding_is_filled_in_and_counted_only_when_it_is_said(owner: Client, job: Job) -> None:
+    order = drafted(owner, job)
+    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    page = owner.post(f"/orders/{order.ref}", {"do": "fill", "docket": "D-9"}).content.decode()
+    for line in OrderLine.objects.of(job.business).filter(order=order):
+        assert line.received == 0
+        assert re.search(rf'name="sound-{line.position}"[^>]* value="{line.outstanding.normalize():f}"', page)
+    assert 'value="D-9"' in page
+
+
 def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
     owner.post(f"/orders/{order.ref}", {"do": "place"})
