@@ -24,6 +24,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
 from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
+from shared.business.scope_words import in_words, scope_word
 from shared.conditional import find
 
 FACE: tuple[tuple[str, str, str, int], ...] = (
@@ -49,6 +50,7 @@ CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "paper": tuple((value, str(word)) for value, word in Paper.choices),
     "tax_rule": tuple((value, str(word)) for value, word in TaxRule.choices),
 }
+WIDE = frozenset({"name", "email", "website", "tax_rule"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
 OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
 
@@ -111,12 +113,12 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
     business = Business.objects.get(pk=request.business.pk)
     boxes = [
         Box(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
-            choices=CHOICES.get(name, ()), most=most, wide=kind == "area", fills=FILLS.get(name, ""))
+            choices=CHOICES.get(name, ()), most=most, wide=kind == "area" or name in WIDE, fills=FILLS.get(name, ""))
         for name, label, kind, most in FACE
     ]  # fmt: skip
     for key, label in OWN_WORDS.items():
         text = typed.get(key, "") if typed else business.wording.get(key, "")
-        boxes.append(Box(key, label, text, "area", hint="Empty: ours.", most=WORDINGS[key], wide=True))
+        boxes.append(Box(key, label, text, "area", hint="Empty: the usual words.", most=WORDINGS[key], wide=True))
     boxes.append(Box("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB."))
     logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
     values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}
@@ -147,7 +149,7 @@ def members(request: MemberRequest) -> HttpResponse:
             "Empty: a letter brings a link to set one. Or type at least 12 characters and hand them over yourself.",
             most=200, fills="new-password"),
     ]  # fmt: skip
-    grants = [(role.value, ", ".join(sorted(scope.value for scope in GRANTS[role]))) for role in Role]
+    grants = [(role.value, in_words(GRANTS[role])) for role in Role]
     loose = [text for pointer, text in faults.items() if pointer not in ("/email", "/password")]
     values = {"members": rows, "boxes": boxes, "roles": list(Role), "grants": grants, "loose": loose, "here": "members"}
     return render(request, "business/members.html", values, status=422 if faults else 200)
@@ -224,7 +226,7 @@ def keys(request: MemberRequest) -> HttpResponse:
             faults = faults_by_pointer(refused)
     rows = ApiKey.objects.filter(business=request.business).order_by("-id")
     scopes = [
-        (scope.value, scope.value in request.POST.getlist("scope"))
+        (scope.value, scope_word(scope), scope.value in request.POST.getlist("scope"))
         for scope in sorted(BUSINESS_SCOPES & request.actor.scopes)
     ]
     name = Box(
@@ -234,7 +236,14 @@ def keys(request: MemberRequest) -> HttpResponse:
         most=120,
         fault=faults.get("/name", ""),
     )
-    values = {"keys": rows, "scopes": scopes, "name": name, "faults": faults, "issued": issued, "here": "keys"}
+    values = {
+        "keys": [(row, in_words(row.scopes)) for row in rows],
+        "scopes": scopes,
+        "name": name,
+        "faults": faults,
+        "issued": issued,
+        "here": "keys",
+    }
     response = render(request, "business/keys.html", values, status=422 if faults else 200)
     response["Cache-Control"] = "no-store"
     return response

@@ -34,7 +34,7 @@ def test_settings_are_kept_and_a_key_is_shown_once(
         page.get_by_role("link", name="Keys", exact=True).click()
         check_page(page)
         page.get_by_label("What it is for").fill("Till")
-        page.get_by_label("jobs:read").check()
+        page.get_by_label("See jobs and customers").check()
         page.get_by_role("button", name="Make the key").click()
         expect(page.get_by_label("The new key")).to_be_visible()
         check_page(page)
