@@ -25,6 +25,11 @@ class Field:
     def id(self) -> str:
         return "f-" + self.name.replace("/", "-")
 
+    @property
+    def shown(self) -> str:
+        """What it says in words: the choice's, the length as it was read, or what was typed."""
+        return dict(self.choices).get(self.value, self.echo or self.value)
+
 
 def choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> Field:
     """What was written stands even where it can't be chosen, so that it is seen and can be mended."""

@@ -16,10 +16,10 @@ LAYOUTS: Choices = (
     ("auto", "cheapest"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
     ("even", "all bays alike"), ("balanced", "two like closing bays"), ("whole_rails", "rails uncut"),
 )  # fmt: skip
-BASES: Choices = (("overall", "outside of the end posts"), ("centres", "centres of the end posts"))
+BASES: Choices = (("overall", "outer faces"), ("centres", "hole centres"))
 TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
 GROUNDS: Choices = (
-    ("flat", "level, or not levelled"), ("fall", "a plain fall"), ("stations", "stations"), ("book", "levelling book"),
+    ("flat", "taken as level"), ("fall", "a plain fall"), ("stations", "stations"), ("book", "levelling book"),
 )  # fmt: skip
 GATES: Choices = (("single", "one leaf"), ("wide", "one wide leaf"), ("double", "two leaves"))
 SIDES: Choices = (("left", "left"), ("right", "right"))
@@ -53,10 +53,14 @@ class RunFields:
     readings: tuple[Row, ...]
     gates: tuple[Row, ...]
     more: tuple[Field, ...]
-    more_open: bool
     folded: bool = False
     """Its further fields are all empty and are left off until somebody opens them."""
     reduction: Reduction | None = None
+
+    @property
+    def otherwise(self) -> str:
+        """What this run has otherwise than the job, in words."""
+        return "; ".join(f"{one.label[:1].lower()}{one.label[1:]} {one.shown}" for one in self.more if one.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +163,6 @@ def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
         readings=_readings(at, place, run) if ground == "book" else (),
         gates=tuple(_gate(at, place, number, gate) for number, gate in enumerate(_list(run, "gates"))),
         more=() if fold and not filled else more,
-        more_open=filled,
         folded=fold and not filled,
         reduction=reduction_of(run["book"]) if ground == "book" else None,
     )

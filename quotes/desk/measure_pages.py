@@ -179,6 +179,10 @@ def _answer(
         "faults": faults,
         "fault_of": {name: text for name, _, text in faults},
         "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
+        "faulty": {
+            run.place for run in fields.runs if {one.name for one in run.more} & {name for name, _, _ in faults}
+        },
+        "opened": opened,
         "may_write": request.actor.may(Scope.MEASURES_WRITE),
         **told,
     }
