@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import string
 from dataclasses import replace
 from datetime import date
@@ -128,6 +129,19 @@ def test_what_no_xml_can_hold_is_left_out_of_an_order() -> None:
     )
     read = read_order(write_order(order))
     assert (read.lines[0].name, read.note, read.buyer_reference) == ("Rail", "left gate", "")
+
+
+@pytest.mark.parametrize(
+    ("currency", "total", "price"), [("NZD", "30.00", "1.50"), ("JPY", "30", "1.5"), ("KWD", "30.000", "1.500")]
+)
+def test_amounts_have_their_currencys_decimals_and_prices_their_own(currency: str, total: str, price: str) -> None:
+    # 20 at 1.5000 make 30, stored with four decimals; BR-DEC: no amount but a price has more than its currency
+    line = replace(line_of(1, "Rail", Decimal(20), Decimal("1.5000"), Decimal(0)), net=Decimal("30.0000"))
+    taxes = tax_rows([("S", Decimal(0), Decimal("30.0000"))])
+    written = write_order(replace(order_of((line,)), currency=currency, taxes=taxes)).decode()
+    amounts = set(re.findall(r"<cbc:(\w+Amount) [^>]*>([\d.]+)<", written))
+    assert {text for name, text in amounts if name != "PriceAmount" and Decimal(text)} == {total}
+    assert {text for name, text in amounts if name == "PriceAmount"} == {price}
 
 
 def response_of(*lines: ResponseLine) -> bytes:
