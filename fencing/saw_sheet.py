@@ -1,13 +1,16 @@
 """The saw sheet: every bar to scale with its cuts in order, what each piece is for, the kerf, and the remnant to keep.
 
+Bars cut alike one after the other are drawn once, with their numbers and all the places of their pieces.
+
 One unit is one millimetre of paper. Drawn in ink alone: what is kept, what is scrap and what the saw takes differ by shape.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from fencing.alike_bars import AlikeBars, alike, wrapped
 from fencing.drawing import svg
 from fencing.drawing.lettering import fit, width
 from fencing.lines import Cutting, SawnBar
@@ -18,8 +21,10 @@ SIZE = 2.6
 DEEP = 6.0
 """Height of a bar [mm]."""
 LINE = 3.4
-MARGIN = 22.0
-"""For the number and the stock to the left of a bar."""
+MARGIN = 38.0
+"""For the numbers and the stock to the left of a bar."""
+STOCK = 17.0
+"""Where the stock stands in it."""
 MOST_LINES = 4
 
 
@@ -48,7 +53,7 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
 
     Rule: one scale for all bars, the longest as wide as the paper; cuts from the left in the order to be made, with the measure
     from the end of the bar over each cut; pieces carry their length and place; a remnant to keep is drawn open with its name,
-    scrap is crossed out.
+    scrap is crossed out. Neighbours cut alike are drawn once; their places then stand below, a line for each length.
 
     Args:
         cutting: one material's plan with its bars.
@@ -63,7 +68,8 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
     """
     longest = max(bar.length for bar in cutting.bars)
     scale = (paper - MARGIN - 4) / longest
-    drawn = [_bar(bar, cutting.kerf, scale, paper) for bar in cutting.bars]
+    room = height - _HEAD
+    drawn = [one for bars in alike(cutting.bars) for one in _fitting(bars, cutting.kerf, scale, paper, room)]
     pages: list[list[tuple[str, float]]] = [[]]
     used = _HEAD
     for one in drawn:
@@ -82,7 +88,7 @@ def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper
     material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.colour}" if cutting.colour else "")
     number, of = place
     sheet = f", sheet {number} of {of}" if of > 1 else ""
-    head = f"{material[0].upper()}{material[1:]}: {len(cutting.bars)} bars, saw cut {cutting.kerf} mm{sheet}"
+    head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{sheet}"
     body = svg.text(0, 4.2, fit(head, 3.6, paper), 3.6, anchor="start", bold=True)
     rule = "Cut from the left. Small figures: measure from the left end to the cut. Crossed: scrap."
     body += svg.text(0, 8.6, fit(rule, SIZE, paper), SIZE, anchor="start", soft=True)
@@ -90,36 +96,67 @@ def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper
     for part, deep in bars:
         body += svg.group("bar", part, transform=f"translate(0 {svg.num(y)})")
         y += deep
-    told = f"{len(bars)} bars drawn to scale with their cuts; the cutting plan says the same in words"
+    told = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan says the same in words"
     return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", told)
 
 
-def _bar(bar: SawnBar, kerf: int, scale: float, paper: float) -> tuple[str, float]:
-    """One bar with its words, and how deep that is."""
-    top = LINE + 0.8
-    parts = [svg.text(0, top + 2.6, f"{bar.number}", 3.6, anchor="start", bold=True)]
-    parts.append(svg.text(6.5, top + 2.3, fit(bar.sku, SIZE, MARGIN - 7.5), SIZE, anchor="start"))
-    parts.append(svg.text(6.5, top + 5.4, f"{bar.length} mm", SIZE, anchor="start", soft=True))
+def _counted(bars: int) -> str:
+    return "1 bar" if bars == 1 else f"{bars} bars"
+
+
+def _fitting(alike: AlikeBars, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
+    """Bars alike drawn once; in parts where all their places take more than a sheet."""
+    drawn = _bar(alike, kerf, scale, paper)
+    if drawn[1] <= room or len(alike.bars) == 1:
+        yield drawn
+    else:
+        for half in alike.halves():
+            yield from _fitting(half, kerf, scale, paper, room)
+
+
+def _bar(alike: AlikeBars, kerf: int, scale: float, paper: float) -> tuple[str, float]:
+    """One bar, or bars alike, with its words, and how deep that is."""
+    bar, top = alike.first, LINE + 0.8
+    single = len(alike.bars) == 1
+    parts = [svg.text(0, top + 2.6, alike.numbers, 3.6 if single else 3.2, anchor="start", bold=True)]
+    if not single:
+        parts.append(svg.text(0, top + 5.7, _counted(len(alike.bars)), SIZE, anchor="start", soft=True))
+    parts.append(svg.text(STOCK, top + 2.3, fit(bar.sku, SIZE, MARGIN - STOCK - 1), SIZE, anchor="start"))
+    parts.append(svg.text(STOCK, top + 5.7, f"{bar.length} mm", SIZE, anchor="start", soft=True))
     words, measures = _Words(), _Measures(top - 0.9)
     at = bar.trim
     if bar.trim:
         parts.append(_cut(MARGIN, top, bar.trim * scale))
     for place, piece in enumerate(bar.pieces):
         left, right = MARGIN + at * scale, MARGIN + (at + piece.length) * scale
-        name = f"{piece.length} mm" + (f" for {piece.where}" if piece.where else "")
+        name = f"{piece.length} mm" + (f" for {piece.where}" if piece.where and single else "")
         parts.append(svg.path("post", svg.box(left, top, right - left, DEEP), name))
         parts.append(_inside(left, right, top, f"{piece.length}"))
-        words.put((left + right) / 2, piece.where or piece.role, top + DEEP, (left, paper))
+        if single:
+            words.put((left + right) / 2, piece.where or piece.role, top + DEEP, (left, paper))
         at += piece.length
         if place + 1 < len(bar.pieces) or at + kerf < bar.length:
             parts.append(_cut(right, top, kerf * scale))
             measures.put(right, f"{at}")
         at = min(bar.length, at + kerf)
     parts.append(_rest(bar, at, scale, top))
-    if bar.remnant:
+    if bar.remnant and single:
         words.put(MARGIN + (at + bar.left / 2) * scale, f"keep: {bar.remnant}", top + DEEP, (0, paper), bold=True)
-    deep = top + DEEP + max(1, len(words.ends)) * LINE + 2.6
-    return "".join([*parts, *measures.parts, *words.parts]), deep
+    below, lines = ([*words.parts], len(words.ends)) if single else _places(alike, top + DEEP, paper)
+    return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
+
+
+def _places(alike: AlikeBars, top: float, paper: float) -> tuple[list[str], int]:
+    """Where the pieces of bars alike go, in lines under the bar, and how many lines."""
+    rows = [(f"{length}: {where}", False) for length, where in alike.places()]
+    if alike.first.remnant:
+        rows.append((f"keep: {alike.remnants()}", True))
+    lines = [(line, bold) for words, bold in rows for line in wrapped(words, SIZE, paper - MARGIN)]
+    parts = [
+        svg.text(MARGIN, top + place * LINE, line, SIZE, anchor="start", bold=bold)
+        for place, (line, bold) in enumerate(lines, 1)
+    ]
+    return parts, len(lines)
 
 
 @dataclass(slots=True)

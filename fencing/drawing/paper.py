@@ -11,8 +11,8 @@ from fencing.takeoff import TakeOff
 
 WIDTH = 180.0
 """Width between the margins of an A4 page [mm]; a Letter page has a little more."""
-DEEP = 205.0
-"""Most height of a drawing that shares its page with a heading and a caption [mm]."""
+DEEP = 220.0
+"""Most height of a drawing that shares its page, A4 or Letter, with a heading and a caption [mm]."""
 PLAN_DEEP = 110.0
 DETAIL_DEEP = 95.0
 

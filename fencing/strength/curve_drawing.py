@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from html import escape
 
+from fencing.drawing.lettering import width
 from fencing.strength.curves import HIGHEST_MM, LOWEST_MM, Chart, Curve
 
 WIDTH, HEIGHT = 180.0, 104.0  # drawing units: mm on paper
 LEFT, RIGHT, TOP, BOTTOM = 18.0, 44.0, 17.0, 22.0
 INK, SOFT, RULE, STRING = "#1B2420", "#4E5A54", "#B9BFB8", "#B4380D"
 PLACES = {"middle": ("middle of the run", ""), "end": ("first post from a free end", "2.4 1.2")}
+SHARED = 40.0
+"""As much room as the names of rings side by side may take [mm]."""
 FONT = "B612, 'DejaVu Sans', sans-serif"
 
 
@@ -94,7 +97,7 @@ def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
         yield _text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
     taken: list[float] = []
     drawn = [(curve, points) for curve in chart.curves if (points := _points(curve))]
-    x = max((frame.x(points[-1][0]) for _, points in drawn), default=0.0) + 1.5  # right of every curve
+    x = WIDTH - RIGHT + 1.5  # right of the rules, which would run through the words
     for curve, points in drawn:
         y = _apart(frame.y(points[-1][1]), taken)
         taken.append(y)
@@ -123,13 +126,28 @@ def _apart(wanted: float, taken: Sequence[float]) -> float:
 
 
 def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
-    for number, (pitch, height, runs) in enumerate(job):
-        if frame.pitches[0] <= pitch <= frame.pitches[-1] and height <= frame.high:
-            x, y = frame.x(pitch), frame.y(height)
-            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
-            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
-            side, anchor = (1, "start") if number % 2 else (-1, "end")
-            yield _text(x + side, y - 2.2, runs, 2.8, anchor=anchor, weight="bold")
+    inside = [one for one in job if frame.pitches[0] <= one[0] <= frame.pitches[-1] and one[1] <= frame.high]
+    for pitch, height, _ in inside:
+        x, y = frame.x(pitch), frame.y(height)
+        yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
+        yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
+    for x, y, words in _named(frame, inside):
+        yield _text(x, y - 2.6, words, 2.8, anchor="middle", weight="bold")
+
+
+def _named(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[tuple[float, float, str]]:
+    """Where the rings' names stand; rings too near for a name each share one."""
+    for height in sorted({height for _, height, _ in job}):
+        near: list[list[tuple[float, str]]] = []
+        for x, runs in ((frame.x(pitch), runs) for pitch, other, runs in job if other == height):
+            if near and x - near[-1][-1][0] < (width(near[-1][-1][1], 2.8) + width(runs, 2.8)) / 2 + 1:
+                near[-1].append((x, runs))
+            else:
+                near.append([(x, runs)])
+        for group in near:
+            names = ", ".join(runs for _, runs in group)
+            words = names if width(names, 2.8) <= SHARED else f"{names.count(',') + 1} runs"
+            yield (group[0][0] + group[-1][0]) / 2, frame.y(height), words
 
 
 def _described(chart: Chart) -> str:

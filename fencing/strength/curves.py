@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from fencing.drawing.lettering import pointed
 from fencing.strength.cases import Case
 from fencing.strength.footing import ground_of
 from fencing.strength.loads import Side
@@ -80,7 +81,7 @@ def chart(screening: Screening) -> Chart:
     job = [(pitch, height, ", ".join(names)) for (pitch, height), names in sorted(points.items())]
     pressure = _pressure_kpa(limits, max((run.height for run, _ in runs), default=1800), length)
     notes = (
-        f"{screening.method.title}: {pressure:.2f} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
+        f"{screening.method.title}: {pointed(f'{pressure:.2f}')} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
         f"Hole {takeoff.system.hole.diameter} mm wide, post {_embedment(takeoff.system)} mm in the ground.",
         "Rings: this job's runs. A screening; it does not replace a licensed engineer.",
     )

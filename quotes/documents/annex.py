@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+from quotes.documents.figures import by_locale, strip
 from quotes.documents.quotesheet import CAPTIONS, safe
 from quotes.documents.quotesheet import face as letterhead
 from quotes.documents.rendering import Variant, markup, render
@@ -32,14 +33,16 @@ def annex_pdf(
         place: where it stands.
         made: the time it bears.
     """
+    with by_locale(face["locale"]):
+        strength = strength_sheet(takeoff, price_change(face["currency"], face["locale"]))
     sheet = {
         "heading": heading,
         "place": place,
-        "strength": strength_sheet(takeoff, price_change(face["currency"], face["locale"])),
+        "strength": strength,
         "curves": [{"svg": safe(svg), "caption": CAPTIONS["curves"]} for svg in curves],
         "system": takeoff["system"],
     }
     told = made.isoformat().replace("+00:00", "Z")
-    strip = f"Strength screening · {heading} · {face['name']}"
-    values = {"face": letterhead(face), "strip": strip, "made": told, "sheet": sheet}
+    foot = strip("Strength screening", heading, face["name"])
+    values = {"face": letterhead(face), "strip": foot, "made": told, "sheet": sheet}
     return render(markup("annex", values), Variant.ACCESSIBLE, made)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from quotes.documents.figures import by_locale
+from quotes.documents.figures import by_locale, strip
 from quotes.documents.quotesheet import drawings, face
 from quotes.documents.retrofit_sheets import retrofit_sheets
+from quotes.documents.sawsheet import saw_cautions
 from quotes.documents.setout import cut_list, run_sheets
 from quotes.documents.strength_sheet import strength_sheet
 
@@ -44,13 +45,14 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
         "drawings": drawings(build, *shown),
         "options": document.get("options", []),
     }
-    strip = f"{job} · quote {document['number']}, revision {document['revision']} · {document['business']['name']}"
+    named = f"quote {document['number']}, revision {document['revision']}"
     return {
         "face": face(document["business"]),
-        "strip": strip,
+        "strip": strip(job, named, document["business"]["name"]),
         "made": made,
         "sheet": sheet,
         "cuts": cut_list(build["takeoff"]),
+        "saw_cautions": saw_cautions(),
         "cut_note": f"A saw cut takes {system['rails']['kerf_mm']} mm.",
     }
 

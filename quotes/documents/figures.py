@@ -14,9 +14,10 @@ from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal
 
 from fencing.drawing.lettering import pointed, written_with
-from shared.money import decimal_sign
+from shared.money import decimal_sign, minor_digits, rounded
 
 MINUS = "\N{MINUS SIGN}"
+_MEASURED = re.compile(r"(?<![\d.])(\d+\.\d+)(?=°| (?:times|%|kPa|kN|kNm|kN\.m|m|mm|m/s|m³|kg)(?![\w]))")
 
 
 def by_locale(locale: str) -> AbstractContextManager[None]:
@@ -49,6 +50,42 @@ def level(millimetres: int) -> str:
     return sign + metres(millimetres)
 
 
+def worded(text: str) -> str:
+    """A sentence whose measured figures are written by the locale; the numbers of codes and tables stay.
+
+    >>> with by_locale("de-DE"):
+    ...     worded("0.30 kPa, 1.35 times as much (Table 1806.2 of 1.2)")
+    '0,30 kPa, 1,35 times as much (Table 1806.2 of 1.2)'
+    """
+    return _MEASURED.sub(lambda found: pointed(found[1]), text)
+
+
+LONGEST = 48
+
+
+def strip(*parts: str) -> str:
+    """What the foot of every page says; long names are cut, so that it never takes more than two lines.
+
+    >>> strip("Quote Q1", "J1 " + "x" * 60, "")
+    'Quote Q1 · J1 xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx…'
+    """
+    return " · ".join(part if len(part) <= LONGEST else f"{part[: LONGEST - 1]}…" for part in parts if part)
+
+
+def quantity(text: Decimal | str, unit: str, locale: str) -> str:
+    """A quantity with its unit (UN/ECE Recommendation 20); metres have three decimals, as everywhere.
+
+    >>> quantity("9", "MTR", "en"), quantity("0.482", "MTQ", "de_DE"), quantity("3.00", "C62", "en")
+    ('9.000 m', '0,482 m³', '3')
+    """
+    exact = Decimal(text)
+    if unit == "MTR" and exact == exact.quantize(Decimal("0.001")):
+        exact = exact.quantize(Decimal("0.001"))
+    elif exact == exact.to_integral_value():
+        exact = exact.quantize(Decimal(1))
+    return number(exact, locale) + UNITS.get(unit, "")
+
+
 def money(amount: Decimal | str, currency: str, locale: str) -> str:
     """An amount with its currency, by locale.
 
@@ -74,6 +111,26 @@ def number(value: Decimal | str | int, locale: str) -> str:
     return format_decimal(decimal, pattern, locale=read, decimal_quantization=False)
 
 
+def plain(value: Decimal, locale: str) -> str:
+    """A number without needless noughts.
+
+    >>> plain(Decimal("792.354"), "de_DE"), plain(Decimal("400.000"), "en")
+    ('792,354', '400')
+    """
+    return number(format(value.normalize(), "f"), locale)
+
+
+def cash(value: Decimal | str, currency: str, locale: str) -> str:
+    """An amount with its currency's decimals, and more only where it has them, without the currency.
+
+    >>> cash("22.9", "EUR", "en"), cash("0.08580", "EUR", "de_DE"), cash("1200", "JPY", "en")
+    ('22.90', '0,0858', '1,200')
+    """
+    exact, digits = Decimal(value).normalize(), minor_digits(currency)
+    places = exact.as_tuple().exponent
+    return number(exact if isinstance(places, int) and -places > digits else rounded(exact, digits), locale)
+
+
 def day(value: date | str, locale: str) -> str:
     """A date by locale, in words.
 
@@ -84,6 +141,7 @@ def day(value: date | str, locale: str) -> str:
     return format_date(read, "long", locale=locale.replace("-", "_"))
 
 
+UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
 _NUMBERED = re.compile(r"^(.*?)(\d+)$")
 
 

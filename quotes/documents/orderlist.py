@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from quotes.documents.figures import strip
 from quotes.documents.quotesheet import face
 from quotes.documents.rendering import Variant, markup, render
 
@@ -18,6 +19,6 @@ def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: d
         business: the business's face (``quotes.offers.content.face``).
         made: the time it bears.
     """
-    strip = f"{sheet['heading']} · {sheet['supplier']} · {business['name']}"
-    values = {"face": face(business), "strip": strip, "made": made.isoformat(), "sheet": sheet}
+    foot = strip(sheet["heading"], sheet["supplier"], business["name"])
+    values = {"face": face(business), "strip": foot, "made": made.isoformat(), "sheet": sheet}
     return render(markup("orderlist", values), Variant.ACCESSIBLE, made)

@@ -10,7 +10,7 @@ from typing import Any
 
 from quotes.documents.annex import annex_pdf, place_of
 from quotes.documents.crewsheets import care_values, crew_values
-from quotes.documents.figures import number
+from quotes.documents.figures import number, strip
 from quotes.documents.quotesheet import face, quote_values
 from quotes.documents.rendering import Enclosure, Variant, markup, render
 from quotes.offers.difference import standing_build
@@ -69,8 +69,8 @@ def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]],
         "digest": digest,
         "money_head": content["currency"],
     }
-    strip = f"{heading} · {job} · {content['business']['name']}"
-    values = {"face": face(content["business"]), "strip": strip, "made": content["dates"]["sent_at"], "sheet": sheet}
+    foot = strip(heading, job, content["business"]["name"])
+    values = {"face": face(content["business"]), "strip": foot, "made": content["dates"]["sent_at"], "sheet": sheet}
     return render(markup("acceptance", values), Variant.ACCESSIBLE, made_at(content))
 
 

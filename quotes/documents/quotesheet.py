@@ -10,11 +10,11 @@ from typing import Any
 from django.utils.safestring import SafeString, mark_safe
 
 from fencing.drawing.lettering import pointed
-from quotes.documents.figures import by_locale, day, metres, money, number
+from quotes.documents.figures import by_locale, day, metres, money, number, quantity, strip
 from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
 from quotes.documents.strength_sheet import strength_sheet
-from quotes.documents.variation_sheet import UNITS, change_of, quantity_changes
+from quotes.documents.variation_sheet import change_of, quantity_changes
 
 Document = Mapping[str, Any]
 
@@ -106,8 +106,8 @@ def _values(document: Document) -> dict[str, Any]:
         "terms": document["terms"].split("\n\n") if document["terms"] else [],
         "cautions": document["build"].get("cautions", {}).get("customer", []),
     }
-    strip = f"{named} · {sheet['job']} · {business['name']}"
-    return {"face": face(business), "strip": strip, "made": document["dates"]["sent_at"], "sheet": sheet}
+    told = strip(named, sheet["job"], business["name"])
+    return {"face": face(business), "strip": told, "made": document["dates"]["sent_at"], "sheet": sheet}
 
 
 def _what(document: Document) -> str:
@@ -119,12 +119,13 @@ def _what(document: Document) -> str:
         parts.append("a gate" if gates == 1 else f"{gates} gates")
     bays = sum(len(one["bays"]) for one in takeoff.get("retrofits", []))
     if bays:
-        parts.append(f"lattice on {bays} standing bays")
-    return " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
+        parts.append("lattice on a standing bay" if bays == 1 else f"lattice on {bays} standing bays")
+    told = " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
+    return told[:1].upper() + told[1:]
 
 
 def _price_label(document: Document) -> str:
-    price = "price's change" if document["kind"] == "variation" else "price"
+    price = "change in price" if document["kind"] == "variation" else "price"
     return f"Your part of the {price}" if document["is_shared"] else price.capitalize()
 
 
@@ -148,10 +149,14 @@ def _how_to_accept(document: Document) -> str:
 def _line(line: Document, locale: str) -> dict[str, str]:
     share = "" if line["share"] == "1" else f"your share {_fraction(line['share'])}"
     detail = ", ".join(filter(None, (line["detail"], share)))
-    quantity = number(line["quantity"], locale) + UNITS.get(line["unit"], "")
     if "change" in line:
         detail = "; ".join(filter(None, (change_of(line, locale), detail)))
-    return {"text": line["text"], "detail": detail, "quantity": quantity, "amount": number(line["net"], locale)}
+    return {
+        "text": line["text"],
+        "detail": detail,
+        "quantity": quantity(line["quantity"], line["unit"], locale),
+        "amount": number(line["net"], locale),
+    }
 
 
 def _fraction(share: str) -> str:

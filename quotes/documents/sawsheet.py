@@ -9,10 +9,16 @@ from typing import Any
 from fencing.caution_facts import CautionFacts
 from fencing.cautions import Reader, cautions_for
 from fencing.lines import Blank
+from quotes.documents.figures import strip
 from quotes.documents.quotesheet import face, safe
 from quotes.documents.rendering import Variant, markup, render
 
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
+
+
+def saw_cautions() -> list[str]:
+    """What the register has for whoever stands at the saw."""
+    return [one.text for one in cautions_for(AT_THE_SAW, Reader.CREW)]
 
 
 def sawsheet_pdf(
@@ -21,10 +27,10 @@ def sawsheet_pdf(
     """The bars of a job as drawn by the engine, a material after the other, and the sheets whose strip is used again."""
     values = {
         "face": face(business),
-        "strip": f"Saw sheet · {job} · {business['name']}",
+        "strip": strip("Saw sheet", job, business["name"]),
         "made": made.isoformat(),
         "job": job,
-        "cautions": [one.text for one in cautions_for(AT_THE_SAW, Reader.CREW)],
+        "cautions": saw_cautions(),
         "drawings": [{"svg": safe(svg)} for svg in drawings],
         "ripped": [_ripped(blank) for blank in ripped],
     }

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fencing.drawing.lettering import pointed
 from quotes.documents.figures import metres
 
 Document = Mapping[str, Any]
@@ -90,7 +91,7 @@ def _footings(takeoff: Document, system: Document) -> str:
     holes = takeoff["concrete"]["holes"]
     return (
         f"{_counted(holes, 'hole')}, {hole['depth_mm']} mm deep and {hole['diameter_mm']} mm across{shape}, with "
-        f"{takeoff['concrete']['total_m3']} m³ of concrete in all, finished to shed water."
+        f"{pointed(takeoff['concrete']['total_m3'])} m³ of concrete in all, finished to shed water."
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from fencing.drawing.lettering import pointed
 from quotes.documents.figures import level, metres, ranges
 from quotes.documents.notice_key import NoticeRow, marked
 
@@ -131,17 +132,17 @@ def _hole(post: Document, before: int | None, shared: bool) -> HoleRow:
 
 
 def _uprights(post: Document) -> Iterable[str]:
-    """What stands in a hole, members of one size in one line: "A-1, A-2: 1.860 out, 600 in; 2460 post, trim 0"."""
+    """What stands in a hole, members of one size in one line: "A-1, A-2: top +1.860; 1860 out, 600 in; 2460 trim 20"."""
     sizes: dict[tuple[Any, ...], list[str]] = {}
     for member in post["members"]:
         size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
         sizes.setdefault(size, []).append(member["bay"] or member["section"])
     for (top, length, stock, embedment), names in sizes.items():
-        told = f"{', '.join(names)}: top {level(top)}, {top - post['ground_mm']} out, {embedment} in"
+        told = f"{', '.join(names)}: top {level(top)}; {top - post['ground_mm']} out, {embedment} in"
         if stock is None:
             yield f"{told}; no stock post is long enough"
         else:
-            yield f"{told}; from {stock}" + (f", trim {stock - length}" if stock > length else "")
+            yield f"{told}; {stock}" + (f" trim {stock - length}" if stock > length else "")
 
 
 def _bays(bays: Sequence[Document]) -> Iterable[BayRow]:
@@ -182,7 +183,7 @@ def _bay_notes(bay: Document) -> Iterable[str]:
     if bay["step_mm"]:
         yield f"step {bay['step_mm']}"
     if float(bay["slope_deg"]):
-        yield f"rake {bay['slope_deg']}°"
+        yield pointed(f"rake {bay['slope_deg']}°")
     if bay["lattice"]:
         yield "lattice top"
 

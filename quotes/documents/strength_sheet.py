@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from quotes.documents.figures import MINUS, ranges
+from fencing.drawing.lettering import pointed
+from quotes.documents.figures import MINUS, ranges, worded
 from shared.money import shown
 
 Document = Mapping[str, Any]
@@ -86,16 +87,20 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
     ground = told["ground"]
     classes = "; ".join(one["label"] for one in ground["classes"])
     methods = " and ".join(filter(None, (ground["formula"], ground["second_opinion"])))
-    remedies = tuple((_names(one), _remedy(number, one, price)) for number, one in enumerate(told["remedies"], 1))
+    screened = {post["post"] for post in told["posts"]}
+    remedies = tuple(
+        (_names(one), _remedy(number, one, _concerned(_names(one), screened), price))
+        for number, one in enumerate(told["remedies"], 1)
+    )
     return StrengthSheet(
-        method=told["method"]["title"],
+        method=worded(told["method"]["title"]),
         inputs=", ".join(_inputs(told["inputs"])) or "none beyond the method's own",
         ground=f"{classes} ({ground['table']}); embedment by {methods}",
         summary=_summary(told),
-        meaning=tuple(told.get("meaning", ())),
+        meaning=tuple(worded(text) for text in told.get("meaning", ())),
         rows=tuple(_rows(told["posts"], remedies)),
         remedies=tuple(row for _, row in remedies),
-        remarks=tuple(told["remarks"]),
+        remarks=tuple(worded(text) for text in told["remarks"]),
         disclaimer=told["disclaimer"],
         has_second=any(post["second_opinion_mm"] is not None for post in told["posts"]),
         priced=any(row.cost for _, row in remedies),
@@ -120,13 +125,22 @@ def _names(remedy: Document) -> tuple[str, ...]:
     return tuple(remedy.get("posts", ()))  # revisions sent before remedies named their posts have none
 
 
-def _remedy(number: int, remedy: Document, price: Callable[[str], str] | None) -> RemedyRow:
+def _concerned(names: Sequence[str], screened: Collection[str]) -> str:
+    """The posts a remedy is for; a list of every post there is tells nobody anything.
+
+    >>> _concerned(["A-P1", "A-P2"], {"A-P1", "A-P2"}), _concerned(["A-P1"], {"A-P1", "A-P2"})
+    ('every post', 'A-P1')
+    """
+    return "every post" if len(names) > 1 and set(names) == set(screened) else ranges(names)
+
+
+def _remedy(number: int, remedy: Document, posts: str, price: Callable[[str], str] | None) -> RemedyRow:
     cost = remedy["cost"]
     return RemedyRow(
         number=number,
         change=remedy.get("change", remedy["text"]),
-        text=remedy["text"],
-        posts=ranges(_names(remedy)),
+        text=worded(remedy["text"]),
+        posts=posts,
         cost=price(cost) if price and cost is not None else "",
         mends=remedy["mends"],
         kind=remedy["kind"],
@@ -148,7 +162,7 @@ def _inputs(inputs: Document) -> Iterable[str]:
             continue
         ending = next((one for one in UNITS if key.endswith(one)), "")
         name = key.removesuffix(ending).replace("_", " ")
-        yield f"{name} {value} {UNITS[ending]}" if ending else f"{name} {value}"
+        yield pointed(f"{name} {value} {UNITS[ending]}") if ending else f"{name} {value}"
 
 
 def _summary(told: Document) -> str:
@@ -178,4 +192,4 @@ FIGURES = (
 
 
 def _figures(post: Document) -> tuple[str, ...]:
-    return (*("–" if post[name] is None else str(post[name]) for name in FIGURES), post["outcome"])
+    return (*("–" if post[name] is None else pointed(str(post[name])) for name in FIGURES), post["outcome"])

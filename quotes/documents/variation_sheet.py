@@ -8,11 +8,9 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.roles import part
-from quotes.documents.figures import MINUS, number
+from quotes.documents.figures import MINUS, quantity
 
 Document = Mapping[str, Any]
-
-UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +27,9 @@ def change_of(line: Document, locale: str) -> str:
 
     >>> side = {"text": "Run A", "detail": "", "quantity": "12.00", "unit": "MTR"}
     >>> change_of({"change": "changed", "was": side, "now": {**side, "quantity": "14.40"}}, "en")
-    'changed: 12.00 m become 14.40 m'
+    'changed: 12.000 m become 14.400 m'
     >>> change_of({"change": "removed", "was": side, "now": None}, "en")
-    'removed: 12.00 m'
+    'removed: 12.000 m'
     """
     was, now = (_side(line.get(name), locale) for name in ("was", "now"))
     if line["change"] != "changed":
@@ -44,7 +42,7 @@ def change_of(line: Document, locale: str) -> str:
 
 
 def _side(side: Document | None, locale: str) -> str:
-    return "" if side is None else number(side["quantity"], locale) + UNITS.get(side["unit"], "")
+    return "" if side is None else quantity(side["quantity"], side["unit"], locale)
 
 
 def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityChange, ...]:
@@ -53,18 +51,14 @@ def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityCha
         QuantityChange(
             part(row["role"]).capitalize(),
             row["colour"] or "",
-            _amount(row["was"], row["unit"], locale),
-            _amount(row["now"], row["unit"], locale),
+            quantity(row["was"], row["unit"], locale),
+            quantity(row["now"], row["unit"], locale),
             _signed(row["difference"], row["unit"], locale),
         )
         for row in rows
     )
 
 
-def _amount(text: str, unit: str, locale: str) -> str:
-    return number(text, locale) + UNITS.get(unit, "")
-
-
 def _signed(text: str, unit: str, locale: str) -> str:
     sign = "+" if Decimal(text) > 0 else MINUS
-    return sign + _amount(format(abs(Decimal(text)), "f"), unit, locale)
+    return sign + quantity(abs(Decimal(text)), unit, locale)

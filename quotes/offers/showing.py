@@ -7,6 +7,7 @@ from typing import Any
 
 from fencing.caution_facts import facts_of
 from fencing.cautions import Reader, cautions_for
+from fencing.drawing.lettering import written_with
 from fencing.drawing.paper import paper_set
 from fencing.faults import Fault, Refused
 from fencing.strength.curve_drawing import draw_chart
@@ -32,8 +33,10 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
         driveway=surroundings.get("driveway", False),
         local_height=surroundings.get("local_height_mm"),
     )
+    with written_with(decimal_sign(locale)):
+        curves = _curves(takeoff)
     return {
-        "drawings": {**paper_set(takeoff, decimal_sign(locale)), "curves": _curves(takeoff)},
+        "drawings": {**paper_set(takeoff, decimal_sign(locale)), "curves": curves},
         "cautions": {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader},
     }
 

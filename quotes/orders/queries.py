@@ -11,12 +11,11 @@ from django.db.models import QuerySet
 
 from fencing.caution_facts import CautionFacts
 from fencing.cautions import Reader, cautions_for
-from fencing.packs import plain
 from fencing.roles import RANK, ROLES
+from quotes.documents import figures
 from quotes.jobs.models import Job
 from quotes.jobs.ordered import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
-from quotes.orders.rows import amount
 from quotes.orders.sums import due
 from shared.business.scoping import OwnedQuerySet
 from shared.models import Business, SupplierAccount
@@ -126,7 +125,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "job": ", ".join(job.number for job in jobs) or "stock",
         "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
         "deliver_when": _window(order),
-        "load": f"{plain(load)} kg{' and what has no mass stated' if unweighed else ''}",
+        "load": f"{figures.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
         "reference": order.number,
         "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
         "groups": _groups(order, rows),
@@ -143,7 +142,7 @@ def loading_cautions(rows: list[OrderLine]) -> list[str]:
 
 
 def _window(order: SupplierOrder) -> str:
-    days = [day.isoformat() for day in (order.deliver_from, order.deliver_by) if day]
+    days = [figures.day(one, order.business.locale) for one in (order.deliver_from, order.deliver_by) if one]
     return " to ".join(days) or "as soon as possible"
 
 
@@ -158,8 +157,9 @@ def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]
 
 
 def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
-    asked = row.quantity - row.cancelled
+    asked, locale = row.quantity - row.cancelled, order.business.locale
     packs, loose = divmod(asked, row.pack)
+    packed = f"{figures.plain(packs, locale)} of {figures.plain(row.pack, locale)}"
     unit = UNITS.get(row.unit, "")
     made = row.why[0] if row.why and " made to " in row.why[0] else ""
     return {
@@ -167,16 +167,19 @@ def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
         "text": f"{row.label}: {made}" if made else row.label,
         "length": str(row.length_mm or ""),
         "finish": row.finish,
-        "quantity": f"{plain(asked)} {unit}".strip(),
-        "packs": "" if row.pack == 1 else f"{plain(packs)} of {plain(row.pack)}{f' + {plain(loose)}' if loose else ''}",
-        "each": amount(row.price),
-        "amount": shown(row.net, order.currency, order.business.locale),
+        "quantity": f"{figures.plain(asked, locale)} {unit}".strip(),
+        "packs": "" if row.pack == 1 else packed + (f" + {figures.plain(loose, locale)}" if loose else ""),
+        "each": figures.cash(row.price, order.currency, locale),
+        "amount": figures.cash(row.net, order.currency, locale),
     }
 
 
 def _totals(order: SupplierOrder) -> list[dict[str, Any]]:
+    locale = order.business.locale
+
     def row(text: str, amount: Decimal, *, strong: bool = False) -> dict[str, Any]:
-        return {"text": text, "amount": shown(amount, order.currency, order.business.locale), "strong": strong}
+        written = shown(amount, order.currency, locale) if strong else figures.cash(amount, order.currency, locale)
+        return {"text": text, "amount": written, "strong": strong}
 
     return [
         row("Goods", order.goods),

@@ -40,13 +40,27 @@ def test_a_piece_is_as_wide_as_its_share_of_the_longest_bar() -> None:
     assert sheet.count("h44.76v6") == 2
 
 
-def test_many_bars_go_on_in_more_sheets_and_every_bar_is_drawn_once() -> None:
+def test_bars_cut_alike_are_drawn_once_with_their_numbers_and_places() -> None:
     made = cutting(80)
-    sheets = saw_sheets(made, "Lot 12", height=120)
+    (sheet,) = saw_sheets(made, "Lot 12")
+    words = texts(sheet)
+    assert len(made.bars) == 40  # two of 2238 a bar
+    assert sheet.count('class="g-bar"') == 1
+    assert "1–40" in words
+    assert "2238: A-1 (80)" in words
+    assert "keep: RAIL-R1 to RAIL-R40, 1518 each" in words
+
+
+def test_places_that_take_more_than_a_sheet_go_on_in_the_next() -> None:
+    names = tuple(f"{'ABCDEFGH'[place % 8]}-{place}" for place in range(400))  # neighbours never of one run
+    piece = Piece("rail", None, "slate", 2238, None, 400, names)
+    made = purchase([piece], [], Market((STOCK,), kerf={"rail": 3})).cuttings[0]
+    sheets = saw_sheets(made, "Lot 12", height=60)
     assert len(sheets) > 1
     drawn = [float(etree.fromstring(sheet.encode()).get("height", "").removesuffix("mm")) for sheet in sheets]
-    assert max(drawn) <= 120
-    assert sum(sheet.count('class="g-bar"') for sheet in sheets) == len(made.bars) == 40
+    assert max(drawn) <= 60
+    told = " ".join(word for sheet in sheets for word in texts(sheet)).replace(",", " ").split()
+    assert set(names) <= set(told)
 
 
 def test_markup_in_a_place_is_only_text() -> None:

@@ -7,11 +7,12 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 
 from quotes.documents import figures
 from quotes.documents.models import Document
 from quotes.offers.models import Revision
-from shared.money import minor_digits, rounded
 
 register = template.Library()
 
@@ -41,6 +42,21 @@ def in_words(value: date | str | None, locale: str) -> str:
     return figures.day(value, locale) if value else ""
 
 
+SHORT = 16
+"""Ids up to this length are not broken; a longer one may have to be."""
+
+
+@register.filter
+def ids(words: str) -> SafeString:
+    """Ids that are not broken at their hyphens.
+
+    >>> ids("A-1, A-2")
+    '<span class="id">A-1,</span> <span class="id">A-2</span>'
+    """
+    marked = (format_html('<span class="id">{}</span>', one) if "-" in one[:SHORT] else one for one in words.split(" "))
+    return format_html_join(" ", "{}", ((one,) for one in marked))
+
+
 @register.filter
 def metres(value: Any) -> str:
     """Millimetres in metres with three decimals."""
@@ -58,9 +74,7 @@ def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
     """A stored amount with its currency's decimals, without the currency; more decimals only where it has them."""
     if value in (None, ""):
         return ""
-    exact, digits = Decimal(str(value)).normalize(), minor_digits(currency)
-    places = exact.as_tuple().exponent
-    return figures.number(exact if isinstance(places, int) and -places > digits else rounded(exact, digits), locale)
+    return figures.cash(str(value), currency, locale)
 
 
 @register.inclusion_tag("documents/kept.html")

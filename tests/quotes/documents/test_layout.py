@@ -134,7 +134,7 @@ def test_a_variation_prints_what_is_added_removed_and_changed(larkrow: Business,
     told = " ".join(text.split())
     assert "Variation" in told
     # run R1 grows from 9.000 m by 2.260 m
-    assert "changed: 9 m become 11.26 m" in told
+    assert "changed: 9.000 m become 11.260 m" in told
     assert "More and less of each part" in told
     assert "Rails" in told
     check(pdf, "A4", tmp_path)
