@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -83,8 +84,22 @@ def text_column(
     return Column(named or name, name, read, str, key=key)
 
 
+_TWO_WAYS = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
+
+
+def _refuse_two_ways(text: str) -> None:
+    """Where commas mark decimals, 1.234 is twelve hundred to some and one and a bit to others."""
+    if _TWO_WAYS.fullmatch(text):
+        either = f"{text.replace('.', '')} or {text.replace('.', ',')}0"
+        raise Unreadable(
+            f"{text} can be taken two ways in a file whose columns are not parted by commas; write {either}."
+        )
+
+
 def read_number(text: str, *, places: int, comma: bool) -> Decimal:
     """A number as people write it: digits, one decimal mark, no thousands separators."""
+    if comma:
+        _refuse_two_ways(text.strip())
     mark = "," if comma and "," in text else "."
     plain = text.strip().replace(mark, ".", 1)
     if not plain.isascii() or len(plain) > _TRUE_TEXT or not set(plain) <= set("+-.0123456789"):
@@ -184,8 +199,9 @@ def bands_column(name: str, check: Callable[[Any], str | None]) -> Column:
     """Bands on one line: ``10:4.50 50:4.10``."""
 
     def read(cell: Cell, decimal_comma: bool) -> list[list[str]]:
-        text = cell.text.replace(",", ".") if decimal_comma else cell.text
-        value = parsed(text)
+        for part in re.split(r"[\s:]+", cell.text) if decimal_comma else ():
+            _refuse_two_ways(part)
+        value = parsed(cell.text.replace(",", ".") if decimal_comma else cell.text)
         if value is None:
             raise Unreadable("Pairs such as 10:4.50 50:4.10 are wanted.")
         fault = check(value)

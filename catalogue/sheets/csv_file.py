@@ -15,7 +15,7 @@ _KEPT_AS_IS = "'"
 
 def decoded(content: bytes) -> str:
     """The text of a file in UTF-8, UTF-16 with its mark, or Windows-1252; anything else is refused with its line."""
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")) and not content.startswith(b"\xff\xfe\x00\x00"):
         return _strictly(content, "utf-16")
     if b"\x00" in content:
         line = content[: content.index(b"\x00")].count(b"\n") + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -72,6 +73,10 @@ class _Reader:
     past: bool
     plan: Plan = field(default_factory=Plan)
     seen: dict[tuple[Any, ...], int] = field(default_factory=dict)
+    alike: dict[tuple[str, ...], str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.alike = {_folded(key): "one that is stored" for key in self.stored}
 
     def take(self, row: Row) -> None:
         """Adds one row to the plan."""
@@ -109,7 +114,14 @@ class _Reader:
         faults = faults or self.kind.check(values)
         if faults:
             return faults
-        return self._change(row, values, *old) if old else self._add(values)
+        if old:
+            return self._change(row, values, *old)
+        twin = self.alike.setdefault(_folded(key), f"row {row.number}")
+        if twin != f"row {row.number}":
+            return [
+                (named, f"Written as {twin}, but for spaces or capitals; write it the same, or give it another name.")
+            ]
+        return self._add(values)
 
     def _left_out(self) -> tuple[dict[str, Any], list[tuple[str, str]]]:
         """A new row's values for columns the file does not have: their defaults, or faults where there is none."""
@@ -160,6 +172,11 @@ class _Reader:
                 return faults
         self.plan.changed.append(Change(row.number, pk, {attr: values[attr] for attr in changed}, before))
         return []
+
+
+def _folded(key: tuple[Any, ...]) -> tuple[str, ...]:
+    """A key as somebody reads it who does not look at capitals, spaces and wide letters."""
+    return tuple("".join(unicodedata.normalize("NFKC", str(part)).casefold().split()) for part in key)
 
 
 def _stored(kind: Kind, business: Business) -> dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]:
