@@ -45,7 +45,9 @@ def cents(value: Decimal) -> Decimal:
 
 def ubl_values(order: SupplierOrder) -> OrderDocument:
     """The order as a UBL Order says it; what was cancelled is left out."""
-    lines = [line for line in _lines(order) if due(line)]
+    every = _lines(order)
+    # UBL knows no Order without lines: one that was cancelled whole has them all, of nothing
+    lines = [line for line in every if due(line)] or every
     told = order.face or face_of(order)
     rows = [TaxRow(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
     place = order.deliver_to

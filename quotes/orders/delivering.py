@@ -25,6 +25,7 @@ from quotes.orders.models import (
     SupplierOrder,
 )
 from quotes.orders.replying import fingerprint
+from quotes.orders.rows import amount
 from quotes.orders.services import OPEN, end_done, named, settle
 from shared.business.actors import Actor
 from shared.numbering import next_number
@@ -249,6 +250,6 @@ def send_back(
     if replace:
         move(order, State.DESPATCHED)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
-    facts["credit"] = str(returned.credit)
+    facts["credit"] = amount(returned.credit)
     note(order, "order.returned", f"{returned.number}: {quantity} of line {line} sent back: {reason}", actor, facts)
     return order, returned

@@ -17,6 +17,7 @@ from quotes.offers.content import local_day
 from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
+from quotes.orders.rows import amount
 from shared.business.actors import Actor
 from shared.money import shown
 from shared.outbox import want
@@ -54,7 +55,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     order.save(update_fields=["placed_at", "placed_on", "placed_by", "face"])
     move(order, State.PLACED)
     _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
-    note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": str(order.total)})
+    note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total)})
     if order.supplier.account_id is None and order.supplier.email:
         want("order.mail", order.ref, business=order.business)
     return order
@@ -143,7 +144,7 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
             decided[str(line.position)] = row.decision
     if decided:
         sums.store(order, lines)
-        note(order, "order.decided", "Changes decided.", actor, {"lines": decided, "total": str(order.total)})
+        note(order, "order.decided", "Changes decided.", actor, {"lines": decided, "total": amount(order.total)})
     elif not _decided_so(order, decisions):
         raise Problem("conflict", "Nothing on these lines waits for a decision.")
     return order

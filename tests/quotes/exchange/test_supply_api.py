@@ -20,6 +20,7 @@ from quotes.exchange import order_list
 from quotes.exchange.documents import ubl_values
 from quotes.exchange.ubl.amounts import wrong_sums
 from quotes.exchange.ubl.despatches import write_despatch
+from quotes.exchange.ubl.intake import parse
 from quotes.exchange.ubl.orders import read_order
 from quotes.exchange.ubl.responses import write_response
 from quotes.exchange.ubl.values import (
@@ -110,6 +111,14 @@ def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs
     assert _words(pdf.content).count(f"{D(total):,.2f}") == 1
     assert theirs.get(f"{address}.docx").status_code == 404
     assert theirs.get(address, headers={"Accept": "image/png"}).status_code == 406
+
+
+def test_an_order_that_was_refused_whole_has_its_lines_of_nothing_in_ubl(order: SupplierOrder, theirs: Client) -> None:
+    post(theirs, f"supply/orders/{order.ref}/replies", {"number": "R1", "code": "RE", "note": "closed for good"})
+    body = theirs.get(f"/api/v1/supply/orders/{order.ref}.xml").content
+    parse(body, "Order")  # UBL 2.1: OrderLine from 1 to n
+    told = read_order(body)
+    assert (wrong_sums(told), told.payable, {line.quantity for line in told.lines}) == ([], D(0), {D(0)})
 
 
 def _words(pdf: bytes) -> str:
@@ -250,6 +259,7 @@ def test_the_log_goes_on_after_the_event_one_knows(yard: Business, cast: Cast, t
     order = placed(yard, account=cast.supplier)
     [first] = theirs.get("/api/v1/supply/events").json()["items"]
     assert (first["type"], first["sequence"]) == ("order.placed", 2)
+    assert first["facts"]["total"] == theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["total"]
     services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
     [second] = theirs.get(f"/api/v1/supply/events?after={first['ref']}").json()["items"]
     assert (second["type"], second["facts"]["reason"]) == ("order.cancelled", "withdrawn")
