@@ -71,5 +71,6 @@ def _source(name: str) -> bytes:
     try:
         with Path(name).open("rb") as file:
             return file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise Refused([Fault("", "file", f"{name} can't be read: {error.strerror}")]) from None
+    except (OSError, ValueError) as broken:
+        reason = getattr(broken, "strerror", None) or "no file can have this name"
+        raise Refused([Fault("", "file.unreadable", f"{name!r} can't be read: {reason}")]) from None

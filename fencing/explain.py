@@ -100,7 +100,8 @@ def _reason(why: Why, row: Quantity) -> str:
     if row.role in PIECE_ROLES or why.place not in PLACES:
         return f"{net} for {several if why.count > 1 or why.place not in PLACES else f'one {one}'}"
     if why.count == 1:
-        return f"{plain(why.each)}{unit} at one {one}"
+        taken = "" if why.each == why.net else f", taken as {net}"
+        return f"{plain(why.each)}{unit} at one {one}{taken}"
     makes = "" if why.each == 1 else f" makes {net}"
     return f"{plain(why.each)}{unit} at each of {why.count} {several}{makes}"
 

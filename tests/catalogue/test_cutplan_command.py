@@ -58,12 +58,14 @@ def test_an_infeasible_demand_is_an_answer_not_a_refusal(tmp_path: Path) -> None
     assert json.loads(out)["nowhere"] == [[7000, 1]]
 
 
-def test_a_file_that_is_not_there_is_refused() -> None:
+@pytest.mark.parametrize("name", ["nowhere.json", "two\nlines.json", "nul\0"])
+def test_a_file_that_is_not_there_is_refused_in_one_line(name: str) -> None:
     err = StringIO()
     with pytest.raises(SystemExit) as stopped:
-        call_command("cutplan", "nowhere.json", stderr=err)
+        call_command("cutplan", name, stderr=err)
     assert stopped.value.code == 2
-    assert "can't be read" in err.getvalue()
+    assert err.getvalue().startswith(f"/: {name!r} can't be read: ")
+    assert err.getvalue().count("\n") == 1
 
 
 def test_a_plan_can_be_checked_again_without_the_solver(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 from math import ceil
@@ -94,6 +95,16 @@ def test_what_is_not_known_is_answered_with_what_is() -> None:
         explain(taken(RUN), "screwz")
     with pytest.raises(UnknownComponent, match=r"there are no hinges in this job; this job needs post\.square, "):
         explain(taken(RUN), "hinge")
+
+
+def test_what_a_person_adds_up_is_the_concrete_needed() -> None:
+    # volumes are litres that add up: where one hole is rounded the other way for it, that is told
+    for job in (job for job in random_jobs(60, 7) if job.measure.runs):
+        (said,) = explain(take_off(job.measure, job.system), "concrete")
+        _, _, after = said.partition(" Needed: ")
+        needed, _, reasons = after.partition(" m³, that is ")
+        made = [re.findall(r"([0-9.]+) m³", reason)[-1] for reason in reasons.split(" The allowance")[0].split("; ")]
+        assert sum(Decimal(litres).quantize(Decimal("0.001")) for litres in made) == Decimal(needed)
 
 
 def test_concrete_is_not_counted_in_words() -> None:
