@@ -18,6 +18,7 @@ class JobForm(forms.Form):
     name = forms.CharField(
         label="Customer",
         max_length=120,
+        error_messages={"required": "Say who wants the fence."},
         widget=forms.TextInput(attrs={"autocomplete": "off", "autofocus": True, "list": "known"}),
     )
     email = forms.EmailField(
@@ -30,7 +31,10 @@ class JobForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "tel", "autocomplete": "off"}),
     )
     address = forms.CharField(
-        label="Where the fence goes", max_length=500, widget=forms.TextInput(attrs={"autocomplete": "off"})
+        label="Where the fence goes",
+        max_length=500,
+        error_messages={"required": "Say where: a street and number, or how to find it."},
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     label = forms.CharField(
         label="What it is",

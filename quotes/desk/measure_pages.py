@@ -30,6 +30,7 @@ from shared.business.roles import Scope
 from shared.conditional import find
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
+_BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")
 WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker.js"
 
 
@@ -169,7 +170,8 @@ def _answer(
     **told: Any,
 ) -> HttpResponse:
     fields = sheet_fields(document, offered(request.business, document.get("system")), opened)
-    faults = placed(fields, drawn.faults)
+    new = not (row.latest or row.draft or told.get("asked")) and not drawn.taken
+    faults = [] if new else placed(fields, drawn.faults)  # nothing is wrong before anybody has typed
     context = {
         "measure": row,
         "job": row.job,
@@ -177,6 +179,7 @@ def _answer(
         "fields": fields,
         "drawn": drawn,
         "faults": faults,
+        "new": new,
         "fault_of": {name: text for name, _, text in faults},
         "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
         "faulty": {
@@ -197,6 +200,7 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
         name = fields.place_of(fault.pointer)
         member = fault.pointer.rpartition("/")[2]
         text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
+        text = _BOOK.sub("write the first readings: a back reading, then one for each point", text)
         if "_" in member:  # where many runs hide the field, its own words do
             there = name.endswith(f"/{member}")
             text = text.replace(member, labels[name] if there else member.removesuffix("_mm").replace("_", " "), 1)

@@ -9,11 +9,12 @@ from django.test import Client
 
 from quotes.desk.measure_fields import sheet_fields
 from quotes.desk.measure_keeping import document_of, offered
+from quotes.jobs.measuring import start_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import measure, new_job, stock_up
+from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
 
 pytestmark = pytest.mark.django_db
 
@@ -51,3 +52,15 @@ def test_what_is_typed_makes_a_draft_and_typing_it_back_stays_one(client: Client
     _post(client, kept, **{"runs/0/length_mm": "9"})
     assert document_of(kept)["runs"][0]["length_mm"] == 9000
     assert kept.draft_at is not None
+
+
+def test_nothing_is_wrong_with_a_measure_before_anybody_has_typed(client: Client, business: Business) -> None:
+    stock_up(business)
+    job, _ = new_job(business, measure(9000))
+    begun = start_measure(job=job, actor=actor_of(business), label="New")
+    page = client.get(f"/measures/{begun.ref}").content.decode()
+    assert "Type the length of run A" in page
+    assert "to mend" not in page
+    assert 'aria-invalid="true"' not in page
+    _post(client, begun, **{"runs/0/length_mm": "long"})
+    assert "1 to mend" in client.get(f"/measures/{begun.ref}").content.decode()

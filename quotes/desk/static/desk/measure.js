@@ -283,7 +283,7 @@
       try { localStorage.setItem(key, JSON.stringify(kept)); } catch { /* it is in the fields */ }
       say("kept here, not sent yet", true);
       send();
-    } else if (narrow.matches && form.querySelector("fieldset[data-run]")) ask("draw");
+    }
   };
   window.addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
