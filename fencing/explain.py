@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from fencing.fence import Proposal
 from fencing.piece import Piece, Quantity, Why
 from fencing.places import PLACES
 from fencing.prices import PIECE_ROLES
@@ -149,6 +150,7 @@ def summary(taken: TakeOff) -> str:
         gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
         posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
         lines.append(f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}")
+        lines += _beside(run.proposals)
     lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
     lines += ["", "Needed, with allowances:"]
     for row in taken.quantities:
@@ -163,6 +165,30 @@ def summary(taken: TakeOff) -> str:
         lines += ["", "Notices:"]
         lines += [f"  {notice.level}: {notice.where}: {notice.text} [{notice.code}]" for notice in taken.notices]
     return "\n".join(lines)
+
+
+def _beside(proposals: Sequence[Proposal]) -> list[str]:
+    """What was chosen where that was left open, beside the best of every other form (or layout, where the form was given)."""
+    if not proposals:
+        return []
+    chosen = next(one for one in proposals if one.chosen)
+    by_form = len({one.form for one in proposals}) > 1
+    best: dict[str, Proposal] = {}
+    for one in sorted(proposals, key=lambda one: (one.stops, Decimal(one.cost or 0))):
+        best.setdefault(one.form if by_form else one.layout, one)
+    cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
+    own = chosen.form if by_form else chosen.layout
+    said = [f"{one.form}, {one.layout}: {_against(one, chosen)}" for key, one in best.items() if key != own]
+    return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *(f"    {text}" for text in said)]
+
+
+def _against(one: Proposal, chosen: Proposal) -> str:
+    if one.stops > chosen.stops:
+        return _counted(one.stops, "stop")
+    if one.cost is None or chosen.cost is None:
+        return _counted(one.bays, "bay")
+    more = Decimal(one.cost) - Decimal(chosen.cost)
+    return f"{more:.2f} dearer" if more else "the same cost"
 
 
 def _screened(taken: TakeOff) -> list[str]:

@@ -10,6 +10,7 @@ from math import ceil
 import pytest
 
 from fencing.explain import UnknownComponent, cut_list, explain, summary
+from fencing.fence import Proposal
 from fencing.measure import Basis, Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
 from fencing.places import PLACES
 from fencing.reading.strength import read_strength
@@ -141,6 +142,30 @@ def test_the_summary_counts_in_words() -> None:
     assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in told
     assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in told
     assert "        1 latch (ink)" in told
+
+
+def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
+    proposed = (
+        Proposal(Form.LEVEL, Layout.FROM_START, 4, 3, "900.00", False),
+        Proposal(Form.STEPPED, Layout.EVEN, 4, 0, "1010.50", True),
+        Proposal(Form.RAKED, Layout.EVEN, 4, 0, "1140.25", False),
+        Proposal(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
+    )
+    job = taken(RUN)
+    told = summary(replace(job, runs=(replace(job.runs[0], proposals=proposed),))).splitlines()
+    assert told[2:5] == [
+        "  chosen: stepped, even, 1010.50",
+        "    raked, from_start: 109.75 dearer",  # 1120.25 - 1010.50; even would be 129.75
+        "    level, from_start: 3 stops",
+    ]
+
+
+def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
+    told = summary(taken(replace(RUN, length=7200, basis=Basis.CENTRES, layout=Layout.AUTO)))
+    assert (
+        "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in told
+    )  # its rails are stock: nothing to cut
+    assert "chosen" not in summary(taken(RUN))
 
 
 def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_rest() -> None:
