@@ -10,6 +10,7 @@ from django.http import HttpRequest
 
 from shared.audit import AuditEntry
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
+from shared.letters import Letter
 from shared.outbox import Event, Wanted
 
 if TYPE_CHECKING:
@@ -79,6 +80,12 @@ class AuditEntryAdmin(ReadOnly):
 class EventAdmin(ReadOnly):
     list_display = ("kind", "subject", "business", "created_at")
     list_filter = ("kind",)
+
+
+@admin.register(Letter)
+class LetterAdmin(ReadOnly):
+    list_display = ("name", "event", "state", "message_id", "claimed_at", "sent_at")
+    list_filter = ("state", "name")
 
 
 @admin.register(Wanted)

@@ -101,6 +101,12 @@ def head(business: Business) -> tuple[int, str]:
     return last or (0, "")
 
 
+def has(business_ref: str, number: int, sha256: str) -> bool:
+    """Whether a business's chain still has an entry that was its head once."""
+    rows = AuditEntry.objects.filter(business__ref=business_ref, number=min(number, 2**63 - 1), sha256=sha256)
+    return rows.exists()
+
+
 def _seal(entry: AuditEntry) -> str:
     told = [
         entry.business_id, entry.number, entry.at.isoformat(), entry.actor_kind, entry.actor_ref, entry.actor_name,

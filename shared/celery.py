@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import os
+from functools import cache
+from typing import Any
 
 from celery import Celery
 from celery.signals import beat_init, worker_init
 from django.conf import settings
+from kombu.pools import producers
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 
 app = Celery("baywright")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["shared"])
+
+# a broker that hangs takes a connection and never answers: a worker may wait for it, a request that nudges must not
+_PATIENCE = {"socket_connect_timeout": 0.5, "socket_timeout": 0.5, "max_retries": 0}
+
+
+@cache
+def nudgers() -> Any:
+    """The producers that carry nudges; each gives a silent broker up after half a second."""
+    return producers[app.connection_for_write(transport_options=_PATIENCE)]
 
 
 @worker_init.connect

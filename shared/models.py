@@ -6,6 +6,7 @@ from shared.audit import AuditEntry
 from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRule
 from shared.business.scoping import Owned, new_ref
 from shared.idempotent_calls import IdempotentCall
+from shared.letters import Letter
 from shared.numbering import Counter
 from shared.outbox import Event, Routine, Wanted
 from shared.throttle import RateWindow
@@ -17,6 +18,7 @@ __all__ = [
     "Counter",
     "Event",
     "IdempotentCall",
+    "Letter",
     "Member",
     "Owned",
     "Paper",

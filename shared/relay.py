@@ -30,13 +30,15 @@ def nudge(wanted_ids: Iterable[int]) -> None:
         for wanted_id in ids:
             run(wanted_id)
         return
+    from shared.celery import nudgers
     from shared.tasks import run_wanted
 
     for wanted_id in ids:
         if time.monotonic() < _broker_down_until:
             return
         try:
-            run_wanted.apply_async(args=(wanted_id,), retry=False)
+            with nudgers().acquire(block=True) as producer:
+                run_wanted.apply_async(args=(wanted_id,), producer=producer, retry=False)
         except (OperationalError, OSError) as fault:
             _broker_down_until = time.monotonic() + _REST_S
             _log.warning("the broker does not answer", extra={"fault": str(fault)[:200]})

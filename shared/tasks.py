@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from shared import idempotent_calls, relay
+from shared import idempotent_calls, letters, relay
 from shared.business import invitations
 from shared.business.models import Member
 from shared.celery import app
@@ -28,7 +28,7 @@ def mail_invitation(event: Event) -> None:
     """Writes to a member, unless they were taken out meanwhile."""
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
     if member is not None:
-        invitations.letter(member).send()
+        letters.send(event, "invitation", invitations.letter(member))
 
 
 @regularly(timedelta(hours=1))

@@ -26,6 +26,9 @@ ON CONFLICT (name) DO UPDATE SET
 RETURNING calls
 """
 
+_REST_S = 5.0  # a Redis that hangs must not hold every call until its time-out: for so long the database counts
+_redis_down_until = 0.0
+
 
 class RateWindow(models.Model):
     """Calls counted in the current window of one caller."""
@@ -94,11 +97,15 @@ def _in_database(name: str, starts: int) -> int:
 
 
 def _in_redis(name: str, starts: int, window_s: int) -> int:
+    global _redis_down_until
     import redis  # a command loads this module for its table, and has no use for a client
 
+    if time.monotonic() < _redis_down_until:
+        return _in_database(name, starts)
     try:
         return int(_redis(settings.REDIS_URL).eval(_STEP, 1, f"rate:{name}:{starts}", window_s * 1000))
     except redis.RedisError:
+        _redis_down_until = time.monotonic() + _REST_S
         return _in_database(name, starts)  # a stopped Redis must not stop the service, nor open it to floods
 
 

@@ -1,4 +1,4 @@
-"""Documents of a revision: what is wanted and made, and the PDFs."""
+"""Documents of revisions and orders: what is wanted and made, and the PDFs."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
 
-FIELDS = ("ref", "kind", "party", "state", "size", "sha256", "made_at")
+FIELDS = ("ref", "kind", "party", "subject", "state", "size", "sha256", "made_at")
 SHAPE: dict[str, Any] = {
     "type": "object",
     "required": list(FIELDS),
@@ -23,6 +23,7 @@ SHAPE: dict[str, Any] = {
         "ref": {"type": "string"},
         "kind": {"type": "string", "enum": Kind.values},
         "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
+        "subject": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
         "state": {"type": "string", "enum": State.values},
         "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is wanted."},
         "sha256": {"type": "string"},
@@ -30,7 +31,7 @@ SHAPE: dict[str, Any] = {
         "pdf": {"type": ["string", "null"], "description": "Address of the PDF once it is made."},
     },
 }
-OF_CREW = (Kind.SET_OUT, Kind.CUT_LIST)
+OF_CREW = (Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET)
 
 
 def document_row(row: dict[str, Any]) -> dict[str, Any]:
@@ -40,19 +41,24 @@ def document_row(row: dict[str, Any]) -> dict[str, Any]:
 
 
 class Documents(Endpoint):
-    """Documents of all revisions, newest first; the crew sees set-out sheets and cut lists only."""
+    """Documents of all revisions and orders, newest first; the crew sees set-out sheets, cut lists and saw sheets only."""
 
     scopes = {"GET": Scope.JOBS_READ}
     paged = True
-    parameters = {"revision": "Only documents of this revision.", "kind": "Only documents of this kind."}
+    parameters = {
+        "revision": "Only documents of this revision.",
+        "subject": "Only documents of this order.",
+        "kind": "Only documents of this kind.",
+    }
 
     @extend_schema(responses={200: page_of(SHAPE)}, summary="Documents")
     def get(self, request: Request) -> Response:
         rows = seen_by(self)
         if request.query_params.get("revision"):
             rows = rows.filter(revision__ref=request.query_params["revision"])
-        if request.query_params.get("kind"):
-            rows = rows.filter(kind=request.query_params["kind"])
+        for name in ("subject", "kind"):
+            if request.query_params.get(name):
+                rows = rows.filter(**{name: request.query_params[name]})
         return self.page(rows.values("id", *FIELDS), document_row, by="-id")
 
 

@@ -1,4 +1,4 @@
-"""Documents that are wanted of a revision, and the PDFs made of them."""
+"""Documents that are wanted of a revision or an order, and the PDFs made of them."""
 
 from __future__ import annotations
 
@@ -13,9 +13,11 @@ class Kind(models.TextChoices):
     QUOTE = "quote", "quote"
     SET_OUT = "set_out", "set-out sheet"
     CUT_LIST = "cut_list", "cut list"
+    SAW_SHEET = "saw_sheet", "saw sheet"
     CARE = "care", "care sheet"
     SCREENING = "screening", "screening annex"
     ACCEPTANCE = "acceptance", "acceptance record"
+    ORDER_LIST = "order_list", "order list"
 
 
 class State(models.TextChoices):
@@ -24,11 +26,17 @@ class State(models.TextChoices):
 
 
 class Document(Owned):
-    """One document of one revision, for one party where it is a quote. Made once, and then never again."""
+    """One document of one revision, for one party where it is a quote. Made once, and then never again.
 
-    revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="documents")
+    What is of no revision names its ``subject`` (the order of an order list) and holds the values it is set from, frozen when
+    it was wanted (``content``).
+    """
+
+    revision = models.ForeignKey(Revision, on_delete=models.CASCADE, null=True, blank=True, related_name="documents")
     kind = models.CharField(max_length=12, choices=Kind)
     party = models.CharField(max_length=40, blank=True)
+    subject = models.CharField(max_length=32, blank=True, db_default="")
+    content = models.TextField(blank=True, editable=False, db_default="")
     state = models.CharField(max_length=6, choices=State, default=State.WANTED)
     pdf = models.BinaryField(null=True, editable=False)
     sha256 = models.CharField(max_length=64, blank=True, editable=False)
@@ -38,6 +46,13 @@ class Document(Owned):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "revision", "kind", "party"], name="document_once"),
+            models.UniqueConstraint(
+                fields=["business", "subject", "kind"], condition=~Q(subject=""), name="document_of_a_subject_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(revision__isnull=False, subject="") | (Q(revision__isnull=True) & ~Q(subject="")),
+                name="document_of_something",
+            ),
             models.CheckConstraint(
                 condition=Q(state="wanted", pdf__isnull=True) | Q(state="made", pdf__isnull=False),
                 name="document_made_with_its_bytes",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 
 from django.db import transaction
 from django.utils import timezone
@@ -12,9 +13,28 @@ from quotes.documents.pack import acceptance_pdf, crew_pdf, is_annexed, quote_pd
 from quotes.jobs.canonical import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
-from shared.outbox import want
+from shared.models import Business
+from shared.outbox import everybody_registers, want
 
 TEMPLATES = {Kind.SET_OUT: "setout", Kind.CUT_LIST: "cutlist", Kind.CARE: "care"}
+Maker = Callable[[Document], bytes]
+_makers: dict[Kind, Maker] = {}
+
+
+def makes(*kinds: Kind) -> Callable[[Maker], Maker]:
+    """Registers what makes documents of a kind (in a stage's ``tasks.py``), from what they are of and nothing else."""
+
+    def register(maker: Maker) -> Maker:
+        _makers.update(dict.fromkeys(kinds, maker))
+        return maker
+
+    return register
+
+
+def make(document: Document) -> bytes:
+    """The PDF of a wanted document, from its revision's frozen content or its own: the same bytes whenever it is made."""
+    everybody_registers()
+    return _makers[Kind(document.kind)](document)
 
 
 @transaction.atomic
@@ -33,6 +53,28 @@ def want_documents(*, revision: Revision, kinds: tuple[Kind, ...]) -> list[Docum
     return rows
 
 
+@transaction.atomic
+def want_document(*, business: Business, kind: Kind, subject: str, content: str) -> Document:
+    """The row of a document that is of no revision, with what it is set from; one that is there already stays as it is."""
+    row, is_new = Document.objects.of(business).get_or_create(
+        subject=subject, kind=kind, revision=None, defaults={"content": content}
+    )
+    if is_new:
+        want("document.wanted", row.ref, business=business)
+    return row
+
+
+def kept(*, revision: Revision, kind: Kind) -> bytes:
+    """A document of a revision as it was made; what is not made yet is made now, and kept."""
+    row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party="")
+    if row.pdf is None:
+        keep(document=row, pdf=make(row))
+        row.refresh_from_db()
+    if row.pdf is None:
+        raise ValueError("what was kept has its bytes")
+    return bytes(row.pdf)
+
+
 def is_screened(revision: Revision) -> bool:
     """Whether a screening annex belongs to what was agreed."""
     return is_annexed(parsed(revision.content), revision.choices)
@@ -44,9 +86,12 @@ def quotes_made(revision: Revision) -> dict[str, bytes]:
     return {row.party: bytes(row.pdf) for row in rows if row.pdf is not None}
 
 
-def make(document: Document) -> bytes:
-    """The PDF of a wanted document, from its revision's frozen content."""
+@makes(Kind.QUOTE, Kind.ACCEPTANCE, Kind.SCREENING, *TEMPLATES)
+def of_content(document: Document) -> bytes:
+    """What is set from a revision's frozen content alone."""
     revision, kind = document.revision, Kind(document.kind)
+    if revision is None:
+        raise ValueError(f"a document of kind {kind} is of a revision")
     content = parsed(revision.content)
     if kind is Kind.QUOTE:
         return quote_pdf(content, document.party)
@@ -59,13 +104,15 @@ def make(document: Document) -> bytes:
 
 @transaction.atomic
 def keep(*, document: Document, pdf: bytes) -> None:
-    """Store a made PDF; one that is made already stays."""
-    row = Document.objects.of(document.business).select_for_update(of=("self",)).get(pk=document.pk)
+    """Store a made PDF, and let whoever waits for one of its kind know; one that is made already stays."""
+    rows = Document.objects.of(document.business).select_related("business")
+    row = rows.select_for_update(of=("self",)).get(pk=document.pk)
     if row.state == State.MADE:
         return
     row.pdf, row.size, row.sha256 = pdf, len(pdf), hashlib.sha256(pdf).hexdigest()
     row.state, row.made_at = State.MADE, timezone.now()
     row.save()
+    want(f"{row.kind}.made", row.ref, business=row.business)
 
 
 def _answers(revision: Revision) -> list[dict[str, str]]:

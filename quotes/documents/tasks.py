@@ -17,7 +17,7 @@ def want_quotes(event: Event) -> None:
 @handles("quote.accepted")
 def want_pack(event: Event) -> None:
     revision = _revision(event)
-    kinds = (Kind.ACCEPTANCE, Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE)
+    kinds = (Kind.ACCEPTANCE, Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET, Kind.CARE)
     annexes = (Kind.SCREENING,) if services.is_screened(revision) else ()
     services.want_documents(revision=revision, kinds=(*kinds, *annexes))
 

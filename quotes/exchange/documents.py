@@ -11,7 +11,6 @@ import orjson
 
 from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
-from quotes.documents.orderlist import orderlist_pdf
 from quotes.exchange.order_list import order_csv, order_xlsx
 from quotes.exchange.ubl.orders import write_order
 from quotes.exchange.ubl.values import (
@@ -25,11 +24,11 @@ from quotes.exchange.ubl.values import (
     ResponseLine,
     TaxRow,
 )
-from quotes.offers.content import face as face_of_business
 from quotes.orders import bodies, queries
 from quotes.orders.delivering import Docket, Loaded
 from quotes.orders.models import OrderLine as Line
 from quotes.orders.models import Said, SupplierOrder
+from quotes.orders.paper import order_pdf
 from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
@@ -123,12 +122,6 @@ def _ubl_line(line: Line) -> OrderLine:
 def order_ubl(order: SupplierOrder) -> bytes:
     """The order as UBL 2.1."""
     return write_order(ubl_values(order))
-
-
-def order_pdf(order: SupplierOrder) -> bytes:
-    """The order as a list for the yard."""
-    made = order.placed_at or order.created_at
-    return orderlist_pdf(queries.order_sheet(order), face_of_business(order.business), made)
 
 
 FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {

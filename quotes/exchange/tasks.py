@@ -7,19 +7,21 @@ import json
 import secrets
 from datetime import timedelta
 
-from django.core.mail import EmailMessage, send_mail
+from django.core.mail import EmailMessage
 from django.utils import timezone
 
+from quotes.documents.models import Document
 from quotes.exchange import signing
 from quotes.exchange.documents import FORMS
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
 from quotes.exchange.sending import Answer, post
 from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, wanting
-from quotes.orders.models import OrderEvent, SupplierOrder
+from quotes.orders.models import OrderEvent, State, SupplierOrder
+from shared import letters
 from shared.jsontext import write_json
 from shared.outbox import Event, Finish, Later, handles, regularly
 
-MAILED = ("pdf", "csv", "xlsx")
+MAILED = ("csv", "xlsx")
 KEPT = timedelta(days=90)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
@@ -99,25 +101,27 @@ def tell_disabled(event: Event) -> Finish | None:
     to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
     if to and not endpoint.test:
         text = f"Events are no longer sent to {endpoint.url}. {endpoint.why} Switch it on again once it is repaired."
-        send_mail("A webhook was switched off", text, None, [to])
+        letters.send(event, "switched-off", EmailMessage("A webhook was switched off", text, None, [to]))
     return None
 
 
-@handles("order.mail", slow=True)
+@handles("order_list.made", slow=True)
 def mail_order(event: Event) -> Finish | None:
-    """The order list to a supplier without a system: PDF to read, CSV and XLSX to load."""
+    """The order list to a supplier without a system, once it is made: PDF to read, CSV and XLSX to load."""
     if event.business is None or Sandbox.objects.filter(business=event.business).exists():
         return None
+    paper = Document.objects.of(event.business).get(ref=event.subject)
     rows = SupplierOrder.objects.of(event.business).select_related("supplier", "business")
-    order = rows.get(ref=event.subject)
-    if order.mailed_at is not None or not order.supplier.email:
+    order = rows.get(ref=paper.subject)
+    if order.mailed_at or order.state == State.CANCELLED or order.supplier.account_id or not order.supplier.email:
         return None
     text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
     mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
+    mail.attach(f"{order.number}.pdf", bytes(paper.pdf or b""), "application/pdf")
     for form in MAILED:
         kind, write = FORMS[form]
         mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
-    mail.send()
+    letters.send(event, "order", mail)
 
     def finish() -> None:
         SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(mailed_at=timezone.now())

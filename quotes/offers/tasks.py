@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import timedelta
 
-from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -17,6 +16,7 @@ from quotes.offers.answering import lapse_if_due
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, SignedLink, State
 from quotes.offers.sums import BASE
+from shared import letters
 from shared.business.actors import SYSTEM
 from shared.outbox import Event, Finish, handles, regularly, want
 
@@ -29,7 +29,7 @@ def mail_link(event: Event) -> Finish | None:
     link = _links().filter(ref=event.subject).first()
     if link is None or link.revoked_at or link.mailed_at or not link.party.email:
         return None
-    mail.quote_letter(link).send()
+    letters.send(event, "quote", mail.quote_letter(link))
 
     def finish() -> None:
         SignedLink.objects.of(link.business).filter(pk=link.pk, mailed_at=None).update(mailed_at=timezone.now())
@@ -42,7 +42,7 @@ def mail_reminder(event: Event) -> None:
     """Reminds a party that has not answered and still can."""
     link = _links().filter(party__ref=event.subject, revoked_at=None).first()
     if link and link.party.email and link.party.answer == Answered.WAITING and link.revision.state == State.SENT:
-        mail.reminder_letter(link).send()
+        letters.send(event, "reminder", mail.reminder_letter(link))
 
 
 @handles("question.asked", slow=True)
@@ -50,7 +50,7 @@ def mail_question(event: Event) -> None:
     """Tells the business of a question."""
     question = _questions().filter(ref=event.subject).first()
     if question and question.business.email:
-        mail.question_letter(question).send()
+        letters.send(event, "question", mail.question_letter(question))
 
 
 @handles("question.answered", slow=True)
@@ -59,7 +59,7 @@ def mail_reply(event: Event) -> None:
     question = _questions().filter(ref=event.subject).first()
     if question and question.party.email:
         link = _links().filter(party=question.party, revoked_at=None).first()
-        mail.reply_letter(question, link).send()
+        letters.send(event, "reply", mail.reply_letter(question, link))
 
 
 @handles("party.answered", slow=True)
@@ -71,13 +71,10 @@ def mail_answer(event: Event) -> None:
     answer = rows.filter(ref=event.subject).first()
     if answer is None:
         return
-    letters: list[EmailMessage] = []
     if answer.revision.business.email:
-        letters.append(mail.answer_letter(answer, answer.revision))
+        letters.send(event, "answer", mail.answer_letter(answer, answer.revision))
     if answer.accepted and answer.party.email:
-        letters.append(mail.receipt_letter(answer, answer.revision))
-    for letter in letters:
-        letter.send()
+        letters.send(event, "receipt", mail.receipt_letter(answer, answer.revision))
 
 
 @handles("quote.accepted")

@@ -1,4 +1,4 @@
-"""The saw sheet of an agreed job, made when it is asked for."""
+"""The saw sheet of an agreed job: made when the job was agreed, and kept."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 
+from quotes.documents.models import Kind
+from quotes.documents.services import kept
 from quotes.jobs.queries import jobs
-from quotes.orders.saw_sheets import saw_pdf
+from quotes.orders.saw_sheets import last_agreed
 from shared.api import Endpoint
 from shared.business.roles import Scope
 
@@ -23,6 +25,6 @@ class SawSheet(Endpoint):
     )
     def get(self, request: Request, ref: str) -> HttpResponse:
         job = self.find(jobs(self.business).select_related("business"), ref)
-        answer = HttpResponse(saw_pdf(job), content_type="application/pdf")
+        answer = HttpResponse(kept(revision=last_agreed(job), kind=Kind.SAW_SHEET), content_type="application/pdf")
         answer["Content-Disposition"] = f'attachment; filename="saw-sheet-{job.number}.pdf"'
         return answer

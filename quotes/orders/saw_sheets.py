@@ -7,17 +7,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from django.utils import timezone
-
 from catalogue.bridge import market
 from fencing.lines import Blank, Cutting, Purchase
 from fencing.piece import Piece
 from fencing.purchase import purchase
 from fencing.saw_sheet import saw_sheets
+from quotes.documents.pack import made_at
 from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.models import Job
-from quotes.offers.content import face
-from quotes.offers.queries import agreed_build
+from quotes.offers.difference import standing_build
+from quotes.offers.models import Revision
+from quotes.offers.queries import agreed, content_of
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
 from shared.problems import Problem
 
@@ -41,10 +41,20 @@ def ripped(bought: Purchase) -> tuple[Blank, ...]:
 
 def bought_for(job: Job) -> Purchase:
     """What one agreed job takes, as bought new. 409 where nothing is agreed."""
-    build = agreed_build(job)
-    if build is None:
+    return _bought(last_agreed(job))
+
+
+def last_agreed(job: Job) -> Revision:
+    """What was last agreed on a job. 409 where nothing is."""
+    revision = agreed(job)
+    if revision is None:
         raise Problem("conflict", f"Nothing is agreed on {job.number} yet; bars are cut for an agreed job.")
-    known = market(job.business)
+    return revision
+
+
+def _bought(revision: Revision) -> Purchase:
+    build = standing_build(content_of(revision), revision.choices)
+    known = market(revision.business)
     takeoff: Mapping[str, Any] = build["takeoff"]
     system = build["system"]
     offers = offered(known, (), system["rails"]["kerf_mm"], strip_width([system]))
@@ -74,8 +84,9 @@ def _named(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -
     return tuple(named)
 
 
-def saw_pdf(job: Job) -> bytes:
-    """The saw sheet of one agreed job."""
-    bought = bought_for(job)
-    drawings: Sequence[str] = [svg for one in sawn(bought) for svg in saw_sheets(one, job.number, WIDTH, HEIGHT)]
-    return sawsheet_pdf(f"{job.number} {job.label}", drawings, face(job.business), timezone.now(), ripped(bought))
+def saw_pdf(revision: Revision) -> bytes:
+    """The saw sheet of what was agreed by a revision, of the bars that are sold when it is made; it bears the quote's day."""
+    bought, content = _bought(revision), content_of(revision)
+    job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
+    drawings: Sequence[str] = [svg for one in sawn(bought) for svg in saw_sheets(one, job, WIDTH, HEIGHT)]
+    return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought))

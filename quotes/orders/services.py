@@ -17,10 +17,10 @@ from quotes.offers.content import local_day
 from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
+from quotes.orders.paper import want_list
 from quotes.orders.rows import amount
 from shared.business.actors import Actor
 from shared.money import shown
-from shared.outbox import want
 from shared.problems import Problem
 
 ZERO = Decimal(0)
@@ -56,8 +56,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     move(order, State.PLACED)
     _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
     note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total)})
-    if order.supplier.account_id is None and order.supplier.email:
-        want("order.mail", order.ref, business=order.business)
+    want_list(order)
     return order
 
 

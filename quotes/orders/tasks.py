@@ -4,11 +4,29 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from quotes.documents.models import Document, Kind
+from quotes.documents.services import makes
 from quotes.jobs.models import Job, JobState
 from quotes.orders import stock
 from quotes.orders.models import Hold, HoldState
+from quotes.orders.paper import list_pdf
+from quotes.orders.saw_sheets import saw_pdf
 from shared.business.actors import SYSTEM
 from shared.outbox import regularly
+
+
+@makes(Kind.SAW_SHEET)
+def make_saw_sheet(document: Document) -> bytes:
+    """Every bar with its cuts, for what was agreed by the document's revision."""
+    if document.revision is None:
+        raise ValueError("a saw sheet is of a revision")
+    return saw_pdf(document.revision)
+
+
+@makes(Kind.ORDER_LIST)
+def make_order_list(document: Document) -> bytes:
+    """An order as it was when it was placed."""
+    return list_pdf(document.content)
 
 
 @regularly(timedelta(minutes=10))

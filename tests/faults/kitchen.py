@@ -6,7 +6,9 @@ import os
 import signal
 import time
 
-from shared import audit
+from django.core.mail import EmailMessage
+
+from shared import audit, letters
 from shared.business.actors import SYSTEM
 from shared.numbering import next_number
 from shared.outbox import Event, Finish, handles
@@ -34,6 +36,21 @@ def slow(event: Event) -> Finish:
 def short(event: Event) -> Finish:
     time.sleep(0.05)
     return lambda: _effect(event)
+
+
+@handles("drill.letter", slow=True)
+def write(event: Event) -> None:
+    letters.send(event, "drill", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
+
+
+@handles("drill.large", slow=True)
+def large(event: Event) -> Finish:
+    def finish() -> None:
+        if event.business is None:
+            raise ValueError("an event of the drills has a business")
+        audit.record(event.business, SYSTEM, "drill.effect", event.subject, {"weight": "x" * 1_000_000})
+
+    return finish
 
 
 @handles("drill.poison", slow=True, attempts=2)

@@ -19,7 +19,7 @@ from tests.faults.service import PRELOAD, Service, until
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RUNS = 50
 
-_START = """
+START = """
 from django.core.management import call_command
 call_command('migrate', verbosity=0)
 from shared.business import services
@@ -55,7 +55,7 @@ print(sorted(taken)[37])
 @pytest.fixture(scope="module")
 def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("started")
-    Service(folder).python(_START)
+    Service(folder).python(START)
     return folder / "drill.sqlite3"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from io import StringIO
+from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -13,6 +14,7 @@ from shared import audit
 from shared.audit import AuditEntry
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
+from shared.numbering import Counter
 
 
 @pytest.fixture
@@ -46,6 +48,29 @@ def test_what_was_touched_is_named(chain: Business, sql: str, named: list[str]) 
     with connection.cursor() as cursor:
         cursor.execute(sql)
     assert list(audit.verify(chain)) == named
+
+
+def test_a_tail_cut_off_with_its_counter_is_found_by_a_head_kept_elsewhere(chain: Business, tmp_path: Path) -> None:
+    kept, told = tmp_path / "heads.txt", StringIO()
+    call_command("verify_audit", stdout=told)
+    kept.write_text(told.getvalue())
+    audit.record(chain, SYSTEM, "price.changed", "price:6")
+    call_command("verify_audit", against=kept, stdout=StringIO())
+    AuditEntry.objects.filter(number__gt=3).delete()
+    Counter.objects.filter(business=chain, kind="audit").update(last=3)
+    assert list(audit.verify(chain)) == [], "what is left is a whole chain"
+    errors = StringIO()
+    with pytest.raises(CommandError, match="1 faults"):
+        call_command("verify_audit", against=kept, stdout=StringIO(), stderr=errors)
+    assert f"{chain.ref}: entry 5 was" in errors.getvalue()
+
+
+@pytest.mark.parametrize("words", [None, "a shopping list"])
+def test_a_file_that_holds_no_head_is_refused(chain: Business, tmp_path: Path, words: str | None) -> None:
+    if words:
+        (tmp_path / "heads.txt").write_text(words)
+    with pytest.raises(CommandError, match=r"heads\.txt"):
+        call_command("verify_audit", against=tmp_path / "heads.txt", stdout=StringIO())
 
 
 def test_swapped_entries_are_named(chain: Business) -> None:

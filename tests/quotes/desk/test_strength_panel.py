@@ -201,7 +201,7 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
     rows = Document.objects.of(offered.business)
     assert rows.filter(kind=Kind.SCREENING).count() == 1
     kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}
-    assert kinds == {Kind.SET_OUT, Kind.CUT_LIST}
+    assert kinds == {Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET}
     assert "+" in text_of(screening_pdf(parsed(offered.content)))
 
 

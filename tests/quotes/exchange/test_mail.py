@@ -12,8 +12,9 @@ import pypdf
 import pytest
 from django.utils import timezone
 
+from quotes.documents.models import Document
 from quotes.jobs.services import move_job
-from quotes.orders import stock
+from quotes.orders import services, stock
 from quotes.orders.models import StockItem
 from quotes.orders.tasks import let_go_of_cancelled_jobs
 from shared import relay
@@ -35,17 +36,28 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     supplier.email = "yard@example.test"
     supplier.save()
     order = placed(yard)
-    for _ in range(2):
+    for _ in range(3):  # the list is made, then mailed, then mailed no more
         run_due()
         Wanted.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
     [mail] = [one for one in mailoutbox if one.to == ["yard@example.test"]]
     (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
     assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))
+    assert pdf == Document.objects.of(yard).get(subject=order.ref).pdf
     assert openpyxl.load_workbook(io.BytesIO(book)).sheetnames == [order.number]
     assert order.number in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     text = table if isinstance(table, str) else table.decode()
     assert Decimal(list(csv.DictReader(io.StringIO(text)))[-1]["net"]) == order.total
     assert now(order).mailed_at is not None
+
+
+def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Business, mailoutbox: list[Any]) -> None:
+    supplier = drafted(yard).supplier
+    supplier.email = "yard@example.test"
+    supplier.save()
+    services.cancel(order=placed(yard), actor=actor_of(yard), reason="withdrawn")
+    for _ in range(2):
+        run_due()
+    assert mailoutbox == []
 
 
 def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None:

@@ -67,5 +67,5 @@ def write_job(revision: Revision, folder: Path) -> list[Path]:
     written = [save(folder / "takeoff.json", takeoff.encode())]
     written += [save(folder / name, pdf) for name, pdf in whole_pack(content)]
     if revision.state == State.ACCEPTED:
-        written.append(save(folder / "saw-sheet.pdf", saw_pdf(revision.quote.job)))
+        written.append(save(folder / "saw-sheet.pdf", saw_pdf(revision)))
     return written
