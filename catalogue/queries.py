@@ -137,7 +137,8 @@ def default_system(business: Business) -> FenceSystem:
 
 def system_version(business: Business, code: str, number: int | None = None) -> FenceSystemVersion:
     """A version of a fence system, the latest unless numbered. Refused where there is none of that code."""
-    rows = FenceSystemVersion.objects.of(business).select_related("system").filter(system__code=code)
+    named = [] if "\x00" in code else [code]  # PostgreSQL takes no text with a NUL, not even to look for
+    rows = FenceSystemVersion.objects.of(business).select_related("system").filter(system__code__in=named)
     found = (rows if number is None else rows.filter(number=number)).order_by("-number").first()
     if found is None:
         known = ", ".join(systems(business).filter(active=True).order_by("code").values_list("code", flat=True)[:20])
