@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from catalogue.models import FenceSystem
 from catalogue.resources import RESOURCES
@@ -23,7 +23,7 @@ from quotes.offers.services import start_quote
 from shared.business.invitations import address_of
 from shared.business.models import Member
 from shared.models import Business
-from tests.browser.looking import faults_of, new_page, sign_in
+from tests.browser.looking import PICTURES, faults_of, new_page, photograph, sign_in
 from tests.conftest import Cast
 from tests.matrix.world import World, world_of
 from tests.quotes.offers.cast import PARTIES, actor_of, new_job
@@ -96,6 +96,12 @@ NO_PAGE = {
     "screening-annex",  # files
     "measure-more",  # a part of a page
 }  # fmt: skip
+PICTURED = {
+    "welcome": "welcome", "search": "search", "job-details": "job-details", "job-used": "used", "measure-ways": "ways",
+    "measure-versions": "measure-versions", "quotes": "quotes", "orders": "orders", "stock-item": "stock-item",
+    "keys": "keys", "webhooks": "webhooks", "supplier-keys": "supplier-keys", "api-docs": "api-docs",
+}  # fmt: skip
+"""Pages that no other test pictures, by the name of the picture; the first address of each."""
 OTHERS = ["/nothing-here", "/jobs/nothing"]  # what a page that is not there says
 
 
@@ -130,8 +136,12 @@ def world(business: Business, cast: Cast) -> World:
     return World({**made.refs, **refs}, made.inner, made.token)
 
 
-def _everywhere(world: World) -> list[str]:
-    return [address for addresses in PAGES.values() for address in addresses(world)] + OTHERS
+def _everywhere(world: World) -> list[tuple[str, str]]:
+    """Every address, with the name its picture has, if any."""
+    found: list[tuple[str, str]] = []
+    for name, addresses in PAGES.items():
+        found += [(address, PICTURED.get(name, "") if not at else "") for at, address in enumerate(addresses(world))]
+    return found + [(address, "" if at else "not-found") for at, address in enumerate(OTHERS)]
 
 
 @pytest.mark.parametrize(
@@ -144,13 +154,37 @@ def test_every_page_is_accessible_and_keeps_to_its_sheet(
     with new_page(browser, width) as page:
         page.emulate_media(color_scheme=scheme)
         sign_in(page, signed_in(cast.owner), live_server.url)
-        for address in _everywhere(world):
+        for address, name in _everywhere(world):
             page.goto(live_server.url + address)
             found += [f"{address}: {fault}" for fault in faults_of(page)]
             page.set_viewport_size({"width": also, "height": 800})
             found += [f"{address} at {also} px: {fault}" for fault in _over(page)]
+            _picture(page, name, 1280 if scheme == "dark" else 360, scheme)
             page.set_viewport_size({"width": width, "height": 800})
     assert not found, "\n".join(found)
+
+
+def _picture(page: Page, name: str, width: int, scheme: Any) -> None:
+    if name and PICTURES:
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(color_scheme="light")
+        photograph(page, name)
+        page.emulate_media(color_scheme=scheme)
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_the_door_is_accessible_before_and_after_a_wrong_password(
+    browser: Browser, cast: Cast, live_server: Any, width: int
+) -> None:
+    with new_page(browser, width) as page:
+        page.goto(f"{live_server.url}/sign-in")
+        assert faults_of(page) == []
+        photograph(page, "sign-in")
+        page.get_by_label("E-mail").fill("nobody@nowhere.example")
+        page.get_by_label("Password").fill("not the password of anybody")
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_role("alert")).to_contain_text("Not signed in")
+        assert faults_of(page) == []
 
 
 def test_an_empty_business_has_accessible_pages_too(
