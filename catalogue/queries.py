@@ -103,6 +103,26 @@ def offers_on(rows: QuerySet[Offer], on: date) -> QuerySet[Offer]:
     return rows.filter(valid_on(on)).filter(~Exists(later))
 
 
+def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
+    """Of each kind and key, the line that counts on a day."""
+    later = PriceRule.anywhere.filter(  # unscoped: tied to the row's own business
+        valid_on(on),
+        business=OuterRef("business"),
+        kind=OuterRef("kind"),
+        key=OuterRef("key"),
+        valid_from__gt=OuterRef("valid_from"),
+    )
+    return rows.filter(valid_on(on)).filter(~Exists(later))
+
+
+def terms_that_count(rows: QuerySet[SupplierTerms], on: date) -> QuerySet[SupplierTerms]:
+    """Of each supplier, the terms that count on a day."""
+    later = SupplierTerms.anywhere.filter(  # unscoped: tied to the row's own supplier, which is of one business
+        supplier=OuterRef("supplier"), valid_from__lte=on, valid_from__gt=OuterRef("valid_from")
+    )
+    return rows.filter(valid_from__lte=on).filter(~Exists(later))
+
+
 def terms_on(business: Business, on: date) -> dict[int, SupplierTerms]:
     """The terms of each supplier that count on a day, by the supplier's row id."""
     rows = SupplierTerms.objects.of(business).filter(valid_from__lte=on).order_by("valid_from")

@@ -120,15 +120,21 @@ def _narrow_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[An
 
 def _narrow_rules(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
     on = day(asked, "as_of")
-    rows = rows.filter(queries.valid_on(on)) if on else rows
+    rows = queries.rules_on(rows, on) if on else rows
     return _exact(rows, asked, kind="kind", key="key")
+
+
+def _narrow_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+    on = day(asked, "as_of")
+    rows = queries.terms_that_count(rows, on) if on else rows
+    return _exact(rows, asked, supplier="supplier__code")
 
 
 def _added_dated(row: Owned, *, actor: Actor, values: Values) -> Owned:
     return services.add_dated(row, actor=actor, values=values)
 
 
-AS_OF = "Only what is true on this day (YYYY-MM-DD)."
+AS_OF = "Only what counts on this day (YYYY-MM-DD)."
 RESOURCES = {
     "finishes": Resource("finish", Finish, FINISH, FinishIn),
     "components": Resource(
@@ -159,8 +165,8 @@ RESOURCES = {
         SupplierTerms,
         TERMS,
         TermsIn,
-        parameters={"supplier": "Only this supplier, by code."},
-        narrow=lambda rows, asked: _exact(rows, asked, supplier="supplier__code"),
+        parameters={"supplier": "Only this supplier, by code.", "as_of": AS_OF},
+        narrow=_narrow_terms,
         resolve=with_supplier,
         add=_added_dated,
         change=services.change_terms,

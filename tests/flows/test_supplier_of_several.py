@@ -1,0 +1,146 @@
+"""A supplier that serves several businesses by one account: in each it sees its own orders and prices, and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import Supplier
+from quotes.orders import services as order_services
+from quotes.orders.drafting import start_order
+from quotes.orders.models import SupplierOrder
+from shared.business import services
+from shared.business.roles import BUSINESS_SCOPES, Scope
+from shared.models import Business
+from tests.conftest import Cast
+from tests.flows.cast_of_quotes import Caller
+from tests.quotes.offers.cast import actor_of, stock_up
+
+pytestmark = pytest.mark.django_db
+Keys = Callable[..., Client]
+Orders = dict[str, SupplierOrder]
+
+
+@pytest.fixture
+def orders(cast: Cast) -> Orders:
+    """One order of each of two businesses to each of two suppliers: ``here ostrel``, ``there merrow`` …"""
+    made: Orders = {}
+    accounts = {"ostrel": cast.supplier, "merrow": cast.other_supplier}
+    for name, business in (("here", cast.business), ("there", cast.strangers_business)):
+        stock_up(business)
+        for code, account in accounts.items():
+            Supplier.objects.of(business).filter(code=code).update(account=account)
+            made[f"{name} {code}"] = ordered(business, code)
+    return made
+
+
+def ordered(business: Business, code: str) -> SupplierOrder:
+    """An order to this very supplier, placed."""
+    lines = [{"component": "HG-1", "quantity": Decimal(10), "price": Decimal("2.50")}]
+    supplier = Supplier.objects.of(business).get(code=code)
+    order = start_order(supplier=supplier, actor=actor_of(business), lines=lines)
+    return order_services.place(order=order, actor=actor_of(business), below_least=True)
+
+
+def refs(caller: Caller, path: str) -> set[str]:
+    return {row["ref"] for row in caller.get(path)["items"]}
+
+
+def test_a_suppliers_key_sees_its_own_orders_in_each_business_and_no_others(
+    cast: Cast, orders: Orders, key_client: Keys
+) -> None:
+    assert {order.supplier.code for order in orders.values()} == {"ostrel", "merrow"}
+    for code, account in (("ostrel", cast.supplier), ("merrow", cast.other_supplier)):
+        theirs = Caller(key_client(supplier=account))
+        own = {name: order.ref for name, order in orders.items() if name.endswith(code)}
+        assert refs(theirs, "supply/orders") == set(own.values())
+        assert refs(theirs, f"supply/orders?business={cast.business.ref}") == {own[f"here {code}"]}
+        assert refs(theirs, f"supply/orders?business={cast.strangers_business.ref}") == {own[f"there {code}"]}
+        assert refs(theirs, "supply/orders?business=nowhere") == set()
+        for order in orders.values():
+            theirs.get(f"supply/orders/{order.ref}", status=200 if order.ref in own.values() else 404)
+        buyers = {theirs.get(f"supply/orders/{ref}")["buyer"]["name"] for ref in own.values()}
+        assert buyers == {cast.business.name, cast.strangers_business.name}
+
+
+def test_a_businesss_key_sees_its_own_orders_alone_whoever_they_went_to(
+    cast: Cast, orders: Orders, key_client: Keys
+) -> None:
+    for name, business in (("here", cast.business), ("there", cast.strangers_business)):
+        own = {order.ref for key, order in orders.items() if key.startswith(name)}
+        desk = Caller(key_client(*BUSINESS_SCOPES, business=business))
+        assert refs(desk, "orders") == own
+        for order in orders.values():
+            desk.get(f"orders/{order.ref}", status=200 if order.ref in own else 404)
+        desk.get("supply/orders", status=403)
+
+
+def test_the_same_number_in_two_businesses_is_two_orders_and_an_answer_reaches_one(
+    cast: Cast, orders: Orders, key_client: Keys
+) -> None:
+    theirs = Caller(key_client(supplier=cast.supplier))
+    here, there = orders["here ostrel"], orders["there ostrel"]
+    assert here.number == there.number
+    assert refs(theirs, f"supply/orders?number={here.number}") == {here.ref, there.ref}
+    theirs.post(f"supply/orders/{here.ref}/replies", {"number": "R1", "code": "AP"})
+    states = {ref: theirs.get(f"supply/orders/{ref}")["state"] for ref in (here.ref, there.ref)}
+    assert states == {here.ref: "acknowledged", there.ref: "placed"}
+    theirs.post(f"supply/orders/{there.ref}/replies", {"number": "R1", "code": "RE"})
+    told = {row["order"]["ref"] for row in theirs.get("supply/events?page_size=100")["items"]}
+    assert told == {here.ref, there.ref}
+    for name, business, code in (("here", cast.business, "AP"), ("there", cast.strangers_business, "RE")):
+        desk = Caller(key_client(*BUSINESS_SCOPES, business=business))
+        replies = desk.get(f"orders/{orders[f'{name} ostrel'].ref}")["replies"]
+        assert [reply["code"] for reply in replies] == [code]
+
+
+def test_a_price_for_one_business_is_none_for_the_other(cast: Cast, orders: Orders, key_client: Keys) -> None:
+    theirs = Caller(key_client(supplier=cast.supplier))
+    day = (timezone.localdate() + timedelta(days=1)).isoformat()
+
+    def prices(business: Business) -> list[str]:
+        asked = f"supply/offers?business={business.ref}&component=HG-1&as_of={day}"
+        return [row["price"] for row in theirs.get(asked)["items"]]
+
+    assert prices(cast.business) == prices(cast.strangers_business) == ["16.4000"]
+    body = {"business": cast.business.ref, "component": "HG-1", "price": "15.00", "valid_from": day}
+    theirs.post("supply/offers", body)
+    assert (prices(cast.business), prices(cast.strangers_business)) == (["15.0000"], ["16.4000"])
+
+
+def test_a_business_that_is_suspended_or_lets_the_supplier_go_is_out_of_its_sight_and_the_other_is_not(
+    cast: Cast, orders: Orders, key_client: Keys
+) -> None:
+    theirs = Caller(key_client(supplier=cast.supplier))
+    here, there = orders["here ostrel"].ref, orders["there ostrel"].ref
+    Business.objects.filter(pk=cast.strangers_business.pk).update(suspended_at=timezone.now())
+    assert refs(theirs, "supply/orders") == {here}
+    theirs.get(f"supply/orders/{there}", status=404)
+    Supplier.objects.of(cast.business).filter(code="ostrel").update(account=None)
+    assert refs(theirs, "supply/orders") == set()
+
+
+def test_a_key_of_one_account_that_is_revoked_ends_and_the_other_goes_on(cast: Cast, orders: Orders) -> None:
+    keys = [
+        services.issue_key(name=name, scopes={Scope.SUPPLY_READ}, supplier_account=cast.supplier)
+        for name in ("old", "new")
+    ]
+    services.revoke_key(key=keys[0][0])
+    old, new = (Caller(Client(headers={"Authorization": f"Bearer {text}"})) for _, text in keys)
+    old.get("supply/orders", status=401)
+    assert refs(new, "supply/orders") == {orders["here ostrel"].ref, orders["there ostrel"].ref}
+
+
+def test_no_business_gives_out_a_key_to_a_system_that_serves_another_too(
+    cast: Cast, orders: Orders, signed_in: Any
+) -> None:
+    supplier = Supplier.objects.of(cast.business).get(code="ostrel")
+    before = cast.supplier.api_keys.count()
+    Caller(signed_in(cast.owner)).post(f"suppliers/{supplier.ref}/keys", {"name": "till"}, status=409)
+    assert cast.supplier.api_keys.count() == before
