@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
+from catalogue.naming import finish_words
 from fencing.cutting import INTERACTIVE
 from fencing.faults import Refused
 from fencing.purchase import purchase
@@ -77,6 +78,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             **told,
             **_change(request, document, taken),
             "taken": taken,
+            "finishes": finish_words(request.business),
             "drawing": elevation_of(taken, NARROW if "narrow" in request.COOKIES else WIDE),
             "notices": marked_alike(written),
             "quantities": quantity_rows(taken),

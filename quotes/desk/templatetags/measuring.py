@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import template
@@ -9,6 +10,12 @@ from django import template
 from quotes.desk.choices import Field
 
 register = template.Library()
+
+
+@register.filter
+def named(code: str, names: Mapping[str, str]) -> str:
+    """What a code is called; the code itself where nobody named it."""
+    return names.get(code, code)
 
 
 @register.inclusion_tag("desk/field.html", takes_context=True)
