@@ -21,7 +21,7 @@ from shared import letters
 from shared.jsontext import write_json
 from shared.outbox import Event, Finish, Later, handles, regularly
 
-MAILED = ("csv", "xlsx")
+MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
@@ -117,8 +117,7 @@ def mail_order(event: Event) -> Finish | None:
         return None
     text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
     mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
-    mail.attach(f"{order.number}.pdf", bytes(paper.pdf or b""), "application/pdf")
-    for form in MAILED:
+    for form in MAILED:  # the PDF as it was kept, or set anew where the order has changed since: all three say the same
         kind, write = FORMS[form]
         mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
     letters.send(event, "order", mail)

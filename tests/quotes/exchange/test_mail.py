@@ -50,6 +50,24 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     assert now(order).mailed_at is not None
 
 
+def test_an_order_changed_before_its_list_was_made_is_mailed_as_it_stands(
+    yard: Business, mailoutbox: list[Any]
+) -> None:
+    supplier = drafted(yard).supplier
+    supplier.email = "yard@example.test"
+    supplier.save()
+    order = placed(yard)
+    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found ten in the yard")
+    for _ in range(2):
+        run_due()
+    [mail] = mailoutbox
+    (_, pdf, _), (_, table, _), _ = mail.attachments
+    rows = list(csv.DictReader(io.StringIO(table if isinstance(table, str) else table.decode())))
+    assert [row["line"] for row in rows if row["line"]] == ["2"]
+    told = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+    assert f"{Decimal(rows[-1]['net']):,.2f}" in told
+
+
 def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Business, mailoutbox: list[Any]) -> None:
     supplier = drafted(yard).supplier
     supplier.email = "yard@example.test"
