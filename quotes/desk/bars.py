@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from fencing.cutting import Bar
-from fencing.drawing.lettering import width
+from fencing.drawing.lettering import pointed, width
 from fencing.lines import Cutting, SawnBar
 from fencing.roles import part
 
@@ -49,7 +49,7 @@ def sawing(cutting: Cutting) -> Sawing:
         for bar in cutting.plan.bars
     )
     bars = sum(bar.count for bar in cutting.plan.bars)
-    return Sawing(part(cutting.role), cutting.colour or "", bars, f"{100 * wanted / bought:.1f}", patterns)
+    return Sawing(part(cutting.role), cutting.colour or "", bars, pointed(f"{100 * wanted / bought:.1f}"), patterns)
 
 
 def _pattern(bar: Bar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:

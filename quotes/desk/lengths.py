@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal, InvalidOperation
+from typing import Any
 
+from fencing.drawing.lettering import pointed
+
+_DECIMAL = re.compile(r"-?\d+\.\d+\Z", re.ASCII)
 _TYPED = re.compile(r"([+-]?)(\d*(?:[.,]\d*)?)(mm|cm|m)?\Z")
 _SCALE = {"mm": Decimal(1), "cm": Decimal(10), "m": Decimal(1000)}
 _SPACES = re.compile(r"[\s'’\u202f\u00a0]+")
@@ -62,10 +66,20 @@ def _number(text: str) -> Decimal | None:
 
 
 def metres(millimetres: int) -> str:
-    """Metres with three decimals, for a field.
+    """Metres with three decimals, for a field, with the decimal sign that is written now; ``read_length`` takes either.
 
     >>> metres(18240), metres(-60), metres(0)
     ('18.240', '-0.060', '0.000')
     """
     whole, rest = divmod(abs(millimetres), 1000)
-    return f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}"
+    return pointed(f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}")
+
+
+def typed(value: Any) -> str:
+    """A plain number as the text of its field, with the decimal sign that is written now; ``read_number`` takes either.
+
+    >>> typed(Decimal("12.5")), typed("0.30"), typed("clay"), typed(None)
+    ('12.5', '0.30', 'clay', '')
+    """
+    text = "" if value is None else str(value)
+    return pointed(text) if _DECIMAL.match(text) else text

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
-from quotes.desk.lengths import metres
+from quotes.desk.lengths import metres, typed
 from quotes.desk.level_book import Reduction, reduction_of
 from quotes.desk.strength_fields import strength_fields
 
@@ -182,7 +183,9 @@ def ground_of(run: Mapping[str, Any]) -> str:
 
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
     turn = [
-        Field(f"{at}/turn_deg", "Turn", said(run.get("turn_deg")), "number", hint="degrees to the right, − to the left")
+        Field(
+            f"{at}/turn_deg", "Turn", typed(run.get("turn_deg")), "number", hint="degrees to the right, − to the left"
+        )
     ]
     return (
         Field(f"{at}/id", "Run", said(run.get("id"))),
@@ -197,7 +200,7 @@ def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
     first, last = _list(run, "levels")
     return (
         _length(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
-        _length(f"{at}/levels/1/1", "Level at the end", last[1], "−0.54 is 540 mm lower"),
+        _length(f"{at}/levels/1/1", "Level at the end", last[1], pointed("−0.54 is 540 mm lower")),
     )
 
 
@@ -216,7 +219,7 @@ def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
     for number, told in enumerate(_list(run, "book")):
         row = told if isinstance(told, Mapping) else {}
         name = f"{at}/book/{number}"
-        sights = [Field(f"{name}/{key}", word, said(row.get(key)), "number") for key, word in SIGHTS]
+        sights = [Field(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
         fields = (
             _length(f"{name}/at_mm", "At", row.get("at_mm")),
             *sights,
@@ -272,7 +275,7 @@ def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:
     at = f"retrofits/{place}"
     fields = (
         Field(f"{at}/id", "Called", said(row.get("id"))),
-        Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint="3 x 2.4 2.31"),
+        Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
         _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
         _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
         Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2"),

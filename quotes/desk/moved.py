@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from fencing.drawing.lettering import pointed
 from fencing.explain import UNITS, explain
 from fencing.piece import Quantity
 from fencing.roles import part
 from fencing.takeoff import TakeOff
 from fencing.writing import plain
+from quotes.documents.figures import worded
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ def quantity_rows(taken: TakeOff) -> list[QuantityRow]:
             net=_amount(row.net, row.unit),
             allowance=_amount(row.allowance, row.unit) if row.allowance else "",
             total=_amount(row.total, row.unit),
-            why=sentences[row.role].pop(0),
+            why=worded(sentences[row.role].pop(0)),
         )
         for row in taken.quantities
     ]
@@ -75,4 +77,4 @@ def _key(row: Quantity) -> tuple[str, str, str]:
 
 
 def _amount(number: Decimal, unit: str) -> str:
-    return f"{number:.3f} m³" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}"
+    return pointed(f"{number:.3f} m³" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}")

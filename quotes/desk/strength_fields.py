@@ -8,6 +8,7 @@ from typing import Any
 from fencing.reading.strength import METHOD_KEYS, WORDS
 from fencing.strength.embedment import SOILS
 from quotes.desk.choices import Choices, Field, choice, said
+from quotes.desk.lengths import typed
 
 METHODS: Choices = (
     ("", "not screened"), ("given_pressure", "a stated wind pressure"), ("as-nzs-1170.2", "AS/NZS 1170.2"),
@@ -55,4 +56,4 @@ def _field(method: str, key: str, label: str, hint: str, value: Any) -> Field:
     words = WORDS.get((method, key))
     if words:
         return choice(f"strength/{key}", label, value, [("", "not stated"), *((one, one) for one in words)], "")
-    return Field(f"strength/{key}", label, said(value), "number", hint=hint)
+    return Field(f"strength/{key}", label, typed(value), "number", hint=hint)

@@ -19,7 +19,7 @@ from fencing.faults import Refused
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of, plan_of
 from quotes.desk.moved import moved_between
 from quotes.desk.takeoff_pages import taken_off
-from quotes.documents.figures import by_locale
+from quotes.documents.figures import by_locale, worded
 from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, take_up
@@ -106,7 +106,7 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     except Refused as refused:
         return {"faults": refused.faults}
     with by_locale(request.business.locale):
-        told = {"words": summary(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
+        told = {"words": worded(summary(taken)), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
     last = newest(row.measure)
     if last is None or last.number == row.number:
         return told

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quotes.documents.figures import ranges
+from quotes.documents.figures import ranges, worded
 
 Document = Mapping[str, Any]
 
@@ -24,7 +24,7 @@ def notice_key(takeoff: Document, places: Collection[str] | None = None) -> tupl
     alike: dict[tuple[str, str], list[tuple[int, str]]] = {}
     for number, notice in enumerate(takeoff["notices"], 1):
         if places is None or notice["where"] in places:
-            alike.setdefault((notice["level"], notice["text"]), []).append((number, notice["where"]))
+            alike.setdefault((notice["level"], worded(notice["text"])), []).append((number, notice["where"]))
     return tuple(
         NoticeRow(_numbers(number for number, _ in found), level, ranges(where for _, where in found), text)
         for (level, text), found in alike.items()

@@ -10,10 +10,12 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 
+from fencing.drawing.lettering import written_with
 from shared.browsers import with_key
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
 from shared.business.roles import Scope
+from shared.money import decimal_sign
 
 SESSION_KEY = "business"
 P = ParamSpec("P")
@@ -58,7 +60,7 @@ Guarded = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
     """A page for members with ``scope``: strangers go to the sign-in, others get a 403.
 
-    A business that is suspended can be looked at, not changed.
+    A business that is suspended can be looked at, not changed. Lengths and levels are written by the business's locale.
     """
 
     def guard(page: Page[P]) -> Guarded[P]:
@@ -71,7 +73,8 @@ def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
             if actor.business.suspended and request.method not in ("GET", "HEAD", "OPTIONS"):
                 raise PermissionDenied
             member_request: Any = request
-            return page(member_request, *args, **kwargs)
+            with written_with(decimal_sign(member_request.business.locale)):
+                return page(member_request, *args, **kwargs)
 
         guarded.needed_scope = scope  # type: ignore[attr-defined]  # the matrix test reads it
         update_wrapper(guarded, page)

@@ -10,6 +10,7 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from fencing.drawing.lettering import pointed
 from quotes.documents import figures
 from quotes.documents.models import Document
 from quotes.offers.models import Revision
@@ -34,6 +35,12 @@ def signed(value: Decimal | str, locale: str) -> str:
     exact = Decimal(str(value))
     shown = figures.number(abs(exact), locale)
     return f"+{shown}" if exact > 0 else f"{figures.MINUS}{shown}" if exact < 0 else shown
+
+
+@register.filter
+def figure(value: Any) -> str:
+    """A plain figure such as a margin, with the decimal sign of the page."""
+    return "" if value is None else pointed(str(value))
 
 
 @register.filter
