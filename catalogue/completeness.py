@@ -27,6 +27,11 @@ _NAMES = {
     "gate.rail": "gate rail",
     "cap.pair": "cap for a pair",
     "cap.square": "cap for a square post",
+    "screw": "screws",
+    "lattice_clip": "lattice clips",
+    "drop_bolt": "drop bolt",
+    "stile_plug": "stile plug",
+    "concrete.bag": "concrete in bags",
 }
 _PER_FINISH = ("cap.pair", "cap.square", "screw")
 _ANY = ("hinge", "latch", "drop_bolt", "stile_plug")

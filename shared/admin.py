@@ -42,6 +42,7 @@ class MemberInline(TabularInline):
 
 @admin.register(Business)
 class BusinessAdmin(ModelAdmin):
+    ordering = ("name", "id")
     list_display = ("name", "place", "country", "currency", "suspended_at")
     search_fields = ("name",)
     inlines = (MemberInline,)
@@ -60,6 +61,7 @@ class PersonAdmin(PeopleAdmin):
 
 @admin.register(SupplierAccount)
 class SupplierAccountAdmin(ModelAdmin):
+    ordering = ("name", "id")
     list_display = ("name", "email", "suspended_at")
     search_fields = ("name",)
 

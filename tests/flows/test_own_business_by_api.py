@@ -33,7 +33,13 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
     assert told["errors"][0]["pointer"] == "#/measure/system"
 
     api.post("fence-systems", own.SYSTEM)
-    assert {"no finish", "no labour rate for dig", "no markup: everything would be sold at cost"} <= set(lacks(api))
+    assert {
+        "no finish",
+        "no drop bolt",
+        "no concrete in bags",
+        "no labour rate for dig",
+        "no markup: everything would be sold at cost",
+    } <= set(lacks(api))
     api.post("finishes", own.FINISH)
     assert "no 2480 channel in bogmoss" in lacks(api)
     for sku in own.PARTS:

@@ -121,6 +121,10 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
     office.fill("catalogue/fencesystem/add/", business=business, document=json.dumps(own.SYSTEM))
     assert owner.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
 
+    account = {"name": "Fen Lane Metals", "email": own.SUPPLIER["email"]}
+    office.fill("shared/supplieraccount/add/", **account)
+    assert office.picked("supplier", "account", "Fen Lane")
+
     draft = own.priced(owner)
     send_quote(owner, draft, django_capture_on_commit_callbacks)
     sent = owner.get(f"revisions/{draft['ref']}")
