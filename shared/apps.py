@@ -3,7 +3,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class SharedConfig(AppConfig):
@@ -12,7 +12,21 @@ class SharedConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        pre_migrate.connect(_before_migrations, dispatch_uid="shared.before_migrations")
         post_migrate.connect(_after_migrations, dispatch_uid="shared.after_migrations")
+
+
+def _before_migrations(using: str = "default", **_: Any) -> None:
+    # a change of a table that waits for its lock makes everybody behind it wait: better it fails and is begun again
+    _wait_for_locks(using, "2s")
+
+
+def _wait_for_locks(using: str, limit: str) -> None:
+    from django.db import connections
+
+    if connections[using].vendor == "postgresql":
+        with connections[using].cursor() as cursor:
+            cursor.execute("SELECT set_config('lock_timeout', %s, false)", [limit])
 
 
 def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: str = "default", **_: Any) -> None:
@@ -26,3 +40,4 @@ def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: s
     if sender.label == last.label and using == "default":
         audit.guard()
         walls.build()
+        _wait_for_locks(using, "0")

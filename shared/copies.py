@@ -37,6 +37,8 @@ def backup(target: Path) -> None:
         with part.open("rb+") as written:
             os.fsync(written.fileno())
         part.replace(target)
+    except (sqlite3.Error, OSError) as fault:
+        raise CopyError(f"{target} could not be written: {fault}") from fault
     finally:
         part.unlink(missing_ok=True)
 

@@ -1,0 +1,89 @@
+"""A disk that is full: a file is there whole or not at all, and what could not be stored is tried again and loses nothing."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from quotes.documents.saving import save
+from tests.faults.service import ROOT, Service
+from tests.faults.test_drills import START
+
+pytestmark = pytest.mark.slow
+
+# a file may have so many bytes: writing on fails as it does on a full disk
+LIMITED = """
+import resource, signal, sys
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, ({limit}, {limit}))
+"""
+SAVE = """
+from pathlib import Path
+from quotes.documents.saving import save
+try:
+    save(Path(sys.argv[1]), b"x" * 200_000)
+except OSError as full:
+    print(type(full).__name__)
+"""
+COPY = """
+from django.core.management import call_command
+try:
+    call_command("backup", "copy.sqlite3")
+except Exception as full:
+    print(type(full).__name__)
+"""
+WANT = """
+from shared import relay
+from shared.business.models import Business
+from shared.outbox import want
+relay.nudge = lambda ids: None
+want('drill.large', 'heavy', business=Business.objects.get())
+"""
+# SQLite says "database or disk is full" when it may take no more pages
+RUN = """
+from django.db import connection
+from shared import relay
+from shared.outbox import Wanted
+with connection.cursor() as cursor:
+    pages = cursor.execute('PRAGMA page_count').fetchone()[0]
+    cursor.execute(f'PRAGMA max_page_count = {pages + 8}' if FULL else 'SELECT 1')
+Wanted.objects.update(due_at='2020-01-01T00:00:00Z')
+print(relay.run(Wanted.objects.get().pk))
+"""
+
+
+@pytest.fixture
+def service(tmp_path: Path) -> Iterator[Service]:
+    made = Service(tmp_path)
+    made.python(START + WANT)
+    yield made
+    made.close()
+
+
+def test_a_file_that_does_not_fit_leaves_the_one_before_it_and_no_half(tmp_path: Path) -> None:
+    target = save(tmp_path / "saw-sheet.pdf", b"the one before")
+    command = [sys.executable, "-c", LIMITED.format(limit=100_000) + SAVE, str(target)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.stdout.strip() == "OSError", done.stderr
+    assert [(one.name, one.read_bytes()) for one in tmp_path.iterdir()] == [("saw-sheet.pdf", b"the one before")]
+
+
+def test_a_backup_that_does_not_fit_is_refused_and_leaves_no_half(service: Service) -> None:
+    before = {one.name for one in service.folder.iterdir()}
+    assert service.python(LIMITED.format(limit=100_000) + COPY) == "CommandError"
+    assert {one.name for one in service.folder.iterdir()} - before <= {"drill.sqlite3-shm", "drill.sqlite3-wal"}
+
+
+def test_what_does_not_fit_into_the_database_is_tried_again_and_done_once_there_is_room(service: Service) -> None:
+    assert service.python(f"FULL = True{RUN}") == "False"
+    assert service.effects() == []
+    assert service.states() == ["wanted"]
+    [(fault,)] = service.rows("SELECT last_fault FROM shared_wanted")
+    assert "full" in fault, "whoever looks into the admin is told why"
+    assert service.python(f"FULL = False{RUN}") == "True"
+    assert service.effects() == ["heavy"]
+    assert service.states() == ["done"]

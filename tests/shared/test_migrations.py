@@ -1,0 +1,115 @@
+"""What a migration may do while the service runs: add, never take away, rename or rewrite; and it waits for no lock for long."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from django.apps import apps
+from django.contrib.postgres.operations import AddIndexConcurrently
+from django.db import connection, migrations, models
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.operations.base import Operation
+from django.db.migrations.state import ProjectState
+
+from shared.apps import _after_migrations, _before_migrations
+
+OURS = frozenset({"shared", "catalogue", "jobs", "offers", "documents", "orders", "exchange", "books"})
+# made before there was a service to keep running
+BEFORE_THE_FIRST_RELEASE = frozenset({("orders", "0003_returns_for_credit")})
+
+
+def faults(operation: Operation, app: str, before: ProjectState, new: set[str]) -> Iterator[str]:
+    """Why an operation may not run beside a service whose code does not know of it yet."""
+    model = getattr(operation, "model_name", getattr(operation, "name", "")).lower()
+    if model in new:
+        return
+    match operation:
+        case migrations.RenameField() | migrations.RenameModel() | migrations.RemoveField() | migrations.DeleteModel():
+            yield f"{type(operation).__name__} of {model}: the code that runs still reads it"
+        case migrations.AddField(field=field):
+            if not (field.null or field.many_to_many or field.has_db_default()):
+                yield f"{model}.{operation.name} is added NOT NULL: the code that runs writes rows without it"
+        case migrations.AlterField(field=field):
+            old = before.models[app, model].fields[operation.name]
+            if _column(old) != _column(field):
+                yield f"{model}.{operation.name} changes its type: every row is written anew under a lock"
+            if old.null and not field.null:
+                yield f"{model}.{operation.name} becomes NOT NULL: the code that runs writes rows without it"
+        case AddIndexConcurrently():
+            return
+        case migrations.AddIndex():
+            yield f"an index of {model} is built under a lock: say AddIndexConcurrently"
+
+
+def _column(field: models.Field[object, object]) -> str:
+    """A column's type on PostgreSQL; a longer text is no other one."""
+    if isinstance(field, models.ForeignKey):
+        return "key"
+    kind = {"CharField": "text", "TextField": "text"}.get(field.get_internal_type(), field.get_internal_type())
+    return f"{kind} {getattr(field, 'max_digits', '')} {getattr(field, 'decimal_places', '')}"
+
+
+def linted() -> Iterator[tuple[tuple[str, str], str]]:
+    """Every fault of every migration of ours, with the migration's name."""
+    loader = MigrationLoader(None)
+    for (app, name), migration in sorted(loader.disk_migrations.items()):
+        if app not in OURS:
+            continue
+        state = loader.project_state((app, name), at_end=False)
+        new: set[str] = set()
+        for operation in migration.operations:
+            if isinstance(operation, migrations.CreateModel):
+                new.add(operation.name.lower())
+            yield from (((app, name), fault) for fault in faults(operation, app, state, new))
+            operation.state_forwards(app, state)
+
+
+def test_every_app_with_rows_of_its_own_is_looked_at() -> None:
+    ours = {one.label for one in apps.get_app_configs() if one.name.split(".")[0] in {"shared", "catalogue", "quotes"}}
+    assert {app for app in ours if list(apps.get_app_config(app).get_models())} == OURS
+
+
+def test_no_migration_stops_a_service_that_runs() -> None:
+    found = [(key, fault) for key, fault in linted() if key not in BEFORE_THE_FIRST_RELEASE]
+    assert found == []
+    assert {key for key, _ in linted()} == BEFORE_THE_FIRST_RELEASE, "an exception that is none any more is taken out"
+
+
+@pytest.mark.parametrize(
+    ("operation", "told"),
+    [
+        (migrations.RenameField("letter", "name", "title"), "still reads it"),
+        (migrations.RemoveField("letter", "name"), "still reads it"),
+        (migrations.DeleteModel("Letter"), "still reads it"),
+        (migrations.AddField("letter", "weight", models.IntegerField(default=0)), "NOT NULL"),
+        (migrations.AddField("letter", "weight", models.IntegerField(db_default=0)), None),
+        (migrations.AddField("letter", "weight", models.IntegerField(null=True)), None),
+        (migrations.AlterField("letter", "name", models.IntegerField()), "type"),
+        (migrations.AlterField("letter", "name", models.CharField(max_length=80)), None),
+        (migrations.AlterField("letter", "sent_at", models.DateTimeField()), "NOT NULL"),
+        (migrations.AddIndex("letter", models.Index(fields=["state"], name="by_state")), "under a lock"),
+        (AddIndexConcurrently("letter", models.Index(fields=["state"], name="by_state")), None),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, Operation) else str(value),
+)
+def test_the_lint_finds_what_stops_a_service(operation: Operation, told: str | None) -> None:
+    loader = MigrationLoader(None)
+    state = loader.project_state(("shared", "0004_a_mark_for_each_letter"))
+    found = list(faults(operation, "shared", state, set()))
+    assert [told in fault for fault in found if told] == ([True] if told else [])
+    assert bool(found) == (told is not None)
+
+
+@pytest.mark.postgres
+def test_a_migration_waits_two_seconds_for_a_lock_and_the_service_that_follows_as_long_as_it_likes(db: None) -> None:
+    def limit() -> str:
+        with connection.cursor() as cursor:
+            cursor.execute("SHOW lock_timeout")
+            return str(cursor.fetchone()[0])
+
+    _before_migrations(using="default")
+    assert limit() == "2s"
+    last = [config for config in apps.get_app_configs() if config.models_module is not None][-1]
+    _after_migrations(last, using="default")
+    assert limit() == "0"
