@@ -21,7 +21,7 @@ from quotes.offers.queries import agreed, content_of
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
 from shared.problems import Problem
 
-WIDTH, HEIGHT = 180.0, 220.0  # mm of paper
+WIDTH, HEIGHT = 180.0, 232.0  # mm of paper
 
 
 def cuttings_of(job: Job) -> tuple[Cutting, ...]:
