@@ -102,6 +102,16 @@ def rounded_to_step(
     return rounded(rounded(Fraction(amount) / Fraction(step), 0, rule) * step, digits, rule)
 
 
+def stated(amount: Decimal, currency: str) -> str:
+    """The amount for a machine: every minor unit of its currency, and more only where it has more, as a price may.
+
+    >>> stated(Decimal("12.5000"), "NZD"), stated(Decimal("12.0000"), "JPY"), stated(Decimal("0.0375"), "NZD")
+    ('12.50', '12', '0.0375')
+    """
+    whole = rounded(amount, minor_digits(currency))
+    return f"{whole if whole == amount else amount.normalize():f}"
+
+
 def shown(amount: Decimal, currency: str, locale: str = "en") -> str:
     """The amount as a reader of that locale expects it, with every minor unit of the currency."""
     digits = minor_digits(currency)

@@ -23,6 +23,7 @@ from quotes.offers.sums import Choices, read_choices, sums
 from quotes.offers.viewing import PartyView, party_view, pays_for_choices
 from shared import audit
 from shared.business.actors import Actor
+from shared.money import stated
 from shared.outbox import want
 from shared.problems import Problem
 
@@ -273,7 +274,7 @@ def _receipt(answer: Answer, revision: Revision, *, is_new: bool) -> Receipt:
         name=answer.name,
         answered_at=answer.answered_at,
         number=str(revision),
-        total=format(answer.total.normalize(), "f"),
+        total=stated(answer.total, revision.business.currency),
         choices=answer.choices,
         content_sha256=answer.content_sha256,
         is_new=is_new,

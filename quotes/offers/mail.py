@@ -10,6 +10,7 @@ from django.core.mail import EmailMessage
 from quotes.offers.links import address_of
 from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
 from shared.models import Business
+from shared.money import stated
 
 
 def quote_letter(link: SignedLink) -> EmailMessage:
@@ -66,7 +67,7 @@ def receipt_letter(answer: Answer, revision: Revision) -> EmailMessage:
     text = (
         f"Dear {answer.party.name},\n\n"
         f"you accepted {revision} for {revision.quote.label} as {answer.name} on {answer.answered_at:%d %B %Y %H:%M} UTC.\n"
-        f"Your part: {answer.total.normalize():f} {revision.business.currency}, tax included.\n"
+        f"Your part: {stated(answer.total, revision.business.currency)} {revision.business.currency}, tax included.\n"
         f"What you were shown has the SHA-256 digest {answer.content_sha256}.\n\n{_signature(revision.business)}"
     )
     return _to_party(answer.party, f"You accepted {revision.quote.number}", text)

@@ -7,12 +7,13 @@ from typing import Any
 
 from quotes.jobs.rows import DOCUMENT, TEXT, TIME, WHOLE, shape
 from quotes.offers.models import Party, Question, Revision, SignedLink
+from shared.money import stated
 
 QUOTE_VALUES = ("id", "ref", "number", "label", "latest", "job__ref", "job__number", "created_at", "updated_at")
 REVISION_VALUES = (
     "id", "ref", "number", "kind", "state", "net", "tax", "total", "valid_until", "content_sha256", "choices",
     "override_reason", "sent_at", "sent_by", "closed_at", "created_at", "quote__ref", "quote__number", "quote__label",
-    "quote__job__ref", "changes__ref",
+    "quote__job__ref", "changes__ref", "business__currency",
 )  # fmt: skip
 MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
 QUOTE_SHAPE = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
@@ -70,7 +71,7 @@ def quote_row(row: Mapping[str, Any]) -> dict[str, Any]:
 def revision_row(row: Mapping[str, Any]) -> dict[str, Any]:
     """A revision from its ``REVISION_VALUES``."""
     own = {name: row[name] for name in REVISION_VALUES if "__" not in name and name != "id"}
-    own |= {name: _money(row[name]) for name in ("net", "tax", "total")}
+    own |= {name: _money(row[name], row["business__currency"]) for name in ("net", "tax", "total")}
     return {
         **own,
         "quote": {"ref": row["quote__ref"], "number": row["quote__number"], "label": row["quote__label"]},
@@ -109,5 +110,5 @@ def question_row(question: Question) -> dict[str, Any]:
     }
 
 
-def _money(amount: Any) -> str | None:
-    return None if amount is None else format(amount.normalize(), "f")
+def _money(amount: Any, currency: str) -> str | None:
+    return None if amount is None else stated(amount, currency)

@@ -14,6 +14,7 @@ from quotes.jobs.canonical import parsed
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, State
 from quotes.offers.sums import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
+from shared.money import stated
 
 COMMON = (
     "kind", "number", "revision", "label", "job", "dates", "currency", "business", "introduction", "terms",
@@ -214,7 +215,7 @@ def _receipt(answer: Answer, revision: Revision) -> dict[str, Any]:
         "name": answer.name,
         "answered_at": answer.answered_at,
         "number": str(revision),
-        "total": _text(answer.total.normalize()),
+        "total": stated(answer.total, revision.business.currency),
         "choices": answer.choices,
         "content_sha256": answer.content_sha256,
     }

@@ -43,7 +43,9 @@ def test_two_parties_accept_their_halves_and_the_job_goes_on(
     first = stranger.post(f"links/{links['ada']}/accept", {**answer, "name": "Ada Quill"})
     again = stranger.post(f"links/{links['ada']}/accept", {**answer, "name": "Somebody"}, status=200)
     assert again == first
-    assert estimator.get(f"revisions/{draft['ref']}")["state"] == "accepted"
+    assert first["total"] == ada["document"]["total"]  # to the last minor unit, as it was shown
+    accepted = estimator.get(f"revisions/{draft['ref']}")
+    assert (accepted["state"], accepted["total"][-3]) == ("accepted", ".")
     assert estimator.get(f"jobs/{job}")["state"] == "accepted"
     kinds = [event["kind"] for event in estimator.get(f"jobs/{job}/events")["items"]]
     assert kinds[:2] == ["job.accepted", "quote.part_accepted"]

@@ -8,7 +8,7 @@ from typing import Any
 
 from lxml import etree
 
-from shared.money import minor_digits, rounded
+from shared.money import stated
 
 CAC = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
 CBC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
@@ -43,9 +43,7 @@ def put(parent: Element, name: str, text: str | None, **attributes: str) -> None
 
 def put_amount(parent: Element, name: str, amount: Decimal, currency: str) -> None:
     """An amount with its currency, in the currency's own decimals; a price may have more (BR-DEC, PEPPOL-T01-R028)."""
-    whole = rounded(amount, minor_digits(currency))
-    exact = whole if whole == amount else amount.normalize()
-    put(parent, name, f"{exact:f}", currencyID=currency)
+    put(parent, name, stated(amount, currency), currencyID=currency)
 
 
 def text_at(element: Element, path: str) -> str | None:
