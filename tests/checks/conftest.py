@@ -31,6 +31,7 @@ def whole_run(request: pytest.FixtureRequest) -> bool:
     """Whether every test of every file here was collected, so that the whole list can be judged."""
     config = request.config
     narrowed = bool(config.option.keyword or config.option.markexpr or config.option.deselect)
+    narrowed = narrowed or hasattr(config, "workerinput")  # one of several processes: each sees its own share
     collected = {item.path for item in request.session.items}
     named = any("::" in argument for argument in config.args)
     return not narrowed and not named and set(HERE.glob("test_*.py")) <= collected
