@@ -199,6 +199,7 @@ SPECTACULAR_SETTINGS = {
     "SERVERS": [{"url": PUBLIC_URL}],
     "POSTPROCESSING_HOOKS": [
         "shared.openapi.describe_everything",
+        "quotes.exchange.webhook_document.describe_webhooks",
     ],
     "APPEND_COMPONENTS": {
         "securitySchemes": {

@@ -13,12 +13,14 @@ import standardwebhooks
 import time_machine
 from django.test import Client
 from django.utils import timezone
+from jsonschema import Draft202012Validator, FormatChecker
 
 from fencing.faults import Refused
 from quotes.exchange import signing, webhooks
 from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.exchange.sending import post
 from quotes.exchange.targets import target_of
+from quotes.exchange.webhook_document import body_schema
 from quotes.orders import services
 from shared import relay
 from shared.models import Business, Wanted
@@ -77,6 +79,10 @@ def test_an_endpoint_consents_by_the_challenge_and_then_gets_signed_events(
     verified = standardwebhooks.Webhook(made["secret"]).verify(body, headers)
     assert verified["type"] == "order.placed"
     assert verified["data"]["href"].endswith(f"/api/v1/supply/orders/{order.ref}")
+    strict = {**body_schema("order.placed"), "additionalProperties": False}
+    Draft202012Validator(strict, format_checker=FormatChecker()).validate(
+        json.loads(body)
+    )  # as the OpenAPI document has it
     assert "." not in headers["webhook-id"]
     assert len(body) < 20_000
 

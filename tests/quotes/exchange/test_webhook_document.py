@@ -1,0 +1,23 @@
+"""The OpenAPI document tells what webhooks are sent."""
+
+from __future__ import annotations
+
+from jsonschema import Draft202012Validator
+
+from quotes.exchange.webhook_document import describe_webhooks
+from quotes.exchange.webhooks import KINDS
+from shared.reference import document
+
+HEADERS = ["webhook-id", "webhook-timestamp", "webhook-signature"]  # Standard Webhooks 1.0.0
+
+
+def test_the_document_has_every_type_of_event_the_challenge_and_the_test() -> None:
+    assert set(document()["webhooks"]) == {*KINDS, "endpoint.challenge", "endpoint.test"}
+
+
+def test_every_webhook_has_its_headers_and_an_example_that_its_schema_allows() -> None:
+    for kind, methods in describe_webhooks({})["webhooks"].items():
+        media = methods["post"]["requestBody"]["content"]["application/json"]
+        Draft202012Validator(media["schema"]).validate(media["example"])
+        assert media["example"]["type"] == kind
+        assert [one["name"] for one in methods["post"]["parameters"]] == HEADERS
