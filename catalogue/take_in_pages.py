@@ -43,13 +43,20 @@ def take_in(request: MemberRequest) -> HttpResponse:
         try:
             done = _take_in(request, values)
         except (SheetRefusedError, Refused) as fault:
-            values["fault"] = fault.reason if isinstance(fault, SheetRefusedError) else fault.faults[0].text
+            values["fault"] = _said(fault)
             done = None
         if done is not None:
             return done
     rows = queries.imports(request.business).order_by("-id")[:20]
     values["imports"] = [(row, HOLDS.get(row.kind, row.kind), STATES.get(row.state, row.state)) for row in rows]
     return render(request, "catalogue/take_in.html", values, status=422 if "fault" in values else 200)
+
+
+def _said(fault: SheetRefusedError | Refused) -> str:
+    """What is wrong with a file, and in which of its rows where that is known."""
+    if isinstance(fault, Refused):
+        return " ".join(one.text for one in fault.faults)
+    return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
 
 
 def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:

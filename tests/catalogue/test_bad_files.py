@@ -13,6 +13,7 @@ from typing import Any
 import psutil
 import pytest
 import xlsxwriter
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
@@ -172,6 +173,28 @@ def test_a_file_that_is_no_sheet_is_a_problem_that_names_its_line(
     else:
         assert asked.json()["errors"] == [fault]
     assert stored(business) == (0, 0, 0)
+
+
+def test_the_page_names_the_row_too_before_and_after_a_file_was_taken_in(
+    owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: Jobs
+) -> None:
+    def sent(content: bytes, deed: str) -> str:
+        file = SimpleUploadedFile("prices.csv", content)
+        with django_capture_on_commit_callbacks(execute=True):
+            answer: Any = owner_client.post(
+                "/prices/take-in", {"kind": "offers", "file": file, "do": deed}, follow=True
+            )
+        return str(answer.content.decode())
+
+    assert "Row 3: The characters can&#x27;t be read" in sent(b"supplier,sku\nA,B\nC,\x81\xff\n", "try")
+    two = (priced("-3.50") + f"nobody,HG-1,3,{TOMORROW}\n").encode()
+    tried = sent(two, "try")
+    assert '<td>2</td><td data-head="Column">price</td>' in tried
+    assert '<td>3</td><td data-head="Column">supplier</td>' in tried
+    sent(two, "take")
+    after = owner_client.get("/prices/take-in").content.decode()
+    assert "refused: row 2, price: A number from 0" in after
+    assert "And 1 more." in after
 
 
 @pytest.mark.parametrize("name", ATTACKED)
