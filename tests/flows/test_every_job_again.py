@@ -1,0 +1,97 @@
+"""Every job of the service, run five times more after it was done: no row, letter, number or entry more than before."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db.models import Count, Sum
+from django.test import Client
+
+from quotes.exchange.models import EndpointState, WebhookEndpoint
+from quotes.offers.answering import accept, ask, reply
+from quotes.offers.models import Answered, Party, Question
+from quotes.offers.tasks import _remind
+from shared import outbox, relay
+from shared.models import Business, Wanted
+from shared.outbox import want
+from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.orders.cast import drafted as drafted_order
+from tests.quotes.orders.cast import placed
+
+pytestmark = pytest.mark.django_db
+
+# run twice where what they talk to, or are asked for, is at hand: tests of exchange and catalogue
+ELSEWHERE = frozenset(
+    {
+        "catalogue.tasks.make_plan",
+        "catalogue.tasks.take_file_in",
+        "quotes.exchange.tasks.challenge",
+        "quotes.exchange.tasks.deliver",
+    }
+)
+
+
+def everything() -> dict[str, tuple[Any, ...]]:
+    """How many rows there are of each kind, and of which versions; the wanted work itself left out."""
+    found: dict[str, tuple[Any, ...]] = {}
+    for model in apps.get_models():
+        if model is not Wanted:
+            told: dict[str, Any] = {"rows": Count("pk")}
+            if any(field.name == "version" for field in model._meta.fields):
+                told["versions"] = Sum("version")
+            rows: Any = getattr(
+                model, "anywhere", model._default_manager
+            )  # unscoped: rows of every business are counted
+            found[model._meta.label] = tuple(rows.aggregate(**told).values())
+    return found
+
+
+def run_wanted() -> None:
+    """Everything that is wanted, and what follows from it."""
+    while rows := list(Wanted.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
+        for row in rows:
+            assert relay.run(row.pk), Wanted.objects.get(pk=row.pk).last_fault
+
+
+@pytest.fixture
+def eventful(business: Business, owner_client: Client) -> Business:
+    """A business to which everything happened that jobs follow from."""
+    business.email = "office@example.test"
+    business.save()
+    stock_up(business)
+    endpoint = WebhookEndpoint.objects.create(
+        business=business, url="https://hooks.example.test/", state=EndpointState.ACTIVE
+    )
+    revision = sent(business, {"parties": PARTIES}, measure(12000))
+    question = ask(token=token(revision, "owner"), text="When do you start?")
+    reply(question=Question.objects.of(business).get(pk=question.pk), text="On Monday.", actor=actor_of(business))
+    for party in Party.objects.of(business).filter(answer=Answered.WAITING).select_related("business"):
+        _remind(party)
+    supplier = drafted_order(business).supplier
+    supplier.email = "yard@example.test"
+    supplier.save()
+    placed(business)
+    want("webhook.disabled", endpoint.ref, business=business)
+    asked = {"email": "nora@example.test", "role": "estimator", "name": "Nora"}
+    answer = owner_client.post("/api/v1/invitations", asked, "application/json", headers={"Idempotency-Key": "one"})
+    assert answer.status_code == 201
+    run_wanted()
+    for key in ("owner", "neighbour"):
+        accept(token=token(revision, key), name=key, content_sha256=revision.content_sha256)
+    run_wanted()
+    return business
+
+
+def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailoutbox: list[Any]) -> None:
+    before, letters = everything(), len(mailoutbox)
+    done = {row.handler for row in Wanted.objects.filter(state="done")}
+    assert done | ELSEWHERE == set(outbox._handlers), "a job nobody tried here"
+    # quotes to two, a question, its answer, two reminders, an order, an endpoint, an invitation, two answers and two receipts
+    assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
+    for _ in range(5):
+        Wanted.objects.filter(state="done").update(state="wanted", leased_until=None)
+        run_wanted()
+    assert everything() == before
+    assert len(mailoutbox) == letters
