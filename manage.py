@@ -21,9 +21,9 @@ def main() -> None:
             sys.exit(code)
     from django.core.management import execute_from_command_line
 
-    from fencing.terminal import speak_utf8
+    from fencing.terminal import settle_streams
 
-    speak_utf8()
+    settle_streams()
     execute_from_command_line(sys.argv)
 
 

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import json
-import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Sequence
 from functools import partial
-from pathlib import Path
 from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
-from fencing.faults import Fault, Refused
-from fencing.terminal import answer
+from fencing.faults import Refused
+from fencing.terminal import answer, read_source
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
 MOST_BYTES = 2_000_000
@@ -43,7 +41,7 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
     """Plan what was asked; the exit code."""
     seconds = min(600.0, max(0.1, asked.seconds))
     try:
-        demand = read_demand(_source(asked.demand))
+        demand = read_demand(read_source(asked.demand, MOST_BYTES))
     except Refused as refused:
         err.writelines(f"{fault.pointer or '/'}: {fault.text}\n" for fault in refused.faults)
         return REFUSED
@@ -62,15 +60,3 @@ def _checked(plan: CutPlan, err: TextIO) -> int:
         how = f"{verdict.taken} steps rest on a solver's word" if verdict.taken else "added up again without a solver"
         err.write(f"no plan costs less than {plan.money(min(verdict.proved, plan.bound))}: {how}\n")
     return UNPROVED if verdict.faults else 0
-
-
-def _source(name: str) -> bytes:
-    """At most one byte more than a document may have: what is longer is refused unread."""
-    if name == "-":
-        return sys.stdin.buffer.read(MOST_BYTES + 1)
-    try:
-        with Path(name).open("rb") as file:
-            return file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as broken:
-        reason = getattr(broken, "strerror", None) or "no file can have this name"
-        raise Refused([Fault("", "file.unreadable", f"{name!r} can't be read: {reason}")]) from None

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 import os
-import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable, Sequence
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 from fencing.explain import UnknownComponent, cut_list, explain, summary
@@ -16,7 +14,7 @@ from fencing.faults import Fault, Refused
 from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.text import MOST_BYTES
 from fencing.takeoff import TakeOff, take_off
-from fencing.terminal import answer
+from fencing.terminal import answer, read_source
 from fencing.writing import takeoff_json
 
 if TYPE_CHECKING:
@@ -83,7 +81,7 @@ def _taken(asked: Namespace, err: TextIO) -> TakeOff:
     if asked.measure == asked.system == "-":
         text = "standard input can be the measure or the system, not both"
         raise Refused([Fault("", "file.twice", text)])
-    document, unread = _gather(lambda: _read(asked.measure))
+    document, unread = _gather(lambda: read_json(read_source(asked.measure, MOST_BYTES)))
     found, of_system = _gather(lambda: _system(asked, document, err))
     system, prices = found or (None, None)
     if unread:
@@ -110,24 +108,11 @@ def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | N
         code = document.get("system") if isinstance(document, dict) else None
         return catalogued(code, asked.business, err) if isinstance(code, str) else (None, None)
     try:
-        return read_system(_read(asked.system)), None
+        return read_system(read_json(read_source(asked.system, MOST_BYTES))), None
     except Refused as refused:
         raise Refused(
             Fault(fault.pointer, fault.code, f"in the system: {fault.text}") for fault in refused.faults
         ) from None
-
-
-def _read(path: str) -> Any:
-    try:
-        if path == "-":
-            return read_json(sys.stdin.buffer.read(MOST_BYTES + 1))
-        with Path(path).open("rb") as file:
-            return read_json(file.read(MOST_BYTES + 1))
-    except (OSError, ValueError) as broken:
-        if isinstance(broken, Refused):
-            raise
-        reason = getattr(broken, "strerror", None) or "no file can have this name"
-        raise Refused([Fault("", "file.unreadable", f"{path!r} can't be read: {reason}")]) from None
 
 
 def _answer(taken: TakeOff, asked: Namespace) -> str:

@@ -145,6 +145,34 @@ def test_a_reader_that_has_seen_enough_breaks_nothing(more: str) -> None:
     assert (done.stdout, done.stderr) == (b'{"takeoff"', b"")
 
 
+@pytest.mark.parametrize(
+    ("redirected", "code", "told"),
+    [
+        ("takeoff - --system {system} <&-", 2, "/: the document is empty; a JSON object is expected [json.syntax]"),
+        ("takeoff {measure} --system {system} >&-", 1, "/: standard output can't be written to: it is closed"),
+        (
+            "takeoff {measure} --system {system} --json >/dev/full",
+            1,
+            "/: standard output can't be written to: No space",
+        ),
+        ("cutplan - <&-", 2, "/: the document is empty; a JSON object is expected"),
+        ("cutplan {demand} >/dev/full", 1, "/: standard output can't be written to: No space left on device"),
+    ],
+)
+def test_a_stream_that_is_closed_or_full_is_told_in_one_line(
+    tmp_path: Path, redirected: str, code: int, told: str
+) -> None:
+    demand = tmp_path / "demand.json"
+    demand.write_text('{"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20"}]}')
+    asked = redirected.format(measure=MEASURE, system=SYSTEM, demand=demand)
+    done = subprocess.run(  # noqa: S602 - our own words
+        f"{sys.executable} manage.py {asked}", shell=True, cwd=ROOT, capture_output=True, check=False, timeout=60
+    )
+    assert (done.returncode, done.stdout) == (code, b"")
+    assert done.stderr.decode().startswith(told)
+    assert done.stderr.count(b"\n") == 1
+
+
 def test_with_a_system_neither_django_nor_numbers_in_bulk_are_loaded() -> None:
     heavy = ("django", "rest_framework", "celery", "numpy", "highspy", "babel", "lxml", "shared", "catalogue")
     code = (

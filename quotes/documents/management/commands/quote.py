@@ -15,6 +15,7 @@ from django.core.management.base import BaseCommand
 from fencing.faults import Fault, Refused
 from fencing.reading import read_json
 from fencing.reading.text import MOST_BYTES, sound
+from fencing.terminal import UNWRITTEN, let_go, read_source
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
@@ -66,8 +67,11 @@ class Command(BaseCommand):
         try:
             self.stdout.write("\n".join([*map(str, files), *lines]))
             self.stdout.flush()
-        except BrokenPipeError:  # `... | head`: the files are all there
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except OSError as broken:  # `... | head`, or a full disk: the files are all there
+            let_go()
+            if not isinstance(broken, BrokenPipeError):
+                self.stderr.write(f"/: standard output can't be written to: {broken.strerror} [output.unwritable]")
+                sys.exit(UNWRITTEN)
 
     def _quote(self, options: dict[str, Any]) -> Revision:
         name = options["customer"].strip()
@@ -129,16 +133,7 @@ def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[t
 
 
 def _read(path: str) -> dict[str, Any]:
-    try:
-        if path == "-":
-            raw = sys.stdin.buffer.read(MOST_BYTES + 1)
-        else:
-            with Path(path).open("rb") as file:
-                raw = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as broken:
-        reason = getattr(broken, "strerror", None) or "no file can have this name"
-        raise Refused([Fault("", "file.unreadable", f"{path!r} can't be read: {reason}")]) from None
-    document = read_json(raw)
+    document = read_json(read_source(path, MOST_BYTES))
     if not isinstance(document, dict):
         raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
     return document
