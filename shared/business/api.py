@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.db import models
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -205,6 +207,11 @@ class NewKey(StrictSerializer):
     )
     expires_at = serializers.DateTimeField(required=False, allow_null=True)
     test = serializers.BooleanField(required=False, default=False)
+
+    def validate_expires_at(self, value: datetime | None) -> datetime | None:
+        if value is not None and value <= timezone.now():
+            raise serializers.ValidationError("A moment that is still to come is wanted.", "past")
+        return value
 
 
 class Keys(Endpoint):

@@ -143,6 +143,13 @@ def test_a_new_key_is_shown_once_and_works_until_revoked(owner_client: Client) -
     assert machine.get("/api/v1/business").status_code == 401
 
 
+def test_a_key_that_would_be_over_already_is_refused(owner_client: Client) -> None:
+    body = {"name": "till", "scopes": ["jobs:read"], "expires_at": "2020-01-01T00:00:00Z"}
+    [fault] = owner_client.post("/api/v1/keys", body, JSON).json()["errors"]
+    assert (fault["pointer"], fault["code"]) == ("#/expires_at", "past")
+    assert owner_client.post("/api/v1/keys", {**body, "expires_at": "2999-01-01T00:00:00Z"}, JSON).status_code == 201
+
+
 def test_the_last_owner_stays(owner_client: Client, cast: Cast) -> None:
     me = cast.business.members.get(person=cast.owner)
     tag = owner_client.get(f"/api/v1/members/{me.ref}")["ETag"]
@@ -172,6 +179,14 @@ def test_json_that_parsers_disagree_about_is_malformed(owner_client: Client, bod
     response = owner_client.post("/api/v1/keys", body, JSON)
     assert response.status_code == 400
     assert problem(response)["code"] == "malformed"
+
+
+def test_a_flag_is_true_or_false_and_no_number_or_word_for_it(owner_client: Client) -> None:
+    for said in (0, 1, "true", "no", None):
+        body = {"name": "till", "scopes": ["business:read"], "test": said}
+        response = owner_client.post("/api/v1/keys", body, JSON)
+        assert response.status_code == 422, said
+        assert [one["pointer"] for one in problem(response)["errors"]] == ["#/test"]
 
 
 def test_xml_is_not_taken_where_json_is_wanted(owner_client: Client) -> None:
