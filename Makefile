@@ -1,13 +1,14 @@
 # Every target sets up first; that is quick when nothing changed.
 PYTHON ?= python3
 PORT ?= 8000
+EXAMPLES ?= 40
 VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi checks
+.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi checks fuzz
 
 setup: $(READY)
 
@@ -57,6 +58,9 @@ lock:
 
 openapi: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py write_openapi docs/openapi.json
+
+fuzz: setup-tests
+	@FUZZ_CHECKS=all FUZZ_EXAMPLES=$(EXAMPLES) $(BIN)/python -m pytest -q -s tests/flows/test_fuzz.py
 
 checks: setup-tests
 	@$(BIN)/python -m pytest -q tests/checks --write-checks

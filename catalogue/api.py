@@ -160,6 +160,7 @@ class Completeness(Endpoint):
 
     scopes = {"GET": Scope.CATALOGUE_READ}
     parameters = {"system": "Code of the fence system; the default one when left out."}
+    refuses = {"GET": ("422",)}
 
     @extend_schema(responses={200: COMPLETENESS_SHAPE}, summary="What is missing before a system can quote")
     def get(self, request: Request) -> Response:

@@ -11,6 +11,7 @@ from typing import Any
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework.serializers import ListField, ListSerializer, MultipleChoiceField
 
 from shared import examples
 from shared.api import Endpoint
@@ -123,6 +124,19 @@ class EndpointSchema(AutoSchema):
         for status in self._problem_statuses():
             operation["responses"].setdefault(status, {"$ref": f"#/components/responses/Problem{status}"})
         return operation
+
+    def _map_basic_serializer(self, serializer: Any, direction: Any) -> dict[str, Any]:
+        schema: dict[str, Any] = super()._map_basic_serializer(serializer, direction)  # type: ignore[no-untyped-call]  # ships no types
+        if direction == "request" and isinstance(serializer, StrictSerializer):
+            schema["additionalProperties"] = False
+        return schema
+
+    def _map_serializer_field(self, field: Any, direction: Any, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        schema: dict[str, Any] = super()._map_serializer_field(field, direction, *args, **kwargs)  # type: ignore[no-untyped-call]  # ships no types
+        many = isinstance(field, (ListField, ListSerializer, MultipleChoiceField))
+        if many and not field.allow_empty and schema.get("type") == "array":
+            schema["minItems"] = max(1, schema.get("minItems", 0))
+        return schema
 
     def _conditional(self) -> bool:
         view = self.view

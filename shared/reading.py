@@ -19,7 +19,7 @@ _KEPT = "\n\t\u200d"  # of the control characters: line, tab, and what joins emo
 
 
 class StrictSerializer(serializers.Serializer[Any]):
-    """Names members nobody knows, and members that can be read but not written, instead of passing over them."""
+    """Names members nobody knows, members that can be read but not written, and flags that are none, instead of guessing."""
 
     def to_internal_value(self, data: Any) -> Any:
         faults: dict[str, Any] = {}
@@ -31,6 +31,8 @@ class StrictSerializer(serializers.Serializer[Any]):
                     faults[name] = [ErrorDetail(f"Unknown member; known are: {known}.", "unknown")]
                 elif field.read_only:
                     faults[name] = [ErrorDetail("This can be read, not written.", "read-only")]
+                elif isinstance(field, serializers.BooleanField) and not isinstance(data[name], bool):
+                    faults[name] = [ErrorDetail("true or false is wanted here.", "flag")]
         try:
             values = super().to_internal_value(data)
         except serializers.ValidationError as fault:

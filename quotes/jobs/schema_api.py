@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from shared.api import Endpoint
 from shared.problems import Problem
 
+MEDIA_TYPE = "application/schema+json"
 LISTED = {
     "type": "object",
     "properties": {
@@ -58,9 +59,11 @@ class Schema(Endpoint):
 
     public = True
 
-    @extend_schema(responses={200: {"type": "object", "additionalProperties": True}}, summary="One JSON Schema")
+    @extend_schema(
+        responses={(200, MEDIA_TYPE): {"type": "object", "additionalProperties": True}}, summary="One JSON Schema"
+    )
     def get(self, request: Request, name: str) -> Response:
         found = schemas().get(name.removesuffix(".json"))
         if found is None:
             raise Problem("not-found")
-        return Response(found, content_type="application/schema+json")
+        return Response(found, content_type=MEDIA_TYPE)

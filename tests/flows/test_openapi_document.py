@@ -53,6 +53,12 @@ def test_every_method_of_every_address_is_described(made: dict[str, Any]) -> Non
     assert described == len([case for case in cases() if case.endpoint.schema is not None])
 
 
+def test_a_body_that_may_hold_no_other_member_says_so(made: dict[str, Any]) -> None:
+    schemas = made["components"]["schemas"]
+    assert schemas["NewKey"]["additionalProperties"] is False
+    assert schemas["NewKey"]["properties"]["scopes"]["minItems"] == 1
+
+
 def bodies(operation: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
     for place, body in [("request", operation.get("requestBody", {})), *operation["responses"].items()]:
         for kind, media in body.get("content", {}).items():

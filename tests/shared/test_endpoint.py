@@ -186,7 +186,7 @@ def test_a_flag_is_true_or_false_and_no_number_or_word_for_it(owner_client: Clie
         body = {"name": "till", "scopes": ["business:read"], "test": said}
         response = owner_client.post("/api/v1/keys", body, JSON)
         assert response.status_code == 422, said
-        assert [one["pointer"] for one in problem(response)["errors"]] == ["#/test"]
+        assert [one["pointer"] for one in response.json()["errors"]] == ["#/test"]
 
 
 def test_xml_is_not_taken_where_json_is_wanted(owner_client: Client) -> None:
