@@ -41,10 +41,10 @@ def listing(resource: Resource) -> type[Endpoint]:
 
         @extend_schema(responses={200: page_of(shape(resource.members))}, summary=f"List: {resource.name}")
         def get(self, request: Request) -> Response:
-            rows, asked = resource.rows(self.business), request.query_params.dict()
-            if asked.keys() & resource.parameters.keys():
-                return self.page(resource.narrow(rows, asked), told_rows)
-            return self.page(rows, told_rows, all_of=self.business)
+            asked = request.query_params.dict()
+            return self.page(
+                lambda: resource.narrow(resource.rows(self.business), asked), told_rows, all_of=self.business
+            )
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
         def post(self, request: Request) -> Response:
@@ -109,7 +109,7 @@ class FenceSystems(Endpoint):
 
     @extend_schema(responses={200: page_of(shape(SYSTEM))}, summary="Fence systems")
     def get(self, request: Request) -> Response:
-        return self.page(queries.systems(self.business), _SYSTEMS)
+        return self.page(lambda: queries.systems(self.business), _SYSTEMS, all_of=self.business)
 
     @extend_schema(request=_DOCUMENT, responses={201: SYSTEM_FULL_SHAPE}, summary="A new fence system, by its document")
     def post(self, request: Request) -> Response:

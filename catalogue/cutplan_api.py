@@ -16,7 +16,7 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
-from shared.stored import AsStored
+from shared.stored import AsStored, named
 
 _MONEY = {"type": "string", "examples": ["31.20"]}
 _MM = {"type": "integer", "minimum": 1, "maximum": 100_000}
@@ -108,7 +108,7 @@ ASKED_SHAPE: dict[str, Any] = {
 LISTED = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at")
 LISTED_SHAPE = {**ASKED_SHAPE, "required": list(LISTED)}
 LISTED_SHAPE["properties"] = {name: ASKED_SHAPE["properties"][name] for name in LISTED}
-_PLANS = AsStored({name: name for name in LISTED})
+_PLANS = AsStored(named(*LISTED))
 
 
 class CutPlans(Endpoint):
@@ -125,7 +125,7 @@ class CutPlans(Endpoint):
 
     @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Plans that were asked for in the background")
     def get(self, request: Request) -> Response:
-        return self.page(AskedPlan.objects.of(self.business), _PLANS)
+        return self.page(lambda: AskedPlan.objects.of(self.business), _PLANS, all_of=self.business)
 
     @extend_schema(
         request={"application/json": DEMAND_SHAPE},

@@ -19,6 +19,7 @@ from shared.business.roles import Scope
 from shared.deprecation import Deprecation, note_use
 from shared.problems import MEDIA_TYPE, Problem
 from shared.reading import read
+from shared.stored import Alike, Rows
 from shared.tracing import masked
 
 RowT = TypeVar("RowT", bound=models.Model)
@@ -86,10 +87,24 @@ class Endpoint(APIView):
         return conditional.find_for_change(rows, ref, self.request)
 
     def page(
-        self, rows: models.QuerySet[Any, Any], row: paging.Telling, *, by: str = "-id", all_of: Business | None = None
+        self,
+        rows: Rows,
+        row: paging.Telling,
+        *,
+        by: str = "-id",
+        all_of: Business | None = None,
+        alike: Alike | None = None,
     ) -> Response:
-        """One page of a list; see ``paging.page``. ``all_of`` says that the rows are all those of a business."""
-        return paging.page(self.request, rows, row, holder=self._holder(), by=by, owner=all_of.pk if all_of else None)
+        """One page of a list; see ``paging.page``.
+
+        ``all_of`` says that the rows are all those of a business, ``alike`` what they differ in from others', both but for
+        what the address's own ``parameters`` leave out.
+        """
+        if all_of is not None:
+            alike = Alike("all", (all_of.pk,))
+        if self.request.query_params.keys() & self.parameters.keys():
+            alike = None
+        return paging.page(self.request, rows, row, holder=self._holder(), by=by, alike=alike)
 
     def one(self, data: Mapping[str, Any], row: conditional.Versioned, *, status: int = 200, at: str = "") -> Response:
         """One thing with its ETag; ``at`` is its address when it was just created."""

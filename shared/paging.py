@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shared.problems import Problem
-from shared.stored import Alike, AsStored
+from shared.stored import Alike, AsStored, Rows
 
 Telling = Callable[[Any], Mapping[str, Any]] | AsStored
 PAGE = 50
@@ -31,26 +31,30 @@ def page_size(request: Request) -> int:
 
 def page(
     request: Request,
-    rows: QuerySet[Any, Any],
+    rows: Rows,
     row: Telling,
     *,
     holder: str,
     by: str = "-id",
-    owner: int | None = None,
+    alike: Alike | None = None,
 ) -> Response:
     """One page of ``rows`` in the order of ``by`` (an unchanging field, ``-`` for downwards; ties go by id).
 
     ``rows`` may be instances or ``.values(…)`` that include ``id`` and the field of ``by``; to ``row`` one of them becomes
     its answer, unless it is an ``AsStored``, which reads them itself. ``holder`` is whose list it is: a cursor of somebody
-    else is refused, and it never widens what ``rows`` holds. ``owner`` says that ``rows`` are all those of a business, by
-    its id, with no other condition: then their SQL is written once.
+    else is refused, and it never widens what ``rows`` holds. ``alike`` says that ``rows`` differ from those of others in
+    its parameters alone, and in this order: then their SQL is written once.
     """
     size, field, down = page_size(request), by.removeprefix("-"), by.startswith("-")
     seal = [holder, request.path, by]
     after = _opened(request.query_params.get("cursor", ""), seal)
     order = (by,) if field == "id" else (by, "-id" if down else "id")
-    wanted = (rows.filter(_beyond(field, down, after)) if after else rows).order_by(*order)[: size + 1]
-    items, last = _told(wanted, row, size, field, _alike(owner, by, size, after))
+
+    def wanted() -> QuerySet[Any, Any]:
+        found = rows() if callable(rows) else rows
+        return (found.filter(_beyond(field, down, after)) if after else found).order_by(*order)[: size + 1]
+
+    items, last = _told(wanted, row, size, field, _alike(alike, by, size, after))
     following = _address(request, signing.dumps([seal, last], salt=_SALT)) if last else None
     response = Response({"items": items, "next": following})
     if following:
@@ -59,21 +63,22 @@ def page(
 
 
 def _told(
-    rows: QuerySet[Any, Any], row: Telling, size: int, field: str, alike: Alike | None
+    rows: Callable[[], QuerySet[Any, Any]], row: Telling, size: int, field: str, alike: Alike | None
 ) -> tuple[Sequence[Mapping[str, Any]], list[Any]]:
     """The answers of a page, and the mark of its last row if there are more after it."""
     if isinstance(row, AsStored):
-        answers, marks = row.read(rows, field, "id", alike=alike)
-        return answers[:size], _mark(*marks[size - 1]) if len(marks) > size else []
-    found = list(rows)
+        answers, marks = row.read(rows, *dict.fromkeys((field, "id")), alike=alike)
+        return answers[:size], _mark(marks[size - 1][0], marks[size - 1][-1]) if len(marks) > size else []
+    found = list(rows())
     return [row(one) for one in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
 
 
-def _alike(owner: int | None, by: str, size: int, after: list[Any] | None) -> Alike | None:
-    """What pages of all rows of a business share, in the order of their ids."""
-    if owner is None or by not in ("id", "-id"):
+def _alike(rows: Alike | None, by: str, size: int, after: list[Any] | None) -> Alike | None:
+    """What pages of rows that are alike share, in the order of their ids."""
+    if rows is None or by not in ("id", "-id"):
         return None
-    return Alike((by, size, after is not None), (owner, after[1]) if after else (owner,))
+    beyond = (after[1],) if after else ()
+    return Alike((rows.name, by, size, after is not None), (*rows.parameters, *beyond))
 
 
 def _mark_of(row: Any, field: str) -> list[Any]:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import repeat
 from typing import Any
 
 import orjson
 from django.core.exceptions import EmptyResultSet
 from django.db import connections, models
-from django.db.models import QuerySet
-from django.db.models.expressions import Col
+from django.db.models import Q, QuerySet
+from django.db.models.expressions import Col, Combinable, Func
 from django.db.models.sql.compiler import SQLCompiler
 
 _FLOAT_DIGITS = 15  # SQLite keeps decimals as floats: those with no more digits than this are exact
@@ -18,6 +19,23 @@ _FLOAT_DIGITS = 15  # SQLite keeps decimals as floats: those with no more digits
 Column = tuple[Any, ...] | list[Any]
 Reader = Callable[[Column, Any], Column]
 """A column as the driver gives it, and the connection it came by, to what JSON says."""
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """A decimal without needless zeros, but with at least so many ``places``."""
+
+    column: str | Combinable
+    places: int = 0
+
+
+Telling = str | Combinable | Q | Short
+"""What a member tells: a column by its name, an expression of columns, or a decimal made short."""
+Members = Mapping[str, "Telling | Mapping[str, Telling]"]
+
+
+Rows = QuerySet[Any, Any] | Callable[[], QuerySet[Any, Any]]
+"""Rows, or what makes them where they are needed: a query whose SQL is kept is not made again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +48,7 @@ class Alike:
 
 @dataclass(frozen=True, slots=True)
 class _Written:
+    db: str
     sql: str
     parameters: tuple[Any, ...]
     readers: list[Reader | None]
@@ -37,70 +56,153 @@ class _Written:
 
 @dataclass(frozen=True)
 class AsStored:
-    """``AsStored({"component": "component__sku"})``: members of an answer, and the column that each of them tells.
+    """``AsStored({"component": "component__sku"})``: members of an answer, and what each of them tells.
 
-    Days and JSON are passed on as the database gives them, decimals are written with the places of their column; all else
-    is read as Django reads it.
+    A member that holds members is an object within the answer. Days are passed on as the database gives them, times in UTC,
+    decimals are written with the places of their column; all else is read as Django reads it.
     """
 
-    members: Mapping[str, str]
+    members: Members
     _kept: dict[Hashable, _Written] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def read(
-        self, rows: QuerySet[Any, Any], *marks: str, alike: Alike | None = None
+        self, rows: Rows, *marks: str, alike: Alike | None = None
     ) -> tuple[list[dict[str, Any]], list[tuple[Any, ...]]]:
         """The rows' answers, and of each row the values of ``marks``. One query."""
-        written = self._kept.get((rows.db, marks, alike.name)) if alike else None
-        parameters = alike.parameters if alike else ()
-        if written is None:
-            try:
-                written = _write(rows.values_list(*marks, *self.members.values()))
-            except EmptyResultSet:
-                return [], []
-            if alike and written.parameters == parameters:  # otherwise they are not as alike as was said
-                self._kept[rows.db, marks, alike.name] = written
-            parameters = written.parameters
-        connection = connections[rows.db]
+        try:
+            written = self._written(rows, marks, alike)
+        except EmptyResultSet:
+            return [], []
+        connection = connections[written.db]
         with connection.cursor() as cursor:
-            cursor.execute(written.sql, parameters)
+            cursor.execute(written.sql, written.parameters)
             found = cursor.fetchall()
+        if not found:
+            return [], []
         columns = [
             read(column, connection) if read else column
-            for read, column in zip(written.readers, zip(*found, strict=True), strict=False)
+            for read, column in zip(written.readers, zip(*found, strict=True), strict=True)
         ]
-        names = tuple(self.members)
-        answers = [dict(zip(names, row, strict=True)) for row in zip(*columns[len(marks) :], strict=True)]
-        return answers, list(zip(*columns[: len(marks)], strict=True))
+        return _answers(self.members, iter(columns[len(marks) :])), list(zip(*columns[: len(marks)], strict=True))
+
+    def _written(self, rows: Rows, marks: tuple[str, ...], alike: Alike | None) -> _Written:
+        if alike and (kept := self._kept.get((marks, alike.name))):
+            return replace(kept, parameters=alike.parameters)
+        written = _write(rows() if callable(rows) else rows, [*marks, *_flat(self.members)])
+        if alike and written.parameters == alike.parameters:  # otherwise they are not as alike as was said
+            self._kept[marks, alike.name] = written
+        return written
+
+    def of(self, row: models.Model) -> dict[str, Any]:
+        """The answer of one row that was found already."""
+        found = type(row)._base_manager
+        answers, _ = self.read(lambda: found.filter(pk=row.pk), alike=Alike(("one", type(row)), (row.pk,)))
+        return answers[0]
 
 
-def _write(rows: QuerySet[Any, Any]) -> _Written:
-    compiler = rows.query.get_compiler(rows.db)
+def named(*columns: str) -> dict[str, Telling]:
+    """Members that are called like the columns that they tell."""
+    return dict(zip(columns, columns, strict=True))
+
+
+def short(number: str, places: int = 0) -> str:
+    """The decimal number without needless zeros, but with at least so many ``places``.
+
+    >>> short("12.5000"), short("12.0000"), short("12.5000", 2), short("12.5015", 2)
+    ('12.5', '12', '12.50', '12.5015')
+    """
+    whole, _, part = number.partition(".")
+    part = part.rstrip("0").ljust(places, "0")
+    return f"{whole}.{part}" if part else whole
+
+
+def _flat(members: Members) -> Iterator[Telling]:
+    for told in members.values():
+        if isinstance(told, Mapping):
+            yield from _flat(told)
+        else:
+            yield told
+
+
+def _answers(members: Members, columns: Iterator[Column]) -> list[dict[str, Any]]:
+    parts = [_answers(told, columns) if isinstance(told, Mapping) else next(columns) for told in members.values()]
+    names, rows = tuple(members), zip(*parts, strict=True)
+    if len(names) == 2:  # objects within answers mostly: made three times as fast
+        first, second = names
+        return [{first: one, second: other} for one, other in rows]
+    return list(map(dict, map(zip, repeat(names), rows)))
+
+
+class _Undeclared(Func):
+    """A column of which SQLite's driver does not know that it holds days or times, so that it leaves them the texts they are."""
+
+    arity = 1
+    template = "%(expressions)s"
+
+    def as_sqlite(self, compiler: SQLCompiler, connection: Any, **options: Any) -> Any:
+        """A plus sign changes nothing but this."""
+        return self.as_sql(compiler, connection, template="+%(expressions)s", **options)
+
+
+def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _Written:
+    columns: list[Any] = [one.column if isinstance(one, Short) else one for one in asked]
+    query = rows.values_list(*columns).query
+    query.select = tuple(
+        _Undeclared(one) if isinstance(one.output_field, models.DateField) else one for one in query.select
+    )
+    compiler = query.get_compiler(rows.db)
     sql, parameters = compiler.as_sql()
-    return _Written(sql, tuple(parameters), [_reader(compiler, selected[0]) for selected in compiler.select])
+    readers = [_reader(compiler, selected[0], one) for selected, one in zip(compiler.select, asked, strict=True)]
+    return _Written(rows.db, sql, tuple(parameters), readers)
 
 
-def _reader(compiler: SQLCompiler, expression: Any) -> Reader | None:
-    stored = expression.output_field
-    if isinstance(expression, Col):
-        match stored:
-            case models.DateTimeField():
-                pass
-            case models.DateField():
-                return None
-            case models.DecimalField() if stored.max_digits <= _FLOAT_DIGITS:
-                return _decimals(f".{stored.decimal_places}f")
-            case models.JSONField() if stored.decoder is None:
-                return _json
+def _reader(compiler: SQLCompiler, expression: Any, told: Telling) -> Reader | None:
+    stored, is_column = expression.output_field, isinstance(expression, Col | _Undeclared)
     converters = compiler.get_converters([expression])
-    return _converted(*converters[0]) if converters else None
+    converted = _converted(*converters[0]) if converters else None
+    match stored:
+        case models.DateTimeField() if is_column:
+            return _times if converted else None
+        case models.DateField() if is_column:
+            return None
+        case models.JSONField() if is_column and stored.decoder is None:
+            return _json
+        case models.DecimalField():
+            places = stored.decimal_places if is_column else None
+            exact = _decimals(places, converted)
+            return _shortened(exact, told.places, places) if isinstance(told, Short) else exact
+    return converted
 
 
 def _json(column: Column, connection: Any) -> Column:
-    return [None if text is None else orjson.Fragment(text) for text in column]
+    return [None if text is None else orjson.loads(text) for text in column]
 
 
-def _decimals(places: str) -> Reader:
-    return lambda column, connection: [None if number is None else format(number, places) for number in column]
+def _times(column: Column, connection: Any) -> Column:
+    """SQLite keeps times as texts in UTC."""
+    return [None if text is None else f"{text[:10]}T{text[11:]}Z" for text in column]
+
+
+def _decimals(places: int | None, converted: Reader | None) -> Reader:
+    """Decimals as texts, by Django's word where SQLite's floats may not be exact: long ones, and any that were reckoned."""
+    written, exact = ("f", 0) if places is None else (f".{places}f", 10 ** (_FLOAT_DIGITS - places))
+
+    def read(column: Column, connection: Any) -> Column:
+        if converted and max(map(abs, filter(None, column)), default=0) >= exact:
+            column = converted(column, connection)
+        return [None if number is None else format(number, written) for number in column]
+
+    return read
+
+
+def _shortened(read: Reader, least: int, places: int | None) -> Reader:
+    if places is None or places <= least:
+        return lambda column, connection: [one and short(one, least) for one in read(column, connection)]
+    usual = "0" * (places - least) if least else "." + "0" * places  # the zeros that most end with are cut off at once
+    cut = -len(usual)
+    return lambda column, connection: [
+        one and (one[:cut] if one.endswith(usual) else short(one, least)) for one in read(column, connection)
+    ]
 
 
 def _converted(steps: list[Callable[..., Any]], expression: Any) -> Reader:

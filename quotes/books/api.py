@@ -33,9 +33,11 @@ from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
 from shared.reading import StrictSerializer
+from shared.stored import AsStored, named
 
 SPAN = {"from": "The first day, such as 2031-04-01.", "to": "The last day, included."}
 LOCK = ("ref", "who", "created_at")
+LOCKS = AsStored(named("until", *LOCK))
 LOCK_SHAPE = shape(LOCK, until=DATE)
 _FILE = {(200, kind): OpenApiTypes.BINARY for kind in ("text/csv", "application/json")}
 
@@ -159,14 +161,12 @@ class Locks(Endpoint):
 
     @extend_schema(responses={200: page_of(LOCK_SHAPE)}, summary="Locked periods")
     def get(self, request: Request) -> Response:
-        rows = PeriodLock.objects.of(self.business).values("id", "until", *LOCK)
-        return self.page(rows, lambda row: {name: row[name] for name in ("until", *LOCK)})
+        return self.page(lambda: PeriodLock.objects.of(self.business), LOCKS, all_of=self.business)
 
     @extend_schema(request=LockIn, responses={201: LOCK_SHAPE}, summary="Lock a period")
     def post(self, request: Request) -> Response:
         lock = lock_period(business=self.business, until=self.read(LockIn)["until"], actor=self.actor)
-        told = {name: getattr(lock, name) for name in ("until", *LOCK)}
-        return self.one(told, lock, status=201)
+        return self.one(LOCKS.of(lock), lock, status=201)
 
 
 def _wrong(name: str, text: str) -> Problem:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import Case, Value, When
+from django.db.models.functions import Concat
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
@@ -14,6 +16,7 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
+from shared.stored import AsStored, named
 
 FIELDS = ("ref", "kind", "party", "subject", "state", "size", "sha256", "made_at")
 SHAPE: dict[str, Any] = {
@@ -32,12 +35,8 @@ SHAPE: dict[str, Any] = {
     },
 }
 OF_CREW = (Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET)
-
-
-def document_row(row: dict[str, Any]) -> dict[str, Any]:
-    """A document as the API tells it."""
-    made = row["state"] == State.MADE
-    return {name: row[name] for name in FIELDS} | {"pdf": f"/api/v1/documents/{row['ref']}.pdf" if made else None}
+_PDF = Concat(Value("/api/v1/documents/"), "ref", Value(".pdf"))
+DOCUMENTS = AsStored({**named(*FIELDS), "pdf": Case(When(state=State.MADE, then=_PDF))})
 
 
 class Documents(Endpoint):
@@ -59,7 +58,7 @@ class Documents(Endpoint):
         for name in ("subject", "kind"):
             if request.query_params.get(name):
                 rows = rows.filter(**{name: request.query_params[name]})
-        return self.page(rows.values("id", *FIELDS), document_row, by="-id")
+        return self.page(rows, DOCUMENTS)
 
 
 class DocumentDetail(Endpoint):
@@ -70,7 +69,7 @@ class DocumentDetail(Endpoint):
     @extend_schema(responses={200: SHAPE}, summary="One document")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(seen_by(self).defer("pdf"), ref)
-        return self.one(document_row({name: getattr(row, name) for name in FIELDS}), row)
+        return self.one(DOCUMENTS.of(row), row)
 
 
 class DocumentPdf(Endpoint):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
@@ -26,18 +27,18 @@ from quotes.orders.queries import state_asked
 from quotes.orders.replying import take_reply
 from quotes.orders.rows import (
     EVENT_SHAPE,
-    EVENT_VALUES,
+    EVENTS,
     ORDER_FULL_SHAPE,
-    ORDER_VALUES,
-    event_row,
+    ORDERS,
     order_full,
-    order_row,
 )
 from shared.api import Endpoint
 from shared.business.roles import Scope
+from shared.models import SupplierAccount
 from shared.openapi import page_of
 from shared.problems import Problem
 from shared.reading import StrictSerializer, read
+from shared.stored import Alike
 
 _BATCH_SHAPE = shape((), items={"type": "array", "items": DOCUMENT}, stored={"type": "integer"})
 _WHOLE_BODY = "application/xml"
@@ -76,15 +77,10 @@ class SupplyOrders(SupplyEndpoint):
 
     @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders of a supplier")
     def get(self, request: Request) -> Response:
-        asked = request.query_params.dict()
-        rows = supply.visible(self.actor)
-        rows = rows.filter(state=state_asked(asked)) if "state" in asked else rows
-        by = {"business": "business__ref", "number": "number"}
-        rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
-        if "changed_after" not in asked:
-            return with_lines(self.page(rows.values(*ORDER_VALUES), order_row), asked)
-        rows = rows.filter(changed__gt=_whole(asked["changed_after"], "changed_after"))
-        return with_lines(self.page(rows.values(*ORDER_VALUES), order_row, by="changed"), asked)
+        asked, account, test = request.query_params.dict(), supply.account_of(self.actor), supply.is_test(self.actor)
+        by = "changed" if "changed_after" in asked else "-id"
+        alike = _alike(account, test)
+        return with_lines(self.page(lambda: _asked_for(account, test, asked), ORDERS, by=by, alike=alike), asked)
 
 
 class SupplyOrderDetail(SupplyEndpoint):
@@ -184,7 +180,7 @@ class SupplyOrderEvents(SupplyEndpoint):
         rows = OrderEvent.anywhere.filter(
             order=self.order(ref), for_supplier=True
         )  # unscoped: the supplier's own order
-        return self.page(rows.values(*EVENT_VALUES), event_row, by="id")
+        return self.page(rows, EVENTS, by="id")
 
 
 class SupplyEvents(SupplyEndpoint):
@@ -199,13 +195,16 @@ class SupplyEvents(SupplyEndpoint):
 
     @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="The event log")
     def get(self, request: Request) -> Response:
-        rows = supply.events_seen_by(supply.account_of(self.actor), test=supply.is_test(self.actor))
+        account, test = supply.account_of(self.actor), supply.is_test(self.actor)
         asked = request.query_params
-        if "after" in asked:
-            rows = rows.filter(id__gt=self.find(rows, asked["after"]).pk)
-        if "type" in asked:
-            rows = rows.filter(kind=asked["type"])
-        return self.page(rows.values(*EVENT_VALUES), event_row, by="id")
+
+        def rows() -> QuerySet[OrderEvent]:
+            found = supply.events_seen_by(account, test=test)
+            if "after" in asked:
+                found = found.filter(id__gt=self.find(found, asked["after"]).pk)
+            return found.filter(kind=asked["type"]) if "type" in asked else found
+
+        return self.page(rows, EVENTS, by="id", alike=_alike(account, test))
 
 
 class OffersIn(StrictSerializer):
@@ -276,6 +275,20 @@ class SandboxReset(_SandboxEndpoint):
     def post(self, request: Request) -> Response:
         self.check_test()
         return Response({"business": sandbox.reset(supply.account_of(self.actor)).ref})
+
+
+def _alike(account: SupplierAccount, test: bool) -> Alike:
+    """What rows that a supplier's key sees differ in from those that another's of the same sort sees."""
+    return Alike(("test" if test else "live"), (account.pk, account.pk))
+
+
+def _asked_for(account: SupplierAccount, test: bool, asked: Mapping[str, str]) -> QuerySet[SupplierOrder]:
+    rows = supply.seen_by(account, test=test)
+    rows = rows.filter(state=state_asked(asked)) if "state" in asked else rows
+    by = {"business": "business__ref", "number": "number"}
+    rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
+    after = asked.get("changed_after")
+    return rows if after is None else rows.filter(changed__gt=_whole(after, "changed_after"))
 
 
 def _flag(asked: Mapping[str, str], name: str) -> bool:

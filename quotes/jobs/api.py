@@ -9,17 +9,18 @@ from rest_framework.response import Response
 from quotes.jobs import queries, services
 from quotes.jobs.bodies import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
 from quotes.jobs.copying import copy_job
-from quotes.jobs.models import Job
 from quotes.jobs.rows import (
     CUSTOMER,
     CUSTOMER_SHAPE,
+    CUSTOMERS,
     EVENT,
     EVENT_SHAPE,
+    EVENTS,
     JOB_SHAPE,
-    JOB_VALUES,
+    JOBS,
     SITE,
     SITE_SHAPE,
-    job_row,
+    SITES,
     told,
 )
 from shared.api import Endpoint
@@ -37,8 +38,8 @@ class Customers(Endpoint):
 
     @extend_schema(responses={200: page_of(CUSTOMER_SHAPE)}, summary="Customers")
     def get(self, request: Request) -> Response:
-        rows = queries.customers(self.business, request.query_params.dict())
-        return self.page(rows.values("id", *CUSTOMER), lambda row: {name: row[name] for name in CUSTOMER})
+        asked = request.query_params.dict()
+        return self.page(lambda: queries.customers(self.business, asked), CUSTOMERS, all_of=self.business)
 
     @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SHAPE}, summary="A new customer")
     def post(self, request: Request) -> Response:
@@ -79,8 +80,7 @@ class Sites(Endpoint):
     @extend_schema(responses={200: page_of(SITE_SHAPE)}, summary="Sites of a customer")
     def get(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
-        rows = queries.sites(customer).values("id", *SITE)
-        return self.page(rows, lambda row: {name: row[name] for name in SITE})
+        return self.page(queries.sites(customer), SITES)
 
     @extend_schema(request=SiteIn, responses={201: SITE_SHAPE}, summary="A new site")
     def post(self, request: Request, ref: str) -> Response:
@@ -121,7 +121,8 @@ class Jobs(Endpoint):
 
     @extend_schema(responses={200: page_of(JOB_SHAPE)}, summary="Jobs")
     def get(self, request: Request) -> Response:
-        return self.page(queries.jobs(self.business, request.query_params.dict()).values(*JOB_VALUES), job_row)
+        asked = request.query_params.dict()
+        return self.page(lambda: queries.jobs(self.business, asked), JOBS, all_of=self.business)
 
     @extend_schema(request=JobIn, responses={201: JOB_SHAPE}, summary="A new job")
     def post(self, request: Request) -> Response:
@@ -130,7 +131,7 @@ class Jobs(Endpoint):
         ref, fresh = body.pop("site", ""), body.pop("new_site", None)
         site = services.add_site(customer=customer, **fresh) if fresh else self.find(queries.sites(customer), ref)
         job = services.open_job(customer=customer, site=site, actor=self.actor, **body)
-        return self.created(_job(job), job)
+        return self.created(JOBS.of(job), job)
 
 
 class JobDetail(Endpoint):
@@ -140,14 +141,14 @@ class JobDetail(Endpoint):
 
     @extend_schema(responses={200: JOB_SHAPE}, summary="One job")
     def get(self, request: Request, ref: str) -> Response:
-        job = self.find(queries.jobs(self.business).select_related("customer", "site", "copied_from"), ref)
-        return self.one(_job(job), job)
+        job = self.find(queries.jobs(self.business), ref)
+        return self.one(JOBS.of(job), job)
 
     @extend_schema(request=JobChange(partial=True), responses={200: JOB_SHAPE}, summary="Change a job")
     def patch(self, request: Request, ref: str) -> Response:
         job = self.find_for_change(queries.jobs(self.business), ref)
         services.change_job(job=job, actor=self.actor, **self.read(JobChange, partial=True))
-        return self.one(_job(job), job)
+        return self.one(JOBS.of(job), job)
 
 
 class JobState(Endpoint):
@@ -160,7 +161,7 @@ class JobState(Endpoint):
         body = self.read(JobMove)
         job = self.find(queries.jobs(self.business), ref)
         job = services.move_job(job=job, to=body["state"], reason=body.get("reason", ""), actor=self.actor)
-        return self.one(_job(job), job)
+        return self.one(JOBS.of(job), job)
 
 
 class JobCopies(Endpoint):
@@ -177,7 +178,7 @@ class JobCopies(Endpoint):
         copy = copy_job(
             job=job, actor=self.actor, label=body.get("label", ""), customer=customer, new_site=body.get("new_site")
         )
-        response = self.one(_job(copy), copy, status=201)
+        response = self.one(JOBS.of(copy), copy, status=201)
         response["Location"] = f"/api/v1/jobs/{copy.ref}"
         return response
 
@@ -191,16 +192,10 @@ class JobEvents(Endpoint):
     @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="What happened")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        rows = queries.events(job).values("id", *EVENT)
-        return self.page(rows, lambda row: {name: row[name] for name in EVENT})
+        return self.page(queries.events(job), EVENTS)
 
     @extend_schema(request=NoteIn, responses={201: EVENT_SHAPE}, summary="Add a note")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         event = services.note_event(job=job, kind="note", text=self.read(NoteIn)["text"], actor=self.actor)
         return Response(told(event, EVENT), status=201)
-
-
-def _job(job: Job) -> dict[str, object]:
-    row = queries.jobs(job.business).filter(pk=job.pk).values(*JOB_VALUES).get()
-    return job_row(row)

@@ -12,7 +12,7 @@ from quotes.jobs import queries
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import AsBuilt
-from quotes.jobs.rows import BUILT, BUILT_SHAPE, told
+from quotes.jobs.rows import AS_BUILT, BUILT, BUILT_SHAPE, told
 from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
@@ -28,10 +28,7 @@ class AsBuiltEntries(Endpoint):
     @extend_schema(responses={200: page_of(BUILT_SHAPE)}, summary="As-built entries of a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        rows = queries.as_built(job).values("id", *BUILT, "takes_back__ref")
-        return self.page(
-            rows, lambda row: {**{name: row[name] for name in BUILT}, "takes_back": row["takes_back__ref"]}, by="id"
-        )
+        return self.page(queries.as_built(job), AS_BUILT, by="id")
 
     @extend_schema(request=BuiltIn, responses={201: BUILT_SHAPE}, summary="Record as built")
     def post(self, request: Request, ref: str) -> Response:

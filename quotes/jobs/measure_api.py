@@ -24,12 +24,12 @@ from quotes.jobs.rows import (
     DOCUMENT,
     MEASURE_FULL_SHAPE,
     MEASURE_SHAPE,
-    MEASURE_VALUES,
+    MEASURES,
     TAKEOFF_SHAPE,
     VERSION,
     VERSION_FULL_SHAPE,
     VERSION_SHAPE,
-    measure_row,
+    VERSIONS,
     told,
 )
 from quotes.jobs.takeoffs import looks_at_prices, read_for, take_off_of
@@ -48,8 +48,7 @@ class Measures(Endpoint):
     @extend_schema(responses={200: page_of(MEASURE_SHAPE)}, summary="Measures of a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        rows = queries.measures(self.business).filter(job=job)
-        return self.page(rows.values(*MEASURE_VALUES), measure_row, by="id")
+        return self.page(queries.measures(self.business).filter(job=job), MEASURES, by="id")
 
     @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SHAPE}, summary="A new measure")
     def post(self, request: Request, ref: str) -> Response:
@@ -108,8 +107,7 @@ class MeasureVersions(Endpoint):
     @extend_schema(responses={200: page_of(VERSION_SHAPE)}, summary="Versions of a measure")
     def get(self, request: Request, ref: str) -> Response:
         measure = self.find(queries.measures(self.business), ref)
-        rows = queries.versions(self.business).filter(measure=measure).values("id", *VERSION)
-        return self.page(rows, lambda row: {name: row[name] for name in VERSION})
+        return self.page(queries.versions(self.business).filter(measure=measure), VERSIONS)
 
 
 class MeasureVersionDetail(Endpoint):
@@ -226,9 +224,8 @@ def _document(body: Any) -> Mapping[str, Any]:
 
 def _full(measure: StoredMeasure) -> dict[str, Any]:
     version = measuring.newest(measure)
-    row = queries.measures(measure.business).filter(pk=measure.pk).values(*MEASURE_VALUES).get()
     return {
-        **measure_row(row),
+        **MEASURES.of(measure),
         "document": parsed(version.document) if version else None,
         "sha256": version.sha256 if version else None,
         "draft": measure.draft,

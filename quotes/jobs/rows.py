@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import Q
+
 from quotes.jobs.schema_api import schemas
+from shared.stored import AsStored, named
 
 TEXT = {"type": "string"}
 WHOLE = {"type": "integer"}
@@ -18,11 +20,26 @@ SITE = ("ref", "address", "place", "postcode", "country", "access")
 EVENT = ("ref", "kind", "text", "who", "created_at")
 VERSION = ("ref", "number", "sha256", "system", "who", "created_at")
 BUILT = ("ref", "kind", "role", "component", "length_mm", "unit", "quantity", "place", "note", "who", "created_at")
-JOB_VALUES = (
-    "id", "ref", "number", "label", "state", "wanted_on", "notes", "created_at", "updated_at",
-    "customer__ref", "customer__name", "site__ref", "site__address", "copied_from__ref",
-)  # fmt: skip
-MEASURE_VALUES = ("id", "ref", "label", "latest", "draft_at", "draft_faults", "job__ref", "job__number", "updated_at")
+_JOB = ("ref", "number", "label", "state", "wanted_on", "notes", "created_at", "updated_at")
+
+CUSTOMERS, SITES, EVENTS, VERSIONS = (AsStored(named(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
+AS_BUILT = AsStored({**named(*BUILT), "takes_back": "takes_back__ref"})
+JOBS = AsStored(
+    {
+        **named(*_JOB),
+        "customer": {"ref": "customer__ref", "name": "customer__name"},
+        "site": {"ref": "site__ref", "address": "site__address"},
+        "copied_from": "copied_from__ref",
+    }
+)
+MEASURES = AsStored(
+    {
+        **named("ref", "label", "latest", "draft_at"),
+        "has_draft": Q(draft_at__isnull=False),
+        "updated_at": "updated_at",
+        "job": {"ref": "job__ref", "number": "job__number"},
+    }
+)
 
 
 def shape(names: tuple[str, ...], **others: Any) -> dict[str, Any]:
@@ -38,7 +55,7 @@ VERSION_SHAPE = shape(VERSION, number=WHOLE)
 VERSION_FULL_SHAPE = shape(VERSION, number=WHOLE, document=DOCUMENT)
 BUILT_SHAPE = shape(BUILT, length_mm={"type": ["integer", "null"]}, takes_back={"type": ["string", "null"]})
 JOB_SHAPE = shape(
-    ("ref", "number", "label", "state", "wanted_on", "notes", "created_at", "updated_at"),
+    _JOB,
     customer=shape(("ref", "name")),
     site=shape(("ref", "address")),
     copied_from={"type": ["string", "null"]},
@@ -74,27 +91,3 @@ TAKEOFF_SHAPE = {
 def told(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
     """A stored row by the names of its columns."""
     return {name: getattr(row, name) for name in names}
-
-
-def job_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A job from its ``JOB_VALUES``."""
-    own = {name: row[name] for name in JOB_VALUES if "__" not in name and name != "id"}
-    return {
-        **own,
-        "customer": {"ref": row["customer__ref"], "name": row["customer__name"]},
-        "site": {"ref": row["site__ref"], "address": row["site__address"]},
-        "copied_from": row["copied_from__ref"],
-    }
-
-
-def measure_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A measure from its ``MEASURE_VALUES``."""
-    return {
-        "ref": row["ref"],
-        "label": row["label"],
-        "latest": row["latest"],
-        "draft_at": row["draft_at"],
-        "has_draft": row["draft_at"] is not None,
-        "updated_at": row["updated_at"],
-        "job": {"ref": row["job__ref"], "number": row["job__number"]},
-    }

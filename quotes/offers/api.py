@@ -20,13 +20,11 @@ from quotes.offers.content import assemble
 from quotes.offers.models import Revision, State
 from quotes.offers.rows import (
     QUOTE_SHAPE,
-    QUOTE_VALUES,
+    QUOTES,
     REVISION_FULL_SHAPE,
     REVISION_SHAPE,
-    REVISION_VALUES,
-    quote_row,
     revision_full,
-    revision_row,
+    revisions_in,
 )
 from quotes.offers.setup import checked_setup
 from shared.api import Endpoint
@@ -46,8 +44,8 @@ class Quotes(Endpoint):
 
     @extend_schema(responses={200: page_of(QUOTE_SHAPE)}, summary="Quotes")
     def get(self, request: Request) -> Response:
-        rows = queries.quotes(self.business, request.query_params.dict())
-        return self.page(rows.values(*QUOTE_VALUES), quote_row)
+        asked = request.query_params.dict()
+        return self.page(lambda: queries.quotes(self.business, asked), QUOTES, all_of=self.business)
 
     @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SHAPE}, summary="A new quote with its first draft")
     def post(self, request: Request) -> Response:
@@ -70,8 +68,7 @@ class QuoteDetail(Endpoint):
     @extend_schema(responses={200: QUOTE_SHAPE}, summary="One quote")
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
-        row = queries.quotes(self.business).filter(pk=quote.pk).values(*QUOTE_VALUES).get()
-        return self.one(quote_row(row), quote)
+        return self.one(QUOTES.of(quote), quote)
 
 
 class QuoteRevisions(Endpoint):
@@ -86,7 +83,7 @@ class QuoteRevisions(Endpoint):
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
         rows = queries.revisions(self.business, request.query_params.dict()).filter(quote=quote)
-        return self.page(rows.values(*REVISION_VALUES), revision_row)
+        return self.page(rows, revisions_in(self.business.currency))
 
     @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SHAPE}, summary="Draft the next revision")
     def post(self, request: Request, ref: str) -> Response:
@@ -107,8 +104,10 @@ class Revisions(Endpoint):
 
     @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions")
     def get(self, request: Request) -> Response:
-        rows = queries.revisions(self.business, request.query_params.dict())
-        return self.page(rows.values(*REVISION_VALUES), revision_row)
+        asked = request.query_params.dict()
+        return self.page(
+            lambda: queries.revisions(self.business, asked), revisions_in(self.business.currency), all_of=self.business
+        )
 
 
 class RevisionDetail(Endpoint):

@@ -21,8 +21,8 @@ from quotes.offers.rows import (
     ISSUED_SHAPE,
     PARTY_SHAPE,
     QUESTION_SHAPE,
+    QUESTIONS,
     party_row,
-    question_row,
 )
 from quotes.offers.sums import read_choices
 from quotes.offers.viewing import crew_document, party_document
@@ -94,10 +94,10 @@ class Questions(Endpoint):
 
     @extend_schema(responses={200: page_of(QUESTION_SHAPE)}, summary="Questions")
     def get(self, request: Request) -> Response:
-        rows = queries.questions(self.business).select_related("party", "revision")
+        rows = queries.questions(self.business)
         if request.query_params.get("open") == "yes":
             rows = rows.filter(replied_at=None)
-        return self.page(rows, question_row)
+        return self.page(rows, QUESTIONS, all_of=self.business)
 
 
 class QuestionReply(Endpoint):
@@ -109,7 +109,7 @@ class QuestionReply(Endpoint):
     def post(self, request: Request, ref: str) -> Response:
         rows = queries.questions(self.business).select_related("party", "revision__quote__job", "business")
         question = self.find(rows, ref)
-        return Response(question_row(reply(question=question, text=self.read(ReplyIn)["text"], actor=self.actor)))
+        return Response(QUESTIONS.of(reply(question=question, text=self.read(ReplyIn)["text"], actor=self.actor)))
 
 
 class JobSetOut(Endpoint):

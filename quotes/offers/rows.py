@@ -3,18 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from quotes.jobs.rows import DOCUMENT, TEXT, TIME, WHOLE, shape
-from quotes.offers.models import Party, Question, Revision, SignedLink
-from shared.money import stated
+from quotes.offers.models import Party, Revision, SignedLink
+from shared.money import minor_digits
+from shared.stored import AsStored, Short, named
 
-QUOTE_VALUES = ("id", "ref", "number", "label", "latest", "job__ref", "job__number", "created_at", "updated_at")
-REVISION_VALUES = (
-    "id", "ref", "number", "kind", "state", "net", "tax", "total", "valid_until", "content_sha256", "choices",
-    "override_reason", "sent_at", "sent_by", "closed_at", "created_at", "quote__ref", "quote__number", "quote__label",
-    "quote__job__ref", "changes__ref", "business__currency",
-)  # fmt: skip
+QUOTES = AsStored(
+    {
+        **named("ref", "number", "label", "latest", "created_at", "updated_at"),
+        "job": {"ref": "job__ref", "number": "job__number"},
+    }
+)
+QUESTIONS = AsStored(
+    {
+        **named("ref", "text", "reply", "replied_at", "replied_by"),
+        "asked_at": "created_at",
+        "party": {"key": "party__key", "name": "party__name"},
+        "revision": "revision__ref",
+    }
+)
 MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
 QUOTE_SHAPE = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
 REVISION_SHAPE = shape(
@@ -62,30 +72,27 @@ COMPARISON_SHAPE = {
 ISSUED_SHAPE = shape(("address", "expires_at"))
 
 
-def quote_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A quote from its ``QUOTE_VALUES``."""
-    own = {name: row[name] for name in QUOTE_VALUES if "__" not in name and name != "id"}
-    return {**own, "job": {"ref": row["job__ref"], "number": row["job__number"]}}
-
-
-def revision_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A revision from its ``REVISION_VALUES``."""
-    own = {name: row[name] for name in REVISION_VALUES if "__" not in name and name != "id"}
-    own |= {name: _money(row[name], row["business__currency"]) for name in ("net", "tax", "total")}
-    return {
-        **own,
-        "quote": {"ref": row["quote__ref"], "number": row["quote__number"], "label": row["quote__label"]},
-        "job": row["quote__job__ref"],
-        "changes": row["changes__ref"],
-    }
+@cache
+def revisions_in(currency: str) -> AsStored:
+    """Revisions whose money has every minor unit of a currency, and more only where it has more."""
+    return AsStored(
+        {
+            **named("ref", "number", "kind", "state"),
+            **{name: Short(name, minor_digits(currency)) for name in ("net", "tax", "total")},
+            **named("valid_until", "content_sha256", "choices", "override_reason", "sent_at", "sent_by", "closed_at"),
+            "created_at": "created_at",
+            "quote": {"ref": "quote__ref", "number": "quote__number", "label": "quote__label"},
+            "job": "quote__job__ref",
+            "changes": "changes__ref",
+        }
+    )
 
 
 def revision_full(revision: Revision, parties: list[Party], links: Mapping[int, SignedLink]) -> dict[str, Any]:
     """A revision with its setup and who pays it."""
-    row = Revision.objects.of(revision.business).filter(pk=revision.pk).values(*REVISION_VALUES).get()
     version = revision.measure_version
     return {
-        **revision_row(row),
+        **revisions_in(revision.business.currency).of(revision),
         "setup": revision.setup,
         "parties": [party_row(party, links.get(party.pk)) for party in parties],
         "measure": {"ref": version.measure.ref, "version": version.number},
@@ -97,18 +104,3 @@ def party_row(party: Party, link: SignedLink | None) -> dict[str, Any]:
     names = ("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at")
     let_in = {name: getattr(link, name) for name in ("expires_at", "opened_at", "mailed_at")} if link else None
     return {**{name: getattr(party, name) for name in names}, "link": let_in}
-
-
-def question_row(question: Question) -> dict[str, Any]:
-    """A question with what it was answered."""
-    names = ("ref", "text", "reply", "replied_at", "replied_by")
-    return {
-        **{name: getattr(question, name) for name in names},
-        "asked_at": question.created_at,
-        "party": {"key": question.party.key, "name": question.party.name},
-        "revision": question.revision.ref,
-    }
-
-
-def _money(amount: Any, currency: str) -> str | None:
-    return None if amount is None else stated(amount, currency)

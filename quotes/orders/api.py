@@ -24,15 +24,13 @@ from quotes.orders.models import SupplierOrder
 from quotes.orders.planning import Plan
 from quotes.orders.rows import (
     EVENT_SHAPE,
-    EVENT_VALUES,
+    EVENTS,
     ORDER_FULL_SHAPE,
-    ORDER_VALUES,
+    ORDERS,
     PLAN_SHAPE,
     amount,
-    event_row,
     number,
     order_full,
-    order_row,
 )
 from shared.api import Endpoint
 from shared.business.roles import Scope
@@ -72,7 +70,7 @@ class Orders(OwnOrder):
     @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
-        return with_lines(self.page(queries.orders(self.business, asked).values(*ORDER_VALUES), order_row), asked)
+        return with_lines(self.page(lambda: queries.orders(self.business, asked), ORDERS, all_of=self.business), asked)
 
     @extend_schema(request=bodies.OrderIn, responses={201: ORDER_FULL_SHAPE}, summary="A new draft by hand")
     def post(self, request: Request) -> Response:
@@ -207,7 +205,7 @@ class OrderEvents(OwnOrder):
 
     @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="Events of an order")
     def get(self, request: Request, ref: str) -> Response:
-        return self.page(queries.events(self.order(ref)).values(*EVENT_VALUES), event_row, by="id")
+        return self.page(queries.events(self.order(ref)), EVENTS, by="id")
 
 
 def _supplier(endpoint: Endpoint, code: str) -> Supplier:

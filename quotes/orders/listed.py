@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -9,15 +10,22 @@ from rest_framework.response import Response
 
 from quotes.jobs.rows import DATE, WHOLE, shape
 from quotes.orders.models import OrderLine
-from quotes.orders.rows import MONEY, ORDER_SHAPE, amount, number
+from quotes.orders.rows import MINOR, MONEY, ORDER_SHAPE
 from shared.problems import Problem
+from shared.stored import AsStored, Short, named
 
 WITH = "lines: each order with its lines."
 _PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
 _AMOUNTS = ("price", "net")
-_TEXTS = len(_PLAIN)
-_NUMBERS = _TEXTS + len(_QUANTITIES)
+LINES = AsStored(
+    {
+        "line": "position",
+        **named(*_PLAIN),
+        **{name: Short(name) for name in _QUANTITIES},
+        **{name: Short(name, MINOR) for name in _AMOUNTS},
+    }
+)
 
 
 def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
@@ -27,15 +35,11 @@ def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
     if asked["with"] != "lines":
         raise Problem("bad-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}])
     data: Any = response.data
-    found: dict[str, list[dict[str, Any]]] = {item["ref"]: [] for item in data["items"]}
-    lines = OrderLine.anywhere.filter(order__ref__in=found)  # unscoped: the page holds only orders that may be seen
-    columns = ("order__ref", "position", *_PLAIN, *_QUANTITIES, *_AMOUNTS)
-    for ref, position, *values in lines.order_by("order_id", "position").values_list(*columns):
-        line: dict[str, Any] = {"line": position}
-        line.update(zip(_PLAIN, values, strict=False))
-        line.update(zip(_QUANTITIES, map(number, values[_TEXTS:_NUMBERS]), strict=True))
-        line.update(zip(_AMOUNTS, map(amount, values[_NUMBERS:]), strict=True))
-        found[ref].append(line)
+    orders = [item["ref"] for item in data["items"]]
+    rows = OrderLine.anywhere.filter(order__ref__in=orders)  # unscoped: the page holds only orders that may be seen
+    found: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for line, (order,) in zip(*LINES.read(rows.order_by("order_id", "position"), "order__ref"), strict=True):
+        found[order].append(line)
     for item in data["items"]:
         item["lines"] = found[item["ref"]]
     return response

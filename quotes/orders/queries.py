@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 from django.db.models import QuerySet
+from django.db.models.expressions import RawSQL
 
 from fencing.caution_facts import CautionFacts
 from fencing.cautions import Reader, cautions_for
@@ -23,6 +24,7 @@ from shared.money import minor_digits, rounded, shown
 from shared.problems import Problem
 
 ZERO = Decimal(0)
+_NOTHING = RawSQL("0", ())  # no parameter, so that all stock of any business is asked for alike
 KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
 UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
 
@@ -64,7 +66,7 @@ def events(order: SupplierOrder) -> OwnedQuerySet[OrderEvent]:
 
 def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
     """Stock by ``component`` (sku), ``role``, ``kind`` and ``job`` it is kept for; what is gone is left out."""
-    asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=0)
+    asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=_NOTHING)
     by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
     rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
     if asked.get("job"):

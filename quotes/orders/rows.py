@@ -8,6 +8,9 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
+from django.db.models import F
+from django.db.models.functions import Coalesce
+
 from quotes.jobs.rows import DATE, DOCUMENT, TIME, WHOLE, shape
 from quotes.orders.models import (
     Decision,
@@ -23,13 +26,10 @@ from quotes.orders.models import (
     SupplierOrder,
 )
 from quotes.orders.sums import taxes
+from shared.stored import AsStored, Short, named, short
 
+MINOR = 2  # money is told in whole minor units at least: 10.00
 MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
-ORDER_VALUES = (
-    "id", "ref", "number", "state", "answer", "currency", "deliver_by", "promised_on", "goods", "delivery_fee", "tax",
-    "total", "placed_at", "changed", "updated_at", "version", "supplier__code", "supplier__name", "business__ref",
-    "business__name",
-)  # fmt: skip
 _PLAIN = (
     "ref",
     "number",
@@ -43,42 +43,67 @@ _PLAIN = (
     "updated_at",
 )
 _AMOUNTS = ("goods", "delivery_fee", "tax", "total")
-EVENT_VALUES = ("id", "ref", "order__ref", "order__number", "sequence", "kind", "text", "facts", "created_at")
 LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
 _OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")
-STOCK_VALUES = (
-    "id", "ref", "kind", "length_mm", "quantity", "held", "place", "note", "updated_at", "component__sku",
-    "component__label", "component__role", "component__finish__code", "component__length_mm", "from_job__number",
-)  # fmt: skip
 MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
-HOLD_VALUES = ("id", "ref", "quantity", "state", "created_at", "item__ref", "item__component__sku", "item__length_mm",
-               "job__ref", "job__number")  # fmt: skip
+ORDERS = AsStored(
+    {
+        **named(*_PLAIN),
+        **{name: Short(name, MINOR) for name in _AMOUNTS},
+        "supplier": {"code": "supplier__code", "name": "supplier__name"},
+        "business": {"ref": "business__ref", "name": "business__name"},
+    }
+)
+EVENTS = AsStored(
+    {
+        "ref": "ref",
+        "type": "kind",
+        "time": "created_at",
+        "sequence": "sequence",
+        "order": {"ref": "order__ref", "number": "order__number"},
+        "text": "text",
+        "facts": "facts",
+    }
+)
+"""``sequence`` counts within an order, so late and double ones can be put in order."""
+STOCK = AsStored(
+    {
+        **named("ref", "kind", "place", "note", "updated_at"),
+        "component": "component__sku",
+        "label": "component__label",
+        "role": "component__role",
+        "finish": "component__finish__code",
+        "length_mm": Coalesce("length_mm", "component__length_mm"),
+        "quantity": Short("quantity"),
+        "held": Short("held"),
+        "free": Short(F("quantity") - F("held")),
+        "from_job": "from_job__number",
+    }
+)
+"""``free`` is what is not kept for a job."""
+STOCK_MOVES = AsStored({**named(*MOVE), "quantity": Short("quantity")})
+HOLDS = AsStored(
+    {
+        **named("ref", "state"),
+        "quantity": Short("quantity"),
+        "item": {"ref": "item__ref", "component": "item__component__sku", "length_mm": "item__length_mm"},
+        "job": {"ref": "job__ref", "number": "job__number"},
+        "created_at": "created_at",
+    }
+)
 
 
 @lru_cache(maxsize=10_000)
 def amount(value: Decimal) -> str:
     """Money in whole minor units at least: a stored 10.0000 is 10.00."""
-    exact = value.normalize()
-    exponent = exact.as_tuple().exponent
-    return f"{value.quantize(Decimal('0.01')) if isinstance(exponent, int) and exponent >= -2 else exact:f}"
+    return short(f"{value:f}", MINOR)
 
 
 @lru_cache(maxsize=10_000)
 def number(value: Decimal) -> str:
     """A quantity without needless zeros."""
-    text = f"{value:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def order_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """One order of a list."""
-    return {
-        **{name: row[name] for name in _PLAIN},
-        **{name: amount(row[name]) for name in _AMOUNTS},
-        "supplier": {"code": row["supplier__code"], "name": row["supplier__name"]},
-        "business": {"ref": row["business__ref"], "name": row["business__name"]},
-    }
+    return short(f"{value:f}")
 
 
 def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
@@ -207,51 +232,6 @@ def _receipts(order: SupplierOrder) -> list[dict[str, Any]]:
         {"docket": row.docket, "received": row.received_on, "who": row.who, "note": row.note, "lines": lines[row.pk]}
         for row in Receipt.objects.of(order.business).filter(order=order).order_by("id")
     ]
-
-
-def event_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """One event: ``sequence`` counts within its order, so late and double ones can be put in order."""
-    return {
-        "ref": row["ref"],
-        "type": row["kind"],
-        "time": row["created_at"],
-        "sequence": row["sequence"],
-        "order": {"ref": row["order__ref"], "number": row["order__number"]},
-        "text": row["text"],
-        "facts": row["facts"],
-    }
-
-
-def stock_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """One item of stock; ``free`` is what is not kept for a job."""
-    return {
-        **{name: row[name] for name in ("ref", "kind", "place", "note", "updated_at")},
-        "component": row["component__sku"],
-        "label": row["component__label"],
-        "role": row["component__role"],
-        "finish": row["component__finish__code"],
-        "length_mm": row["length_mm"] or row["component__length_mm"],
-        "quantity": number(row["quantity"]),
-        "held": number(row["held"]),
-        "free": number(row["quantity"] - row["held"]),
-        "from_job": row["from_job__number"],
-    }
-
-
-def hold_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """Stock kept for a job."""
-    return {
-        "ref": row["ref"],
-        "state": row["state"],
-        "quantity": number(row["quantity"]),
-        "item": {
-            "ref": row["item__ref"],
-            "component": row["item__component__sku"],
-            "length_mm": row["item__length_mm"],
-        },
-        "job": {"ref": row["job__ref"], "number": row["job__number"]},
-        "created_at": row["created_at"],
-    }
 
 
 _BUSINESS = shape(("ref", "name"))

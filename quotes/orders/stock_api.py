@@ -11,17 +11,14 @@ from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries, stock
-from quotes.orders.models import Hold, StockItem
+from quotes.orders.models import StockItem
 from quotes.orders.rows import (
     HOLD_SHAPE,
-    HOLD_VALUES,
-    MOVE,
+    HOLDS,
     MOVE_SHAPE,
+    STOCK,
+    STOCK_MOVES,
     STOCK_SHAPE,
-    STOCK_VALUES,
-    hold_row,
-    number,
-    stock_row,
 )
 from shared.api import Endpoint
 from shared.business.roles import Scope
@@ -45,8 +42,7 @@ class _StockEndpoint(Endpoint):
 
     def told(self, item: StockItem, status: int = 200) -> Response:
         """The item as it is now."""
-        row = StockItem.objects.of(self.business).values(*STOCK_VALUES).get(pk=item.pk)
-        return self.one(stock_row(row), item, status=status, at=f"/api/v1/stock/{item.ref}" if status == 201 else "")
+        return self.one(STOCK.of(item), item, status=status, at=f"/api/v1/stock/{item.ref}" if status == 201 else "")
 
 
 class Stock(_StockEndpoint):
@@ -64,8 +60,8 @@ class Stock(_StockEndpoint):
 
     @extend_schema(responses={200: page_of(STOCK_SHAPE)}, summary="Stock")
     def get(self, request: Request) -> Response:
-        rows = queries.stock(self.business, request.query_params.dict())
-        return self.page(rows.values(*STOCK_VALUES), stock_row)
+        asked = request.query_params.dict()
+        return self.page(lambda: queries.stock(self.business, asked), STOCK, all_of=self.business)
 
     @extend_schema(request=bodies.StockIn, responses={201: STOCK_SHAPE}, summary="Put something into stock")
     def post(self, request: Request) -> Response:
@@ -108,8 +104,7 @@ class StockMoves(_StockEndpoint):
 
     @extend_schema(responses={200: page_of(MOVE_SHAPE)}, summary="Moves of an item")
     def get(self, request: Request, ref: str) -> Response:
-        rows = queries.moves(self.item(ref)).values("id", *MOVE)
-        return self.page(rows, lambda row: {**{name: row[name] for name in MOVE}, "quantity": number(row["quantity"])})
+        return self.page(queries.moves(self.item(ref)), STOCK_MOVES)
 
 
 class StockHolds(_StockEndpoint):
@@ -123,7 +118,7 @@ class StockHolds(_StockEndpoint):
         body = self.read(bodies.HoldIn)
         job = self.job(body["job"])
         held = stock.hold_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
-        return self.one(_hold(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
+        return self.one(HOLDS.of(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
 
 
 class Leftovers(_StockEndpoint):
@@ -136,7 +131,7 @@ class Leftovers(_StockEndpoint):
         job = self.find(jobs(self.business).select_related("business"), ref)
         taken = stock.take_leftovers(job=job, actor=self.actor)
         rows = StockItem.objects.of(self.business).filter(pk__in=[item.pk for item in taken]).order_by("id")
-        return Response({"items": [stock_row(row) for row in rows.values(*STOCK_VALUES)]})
+        return Response({"items": STOCK.read(rows)[0]})
 
 
 class Holds(Endpoint):
@@ -151,7 +146,7 @@ class Holds(Endpoint):
         asked = request.query_params
         by = {"state": "state", "job": "job__ref"}
         rows = queries.holds(self.business).filter(**{by[name]: asked[name] for name in by if name in asked})
-        return self.page(rows.values(*HOLD_VALUES), hold_row)
+        return self.page(rows, HOLDS, all_of=self.business)
 
 
 class HoldDetail(Endpoint):
@@ -162,15 +157,11 @@ class HoldDetail(Endpoint):
     @extend_schema(responses={200: HOLD_SHAPE}, summary="One hold")
     def get(self, request: Request, ref: str) -> Response:
         hold = self.find(queries.holds(self.business), ref)
-        return self.one(_hold(hold), hold)
+        return self.one(HOLDS.of(hold), hold)
 
     @extend_schema(request=bodies.HoldChange, responses={200: HOLD_SHAPE}, summary="Use or release a hold")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.holds(self.business).select_related("item__business", "job")
         hold = self.find_for_change(rows, ref)
         hold = stock.end_hold(hold=hold, state=self.read(bodies.HoldChange)["state"], actor=self.actor)
-        return self.one(_hold(hold), hold)
-
-
-def _hold(hold: Hold) -> dict[str, object]:
-    return hold_row(Hold.objects.of(hold.business).values(*HOLD_VALUES).get(pk=hold.pk))
+        return self.one(HOLDS.of(hold), hold)

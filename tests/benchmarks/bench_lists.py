@@ -17,6 +17,7 @@ import os
 import time
 from collections.abc import Callable
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
@@ -35,24 +36,30 @@ from django.core.management import call_command
 from django.http import HttpRequest, HttpResponse
 from django.test.utils import override_settings
 from django.urls import path
+from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 import shared.urls
-from catalogue.models import Component, PriceRule
+from catalogue.models import Component, PriceRule, Supplier
 from catalogue.queries import suppliers
 from catalogue.starting import BEGINS, NewBusiness, start
+from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
-from quotes.offers.models import Quote
-from quotes.orders.models import SupplierOrder
+from quotes.offers.models import Quote, Revision
+from quotes.orders.models import StockItem, SupplierOrder
 from shared.api import Endpoint
 from shared.business.actors import SYSTEM
-from shared.business.roles import BUSINESS_SCOPES, Scope
+from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Scope
 from shared.business.services import issue_key
+from shared.models import Business, SupplierAccount
+from shared.money import rounded
 
 LIST_BAR, KERNEL_BAR, DEEP_BAR = 12.0, 5.0, 1.5
-ROUNDS, CALLS = 9, 10
-LISTS = ("components", "offers", "price-rules", "jobs", "quotes", "orders")
+ROUNDS, CALLS = 30, 10
+LISTS = (
+    "components", "offers", "price-rules", "customers", "jobs", "quotes", "revisions", "orders", "stock", "supply/orders",
+)  # fmt: skip
 DEEP, DEEP_SIZE = 500, 10
 SIX = [
     "django.middleware.security.SecurityMiddleware",
@@ -117,7 +124,7 @@ def measured(*calls: Call) -> list[float]:
     return [min(times) for times in zip(*rounds, strict=True)]
 
 
-def more_rows(business: Any) -> None:
+def more_rows(business: Business, supplier: Supplier) -> None:
     """At least 100 rows of everything that is listed."""
     numbers = range(100)
     Component.objects.of(business).bulk_create(
@@ -130,13 +137,33 @@ def more_rows(business: Any) -> None:
         ]
     )
 
-    supplier = suppliers(business)[0]
-    customer = add_customer(business=business, name="Ada Quill")
-    site = add_site(customer=customer, address="4 Reed Lane", place="Tern Bay")
+    component = Component.objects.of(business)[0]
     for number in numbers:
-        job = open_job(customer=customer, site=site, label=f"Fence {number}", actor=SYSTEM)
-        Quote.objects.of(business).create(job=job, number=f"Q{number:05}")
-        SupplierOrder.objects.of(business).create(supplier=supplier, number=f"O{number:05}", currency="NZD")
+        StockItem.objects.of(business).create(
+            component=component, kind="remnant", length_mm=600 + number, quantity=Decimal(number + 1)
+        )
+        _trade(business, supplier, number)
+
+
+def _trade(business: Business, supplier: Supplier, number: int) -> None:
+    """A customer with a job, its quote with a draft, and an order that was placed, no two of a price."""
+    customer = add_customer(business=business, name=f"Ada Quill {number}", email=f"ada.{number}@quill.example")
+    site = add_site(customer=customer, address=f"{number} Reed Lane", place="Tern Bay")
+    job = open_job(customer=customer, site=site, label=f"Fence {number}", actor=SYSTEM)
+    measure = StoredMeasure.objects.of(business).create(job=job, label="Fence")
+    version = MeasureVersion.objects.of(business).create(
+        measure=measure, number=1, document="{}", sha256="0" * 64, system="x"
+    )
+    quote = Quote.objects.of(business).create(job=job, number=f"Q{number:05}", latest=1)
+    net = Decimal(f"{1000 + 17 * number}.{number:02}")
+    tax = rounded(Fraction(net) * 15 / 100, 2)
+    Revision.objects.of(business).create(
+        quote=quote, number=1, measure_version=version, net=net, tax=tax, total=net + tax, valid_until=BEGINS
+    )
+    SupplierOrder.objects.of(business).create(
+        supplier=supplier, number=f"O{number:05}", currency="NZD", state="placed", placed_at=timezone.now(), goods=net, tax=tax,
+        total=net + tax,
+    )  # fmt: skip
 
 
 def deep_page(handler: WSGIHandler, business: Any, key: str) -> tuple[Call, Call]:
@@ -158,8 +185,11 @@ def main() -> None:
     global _bytes
     call_command("migrate", verbosity=0)
     business, _ = start(NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15)))
-    more_rows(business)
+    account, supplier = SupplierAccount.objects.create(name="Dry Creek Steel"), suppliers(business)[0]
+    Supplier.objects.of(business).filter(pk=supplier.pk).update(account=account)
+    more_rows(business, supplier)
     _, key = issue_key(name="bench", scopes=BUSINESS_SCOPES, business=business)
+    _, suppliers_key = issue_key(name="bench", scopes=SUPPLIER_SCOPES, supplier_account=account)
     settings.ROOT_URLCONF = __name__
     ours = WSGIHandler()
     with override_settings(MIDDLEWARE=SIX):
@@ -168,7 +198,7 @@ def main() -> None:
         f"{'list of 100':<13}{'kB':>6}{'whole ms':>10}{'kernel ms':>11}{'bare ms':>9}{'list':>7}{'bar':>5}{'kernel':>8}{'bar':>5}"
     )
     for name in LISTS:
-        call = caller(ours, f"/api/v1/{name}?page_size=100", key)
+        call = caller(ours, f"/api/v1/{name}?page_size=100", suppliers_key if name.startswith("supply") else key)
         _bytes = call()
         whole, kernel, least = measured(call, caller(ours, "/api/v1/kernel", key), caller(plain, "/bare"))
         alone, added = (whole - kernel + least) / least, (kernel - least) / least

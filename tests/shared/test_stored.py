@@ -101,3 +101,17 @@ def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
         assert len(skus.read(rows, "id", alike=alike)[0]) == 2
         assert len(skus.read(rows, "id", alike=alike)[0]) == 2
     assert len(asked) == 2
+
+
+def test_rows_whose_statement_is_kept_are_not_made_again(business: Business) -> None:
+    """Making a query costs more than many a database's answer to it."""
+    Component.objects.of(business).create(sku="A", label="Cap", role="cap")
+    skus, made = AsStored({"code": "sku"}), []
+
+    def rows() -> QuerySet[Any]:
+        made.append(1)
+        return Component.objects.of(business)
+
+    for _ in range(3):
+        assert skus.read(rows, alike=Alike("all", (business.pk,)))[0] == [{"code": "A"}]
+    assert len(made) == 1

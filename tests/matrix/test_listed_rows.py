@@ -1,0 +1,126 @@
+"""Every list that goes from the database to JSON as it is stored says, byte for byte, what Django would have said."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import models
+from django.utils import timezone
+
+from quotes.books import api as books
+from quotes.books.models import PeriodLock
+from quotes.documents import api as documents
+from quotes.documents.models import Document
+from quotes.jobs import rows as jobs
+from quotes.jobs.as_built import record_built
+from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
+from quotes.jobs.services import add_customer, add_site, open_job
+from quotes.offers import rows as offers
+from quotes.offers.models import Question, Quote, Revision
+from quotes.orders import listed
+from quotes.orders import rows as orders
+from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from shared.jsontext import write_json
+from shared.models import Owned
+from shared.stored import AsStored, Short
+from tests.conftest import Cast
+from tests.matrix.world import world_of
+from tests.quotes.offers.cast import actor_of
+
+LISTS: list[tuple[AsStored, type[Owned]]] = [
+    (jobs.CUSTOMERS, Customer),
+    (jobs.SITES, Site),
+    (jobs.JOBS, Job),
+    (jobs.EVENTS, JobEvent),
+    (jobs.MEASURES, StoredMeasure),
+    (jobs.VERSIONS, MeasureVersion),
+    (jobs.AS_BUILT, AsBuilt),
+    (offers.QUOTES, Quote),
+    (offers.revisions_in("NZD"), Revision),
+    (offers.QUESTIONS, Question),
+    (orders.ORDERS, SupplierOrder),
+    (orders.EVENTS, OrderEvent),
+    (orders.STOCK, StockItem),
+    (orders.STOCK_MOVES, StockMove),
+    (orders.HOLDS, Hold),
+    (listed.LINES, OrderLine),
+    (books.LOCKS, PeriodLock),
+    (documents.DOCUMENTS, Document),
+]
+
+
+def _without_zeros(number: Decimal, places: int) -> Decimal:
+    """The number with as few decimal places as tell it, and at least ``places``: reckoned, not cut from its text."""
+    while number.as_tuple().exponent > -places:  # type: ignore[operator]  # numbers that are stored are finite
+        number = number.quantize(Decimal(1).scaleb(int(number.as_tuple().exponent) - 1))
+    for fewer in range(12, places - 1, -1):
+        if number == (shorter := number.quantize(Decimal(1).scaleb(-fewer))):
+            number = shorter
+    return number
+
+
+def _as_django_says(members: Mapping[str, Any], rows: models.QuerySet[Any, Any]) -> list[dict[str, Any]]:
+    """Each member by a query of its own."""
+    found: dict[str, list[Any]] = {}
+    for name, told in members.items():
+        if isinstance(told, Mapping):
+            found[name] = list(_as_django_says(told, rows))
+        elif isinstance(told, Short):
+            numbers = rows.values_list(told.column, flat=True)
+            found[name] = [None if one is None else _without_zeros(one, told.places) for one in numbers]
+        else:
+            found[name] = [one for (one,) in rows.values_list(told)]
+    return [{name: values[place] for name, values in found.items()} for place in range(len(rows))]
+
+
+def _odd_rows(cast: Cast) -> None:
+    """Amounts of every length, times with and without fractions of a second, texts that JSON escapes, and nothing at all."""
+    business, actor = cast.business, actor_of(cast.business)
+    world_of(business, cast.supplier)
+    PeriodLock.objects.of(business).create(until=date(2020, 1, 31))
+    customer = add_customer(business=business, name='Ünal "Sparrow" \\ Reed')
+    site = add_site(customer=customer, address="4 Reed Lane\nTern Bay")
+    job = open_job(customer=customer, site=site, label="\u2028 <gate>", actor=actor)
+    Job.objects.of(business).filter(pk=job.pk).update(
+        copied_from=Job.objects.of(business).exclude(pk=job.pk).order_by("id").first(),
+        wanted_on=date(2031, 2, 3),
+        created_at=datetime(2031, 2, 3, 4, 5, 6, tzinfo=UTC),
+    )
+    StoredMeasure.objects.of(business).update(draft_at=timezone.now())
+    StoredMeasure.objects.of(business).create(job=job, label="not begun")
+    built = Job.objects.of(business).filter(state="accepted")[0]
+    record_built(job=built, kind="used", role="rail", component="R1", quantity=Decimal("2.5"), unit="C62", actor=actor)
+    order = SupplierOrder.objects.of(business).order_by("id")[0]
+    for number, goods in enumerate(("0", "12.5", "12.3456", "99999.99", "123456789012.3456", "100")):
+        SupplierOrder.objects.of(business).create(
+            supplier=order.supplier, number=f"X{number}", currency="NZD", goods=Decimal(goods), total=Decimal(goods)
+        )
+    item = StockItem.objects.of(business).order_by("id")[0]
+    for quantity, held in (("0.3", "0.1"), ("10", "10"), ("7.125", "0")):
+        StockItem.objects.of(business).create(
+            component=item.component, kind=item.kind, quantity=Decimal(quantity), held=Decimal(held)
+        )
+    Revision.objects.of(business).filter(state="draft").update(choices={"b": ["x", 1.5], "a": None})
+
+
+@pytest.mark.django_db
+def test_every_list_tells_what_django_would_have_told(cast: Cast) -> None:
+    """So does one row alone, which is what the details answer."""
+    _odd_rows(cast)
+    for reader, model in LISTS:
+        rows = model.objects.of(cast.business).order_by("id")
+        answers, marks = reader.read(rows, "id")
+        assert answers, model
+        assert write_json(answers) == write_json(_as_django_says(reader.members, rows)), model
+        assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
+        assert write_json([reader.of(row) for row in rows]) == write_json(answers), model
+
+
+def test_short_numbers_keep_what_they_say() -> None:
+    """Reckoned by hand: 12.5000 is 12.5, and as money 12.50; what has more places than money has keeps them."""
+    told = [(str(_without_zeros(Decimal(text), places))) for text in ("12.5000", "0.0000", "7") for places in (0, 2)]
+    assert told == ["12.5", "12.50", "0", "0.00", "7", "7.00"]
