@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from fencing.strength.broms import cohesionless, cohesive_depth_m
-from fencing.strength.embedment import SOILS, constrained_m, nonconstrained_m
+from fencing.strength.embedment import LEAST_M, SOILS, constrained_m, nonconstrained_m
 from fencing.strength.loads import Load
 from fencing.strength.method import Inputs, number
 from fencing.strength.root import rising_root
@@ -105,4 +105,4 @@ def second_needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
     def spare(depth_m: float) -> float:
         return cohesionless(weight, friction, width_m, depth_m, load.arm_m).force_kn - force
 
-    return ceil(rising_root(spare, 1e-6, 100.0) * 1000)
+    return 0 if spare(LEAST_M) >= 0 else ceil(rising_root(spare, LEAST_M, 100.0) * 1000)

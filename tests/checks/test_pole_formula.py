@@ -22,7 +22,7 @@ from fencing.strength.embedment import (
     nonconstrained_m,
     trial_depth_m,
 )
-from fencing.strength.footing import Ground, second_needed_mm
+from fencing.strength.footing import Ground, needed_mm, second_needed_mm
 from fencing.strength.loads import Load
 from tests.checks.outside import Outside
 
@@ -168,6 +168,15 @@ def test_depth_grows_with_load_and_arm_and_falls_with_width_and_soil(
     assert nonconstrained_m(force, arm, width * 2, bearing) == pytest.approx(
         nonconstrained_m(force, arm, width, bearing * 2)
     )
+
+
+@pytest.mark.parametrize("force_kn", [0.0, 1.9e-17, 1e-12])
+def test_what_float_sums_leave_of_no_load_needs_no_ground(force_kn: float) -> None:
+    sand = Ground("sand", 23.56, friction_deg=30, unit_weight_kn_m3=18, safety_factor=2)
+    load = Load(force_kn * 1000, force_kn * 20)
+    assert nonconstrained_m(force_kn, 0.02, 0.45, 23.56) < 1e-4
+    assert needed_mm(load, 0.45, sand) in (0, 1)
+    assert second_needed_mm(load, 0.45, sand) in (0, 1)
 
 
 def test_our_root_is_scipy_s_root(outside: Outside) -> None:
