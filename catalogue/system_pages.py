@@ -99,15 +99,11 @@ def _with(seen: Seen, faults: Mapping[str, str]) -> Seen:
 def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVersion, model: str = "") -> HttpResponse:
     """Keeps the next version, or tries it out; refused, the page comes back with all that was typed."""
     as_json = request.POST.get("do") == "json"
-    texts = shown(last.document) if as_json else typed(request.POST)
+    texts = shown(last.document) if as_json else typed(request.POST) | ({"code": row.code} if row else {})
     raw = request.POST.get("document", "") if as_json else ""
     try:
         _refuse_overtaken(request, last)
-        document = (
-            _read_raw(raw)
-            if as_json
-            else read_form(texts if row is None else {**texts, "code": row.code}, last.document)
-        )
+        document = _read_raw(raw) if as_json else read_form(texts, last.document)
         tried = FenceSystemVersion(business=request.business, number=last.number + 1, document=_plain(document))
         if request.POST.get("do") == "check":
             return _page(request, row, Seen(texts, last.number, lacks=_lacks(tried), tried=True), model)

@@ -56,6 +56,7 @@ def test_what_is_kept_unchanged_makes_no_version(owner: Client, system: FenceSys
 def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
     told = _typed(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
+    del told["code"]  # it is shown and not asked again
     answer = owner.post(f"/prices/systems/{system.ref}", told)
     page = answer.content.decode()
     assert (answer.status_code, _last(system).number) == (422, before)
@@ -63,6 +64,7 @@ def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Cli
     assert 'id="f-hole/depth_mm-fault"' in page
     assert 'id="f-rails/kerf_mm-fault"' in page
     assert "2 fields to mend" in page
+    assert f'<span class="fixed">{system.code}</span>' in page
 
 
 def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
