@@ -30,9 +30,11 @@ def scope(build: Document) -> tuple[Part, ...]:
     """The scope of a build: a part for each run and each retrofit, then the ground works."""
     takeoff, measure = build["takeoff"], build["measure"]
     measured = {row["id"]: row for row in measure.get("runs", [])}
-    defaults = measure.get("defaults", {})
+    defaults, finishes = measure.get("defaults", {}), build.get("finishes", {})
     parts = [
-        Part(f"Run {run['id']}, {metres(run['length_mm'])} m", tuple(_run(run, measured[run["id"]], defaults)))
+        Part(
+            f"Run {run['id']}, {metres(run['length_mm'])} m", tuple(_run(run, measured[run["id"]], defaults, finishes))
+        )
         for run in takeoff["runs"]
     ]
     parts += [
@@ -44,7 +46,7 @@ def scope(build: Document) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def _run(run: Document, measured: Document, defaults: Document) -> Iterable[str]:
+def _run(run: Document, measured: Document, defaults: Document, finishes: Document) -> Iterable[str]:
     height = measured.get("height_mm", defaults.get("height_mm"))
     lattice = measured.get("lattice_mm", defaults.get("lattice_mm", 0))
     text = f"Prepainted steel sheet fence, {height} mm high, {FORMS[run['form']]}"
@@ -53,7 +55,7 @@ def _run(run: Document, measured: Document, defaults: Document) -> Iterable[str]
     yield f"{text}. {_counted(len(run['bays']), 'bay')} between {_counted(len(run['posts']), 'post')}."
     colours = {**defaults.get("colours", {}), **measured.get("colours", {})}
     if colours:
-        yield "Finish: " + ", ".join(f"{part} {name}" for part, name in colours.items()) + "."
+        yield "Finish: " + ", ".join(f"{part} {finishes.get(code, code)}" for part, code in colours.items()) + "."
     taper = measured.get("taper")
     if taper:
         yield f"The last {_counted(taper['bays'], 'bay')} at the {taper['at']} run down to {taper['height_mm']} mm."

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from catalogue.naming import finish_words
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
 from fencing.faults import Level
@@ -83,6 +84,7 @@ def build(
         "measure_sha256": measure.sha256,
         "system": dict(found.document),
         "system_version": found.version,
+        "finishes": finishes_of(takeoff, basis.business),
         "takeoff": written,
         "takeoff_sha256": digest(canonical(written)),
         "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
@@ -94,6 +96,13 @@ def build(
             _costing(line, costs[place] if place < len(costs) else None) for place, line in enumerate(sums.lines)
         ],
     }
+
+
+def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
+    """What the business calls the finishes of a fence, by their codes: a quote keeps the names it was sent with."""
+    names = finish_words(business)
+    used = {row.colour for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.colour}
+    return {code: names[code] for code in sorted(used & names.keys())}
 
 
 def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:

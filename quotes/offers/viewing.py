@@ -125,6 +125,7 @@ def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
         "label": build["label"],
         "measure": measure,
         "system": build["system"],
+        "finishes": build.get("finishes", {}),
         "takeoff": takeoff,
         "takeoff_sha256": build["takeoff_sha256"],
         "drawings": build["drawings"],

@@ -11,7 +11,9 @@ import pytest
 from django.utils import timezone
 from jsonschema import Draft202012Validator
 
+from catalogue.models import Finish
 from fencing.faults import Refused
+from quotes.documents.scope import scope
 from quotes.jobs.canonical import parsed
 from quotes.offers.answering import accept
 from quotes.offers.content import assemble
@@ -19,6 +21,7 @@ from quotes.offers.models import Revision
 from quotes.offers.queries import agreed, agreed_build, agreed_lines
 from quotes.offers.services import revise, send, start_quote
 from quotes.offers.setup import read_setup
+from quotes.offers.viewing import party_document
 from shared.business.models import Business
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
@@ -66,6 +69,13 @@ def test_a_variation_is_what_its_schema_says_and_stands_for_the_whole_fence(alon
     assert build["measure"]["runs"][1]["id"] == "B"
     # everything agreed: both runs, what is for the job, the permit, the option that was chosen and the tap
     assert {"Permit", "Mowing strip", "Second tap"} <= {line["text"] for line in lines}
+
+
+def test_a_finish_has_the_name_it_was_sent_with_whatever_it_is_called_later(alone: Revision) -> None:
+    Finish.objects.of(alone.business).filter(code="saltmarl").update(name="Pale marl")
+    shown = party_document(parsed(alone.content), "owner")["build"]
+    assert shown["finishes"] == {"saltmarl": "Saltmarl"}  # the only finish of this fence
+    assert "Finish: post Saltmarl, rail Saltmarl, sheet Saltmarl." in scope(shown)[0].sentences
 
 
 def test_lines_of_a_build_add_up_to_its_priced_costs_and_extras(alone: Revision) -> None:
