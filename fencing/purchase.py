@@ -24,7 +24,8 @@ def purchase(
 
     Rule: posts, rails, lattice, extensions and gate parts of one material and finish share one cutting plan (``cut_from`` joins
     roles that come from the same stock), remnants on hand among its stock and what is made to length at the supplier's step;
-    sheets come blank by blank; everything else is its total with allowance in whole packs.
+    sheets come blank by blank; everything else is its total with allowance in whole packs, of the component that the take-off
+    names where it is on offer.
 
     Args:
         pieces: pieces of the take-off [mm].
@@ -90,9 +91,10 @@ def _counted(quantities: Iterable[Quantity], market: Market) -> tuple[list[Purch
 
 
 def _offer(market: Market, quantity: Quantity) -> CountedItem | None:
-    """The item that costs least for the whole quantity; one of the very finish before one of any."""
-    serving = [item for item in market.counted if item.role == quantity.role and item.colour == quantity.colour]
-    serving = serving or [item for item in market.counted if item.role == quantity.role and item.colour is None]
+    """The item that is named; otherwise the one that costs least for the whole, one of the very finish before one of any."""
+    fitting = [item for item in market.counted if item.role == quantity.role and item.colour in (None, quantity.colour)]
+    named = [item for item in fitting if item.sku == quantity.component]
+    serving = named or [item for item in fitting if item.colour == quantity.colour] or fitting
 
     def whole_cost(item: CountedItem) -> tuple[Decimal, str]:
         return in_packs(quantity.total, item.pack, item.least).ordered * item.price, item.sku

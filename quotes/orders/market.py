@@ -35,10 +35,8 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
 
 
 def read_quantities(takeoff: Mapping[str, Any], market: Market) -> list[Quantity]:
-    """Quantities of a frozen take-off in sale units; concrete that is sold in bags is counted in bags."""
-    rows = [_quantity(row) for row in takeoff["quantities"]]
-    yields = {one.role: one.bag_yield for one in market.articles if one.bag_yield}
-    return [_in_bags(row, yields.get(row.role)) for row in rows]
+    """Quantities of a frozen take-off in sale units; concrete that is sold in bags is counted in those that are bought."""
+    return [_in_bags(_quantity(row), market) for row in takeoff["quantities"]]
 
 
 def _quantity(row: Mapping[str, Any]) -> Quantity:
@@ -47,12 +45,19 @@ def _quantity(row: Mapping[str, Any]) -> Quantity:
     return Quantity(row["role"], row["component"], row["colour"], row["unit"], net, allowance, total, why)
 
 
-def _in_bags(row: Quantity, bag: Decimal | None) -> Quantity:
-    if not bag or row.unit != CUBIC_METRE:
+def _in_bags(row: Quantity, market: Market) -> Quantity:
+    """In bags of the component that is named, otherwise of the one that costs least for the whole; it is named from then on."""
+    choices = [
+        (one.sku != row.component, bags * best.price, one.sku, bags, one.bag_yield)
+        for one in market.serving(row.role, row.colour)
+        if one.bag_yield and (best := cheapest(market.offers(one.sku)))
+        for bags in [(row.total / one.bag_yield).to_integral_value(ROUND_CEILING)]
+    ]
+    if not choices or row.unit != CUBIC_METRE:
         return row
-    bags = (row.total / bag).to_integral_value(ROUND_CEILING)
+    _, _, sku, bags, bag = min(choices)
     why = (Why(f"{row.total} m3 of concrete at {bag:f} m3 a bag", int(bags), Decimal(1), bags),)
-    return replace(row, unit="C62", net=bags, allowance=Decimal(0), total=bags, why=why)
+    return replace(row, component=sku, unit="C62", net=bags, allowance=Decimal(0), total=bags, why=why)
 
 
 def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -151,6 +152,17 @@ def test_the_pack_that_costs_least_for_the_whole_is_taken() -> None:
     )
     assert ordered(purchase([], [screws(312, 16)], Market(counted=items))) == {"BOX": Decimal(400)}  # 32 against 50
     assert ordered(purchase([], [screws(900, 0)], Market(counted=items))) == {"BIG": Decimal(1000)}  # 50 against 72
+
+
+def test_the_component_that_the_system_names_is_bought_though_another_costs_less() -> None:
+    items = (
+        CountedItem("SC", "screw", None, Decimal("0.08"), Decimal(100)),
+        CountedItem("SC-A4", "screw", None, Decimal("0.30"), Decimal(100)),
+        CountedItem("RIVET", "rivet", None, Decimal("0.01"), Decimal(100)),
+    )
+    for named, bought in (("SC-A4", "SC-A4"), ("gone", "SC"), ("RIVET", "SC"), (None, "SC")):
+        wanted = replace(screws(100, 0), component=named)
+        assert ordered(purchase([], [wanted], Market(counted=items))) == {bought: Decimal(100)}
 
 
 def test_what_nothing_serves_is_named_and_the_rest_is_bought() -> None:
