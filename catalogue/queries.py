@@ -168,11 +168,13 @@ def system_version(business: Business, code: str, number: int | None = None) -> 
     return found
 
 
-def suppliers_of(account: SupplierAccount) -> QuerySet[Supplier]:
-    """What one supplier's account is to each business it serves."""
-    return Supplier.anywhere.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
+def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
+    """What one supplier's account is to each business it serves; to a test key there is its sandbox and nothing else."""
+    rows = Supplier.anywhere.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
+    return rows.filter(business__sandbox__isnull=not test)
 
 
-def offers_of(account: SupplierAccount) -> QuerySet[Offer]:
-    """A supplier's own offers, to every business it serves."""
-    return Offer.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own offers, in every business
+def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Offer]:
+    """A supplier's own offers, to every business it serves; to a test key those in its sandbox and no others."""
+    rows = Offer.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own offers, in every business
+    return rows.filter(business__sandbox__isnull=not test)

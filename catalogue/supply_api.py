@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -15,6 +16,7 @@ from catalogue.resources import AS_OF, day
 from catalogue.rows import SUPPLY_OFFER, columns, shape, stored, told
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
+from shared.business.queries import uses_test_key
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
 from shared.openapi import page_of
@@ -31,8 +33,11 @@ class _SupplyEndpoint(Endpoint):
             raise Problem("forbidden", "This address is for suppliers' keys.")
         return self.actor.supplier_account
 
+    def _offers(self) -> QuerySet[Offer]:
+        return queries.offers_of(self.account, test=uses_test_key(self.actor))
+
     def _told(self, offer: Offer) -> dict[str, Any]:
-        return told(SUPPLY_OFFER, queries.offers_of(self.account).values(*columns(SUPPLY_OFFER)).get(pk=offer.pk))
+        return told(SUPPLY_OFFER, self._offers().values(*columns(SUPPLY_OFFER)).get(pk=offer.pk))
 
 
 class SupplyOffers(_SupplyEndpoint):
@@ -49,7 +54,7 @@ class SupplyOffers(_SupplyEndpoint):
     @extend_schema(responses={200: page_of(_SHAPE)}, summary="A supplier's own offers")
     def get(self, request: Request) -> Response:
         asked = request.query_params
-        rows, on = queries.offers_of(self.account), day(asked.dict(), "as_of")
+        rows, on = self._offers(), day(asked.dict(), "as_of")
         rows = queries.offers_on(rows, on) if on else rows
         by = {"business": "business__ref", "component": "component__sku"}
         rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
@@ -68,7 +73,7 @@ class SupplyOffers(_SupplyEndpoint):
 
     def _supplier(self, business_ref: str) -> Supplier:
         found = (
-            queries.suppliers_of(self.account)
+            queries.suppliers_of(self.account, test=uses_test_key(self.actor))
             .select_related("business")
             .filter(business__ref=business_ref, business__suspended_at=None)
             .first()
@@ -85,14 +90,14 @@ class SupplyOfferDetail(_SupplyEndpoint):
 
     @extend_schema(responses={200: _SHAPE}, summary="One of a supplier's offers")
     def get(self, request: Request, ref: str) -> Response:
-        offer = self.find(queries.offers_of(self.account), ref)
+        offer = self.find(self._offers(), ref)
         return self.one(self._told(offer), offer)
 
     @extend_schema(
         request=SupplyOfferIn(partial=True), responses={200: _SHAPE}, summary="End an offer, or change one to come"
     )
     def patch(self, request: Request, ref: str) -> Response:
-        offer = self.find_for_change(queries.offers_of(self.account).filter(business__suspended_at=None), ref)
+        offer = self.find_for_change(self._offers().filter(business__suspended_at=None), ref)
         values = self.read(SupplyOfferIn, partial=True)
         fixed = [name for name in ("business", "component") if name in values]
         if fixed:

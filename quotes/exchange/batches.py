@@ -67,8 +67,7 @@ def take_offers(
 
 
 def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known:
-    rows = queries.suppliers_of(account).select_related("business").filter(business__suspended_at=None)
-    rows = rows.filter(business__sandbox__isnull=not test)
+    rows = queries.suppliers_of(account, test=test).select_related("business").filter(business__suspended_at=None)
     suppliers = {row.business.ref: row for row in rows}
     skus = {str(one.get("component")) for one in offers if isinstance(one, Mapping)}
     components: dict[tuple[int, str], Component] = {}

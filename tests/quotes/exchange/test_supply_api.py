@@ -331,6 +331,27 @@ def test_a_test_key_sees_the_sandbox_and_a_live_key_never_does(
     assert post(theirs, "supply/sandbox/orders", status=403)["code"] == "forbidden"
 
 
+def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_the_sandbox(
+    yard: Business, cast: Cast, trial: Client, theirs: Client
+) -> None:
+    real = seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    sandbox = post(trial, "supply/sandbox/orders")["business"]["ref"]
+    for client, own, others in ((trial, sandbox, yard.ref), (theirs, yard.ref, sandbox)):
+        seen = client.get("/api/v1/supply/offers?page_size=200").json()["items"]
+        assert {one["business"] for one in seen} == {own}
+        assert client.get(f"/api/v1/supply/offers?business={others}").json()["items"] == []
+        sku = seen[0]["component"]
+        body = {"business": others, "component": sku, "price": "0.01", "valid_from": "2999-01-01"}
+        assert post(client, "supply/offers", body, 422)["errors"][0]["pointer"] == "#/business"
+        post(client, "supply/offers", {**body, "business": own})
+    offer = Offer.objects.of(yard).filter(supplier=real).latest("id")
+    assert trial.get(f"/api/v1/supply/offers/{offer.ref}").status_code == 404
+    change = trial.patch(
+        f"/api/v1/supply/offers/{offer.ref}", {"price": "9.99"}, "application/json", headers={"If-Match": "*"}
+    )
+    assert change.status_code == 404
+
+
 def test_the_whole_cycle_runs_in_the_sandbox_and_a_reset_begins_anew(trial: Client, mailoutbox: list[Any]) -> None:
     made = post(trial, "supply/sandbox/orders")
     ref = made["ref"]
