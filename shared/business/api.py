@@ -213,6 +213,13 @@ class NewKey(StrictSerializer):
             raise serializers.ValidationError("A moment that is still to come is wanted.", "past")
         return value
 
+    def validate_test(self, value: bool) -> bool:
+        # it would look like a key of a sandbox and change what is real
+        if value:
+            text = "A business has no sandbox: test keys are for suppliers' systems."
+            raise serializers.ValidationError(text, "sandbox")
+        return value
+
 
 class Keys(Endpoint):
     """Keys of the business's own machines."""
@@ -234,7 +241,6 @@ class Keys(Endpoint):
             scopes=scopes,
             business=self.business,
             expires_at=told.get("expires_at"),
-            live=not told["test"],
         )
         audit.record(self.business, self.actor, "key.issued", f"key:{key.ref}", {"scopes": key.scopes})
         response = Response({**key_row(key), "key": text}, status=201)

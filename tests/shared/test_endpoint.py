@@ -150,6 +150,14 @@ def test_a_key_that_would_be_over_already_is_refused(owner_client: Client) -> No
     assert owner_client.post("/api/v1/keys", {**body, "expires_at": "2999-01-01T00:00:00Z"}, JSON).status_code == 201
 
 
+def test_a_business_gets_no_test_key_that_would_change_what_is_real(owner_client: Client) -> None:
+    body = {"name": "till", "scopes": ["jobs:write"], "test": True}
+    [fault] = owner_client.post("/api/v1/keys", body, JSON).json()["errors"]
+    assert (fault["pointer"], fault["code"]) == ("#/test", "sandbox")
+    made = owner_client.post("/api/v1/keys", {**body, "test": False}, JSON)
+    assert (made.status_code, made.json()["key"][:4]) == (201, "bwl_")
+
+
 def test_the_last_owner_stays(owner_client: Client, cast: Cast) -> None:
     me = cast.business.members.get(person=cast.owner)
     tag = owner_client.get(f"/api/v1/members/{me.ref}")["ETag"]
