@@ -2,58 +2,37 @@
 
 from __future__ import annotations
 
-from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue.queries import suppliers
-from quotes.exchange.forms import FILE_SHAPES, XML_SHAPE, answered, as_xml
 from quotes.exchange.letting_in import let_in
-from quotes.exchange.traffic import despatch_ubl, reply_ubl
+from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.jobs.rows import shape
-from quotes.orders.models import Despatch, Reply
-from quotes.orders.queries import orders
-from quotes.orders.rows import ORDER_FULL_SHAPE, order_full
+from quotes.orders.api import OwnOrder
 from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.reading import StrictSerializer, TextField
 
 
-class OrderFile(Endpoint):
+class OrderFile(OwnOrder, FileOfOrder):
     """An order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
-    @extend_schema(responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES}, summary="An order as a file")
-    def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
-        order = self.find(orders(self.business).select_related("supplier", "business"), ref)
-        return self.one(order_full(order), order) if form == "json" else answered(order, form)
 
-
-class ReplyFile(Endpoint):
+class ReplyFile(OwnOrder, FileOfReply):
     """What a supplier replied, as a UBL 2.1 OrderResponse."""
 
     scopes = {"GET": Scope.ORDERS_READ}
 
-    @extend_schema(responses=XML_SHAPE, summary="A reply as UBL")
-    def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
-        order = self.find(orders(self.business).select_related("supplier", "business"), ref)
-        found = self.find(Reply.objects.of(self.business).filter(order=order), reply)
-        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.ref}")
 
-
-class DespatchFile(Endpoint):
+class DespatchFile(OwnOrder, FileOfDespatch):
     """What a supplier despatched, as a UBL 2.1 DespatchAdvice."""
 
     scopes = {"GET": Scope.ORDERS_READ}
-
-    @extend_schema(responses=XML_SHAPE, summary="A despatch as UBL")
-    def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
-        order = self.find(orders(self.business).select_related("supplier", "business"), ref)
-        found = self.find(Despatch.objects.of(self.business).filter(order=order), despatch)
-        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.ref}")
 
 
 class SupplierKeyIn(StrictSerializer):

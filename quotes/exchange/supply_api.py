@@ -14,15 +14,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.exchange import batches, documents, sandbox, supply
-from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, XML_SHAPE, answered, as_xml, asked_form
-from quotes.exchange.traffic import despatch_ubl, reply_ubl
+from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, answered, asked_form
+from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
 from quotes.jobs.rows import DOCUMENT, shape
 from quotes.orders import bodies
 from quotes.orders.delivering import despatch
 from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
-from quotes.orders.models import Despatch, OrderEvent, Reply, SupplierOrder
+from quotes.orders.models import OrderEvent, SupplierOrder
 from quotes.orders.queries import state_asked
 from quotes.orders.replying import take_reply
 from quotes.orders.rows import (
@@ -98,15 +98,10 @@ class SupplyOrderDetail(SupplyEndpoint):
         return self.told(order) if form == "json" else answered(order, form)
 
 
-class SupplyOrderFile(SupplyEndpoint):
+class SupplyOrderFile(SupplyEndpoint, FileOfOrder):
     """One order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
-
-    @extend_schema(responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES}, summary="An order as a file")
-    def get(self, request: Request, ref: str, form: str) -> Response | HttpResponse:
-        order = self.order(ref)
-        return self.told(order) if form == "json" else answered(order, form)
 
 
 class SupplyReplies(SupplyEndpoint):
@@ -145,28 +140,16 @@ class SupplyDespatches(SupplyEndpoint):
         return self.told(order, 201 if new else 200)
 
 
-class SupplyReplyFile(SupplyEndpoint):
+class SupplyReplyFile(SupplyEndpoint, FileOfReply):
     """A reply of the supplier's own, as a UBL 2.1 OrderResponse."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
 
-    @extend_schema(responses=XML_SHAPE, summary="A reply as UBL")
-    def get(self, request: Request, ref: str, reply: str) -> HttpResponse:
-        order = self.order(ref)
-        found = self.find(Reply.objects.of(order.business).filter(order=order), reply)
-        return as_xml(reply_ubl(order, found), f"{order.number}-reply-{found.ref}")
 
-
-class SupplyDespatchFile(SupplyEndpoint):
+class SupplyDespatchFile(SupplyEndpoint, FileOfDespatch):
     """A despatch of the supplier's own, as a UBL 2.1 DespatchAdvice."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
-
-    @extend_schema(responses=XML_SHAPE, summary="A despatch as UBL")
-    def get(self, request: Request, ref: str, despatch: str) -> HttpResponse:
-        order = self.order(ref)
-        found = self.find(Despatch.objects.of(order.business).filter(order=order), despatch)
-        return as_xml(despatch_ubl(order, found), f"{order.number}-despatch-{found.ref}")
 
 
 class SupplyOrderEvents(SupplyEndpoint):
