@@ -22,6 +22,7 @@ from catalogue.sheets.taking_in import dry_run, report
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.roles import Scope
+from shared.jsondoors import whole_body
 from shared.openapi import page_of
 from shared.problems import Problem
 
@@ -34,7 +35,7 @@ class CsvParser(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        content = bytes(stream.read(MOST_BYTES + 1))
+        content = whole_body(stream, MOST_BYTES, parser_context)
         if len(content) > MOST_BYTES:
             raise Problem("too-large", f"A file may have {MOST_BYTES} bytes.")
         return content

@@ -53,8 +53,8 @@ def once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> 
     except Exception as fault:
         problem = as_problem(fault)
         told = answer_exception(problem, {}) if problem else None
-        if told is None or told.status_code in (429, 503):
-            mine.delete()  # nothing happened: the same key may try again
+        if told is None or told.status_code in (400, 429, 503):
+            mine.delete()  # nothing happened, or the body was cut off on its way: the same key may try again
             raise
         _finish(mine, told)
         raise

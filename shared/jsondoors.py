@@ -79,6 +79,16 @@ def _integer(digits: str) -> int:
     return int(digits)
 
 
+def whole_body(stream: IO[Any], most: int, parser_context: Mapping[str, Any] | None) -> bytes:
+    """The body, cut off one byte beyond ``most``. Refused (400) when less came than its Content-Length says."""
+    body: bytes = bytes(stream.read(most + 1))
+    request = (parser_context or {}).get("request")
+    told = str(request.META.get("CONTENT_LENGTH") or "") if request is not None else ""
+    if told.isdigit() and len(body) < min(int(told), most + 1):
+        raise Problem("malformed", f"The body ends after {len(body)} of {told} bytes.")
+    return body
+
+
 class StrictJsonParser(BaseParser):
     """DRF's door to ``read_json``."""
 
@@ -87,7 +97,7 @@ class StrictJsonParser(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        return read_json(stream.read(settings.BODY_MAX + 1))
+        return read_json(whole_body(stream, settings.BODY_MAX, parser_context))
 
 
 class JsonRenderer(BaseRenderer):

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from quotes.exchange.documents import FORMS
 from quotes.exchange.ubl.intake import MOST_BYTES
 from quotes.orders.models import SupplierOrder
-from shared.jsondoors import JsonRenderer, StrictJsonParser
+from shared.jsondoors import JsonRenderer, StrictJsonParser, whole_body
 from shared.problems import Problem
 
 
@@ -54,7 +54,7 @@ class UblParser(BaseParser):
     def parse(  # type: ignore[override]  # the bytes are the value
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> bytes:
-        body: bytes = stream.read(MOST_BYTES + 1)
+        body = whole_body(stream, MOST_BYTES, parser_context)
         if len(body) > MOST_BYTES:
             raise Problem("too-large", f"A document may have {MOST_BYTES} bytes.")
         return body

@@ -55,6 +55,16 @@ def test_another_caller_address_or_key_is_another_call(
     assert made == [1, 2]
 
 
+def test_a_body_that_was_cut_off_may_be_sent_again_whole(db: None, order: tuple[Call, list[int]]) -> None:
+    make, made = order
+
+    def cut_off() -> Response:
+        raise Problem("malformed")
+
+    assert problem_of(lambda: send(cut_off, body='{"a"')) == "malformed"
+    assert (send(make, body='{"a": 1}').status_code, made) == (201, [1])
+
+
 def problem_of(call: Callable[[], object]) -> str:
     with pytest.raises(Problem) as refused:
         call()
