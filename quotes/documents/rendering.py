@@ -23,6 +23,12 @@ if TYPE_CHECKING:
 
 logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line a step and page is noise
 
+LEAST_FILLED = 0.12
+"""A last page that goes on less far down its text area is not worth a sheet."""
+CLOSER = """
+html { line-height: 1.34 } h2 { margin-top: 5mm } h3 { margin-top: 3mm } p { margin-bottom: 1.6mm } figure { margin-bottom: 3mm }
+td, .crew td { padding-top: 0.8mm; padding-bottom: 0.8mm }
+"""
 STYLES = Path(__file__).resolve().parent / "paper.css"
 
 
@@ -70,6 +76,7 @@ def _fonts() -> FontConfiguration:
 
 def _forget() -> None:
     _stylesheet.cache_clear()
+    _closer.cache_clear()
     _fonts.cache_clear()
 
 
@@ -81,9 +88,35 @@ def _stylesheet() -> Any:
     return CSS(string=STYLES.read_text(encoding="utf-8"), url_fetcher=_fetcher(), font_config=_fonts())
 
 
+@lru_cache(maxsize=1)
+def _closer() -> Any:
+    from weasyprint import CSS
+
+    return CSS(string=CLOSER, url_fetcher=_fetcher(), font_config=_fonts())
+
+
 def markup(template: str, values: Mapping[str, object]) -> str:
     """The HTML of a document; every value is escaped but drawings, which are marked safe where they are made."""
     return render_to_string(f"documents/{template}.html", dict(values))
+
+
+def _set(html: str) -> Any:
+    """The pages; a little closer where that saves a last one with next to nothing on it."""
+    from weasyprint import HTML
+
+    page = HTML(string=html, base_url=None, url_fetcher=_fetcher())
+    document = page.render(stylesheets=[_stylesheet()], font_config=_fonts())
+    if len(document.pages) > 1 and _filled(document.pages[-1]) < LEAST_FILLED:
+        closer = page.render(stylesheets=[_stylesheet(), _closer()], font_config=_fonts())
+        return closer if len(closer.pages) < len(document.pages) else document
+    return document
+
+
+def _filled(page: Any) -> float:
+    """How far down its text area a page goes on."""
+    sheet = page._page_box
+    [root] = [box for box in sheet.children if box.element_tag == "html"]
+    return float((root.children[-1].position_y + root.children[-1].margin_height() - root.position_y) / sheet.height)
 
 
 def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enclosure] = ()) -> bytes:
@@ -92,7 +125,7 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
     The same arguments give the same bytes: the dates are ``made`` and the identifier is the digest of the HTML.
     """
     typefaces.prepare()
-    from weasyprint import HTML, Attachment
+    from weasyprint import Attachment
 
     attached = [
         Attachment(
@@ -105,9 +138,7 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
         )
         for one in enclosures
     ]
-    document = HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
-        stylesheets=[_stylesheet()], font_config=_fonts()
-    )
+    document = _set(html)
     document.metadata.attachments = [*document.metadata.attachments, *attached]
     result: bytes = document.write_pdf(
         pdf_variant=variant.value,

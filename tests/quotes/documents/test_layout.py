@@ -1,35 +1,35 @@
-"""Pages looked at by machine: nothing outside the margins, no heading alone at a page's foot, totals beside their last lines."""
+"""Every kind of document looked at by machine: margins, headings, totals, full pages, words apart, tags for screen readers."""
 
 from __future__ import annotations
 
-import io
-import subprocess
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-import pypdf
 import pytest
-from PIL import Image
 
-from quotes.desk.scenario import load_business, scenario
+from quotes.desk.scenario import FOLDER, load_business, scenario
+from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, quote_pdf
+from quotes.documents.rendering import Variant, render
+from quotes.documents.services import make, want_documents
 from quotes.jobs.canonical import parsed
 from quotes.offers.answering import accept
+from quotes.offers.models import Revision
 from quotes.offers.quoting import quote_measure
+from quotes.orders.drafting import order_for
+from quotes.orders.services import place
 from shared.business.actors import SYSTEM
 from shared.models import Business
+from tests.quotes.documents.looking import Looked, tag_faults
 from tests.quotes.offers.cast import token
 
-pytestmark = pytest.mark.django_db
-DPI = 60
 LONG = "The Honourable Wilhelmina Featherstonehaugh-Cholmondeley and Partners, Trustees of the Lower Saltmarsh Estate"
-LONG += " Unbrokenverylongnamewithoutanyspacewhatsoever" * 2
+UNBROKEN = "GrößenverträglichkeitsprüfungsübergangsbestimmungsñandúçéèêÅÄÖ" + "x" * 18
 PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
-HEADINGS = {
-    "Scope", "Price", "Payments", "Terms", "Cut list", "Strength screening", "Choices", "What will be built",
-    "Before and after the work", "Numbers in the drawings", "What would help", "Cautions first",
-}  # fmt: skip
+OF_REVISIONS = tuple(kind for kind in Kind if kind is not Kind.ORDER_LIST)
 
 
 def fence(runs: int, **first: Any) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def fence(runs: int, **first: Any) -> dict[str, Any]:
         }
         for place in range(runs)
     ]
-    rows[0] |= {"turn_deg": 0, **first}
+    rows[0] |= {"turn_deg": 0, "gates": [{"id": "G", "from_mm": 3000, "opening_mm": 1000}], **first}
     defaults = {
         "height_mm": 1810,
         "form": "stepped",
@@ -58,83 +58,137 @@ def fence(runs: int, **first: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-@pytest.fixture
-def larkrow(db: None) -> Business:
-    return load_business(scenario()["business"])
+def business_with(**changes: str) -> Business:
+    business = load_business(scenario()["business"])
+    for name, value in changes.items():
+        setattr(business, name, value)
+    business.save()
+    return business
 
 
-def content_of(business: Business, document: dict[str, Any], customer: str = "Wren Sallow") -> dict[str, Any]:
-    revision = quote_measure(
+def quoted(business: Business, document: dict[str, Any], customer: str = "Wren Sallow") -> Revision:
+    return quote_measure(
         business=business, document=document, customer=customer, actor=SYSTEM, override_reason="to be looked at"
     )
-    content: dict[str, Any] = parsed(revision.content)
-    return content
 
 
-def pages(pdf: bytes, folder: Path) -> list[np.ndarray[Any, Any]]:
-    """Every page in grey, a number for each dot."""
-    (folder / "made.pdf").write_bytes(pdf)
-    subprocess.run(["pdftoppm", "-r", str(DPI), "-gray", "made.pdf", "page"], cwd=folder, check=True, timeout=60)
-    made = [np.asarray(Image.open(file)) for file in sorted(folder.glob("page*.pgm"))]
-    for file in folder.glob("page*.pgm"):
-        file.unlink()
-    return made
+def agreed(revision: Revision) -> Revision:
+    for party in parsed(revision.content)["parties"]:
+        accept(token=token(revision, party["key"]), name=party["name"], content_sha256=revision.content_sha256)
+    revision.refresh_from_db()
+    return revision
 
 
-def lines_of(pdf: bytes) -> list[list[str]]:
-    """Lines of every page, without the strip at the foot, which is on all of them."""
-    texts = [page.extract_text().splitlines() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
-    found = [[line.strip() for line in lines if line.strip() and not line.startswith("page ")] for lines in texts]
-    strip = set.intersection(*map(set, found)) if len(found) > 1 else set[str]()
-    return [[line for line in lines if line not in strip] for lines in found]
+def every_paper(revision: Revision) -> Iterator[tuple[Kind, bytes]]:
+    """Each document there is of an agreed revision, those of the orders it leads to among them."""
+    screened = "strength" in parsed(revision.content)["builds"][0]["takeoff"]
+    kinds = tuple(kind for kind in OF_REVISIONS if screened or kind is not Kind.SCREENING)
+    for document in want_documents(revision=revision, kinds=kinds):
+        yield Kind(document.kind), make(document)
+    for order in order_for(jobs=[revision.quote.job], actor=SYSTEM):
+        place(order=order, actor=SYSTEM, below_least=True)
+    for document in Document.objects.of(revision.business).filter(kind=Kind.ORDER_LIST):
+        yield Kind.ORDER_LIST, make(document)
 
 
-def check(pdf: bytes, paper: str, folder: Path) -> int:
-    """Margins white, paper as asked, no page almost empty but the last, no heading last on a page. Returns the pages."""
-    reader = pypdf.PdfReader(io.BytesIO(pdf))
-    for sheet in reader.pages:
-        assert (round(sheet.mediabox.width), round(sheet.mediabox.height)) == PAPERS[paper]
-    drawn = pages(pdf, folder)
-    edge = round(11 / 25.4 * DPI)  # margins are 15 mm: nothing prints in the outer 11
-    for number, page in enumerate(drawn, 1):
-        sides = (page[:edge], page[:, :edge], page[:, -edge:])
-        assert all(side.min() > 250 for side in sides), f"something runs out of page {number}"
-    for page_lines in lines_of(pdf):
-        assert page_lines[-1] not in HEADINGS
-    return len(drawn)
+def look(pdf: bytes, folder: Path, paper: str = "A4") -> Looked:
+    looked = Looked(pdf, folder)
+    assert {(round(wide), round(high)) for wide, high in looked.sizes} == {PAPERS[paper]}
+    assert looked.faults() == []
+    assert tag_faults(pdf) == []
+    return looked
 
 
-@pytest.mark.parametrize(("runs", "paper"), [(1, "A4"), (1, "Letter"), (25, "A4")])
-def test_pages_hold_what_is_on_them(larkrow: Business, tmp_path: Path, runs: int, paper: str) -> None:
-    gate = {"id": "G", "from_mm": 3000, "opening_mm": 1000}
-    content = content_of(larkrow, fence(runs, gates=[gate]), LONG[:120])
-    content["business"]["paper"] = paper
-    content["job"]["label"] = content["site"]["address"] = LONG
-    content["business"]["name"] = LONG
-    quote = quote_pdf(content, content["parties"][0]["key"])
-    for pdf in (quote, crew_pdf(content, "setout")):
-        # a run takes at least a third of a page in either document
-        assert check(pdf, paper, tmp_path) > runs / 3
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_every_kind_of_document_of_a_short_job_is_fit_to_be_shown(tmp_path: Path) -> None:
+    seen = set()
+    for kind, pdf in every_paper(agreed(quoted(business_with(), fence(1)))):
+        look(pdf, tmp_path)
+        seen.add(kind)
+    assert seen == set(Kind)
+
+
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_long_names_a_comma_and_letter_paper_are_no_worse(tmp_path: Path) -> None:
+    business = business_with(name=UNBROKEN, paper="Letter", locale="de_DE")
+    document = {**fence(2), "label": LONG}
+    for _, pdf in every_paper(agreed(quoted(business, document, UNBROKEN))):
+        look(pdf, tmp_path, "Letter")
+
+
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_lattice_on_a_standing_fence_alone_is_fit_to_be_shown(tmp_path: Path) -> None:
+    document = json.loads((FOLDER / "measures" / "5-lattice-on-standing-fence.json").read_text(encoding="utf-8"))
+    del document["label"]
+    for _, pdf in every_paper(agreed(quoted(business_with(), {**document, "label": "Lattice"}))):
+        look(pdf, tmp_path)
+
+
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_25_runs_are_set_on_full_pages_with_the_total_beside_the_last_line(tmp_path: Path) -> None:
+    content = parsed(quoted(business_with(), fence(25)).content)
+    quote = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
     last = content["builds"][0]["lines"][-1]["text"]
-    with_total = [text for text in map(" ".join, lines_of(quote)) if "Total before tax" in text]
-    assert len(with_total) == 1
-    assert last in with_total[0], "the total stands on the page of the last line"
+    assert on_one_page(quote, "Total before tax", last)
+    assert len(look(crew_pdf(content, "setout"), tmp_path).words) > 25 / 3  # a run takes at least a third of a page
 
 
-def test_a_variation_prints_what_is_added_removed_and_changed(larkrow: Business, tmp_path: Path) -> None:
-    first = quote_measure(
-        business=larkrow, document=fence(2), customer="Wren Sallow", actor=SYSTEM, override_reason="x"
-    )
-    key = parsed(first.content)["parties"][0]["key"]
-    accept(token=token(first, key), name="Wren Sallow", content_sha256=first.content_sha256)
+def on_one_page(looked: Looked, total: str, last: str) -> bool:
+    [page] = [text for text in map(looked.text, range(len(looked.words))) if total in text]
+    return last in page
+
+
+@pytest.mark.slow
+@pytest.mark.django_db
+def test_a_variation_prints_what_is_added_removed_and_changed(tmp_path: Path) -> None:
+    business = business_with()
+    first = agreed(quoted(business, fence(2)))
     longer = fence(2)
     longer["runs"][0]["length_mm"] += 2260
-    pdf = quote_pdf(content_of(larkrow, longer), key)
-    text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
-    told = " ".join(text.split())
+    content = parsed(quoted(business, longer).content)
+    looked = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
+    told = " ".join(map(looked.text, range(len(looked.words))))
+    assert first.quote.number in told
     assert "Variation" in told
     # run R1 grows from 9.000 m by 2.260 m
     assert "changed: 9.000 m become 11.260 m" in told
     assert "More and less of each part" in told
-    assert "Rails" in told
-    check(pdf, "A4", tmp_path)
+    assert on_one_page(looked, "Total before tax", content["difference"]["lines"][-1]["text"])
+
+
+DOWN = "<p style='margin-top: 90mm'>x</p>"
+BAD = {
+    "ends with the heading": "<h1>One</h1><p>x</p><h2 style='margin-top: 235mm; break-after: auto'>Two</h2>"
+    f"<p style='break-before: page'>x</p>{DOWN}",
+    "almost empty": "<h1>One</h1><p style='margin-top: 200mm'>x</p><p style='break-before: page'>alone</p>",
+    "overlap": f"<h1>One</h1><p>below</p><p style='margin-top: -7mm'>above</p>{DOWN}",
+    "in the margin": f"<h1>One</h1><p style='margin-left: -9mm'>left</p>{DOWN}",
+}
+
+
+@pytest.mark.parametrize("fault", BAD)
+def test_the_look_finds_what_is_wrong(tmp_path: Path, fault: str) -> None:
+    html = f"<html lang='en' class='a4'><title>t</title><body>{BAD[fault]}</body></html>"
+    pdf = render(html, Variant.ACCESSIBLE, datetime(2031, 3, 4, tzinfo=UTC))
+    found = Looked(pdf, tmp_path).faults()
+    assert [one for one in found if fault in one], found
+    assert [one for one in found if fault not in one] == []
+
+
+@pytest.mark.parametrize(
+    ("fault", "body"),
+    [
+        ("follows one of level 1", "<h1>One</h1><h3>Three</h3>"),
+        ("first level", "<h2>Two</h2><h1>One</h1>"),
+        ("without head cells", "<h1>One</h1><table><tr><td>a</td></tr></table>"),
+        ("without words", "<h1>One</h1><figure><svg width='9' height='9'><path d='M0 0h9'/></svg></figure>"),
+    ],
+)
+def test_the_reader_of_tags_finds_what_is_wrong(fault: str, body: str) -> None:
+    html = f"<html lang='en'><title>t</title><body>{body}</body></html>"
+    found = tag_faults(render(html, Variant.ACCESSIBLE, datetime(2031, 3, 4, tzinfo=UTC)))
+    assert [one for one in found if fault in one], found
