@@ -75,7 +75,10 @@ def _write(pipe: IO[bytes], done: bool, plan: CutPlan | None) -> None:
 def main() -> None:
     """The child: read one demand, search, write frames."""
     pipe = sys.stdout.buffer
-    demand, budget = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by our own parent
+    try:
+        demand, budget = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by our own parent
+    except (EOFError, pickle.UnpicklingError):  # the parent was interrupted while it wrote
+        return
 
     def tell(plan: CutPlan | None) -> bool:
         _write(pipe, False, plan)
