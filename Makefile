@@ -44,6 +44,7 @@ format: setup
 bench: setup-tests
 	@$(BIN)/python -m tests.benchmarks.bench_takeoff
 	@$(BIN)/python -m tests.benchmarks.bench_lists
+	@$(BIN)/python -m tests.benchmarks.bench_imports
 	@$(BIN)/python -m tests.benchmarks.bench_exports
 	@$(BIN)/python -m tests.benchmarks.bench_documents
 
