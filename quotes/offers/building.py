@@ -23,11 +23,11 @@ from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
-from quotes.offers.buying import bought_for
+from quotes.offers.buying import bought_for, delivery_fees
 from quotes.offers.lines import customer_lines, hand_line, overall_shares
 from quotes.offers.remedying import priced_remedies
 from quotes.offers.showing import shown_with
-from quotes.pricing.costs import CostLine, hire_lines
+from quotes.pricing.costs import CostLine, delivery_lines, hire_lines
 from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.lines import Discount, PriceLine
 from quotes.pricing.materials import material_lines
@@ -121,12 +121,14 @@ def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
 
 
 def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
-    """Everything the fence costs: materials as ordered, labour, disposal, hire."""
+    """Everything the fence costs: materials as ordered and brought, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
     visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
+    bought = bought_for(takeoff, found.market)
     return [
-        *material_lines(bought_for(takeoff, found.market), takeoff),
+        *material_lines(bought, takeoff),
+        *delivery_lines(delivery_fees(bought, found.market)),
         *labour_lines(takeoff, rules, visits=visits),
         *disposal_lines(takeoff, rules),
         *hire_lines(days, rules),

@@ -47,6 +47,15 @@ def bought_for(takeoff: TakeOff, market: Market) -> list[Bought]:
     return bought
 
 
+def delivery_fees(bought: Iterable[Bought], market: Market) -> list[Decimal]:
+    """What each supplier of these asks for delivering its part, by the value of that part."""
+    goods: dict[str, Decimal] = {}
+    for one in bought:
+        cost = one.quantity * one.price if one.cost is None else one.cost
+        goods[one.supplier] = goods.get(one.supplier, Decimal(0)) + cost
+    return [seller.delivery_fee(goods[seller.code]) for seller in market.sellers if goods.get(seller.code)]
+
+
 def _wanted(pieces: Iterable[Piece]) -> list[_Wanted]:
     grouped: dict[tuple[str, str | None], dict[int, int]] = {}
     for piece in pieces:
@@ -118,7 +127,7 @@ def _counted(
 
 
 def _cheapest(articles: list[Article], quantity: Decimal, market: Market) -> Article:
-    return min(articles, key=lambda one: (_best(one, _in_sale_units(one, quantity), market)[1], one.sku))
+    return min(articles, key=lambda one: (_best(one, _in_sale_units(one, quantity), market)[0], one.sku))
 
 
 def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
@@ -126,11 +135,10 @@ def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
     return (quantity / article.bag_yield).to_integral_value(ROUND_CEILING) if article.bag_yield else quantity
 
 
-def _best(article: Article, quantity: Decimal, market: Market) -> tuple[Decimal, Decimal]:
-    """Quantity ordered and what it comes to, of the cheapest supplier: whole packs, no less than the least quantity."""
+def _best(article: Article, quantity: Decimal, market: Market) -> tuple[Decimal, Decimal, str]:
+    """What it comes to, quantity ordered and supplier, where that is cheapest: whole packs, no less than the least quantity."""
     orders = [(_packed(quantity, sold), sold) for sold in market.offers(article.sku)]
-    costs = [(ordered, ordered * sold.price_at(ordered)) for ordered, sold in orders]
-    return min(costs, key=lambda one: (one[1], one[0]))
+    return min((ordered * sold.price_at(ordered), ordered, sold.supplier) for ordered, sold in orders)
 
 
 def _packed(quantity: Decimal, sold: Sold) -> Decimal:
@@ -143,9 +151,10 @@ def _least_price(article: Article, market: Market) -> Decimal:
 
 
 def _order(article: Article, colour: str | None, quantity: Decimal, market: Market) -> Bought:
-    ordered, cost = _best(article, quantity, market)
+    cost, ordered, supplier = _best(article, quantity, market)
     price = cost / ordered if ordered else Decimal(0)
-    return Bought(article.sku, article.label, article.role, colour, ordered, article.unit, price, cost=cost)
+    named = (article.sku, article.label, article.role, colour)
+    return Bought(*named, ordered, article.unit, price, cost=cost, supplier=supplier)
 
 
 def _nobody(role: str, colour: str | None, market: Market) -> Fault:

@@ -75,9 +75,14 @@ def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | No
     return CostLine(f"subcontract.{key}", Category.SUBCONTRACT, label, Decimal(1), "C62", amount, runs=runs or {})
 
 
-def delivery_line(key: str, label: str, fee: Decimal) -> CostLine:
-    """A supplier's delivery fee, for the job as a whole."""
-    return CostLine(f"delivery.{key}", Category.DELIVERY, label, Decimal(1), "C62", fee)
+def delivery_lines(fees: Iterable[Decimal]) -> list[CostLine]:
+    """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
+    asked = [fee for fee in fees if fee]
+    total = sum(asked, Decimal(0))
+    count = Decimal(len(asked))
+    return (
+        [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total)] if asked else []
+    )
 
 
 def cost_by_category(lines: Iterable[CostLine], digits: int) -> dict[str, Decimal]:

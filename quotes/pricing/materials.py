@@ -20,7 +20,7 @@ _BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
 class Bought:
     """What is ordered of one component: whole packs or stock lengths, at the supplier's price for that quantity.
 
-    ``cost`` is what the order line comes to where it is not quantity times price.
+    ``cost`` is what the order line comes to where it is not quantity times price; ``supplier`` is the code of who sells it.
     """
 
     sku: str
@@ -32,6 +32,7 @@ class Bought:
     price: Decimal
     cost: Decimal | None = None
     option: str | None = None
+    supplier: str = ""
 
 
 def _run_of(place: str, runs: Iterable[str]) -> str | None:

@@ -7,10 +7,10 @@ from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
-from catalogue.market import Article, Market, Sold
+from catalogue.market import Article, Market, Seller, Sold
 from fencing.faults import Refused
 from fencing.measure import Colours, Form, Layout, Run, Terminal
-from quotes.offers.buying import bought_for
+from quotes.offers.buying import bought_for, delivery_fees
 from tests.quotes.pricing.cast import SYSTEM, taken_off
 
 ROLES = ("post.channel", "post.square", "sheet", "cap.pair", "cap.square", "screw")
@@ -117,3 +117,24 @@ def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
     bought = bought_for(stepped, market(rail(4000, "16"), by_metre, without="sheet"))
     ordered = next(one for one in bought if one.role == "sheet")
     assert (ordered.quantity, ordered.cost) == (metres.to_integral_value(ROUND_CEILING), ordered.quantity * 9)
+
+
+def seller(code: str, *fees: tuple[str, str]) -> Seller:
+    bands = tuple((Decimal(start), Decimal(amount)) for start, amount in fees)
+    return Seller(code, code, preferred=False, least_order=Decimal(0), delivery=bands)
+
+
+def test_each_supplier_is_paid_for_bringing_its_part_by_the_value_of_that_part() -> None:
+    # "far" sells only its screws, cheaper by the box than near's; near sells all the rest, rails for 9 among it
+    screws = (article("screw box", "screw"), sold("screw box", "0.50", pack="100", supplier="far"))
+    goods = market(rail(3000, "9"), screws, without="screw")
+    bought = bought_for(taken_off(RUN), goods)
+    near = sum((one.cost or Decimal(0) for one in bought if one.supplier == "near"), Decimal(0))
+    far = sum((one.cost or Decimal(0) for one in bought if one.supplier == "far"), Decimal(0))
+    assert {one.supplier for one in bought} == {"near", "far"}
+    fees = {
+        "near": seller("near", ("0", "80"), (str(near), "30")),  # its part just reaches the cheaper band
+        "far": seller("far", ("0", "45"), (str(far + 1), "0")),  # a unit short of free delivery
+        "idle": seller("idle", ("0", "70")),  # brings nothing, so it asks for nothing
+    }
+    assert delivery_fees(bought, replace(goods, sellers=tuple(fees.values()))) == [Decimal(30), Decimal(45)]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from catalogue.rules import Category, PriceRules
 from fencing.faults import Refused
-from quotes.pricing.costs import CostLine, cost_by_category, delivery_line, hire_lines, subcontract_line
+from quotes.pricing.costs import CostLine, cost_by_category, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.lines import Discount
 from quotes.pricing.price import Option, Price, price
 from quotes.pricing.shares import Shares
@@ -202,7 +202,7 @@ def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
     hired = rules(hire={"auger": ("Post hole auger", Decimal("95.00"))})
     lines = [
         *hire_lines({"auger": Decimal(2)}, hired),
-        delivery_line("x", "Delivery", Decimal(80)),
+        *delivery_lines([Decimal(55), Decimal(0), Decimal(25)]),
         subcontract_line("s", "Saw", Decimal(60)),
     ]
     assert cost_by_category(lines, 2) == {
@@ -210,6 +210,8 @@ def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
         "delivery": Decimal("80.00"),
         "subcontract": Decimal("60.00"),
     }
+    assert [line.quantity for line in lines if line.key == "delivery"] == [Decimal(2)]  # one is free
+    assert delivery_lines([Decimal(0)]) == []
     with pytest.raises(Refused, match="no hire rate for crane"):
         hire_lines({"crane": Decimal(1)}, hired)
 
