@@ -76,6 +76,10 @@ class PriceList:
     stock: tuple[StockPrice, ...] = ()
     eaches: Mapping[tuple[str, str | None], Decimal] = field(default_factory=dict)
     labour: LabourRates = LabourRates()
+    # `auto` asks for the same few lengths once for every way to build; an answer never changes
+    _known: dict[tuple[str, str | None, int], Decimal | None] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def piece(self, role: str, colour: str | None, length: int) -> Decimal | None:
         """Price of one piece of ``length`` mm: the cheapest stock that serves.
@@ -99,7 +103,11 @@ class PriceList:
             >>> rails.piece("rail", "slate", 2200), rails.piece("rail", "slate", 3000), rails.piece("rail", "slate", 5000)
             (Decimal('19'), Decimal('36'), None)
         """
-        return min((one.of(length) for one in self.stock if one.serves(role, colour, length)), default=None)
+        wanted = (role, colour, length)
+        if wanted not in self._known:
+            serving = [one.of(length) for one in self.stock if one.serves(*wanted)]
+            self._known[wanted] = min(serving, default=None)
+        return self._known[wanted]
 
     def each(self, role: str, colour: str | None) -> Decimal | None:
         """Price of one sale unit of what is bought by count: of that colour, otherwise of no particular colour.

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+import hypothesis
 import pytest
 import redis
 from django.conf import settings
@@ -28,6 +29,10 @@ TEST_REDIS = os.environ.get("TEST_REDIS_URL", "redis://127.0.0.1:6379/15")
 
 
 # -- a run that is honest --------------------------------------------------------
+hypothesis.settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=CI
+)
+hypothesis.settings.load_profile("any machine")  # how busy a machine is says nothing of what is tested
 check_every_plan()  # here, as test modules take the search by its name when they are collected
 
 
