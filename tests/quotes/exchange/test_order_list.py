@@ -14,11 +14,11 @@ import pytest
 
 from catalogue.queries import components
 from fencing.roles import RANK
-from quotes.exchange.documents import order_pdf
 from quotes.exchange.order_list import HEAD, order_csv, order_xlsx
 from quotes.orders import services
 from quotes.orders.drafting import order_for
 from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.orders.paper import order_pdf
 from shared.models import Business
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job
