@@ -95,6 +95,7 @@ class AsStored:
 
     def of(self, row: models.Model) -> dict[str, Any]:
         """The answer of one row that was found already."""
+        # unscoped: the row was found by its business already; this reads the same one
         found = type(row)._base_manager
         answers, _ = self.read(lambda: found.filter(pk=row.pk), alike=Alike(("one", type(row)), (row.pk,)))
         return answers[0]

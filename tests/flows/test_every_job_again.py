@@ -87,7 +87,8 @@ def eventful(business: Business, owner_client: Client) -> Business:
 def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailoutbox: list[Any]) -> None:
     before, letters = everything(), len(mailoutbox)
     done = {row.handler for row in Wanted.objects.filter(state="done")}
-    assert done | ELSEWHERE == set(outbox._handlers), "a job nobody tried here"
+    ours = {name for name in outbox._handlers if not name.startswith("tests.")}  # the drills have handlers of their own
+    assert done | ELSEWHERE == ours, "a job nobody tried here"
     # quotes to two, a question, its answer, two reminders, an order, an endpoint, an invitation, two answers and two receipts
     assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
     for _ in range(5):
