@@ -163,13 +163,16 @@ def store_system(
     digest = hashlib.sha256(written).hexdigest()
     rows = FenceSystemVersion.objects.of(business).filter(system=system)
     last = rows.order_by("-number").first()
-    if last is not None and last.sha256 == digest:
+    document = orjson.loads(written)
+    if (
+        last is not None and last.document == document
+    ):  # by what it says: PostgreSQL keeps members in an order of its own
         return last
     system.latest = (last.number if last else 0) + 1
     system.label = read.label
     system.save()
     version = FenceSystemVersion(
-        business=business, system=system, number=system.latest, document=orjson.loads(written), sha256=digest
+        business=business, system=system, number=system.latest, document=document, sha256=digest
     )
     version.save()
     detail = {"version": version.number, "sha256": digest}
