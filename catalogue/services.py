@@ -160,14 +160,13 @@ def store_system(
     elif system.code != read.code:
         raise Refused([Fault("/code", "code.fixed", f"This fence system's code is {system.code} and stays so.")])
     written = write_json(document)  # exact numbers become texts, which the document allows wherever it has any
-    digest = hashlib.sha256(written).hexdigest()
+    document = orjson.loads(written)
     rows = FenceSystemVersion.objects.of(business).filter(system=system)
     last = rows.order_by("-number").first()
-    document = orjson.loads(written)
-    if (
-        last is not None and last.document == document
-    ):  # by what it says: PostgreSQL keeps members in an order of its own
+    # told by what it says, not by its digest: PostgreSQL keeps members in an order of its own
+    if last is not None and last.document == document:
         return last
+    digest = hashlib.sha256(written).hexdigest()
     system.latest = (last.number if last else 0) + 1
     system.label = read.label
     system.save()

@@ -78,11 +78,10 @@ def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | No
 def delivery_lines(fees: Iterable[Decimal]) -> list[CostLine]:
     """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
     asked = [fee for fee in fees if fee]
-    total = sum(asked, Decimal(0))
-    count = Decimal(len(asked))
-    return (
-        [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total)] if asked else []
-    )
+    if not asked:
+        return []
+    total, count = sum(asked, Decimal(0)), Decimal(len(asked))
+    return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total)]
 
 
 def cost_by_category(lines: Iterable[CostLine], digits: int) -> dict[str, Decimal]:
