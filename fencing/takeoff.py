@@ -70,9 +70,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
     posts = _posts(drafts, shared, system)
     retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
-    counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
-    if 0 in shared:
-        counted[-1] = counted[-1][:-1]
+    counted = _each_once(posts, shared)
     pieces, quantities, concrete = _count(measure, drafts, counted, retrofits, system)
     return TakeOff(
         measure=measure,
@@ -88,17 +86,22 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
 
 def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
     """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0."""
-    grounds: dict[int, Ground] = {i: Ground.through(run.levels) for i, run in enumerate(runs) if run.levels}
-    links = [(start, end, 0, runs[end].length) for start, end in shared.items()]
-    for _ in runs:
-        for after, before, start, end in links:
-            if before in grounds and after not in grounds:
-                grounds[after] = Ground.through((), grounds[before].at(end))
-            elif after in grounds and before not in grounds:
-                grounds[before] = Ground.through((), grounds[after].at(start))
-        if all(after in grounds for after, *_ in links):
+    known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
+    for _ in runs:  # levels reach one corner further each time
+        before = len(known)
+        _carry_round_corners(known, runs, shared)
+        if len(known) == before:
             break
-    return [grounds.get(index, Ground.through(())) for index in range(len(runs))]
+    return [known.get(index, Ground.through(())) for index in range(len(runs))]
+
+
+def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: dict[int, int]) -> None:
+    """Give every run that meets one with a ``known`` ground, and has none itself, that run's level at their corner."""
+    for after, before in shared.items():
+        if before in known and after not in known:
+            known[after] = Ground.through((), known[before].at(runs[before].length))
+        elif after in known and before not in known:
+            known[before] = Ground.through((), known[after].at(0))
 
 
 def _drafts(
@@ -131,6 +134,14 @@ def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> l
         )
         uprights[before][-1], uprights[after][0] = corner, replace(corner, at=starting.at)
     return [tuple(stand(upright, system) for upright in row) for row in uprights]
+
+
+def _each_once(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
+    """The posts of every run without the corners that a run before it in the list has already."""
+    counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
+    if 0 in shared:
+        counted[-1] = counted[-1][:-1]
+    return counted
 
 
 def _count(

@@ -172,3 +172,13 @@ def test_finishes_that_are_not_named_fall_back_or_stay_open() -> None:
     named = {row.role: row.colour for row in taken.quantities}
     assert (named["sheet"], named["cap.pair"], named["cap.square"]) == ("oat", "pebble", "pebble")
     assert {named[role] for role in ("post.square", "rail", "lattice", "screw", "gate.stile", "hinge")} == {None}
+
+
+def test_levels_reach_every_run_round_every_corner_from_either_end() -> None:
+    corner = {"end": "corner"}
+    first, second = run("A", 4800, **corner), run("B", 4800, start="corner", turn_deg=90, **corner)
+    last = run("C", 4800, start="corner", turn_deg=90, levels=[[0, 300], [4800, 200]])
+    # C starts at 300, so B is level at 300; A meets B alone and is level there too
+    taken = build(first, second, last)
+    assert [post.ground for post in taken.runs[0].posts] == [300, 300, 300]
+    assert not [notice for notice in taken.notices if notice.code == "corner.levels"]
