@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, insort
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -54,6 +54,35 @@ class _Strips:
         return strips.pop(place)[1] if width and place < len(strips) else None
 
 
+class _Sheets:
+    """The sheets of one finish that can be had; what is on hand becomes less as it is taken."""
+
+    def __init__(self, market: Market, colour: str | None) -> None:
+        self.stock = [item for item in market.stock if item.serves("sheet", colour)]
+        self.made = [item for item in market.made if item.serves("sheet", colour)]
+        self.left = {item: item.have for item in self.stock if item.have is not None}
+
+    def take(self, length: int, width: int) -> _Choice | None:
+        """The cheapest sheet that holds a blank, among equals the shortest; it is gone then. None: there is none."""
+        choices = [*self._in_stock(length, width), *self._to_measure(length, width)]
+        choice = min(choices, key=lambda one: (one.cost, one.length, one.sku), default=None)
+        if choice is not None and choice.item in self.left:
+            self.left[choice.item] -= 1
+        return choice
+
+    def _in_stock(self, length: int, width: int) -> Iterator[_Choice]:
+        for item in self.stock:
+            if item.holds(length, width) and self.left.get(item) != 0:
+                cost, on_hand = item.price + item.handling, item.have is not None
+                yield _Choice(cost, item.length, item.width or width, item.sku, on_hand, item)
+
+    def _to_measure(self, length: int, width: int) -> Iterator[_Choice]:
+        for item in self.made:
+            ordered = item.made(length)
+            if ordered and (item.width or width) >= width:
+                yield _Choice(item.price(ordered), ordered, item.width or width, item.sku, False, None)
+
+
 def sheets_for(
     colour: str | None, pieces: Sequence[Piece], market: Market
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
@@ -64,22 +93,16 @@ def sheets_for(
     strip turned end for end laps with the sheet's other factory edge. Longest first, so that a strip is always long enough:
     which strip serves what depends on the pieces alone, not on the lengths on sale, and the paper for the crew can tell.
     """
-    wanted = _wanted(pieces)
-    left: dict[StockItem, int] = {
-        item: item.have for item in market.stock if item.role == "sheet" and item.have is not None
-    }
     opened: list[_Open] = []
-    strips = _Strips(market)
+    strips, sheets = _Strips(market), _Sheets(market, colour)
     missing: Counter[tuple[int, int]] = Counter()
-    for length, width, where, site in wanted:
+    for length, width, where, site in _wanted(pieces):
         number = strips.take(site, width)
         if number is None:
-            choice = _cheapest(market, colour, length, width, left)
+            choice = sheets.take(length, width)
             if choice is None:
                 missing[length, width] += 1
                 continue
-            if choice.item is not None and choice.item.have is not None:
-                left[choice.item] -= 1
             number = len(opened)
             opened.append(_Open(choice))
             strips.keep(site, choice.width - width, number)
@@ -99,25 +122,6 @@ def _wanted(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
         named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
         found += [(piece.length, piece.width or 0, where, piece.site) for where in named]
     return sorted(found, key=lambda sheet: (-sheet[0], -sheet[1]))
-
-
-def _cheapest(
-    market: Market, colour: str | None, length: int, width: int, left: dict[StockItem, int]
-) -> _Choice | None:
-    choices = [
-        _Choice(item.price + item.handling, item.length, item.width or width, item.sku, item.have is not None, item)
-        for item in market.stock
-        if item.role == "sheet"
-        and item.colour in (None, colour)
-        and item.length >= length
-        and (item.width is None or item.width >= width)
-        and (item.have is None or left[item] > 0)
-    ]
-    for made in market.made:
-        ordered = made.made(length)
-        if made.role == "sheet" and made.colour in (None, colour) and ordered and (made.width or width) >= width:
-            choices.append(_Choice(made.price(ordered), ordered, made.width or width, made.sku, False, None))
-    return min(choices, key=lambda choice: (choice.cost, choice.length, choice.sku), default=None)
 
 
 def _blank(sheet: _Open, colour: str | None) -> Blank:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
-from fencing.fence import Bay
+from fencing.fence import Bay, BuiltRun
 from fencing.prices import PIECE_ROLES
 from fencing.takeoff import TakeOff
 
 FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet")
 """Words for an old fence that may contain asbestos. Source: common practice."""
+
+COATED_ROLES = frozenset({"sheet", "rail"})
+"""What is cut through its coating. Source: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +50,20 @@ def lowest_clear_height(bays: Collection[Bay]) -> int | None:
 
     A stepped bay is measured where the ground is highest under it, as a barrier is.
     """
-    return min((top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)), default=None)
+    return min(_heights(bays), default=None)
+
+
+def _heights(bays: Iterable[Bay]) -> list[int]:
+    """Height of the top above the ground [mm] at both ends of every bay."""
+    return [top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)]
+
+
+def _bays(runs: Iterable[BuiltRun]) -> list[Bay]:
+    return [bay for run in runs for bay in run.bays]
+
+
+def _may_hold_asbestos(old: str) -> bool:
+    return any(word in old.casefold() for word in FIBRE_CEMENT)
 
 
 def facts_of(
@@ -66,28 +82,26 @@ def facts_of(
 
     Source: house rule.
     """
-    bays = [bay for run in takeoff.runs for bay in run.bays]
-    by_pool = [bay for run in takeoff.runs if run.id in pool_runs for bay in run.bays]
-    old = [run.remove.kind.casefold() for run in takeoff.measure.runs if run.remove]
+    bays = _bays(takeoff.runs)
+    by_pool = _bays(run for run in takeoff.runs if run.id in pool_runs)
+    old = [run.remove.kind for run in takeoff.measure.runs if run.remove]
     new = bool(takeoff.runs)
-    leaves = [leaf for run in takeoff.runs for gate in run.gates for leaf in gate.leaves]
+    roles = {piece.role for piece in takeoff.pieces}
     return CautionFacts(
         digging=new,
         boundary=new,
         concrete=takeoff.concrete.holes > 0,
         sheets=any(bay.sheets for bay in bays),
-        sawing=any(piece.role in PIECE_ROLES for piece in takeoff.pieces),
-        cutting_coated=any(piece.role in ("sheet", "rail") for piece in takeoff.pieces),
+        sawing=not roles.isdisjoint(PIECE_ROLES),
+        cutting_coated=not roles.isdisjoint(COATED_ROLES),
         lifting=new,
         stepped=any(bay.step for bay in bays),
-        gates=bool(leaves),
+        gates=any(run.gates for run in takeoff.runs),
         retrofit=bool(takeoff.retrofits),
         removal=bool(old),
-        old_fibre_cement=any(word in kind for kind in old for word in FIBRE_CEMENT),
+        old_fibre_cement=any(map(_may_hold_asbestos, old)),
         driveway=driveway,
-        highest=max(
-            (top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)), default=None
-        ),
+        highest=max(_heights(bays), default=None),
         local_height=local_height,
         pool=bool(pool_runs),
         pool_lowest=lowest_clear_height(by_pool),

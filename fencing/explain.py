@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from fencing.fence import Proposal
-from fencing.piece import Piece, Quantity, Why
+from fencing.fence import BuiltRun, Proposal
+from fencing.piece import Concrete, Piece, Quantity, Why
 from fencing.places import PLACES
 from fencing.prices import PIECE_ROLES
 from fencing.reading.collecting import listed, nearest
@@ -147,18 +147,9 @@ def summary(taken: TakeOff) -> str:
     """The job at a glance: its runs, what it needs, and what to look at."""
     lines = [taken.measure.label]
     for run in taken.runs:
-        gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
-        posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
-        lines.append(f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}")
-        lines += _beside(run.proposals)
+        lines += [_at_a_glance(run), *_beside(run.proposals)]
     lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
-    lines += ["", "Needed, with allowances:"]
-    for row in taken.quantities:
-        finish = f" ({row.colour})" if row.colour else ""
-        lines.append(f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}")
-    if taken.concrete.holes:
-        bags = "" if taken.concrete.bags is None else f", {_counted(taken.concrete.bags, 'bag')}"
-        lines.append(f"Concrete: {taken.concrete.total:.3f} m³ in {_counted(taken.concrete.holes, 'hole')}{bags}")
+    lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_poured(taken.concrete)]
     if taken.measure.strength is not None:
         lines += ["", *_screened(taken)]
     if taken.notices:
@@ -167,19 +158,48 @@ def summary(taken: TakeOff) -> str:
     return "\n".join(lines)
 
 
+def _at_a_glance(run: BuiltRun) -> str:
+    gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
+    posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
+    return f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}"
+
+
+def _needed(row: Quantity) -> str:
+    finish = f" ({row.colour})" if row.colour else ""
+    return f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}"
+
+
+def _poured(concrete: Concrete) -> list[str]:
+    if not concrete.holes:
+        return []
+    bags = "" if concrete.bags is None else f", {_counted(concrete.bags, 'bag')}"
+    return [f"Concrete: {concrete.total:.3f} m³ in {_counted(concrete.holes, 'hole')}{bags}"]
+
+
 def _beside(proposals: Sequence[Proposal]) -> list[str]:
     """What was chosen where that was left open, beside the best of every other form (or layout, where the form was given)."""
     if not proposals:
         return []
     chosen = next(one for one in proposals if one.chosen)
+    cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
+    others = [
+        f"    {one.form}, {one.layout}: {_against(one, chosen)}" for one in _best_of_the_others(proposals, chosen)
+    ]
+    return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
+
+
+def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list[Proposal]:
+    """The best of every form that was not chosen, or of every such layout where the form was given."""
     by_form = len({one.form for one in proposals}) > 1
+
+    def kind(one: Proposal) -> str:
+        return one.form if by_form else one.layout
+
     best: dict[str, Proposal] = {}
     for one in sorted(proposals, key=lambda one: (one.stops, Decimal(one.cost or 0))):
-        best.setdefault(one.form if by_form else one.layout, one)
-    cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
-    own = chosen.form if by_form else chosen.layout
-    said = [f"{one.form}, {one.layout}: {_against(one, chosen)}" for key, one in best.items() if key != own]
-    return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *(f"    {text}" for text in said)]
+        best.setdefault(kind(one), one)
+    best.pop(kind(chosen), None)
+    return list(best.values())
 
 
 def _against(one: Proposal, chosen: Proposal) -> str:

@@ -6,6 +6,7 @@ inner face |<-------- opening -------->| inner face
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import isqrt
 
 from fencing.bay import Shape, cut, shortages
@@ -84,26 +85,42 @@ def hang(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> 
 
 def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
     """What is beyond the system's limits at one gate of a run ``length`` mm long, and where its swing is blocked."""
+    return [
+        *_too_wide(gate, system),
+        *_gap_too_high(gate, ground, system),
+        *_no_stock(gate, system),
+        *_swing_blocked(gate, length, ground),
+    ]
+
+
+def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
     limits, widest = system.gates.leaf_max, max(leaf.width for leaf in gate.leaves)
     most = limits.get(gate.kind, limits.get("single", widest))
-    notices = list[Notice]()
     if widest > most:
         mend = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
         text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {mend}"
-        notices.append(Notice("leaf.wide", Level.STOP, gate.id, text))
+        yield Notice("leaf.wide", Level.STOP, gate.id, text)
+
+
+def _gap_too_high(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
     gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
     if gap > allowed:
         text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
-        notices.append(Notice("gap.high", Level.STOP, gate.id, text))
+        yield Notice("gap.high", Level.STOP, gate.id, text)
+
+
+def _no_stock(gate: HungGate, system: System) -> Iterator[Notice]:
     sheets = [sheet for leaf in gate.leaves for sheet in leaf.sheets]
     lattice = [panel for leaf in gate.leaves for panel in leaf.lattice]
-    short = shortages(system, sheets=sheets, lattice=lattice)
-    notices += [Notice(code, level, gate.id, text) for code, level, text in short]
+    for code, level, text in shortages(system, sheets=sheets, lattice=lattice):
+        yield Notice(code, level, gate.id, text)
+
+
+def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Notice]:
     rise = _swing_rise(gate, length, ground)
     if rise > 0:
         text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"
-        notices.append(Notice("gate.swing", Level.WARNING, gate.id, text))
-    return notices
+        yield Notice("gate.swing", Level.WARNING, gate.id, text)
 
 
 def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:

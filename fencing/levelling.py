@@ -13,7 +13,7 @@ Rows with ``at_mm`` are stations of the run. A staff held upside down (under a b
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from difflib import get_close_matches
@@ -121,10 +121,7 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
     start = datum_level if rows[0].known is None else rows[0].known
     exact = list(_levels(rows, start))
     setups = exact[-1][0]
-    misclosure = None if rows[-1].known is None else half_up(*exact[-1][2].as_integer_ratio()) - rows[-1].known
-    if misclosure is not None and abs(misclosure) > MISCLOSURE_MAX:
-        text = f"the book misses the known level by {misclosure} mm: read it again, a reading is wrong"
-        raise Refused([Fault(f"/{len(rows) - 1}/level_mm", "book.misclosure", text)])
+    misclosure = _misclosure(rows, exact[-1][2])
     reduced = tuple(
         _reduced(row, setup, rise, level, Fraction(misclosure or 0) * setup / setups)
         for row, (setup, rise, level) in zip(rows, exact, strict=True)
@@ -134,12 +131,32 @@ def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
         rows=reduced,
         stations=tuple(Station(row.row.at, row.adjusted) for row in reduced if row.row.at is not None),
         setups=setups,
-        sum_back=sum((row.back for row in rows if row.back is not None), ZERO),
-        sum_fore=sum((row.fore for row in rows if row.fore is not None), ZERO),
-        sum_rise=sum((rise for rise in rises if rise > 0), ZERO),
-        sum_fall=-sum((rise for rise in rises if rise < 0), ZERO),
+        sum_back=_total(row.back for row in rows),
+        sum_fore=_total(row.fore for row in rows),
+        sum_rise=_total(rise for rise in rises if rise > 0),
+        sum_fall=-_total(rise for rise in rises if rise < 0),
         misclosure=misclosure,
     )
+
+
+def _total(readings: Iterable[Decimal | None]) -> Decimal:
+    return sum((reading for reading in readings if reading is not None), ZERO)
+
+
+def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
+    """Computed less known level of the last row [mm], None where that is not known.
+
+    Raises:
+        Refused: more than any levelling misses, so that a reading must be wrong.
+    """
+    known = rows[-1].known
+    if known is None:
+        return None
+    missed = half_up(*closing.as_integer_ratio()) - known
+    if abs(missed) > MISCLOSURE_MAX:
+        text = f"the book misses the known level by {missed} mm: read it again, a reading is wrong"
+        raise Refused([Fault(f"/{len(rows) - 1}/level_mm", "book.misclosure", text)])
+    return missed
 
 
 def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:

@@ -36,6 +36,22 @@ class StockItem:
         if self.length <= 0 or self.price < 0 or self.handling < 0 or self.pack < 1:
             raise ValueError(f"{self.sku}: lengths and packs are above 0, prices not negative")
 
+    def serves(self, role: str, colour: str | None) -> bool:
+        """Whether this is sold for a role in a finish.
+
+        >>> StockItem("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
+        True
+        """
+        return self.role == role and self.colour in (None, colour)
+
+    def holds(self, length: int, width: int) -> bool:
+        """Whether a piece of ``length`` by ``width`` mm can be cut from it; what has no width is as wide as is asked.
+
+        >>> StockItem("s", "sheet", None, 1788, Decimal(21), width=822).holds(1788, 830)
+        False
+        """
+        return self.length >= length and (self.width is None or self.width >= width)
+
 
 @dataclass(frozen=True, slots=True)
 class MadeItem:
@@ -49,6 +65,14 @@ class MadeItem:
     shortest: int = 1
     longest: int = 12_000
     width: int | None = None
+
+    def serves(self, role: str, colour: str | None) -> bool:
+        """Whether this is made for a role in a finish.
+
+        >>> MadeItem("s", "sheet", "slate", Decimal("9.00")).serves("sheet", "bone")
+        False
+        """
+        return self.role == role and self.colour in (None, colour)
 
     def made(self, length: int) -> int | None:
         """The length to order for a piece of ``length`` mm; None where it can't be made.

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from fencing.alike_bars import AlikeBars, alike, wrapped
 from fencing.drawing import svg
 from fencing.drawing.lettering import fit, width
-from fencing.lines import Cutting, SawnBar
+from fencing.lines import Cutting, Label, SawnBar
 from fencing.roles import ROLES
 
 SIZE = 2.6
@@ -118,32 +118,65 @@ def _bar(alike: AlikeBars, kerf: int, scale: float, paper: float) -> tuple[str, 
     """One bar, or bars alike, with its words, and how deep that is."""
     bar, top = alike.first, LINE + 0.8
     single = len(alike.bars) == 1
-    parts = [svg.text(0, top + 2.6, alike.numbers, 3.6 if single else 3.2, anchor="start", bold=True)]
-    if not single:
+    sawn, measures = tuple(_sawn(bar, kerf, scale)), _Measures(top - 0.9)
+    parts = _margin(alike, top)
+    if bar.trim:
+        parts.append(_cut(MARGIN, top, bar.trim * scale))
+    for piece in sawn:
+        length, where = piece.label.length, piece.label.where
+        name = f"{length} mm" + (f" for {where}" if where and single else "")
+        parts.append(svg.path("post", svg.box(piece.left, top, piece.right - piece.left, DEEP), name))
+        parts.append(_inside(piece.left, piece.right, top, f"{length}"))
+        if piece.cut:
+            parts.append(_cut(piece.right, top, kerf * scale))
+            measures.put(piece.right, f"{piece.end}")
+    rest = min(bar.length, sawn[-1].end + kerf) if sawn else bar.trim
+    parts.append(_rest(bar, rest, scale, top))
+    kept = MARGIN + (rest + bar.left / 2) * scale
+    below, lines = _labels(bar, sawn, kept, top + DEEP, paper) if single else _places(alike, top + DEEP, paper)
+    return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
+
+
+def _margin(alike: AlikeBars, top: float) -> list[str]:
+    """What stands to the left of a bar: its number (or numbers and how many), its stock."""
+    bar, several = alike.first, len(alike.bars) > 1
+    parts = [svg.text(0, top + 2.6, alike.numbers, 3.2 if several else 3.6, anchor="start", bold=True)]
+    if several:
         parts.append(svg.text(0, top + 5.7, _counted(len(alike.bars)), SIZE, anchor="start", soft=True))
     parts.append(svg.text(STOCK, top + 2.3, fit(bar.sku, SIZE, MARGIN - STOCK - 1), SIZE, anchor="start"))
     parts.append(svg.text(STOCK, top + 5.7, f"{bar.length} mm", SIZE, anchor="start", soft=True))
-    words, measures = _Words(), _Measures(top - 0.9)
+    return parts
+
+
+@dataclass(frozen=True, slots=True)
+class _Sawn:
+    """A piece on its bar: ``left`` to ``right`` on the paper, its ``end`` on the bar [mm], and whether a cut is made there."""
+
+    label: Label
+    left: float
+    right: float
+    end: int
+    cut: bool
+
+
+def _sawn(bar: SawnBar, kerf: int, scale: float) -> Iterator[_Sawn]:
     at = bar.trim
-    if bar.trim:
-        parts.append(_cut(MARGIN, top, bar.trim * scale))
-    for place, piece in enumerate(bar.pieces):
-        left, right = MARGIN + at * scale, MARGIN + (at + piece.length) * scale
-        name = f"{piece.length} mm" + (f" for {piece.where}" if piece.where and single else "")
-        parts.append(svg.path("post", svg.box(left, top, right - left, DEEP), name))
-        parts.append(_inside(left, right, top, f"{piece.length}"))
-        if single:
-            words.put((left + right) / 2, piece.where or piece.role, top + DEEP, (left, paper))
-        at += piece.length
-        if place + 1 < len(bar.pieces) or at + kerf < bar.length:
-            parts.append(_cut(right, top, kerf * scale))
-            measures.put(right, f"{at}")
-        at = min(bar.length, at + kerf)
-    parts.append(_rest(bar, at, scale, top))
-    if bar.remnant and single:
-        words.put(MARGIN + (at + bar.left / 2) * scale, f"keep: {bar.remnant}", top + DEEP, (0, paper), bold=True)
-    below, lines = ([*words.parts], len(words.ends)) if single else _places(alike, top + DEEP, paper)
-    return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
+    for number, piece in enumerate(bar.pieces, 1):
+        end = at + piece.length
+        cut = number < len(bar.pieces) or end + kerf < bar.length
+        yield _Sawn(piece, MARGIN + at * scale, MARGIN + end * scale, end, cut)
+        at = min(bar.length, end + kerf)
+
+
+def _labels(bar: SawnBar, sawn: Sequence[_Sawn], kept: float, top: float, paper: float) -> tuple[list[str], int]:
+    """Where each piece of one bar goes, and the name of what is kept (its middle at ``kept``), and how many lines."""
+    words = _Words()
+    for piece in sawn:
+        where = piece.label.where or piece.label.role
+        words.put((piece.left + piece.right) / 2, where, top, (piece.left, paper))
+    if bar.remnant:
+        words.put(kept, f"keep: {bar.remnant}", top, (0, paper), bold=True)
+    return words.parts, len(words.ends)
 
 
 def _places(alike: AlikeBars, top: float, paper: float) -> tuple[list[str], int]:

@@ -65,9 +65,9 @@ def saw(
 
 def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: Market) -> list[StockItem]:
     """Stock lengths of the material; what is made to length counts as stock of just the lengths asked for, at its steps."""
-    items = [item for item in market.stock if item.role == role and item.colour in (None, colour)]
+    items = [item for item in market.stock if item.serves(role, colour)]
     for made in market.made:
-        if made.role == role and made.colour in (None, colour):
+        if made.serves(role, colour):
             lengths = {made.made(piece.length) for piece in pieces} - {None}
             items += [
                 StockItem(made.sku, role, made.colour, length, made.price(length))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
@@ -181,17 +182,29 @@ def _uprights(
     """One upright for every hole centre, with the bays and gates that meet there."""
     centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
     squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
-    ends_here = {bay.end: bay for bay in bays}
-    starts_here = {bay.start: bay for bay in bays}
-    gate_tops: dict[str, int] = {}
-    for gate in gates:
-        for post in gate.posts:
-            gate_tops[post] = max(gate.top, gate_tops.get(post, gate.top))
+    channels, gate_tops = _channels(bays), _gate_tops(gates)
     uprights = list[Upright]()
     for name, at in zip(ids, centres, strict=True):
-        beside = ((ends_here.get(at), 1), (starts_here.get(at), 0))
-        channels = [(bay.id, bay.top[side]) for bay, side in beside if bay]
-        kind = "square" if at in squares else "line" if len(channels) == 2 else "single"
-        tops = [top for _, top in channels] + [gate_tops[post] for post in (name,) if post in gate_tops]
-        uprights.append(Upright(name, at, kind, ground.at(at), max(tops), tuple(channels)))
+        beside = channels[at]
+        kind = "square" if at in squares else "line" if len(beside) == 2 else "single"
+        tops = [top for _, top in beside] + gate_tops[name]
+        uprights.append(Upright(name, at, kind, ground.at(at), max(tops), tuple(beside)))
     return tuple(uprights)
+
+
+def _channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
+    """(bay id, top level) of the bays beside each hole centre: first the one that ends there, as bays come in order."""
+    found = defaultdict[int, list[tuple[str, int]]](list)
+    for bay in bays:
+        found[bay.start].append((bay.id, bay.top[0]))
+        found[bay.end].append((bay.id, bay.top[1]))
+    return found
+
+
+def _gate_tops(gates: Sequence[HungGate]) -> defaultdict[str, list[int]]:
+    """Levels of the tops of the gates beside each post, by the post's id."""
+    found = defaultdict[str, list[int]](list)
+    for gate in gates:
+        for post in gate.posts:
+            found[post].append(gate.top)
+    return found

@@ -28,12 +28,11 @@ def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
 def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
     stations: list[Station] = []
     for pointer, item in run.items("levels", MOST_STATIONS):
-        if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
-            metres = isinstance(item, list) and all(isinstance(one, int | Decimal) for one in item)
-            text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
-            run.faults.add(pointer, "type", text + ("; are they in m? 6 m is 6000 mm" if metres else ""))
+        pair = _pair(item)
+        if pair is None:
+            run.faults.add(pointer, "type", _no_pair(item))
             continue
-        at, level = item
+        at, level = pair
         if not -HIGHEST <= level <= HIGHEST:
             run.faults.add(f"{pointer}/1", "range", f"a level is from {-HIGHEST} to {HIGHEST} mm")
         if not 0 <= at <= LONGEST:
@@ -45,6 +44,20 @@ def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
         stations.append(Station(at, level))
         _within(run, f"{pointer}/0", at, length)
     return tuple(stations)
+
+
+def _pair(item: object) -> tuple[int, int] | None:
+    """(chainage, level); None for anything but two whole numbers (true and false are none)."""
+    if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
+        return None
+    at, level = item
+    return at, level
+
+
+def _no_pair(item: object) -> str:
+    metres = isinstance(item, list) and all(isinstance(one, int | Decimal) for one in item)
+    text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
+    return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 
 
 def _from_book(run: Table, length: int) -> tuple[tuple[Station, ...], int]:

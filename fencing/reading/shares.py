@@ -34,11 +34,16 @@ def read_shares(table: Table) -> Mapping[str, Fraction]:
             table.faults.add(step(at, party), "range", "a party is named with 1 to 80 characters")
         else:
             shares[party] = share
+    if len(shares) == len(given):  # a sum of which some were refused says nothing
+        _add_up(table, shares)
+    return shares
+
+
+def _add_up(table: Table, shares: Mapping[str, Fraction]) -> None:
     total = sum(shares.values(), Fraction(0))
-    if given and len(shares) == len(given) and total != 1:
+    if shares and total != 1:
         text = f'the shares add up to {total}; they must add up to 1 exactly (write thirds as "1/3")'
         table.fault("shares", "shares.sum", text)
-    return shares
 
 
 def as_share(value: object) -> Fraction | None:

@@ -12,6 +12,7 @@ from fencing.strength.loads import Side
 from fencing.strength.screen import Limits, Post, Screening, screen_post
 from fencing.strength.wind import Wall, mean_pressure_pa
 from fencing.system import System
+from fencing.takeoff import TakeOff
 
 LOWEST_MM, HIGHEST_MM = 300, 3000
 PITCHES_MM = tuple(range(600, 3601, 150))
@@ -74,18 +75,23 @@ def chart(screening: Screening) -> Chart:
     limits = Limits(screening.method, ground, takeoff.system)
     length = max((run.length for run in takeoff.measure.runs), default=30_000) / 1000
     curves = tuple(_curve(place, limits, length) for place in ("middle", "end"))
-    runs = [(run, built.bays) for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True) if built.bays]
-    points: dict[tuple[int, int], list[str]] = {}
-    for run, bays in runs:
-        points.setdefault((max(bay.width for bay in bays), run.height), []).append(run.id)
-    job = [(pitch, height, ", ".join(names)) for (pitch, height), names in sorted(points.items())]
-    pressure = _pressure_kpa(limits, max((run.height for run, _ in runs), default=1800), length)
+    job = _points(takeoff)
+    pressure = _pressure_kpa(limits, max((height for _, height, _ in job), default=1800), length)
     notes = (
         f"{screening.method.title}: {pointed(f'{pressure:.2f}')} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
         f"Hole {takeoff.system.hole.diameter} mm wide, post {_embedment(takeoff.system)} mm in the ground.",
         "Rings: this job's runs. A screening; it does not replace a licensed engineer.",
     )
-    return Chart(f"Allowed height against pitch, {takeoff.system.label}", notes, curves, tuple(job))
+    return Chart(f"Allowed height against pitch, {takeoff.system.label}", notes, curves, job)
+
+
+def _points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
+    """Widest bay and height of every run with bays [mm], runs that agree in both as one point."""
+    points: dict[tuple[int, int], list[str]] = {}
+    for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True):
+        if built.bays:
+            points.setdefault((max(bay.width for bay in built.bays), run.height), []).append(run.id)
+    return tuple((pitch, height, ", ".join(names)) for (pitch, height), names in sorted(points.items()))
 
 
 def _pressure_kpa(limits: Limits, height: int, length_m: float) -> float:
@@ -104,14 +110,10 @@ def _curve(place: str, limits: Limits, length_m: float) -> Curve:
 
         return tuple(map(at, PITCHES_MM))
 
-    section = heights(lambda post: (post.utilisation or 0) > 1) if limits.section("line") else None
+    section = heights(lambda post: bool(post.over_section)) if limits.section("line") else None
     known = limits.ground.lateral_kpa_m is not None
-    footing = heights(_footing_over) if known else None
+    footing = heights(lambda post: post.wanted > post.given) if known else None
     return Curve(place, PITCHES_MM, section, footing)
-
-
-def _footing_over(post: Post) -> bool:
-    return max(post.needed or 0, post.second_needed or 0) > (post.case.embedment or 0)
 
 
 def _height(over: Callable[[int], bool]) -> int | None:

@@ -63,13 +63,13 @@ def meaning(screening: Screening) -> tuple[str, ...]:
 
 
 def _over(screening: Screening, over: Sequence[Post]) -> list[str]:
-    steel = [post for post in over if post.utilisation is not None and post.utilisation > 1]
-    footed = [post for post in over if post.needed is not None and post.needed > (post.case.embedment or 0)]
+    steel = [post for post in over if post.over_section]
+    footed = [post for post in over if (post.needed or 0) > post.given]
     parts = [f"{len(steel)} by the steel"] * bool(steel) + [f"{len(footed)} by the pole formula"] * bool(footed)
     verb = "is" if len(over) == 1 else "are"
     lines = [f"{len(over)} of {len(screening.posts)} posts {verb} over" + (f": {', '.join(parts)}." if parts else ".")]
     if steel:
-        worst = max(post.utilisation or 0 for post in steel)
+        worst = max(post.over_section for post in steel)
         lines.append(
             f"The steel of the hardest pressed post is asked for {worst:.2f} times what its section takes with the capacity "
             "factor, in the full stated wind, all of it square to the fence."
@@ -80,7 +80,7 @@ def _over(screening: Screening, over: Sequence[Post]) -> list[str]:
 
 
 def _formula(footed: Sequence[Post]) -> str:
-    worst = max(footed, key=lambda post: (post.needed or 0) - (post.case.embedment or 0))
+    worst = max(footed, key=lambda post: (post.needed or 0) - post.given)
     return (
         "The pole formula is the building code's, written for single poles and signs. It takes a low bearing value for the soil "
         "from a table, keeps a margin on it, and counts on nothing but the ground beside the post. Most solid fences on footings "
@@ -94,7 +94,7 @@ def _second(screening: Screening, footed: Sequence[Post]) -> list[str]:
     stated = [post for post in footed if post.second_needed is not None]
     if stated:
         worst = max(stated, key=lambda post: post.second_needed or 0)
-        given, second = worst.case.embedment or 0, worst.second_needed or 0
+        given, second = worst.given, worst.second_needed or 0
         agrees = (
             "so both call it short"
             if second > given

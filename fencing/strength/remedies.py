@@ -140,7 +140,7 @@ def _depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
 
 def _depth_for(posts: Sequence[Post], system: System) -> int | None:
     """The hole [mm] that gives every one of the posts its embedment; None for no posts, or beyond the formula's own depth."""
-    most = max((_wanted(post) for post in posts), default=0)
+    most = max((post.wanted for post in posts), default=0)
     return _up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
 
 
@@ -150,26 +150,40 @@ def _holes(depth: int, system: System) -> str:
 
 def _pitch_and_depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
     """The pitch at which every section takes its moment, with the hole its footings then need."""
-    takeoff, closer, pitch = screening.takeoff, screening, screening.takeoff.system.pitch
-    runs = {run.id for run in takeoff.runs}
+    system = screening.takeoff.system
+    closer = _closer(screening)
+    if closer is None:
+        return []
+    pitch, depth = closer.takeoff.system.pitch, _depth_for(_standing(closer), system)
+    if pitch == system.pitch or depth is None or depth <= system.hole.depth:
+        return []
+    text = f"a pitch of no more than {pitch} mm and {_holes(depth, system)}"
+    return [checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
+
+
+def _closer(screening: Screening) -> Screening | None:
+    """The job screened with its posts so close that their sections take the wind; None where it can't be built so."""
+    takeoff, closer = screening.takeoff, screening
+    least = max(takeoff.system.closing_bay_min, LEAST_SHARE * takeoff.system.pitch)
     for _ in range(ROUNDS):
-        stand = [post for post in closer.posts if post.case.run in runs]
         # the moment is in proportion to the width that hangs on a post, at the same pressure; closer posts may meet more of it
-        pitches = [post.case.spacing / post.utilisation for post in stand if post.utilisation and post.utilisation > 1]
+        pitches = [post.case.spacing / post.over_section for post in _standing(closer) if post.over_section]
         if not pitches:
             break
         pitch = int(min(pitches)) // ROUND_MM * ROUND_MM
-        if pitch < max(takeoff.system.closing_bay_min, LEAST_SHARE * takeoff.system.pitch):
-            return []
+        if pitch < least:
+            return None
         try:
             closer = screen(take_off(takeoff.measure, replace(takeoff.system, pitch=pitch)), screening.request)
         except Refused:
-            return []
-    depth = _depth_for(stand, takeoff.system)
-    if pitch == takeoff.system.pitch or depth is None or depth <= takeoff.system.hole.depth:
-        return []
-    text = f"a pitch of no more than {pitch} mm and {_holes(depth, takeoff.system)}"
-    return [checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
+            return None
+    return closer
+
+
+def _standing(screening: Screening) -> list[Post]:
+    """The posts of new runs: those of a retrofit are where they are."""
+    runs = {run.id for run in screening.takeoff.runs}
+    return [post for post in screening.posts if post.case.run in runs]
 
 
 def _names(posts: Sequence[Post]) -> tuple[str, ...]:
@@ -182,13 +196,8 @@ def _alike(posts: Sequence[Post]) -> list[Post]:
     return list({replace(post.case, post="", at=0): post for post in posts}.values())
 
 
-def _wanted(post: Post) -> int:
-    """The embedment both methods are content with [mm]."""
-    return max(post.needed or 0, post.second_needed or 0)
-
-
 def _short(posts: Sequence[Post]) -> list[Post]:
-    return [post for post in posts if _wanted(post) > (post.case.embedment or 0)]
+    return [post for post in posts if post.wanted > post.given]
 
 
 def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
@@ -204,10 +213,10 @@ def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
 
 def _width_for(screening: Screening, post: Post) -> int | None:
     """The least width [mm] at which the embedment given is enough; None where none up to 1.5 m is."""
-    limits, given = _limits(screening, post.case), post.case.embedment or 0
+    limits = _limits(screening, post.case)
 
     def short(width: int) -> bool:
-        return _wanted(screen_post(replace(post.case, diameter=width), limits)) > given
+        return screen_post(replace(post.case, diameter=width), limits).wanted > post.given
 
     first = post.case.diameter or ROUND_MM
     if short(WIDEST_MM):
@@ -223,8 +232,8 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
     """The elastic modulus a post would need, by kind, where its section is over."""
     wanted: dict[str, int] = {}
     for post in posts:
-        if post.utilisation is not None and post.utilisation > 1:
-            modulus = ceil(post.utilisation * (post.modulus_mm3 or 0))
+        if post.over_section:
+            modulus = ceil(post.over_section * (post.modulus_mm3 or 0))
             wanted[post.case.kind] = max(modulus, wanted.get(post.case.kind, 0))
     names = {
         "line": "the two channels of a line post together",
@@ -238,7 +247,7 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
             unit="mm3",
             mends=not _short(posts) and len(wanted) == 1,
             text=f"an elastic modulus of {modulus} mm³ for {names[kind]}",
-            posts=_names([post for post in posts if post.case.kind == kind and (post.utilisation or 0) > 1]),
+            posts=_names([post for post in posts if post.case.kind == kind and post.over_section]),
         )
         for kind, modulus in sorted(wanted.items())
     ]

@@ -64,6 +64,22 @@ class Post:
         """Moment at the ground over the section's capacity; None where the section isn't known."""
         return None if self.capacity_nm is None else self.load.moment_nm / self.capacity_nm
 
+    @property
+    def over_section(self) -> float:
+        """``utilisation`` where the section is known and asked for too much, otherwise 0."""
+        asked = self.utilisation
+        return asked if asked is not None and asked > 1 else 0.0
+
+    @property
+    def given(self) -> int:
+        """Embedment [mm] as built; 0 where an old footing was not measured."""
+        return self.case.embedment or 0
+
+    @property
+    def wanted(self) -> int:
+        """The embedment [mm] that both methods are content with; 0 where neither has an answer."""
+        return max(self.needed or 0, self.second_needed or 0)
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:

@@ -117,16 +117,17 @@ def channel(
     """
     t, outer = thickness_mm, 2 * thickness_mm if outer_radius_mm is None else outer_radius_mm
     corner = max(t, outer)  # a sharp corner is a square of the sheet's thickness
-    _fits(
-        t > 0
-        and (outer == 0 or outer >= t)
-        and depth_mm > 2 * corner
-        and flange_mm > (2 if lip_mm else 1) * corner
-        and (lip_mm == 0 or corner < lip_mm <= depth_mm / 2),
-        "the parts of the channel must not overlap",
+    bent = (2 if lip_mm else 1) * corner  # of the flange
+    fits = (
+        t > 0,
+        outer == 0 or outer >= t,
+        depth_mm > 2 * corner,
+        flange_mm > bent,
+        lip_mm == 0 or corner < lip_mm <= depth_mm / 2,
     )
+    _fits(all(fits), "the parts of the channel must not overlap")
     half, arm = depth_mm / 2, (depth_mm - t) / 2
-    straight = flange_mm - (2 if lip_mm else 1) * corner
+    straight = flange_mm - bent
     parts = [_rectangle(t, depth_mm - 2 * corner, t / 2, 0.0)]
     for side in (-1, 1):
         parts += [
