@@ -9,8 +9,9 @@ from rest_framework import serializers
 
 from catalogue.bands import MOST_BANDS, bands_fault
 from catalogue.codes import SALE_UNITS, Role, sale_unit
+from catalogue.models import Component, Offer, SupplierTerms
 from catalogue.rules import RuleKind
-from shared.reading import ExactField, StrictSerializer, TextField
+from shared.reading import ExactField, StrictSerializer, TextField, defaults
 
 _PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
 
@@ -73,6 +74,7 @@ class FinishIn(StrictSerializer):
 
 
 class ComponentIn(StrictSerializer):
+    cleared = defaults(Component, "sale_unit", "pack")
     sku = _text(64, needed=True)
     label = _text(200, needed=True)  # type: ignore[assignment]  # a member of the body, not the form's label
     role = serializers.ChoiceField(choices=[role.value for role in Role])
@@ -106,6 +108,7 @@ class SupplierIn(StrictSerializer):
 
 
 class TermsIn(StrictSerializer):
+    cleared = defaults(SupplierTerms, "least_order", "delivery", "lead_days")
     supplier = _text(40, needed=True)
     valid_from = serializers.DateField()
     least_order = ExactField(places=4, required=False)
@@ -114,6 +117,7 @@ class TermsIn(StrictSerializer):
 
 
 class _Priced(StrictSerializer):
+    cleared = defaults(Offer, "breaks", "pack", "least_quantity")
     supplier_sku = _text(64)
     price = ExactField(places=4)
     breaks = _Bands(required=False)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
+from django.db import models
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
@@ -18,21 +19,42 @@ _NUMBER = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,12})?\Z", re.ASCII)
 _KEPT = "\n\t\u200d"  # of the control characters: line, tab, and what joins emoji and some scripts
 
 
+_LISTS = (serializers.ListField, serializers.ListSerializer)
+
+
+def defaults(model: type[models.Model], *columns: str) -> dict[str, Callable[[], Any]]:
+    """What a new row has in these columns where nothing was said of them."""
+    fields = {field.name: field for field in model._meta.concrete_fields}
+    return {name: fields[name].get_default for name in columns}
+
+
 class StrictSerializer(serializers.Serializer[Any]):
-    """Names members nobody knows, members that can be read but not written, and flags that are none, instead of guessing."""
+    """Names members nobody knows, members that can be read but not written, and flags that are none, instead of guessing.
+
+    A PATCH merges (RFC 7396): what is left out stays, null clears. A text that may be empty gets empty, what ``cleared``
+    names gets that, what may be null anyhow is null, and all else says that it can't be cleared.
+    """
+
+    merges: ClassVar[bool] = False
+    """A body of a PATCH that is not read as ``partial``, because lists in it hold whole things."""
+    cleared: ClassVar[Mapping[str, Callable[[], Any]]] = {}
+    """What members get that are cleared."""
+
+    def get_fields(self) -> dict[str, Any]:
+        fields = super().get_fields()
+        if _is_merged(self):
+            for name, one in fields.items():
+                one.allow_null = one.allow_null or self._emptied(name, one) is not None
+                one.error_messages["null"] = "This can't be cleared; leave it out to keep it as it is."
+        return fields
+
+    def _emptied(self, name: str, one: serializers.Field[Any, Any, Any, Any]) -> Callable[[], Any] | None:
+        if name in self.cleared:
+            return self.cleared[name]
+        return str if isinstance(one, serializers.CharField) and one.allow_blank else None
 
     def to_internal_value(self, data: Any) -> Any:
-        faults: dict[str, Any] = {}
-        if isinstance(data, Mapping):
-            for name in data:
-                field = self.fields.get(name)
-                if field is None:
-                    known = ", ".join(key for key, one in self.fields.items() if not one.read_only)
-                    faults[name] = [ErrorDetail(f"Unknown member; known are: {known}.", "unknown")]
-                elif field.read_only:
-                    faults[name] = [ErrorDetail("This can be read, not written.", "read-only")]
-                elif isinstance(field, serializers.BooleanField) and not isinstance(data[name], bool):
-                    faults[name] = [ErrorDetail("true or false is wanted here.", "flag")]
+        faults = self._strange(data) if isinstance(data, Mapping) else {}
         try:
             values = super().to_internal_value(data)
         except serializers.ValidationError as fault:
@@ -42,7 +64,36 @@ class StrictSerializer(serializers.Serializer[Any]):
                 raise
         if faults:
             raise serializers.ValidationError(faults)
+        return self._clear(values) if _is_merged(self) else values
+
+    def _strange(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        faults: dict[str, Any] = {}
+        for name in data:
+            field = self.fields.get(name)
+            if field is None:
+                known = ", ".join(key for key, one in self.fields.items() if not one.read_only)
+                faults[name] = [ErrorDetail(f"Unknown member; known are: {known}.", "unknown")]
+            elif field.read_only:
+                faults[name] = [ErrorDetail("This can be read, not written.", "read-only")]
+            elif isinstance(field, serializers.BooleanField) and not isinstance(data[name], bool):
+                faults[name] = [ErrorDetail("true or false is wanted here.", "flag")]
+        return faults
+
+    def _clear(self, values: dict[str, Any]) -> dict[str, Any]:
+        for name in [name for name, value in values.items() if value is None]:
+            if emptied := self._emptied(name, self.fields[name]):
+                values[name] = emptied()
         return values
+
+
+def _is_merged(body: serializers.Field[Any, Any, Any, Any]) -> bool:
+    """Whether a body or an object in it is laid over what is stored; what is in a list stands for itself."""
+    above = body.parent
+    while above:
+        if isinstance(above, _LISTS):
+            return False
+        body, above = above, above.parent
+    return bool(getattr(body, "partial", False) or getattr(body, "merges", False))
 
 
 class TextField(serializers.CharField):

@@ -191,7 +191,8 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Baywright",
-    "DESCRIPTION": "From a site measure to a delivered fence. Amounts are decimal strings, lengths whole millimetres.",
+    "DESCRIPTION": "From a site measure to a delivered fence. Amounts are decimal strings, lengths whole millimetres. "
+    "A PATCH merges (RFC 7396): what is left out stays, and null clears what may be cleared.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,

@@ -43,6 +43,7 @@ class EndpointIn(StrictSerializer):
 
 
 class EndpointChange(EndpointIn):
+    cleared = {"kinds": list}
     enabled = serializers.BooleanField()
 
 

@@ -122,7 +122,10 @@ class OrderDetail(OwnOrder):
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.orders(self.business).select_related("supplier", "business")
         order = self.find_for_change(rows, ref)
-        return self.told(change_draft(order=order, actor=self.actor, **self.read(bodies.OrderChange)))
+        changes = self.read(bodies.OrderChange)
+        if place := changes.get("deliver_to"):
+            changes["deliver_to"] = {**order.deliver_to, **place}
+        return self.told(change_draft(order=order, actor=self.actor, **changes))
 
 
 class _Step(OwnOrder):

@@ -33,6 +33,10 @@ class PlaceIn(StrictSerializer):
     country = serializers.RegexField(r"^([A-Z]{2})?\Z", required=False, allow_blank=True)
 
 
+class PlaceChange(PlaceIn):
+    """What is left out of it stays."""
+
+
 class OrderLineIn(StrictSerializer):
     """``price`` of one sale unit; without one it is the supplier's own of today."""
 
@@ -43,11 +47,13 @@ class OrderLineIn(StrictSerializer):
 
 
 class OrderChange(StrictSerializer):
+    merges = True
+    cleared = {"deliver_to": dict}
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
         child=OrderLineIn(), required=False, min_length=1, max_length=MOST_LINES
     )
     note = TextField(max_length=2_000, required=False, allow_blank=True)
-    deliver_to = PlaceIn(required=False)
+    deliver_to = PlaceChange(required=False)
     deliver_from = serializers.DateField(required=False, allow_null=True)
     deliver_by = serializers.DateField(required=False, allow_null=True)
 
@@ -61,8 +67,10 @@ class OrderChange(StrictSerializer):
 class OrderIn(OrderChange):
     """``supplier`` by code; ``job`` by ref where the goods are for one."""
 
+    merges = False
     supplier = TextField(max_length=40)
     job = TextField(max_length=32, required=False)
+    deliver_to = PlaceIn(required=False)  # type: ignore[assignment]  # as nullable as any other text of a new thing
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
         child=OrderLineIn(), min_length=1, max_length=MOST_LINES
     )
@@ -188,6 +196,7 @@ class HoldIn(StrictSerializer):
 
 
 class HoldChange(StrictSerializer):
+    merges = True
     state = serializers.ChoiceField([HoldState.USED, HoldState.RELEASED])
 
 

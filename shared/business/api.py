@@ -58,6 +58,7 @@ class WordingChange(StrictSerializer):
 
 
 class BusinessChange(StrictSerializer):
+    cleared = {"wording": lambda: dict.fromkeys(WORDINGS, "")}
     ref = serializers.CharField(read_only=True)
     name = TextField(max_length=120)
     address = TextField(max_length=500, allow_blank=True)
@@ -111,6 +112,7 @@ class NewMember(StrictSerializer):
 
 
 class RoleChange(StrictSerializer):
+    merges = True
     role = serializers.ChoiceField([role.value for role in Role])
 
 

@@ -1,0 +1,166 @@
+"""A PATCH merges (RFC 7396): null clears, and what can't be cleared says so, as the OpenAPI document tells it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from datetime import date, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import (
+    Component,
+    FenceSystem,
+    FenceSystemVersion,
+    Finish,
+    Offer,
+    PriceRule,
+    Supplier,
+    SupplierTerms,
+)
+from quotes.exchange.models import WebhookEndpoint
+from quotes.jobs.services import add_customer, add_site, open_job
+from quotes.orders.drafting import start_order
+from quotes.orders.models import Hold, StockItem
+from shared.business.roles import Role
+from shared.models import Business, SupplierAccount
+from shared.stored import short
+from tests.conftest import Cast
+from tests.matrix.addresses import Case, cases
+from tests.quotes.offers.cast import actor_of
+
+ROOT = Path(__file__).resolve().parents[2]
+JSON = "application/json"
+# a number that a row of this kind must have is the one of a new row that says nothing of it
+DEFAULTS = {"pack": "1", "least_quantity": "0", "least_order": "0", "lead_days": "0", "sale_unit": "C62"}
+# cleared, these would leave a row that makes no sense of its own kind: the row says so, and another kind may do without
+BY_THE_ROW = {("price-rules", "key"), ("price-rules", "amount")}
+
+
+def members(schemas: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[tuple[str, bool]]:
+    """Each member that a PATCH may send, and whether it may be null."""
+    named = operation["requestBody"]["content"][JSON]["schema"]["$ref"].rsplit("/", 1)[-1]
+    for name, told in schemas[named]["properties"].items():
+        if not told.get("readOnly"):
+            yield name, any("null" in str(one.get("type", "")) for one in (told, *told.get("oneOf", ())))
+
+
+@pytest.fixture
+def refs(cast: Cast) -> dict[str, str]:
+    """The ref of one thing of every kind that a PATCH is for, by the word of ``addresses.HOLDERS``; all begins tomorrow."""
+    business, account = cast.business, cast.supplier
+    rows: dict[str, Any] = {"member": business.members.order_by("id").last(), **_sold(business, account)}
+    customer = add_customer(business=business, name="Ada Quill")
+    site = add_site(customer=customer, address="4 Reed Lane", place="Tern Bay")
+    job = open_job(customer=customer, site=site, label="Back fence", actor=actor_of(business))
+    line = {"component": "cap", "quantity": Decimal(1), "price": Decimal(2)}
+    place = {"address": "4 Reed Lane", "place": "Tern Bay"}
+    order = start_order(supplier=rows["supplier"], actor=actor_of(business), lines=[line], deliver_to=place)
+    item = StockItem.objects.of(business).create(component=rows["component"], quantity=Decimal(8))
+    hold = Hold.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
+    hook = {"url": "https://hooks.example.test/a", "kinds": ["order.placed"]}
+    rows["hook"] = WebhookEndpoint.objects.create(business=business, **hook)
+    rows["suppliers hook"] = WebhookEndpoint.objects.create(account=account, **hook)
+    rows |= {"customer": customer, "site": site, "job": job, "order": order, "hold": hold}
+    return {kind: row.ref for kind, row in rows.items()}
+
+
+def _sold(business: Business, account: SupplierAccount) -> dict[str, Any]:
+    begins = timezone.localdate() + timedelta(days=1)
+    finish = Finish.objects.of(business).create(code="inkstone", name="Inkstone", sample="#445566")
+    supplier = Supplier.objects.of(business).create(code="north", name="Northmill", account=account, phone="555 0100")
+    component = Component.objects.of(business).create(
+        sku="cap",
+        label="Cap",
+        role="cap.square",
+        finish=finish,
+        length_mm=60,
+        pack=10,
+        sale_unit="KGM",
+        gtin="95060002",
+    )
+    system = FenceSystem.objects.of(business).create(code="plain", label="Plain", latest=1)
+    FenceSystemVersion.objects.of(business).create(system=system, number=1, document={}, sha256="0" * 64)
+    since = date(2024, 1, 1)
+    PriceRule.objects.of(business).create(kind="tax", key="standard", amount=0, choice="Z", valid_from=since)
+    PriceRule.objects.of(business).create(kind="tax_of", choice="standard", valid_from=since)
+    return {
+        "finish": finish,
+        "supplier": supplier,
+        "component": component,
+        "fence system": system,
+        "terms": SupplierTerms.objects.of(business).create(
+            supplier=supplier, valid_from=begins, delivery=[["0", "9"]], least_order=5, lead_days=3
+        ),
+        "offer": Offer.objects.of(business).create(
+            supplier=supplier,
+            component=component,
+            valid_from=begins,
+            price=2,
+            breaks=[["10", "1"]],
+            pack=10,
+            least_quantity=10,
+        ),
+        "price rule": PriceRule.objects.of(business).create(kind="hire", key="auger", amount=90, valid_from=begins),
+    }
+
+
+def test_null_clears_what_may_be_cleared_and_all_else_says_so(
+    cast: Cast, refs: dict[str, str], signed_in: Any, key_client: Any, settings: Any
+) -> None:
+    settings.RATE_QUOTA = 1_000_000
+    clients = {False: signed_in(cast.person(Role.OWNER)), True: key_client(supplier=cast.supplier)}
+    made, wrong = json.loads((ROOT / "docs/openapi.json").read_text()), list[object]()
+    for case in [case for case in cases() if case.method == "PATCH"]:
+        path = case.path(refs.get(case.holder, ""), refs)
+        operation = made["paths"]["/api/v1/" + case.address.replace("<str:", "{").replace(">", "}")]["patch"]
+        client = clients[case.address.startswith("supply/")]
+        for name, nullable in members(made["components"]["schemas"], operation):
+            wrong += [(case.address, name, nullable, *found) for found in faults(client, case, path, name, nullable)]
+    assert not wrong, "\n".join(map(str, wrong))
+
+
+def faults(client: Client, case: Case, path: str, name: str, nullable: bool) -> Iterator[tuple[Any, ...]]:
+    """What is wrong with the answer to a null; nothing stays changed."""
+    with transaction.atomic():
+        answer: Any = client.patch(path, {name: None}, JSON, headers={"If-Match": "*"})
+        told = answer.json()
+        transaction.set_rollback(True)
+    if nullable and answer.status_code == 200:
+        if told[name] and short(str(told[name])) != DEFAULTS.get(name):
+            yield answer.status_code, told[name]
+        return
+    pointers = [(error["pointer"], error["code"]) for error in told.get("errors", ())]
+    refused = "invalid" if (case.address.partition("/")[0], name) in BY_THE_ROW else "" if nullable else "null"
+    if answer.status_code != 422 or pointers != [(f"#/{name}", refused)]:
+        yield answer.status_code, told
+
+
+def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: dict[str, str], signed_in: Any) -> None:
+    client = signed_in(cast.person(Role.OWNER))
+
+    def patch(path: str, body: Any) -> Any:
+        return client.patch(f"/api/v1/{path}", body, JSON, headers={"If-Match": "*"}).json()
+
+    order = f"orders/{refs['order']}"
+    assert patch(order, {"deliver_to": {"place": None, "postcode": "0123"}})["deliver_to"] == {
+        "address": "4 Reed Lane",
+        "place": "",
+        "postcode": "0123",
+    }
+    assert patch(order, {"deliver_to": None})["deliver_to"] == {}
+    # a list is said whole, and what stands in it is no change of what stood there
+    refused = patch(order, {"lines": [{"quantity": None}]})["errors"]
+    assert [(one["pointer"], one["code"]) for one in refused] == [
+        ("#/lines/0/component", "required"),
+        ("#/lines/0/quantity", "null"),
+    ]
+    patch("business", {"wording": {"care": "Wash it down.", "how_to_accept": "Sign here."}})
+    assert patch("business", {"wording": {"care": None}})["wording"] == {"how_to_accept": "Sign here."}
+    assert patch("business", {"wording": None})["wording"] == {}
