@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
-from fencing.packs import in_packs
+from fencing.packs import in_packs, plain
 
 ZERO = Decimal(0)
 
@@ -33,7 +33,10 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Supplier:
-    """``least_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending."""
+    """``least_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
+
+    ``name`` is what people read; empty: the code.
+    """
 
     code: str
     offers: tuple[Offer, ...]
@@ -41,6 +44,7 @@ class Supplier:
     delivery: tuple[tuple[Decimal, Decimal], ...] = ()
     lead: int = 0
     preferred: bool = False
+    name: str = ""
 
     def fee(self, goods: Decimal) -> Decimal:
         """Delivery fee of an order of that value."""
@@ -50,7 +54,7 @@ class Supplier:
 
 @dataclass(frozen=True, slots=True)
 class Bought:
-    """One component from one supplier."""
+    """One component from one supplier. ``need`` is what it was asked for as; ``choice`` says why from this supplier."""
 
     component: str
     wanted: Decimal
@@ -58,6 +62,13 @@ class Bought:
     price: Decimal
     cost: Decimal
     why: str
+    need: str = ""
+    choice: str = ""
+
+    @property
+    def reason(self) -> str:
+        """Why so many, and why from this supplier."""
+        return "; ".join(part for part in (self.why, self.choice) if part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +88,7 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """One way to buy everything; ``orders`` in the order of the suppliers."""
+    """One way to buy everything; ``orders`` by the supplier's code."""
 
     orders: tuple[Order, ...]
 
@@ -91,8 +102,13 @@ def in_time(supplier: Supplier, offer: Offer, days: int | None) -> bool:
     return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
 
 
-def levels(wanted: Decimal, offer: Offer) -> list[tuple[Decimal, Decimal]]:
-    """Quantities worth ordering with their cost: what is wanted in packs, and each break beyond it where that is cheaper.
+def in_money(amount: Decimal, digits: int | None) -> Decimal:
+    """An amount as it is printed: whole minor units, halves up; None: as it is."""
+    return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+
+
+def levels(wanted: Decimal, offer: Offer, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
+    """Quantities worth ordering with their cost: what is wanted in packs, and what reaches each break beyond it.
 
     Rule: more is ordered only where the next break makes the whole cheaper than less would be. Source: common practice.
 
@@ -101,23 +117,31 @@ def levels(wanted: Decimal, offer: Offer) -> list[tuple[Decimal, Decimal]]:
     """
     starts = [start for start, _ in offer.breaks if start > wanted]
     quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (wanted, *starts)}
-    found: list[tuple[Decimal, Decimal]] = []
-    for quantity in sorted(quantities):
-        cost = quantity * offer.unit_price(quantity)
-        found.append((quantity, cost))
-    return found
+    return [(one, in_money(one * offer.unit_price(one), digits)) for one in sorted(quantities)]
 
 
-def order_from(supplier: Supplier, chosen: Mapping[str, tuple[Decimal, Decimal]]) -> Order:
-    """The order for (wanted, ordered) by component, in exact money."""
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What is bought for a need."""
+
+    need: str
+    component: str
+    wanted: Decimal
+    ordered: Decimal
+    choice: str = ""
+
+
+def order_from(supplier: Supplier, chosen: Iterable[Chosen], digits: int | None = None) -> Order:
+    """The order for what is bought from a supplier, in exact money."""
     offers = {offer.component: offer for offer in supplier.offers}
-    lines: list[Bought] = []
-    for component, (wanted, ordered) in sorted(chosen.items()):
-        offer = offers[component]
-        price = offer.unit_price(ordered)
-        why = in_packs(wanted, offer.pack, offer.least)
-        text = why.why if ordered == why.ordered else f"{why.why}; {ordered} reach the price of {price}"
-        lines.append(Bought(component, wanted, ordered, price, ordered * price, text))
+    lines = [_line(one, offers[one.component], digits) for one in sorted(chosen, key=lambda one: one.need)]
     goods = sum((line.cost for line in lines), ZERO)
-    leads = [supplier.lead if (lead := offers[name].lead) is None else lead for name in chosen]
+    leads = [supplier.lead if (lead := offers[line.component].lead) is None else lead for line in lines]
     return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
+
+
+def _line(one: Chosen, offer: Offer, digits: int | None) -> Bought:
+    price, packed = offer.unit_price(one.ordered), in_packs(one.wanted, offer.pack, offer.least)
+    reached = "" if one.ordered == packed.ordered else f"; {plain(one.ordered)} reach the price of {plain(price)}"
+    cost = in_money(one.ordered * price, digits)
+    return Bought(one.component, one.wanted, one.ordered, price, cost, f"{packed.why}{reached}", one.need, one.choice)

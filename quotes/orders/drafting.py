@@ -30,6 +30,7 @@ from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
 from shared.business.actors import Actor
 from shared.models import Business
+from shared.money import minor_digits
 from shared.numbering import next_number
 from shared.problems import Problem
 
@@ -69,6 +70,7 @@ def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: i
         strips=strip_width(systems),
         days=days,
         most_suppliers=most_suppliers,
+        digits=minor_digits(business.currency),
     )
 
 
@@ -139,7 +141,7 @@ def _rows(
         weights = plan.weights.get(line.component, {})
         for place, need in enumerate(needs):
             quantity = need.quantity + (spare if place == len(needs) - 1 else ZERO)
-            yield _row(need, quantity, line.price, line.why, known[need.sku], offers[need.sku], weights, pks)
+            yield _row(need, quantity, line.price, line.reason, known[need.sku], offers[need.sku], weights, pks)
 
 
 def _row(

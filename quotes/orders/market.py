@@ -118,6 +118,7 @@ def sellers(market: Market) -> list[Supplier]:
             seller.least_order,
             seller.delivery,
             preferred=seller.preferred,
+            name=seller.name,
         )
         for seller in market.sellers
     ]

@@ -87,10 +87,12 @@ def plan_for(
     strips: int | None = None,
     days: int | None = None,
     most_suppliers: int | None = None,
+    digits: int = 2,
 ) -> Plan:
     """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
 
-    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job.
+    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job. ``digits`` are
+    those of the currency: what a line comes to is counted as it will be printed.
     """
     lengths = [_as_stock(one) for one in on_hand if one.length is not None]
     loose = {one.sku: one for one in on_hand if one.length is None}
@@ -108,7 +110,7 @@ def plan_for(
     wanted: dict[str, Decimal] = {}
     for need in needs:
         wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
-    sourcing = split(wanted, sellers(market), days, most_suppliers)
+    sourcing = split(wanted, sellers(market), days, most_suppliers, digits=digits)
     return Plan(tuple(needs), taken, _weights(alone), sourcing, saving, found.gap_ppm)
 
 

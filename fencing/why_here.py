@@ -1,0 +1,55 @@
+"""Why each need comes from the supplier it comes from, in a sentence with its numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fencing.offers import Supplier
+from fencing.packs import plain
+from fencing.splitting import Pick, Task
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """What was searched, and who sells it; ``scale`` parts of the task make a unit of money, under ``ties`` they make none."""
+
+    task: Task
+    suppliers: tuple[Supplier, ...]
+    scale: int
+    ties: int
+
+    def name(self, supplier: int) -> str:
+        return self.suppliers[supplier].name or self.suppliers[supplier].code
+
+    def money(self, parts: int) -> Decimal:
+        return Decimal(parts // self.ties * self.ties) / self.scale
+
+
+def why_here(asking: Asking, picks: Sequence[Pick]) -> list[str]:
+    """A sentence for each pick: the only seller, the cheapest, or what buying it elsewhere would make of the whole."""
+    total = asking.task.charge(picks) or 0
+    return [_why(asking, picks, total, need) for need in range(len(picks))]
+
+
+def _why(asking: Asking, picks: Sequence[Pick], total: int, need: int) -> str:
+    pick, elsewhere = picks[need], dict[int, Pick]()
+    for other in asking.task.needs[need]:
+        if other.supplier != pick.supplier:
+            elsewhere.setdefault(other.supplier, other)
+    here, ours = asking.name(pick.supplier), plain(asking.money(pick.cost))
+    if not elsewhere:
+        return f"{here}: nobody else sells it" if len(asking.suppliers) > 1 else ""
+    next_best = min(elsewhere.values())
+    there, theirs = asking.name(next_best.supplier), plain(asking.money(next_best.cost))
+    if next_best.cost > pick.cost:
+        return f"{here}: {ours}, the least; {there} asks {theirs}"
+    asks = f"{here}: {ours}; {there} asks {'the same' if next_best.cost == pick.cost else theirs}"
+    moved = asking.task.charge([*picks[:need], next_best, *picks[need + 1 :]])
+    if moved is None:
+        return f"{asks}, but then an order would be under its least, or one more than allowed"
+    more = asking.money(moved) - asking.money(total)
+    if more:
+        return f"{asks}, but with deliveries everything would come to {plain(more)} more"
+    return f"{asks}, and everything would come to the same; fewer and preferred suppliers go first"
