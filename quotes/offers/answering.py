@@ -176,7 +176,9 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
     """The party behind a token with its quote locked, and what it answered before."""
     link = link_of(token)
     quote = lock_quote(link.revision.quote)
-    revision = Revision.objects.of(quote.business).select_related("business").get(pk=link.revision_id)
+    revisions = Revision.objects.of(quote.business).select_for_update(of=("self",)).select_related("business")
+    revision = revisions.get(pk=link.revision_id)
+    _hold_link(link)
     revision.quote = quote
     party = Party.objects.of(quote.business).get(pk=link.party_id)
     party.revision = revision
@@ -184,6 +186,13 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
     if done is None and revision.state == State.SENT and _is_over(revision, now):
         raise Problem("conflict", "This quote has lapsed. Ask the business for a new one.")
     return revision, party, done
+
+
+def _hold_link(link: SignedLink) -> None:
+    """410 if the link was ended while its quote was waited for. Whoever ends it from here on waits for this answer."""
+    rows = SignedLink.objects.of(link.business).select_for_update(of=("self",))
+    if rows.filter(pk=link.pk, revoked_at=None).first() is None:
+        raise Problem("gone", NEUTRAL)
 
 
 def _check_open(revision: Revision) -> None:
