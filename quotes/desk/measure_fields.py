@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
@@ -58,6 +58,8 @@ class RunFields:
     """Its further fields are all empty and are left off until somebody opens them."""
     reduction: Reduction | None = None
 
+    kind: ClassVar[str] = "run"
+
     @property
     def otherwise(self) -> str:
         """What this run has otherwise than the job, in words."""
@@ -69,6 +71,8 @@ class RetrofitFields:
     place: int
     id: str
     fields: tuple[Field, ...]
+
+    kind: ClassVar[str] = "retrofit"
 
 
 @dataclass(frozen=True, slots=True)

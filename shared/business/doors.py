@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import update_wrapper
 from typing import Any, Concatenate, ParamSpec
+from urllib.parse import urlencode, urlsplit, urlunsplit
 
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, resolve_url
 
 from fencing.drawing.lettering import written_with
 from shared.browsers import with_key
@@ -53,6 +55,17 @@ def _member(request: HttpRequest) -> Member | None:
     return found or memberships.first()
 
 
+def _to_the_door(request: HttpRequest) -> HttpResponseBase:
+    """To the sign-in and back: a form to the sheet it stood on, where the browser fills it in again. A script is told."""
+    if getattr(request, "htmx", False):
+        return HttpResponse(status=401)
+    if request.method in ("GET", "HEAD"):
+        return redirect_to_login(request.get_full_path())
+    at = urlsplit(request.headers.get("Referer", ""))
+    sheet = urlunsplit(("", "", at.path, at.query, "")) if at.netloc == request.get_host() else "/"
+    return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': sheet, 'typed': '1'})}")
+
+
 Page = Callable[Concatenate[MemberRequest, P], HttpResponse]
 Guarded = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 
@@ -67,7 +80,7 @@ def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
         def guarded(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             actor: Actor | None = getattr(request, "actor", None)
             if not request.user.is_authenticated:
-                return redirect_to_login(request.get_full_path())
+                return _to_the_door(request)
             if actor is None or actor.business is None or not actor.may(scope):
                 raise PermissionDenied
             if actor.business.suspended and request.method not in ("GET", "HEAD", "OPTIONS"):

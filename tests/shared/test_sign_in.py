@@ -93,3 +93,17 @@ def test_an_unknown_host_is_refused(db: None, settings: Settings) -> None:
 def test_another_sites_script_gets_no_permission(owner_client: Client) -> None:
     answer = owner_client.get("/api/v1/business", headers={"Origin": "https://evil.test"})
     assert "Access-Control-Allow-Origin" not in answer
+
+
+def test_a_form_sent_without_a_session_leads_back_to_the_sheet_it_stood_on(client: Client, db: None) -> None:
+    asked = client.post("/jobs/none/note", {"text": "x"}, headers={"Referer": "http://testserver/jobs/none?page=2"})
+    assert asked["Location"] == "/sign-in?next=%2Fjobs%2Fnone%3Fpage%3D2&typed=1"
+    foreign = client.post("/jobs/none/note", headers={"Referer": "http://elsewhere.example/jobs/none"})
+    assert foreign["Location"] == "/sign-in?next=%2F&typed=1"
+    assert client.get("/jobs?state=built")["Location"] == "/sign-in?next=/jobs%3Fstate%3Dbuilt"
+
+
+def test_a_script_without_a_session_is_told_so_and_not_led_to_a_page_it_would_take_for_an_answer(
+    client: Client, db: None
+) -> None:
+    assert client.post("/measures/none", headers={"HX-Request": "true"}).status_code == 401

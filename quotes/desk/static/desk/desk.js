@@ -1,5 +1,5 @@
-// What every inside sheet needs: Escape and a tap elsewhere close an open list; signing out warns of what was not sent and
-// leaves nothing of this business behind in the browser.
+// What every inside sheet needs: Escape and a tap elsewhere close an open list; a form is sent once, and what it held comes back
+// when the session had ended meanwhile; signing out warns of what was not sent and leaves nothing of this business behind.
 (() => {
   "use strict";
   const closeLists = (except) => {
@@ -12,6 +12,49 @@
   });
   document.addEventListener("click", (event) => closeLists(event.target.closest("details.who")));
 
+  // The token of now: signing in again, in another tab too, changes it, and this page may be older than that.
+  window.deskToken = () => (/(?:^|; )csrftoken=([^;]*)/.exec(document.cookie) || [])[1] || "";
+
+  // -- a form is sent once, however often its button is pressed
+  const LOCKED_MS = 8000;
+  const page = `sent:${location.pathname}`;
+  const session = (act) => { try { return act(sessionStorage); } catch { return null; } };
+  const isTyped = (field) => field.name && field.name !== "csrfmiddlewaretoken" && field.type !== "password" && field.type !== "file" && !field.matches("button, fieldset");
+  const posts = () => [...document.querySelectorAll("main form[method=post]")].filter((form) => form.id !== "typed");
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (event.defaultPrevented || form.method !== "post" || form.matches("#typed, [data-sign-out]")) return;
+    if (form.dataset.sent && Date.now() - form.dataset.sent < LOCKED_MS) { event.preventDefault(); return; }
+    form.dataset.sent = Date.now();
+    for (const field of form.querySelectorAll("[name=csrfmiddlewaretoken]")) field.value = window.deskToken() || field.value;
+    const typed = [...form.elements].filter(isTyped).map((field) => [field.name, field.type === "checkbox" || field.type === "radio" ? field.checked : field.value]);
+    session((kept) => kept.setItem(page, JSON.stringify({ at: Date.now(), form: posts().indexOf(form), typed })));
+  });
+  window.addEventListener("pageshow", () => { for (const form of posts()) delete form.dataset.sent; });
+
+  // -- it came to the door instead, as the session had ended: its fields are filled in again
+  const bringBack = () => {
+    const kept = session((store) => JSON.parse(store.getItem(page) || "null")), door = session((store) => store.getItem("door"));
+    session((store) => { store.removeItem(page); store.removeItem("door"); });
+    const form = kept && door && Date.now() - kept.at < 12 * 3600_000 && posts()[kept.form];
+    if (!form || !kept.typed.length) return;
+    const seen = new Map();
+    for (const [name, value] of kept.typed) {
+      const place = seen.get(name) || 0, field = [...form.elements].filter((one) => one.name === name)[place];
+      seen.set(name, place + 1);
+      if (!field || field.type === "hidden") continue;
+      if (typeof value === "boolean") field.checked = value; else field.value = value;
+      for (let box = field.closest("details"); box; box = box.parentElement.closest("details")) box.open = true;
+    }
+    const said = document.createElement("p");
+    said.className = "notice warning";
+    said.setAttribute("role", "status");
+    said.innerHTML = "<b>Not sent</b>You had been signed out. What you typed is here again: look it over and send it once more.";
+    form.before(said);
+    said.scrollIntoView({ block: "center" });
+  };
+  bringBack();
+
   const drafts = () => {
     try { return Object.keys(localStorage).filter((key) => key.startsWith("draft:")); } catch { return []; }
   };
@@ -22,6 +65,7 @@
     if (kept.length && !confirm(`${kept.length} measure${kept.length > 1 ? "s have" : " has"} changes that were not sent yet. Sign out and lose them?`)) return;
     try {
       for (const key of kept) localStorage.removeItem(key);
+      session((store) => store.clear());
       if (window.caches) for (const name of await caches.keys()) await caches.delete(name);
       if (navigator.serviceWorker) for (const one of await navigator.serviceWorker.getRegistrations()) await one.unregister();
     } finally {

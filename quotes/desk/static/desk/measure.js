@@ -1,5 +1,4 @@
-// The measure sheet: Enter moves on, readings are echoed, a tap on the drawing makes a gate, and what is typed is kept in the
-// browser until the server has it. Without this file the sheet works too, with its Draw button.
+// The measure sheet: Enter moves on, readings are echoed, and what is typed is kept in the browser until the server has it. Without this file the sheet works too, with its Draw button.
 (() => {
   "use strict";
   const form = document.getElementById("typed");
@@ -71,9 +70,16 @@
     }
   };
 
-  // -- asking the server
-  const ask = (what, extra) => window.htmx && window.htmx.ajax("POST", form.action, { source: form, swap: "none", values: { do: what, ...extra } }).catch(() => {});
-  let asked = "";
+  // -- asking the server: one request after the other, each with the button that was pressed for it and no other
+  const asks = new Map();
+  let number = 0, busy = false, current = { what: "draw" };
+  const ask = (what, extra) => {
+    if (!window.htmx) return;
+    number += 1;
+    asks.set(String(number), { what, from: document.activeElement, texts: [] });
+    if (/^(add|gate)-/.test(what)) typeAhead(asks.get(String(number)));
+    window.htmx.ajax("POST", form.action, { source: form, swap: "none", values: { asking: number, ...extra } }).catch(() => {});
+  };
   // htmx forgets which button was pressed once the focus moves on, and a queued request would only draw
   form.addEventListener("submit", (event) => {
     if (!window.htmx || !event.submitter) return;
@@ -81,31 +87,88 @@
     event.stopImmediatePropagation();
     ask(event.submitter.value || "draw", { again: "1" });
   }, true);
+  // ... or remembers it while the focus stays on it, and would press it again with everything typed before
   document.body.addEventListener("htmx:configRequest", (event) => {
     if (event.detail.elt !== form) return;
-    const what = event.detail.parameters.do || "draw";
-    if (what === "draw" && sent === typed && !event.detail.parameters.again) { event.preventDefault(); return; }
-    asked = what;
+    const told = event.detail.parameters, own = asks.get(told.asking);
+    asks.delete(told.asking);
+    delete told.asking;
+    told.do = own ? own.what : "draw";
+    if (told.do === "draw" && sent === typed && !told.again) { event.preventDefault(); return; }
+    current = own || { what: "draw" };
+    busy = true;
     sent = typed;
     since.clear();
+    told.csrfmiddlewaretoken = event.detail.headers["X-CSRFToken"] = window.deskToken() || told.csrfmiddlewaretoken;
     const here = document.activeElement && document.activeElement.closest("fieldset[data-run]");
-    event.detail.parameters.live = here ? here.dataset.run : "";
-    if (narrow.matches) event.detail.parameters.narrow = "1";
+    told.live = here ? here.dataset.run : "";
+    if (narrow.matches) told.narrow = "1";
   });
-  const failed = () => {
-    remember();
-    say("kept here, not sent yet", true);
-    if (asked.startsWith("add-run:")) addRunHere();
-    asked = "";
+
+  // -- what is typed before the field it is meant for is there: a button that brings a field takes the keys until it comes
+  const ahead = Object.assign(document.createElement("input"), { className: "ahead", inputMode: "decimal", autocomplete: "off", tabIndex: -1 });
+  ahead.setAttribute("aria-label", "The next field, on its way");
+  form.after(ahead);
+  let waiting = null;
+  const typeAhead = (one) => {
+    if (waiting) waiting.texts.push(ahead.value);
+    ahead.value = "";
+    waiting = one;
+    ahead.focus({ preventScroll: true });
   };
-  document.body.addEventListener("htmx:sendError", failed);
+  ahead.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    if (waiting) waiting.texts.push(ahead.value);
+    ahead.value = "";
+  });
+  const pour = (one, field) => {
+    const texts = waiting === one ? [...one.texts, ahead.value] : one.texts;
+    if (waiting === one) { waiting = null; ahead.value = ""; }
+    let at = field;
+    texts.forEach((text, place) => {
+      if (place && at) at = following(at);
+      if (!text || !at || !at.matches("input")) return;
+      at.value = text;
+      at.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+    return texts.some((text) => text) || texts.length > 1 ? at : null;
+  };
+
+  // -- no answer: it stays in this browser and is tried again by itself
+  const outside = () => {
+    const link = Object.assign(document.createElement("a"), { href: "/sign-in", target: "_blank", textContent: "sign in again" });
+    say("signed out, kept here: ", true);
+    keeping.append(link);
+  };
+  let tried = 0, retry = 0;
+  const failed = () => {
+    busy = false;
+    remember();
+    const { what } = current, one = current;
+    current = { what: "draw" };
+    if (/^add-run:/.test(what)) { addRunHere(); pour(one, document.activeElement); }
+    else if (document.activeElement === ahead && one.from) one.from.focus();
+    say(/^(draw|restore|show|add-run)/.test(what) ? "kept here, not sent yet" : "kept here, not sent yet: press again once there is a connection", true);
+    clearTimeout(retry);
+    retry = setTimeout(send, Math.min(30, 4 * 2 ** tried) * 1000);
+    tried += 1;
+  };
+  for (const name of ["sendError", "timeout", "sendAbort"]) document.body.addEventListener(`htmx:${name}`, (event) => { if (event.detail.elt === form) failed(); });
   document.body.addEventListener("htmx:responseError", (event) => {
-    if (event.detail.xhr.status === 403 || event.detail.xhr.status === 401) say("sign in again in another tab: kept here meanwhile", true);
-    else failed();
+    if (event.detail.elt !== form) return;
+    const { status } = event.detail.xhr;
+    failed();
+    if (status === 401 || status === 403) { clearTimeout(retry); outside(); }
   });
   let refreshing = 0;
   document.body.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail.elt !== form || !event.detail.successful) return;
+    if (event.detail.elt !== form) return;
+    busy = false;
+    if (!event.detail.successful) return;
+    land();
+    tried = 0;
+    clearTimeout(retry);
     if (event.detail.xhr.status === 409) { say("typed in two places", true); return; }
     if (sent !== typed) return;
     forget();
@@ -118,31 +181,44 @@
   document.body.addEventListener("htmx:beforeSwap", (event) => {
     if (event.detail.xhr.status === 409) { event.detail.shouldSwap = true; event.detail.isError = false; }
   });
-  document.body.addEventListener("htmx:afterSettle", () => {
-    const said = document.getElementById("said");
-    if (said && said.children.length + said.dataset.seen !== "") show(said);
-    const wanted = document.querySelector("[data-focus]");
-    if (wanted) { wanted.removeAttribute("data-focus"); wanted.focus(); }
-  });
-  let open = [], at = null;
+
+  // -- the answer: whoever went on to another field while it was on its way stays there
+  let open = [], at = null, whole = false;
   document.body.addEventListener("htmx:oobBeforeSwap", (event) => {
     if (!event.detail.target || event.detail.target.id !== "fields") return;
     const field = document.activeElement;
     open = [...form.querySelectorAll("details[open][id]")].map((one) => one.id);
-    at = since.has(field.name) ? { name: moved(field.name, asked), from: field.selectionStart, to: field.selectionEnd } : null;
+    const stays = field.form === form && field.name && field.matches("input, select, textarea") && (field !== current.from || since.has(field.name));
+    at = stays ? { name: moved(field.name, current.what), from: field.selectionStart, to: field.selectionEnd } : null;
+    whole = true;
   });
   document.body.addEventListener("htmx:oobAfterSwap", (event) => {
-    if (!event.detail.target || event.detail.target.id !== "fields") return;
+    if (event.target.id !== "fields" || event.detail.target.id !== "fields") return;  // told once for every part swapped before
     for (const id of open) { const one = document.getElementById(id); if (one) one.open = true; }
-    putBack(asked);
-    const field = at && form.elements.namedItem(at.name), before = asked;
-    if (!field) { requestAnimationFrame(() => goTo(before)); return; }
-    field.focus();
-    if (field.setSelectionRange && at.from !== null) field.setSelectionRange(at.from, at.to);
+    putBack(current.what);
   });
   document.body.addEventListener("htmx:afterSwap", (event) => {
     if (event.target.id && /^more-/.test(event.target.id)) putBack("");
   });
+  // in the same breath as the swap: no key falls between the old field and the new one
+  const land = () => {
+    const said = document.getElementById("said"), field = at && form.elements.namedItem(at.name);
+    if (whole) said.replaceChildren();  // the fields came with their own
+    else if (said) show(said);
+    const target = whole ? placeOf(current) : null, last = whole ? pour(current, target) : null;
+    if (field) {
+      field.focus({ preventScroll: true });
+      if (field.setSelectionRange && at.from !== null) field.setSelectionRange(at.from, at.to);
+    } else if (whole) goTo(target, last);
+    const wanted = document.querySelector("[data-focus]");
+    if (wanted) {
+      wanted.removeAttribute("data-focus");
+      if (current.what !== "draw") wanted.focus();
+    }
+    if (whole && waiting && document.activeElement !== ahead && !field) ahead.focus({ preventScroll: true });
+    at = null;
+    whole = false;
+  };
 
   const show = (said) => {
     const told = new Map([...said.children].map((one) => [one.dataset.of, one.dataset]));
@@ -156,11 +232,11 @@
   };
 
   // -- after a button the next field is where the tape is read on
-  const goTo = (what) => {
+  const placeOf = ({ what }) => {
     const [verb, argument] = what.split(":");
     const place = (argument || "").split("/")[0];
     const pick = {
-      "add-run": () => form.querySelector("fieldset[data-run]:last-of-type input[name$='/length_mm']") || [...form.querySelectorAll("input[name$='/length_mm']")].filter((one) => /^runs\/\d+\/length_mm$/.test(one.name)).pop(),
+      "add-run": () => [...form.querySelectorAll("input[name$='/length_mm']")].filter((one) => /^runs\/\d+\/length_mm$/.test(one.name)).pop(),
       "add-gate": () => [...form.querySelectorAll(`input[name^='runs/${place}/gates/'][name$='/from_mm']`)].pop(),
       "gate-in": () => [...form.querySelectorAll("input[name$='/opening_mm']")].pop(),
       "add-station": () => [...form.querySelectorAll(`input[name^='runs/${place}/levels/'][name$='/0']`)].pop(),
@@ -170,16 +246,31 @@
       meet: () => null,
       show: () => place === "strength" ? form.querySelector("#strength input, #strength select:not([name='strength/method'])") : form.querySelector(`#run-${place} .fields input[name*='/levels/'], #run-${place} input[name*='/book/']`),
     }[verb];
-    const field = pick ? pick() : document.getElementById(`run-${place}`);
-    if (field && field.focus) field.focus();
-    else if (document.activeElement === document.body) document.getElementById("drawing").focus({ preventScroll: true });
+    return pick ? pick() : document.getElementById(`run-${place}`);
+  };
+  const goTo = (field, last) => {
+    if (last || field) {
+      (last || field).focus();
+      if (!last && field.select && field.value) field.select();
+    } else if ([document.body, ahead].includes(document.activeElement)) document.getElementById("drawing").focus({ preventScroll: true });
   };
 
   form.addEventListener("input", (event) => {
     if (!event.target.name) return;
     since.set(event.target.name, event.target.value);
     remember();
+    if (!/^runs\/\d+\/id$/.test(event.target.name)) return;
+    const run = event.target.closest("fieldset[data-run]");  // what is drawn is found by the run's name
+    run.dataset.run = event.target.value;
+    run.querySelector("legend").textContent = `Run ${event.target.value}`;
   });
+  const following = (field) => {
+    const fields = [...form.querySelectorAll("input:not([type=hidden]), select, .actions .button")].filter((one) => one.offsetParent && !one.disabled && one.tabIndex >= 0);
+    return fields[fields.indexOf(field) + 1];
+  };
+  // a second press of the same button, by a double click or a key held down, is one press
+  form.addEventListener("click", (event) => { if (event.detail > 1 && event.target.closest("button[name=do]")) event.preventDefault(); });
+  form.addEventListener("keydown", (event) => { if (event.repeat && event.key === "Enter" && event.target.matches("button")) event.preventDefault(); });
   // of many runs only those near the one that is typed in are in elevation
   form.addEventListener("focusin", (event) => {
     const run = event.target.closest("fieldset[data-run]"), part = document.querySelector("#drawing [data-drawn]");
@@ -193,60 +284,8 @@
   form.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || !event.target.matches("input:not([type=hidden]), select")) return;
     event.preventDefault();
-    const fields = [...form.querySelectorAll("input:not([type=hidden]), select, .actions .button")].filter((one) => one.offsetParent && !one.disabled && one.tabIndex >= 0);
-    const next = fields[fields.indexOf(event.target) + 1];
+    const next = following(event.target);
     if (next) { next.focus(); if (next.select) next.select(); }
-  });
-
-  // -- the drawing: a tap in a bay makes a gate there, a tap on a gate goes to its fields
-  const tap = (mark) => {
-    if (mark.dataset.gate) {
-      const found = /^(.*)-G(\d+)$/.exec(mark.dataset.gate);
-      const run = found && form.querySelector(`fieldset[data-run="${CSS.escape(found[1])}"]`);
-      const field = run && run.querySelector(`input[name$='/gates/${found[2] - 1}/from_mm']`);
-      if (field) field.focus();
-      return;
-    }
-    ask(`gate-in:${mark.dataset.bay}`);
-  };
-  document.addEventListener("click", (event) => {
-    const mark = event.target.closest("#drawing [data-bay], #drawing [data-gate]");
-    if (mark) tap(mark);
-    const theirs = event.target.closest("[data-drop-draft]");
-    if (theirs) forget();
-  });
-
-  // -- the same by keys: Enter on the drawing goes to its first bay, arrows from bay to bay, Enter makes the gate, Escape leaves
-  const drawing = () => document.getElementById("drawing");
-  const bays = () => {
-    const seen = new Set(), marks = [...drawing().querySelectorAll("svg:last-of-type [data-bay], svg:last-of-type [data-gate]")];
-    const once = marks.filter((mark) => { const name = mark.dataset.bay || mark.dataset.gate; return !seen.has(name) && seen.add(name); });
-    const box = new Map(once.map((mark) => [mark, mark.getBoundingClientRect()]));
-    const inOrder = (one, other) => (box.get(one).bottom < box.get(other).top ? -1 : box.get(one).top > box.get(other).bottom ? 1 : box.get(one).left - box.get(other).left);
-    return once.sort(inOrder);
-  };
-  const stepTo = (mark) => {
-    if (!mark) return;
-    mark.setAttribute("tabindex", "-1");
-    mark.setAttribute("role", "button");
-    mark.setAttribute("aria-label", mark.dataset.gate ? `Gate ${mark.dataset.gate}: to its fields` : `Bay ${mark.dataset.bay}: a gate here`);
-    mark.focus();
-    mark.scrollIntoView({ block: "nearest", inline: "nearest" });
-  };
-  const byKeys = {
-    ArrowRight: (list, at) => stepTo(list[Math.min(at + 1, list.length - 1)]),
-    ArrowLeft: (list, at) => stepTo(list[Math.max(at - 1, 0)]),
-    Home: (list) => stepTo(list[0]),
-    End: (list) => stepTo(list[list.length - 1]),
-    Enter: (list, at) => (at < 0 ? stepTo(list[0]) : tap(list[at])),
-    Escape: () => drawing().focus(),
-  };
-  document.addEventListener("keydown", (event) => {
-    if (!event.target.closest("#drawing") || event.ctrlKey || event.altKey || event.metaKey) return;
-    const list = bays(), at = list.indexOf(event.target), go = byKeys[event.key];
-    if (!go || (at < 0 && event.key !== "Enter")) return;
-    event.preventDefault();
-    go(list, at);
   });
 
   // -- a draft as a file, for a browser that may forget
@@ -273,7 +312,7 @@
   };
   const send = () => {
     const kept = stored();
-    if (!kept || !window.htmx) return;
+    if (!kept || !window.htmx || busy) return;
     ask("restore", Object.fromEntries(kept.entries));
   };
   const start = () => {
@@ -285,6 +324,8 @@
       send();
     }
   };
+  document.addEventListener("measure:ask", (event) => ask(event.detail));
+  document.addEventListener("click", (event) => { if (event.target.closest("[data-drop-draft]")) forget(); });
   window.addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
