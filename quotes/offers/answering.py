@@ -13,12 +13,12 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
-from quotes.jobs.models import JobState
+from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job, note_event
 from quotes.offers.content import local_day
 from quotes.offers.links import hashed
 from quotes.offers.models import Answer, Answered, Kind, Party, Question, Revision, SignedLink, State
-from quotes.offers.services import close_revision, lock_quote
+from quotes.offers.services import agreed_otherwise, close_revision, lock_quote
 from quotes.offers.sums import Choices, read_choices, sums
 from quotes.offers.viewing import PartyView, party_view, pays_for_choices
 from shared import audit
@@ -87,7 +87,7 @@ def accept(
     chosen = _settled(revision, party, content, choices)
     whole = sums(content, chosen)
     answer = _answer(party, name, now, whole.parties[party.key].total, accepted=True, choices=chosen.document())
-    if party.chooses:
+    if party.chooses and revision.state == State.SENT:
         revision.choices = chosen.document()
         revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
         revision.save(update_fields=["choices", "net", "tax", "total"])
@@ -196,25 +196,32 @@ def _hold_link(link: SignedLink) -> None:
 
 
 def _check_open(revision: Revision) -> None:
-    if revision.quote.job.state in {JobState.CANCELLED, JobState.CLOSED}:
+    # of two quotes of a job only one is agreed, however many are accepted at once: the job's row is locked for that
+    job = Job.objects.of(revision.business).select_for_update().get(pk=revision.quote.job_id)
+    if job.state in {JobState.CANCELLED, JobState.CLOSED}:
         raise Problem("conflict", "This job is not being done. Ask the business.")
     if revision.state == State.ACCEPTED:
         return  # a party that need not accept may still say so
     if revision.state != State.SENT:
         raise Problem("conflict", f"This quote is {revision.state}. Ask the business for a new one.")
+    if revision.kind == Kind.OFFER and agreed_otherwise(revision.quote, job):
+        raise Problem("conflict", "Another quote for this job was accepted already. Ask the business.")
 
 
 def _settled(revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None) -> Choices:
-    """The choices a party accepts: its own if it is the one that chooses, otherwise those that were settled."""
-    if party.chooses:
+    """The choices a party accepts: its own if it is the one that chooses, otherwise those that were settled.
+
+    What was accepted is settled for everybody, whoever may still say yes to it.
+    """
+    if party.chooses and revision.state == State.SENT:
         return read_choices(content, asked)
-    if revision.choices is None and pays_for_choices(content, party.key):
+    if revision.state == State.SENT and revision.choices is None and pays_for_choices(content, party.key):
         raise Problem(
             "conflict", "What will be built is still being chosen. You will be told as soon as it is settled."
         )
     settled = read_choices(content, revision.choices)
     if asked and read_choices(content, asked) != settled:
-        raise Refused([Fault("/choices", "choices.settled", "The choices of this quote are settled by somebody else.")])
+        raise Refused([Fault("/choices", "choices.settled", "The choices of this quote are settled already.")])
     return settled
 
 

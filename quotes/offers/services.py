@@ -35,6 +35,7 @@ def start_quote(
         raise Problem("conflict", f"A job that is {job.state} is not quoted.")
     _check_measure(version, job)
     quote = Quote(business=job.business, job=job, label=label or job.label)
+    _refuse_agreed(quote, job)
     quote.full_clean(exclude=["business", "job", "number"])
     quote.number = f"Q{next_number(job.business, 'quote'):04d}"
     quote.latest = 1
@@ -112,6 +113,8 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     agreed = agreed_revision(quote)
     if agreed != revision.changes:
         raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
+    if revision.kind == Kind.OFFER:
+        _refuse_agreed(quote, quote.job)
     content = assemble(revision, now=now)
     _says_something(content)
     content["override"] = _override(content, override_reason, actor)
@@ -144,6 +147,23 @@ def agreed_revision(quote: Quote) -> Revision | None:
     """The last accepted revision: the offer, or the last variation of it."""
     rows = Revision.objects.of(quote.business).filter(quote=quote, state=State.ACCEPTED)
     return rows.order_by("-number").first()
+
+
+def agreed_otherwise(quote: Quote, job: Job) -> Revision | None:
+    """What was agreed on the quote's job by another quote: its one fence is set out, ordered and booked by that.
+
+    A job that was cancelled and is open again may be agreed anew.
+    """
+    if job.state in {JobState.OPEN, JobState.CANCELLED}:
+        return None
+    rows = Revision.objects.of(quote.business).filter(quote__job=job, state=State.ACCEPTED).exclude(quote=quote.pk)
+    return rows.select_related("quote").order_by("-closed_at").first()
+
+
+def _refuse_agreed(quote: Quote, job: Job) -> None:
+    if other := agreed_otherwise(quote, job):
+        text = f"{other} is accepted on this job: draft a variation of it, or open another job for another fence."
+        raise Problem("conflict", text)
 
 
 def close_revision(revision: Revision, to: State, now: datetime) -> bool:
@@ -198,7 +218,8 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     revision.setup = kept
     revision.save()
     revision.parties.all().delete()
-    chooser = next((one["key"] for one in parties if one.get("chooses")), parties[0]["key"])
+    must = next((one for one in parties if one.get("required", True)), parties[0])
+    chooser = next((one for one in parties if one.get("chooses")), must)["key"]
     for place, one in enumerate(parties):
         Party.objects.of(revision.business).create(
             revision=revision,

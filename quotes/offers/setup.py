@@ -186,6 +186,11 @@ def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
         faults.append(Fault("/parties", "chooses.many", "One party at most settles the choices."))
     if parties and not any(one.get("required", True) for one in parties):
         faults.append(Fault("/parties", "required.none", "At least one party must accept."))
+    faults += [
+        Fault(f"/parties/{place}/chooses", "chooses.optional", "Who settles the choices must accept too.")
+        for place, one in enumerate(parties)
+        if one.get("chooses") and not one.get("required", True)
+    ]
     known = {one["key"] for one in parties}
     named = [("/otherwise", values.get("otherwise"))]
     named += [(f"/options/{place}/shares", one.get("shares")) for place, one in enumerate(values.get("options", []))]

@@ -13,7 +13,7 @@ from django.db import connection
 from quotes.jobs.models import JobState
 from quotes.offers.answering import accept, decline
 from quotes.offers.models import Answer, Revision, State
-from quotes.offers.services import revise, send
+from quotes.offers.services import revise, send, start_quote
 from shared.business.models import Business
 from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
@@ -72,6 +72,19 @@ def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_
     assert job.state == JobState.ACCEPTED
     kinds = Counter(job.events.values_list("kind", flat=True))
     assert kinds["job.accepted"] == 1
+
+
+def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> None:
+    stock_up(business)
+    first = sent(business, {"parties": PARTIES[:1]}, _alone())
+    job, version, actor = first.quote.job, first.measure_version, actor_of(business)
+    second = send(
+        revision=start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES[:1]}), actor=actor
+    )
+    outcomes = Counter(_at_once(_accepting(first, "owner"), _accepting(second, "owner")))
+    assert outcomes == {"new": 1, "conflict": 1}
+    states = Revision.objects.of(business).values_list("state", flat=True)
+    assert sorted(states) == [State.ACCEPTED, State.SENT]
 
 
 def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business: Business) -> None:
