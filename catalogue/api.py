@@ -13,20 +13,15 @@ from catalogue.bodies import SystemChange
 from catalogue.completeness import lacks
 from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.resources import RESOURCES, Resource
-from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, columns, shape, stored, told
+from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, shape, stored, told
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.roles import Scope
-from shared.business.scoping import Owned
 from shared.openapi import page_of
 from shared.problems import Problem
 
 _SYSTEMS = stored(SYSTEM)
 _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True}}
-
-
-def _told(resource: Resource, row: Owned) -> dict[str, Any]:
-    return told(resource.members, resource.rows(row.business).values(*columns(resource.members)).get(pk=row.pk))
 
 
 def listing(resource: Resource) -> type[Endpoint]:
@@ -50,7 +45,7 @@ def listing(resource: Resource) -> type[Endpoint]:
         def post(self, request: Request) -> Response:
             values = resource.resolve(self.business, self.read(resource.body))
             row = resource.add(resource.model(business=self.business), actor=self.actor, values=values)
-            return self.created(_told(resource, row), row)
+            return self.created(told_rows.of(row), row)
 
     Listing.__name__ = Listing.__qualname__ = "".join(word.capitalize() for word in resource.name.split()) + "Listing"
     Listing.__doc__ = f"Every {resource.name} of the business."
@@ -60,13 +55,15 @@ def listing(resource: Resource) -> type[Endpoint]:
 def detail(resource: Resource) -> type[Endpoint]:
     """The endpoint of one row of a resource."""
 
+    told_rows = stored(resource.members)
+
     class Detail(Endpoint):
         scopes = {"GET": resource.read, "PATCH": resource.write, "DELETE": resource.write}
 
         @extend_schema(responses={200: shape(resource.members)}, summary=f"Read: {resource.name}")
         def get(self, request: Request, ref: str) -> Response:
             row = self.find(resource.rows(self.business), ref)
-            return self.one(_told(resource, row), row)
+            return self.one(told_rows.of(row), row)
 
         @extend_schema(
             request=resource.body(partial=True),
@@ -77,7 +74,7 @@ def detail(resource: Resource) -> type[Endpoint]:
             row = self.find_for_change(resource.rows(self.business), ref)
             values = resource.resolve(self.business, self.read(resource.body, partial=True))
             row = resource.change(row, actor=self.actor, values=values)
-            return self.one(_told(resource, row), row)
+            return self.one(told_rows.of(row), row)
 
         @extend_schema(responses={204: None}, summary=f"Remove: {resource.name}")
         def delete(self, request: Request, ref: str) -> Response:

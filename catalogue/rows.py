@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from shared.stored import AsStored
+from catalogue.rules import is_money
+from shared.money import minor_digits
+from shared.stored import AsStored, Money, Places
 
 _TEXT = {"type": "string"}
 _MAYBE_TEXT = {"type": ["string", "null"]}
@@ -141,7 +143,17 @@ def told(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
 
 def stored(members: Members) -> AsStored:
     """The rows of a list as they are answered; made once, because it is the same for every call."""
-    return AsStored({name: column for name, (column, _) in members.items()})
+    told = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
+    places = _RULES if members is PRICE_RULE else _PRICES if _MONEY & members.keys() else None
+    return AsStored(told, places)
+
+
+def _rule_digits(currency: str, kind: str, key: str) -> int:
+    return minor_digits(currency) if is_money(kind, key) else 0
+
+
+_MONEY = {"price", "least_order", "amount"}
+_PRICES, _RULES = Places(("business__currency",)), Places(("business__currency", "kind", "key"), _rule_digits)
 
 
 REPORT_SHAPE: dict[str, Any] = {

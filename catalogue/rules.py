@@ -67,12 +67,18 @@ ACTIVITIES = {
 old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
 
 _AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
+_MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
 _CHOICES: dict[str, tuple[str, ...]] = {
     "rounding": tuple(Rounding),
     "tax_rounding": tuple(Rounding),
     "odd_cent": tuple(OddCent),
 }
 SETTINGS = tuple(sorted(_AMOUNTS | set(_CHOICES)))
+
+
+def is_money(kind: str, key: str) -> bool:
+    """Whether a line's amount is money; otherwise it is a percentage or a count."""
+    return kind in _MONEY or (kind == RuleKind.SETTING and key in {"least_job_charge", "rounding_step"})
 
 
 @dataclass(frozen=True, slots=True)

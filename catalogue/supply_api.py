@@ -13,7 +13,7 @@ from catalogue import queries, services
 from catalogue.bodies import SupplyOfferIn
 from catalogue.models import Offer, Supplier
 from catalogue.resources import AS_OF, day
-from catalogue.rows import SUPPLY_OFFER, columns, shape, stored, told
+from catalogue.rows import SUPPLY_OFFER, shape, stored
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
 from shared.business.queries import uses_test_key
@@ -37,7 +37,7 @@ class _SupplyEndpoint(Endpoint):
         return queries.offers_of(self.account, test=uses_test_key(self.actor))
 
     def _told(self, offer: Offer) -> dict[str, Any]:
-        return told(SUPPLY_OFFER, self._offers().values(*columns(SUPPLY_OFFER)).get(pk=offer.pk))
+        return _OFFERS.of(offer)
 
 
 class SupplyOffers(_SupplyEndpoint):

@@ -14,6 +14,8 @@ from django.db.models import Q, QuerySet
 from django.db.models.expressions import Col, Combinable, Func
 from django.db.models.sql.compiler import SQLCompiler
 
+from shared.money import minor_digits
+
 _FLOAT_DIGITS = 15  # SQLite keeps decimals as floats: those with no more digits than this are exact
 
 Column = tuple[Any, ...] | list[Any]
@@ -29,8 +31,23 @@ class Short:
     places: int = 0
 
 
-Telling = str | Combinable | Q | Short
-"""What a member tells: a column by its name, an expression of columns, or a decimal made short."""
+@dataclass(frozen=True, slots=True)
+class Money:
+    """An amount with as many places as ``AsStored.places`` says for its row, and more only where it has more."""
+
+    column: str
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """How many places money has, by ``columns`` of its row."""
+
+    columns: tuple[str, ...]
+    of: Callable[..., int] = minor_digits
+
+
+Telling = str | Combinable | Q | Short | Money
+"""What a member tells: a column by its name, an expression of columns, a decimal made short, or money."""
 Members = Mapping[str, "Telling | Mapping[str, Telling]"]
 
 
@@ -63,6 +80,7 @@ class AsStored:
     """
 
     members: Members
+    places: Places | None = None
     _kept: dict[Hashable, _Written] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def read(
@@ -83,12 +101,31 @@ class AsStored:
             read(column, connection) if read else column
             for read, column in zip(written.readers, zip(*found, strict=True), strict=True)
         ]
-        return _answers(self.members, iter(columns[len(marks) :])), list(zip(*columns[: len(marks)], strict=True))
+        begin = len(marks)
+        if self.places:
+            begin += len(self.places.columns)
+            columns[begin:] = self._stated(
+                columns[begin:], list(zip(*columns[len(marks) : begin], strict=True)), self.places
+            )
+        return _answers(self.members, iter(columns[begin:])), list(zip(*columns[: len(marks)], strict=True))
+
+    def _stated(self, columns: list[Column], rows: list[tuple[Any, ...]], places: Places) -> Iterator[Column]:
+        """Money with the places of its row. Most lists are of one currency."""
+        least = {row: places.of(*row) for row in set(rows)}
+        same = next(iter(least.values())) if len(set(least.values())) == 1 else None
+        for told, column in zip(_flat(self.members), columns, strict=True):
+            if not isinstance(told, Money):
+                yield column
+            elif same is not None:
+                yield _cut(column, same, next((len(one) - one.find(".") - 1 for one in column if one), None))
+            else:
+                yield [one and short(one, least[row]) for one, row in zip(column, rows, strict=True)]
 
     def _written(self, rows: Rows, marks: tuple[str, ...], alike: Alike | None) -> _Written:
         if alike and (kept := self._kept.get((marks, alike.name))):
             return replace(kept, parameters=alike.parameters)
-        written = _write(rows() if callable(rows) else rows, [*marks, *_flat(self.members)])
+        by = self.places.columns if self.places else ()
+        written = _write(rows() if callable(rows) else rows, [*marks, *by, *_flat(self.members)])
         if alike and written.parameters == alike.parameters:  # otherwise they are not as alike as was said
             self._kept[marks, alike.name] = written
         return written
@@ -146,7 +183,7 @@ class _Undeclared(Func):
 
 
 def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _Written:
-    columns: list[Any] = [one.column if isinstance(one, Short) else one for one in asked]
+    columns: list[Any] = [one.column if isinstance(one, Short | Money) else one for one in asked]
     query = rows.values_list(*columns).query
     query.select = tuple(
         _Undeclared(one) if isinstance(one.output_field, models.DateField) else one for one in query.select
@@ -197,13 +234,16 @@ def _decimals(places: int | None, converted: Reader | None) -> Reader:
 
 
 def _shortened(read: Reader, least: int, places: int | None) -> Reader:
+    return lambda column, connection: _cut(read(column, connection), least, places)
+
+
+def _cut(column: Column, least: int, places: int | None) -> Column:
+    """Texts without needless zeros, of so many ``places`` each or None: the zeros that most end with are cut off at once."""
     if places is None or places <= least:
-        return lambda column, connection: [one and short(one, least) for one in read(column, connection)]
-    usual = "0" * (places - least) if least else "." + "0" * places  # the zeros that most end with are cut off at once
+        return [one and short(one, least) for one in column]
+    usual = "0" * (places - least) if least else "." + "0" * places
     cut = -len(usual)
-    return lambda column, connection: [
-        one and (one[:cut] if one.endswith(usual) else short(one, least)) for one in read(column, connection)
-    ]
+    return [one and (one[:cut] if one.endswith(usual) else short(one, least)) for one in column]
 
 
 def _converted(steps: list[Callable[..., Any]], expression: Any) -> Reader:

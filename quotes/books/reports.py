@@ -17,9 +17,9 @@ from quotes.jobs.models import Job
 from quotes.orders.rows import number
 from shared.cells import Cell
 from shared.models import Business
+from shared.money import minor_digits
 
 ZERO = Decimal(0)
-CENT = Decimal("0.01")
 CHUNK = 2_000
 ENTRY_HEAD = (
     "day", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_code",
@@ -50,12 +50,13 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """``rows`` may be walked once. ``summed`` are the columns that the last row adds up."""
+    """``rows`` may be walked once. ``summed`` are the columns that the last row adds up, of ``digits`` decimals."""
 
     name: str
     head: tuple[str, ...]
     rows: Iterable[Sequence[Cell]]
     summed: tuple[str, ...]
+    digits: int
 
     def with_total(self) -> Iterator[Sequence[Cell]]:
         """Every row, then the total, added up on the way: nothing but the sums is kept in memory."""
@@ -68,22 +69,23 @@ class Table:
                 if isinstance(value, Decimal):
                     sums[index] += value
             yield row
-        yield total_row(self.head, dict(zip(self.summed, sums, strict=True)))
+        yield total_row(self.head, dict(zip(self.summed, sums, strict=True)), self.digits)
 
 
-def total_row(head: Sequence[str], sums: dict[str, Decimal]) -> list[Cell]:
+def total_row(head: Sequence[str], sums: dict[str, Decimal], digits: int) -> list[Cell]:
     """The last row."""
-    return [TOTAL if place == 0 else money(sums[name]) if name in sums else None for place, name in enumerate(head)]
+    told = {name: money(value, digits) for name, value in sums.items()}
+    return [TOTAL if place == 0 else told.get(name) for place, name in enumerate(head)]
 
 
-def money(value: Decimal) -> Decimal:
-    """An amount in whole cents where it is one, with more places only where it needs them.
+def money(value: Decimal, digits: int) -> Decimal:
+    """An amount in whole minor units where it is one, with more places only where it needs them.
 
-    >>> money(Decimal("12.5000")), money(Decimal("-0.1250"))
-    (Decimal('12.50'), Decimal('-0.125'))
+    >>> money(Decimal("12.5000"), 2), money(Decimal("-0.1250"), 2), money(Decimal("30.0000"), 0)
+    (Decimal('12.50'), Decimal('-0.125'), Decimal('30'))
     """
-    cents = value.quantize(CENT)
-    return cents if cents == value else value.normalize()
+    whole = round(value, digits)
+    return whole if whole == value else value.normalize()
 
 
 @lru_cache(maxsize=1_000)
@@ -100,22 +102,27 @@ def entries(business: Business, span: Span) -> QuerySet[LedgerEntry]:
 def entry_table(business: Business, span: Span) -> Table:
     """Every ledger entry."""
     rows = entries(business, span).values_list(*ENTRY_COLUMNS).iterator(chunk_size=CHUNK)
-    return Table("ledger", ENTRY_HEAD, (_entry(row) for row in rows), ("net", "tax", "gross"))
+    digits = minor_digits(business.currency)
+    return Table("ledger", ENTRY_HEAD, (_entry(row, digits) for row in rows), ("net", "tax", "gross"), digits)
 
 
-def _entry(row: Sequence[Any]) -> list[Cell]:
+def _entry(row: Sequence[Any], digits: int) -> list[Cell]:
     *before, rate, currency, net, tax = row
-    return [*before, _rate(rate), currency, money(net), money(tax), money(net + tax)]
+    return [*before, _rate(rate), currency, *_taxed(net, tax, digits)]
+
+
+def _taxed(net: Decimal, tax: Decimal, digits: int) -> tuple[Decimal, Decimal, Decimal]:
+    return money(net, digits), money(tax, digits), money(net + tax, digits)
 
 
 def totals_table(business: Business, span: Span, by: str) -> Table:
     """Order totals of a span, by period (month), supplier, job, account code, or tax code and rate."""
-    columns = GROUPS[by]
+    columns, digits = GROUPS[by], minor_digits(business.currency)
     rows = entries(business, span)
     found = _grouped(rows, columns) if by != "period" else _by_month(rows)
     head = ("period",) if by == "period" else tuple(name.removesuffix("_number") for name in columns)
-    told = [[*key, money(net), money(tax), money(net + tax)] for key, (net, tax) in sorted(found.items(), key=_first)]
-    return Table(f"totals-by-{by}", (*head, "net", "tax", "gross"), told, ("net", "tax", "gross"))
+    told = [[*key, *_taxed(net, tax, digits)] for key, (net, tax) in sorted(found.items(), key=_first)]
+    return Table(f"totals-by-{by}", (*head, "net", "tax", "gross"), told, ("net", "tax", "gross"), digits)
 
 
 def _first(item: tuple[tuple[Cell, ...], Any]) -> tuple[str, ...]:
@@ -161,9 +168,10 @@ QUOTE_GROUPS: dict[str, tuple[str, ...]] = {"quote": (), "period": ("day",), "jo
 
 def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
     """What was quoted (by the day it was sent) and accepted (by the day it was accepted) in a span; one by one, or summed."""
-    rows = QuoteEntry.objects.of(business).filter(day__gte=span.first, day__lte=span.last)
+    rows, digits = QuoteEntry.objects.of(business), minor_digits(business.currency)
+    rows = rows.filter(day__gte=span.first, day__lte=span.last)
     if by == "quote":
-        return Table("quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows), QUOTE_SUMS)
+        return Table("quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows, digits), QUOTE_SUMS, digits)
     found: dict[str, list[Decimal]] = {}
     columns = (*QUOTE_GROUPS[by], "what", "net", "tax", "total")
     for key, what, *amounts in rows.values_list(*columns).iterator(chunk_size=CHUNK):
@@ -171,17 +179,17 @@ def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
         sums = found.setdefault(name, [ZERO] * len(QUOTE_SUMS))
         for place, value in enumerate(amounts, len(amounts) * QuoteStep.values.index(what)):
             sums[place] += value
-    told: list[list[Cell]] = [[name, *(money(value) for value in sums)] for name, sums in sorted(found.items())]
-    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), told, QUOTE_SUMS)
+    told: list[list[Cell]] = [[name, *(money(value, digits) for value in sums)] for name, sums in sorted(found.items())]
+    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), told, QUOTE_SUMS, digits)
 
 
-def _quoted(rows: QuerySet[QuoteEntry]) -> Iterator[Sequence[Cell]]:
+def _quoted(rows: QuerySet[QuoteEntry], digits: int) -> Iterator[Sequence[Cell]]:
     columns = (
         "what", "day", "quote_number", "revision_number", "kind", "job_number", "job_label", "customer_name", "net", "tax",
         "total",
     )  # fmt: skip
     for row in rows.order_by("day", "id").values_list(*columns).iterator(chunk_size=CHUNK):
-        amounts = [money(value) for value in row[-3:]]
+        amounts = [money(value, digits) for value in row[-3:]]
         empty: list[Cell] = [None] * 3
         yield [*row[:-3], *amounts, *empty] if row[0] == QuoteStep.QUOTED else [*row[:-3], *empty, *amounts]
 
@@ -200,14 +208,14 @@ def margins_table(business: Business, span: Span) -> Table:
     came of it. As built puts what was ordered in the place of the planned materials and delivery; it is empty until something is
     ordered.
     """
-    return Table("margins", MARGIN_HEAD, _margins(business, span), MARGIN_SUMS)
+    return Table("margins", MARGIN_HEAD, _margins(business, span), MARGIN_SUMS, minor_digits(business.currency))
 
 
 def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
     agreed = QuoteEntry.objects.of(business).filter(what=QuoteStep.ACCEPTED, day__lte=span.last)
     bought = LedgerEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
     got = ReceivedEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
-    meant: set[int] = set()
+    meant, digits = set[int](), minor_digits(business.currency)
     for rows in (agreed, bought, got):
         meant.update(rows.filter(day__gte=span.first).values_list("job_id", flat=True).distinct())
     ordered, received = _by_job(bought, "net"), _by_job(got, "net")
@@ -216,21 +224,21 @@ def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
         yield [
             number_,
             label,
-            *_margin(sold.get(job, ZERO), cost.get(job, ZERO)),
-            money(materials.get(job, ZERO)),
-            money(ordered.get(job, ZERO)),
-            money(received.get(job, ZERO)),
-            *_as_built(sold.get(job, ZERO), cost.get(job, ZERO) - materials.get(job, ZERO), ordered.get(job)),
+            *_margin(sold.get(job, ZERO), cost.get(job, ZERO), digits),
+            money(materials.get(job, ZERO), digits),
+            money(ordered.get(job, ZERO), digits),
+            money(received.get(job, ZERO), digits),
+            *_as_built(sold.get(job, ZERO), cost.get(job, ZERO) - materials.get(job, ZERO), ordered.get(job), digits),
         ]
 
 
-def _margin(sold: Decimal, cost: Decimal) -> list[Cell]:
+def _margin(sold: Decimal, cost: Decimal, digits: int) -> list[Cell]:
     percent = ((sold - cost) * 100 / sold).quantize(Decimal("0.1")) if sold else None
-    return [money(sold), money(cost), money(sold - cost), percent]
+    return [money(sold, digits), money(cost, digits), money(sold - cost, digits), percent]
 
 
-def _as_built(sold: Decimal, others: Decimal, ordered: Decimal | None) -> list[Cell]:
-    return [None] * 3 if ordered is None else _margin(sold, others + ordered)[1:]
+def _as_built(sold: Decimal, others: Decimal, ordered: Decimal | None, digits: int) -> list[Cell]:
+    return [None] * 3 if ordered is None else _margin(sold, others + ordered, digits)[1:]
 
 
 def _by_job(rows: QuerySet[Any], column: str) -> dict[int, Decimal]:

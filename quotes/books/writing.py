@@ -17,6 +17,7 @@ from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, 
 from shared.cells import RUNS, cell, guarded
 from shared.jsontext import write_json
 from shared.models import Business
+from shared.money import minor_digits
 from shared.workbooks import Workbook
 
 BLOCK = 64 * 1024
@@ -54,15 +55,16 @@ def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
     yield from copied(business, span)
     sums = entries(business, span).order_by().aggregate(net=Sum("net"), tax=Sum("tax"))
     net, tax = sums["net"] or Decimal(0), sums["tax"] or Decimal(0)
-    last = total_row(ENTRY_HEAD, {"net": net, "tax": tax, "gross": net + tax})
+    last = total_row(ENTRY_HEAD, {"net": net, "tax": tax, "gross": net + tax}, minor_digits(business.currency))
     yield (",".join(cell(value) for value in last) + EOL).encode()
 
 
 def copied(business: Business, span: Span) -> Iterator[bytes]:
     """The rows of the ledger by PostgreSQL's COPY, in blocks."""
-    columns = [_guarded(name) if name in TEXTS else _plain(name) for name in ENTRY_COLUMNS]
+    digits = minor_digits(business.currency)
+    columns = [_guarded(name) if name in TEXTS else _plain(name, digits) for name in ENTRY_COLUMNS]
     query = (
-        f"COPY (SELECT {', '.join(columns)}, {_amount('net + tax')} FROM books_ledgerentry "  # noqa: S608 - our own names
+        f"COPY (SELECT {', '.join(columns)}, {_amount('net + tax', digits)} FROM books_ledgerentry "  # noqa: S608 - our own names
         f"WHERE business_id = {int(business.pk)} AND day BETWEEN '{span.first:%Y-%m-%d}' AND '{span.last:%Y-%m-%d}' "
         "ORDER BY day, id) TO STDOUT (FORMAT csv)"
     )
@@ -88,17 +90,16 @@ def _escaped(pattern: str) -> str:
     return pattern.replace("\\", "\\\\")
 
 
-def _plain(name: str) -> str:
+def _plain(name: str, digits: int) -> str:
     if name == "tax_rate":
         return "trim_scale(tax_rate)"
-    return _amount(name) if name in {"net", "tax"} else name
+    return _amount(name, digits) if name in {"net", "tax"} else name
 
 
-def _amount(expression: str) -> str:
-    """At least two decimals, more only where there are any."""
-    return (
-        f"CASE WHEN round({expression}, 2) = {expression} THEN round({expression}, 2) ELSE trim_scale({expression}) END"
-    )
+def _amount(expression: str, digits: int) -> str:
+    """Every minor unit, more decimals only where there are any."""
+    whole = f"round({expression}, {digits})"
+    return f"CASE WHEN {whole} = {expression} THEN {whole} ELSE trim_scale({expression}) END"
 
 
 def json_blocks(table: Table) -> Iterator[bytes]:

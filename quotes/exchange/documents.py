@@ -37,11 +37,6 @@ from shared.jsontext import write_json
 from shared.reading import StrictSerializer, read
 
 
-def cents(value: Decimal) -> Decimal:
-    """An amount without needless zeros beyond the minor unit."""
-    return Decimal(amount(value))
-
-
 def ubl_values(order: SupplierOrder) -> OrderDocument:
     """The order as a UBL Order says it; what was cancelled is left out."""
     every = _lines(order)
@@ -56,13 +51,13 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
         currency=order.currency,
         buyer=ubl_party(told["buyer"]),
         seller=ubl_party(told["seller"]),
-        lines=tuple(_ubl_line(line) for line in lines),
-        lines_total=cents(order.goods),
+        lines=tuple(_ubl_line(line, order.currency) for line in lines),
+        lines_total=Decimal(amount(order.goods, order.currency)),
         taxes=tuple(sorted(rows, key=lambda row: (row.category, row.percent))),
-        tax=cents(order.tax),
-        total=cents(order.total),
-        payable=cents(order.total),
-        charge=cents(order.delivery_fee) if order.delivery_fee else Decimal(0),
+        tax=Decimal(amount(order.tax, order.currency)),
+        total=Decimal(amount(order.total, order.currency)),
+        payable=Decimal(amount(order.total, order.currency)),
+        charge=Decimal(amount(order.delivery_fee, order.currency)) if order.delivery_fee else Decimal(0),
         charge_reason="Delivery" if order.delivery_fee else "",
         charge_tax_category=order.fee_tax_category,
         charge_tax_percent=Decimal(number(order.fee_tax_rate)),
@@ -101,15 +96,15 @@ def ubl_party(told: Mapping[str, str]) -> Party:
     )
 
 
-def _ubl_line(line: Line) -> OrderLine:
+def _ubl_line(line: Line, currency: str) -> OrderLine:
     made = line.why[0] if line.why and " made to " in line.why[0] else ""
     return OrderLine(
         id=str(line.position),
         name=line.label,
         quantity=Decimal(number(due(line))),
         unit=line.unit,
-        price=cents(line.price),
-        net=cents(line.net),
+        price=Decimal(amount(line.price, currency)),
+        net=Decimal(amount(line.net, currency)),
         seller_sku=line.supplier_sku,
         buyer_sku=line.sku,
         gtin=line.gtin,

@@ -81,8 +81,8 @@ def _line(order: SupplierOrder, line: OrderLine) -> list[Cell]:
         Decimal(number(loose)),
         cut or None,
         None if mass is None else Decimal(number(mass)),
-        Decimal(amount(line.price)),
-        Decimal(amount(line.net)),
+        Decimal(amount(line.price, order.currency)),
+        Decimal(amount(line.net, order.currency)),
         line.tax_code,
         Decimal(number(line.tax_rate)),
         ", ".join(order.deliver_to[name] for name in ("address", "postcode", "place") if order.deliver_to.get(name)),
@@ -105,5 +105,6 @@ def _sums(order: SupplierOrder) -> Iterator[list[Cell]]:
 
 def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:
     row: list[Cell] = [None] * len(HEAD)
-    row[0], row[HEAD.index("description")], row[HEAD.index("net")] = order.number, text, Decimal(amount(value))
+    row[0], row[HEAD.index("description")] = order.number, text
+    row[HEAD.index("net")] = Decimal(amount(value, order.currency))
     return row

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from django.db.models import Sum
 
-from quotes.exchange.documents import cents, ubl_party
+from quotes.exchange.documents import ubl_party
 from quotes.exchange.ubl.despatches import write_despatch
 from quotes.exchange.ubl.responses import write_response
 from quotes.exchange.ubl.values import (
@@ -21,7 +21,7 @@ from quotes.exchange.ubl.values import (
 from quotes.offers.content import local_day
 from quotes.orders.models import Despatch, LineReply, Reply, Said, SupplierOrder
 from quotes.orders.models import DespatchLine as Loaded
-from quotes.orders.rows import number
+from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due
 
@@ -43,7 +43,9 @@ def reply_ubl(order: SupplierOrder, reply: Reply) -> bytes:
             currency=order.currency,
             buyer=buyer,
             seller=seller,
-            lines=tuple(_replied(place, row) for place, row in enumerate(rows, 1)) if conditional else (),
+            lines=tuple(_replied(place, row, order.currency) for place, row in enumerate(rows, 1))
+            if conditional
+            else (),
             note=" ".join(reply.note.split()),
             promised=reply.promised_on,
         )
@@ -74,7 +76,7 @@ def _parties(order: SupplierOrder) -> tuple[Party, Party]:
     return ubl_party(told["buyer"]), ubl_party(told["seller"])
 
 
-def _replied(place: int, row: LineReply) -> ResponseLine:
+def _replied(place: int, row: LineReply, currency: str) -> ResponseLine:
     return ResponseLine(
         id=str(place),
         order_line=str(row.line.position),
@@ -82,7 +84,7 @@ def _replied(place: int, row: LineReply) -> ResponseLine:
         name=row.line.label,
         quantity=None if row.quantity is None else Decimal(number(row.quantity)),
         unit=row.line.unit,
-        price=None if row.price is None else cents(row.price),
+        price=None if row.price is None else Decimal(amount(row.price, currency)),
         promised=row.promised_on,
         note=" ".join(row.reason.split()),
     )

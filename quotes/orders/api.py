@@ -92,7 +92,7 @@ class OrderPlan(Endpoint):
         body = self.read(bodies.PlanIn)
         found = _jobs(self, body["jobs"])
         plan = plan_jobs(found, days=_days(body.get("deliver_by")), most_suppliers=body.get("most_suppliers"))
-        return Response(_plan(plan))
+        return Response(_plan(plan, self.business.currency))
 
 
 class OrdersForJobs(OwnOrder):
@@ -235,27 +235,32 @@ def _days(deliver_by: date | None) -> int | None:
     return None if deliver_by is None else max(0, (deliver_by - timezone.localdate()).days)
 
 
-def _part(order: Order) -> dict[str, Any]:
+def _part(order: Order, currency: str) -> dict[str, Any]:
     return {
         "supplier": order.supplier,
-        "goods": amount(order.goods),
-        "delivery": amount(order.delivery),
-        "total": amount(order.total),
+        "goods": amount(order.goods, currency),
+        "delivery": amount(order.delivery, currency),
+        "total": amount(order.total, currency),
         "lines": [
-            {"component": one.component, "quantity": number(one.ordered), "price": amount(one.price), "why": one.why}
+            {
+                "component": one.component,
+                "quantity": number(one.ordered),
+                "price": amount(one.price, currency),
+                "why": one.why,
+            }
             for one in order.lines
         ],
     }
 
 
-def _plan(plan: Plan) -> dict[str, Any]:
+def _plan(plan: Plan, currency: str) -> dict[str, Any]:
     saving = plan.sourcing.saving
     return {
-        "orders": [_part(order) for order in plan.chosen(None).orders],
+        "orders": [_part(order, currency) for order in plan.chosen(None).orders],
         "alone": [
             {
                 "supplier": code,
-                "total": amount(split.total) if split else None,
+                "total": amount(split.total, currency) if split else None,
                 "refused": plan.sourcing.refused.get(code, ""),
             }
             for code, split in plan.sourcing.alone.items()
@@ -264,7 +269,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
             {"component": sku, "length_mm": length, "quantity": number(quantity)}
             for (sku, length), quantity in plan.taken.items()
         ],
-        "saving_together": amount(plan.saving_together),
-        "saving_by_splitting": None if saving is None else amount(saving),
+        "saving_together": amount(plan.saving_together, currency),
+        "saving_by_splitting": None if saving is None else amount(saving, currency),
         "gap_ppm": plan.gap_ppm,
     }

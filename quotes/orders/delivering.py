@@ -250,6 +250,6 @@ def send_back(
     if replace:
         move(order, State.DESPATCHED)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
-    facts["credit"] = amount(returned.credit)
+    facts["credit"] = amount(returned.credit, order.currency)
     note(order, "order.returned", f"{returned.number}: {quantity} of line {line} sent back: {reason}", actor, facts)
     return order, returned

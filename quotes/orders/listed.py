@@ -10,9 +10,9 @@ from rest_framework.response import Response
 
 from quotes.jobs.rows import DATE, WHOLE, shape
 from quotes.orders.models import OrderLine
-from quotes.orders.rows import MINOR, MONEY, ORDER_SHAPE
+from quotes.orders.rows import MONEY, ORDER_SHAPE
 from shared.problems import Problem
-from shared.stored import AsStored, Short, named
+from shared.stored import AsStored, Money, Places, Short, named
 
 WITH = "lines: each order with its lines."
 _PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
@@ -23,8 +23,9 @@ LINES = AsStored(
         "line": "position",
         **named(*_PLAIN),
         **{name: Short(name) for name in _QUANTITIES},
-        **{name: Short(name, MINOR) for name in _AMOUNTS},
-    }
+        **{name: Money(name) for name in _AMOUNTS},
+    },
+    Places(("order__currency",)),
 )
 
 

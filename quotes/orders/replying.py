@@ -18,6 +18,7 @@ from quotes.orders.models import Answer, Decision, LineReply, OrderLine, Reply, 
 from quotes.orders.services import OPEN, cut, end_waiting, named, settle
 from shared.business.actors import Actor
 from shared.jsontext import write_json
+from shared.money import stated
 from shared.problems import Problem
 
 ZERO = Decimal(0)
@@ -87,14 +88,17 @@ def take_reply(*, order: SupplierOrder, told: Told, actor: Actor) -> tuple[Suppl
         "reply": told.number,
         "code": told.code,
         "answer": order.answer,
-        "lines": [_fact(one) for one in told.lines],
+        "lines": [_fact(one, order.currency) for one in told.lines],
     }
     note(order, kind, f"{order.supplier.name}: {order.answer}. {told.note}".strip(), actor, facts)
     return order, True
 
 
-def _fact(one: LineSaid) -> dict[str, Any]:
-    return {name: str(value) if value not in (None, "") else "" for name, value in asdict(one).items()}
+def _fact(one: LineSaid, currency: str) -> dict[str, Any]:
+    price = "" if one.price is None else stated(one.price, currency)
+    return {name: str(value) if value not in (None, "") else "" for name, value in asdict(one).items()} | {
+        "price": price
+    }
 
 
 def _check_code(order: SupplierOrder, told: Told) -> None:

@@ -26,9 +26,9 @@ from quotes.orders.models import (
     SupplierOrder,
 )
 from quotes.orders.sums import taxes
-from shared.stored import AsStored, Short, named, short
+from shared.money import stated
+from shared.stored import AsStored, Money, Places, Short, named, short
 
-MINOR = 2  # money is told in whole minor units at least: 10.00
 MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
 _PLAIN = (
     "ref",
@@ -50,10 +50,11 @@ MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
 ORDERS = AsStored(
     {
         **named(*_PLAIN),
-        **{name: Short(name, MINOR) for name in _AMOUNTS},
+        **{name: Money(name) for name in _AMOUNTS},
         "supplier": {"code": "supplier__code", "name": "supplier__name"},
         "business": {"ref": "business__ref", "name": "business__name"},
-    }
+    },
+    Places(("currency",)),
 )
 EVENTS = AsStored(
     {
@@ -95,9 +96,9 @@ HOLDS = AsStored(
 
 
 @lru_cache(maxsize=10_000)
-def amount(value: Decimal) -> str:
-    """Money in whole minor units at least: a stored 10.0000 is 10.00."""
-    return short(f"{value:f}", MINOR)
+def amount(value: Decimal, currency: str) -> str:
+    """Money with every minor unit of its currency: a stored 10.0000 is 10.00 dollars or 10 yen."""
+    return stated(value, currency)
 
 
 @lru_cache(maxsize=10_000)
@@ -108,19 +109,19 @@ def number(value: Decimal) -> str:
 
 def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     """An order with lines, replies, despatches and receipts. ``own`` shows what is the business's alone: jobs and reasons."""
-    business = order.business
+    business, currency = order.business, order.currency
     lines = list(OrderLine.objects.of(business).filter(order=order).order_by("position"))
     parts = _parts(order) if own else {}
     waiting = LineReply.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
     proposals = {row.line_id: row for row in waiting}
-    told = [_line(line, proposals.get(line.pk), own) for line in lines]
+    told = [_line(line, proposals.get(line.pk), currency) for line in lines]
     if own:
         for line, one in zip(lines, told, strict=True):
             one.update({name: number(getattr(line, name)) for name in _OWN_QUANTITIES})
             one.update(jobs=parts.get(line.pk, []), why=line.why, account=line.account)
     return {
         **{name: getattr(order, name) for name in _PLAIN},
-        **{name: amount(getattr(order, name)) for name in _AMOUNTS},
+        **{name: amount(getattr(order, name), currency) for name in _AMOUNTS},
         "supplier": {"code": order.supplier.code, "name": order.supplier.name},
         "business": {"ref": business.ref, "name": business.name},
         "buyer": order.face.get("buyer"),
@@ -129,7 +130,12 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
         "deliver_from": order.deliver_from,
         "note": order.note,
         "taxes": [
-            {"category": row.category, "rate": number(row.rate), "taxable": amount(row.taxable), "tax": amount(row.tax)}
+            {
+                "category": row.category,
+                "rate": number(row.rate),
+                "taxable": amount(row.taxable, currency),
+                "tax": amount(row.tax, currency),
+            }
             for row in taxes(order, lines)
         ],
         "lines": told,
@@ -140,7 +146,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     }
 
 
-def _line(line: OrderLine, proposal: LineReply | None, own: bool) -> dict[str, Any]:
+def _line(line: OrderLine, proposal: LineReply | None, currency: str) -> dict[str, Any]:
     asked = line.quantity - line.cancelled
     packs, loose = divmod(asked, line.pack)
     return {
@@ -151,11 +157,11 @@ def _line(line: OrderLine, proposal: LineReply | None, own: bool) -> dict[str, A
         "pack": number(line.pack),
         "packs": number(packs),
         "loose": number(loose),
-        "price": amount(line.price),
-        "net": amount(line.net),
+        "price": amount(line.price, currency),
+        "net": amount(line.net, currency),
         "tax": {"code": line.tax_code, "category": line.tax_category, "rate": number(line.tax_rate)},
         "proposal": proposal and {
-            "price": None if proposal.price is None else amount(proposal.price),
+            "price": None if proposal.price is None else amount(proposal.price, currency),
             "promised": proposal.promised_on,
             "reason": proposal.reason,
         },
@@ -166,7 +172,9 @@ def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
     found: dict[int, list[dict[str, str]]] = defaultdict(list)
     rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
     for line, ref, job, quantity, net in rows.values_list("line_id", "job__ref", "job__number", "quantity", "net"):
-        found[line].append({"ref": ref, "number": job, "quantity": number(quantity), "net": amount(net)})
+        found[line].append(
+            {"ref": ref, "number": job, "quantity": number(quantity), "net": amount(net, order.currency)}
+        )
     return found
 
 
@@ -216,7 +224,7 @@ def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
             "line": row.line.position,
             "quantity": number(row.quantity),
             "replace": row.replace,
-            "credit": amount(row.credit),
+            "credit": amount(row.credit, order.currency),
             "reason": row.reason,
             "at": row.created_at,
         }

@@ -55,7 +55,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     order.save(update_fields=["placed_at", "placed_on", "placed_by", "face"])
     move(order, State.PLACED)
     _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
-    note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total)})
+    note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total, order.currency)})
     want_list(order)
     return order
 
@@ -143,7 +143,13 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
             decided[str(line.position)] = row.decision
     if decided:
         sums.store(order, lines)
-        note(order, "order.decided", "Changes decided.", actor, {"lines": decided, "total": amount(order.total)})
+        note(
+            order,
+            "order.decided",
+            "Changes decided.",
+            actor,
+            {"lines": decided, "total": amount(order.total, order.currency)},
+        )
     elif not _decided_so(order, decisions):
         raise Problem("conflict", "Nothing on these lines waits for a decision.")
     return order

@@ -107,7 +107,7 @@ def test_a_new_price_is_a_new_offer_and_the_old_one_still_tells_the_past(
         assert len(rows) == 1
         return str(rows[0]["price"])
 
-    assert (price_on(days(0)), price_on(days(1)), price_on("2024-06-01")) == ("16.4000", "15.2000", "16.4000")
+    assert (price_on(days(0)), price_on(days(1)), price_on("2024-06-01")) == ("16.40", "15.20", "16.40")
 
 
 def test_a_price_that_has_begun_can_only_be_ended(owner_client: Client, stocked: Business) -> None:
@@ -215,7 +215,7 @@ def test_a_supplier_sees_and_prices_its_own_offers_alone(
     Supplier.objects.of(stocked).filter(code="ostrel").update(account=cast.other_supplier)
     supplier = key_client(supplier=cast.supplier)
     rows = supplier.get(f"{API}/supply/offers?component=HG-1").json()["items"]
-    assert [(row["business"], row["price"]) for row in rows] == [(stocked.ref, "14.4300")]
+    assert [(row["business"], row["price"]) for row in rows] == [(stocked.ref, "14.43")]
     body = {"business": stocked.ref, "component": "HG-1", "price": "14.00", "valid_from": days(3)}
     assert send(supplier, "POST", "/supply/offers", body).status_code == 201
     theirs = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")

@@ -73,4 +73,4 @@ def test_a_business_begun_empty_has_its_tax_and_nothing_else_and_is_begun_once(m
     }
     assert not any(found.values())
     rules = [(row["kind"], row["key"], row["amount"], row["choice"]) for row in api.get("price-rules")["items"]]
-    assert sorted(rules) == [("tax", "standard", "10.000000", "S"), ("tax_of", "", None, "standard")]
+    assert sorted(rules) == [("tax", "standard", "10", "S"), ("tax_of", "", None, "standard")]

@@ -156,9 +156,9 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     assert (told["added"], told["refused"]) == (1, 2)
     assert [(one["row"], one["column"]) for one in told["refusals"]] == [(3, "sku"), (4, "price")]
     assert files.taken("offers", as_csv(wrong))["state"] == "refused"
-    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["21.5000"]
+    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["21.50"]
 
     assert files.taken("offers", as_csv(dearer))["state"] == "done"
-    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["23.5000", "21.5000"]
+    assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["23.50", "21.50"]
     [line] = api.get(f"revisions/{draft['ref']}/content")["builds"][0]["lines"]
     assert line["cost"] == str(own.COST)  # what was sent stands

@@ -108,10 +108,10 @@ def test_a_price_for_one_business_is_none_for_the_other(cast: Cast, orders: Orde
         asked = f"supply/offers?business={business.ref}&component=HG-1&as_of={day}"
         return [row["price"] for row in theirs.get(asked)["items"]]
 
-    assert prices(cast.business) == prices(cast.strangers_business) == ["16.4000"]
+    assert prices(cast.business) == prices(cast.strangers_business) == ["16.40"]
     body = {"business": cast.business.ref, "component": "HG-1", "price": "15.00", "valid_from": day}
     theirs.post("supply/offers", body)
-    assert (prices(cast.business), prices(cast.strangers_business)) == (["15.0000"], ["16.4000"])
+    assert (prices(cast.business), prices(cast.strangers_business)) == (["15.00"], ["16.40"])
 
 
 def test_a_business_that_is_suspended_or_lets_the_supplier_go_is_out_of_its_sight_and_the_other_is_not(

@@ -11,6 +11,9 @@ import pytest
 from django.db import models
 from django.utils import timezone
 
+from catalogue.models import Offer
+from catalogue.resources import RESOURCES
+from catalogue.rows import SUPPLY_OFFER, stored
 from quotes.books import api as books
 from quotes.books.models import PeriodLock
 from quotes.documents import api as documents
@@ -26,11 +29,12 @@ from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
 from shared.jsontext import write_json
 from shared.models import Owned
-from shared.stored import AsStored, Short
+from shared.stored import AsStored, Money, Places, Short
 from tests.conftest import Cast
 from tests.matrix.world import world_of
 from tests.quotes.offers.cast import actor_of
 
+_RESOURCES = ("components", "offers", "price-rules", "supplier-terms", "suppliers", "finishes")
 LISTS: list[tuple[AsStored, type[Owned]]] = [
     (jobs.CUSTOMERS, Customer),
     (jobs.SITES, Site),
@@ -50,6 +54,8 @@ LISTS: list[tuple[AsStored, type[Owned]]] = [
     (listed.LINES, OrderLine),
     (books.LOCKS, PeriodLock),
     (documents.DOCUMENTS, Document),
+    *((stored(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),
+    (stored(SUPPLY_OFFER), Offer),
 ]
 
 
@@ -63,15 +69,23 @@ def _without_zeros(number: Decimal, places: int) -> Decimal:
     return number
 
 
-def _as_django_says(members: Mapping[str, Any], rows: models.QuerySet[Any, Any]) -> list[dict[str, Any]]:
+def _as_django_says(
+    members: Mapping[str, Any], rows: models.QuerySet[Any, Any], places: Places | None
+) -> list[dict[str, Any]]:
     """Each member by a query of its own."""
     found: dict[str, list[Any]] = {}
     for name, told in members.items():
         if isinstance(told, Mapping):
-            found[name] = list(_as_django_says(told, rows))
+            found[name] = list(_as_django_says(told, rows, places))
         elif isinstance(told, Short):
             numbers = rows.values_list(told.column, flat=True)
             found[name] = [None if one is None else _without_zeros(one, told.places) for one in numbers]
+        elif isinstance(told, Money):
+            assert places is not None
+            found[name] = [
+                None if one is None else _without_zeros(one, places.of(*by))
+                for one, *by in rows.values_list(told.column, *places.columns)
+            ]
         else:
             found[name] = [one for (one,) in rows.values_list(told)]
     return [{name: values[place] for name, values in found.items()} for place in range(len(rows))]
@@ -96,9 +110,14 @@ def _odd_rows(cast: Cast) -> None:
     record_built(job=built, kind="used", role="rail", component="R1", quantity=Decimal("2.5"), unit="C62", actor=actor)
     order = SupplierOrder.objects.of(business).order_by("id")[0]
     for number, goods in enumerate(("0", "12.5", "12.3456", "99999.99", "123456789012.3456", "100")):
-        SupplierOrder.objects.of(business).create(
-            supplier=order.supplier, number=f"X{number}", currency="NZD", goods=Decimal(goods), total=Decimal(goods)
-        )
+        for currency in ("NZD", "JPY", "KWD"):
+            SupplierOrder.objects.of(business).create(
+                supplier=order.supplier,
+                number=f"X{number}{currency}",
+                currency=currency,
+                goods=Decimal(goods),
+                total=Decimal(goods),
+            )
     item = StockItem.objects.of(business).order_by("id")[0]
     for quantity, held in (("0.3", "0.1"), ("10", "10"), ("7.125", "0")):
         StockItem.objects.of(business).create(
@@ -115,7 +134,7 @@ def test_every_list_tells_what_django_would_have_told(cast: Cast) -> None:
         rows = model.objects.of(cast.business).order_by("id")
         answers, marks = reader.read(rows, "id")
         assert answers, model
-        assert write_json(answers) == write_json(_as_django_says(reader.members, rows)), model
+        assert write_json(answers) == write_json(_as_django_says(reader.members, rows, reader.places)), model
         assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
         assert write_json([reader.of(row) for row in rows]) == write_json(answers), model
 
