@@ -16,6 +16,9 @@ from shared.jsontext import write_json
 from shared.problems import Problem
 
 _DEPTH_MAX = 64
+_VALUES_MAX = (
+    200_000  # four times the most that anything here takes, so that nobody is busied with what is refused anyway
+)
 _NUMBER_MAX = 40  # characters of one number: more is an attack or a mistake
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
@@ -24,7 +27,8 @@ def read_json(raw: bytes) -> Any:
     """What ``raw`` says, with decimals exact.
 
     Refuses (400) what parsers disagree about: a byte order mark, any encoding but UTF-8, double keys, NaN and
-    infinities, numbers out of all proportion, half characters, and nesting over 64 levels.
+    infinities, numbers out of all proportion, half characters, and nesting over 64 levels; and (413) more values than
+    anything here takes.
     """
     if len(raw) > settings.BODY_MAX:
         raise Problem("too-large", f"A body may have {settings.BODY_MAX} bytes.")
@@ -32,7 +36,7 @@ def read_json(raw: bytes) -> Any:
         text = raw.decode("utf-8", errors="strict")
     except UnicodeDecodeError:
         raise Problem("malformed", "The body must be JSON in UTF-8.") from None
-    _check_depth(text)
+    _check_shape(text)
     try:
         value = json.loads(
             text, object_pairs_hook=_members, parse_constant=_constant, parse_float=_decimal, parse_int=_integer
@@ -44,10 +48,12 @@ def read_json(raw: bytes) -> Any:
     return value
 
 
-def _check_depth(text: str) -> None:
+def _check_shape(text: str) -> None:
     # brackets inside strings are taken out first; a string's escapes can't hide its end from this pattern
-    depth = 0
-    for bracket in re.findall(r"[\[\]{}]", re.sub(r'"(?:[^"\\]|\\.)*"', "", text, flags=re.DOTALL)):
+    depth, bare = 0, re.sub(r'"(?:[^"\\]|\\.)*"', "", text, flags=re.DOTALL)
+    if bare.count(",") >= _VALUES_MAX:
+        raise Problem("too-large", f"A body may hold {_VALUES_MAX} values.")
+    for bracket in re.findall(r"[\[\]{}]", bare):
         depth += 1 if bracket in "[{" else -1
         if depth > _DEPTH_MAX:
             raise Problem("malformed", f"JSON may be nested {_DEPTH_MAX} levels deep.")

@@ -44,6 +44,10 @@ KNOWN: Final[Mapping[str, tuple[int, str, str]]] = {
 }  # fmt: skip
 
 
+ERRORS_MAX: Final = 1_000
+"""So many places are named in one answer: what has more faults is another kind of file, not one to be mended by hand."""
+
+
 class Problem(Exception):
     """A refusal with a known code. ``errors`` name places: a pointer, parameter or header, a code, a sentence."""
 
@@ -59,7 +63,10 @@ class Problem(Exception):
         self.code = code
         self.status, self.title, advice = KNOWN[code]
         self.detail = detail or advice
-        self.errors = [dict(error) for error in errors]
+        found = [dict(error) for error in errors]
+        if len(found) > ERRORS_MAX:
+            self.detail += f" The first {ERRORS_MAX} of {len(found)} are told."
+        self.errors = found[:ERRORS_MAX]
         self.headers = dict(headers or {})
         self.members = dict(members or {})
         super().__init__(f"{code}: {self.detail}")

@@ -16,6 +16,7 @@ from fencing.faults import Fault, Refused
 
 _NUMBER = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,12})?\Z", re.ASCII)
 
+_MEMBERS_MAX = 1_000  # of one object whose members are known: more are not looked at one by one
 _KEPT = "\n\t\u200d"  # of the control characters: line, tab, and what joins emoji and some scripts
 
 
@@ -67,6 +68,9 @@ class StrictSerializer(serializers.Serializer[Any]):
         return self._clear(values) if _is_merged(self) else values
 
     def _strange(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        if len(data) > _MEMBERS_MAX:
+            text = f"{len(data)} members; at most {_MEMBERS_MAX} may be here."
+            raise serializers.ValidationError({"non_field_errors": [ErrorDetail(text, "members")]})
         faults: dict[str, Any] = {}
         for name in data:
             field = self.fields.get(name)
