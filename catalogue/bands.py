@@ -8,22 +8,29 @@ from typing import Any
 
 MOST_BANDS = 20
 PLACES = 4
+_NO_DIGITS = frozenset("eE_")
 
 Bands = tuple[tuple[Decimal, Decimal], ...]
 
 
 def plain_decimal(text: object, *, places: int = PLACES, most: Decimal = Decimal(10) ** 10) -> Decimal | None:
     """A decimal string that is not negative, has at most ``places`` places and is at most ``most``; otherwise None."""
-    if not isinstance(text, str) or not text.isascii() or len(text) > 24:
+    number = _in_digits(text) if isinstance(text, str) else None
+    if number is None or not 0 <= number <= most:
+        return None
+    exponent = number.as_tuple().exponent
+    return number if isinstance(exponent, int) and -exponent <= places else None
+
+
+def _in_digits(text: str) -> Decimal | None:
+    """A number that is written out in ASCII digits: no exponent, no underscores, nothing infinite."""
+    if not text.isascii() or len(text) > 24 or not _NO_DIGITS.isdisjoint(text):
         return None
     try:
         number = Decimal(text)
     except InvalidOperation:
         return None
-    if not number.is_finite() or number < 0 or number > most or "e" in text.lower() or "_" in text:
-        return None
-    exponent = number.as_tuple().exponent
-    return number if isinstance(exponent, int) and -exponent <= places else None
+    return number if number.is_finite() else None
 
 
 def bands_fault(value: Any, *, from_zero: bool) -> str | None:
@@ -32,9 +39,8 @@ def bands_fault(value: Any, *, from_zero: bool) -> str | None:
         return f"A list of at most {MOST_BANDS} pairs [from, amount] is wanted."
     last: Decimal | None = None
     for pair in value:
-        numbers = [plain_decimal(part) for part in pair] if isinstance(pair, list) and len(pair) == 2 else [None]
-        start = numbers[0]
-        if start is None or None in numbers:
+        start = _start_of(pair)
+        if start is None:
             return f"Each pair is [from, amount] as decimal strings, not negative, with at most {PLACES} places."
         if last is not None and start <= last:
             return "The pairs are in order, each beginning above the one before it."
@@ -42,6 +48,14 @@ def bands_fault(value: Any, *, from_zero: bool) -> str | None:
     if value and from_zero and Decimal(value[0][0]) != 0:
         return "The first pair begins at 0."
     return None
+
+
+def _start_of(pair: Any) -> Decimal | None:
+    """Where a pair begins; None where it is no pair of decimal strings."""
+    if not isinstance(pair, list) or len(pair) != 2:
+        return None
+    start, amount = map(plain_decimal, pair)
+    return None if amount is None else start
 
 
 def read_bands(value: Sequence[Sequence[str]]) -> Bands:

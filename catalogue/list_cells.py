@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue import naming, queries
-from catalogue.resource_form import word
+from catalogue.resource_form import MONEY, word
 from shared.business.models import Business
 
 SHOWN: Mapping[str, tuple[str, ...]] = {
@@ -23,9 +23,10 @@ SHOWN: Mapping[str, tuple[str, ...]] = {
 HEADS = {"label": "Name", "key": "For", "amount": "Amount"}
 PERCENT = frozenset({"markup", "discount", "tax", "payment"})
 NUMBERS = frozenset({"length_mm", "price", "least_quantity", "amount", "least_order", "lead_days"})
-MONEY = frozenset({"price", "least_order"})
-_CODES = {"components": "sku", "suppliers": "code", "finishes": "code"}
+_CODES = {("components", "label"): "sku", ("suppliers", "name"): "code", ("finishes", "name"): "code"}
 """The code that stands beside a row's name."""
+_WORDS: Mapping[str, Callable[[str], str]] = {"role": naming.role_word, "sale_unit": naming.unit_word}
+"""Members that hold a code of ours, and how it is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +83,15 @@ def _cell(name: str, member: str, row: Mapping[str, Any], names: Mapping[str, Ma
         return Cell(head, names[member].get(value, value) or "", value or "")
     if name == "price-rules" and member in ("kind", "key", "choice"):
         return _rule_cell(head, member, row)
-    if member in ("role", "sale_unit"):
-        return Cell(head, (naming.role_word if member == "role" else naming.unit_word)(value), value)
-    code = row[_CODES[name]] if name in _CODES and member in ("label", "name") else ""
-    return Cell(head, ("yes" if value else "no") if isinstance(value, bool) else value or "", code)
+    if member in _WORDS:
+        return Cell(head, _WORDS[member](value), value)
+    return _plain_cell(head, value, row[_CODES[name, member]] if (name, member) in _CODES else "")
+
+
+def _plain_cell(head: str, value: Any, code: str) -> Cell:
+    if isinstance(value, bool):
+        return Cell(head, "yes" if value else "no")
+    return Cell(head, value or "", code)
 
 
 def _number_cell(head: str, member: str, value: Any, unit: str) -> Cell:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.http import QueryDict
 from rest_framework import serializers
 
 from catalogue import naming, queries
+from catalogue.bands import MOST_BANDS
 from catalogue.codes import SALE_UNITS, Role
 from catalogue.resources import Resource
 from catalogue.rows import columns, told
-from shared.boxes import Box, typed_number
+from fencing.drawing.lettering import pointed
+from shared.boxes import Box, shown_number, typed_number
 from shared.business.models import Business
 from shared.reading import ExactField, TextField
 
@@ -37,9 +39,16 @@ HINTS = {
     "length_mm": "Of stock that is cut; empty where sold by the metre",
 }
 BANDS = ("breaks", "delivery")
+MONEY = frozenset({"price", "least_order"})
 WIDE = frozenset({"label", "component", "supplier", "address", "name"})
 FIRST = frozenset({"component", "supplier"})
 MOST_PICKED = 300
+_SAME_FOR_ALL: Mapping[str, Mapping[str, str]] = {
+    "role": {role.value: naming.role_word(role) for role in Role}, "sale_unit": SALE_UNITS, "kind": naming.KINDS,
+}  # fmt: skip
+_OWN: Mapping[str, Callable[[Business], Mapping[str, str]]] = {
+    "finish": naming.finish_words, "supplier": naming.supplier_words,
+}  # fmt: skip
 
 
 def word(name: str) -> str:
@@ -60,50 +69,75 @@ def boxes(
 
 def choices_of(business: Business | None, name: str, *, needed: bool) -> tuple[tuple[str, str], ...]:
     """What a member may be, by its name with the code beside it; nothing where anything may be typed."""
-    found: Mapping[str, str] = {}
-    if name == "role":
-        found = {role.value: naming.role_word(role) for role in Role}
-    elif name == "sale_unit":
-        found = SALE_UNITS
-    elif name == "kind":
-        found = naming.KINDS
-    elif name == "finish" and business:
-        found = naming.finish_words(business)
-    elif name == "supplier" and business:
-        found = naming.supplier_words(business)
-    elif name == "component" and business:
-        return tuple(queries.components(business).order_by("sku").values_list("sku", "label")[:MOST_PICKED])
-    listed = tuple((code, f"{words} ({code})" if words != code else code) for code, words in found.items())
+    if name == "component":
+        rows = queries.components(business).order_by("sku") if business else None
+        return () if rows is None else tuple(rows.values_list("sku", "label")[:MOST_PICKED])
+    words = _words(business, name)
+    listed = tuple((code, f"{said} ({code})" if said != code else code) for code, said in words.items())
     return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
 
 
+def _words(business: Business | None, name: str) -> Mapping[str, str]:
+    """Code to name of everything a member may be; empty where that is no list."""
+    if name in _SAME_FOR_ALL:
+        return _SAME_FOR_ALL[name]
+    return _OWN[name](business) if business and name in _OWN else {}
+
+
 def _box(name: str, field: Any, values: Mapping[str, Any], fault: str, choices: tuple[tuple[str, str], ...]) -> Box:
-    value, kind = values.get(name), "text"
+    value = values.get(name)
     if choices:
         kind = "pick" if name == "component" else "select"
         if kind == "select" and value and value not in dict(choices):
             choices = (*choices, (str(value), str(value)))
-    elif isinstance(field, serializers.BooleanField):
-        kind, value = "check", "1" if (value if value is not None else name == "active") else ""
-    elif isinstance(field, serializers.DateField):
-        kind = "date"
-    elif name in BANDS:
-        value = written_bands(value)
-    elif not isinstance(field, TextField):
-        kind = "number"
+    else:
+        kind, value = _typed(name, field, value)
     most = getattr(field, "max_length", 0) or 0
-    text = "" if value is None else str(value)
-    return Box(name, word(name), text, kind, fault, HINTS.get(name, ""), choices, most, wide=name in WIDE)
+    text, hint = "" if value is None else str(value), HINTS.get(name, "")
+    return Box(
+        name, word(name), text, kind, _on_page(name, fault), pointed(hint) if name in BANDS else hint, choices, most,
+        wide=name in WIDE,
+    )  # fmt: skip
+
+
+def _on_page(name: str, fault: str) -> str:
+    """A fault in the words of the form, where pairs are typed on one line."""
+    if name in BANDS and "decimal strings" in fault:
+        return f"Write pairs as in the line below, semicolons between them: at most {MOST_BANDS}."
+    return fault
+
+
+def _typed(name: str, field: Any, value: Any) -> tuple[str, Any]:
+    """The kind of box a member is typed in, and what stands there."""
+    if isinstance(field, serializers.BooleanField):
+        ticked = name == "active" if value is None else value
+        return "check", "1" if ticked else ""
+    if isinstance(field, serializers.DateField):
+        return "date", value
+    if name in BANDS:
+        return "text", written_bands(value)
+    return "text" if isinstance(field, TextField) else "number", value
 
 
 def written_bands(value: Any) -> str:
     """[[from, amount], ...] as it is typed; text as it was typed."""
-    return value if isinstance(value, str) else "; ".join(f"{start} {amount}" for start, amount in value or ())
+    if isinstance(value, str):
+        return value
+    return "; ".join(f"{shown_number(start)} {shown_number(amount, 2)}" for start, amount in value or ())
 
 
 def stored(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
     """A stored row's members."""
     return told(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
+
+
+def as_typed(resource: Resource, row: Mapping[str, Any], digits: int) -> dict[str, Any]:
+    """A stored row's members as somebody would type them; ``digits`` are those of the business's currency."""
+    exact = {name for name, field in resource.body().fields.items() if isinstance(field, ExactField)}
+    return {
+        name: shown_number(value, digits if name in MONEY else 0) if name in exact else value
+        for name, value in row.items()
+    }
 
 
 def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
@@ -114,7 +148,9 @@ def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
         if isinstance(field, serializers.BooleanField):
             body[name] = bool(text)
         elif name in BANDS:
-            body[name] = [pair.split(None, 1) for pair in text.split(";") if pair.strip()]
+            body[name] = [
+                [typed_number(one) for one in pair.split(None, 1)] for pair in text.split(";") if pair.strip()
+            ]
         elif text:
             body[name] = _value(field, text)
         elif getattr(field, "allow_null", False):

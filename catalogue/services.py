@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from typing import Any, TypeVar
 
@@ -64,12 +64,29 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
     """Stores a new or changed row with an entry that says who changed what. A row that stays the same is not written."""
     values = dict(values or {})
     adding = row._state.adding
-    before = {} if adding else {name: plain(getattr(row, name)) for name in values}
+    before = {} if adding else _kept(row, values)
     for name, value in values.items():
         setattr(row, name, value)
-    after = {name: plain(getattr(row, name)) for name in values}
+    after = _kept(row, values)
     if not adding and before == after:
         return row
+    _save_once(row)
+    kind = row._meta.model_name or ""
+    if adding:
+        audit.record(row.business, actor, f"{kind}.added", f"{kind}:{row.ref}", after)
+    else:
+        changed = {name: [before[name], after[name]] for name in after if before[name] != after[name]}
+        audit.record(row.business, actor, f"{kind}.changed", f"{kind}:{row.ref}", changed)
+    return row
+
+
+def _kept(row: Owned, names: Iterable[str]) -> dict[str, Any]:
+    """A row's columns as the audit trail keeps them."""
+    return {name: plain(getattr(row, name)) for name in names}
+
+
+def _save_once(row: Owned) -> None:
+    """Saves what is right and not there yet; refused otherwise, by the database where two save at the same moment."""
     row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
     refuse_double(row)
     row.validate_constraints()
@@ -77,12 +94,8 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
         with transaction.atomic():
             row.save()
     except IntegrityError:
-        refuse_double(row)  # somebody stored the same a moment ago
+        refuse_double(row)
         raise
-    kind = row._meta.model_name or ""
-    changed = after if adding else {name: [before[name], after[name]] for name in after if before[name] != after[name]}
-    audit.record(row.business, actor, f"{kind}.{'added' if adding else 'changed'}", f"{kind}:{row.ref}", changed)
-    return row
 
 
 @transaction.atomic
@@ -122,27 +135,29 @@ def remove_dated(row: Offer | PriceRule | SupplierTerms, *, actor: Actor) -> Non
 
 
 def _keep_the_past(row: Offer | PriceRule, values: Mapping[str, Any]) -> None:
-    today = timezone.localdate()
-    changed = {name for name, value in values.items() if value != getattr(row, name)}
-    faults = [
-        Fault(f"/{name}", "past", "This price has begun: give a new one from a later day, or end this one.")
-        for name in sorted(changed - {"valid_to"})
-        if row.begun
-    ]
-    end = values.get("valid_to")
-    if row.begun and "valid_to" in changed and isinstance(end, date) and end < today:
-        faults.append(Fault("/valid_to", "past", "It can't end in the past: past days keep their prices."))
-    start = values.get("valid_from")
-    if "valid_from" in changed and isinstance(start, date) and start < today:
+    changed = {name: value for name, value in values.items() if value != getattr(row, name)}
+    faults = list(_begun_faults(changed)) if row.begun else []
+    if _is_past(changed.get("valid_from")):
         faults.append(Fault("/valid_from", "past", "A price can't begin in the past."))
     if faults:
         raise Refused(faults)
 
 
+def _begun_faults(changed: Mapping[str, Any]) -> Iterator[Fault]:
+    """What may not change of a price that has begun: everything but its end, and that not to a past day."""
+    for name in sorted(changed.keys() - {"valid_to"}):
+        yield Fault(f"/{name}", "past", "This price has begun: give a new one from a later day, or end this one.")
+    if _is_past(changed.get("valid_to")):
+        yield Fault("/valid_to", "past", "It can't end in the past: past days keep their prices.")
+
+
+def _is_past(day: object) -> bool:
+    return isinstance(day, date) and day < timezone.localdate()
+
+
 def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool = False) -> RowT:
     """A new offer, line of rules or supplier's terms. It begins today or later, unless a business is just being set up."""
-    start = values.get("valid_from")
-    if not past and isinstance(start, date) and start < timezone.localdate():
+    if not past and _is_past(values.get("valid_from")):
         raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
     return store(row, actor=actor, values=values)
 

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from copy import deepcopy
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from catalogue.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Kind, Section
+from fencing.drawing.lettering import pointed
 from fencing.faults import Refused
 from shared.boxes import Box, faults_by_pointer
 
 Document = dict[str, Any]
 _LENGTH = re.compile(r"(-?\d{1,9})(?:[.,](\d{1,6}))?(mm|cm|m)?\Z", re.ASCII)
 _NUMBER = re.compile(r"-?\d{1,9}(?:[.,]\d{1,9})?\Z", re.ASCII)
-_PAIR = re.compile(r"(.+?)(?:\s*[x×*/;,]\s*|\s+)(.+)\Z")
+_PAIRS = (re.compile(r"(.+?)\s*[x×*/;]\s*(.+)\Z"), re.compile(r"(.+?)(?:\s*,\s*|\s+)(.+)\Z"))
+"""A comma parts a pair only where nothing else does: it may be a decimal sign."""
 _SIZES = {"m": 1000, "cm": 10, "mm": 1}
 WIDE = (Kind.LENGTHS, Kind.CHOICE, Kind.COMPONENT)
 MOST_TYPED = 600
@@ -52,8 +54,18 @@ def written(field: Field, document: Mapping[str, Any]) -> str:
     if value is None:
         return ""
     if isinstance(value, list):
-        return (" × " if field.kind is Kind.PAIR else ", ").join(str(one) for one in value)
-    return str(value)
+        texts = [_figure(one) for one in value]
+        return (" × " if field.kind is Kind.PAIR else "; " if "," in "".join(texts) else ", ").join(texts)
+    return _figure(value) if field.kind in _FIGURES else str(value)
+
+
+_FIGURES = (Kind.NUMBER, Kind.LENGTH, Kind.COUNT)
+
+
+def _figure(value: Any) -> str:
+    """A number with the decimal sign of the page, which reads either; anything else as it stands."""
+    text = str(value)
+    return pointed(text) if _NUMBER.match(text) else text
 
 
 def shown(document: Mapping[str, Any]) -> dict[str, str]:
@@ -94,21 +106,26 @@ def _value(field: Field, text: str) -> Any:
         return bool(text)
     if not text:
         return [] if field.empty else None
-    if field.kind in (Kind.TEXT, Kind.CHOICE, Kind.COMPONENT):
-        return text
-    if field.kind is Kind.LENGTHS:
-        return [read_length(one) for one in _items(text)]
-    if field.kind is Kind.PAIR:
-        pair = _PAIR.match(text)
-        return [read_length(one) for one in pair.groups()] if pair else text
-    if field.kind is Kind.NUMBER:
-        return text.replace(",", ".") if _NUMBER.match(text) else text
-    return read_length(text)
+    return _READERS[field.kind](text)
+
+
+def _read_lengths(text: str) -> list[int | Decimal | str]:
+    return [read_length(one) for one in _items(text)]
+
+
+def _read_pair(text: str) -> list[int | Decimal | str] | str:
+    pair = next((found for one in _PAIRS if (found := one.match(text))), None)
+    return [read_length(one) for one in pair.groups()] if pair else text
+
+
+def _read_number(text: str) -> str:
+    return text.replace(",", ".") if _NUMBER.match(text) else text
 
 
 def _items(text: str) -> list[str]:
     """Several lengths: with commas or semicolons, or with spaces alone."""
-    parts = re.split(r"[;,]", text) if re.search(r"[;,]", text) else text.split()
+    signs = next((sign for sign in ";," if sign in text), None)  # where there are semicolons, commas are decimal
+    parts = text.split(signs)
     return [part.strip() for part in parts if part.strip()]
 
 
@@ -123,6 +140,13 @@ def read_length(text: str) -> int | Decimal | str:
         return text
     number = Decimal(f"{found[1]}.{found[2] or 0}") * _SIZES[found[3] or "mm"]
     return int(number) if number == number.to_integral_value() else number
+
+
+_READERS: Mapping[Kind, Callable[[str], Any]] = {
+    Kind.TEXT: str, Kind.CHOICE: str, Kind.COMPONENT: str, Kind.LENGTH: read_length, Kind.LENGTHS: _read_lengths,
+    Kind.PAIR: _read_pair, Kind.COUNT: read_length, Kind.NUMBER: _read_number,
+}  # fmt: skip
+"""How what was typed is read, where something was; what can't be read stays text."""
 
 
 def faults_of(refused: Refused) -> dict[str, str]:

@@ -109,21 +109,22 @@ def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVe
             return _page(request, row, Seen(texts, last.number, lacks=_lacks(tried), tried=True), model)
         with transaction.atomic():
             kept = services.store_system(business=request.business, actor=request.actor, document=document, system=row)
-    except Refused as refused:
-        faults = (
-            {"": "; ".join(f"{one.pointer} {one.text}".strip() for one in refused.faults)}
-            if as_json
-            else faults_of(refused)
-        )
-        return _page(request, row, Seen(texts, last.number, faults, raw), model)
-    except ValidationError as fault:
-        faults = {one["pointer"].removeprefix("#/"): one["detail"] for one in from_validation(fault).errors}
-        return _page(request, row, Seen(texts, last.number, faults, raw), model)
+    except (Refused, ValidationError) as fault:
+        return _page(request, row, Seen(texts, last.number, _faults(fault, as_json=as_json), raw), model)
     same = kept.number == last.number
     messages.success(
         request, "Nothing was changed." if same else f"Version {kept.number} is kept; older quotes keep theirs."
     )
     return redirect("fence-system", kept.system.ref)
+
+
+def _faults(fault: Refused | ValidationError, *, as_json: bool) -> dict[str, str]:
+    """What is wrong by the field it stands at; all of it in one line over a document typed as JSON, which has no fields."""
+    if isinstance(fault, ValidationError):
+        return {one["pointer"].removeprefix("#/"): one["detail"] for one in from_validation(fault).errors}
+    if as_json:
+        return {"": "; ".join(f"{one.pointer} {one.text}".strip() for one in fault.faults)}
+    return faults_of(fault)
 
 
 def _read_raw(text: str) -> Document:

@@ -73,15 +73,19 @@ def text_column(
 
     def read(cell: Cell, decimal_comma: bool) -> str:
         value = plain(cell.text)
-        if not value and not field.blank:
-            raise Unreadable("This must not be empty.")
-        if field.max_length and len(value) > field.max_length:
-            raise Unreadable(f"At most {field.max_length} characters.")
+        _refuse_unfit(field, value)
         if known is not None and value not in known:
             raise Unreadable(f"Choose from: {', '.join(sorted(known))}.")
         return str(_checked(field, value)) if value else ""
 
     return Column(named or name, name, read, str, key=key)
+
+
+def _refuse_unfit(field: models.Field[Any, Any], text: str) -> None:
+    if not text and not field.blank:
+        raise Unreadable("This must not be empty.")
+    if field.max_length and len(text) > field.max_length:
+        raise Unreadable(f"At most {field.max_length} characters.")
 
 
 _TWO_WAYS = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
@@ -108,6 +112,10 @@ def read_number(text: str, *, places: int, comma: bool) -> Decimal:
         number = Decimal(plain)
     except InvalidOperation:
         raise Unreadable("A number such as 1234.50 is wanted.") from None
+    return _at_most(places, number)
+
+
+def _at_most(places: int, number: Decimal) -> Decimal:
     exponent = number.normalize().as_tuple().exponent
     if isinstance(exponent, int) and -exponent > places:
         raise Unreadable(f"At most {places} decimal places.")
@@ -124,23 +132,32 @@ def shown_number(value: Any) -> str:
 def number_column(model: type[models.Model], name: str, *, least: Decimal | None = Decimal(0)) -> Column:
     """A number as the model takes it; empty is the column's default, or nothing where that is allowed."""
     field = _field(model, name)
-    places = field.decimal_places if isinstance(field, models.DecimalField) else 0
-    most = (
-        Decimal(10) ** ((field.max_digits or 10) - places) if isinstance(field, models.DecimalField) else Decimal(2**31)
-    )
+    places, most = _room(field)
 
     def read(cell: Cell, decimal_comma: bool) -> Any:
         text = cell.text.strip()
         if not text:
-            if not field.null and not field.has_default():
-                raise Unreadable("This must not be empty.")
-            return None if field.null else field.get_default()
+            return _left_empty(field)
         number = from_float(text, places) if cell.number else read_number(text, places=places, comma=decimal_comma)
         if not number < most or (least is not None and number < least):
             raise Unreadable(f"A number {'' if least is None else f'from {least} '}below {most:f} is wanted.")
         return _checked(field, number if places else int(number))
 
     return Column(name, name, read, shown_number, number=True)
+
+
+def _room(field: models.Field[Any, Any]) -> tuple[int, Decimal]:
+    """Decimal places of a number's column, and what the number must stay below."""
+    if not isinstance(field, models.DecimalField):
+        return 0, Decimal(2**31)
+    places = field.decimal_places or 0
+    return places, Decimal(10) ** ((field.max_digits or 10) - places)
+
+
+def _left_empty(field: models.Field[Any, Any]) -> Any:
+    if not field.null and not field.has_default():
+        raise Unreadable("This must not be empty.")
+    return None if field.null else field.get_default()
 
 
 def from_float(text: str, places: int) -> Decimal:
@@ -151,11 +168,7 @@ def from_float(text: str, places: int) -> Decimal:
         raise Unreadable("A number is wanted.") from None
     if not number.is_finite() or abs(number) >= Decimal(10) ** 15:
         raise Unreadable("A number of at most 15 digits is wanted.")
-    meant = Decimal(repr(float(f"{number:.15g}")))
-    exponent = meant.normalize().as_tuple().exponent
-    if isinstance(exponent, int) and -exponent > places:
-        raise Unreadable(f"At most {places} decimal places.")
-    return meant
+    return _at_most(places, Decimal(repr(float(f"{number:.15g}"))))
 
 
 _FLAGS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}

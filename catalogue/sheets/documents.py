@@ -154,14 +154,10 @@ class Documents:
 
     def faults(self, given: Mapping[Key, Mapping[str, Any]], lines: Mapping[Key, int]) -> Found:
         """What is wrong with the documents as they would be: row, column and reason."""
-        codes = {code for code, _ in given}
-        if len(codes) > MOST_SYSTEMS:
-            return [(min(lines.values()), "system", f"A file may have {MOST_SYSTEMS} fence systems.")]
         own: dict[str, dict[str, int]] = defaultdict(dict)
         for (code, place), line in lines.items():
             own[code][place] = line
-        text = f"A fence system has at most {MOST_MEMBERS} members."
-        found: Found = [(min(one.values()), "system", text) for one in own.values() if len(one) > MOST_MEMBERS]
+        found = _too_large(given, own)
         if found:
             return found
         for code, document, faults in self._made(given):
@@ -181,6 +177,15 @@ class Documents:
         systems = {row.code: row for row in rows}
         for code, document, _ in self._made(given):
             services.store_system(business=self.business, actor=actor, document=document, system=systems.get(code))
+
+
+def _too_large(given: Mapping[Key, Mapping[str, Any]], own: Mapping[str, Mapping[str, int]]) -> Found:
+    """Faults of size, which spare reading the rest; ``own`` are the lines of each system's members."""
+    if len({code for code, _ in given}) > MOST_SYSTEMS:
+        first = min(line for lines in own.values() for line in lines.values())
+        return [(first, "system", f"A file may have {MOST_SYSTEMS} fence systems.")]
+    text = f"A fence system has at most {MOST_MEMBERS} members."
+    return [(min(lines.values()), "system", text) for lines in own.values() if len(lines) > MOST_MEMBERS]
 
 
 def _placed(fault: Fault, own: Mapping[str, int]) -> tuple[int, str, str]:

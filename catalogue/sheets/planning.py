@@ -159,19 +159,22 @@ class _Reader:
         if not changed:
             self.plan.unchanged += 1
             return []
-        today = timezone.localdate()
-        if self.kind.dated and before["valid_from"] < today:
-            faults = [
-                (attr, "This price has begun: give a new one from a later day.")
-                for attr in sorted(changed - {"valid_to"})
-            ]
-            end = values.get("valid_to")
-            if "valid_to" in changed and end is not None and end < today:
-                faults.append(("valid_to", "A price that has begun can't end in the past."))
+        if self.kind.dated and before["valid_from"] < timezone.localdate():
+            faults = _begun_faults({attr: values[attr] for attr in changed})
             if faults:
                 return faults
         self.plan.changed.append(Change(row.number, pk, {attr: values[attr] for attr in changed}, before))
         return []
+
+
+def _begun_faults(changed: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What may not change of a price that has begun: everything but its end, and that not to a past day."""
+    text = "This price has begun: give a new one from a later day."
+    faults = [(attr, text) for attr in sorted(changed.keys() - {"valid_to"})]
+    end = changed.get("valid_to")
+    if end is not None and end < timezone.localdate():
+        faults.append(("valid_to", "A price that has begun can't end in the past."))
+    return faults
 
 
 def _folded(key: tuple[Any, ...]) -> tuple[str, ...]:

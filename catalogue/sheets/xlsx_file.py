@@ -43,17 +43,25 @@ def rows(content: bytes) -> Iterator[Row]:
 
 def _check_archive(archive: zipfile.ZipFile) -> None:
     members = archive.infolist()
-    total = sum(one.file_size for one in members)
-    packed = sum(one.compress_size for one in members) or 1
     names = {one.filename for one in members}
-    if len(members) > MOST_MEMBERS or total > MOST_UNPACKED or (total > 1_000_000 and total / packed > MOST_RATIO):
+    if _unpacks_to_too_much(members):
         raise SheetRefusedError("bomb", "This file unpacks to far more than a price list needs.")
     if any(one.flag_bits & 1 for one in members):
         raise SheetRefusedError("encrypted", "This file is protected by a password; save it without.")
-    if any("vba" in name.lower() or name.startswith(("/", "..")) or "../" in name for name in names):
+    if any(map(_is_macro_or_astray, names)):
         raise SheetRefusedError("macros", "This file holds macros; save it as XLSX without.")
     if not {"[Content_Types].xml", "xl/workbook.xml"} <= names:
         raise SheetRefusedError("xlsx", "This is not an XLSX file.")
+
+
+def _unpacks_to_too_much(members: list[zipfile.ZipInfo]) -> bool:
+    total = sum(one.file_size for one in members)
+    packed = sum(one.compress_size for one in members) or 1
+    return len(members) > MOST_MEMBERS or total > MOST_UNPACKED or (total > 1_000_000 and total / packed > MOST_RATIO)
+
+
+def _is_macro_or_astray(name: str) -> bool:
+    return "vba" in name.lower() or name.startswith(("/", "..")) or "../" in name
 
 
 def _events(archive: zipfile.ZipFile, name: str) -> Iterator[tuple[str, Any]]:
@@ -116,43 +124,64 @@ def _column(reference: str) -> int:
 
 
 def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[Row]:
+    for count, (number, cells) in enumerate(_filled(archive, name, strings), 1):
+        if count > MOST_ROWS + 1:
+            raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", number)
+        if any(cell.text.strip() or cell.formula for cell in cells.values()):
+            yield Row(number, tuple(cells.get(place, EMPTY) for place in range(max(cells) + 1)))
+
+
+def _filled(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[tuple[int, dict[int, Cell]]]:
+    """Each row's number and its cells by column, streamed: what was read is let go before the next row comes."""
     cells: dict[int, Cell] = {}
-    count, number, sheet_data = 0, 0, None
+    number, sheet_data = 0, None
     for event, node in _events(archive, name):
         if node.tag == f"{_MAIN}sheetData":
             sheet_data = node
         elif node.tag == f"{_MAIN}c" and event == "end":
-            place = _column(node.get("r")) if node.get("r") else len(cells)
-            if len(cells) >= MOST_COLUMNS:
-                raise SheetRefusedError("columns", f"A file may have {MOST_COLUMNS} columns.", number + 1)
-            cells[place] = _cell(node, strings, number + 1)
+            _add_cell(cells, node, strings, number + 1)
             node.clear()
         elif node.tag == f"{_MAIN}row" and event == "end":
-            number, count = int(node.get("r") or number + 1), count + 1
-            if count > MOST_ROWS + 1:
-                raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", number)
-            if any(cell.text.strip() or cell.formula for cell in cells.values()):
-                yield Row(number, tuple(cells.get(place, EMPTY) for place in range(max(cells) + 1)))
+            number = int(node.get("r") or number + 1)
+            yield number, cells
             cells = {}
             if sheet_data is not None:
                 sheet_data.clear()
 
 
+def _add_cell(cells: dict[int, Cell], node: Any, strings: list[str], row: int) -> None:
+    place = _column(node.get("r")) if node.get("r") else len(cells)
+    if len(cells) >= MOST_COLUMNS:
+        raise SheetRefusedError("columns", f"A file may have {MOST_COLUMNS} columns.", row)
+    cells[place] = _cell(node, strings, row)
+
+
 def _cell(node: Any, strings: list[str], row: int) -> Cell:
-    kind, value = node.get("t", "n"), node.find(f"{_MAIN}v")
-    text = (value.text or "") if value is not None else ""
-    if kind == "s":
-        place = int(text) if text.isascii() and text.isdigit() else -1
-        if not 0 <= place < len(strings):
-            raise SheetRefusedError("xlsx", "A cell names a text that is not there.", row)
-        text = strings[place]
-    elif kind == "inlineStr":
-        text = _text(node)
-    elif kind == "b":
-        text = "yes" if text == "1" else "no"
+    kind, text = node.get("t", "n"), _cell_text(node, strings, row)
     if len(text) > MOST_CELL:
         raise SheetRefusedError("cell", f"A cell may have {MOST_CELL} characters.", row)
     return Cell(text, number=kind == "n" and bool(text), formula=node.find(f"{_MAIN}f") is not None or kind == "e")
+
+
+def _cell_text(node: Any, strings: list[str], row: int) -> str:
+    value = node.find(f"{_MAIN}v")
+    text = str(value.text or "") if value is not None else ""
+    match node.get("t", "n"):
+        case "s":
+            return _shared(strings, text, row)
+        case "inlineStr":
+            return _text(node)
+        case "b":
+            return "yes" if text == "1" else "no"
+        case _:
+            return text
+
+
+def _shared(strings: list[str], number: str, row: int) -> str:
+    place = int(number) if number.isascii() and number.isdigit() else -1
+    if not 0 <= place < len(strings):
+        raise SheetRefusedError("xlsx", "A cell names a text that is not there.", row)
+    return strings[place]
 
 
 def written(table: Iterator[list[tuple[str, bool]]], sheet: str) -> bytes:
