@@ -151,7 +151,13 @@ class Service:
     def start_web(self) -> str:
         """Gunicorn with four threads; the address of the service."""
         port = free_port()
-        options = [f"--bind=127.0.0.1:{port}", "--workers=1", "--threads=4", "--log-level=error"]
+        options = [
+            f"--bind=127.0.0.1:{port}",
+            "--workers=1",
+            "--threads=4",
+            "--log-level=error",
+            "--worker-class=shared.serving.Worker",
+        ]
         with (self.folder / "web.log").open("ab") as log:
             command = [sys.executable, "-m", "gunicorn", "shared.wsgi:application", *options]
             self.processes.append(subprocess.Popen(command, cwd=ROOT, env=self.env, stdout=log, stderr=log))
