@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import orjson
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation, ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from rest_framework import exceptions
 from rest_framework.response import Response
 
@@ -40,6 +40,8 @@ def as_problem(fault: BaseException) -> Problem | None:
             return Problem("too-large")
         case SuspiciousOperation():
             return Problem("malformed")
+        case UnreadablePostError():
+            return Problem("malformed", str(fault))
         case exceptions.APIException():
             return _from_drf(fault)
     return None

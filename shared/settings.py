@@ -63,6 +63,7 @@ MIDDLEWARE = [
     "shared.conditional.ConditionalGetMiddleware",
     "shared.browsers.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "shared.incoming.WholeFormMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "shared.browsers.NoNulMiddleware",
     "shared.browsers.AuthenticationMiddleware",

@@ -9,11 +9,12 @@ from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 
 from shared.environment import BadSettingError
+from shared.incoming import whole
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 if not settings.MAY_SERVE:
     raise BadSettingError(
         "Set BAYWRIGHT_SECRET_KEY (at least 50 random characters), or BAYWRIGHT_DEMO=1 to try things out."
     )
-application = get_wsgi_application()
+application = whole(get_wsgi_application())
 gc.freeze()  # what was loaded stays for good: the collector needn't walk through all of it again and again
