@@ -87,8 +87,8 @@ _HEAD = 12.0
 def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper: float, place: tuple[int, int]) -> str:
     material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.colour}" if cutting.colour else "")
     number, of = place
-    sheet = f", sheet {number} of {of}" if of > 1 else ""
-    head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{sheet}"
+    part = f", part {number} of {of}" if of > 1 else ""
+    head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{part}"
     body = svg.text(0, 4.2, fit(head, 3.6, paper), 3.6, anchor="start", bold=True)
     rule = "Cut from the left. Small figures: measure from the left end to the cut. Crossed: scrap."
     body += svg.text(0, 8.6, fit(rule, SIZE, paper), SIZE, anchor="start", soft=True)

@@ -1,9 +1,9 @@
 """Drawings of a take-off as SVG text, for paper and for pages. One unit is one millimetre of paper; nothing is exaggerated.
 
     plan.plan                  the whole job from above
-    elevation.elevation_sheets elevations of all runs, a sheet at a time
+    elevation.elevation_bands  elevations of all runs, what stands side by side at a time
     elevation.elevation        the same on one sheet as high as need be
-    setting.set_out_sheets     hole by hole along the string line, for the crew
+    setting.set_out_bands      hole by hole along the string line, for the crew
     detail.bay_detail          one bay between its posts; ``typical_bay`` picks it
     detail.leaf_detail         a gate from the front
 

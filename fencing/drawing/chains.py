@@ -26,18 +26,22 @@ class Chain:
     inward: int
 
 
-def chains(takeoff: TakeOff) -> list[Chain]:
+def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
     """The job's runs in chains.
 
     Rule: the first run of the list heads to the right of the sheet, every other run turns from the run before it in the list,
     met or not. The inside of a chain is the side it turns to on the whole, the right where it does not turn. House rule.
+
+    Args:
+        takeoff: the job.
+        first: heading of the first run, clockwise from the right of the sheet [degrees].
 
     Returns:
         Chains in the order of the measure; corner posts of neighbours fall on one point.
     """
     measures = takeoff.measure.runs
     shared = corners(measures)
-    made, heading = list[list[Laid]](), 0.0
+    made, heading = list[list[Laid]](), first
     turned = list[float]()
     for index, (run, measure) in enumerate(zip(takeoff.runs, measures, strict=True)):
         heading += float(measure.turn)

@@ -12,10 +12,11 @@ from fencing.takeoff import TakeOff
 
 NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
 _SHEETS = 2  # a larger scale is not worth more sheets than this
+_LARGEST = 25
 _SMALLEST = 200  # 1:200 is the smallest scale at which every bay can still be read
 
 
-def elevation_sheets(
+def elevation_bands(
     takeoff: TakeOff,
     width: float,
     height: float,
@@ -24,27 +25,30 @@ def elevation_sheets(
     live: str | None = None,
     prefix: str = "drawing",
     most: int = _SHEETS,
+    least: int = _LARGEST,
 ) -> list[str]:
-    """Elevations of all runs and retrofits, one SVG for each sheet.
+    """Elevations of all runs and retrofits, one SVG for what stands side by side.
 
-    Rule: the largest standard scale, 1:25 or smaller, that takes no more than ``most`` sheets; 1:200 where none does; smaller
-    only where a single bay would not fit. Runs break at posts, with match lines. House rule.
+    Rule: the largest standard scale, 1:``least`` or smaller, that takes no more than ``most`` sheets; 1:200 where none does;
+    smaller only where a single bay would not fit. Runs break at posts, with match lines. The scale bar stands under the last
+    band, and under each sheet of more than two. House rule.
 
     Args:
         takeoff: the job.
         width: of the paper to draw on [mm].
-        height: of the paper to draw on [mm].
+        height: of a sheet [mm].
         size: lettering [mm].
         live: id of the run, bay, gate or post that is being worked on; the one thing in the accent colour.
         prefix: starts every id in the SVG.
         most: sheets that are worth a larger scale.
+        least: n of the largest scale that is wanted.
 
     Returns:
         SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
     """
     shown = scene(takeoff, size, live, prefix)
     room = height - sheet.foot_height(size)
-    for n in (n for n in STANDARD if n >= 25):
+    for n in (n for n in STANDARD if n >= least):
         if n < _SMALLEST and _least_height(shown, n, width) > most * room:
             continue
         try:
@@ -54,9 +58,7 @@ def elevation_sheets(
         if any(item.strip.height > room for items in packed for item in items):
             continue
         if len(packed) <= most or n >= _SMALLEST:
-            return [
-                _sheet(shown, items, n, width, number, len(packed)) for number, items in enumerate(packed, 1) if items
-            ]
+            return _drawn_bands(shown, packed, n, width) if packed[0] else []
     raise ValueError(f"{width} x {height} mm is too small for an elevation")
 
 
@@ -80,7 +82,7 @@ def elevation(
             made = strips(shown, trial, width, None)
         except TooWide:
             continue
-        return _sheet(shown, sheet.pack(made, width, None)[0], trial, width, 1, 1) if made else ""
+        return _drawn(shown, sheet.pack(made, width, None)[0], trial, width) if made else ""
     raise ValueError(f"{width} mm is too narrow for an elevation")
 
 
@@ -115,16 +117,20 @@ def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Str
     return made
 
 
-def _sheet(shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int) -> str:
+def _drawn_bands(shown: Scene, packed: list[list[sheet.Placed]], n: int, width: float) -> list[str]:
+    bands = list(sheet.bands(packed))
+    return [
+        _drawn(shown, items, n, width, f", part {number} of {len(bands)}" if len(bands) > 1 else "", has_foot=has_foot)
+        for number, (items, has_foot) in enumerate(bands, 1)
+    ]
+
+
+def _drawn(
+    shown: Scene, items: list[sheet.Placed], n: int, width: float, part: str = "", *, has_foot: bool = True
+) -> str:
     body, deep = sheet.drawn(items)
-    body += sheet.foot(n, shown.size, deep + 3, width, NOTE)
-    count = f", sheet {number} of {of}" if of > 1 else ""
+    if has_foot:
+        body += sheet.foot(n, shown.size, deep + 3, width, NOTE)
+        deep += sheet.foot_height(shown.size)
     told = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
-    return svg.drawing(
-        "elevation",
-        width,
-        deep + sheet.foot_height(shown.size),
-        body,
-        f"Elevation of {shown.takeoff.measure.label}{count}",
-        told,
-    )
+    return svg.drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", told)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from fencing.drawing.detail import bay_detail, leaf_detail, typical_bay
-from fencing.drawing.elevation import elevation_sheets
+from fencing.drawing.elevation import elevation_bands
 from fencing.drawing.lettering import written_with
 from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_sheets
+from fencing.drawing.setting import set_out_bands
 from fencing.takeoff import TakeOff
 
 WIDTH = 180.0
@@ -15,38 +15,50 @@ DEEP = 220.0
 """Most height of a drawing that shares its page, A4 or Letter, with a heading and a caption [mm]."""
 PLAN_DEEP = 110.0
 DETAIL_DEEP = 95.0
+NARROW = 72.0
+"""Width of a drawing for a phone [mm]: on 328 px, the least there is, its lettering of 2.7 mm is 12 px high."""
+NARROW_DEEP = 170.0
+_NARROW_SCALE = 100
 
 
 def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
-    """Every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``.
+    """Every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``, ``narrow``.
+
+    ``narrow`` is plan and elevation once more, in rows that a phone shows without scrolling sideways.
 
     Args:
         takeoff: the job.
         decimal_sign: what stands before the decimals of its figures.
 
     Returns:
-        Lists of SVG texts 180 mm wide in the order of the measure; empty where there is nothing to draw.
+        Lists of SVG texts 180 mm wide (``narrow``: 72 mm) in the order of the measure; empty where there is nothing to draw.
 
     Source: house rule.
     """
     with written_with(decimal_sign):
-        over = _plan(takeoff)
         return {
-            "plan": [over] if over else [],
-            "elevation": elevation_sheets(takeoff, WIDTH, DEEP, prefix="elevation"),
-            "set_out": set_out_sheets(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
+            "plan": _plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan"),
+            "elevation": elevation_bands(takeoff, WIDTH, DEEP, prefix="elevation"),
+            "set_out": set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
             "detail": _details(takeoff),
+            "narrow": _narrow(takeoff),
         }
 
 
-def _plan(takeoff: TakeOff) -> str:
+def _plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str) -> list[str]:
     """The plan on part of a page, or on a whole one; none of a job so scattered that no page holds it at any scale."""
-    for deep in (PLAN_DEEP, DEEP):
+    for deep in heights:
         try:
-            return plan(takeoff, WIDTH, deep, prefix="plan")
+            drawn = plan(takeoff, width, deep, prefix=prefix, may_turn=True)
         except ValueError:
             continue
-    return ""
+        return [drawn] if drawn else []
+    return []
+
+
+def _narrow(takeoff: TakeOff) -> list[str]:
+    over = _plan(takeoff, NARROW, (NARROW_DEEP, 2 * NARROW_DEEP), "narrow-plan")
+    return over + elevation_bands(takeoff, NARROW, DEEP, prefix="narrow", least=_NARROW_SCALE)
 
 
 def _details(takeoff: TakeOff) -> list[str]:

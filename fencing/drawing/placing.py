@@ -138,6 +138,10 @@ class Board:
             share = (piece + 0.5) / pieces
             self.add(Box(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
 
+    def deepest(self) -> float:
+        """How far down anything reaches [mm]; the upper edge of a board with nothing on it."""
+        return max((bounds[3] for held in self._cells.values() for _, bounds in held), default=self.edges[1])
+
     def inside(self, box: Box) -> bool:
         return self._holds(box.bounds())
 

@@ -23,6 +23,8 @@ from fencing.takeoff import TakeOff
 
 NOTE = "lengths in m, openings in mm; not set to north"
 _LEAST = 20  # a plan is not drawn larger than this
+_NONE = scales.STANDARD[-1] + 1  # fits at no scale
+_HEADINGS = (0.0, -90.0, 90.0)
 _STUB = 7.0  # mm of paper of an existing fence at a run's end
 
 
@@ -39,6 +41,16 @@ class _Part:
         return (right - left) / n + 2 * pad, (bottom - top) / n + 2 * pad
 
 
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """Parts with the places they have at 1:n, ``deep`` mm in all."""
+
+    parts: list[_Part]
+    places: list[tuple[float, float]]
+    n: int
+    deep: float
+
+
 def plan(
     takeoff: TakeOff,
     width: float,
@@ -47,6 +59,7 @@ def plan(
     size: float = LETTERING,
     live: str | None = None,
     prefix: str = "drawing",
+    may_turn: bool = False,
 ) -> str:
     """The plan on a sheet ``width`` by at most ``height`` mm.
 
@@ -60,21 +73,43 @@ def plan(
         size: lettering [mm].
         live: id of the run, bay, gate or post that is being worked on.
         prefix: starts every id in the SVG.
+        may_turn: whether the first run may head up or down the sheet where that shows the job at a larger scale.
 
     Returns:
         SVG text; empty for a job with nothing to draw.
     """
     shown = scene(takeoff, size, live, prefix)
-    parts = [_Part(chain, None, _extent(shown, chain)) for chain in chains(takeoff)]
-    parts += [_Part(None, built, (0, 0, built.bays[-1].end, 0)) for built in takeoff.retrofits]
-    if not parts:
-        return ""
     room, pad = height - sheet.foot_height(size), size * 2.6 + 6
+    fits = [_fit(_parts(shown, heading), width, room, pad) for heading in (_HEADINGS if may_turn else _HEADINGS[:1])]
+    if not fits[0].parts:
+        return ""
+    best = min(fits, key=lambda one: (one.n, one is not fits[0], -_reads(one.parts)))
+    if best.n == _NONE:
+        raise ValueError(f"{width} x {height} mm is too small for a plan")
+    return _drawn(shown, best.parts, best.places, best.n, (width, best.deep, pad))
+
+
+def _parts(shown: Scene, heading: float) -> list[_Part]:
+    parts = [_Part(chain, None, _extent(shown, chain)) for chain in chains(shown.takeoff, heading)]
+    return parts + [_Part(None, built, (0, 0, built.bays[-1].end, 0)) for built in shown.takeoff.retrofits]
+
+
+def _fit(parts: list[_Part], width: float, room: float, pad: float) -> _Fit:
     for n in (n for n in scales.STANDARD if n >= _LEAST):
         places, deep = _shelves([part.size(n, pad) for part in parts], width)
         if places and deep <= room:
-            return _drawn(shown, parts, places, n, (width, deep, pad))
-    raise ValueError(f"{width} x {height} mm is too small for a plan")
+            return _Fit(parts, places, n, deep)
+    return _Fit(parts, [], _NONE, 0.0)
+
+
+def _reads(parts: Sequence[_Part]) -> float:
+    """How far the longest run goes on to the right and down, as a page is read."""
+    tracks = [laid for part in parts if part.chain for laid in part.chain.runs]
+    longest = max(tracks, key=lambda laid: laid.run.length, default=None)
+    if longest is None:
+        return 0.0
+    (x, y), (u, v) = (longest.track.at(post.at) for post in (longest.run.posts[0], longest.run.posts[-1]))
+    return round(u - x + v - y, 3)
 
 
 def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
@@ -133,6 +168,7 @@ def _drawn(
     for part, (x, y) in zip(parts, places, strict=True):
         if part.retrofit:
             words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
+    deep = min(deep, board.deepest() + 1)  # room that no label needed goes back to the page
     told, high = words.key(width, deep)
     foot = sheet.foot(n, shown.size, deep + high + 3, width, NOTE)
     runs_told = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)

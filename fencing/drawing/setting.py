@@ -26,7 +26,7 @@ WET_HAND = 3.6  # mm: lettering that is read at arm's length
 _NOTE = "running figures in m from the tape's zero, others in mm"
 
 
-def set_out_sheets(
+def set_out_bands(
     takeoff: TakeOff,
     width: float,
     height: float,
@@ -36,9 +36,10 @@ def set_out_sheets(
     live: str | None = None,
     prefix: str = "drawing",
 ) -> list[str]:
-    """Set-out strips of every run, or of one, in as many SVG texts ``width`` by at most ``height`` mm as they need.
+    """Set-out strips of every run, or of one: an SVG ``width`` by at most ``height`` mm for what stands side by side.
 
-    Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. House rule.
+    Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. The
+    scale bar stands under the last band, and under each sheet of more than two. House rule.
     """
     shown = scene(takeoff, size, live, prefix)
     runs = [built for built in takeoff.runs if run is None or built.id == run]
@@ -51,8 +52,11 @@ def set_out_sheets(
         except TooWide:
             continue
         if all(strip.height <= room for strip in strips):
-            packed = sheet.pack(strips, width, room) if strips else []
-            return [_sheet(shown, items, n, width, number, len(packed)) for number, items in enumerate(packed, 1)]
+            bands = list(sheet.bands(sheet.pack(strips, width, room)))
+            return [
+                _drawn(shown, items, n, width, number, len(bands), has_foot=has_foot)
+                for number, (items, has_foot) in enumerate(bands, 1)
+            ]
     raise ValueError(f"{width} x {height} mm is too small for a set-out strip")
 
 
@@ -60,13 +64,17 @@ def _rows(shown: Scene, run: BuiltRun, n: int, width: float) -> list[Row]:
     return rows(shown.takeoff, run, (width - 2 * margin(shown, n)) * n, float("inf"))
 
 
-def _sheet(shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int) -> str:
+def _drawn(
+    shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int, *, has_foot: bool
+) -> str:
     body, deep = sheet.drawn(items)
-    body += sheet.foot(n, shown.size, deep + 3, width, _NOTE)
-    count = f", sheet {number} of {of}" if of > 1 else ""
+    if has_foot:
+        body += sheet.foot(n, shown.size, deep + 3, width, _NOTE)
+        deep += sheet.foot_height(shown.size)
+    count = f", part {number} of {of}" if of > 1 else ""
     title = f"Set-out of {shown.takeoff.measure.label}{count}"
     told = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
-    return svg.drawing("set-out", width, deep + sheet.foot_height(shown.size), body, title, told)
+    return svg.drawing("set-out", width, deep, body, title, told)
 
 
 def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:

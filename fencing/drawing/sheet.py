@@ -1,14 +1,19 @@
-"""Rows set on sheets: beside each other while they fit, then below, then on the next sheet."""
+"""Rows set on sheets: beside each other while they fit, then below, then on the next sheet.
+
+What stands side by side is a band. A document takes bands one after the other, so that text and drawings share its pages.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 from fencing.drawing import lettering, scales, svg
 from fencing.drawing.strip import Strip
 
 _BESIDE, _UNDER = 5.0, 4.5
+_FEW = 2  # sheets that need one scale bar between them
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,15 @@ def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[li
         sheets[-1].append(Placed(used, top, strip))
         shelf.append(strip)
     return sheets
+
+
+def bands(sheets: Sequence[Sequence[Placed]]) -> Iterator[tuple[list[Placed], bool]]:
+    """Each band moved to the top of its own paper, and whether a foot comes under it: the last, and each sheet of a long job."""
+    for sheet, placed in enumerate(sheets, 1):
+        is_footed = sheet == len(sheets) or len(sheets) > _FEW
+        levels = [list(items) for _, items in groupby(placed, key=lambda item: item.y)]
+        for number, items in enumerate(levels, 1):
+            yield [replace(item, y=0.0) for item in items], is_footed and number == len(levels)
 
 
 def foot(n: int, size: float, y: float, width: float, note: str) -> str:

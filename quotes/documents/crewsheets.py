@@ -51,7 +51,7 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
         "strip": strip(job, named, document["business"]["name"]),
         "made": made,
         "sheet": sheet,
-        "cuts": cut_list(build["takeoff"]),
+        "cuts": cut_list(build["takeoff"], build.get("finishes", {})),
         "saw_cautions": saw_cautions(),
         "cut_note": f"A saw cut takes {system['rails']['kerf_mm']} mm.",
     }

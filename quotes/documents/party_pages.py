@@ -191,7 +191,8 @@ def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, A
         "document": document,
         "sheet": values["sheet"],
         "face": values["face"],
-        "drawings": drawings(document["build"], "plan", "elevation"),
+        "drawings": values["sheet"]["drawings"],
+        "narrow": drawings(document["build"], "narrow"),  # none was kept with quotes sent before there were any
         "locale": document["business"]["locale"],
         "page_language": document["business"]["language"],
         "currency": document["currency"],

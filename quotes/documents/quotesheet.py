@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -20,9 +20,10 @@ Document = Mapping[str, Any]
 
 CAPTIONS = {
     "plan": "Plan, seen from above.",
-    "elevation": "Elevation, seen from the right of each run.",
+    "elevation": "Elevations, seen from the right of each run.",
     "set_out": "Holes on the string line.",
     "detail": "Detail.",
+    "narrow": "Plan and elevations, seen from the right of each run.",
     "curves": "Screening curves.",
 }
 
@@ -47,18 +48,13 @@ def face(business: Document) -> dict[str, Any]:
 
 
 def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
-    """The kept drawings of some kinds, each with its caption; they are our own markup, made by the engine."""
+    """The kept drawings of some kinds, the last of a kind with its caption; they are our own markup, made by the engine."""
     kept = build.get("drawings", {})
     return [
-        {"svg": safe(svg), "caption": _caption(kind, place, kept[kind])}
+        {"svg": safe(svg), "caption": CAPTIONS[kind] if left == 0 else "", "told": CAPTIONS[kind]}
         for kind in kinds
-        for place, svg in enumerate(kept.get(kind, []), 1)
+        for left, svg in zip(reversed(range(len(kept.get(kind, [])))), kept.get(kind, []), strict=True)
     ]
-
-
-def _caption(kind: str, place: int, of: Sequence[str]) -> str:
-    text = CAPTIONS[kind]
-    return f"{text[:-1]}, sheet {place} of {len(of)}." if len(of) > 1 and kind != "detail" else text
 
 
 def quote_values(document: Document) -> dict[str, Any]:

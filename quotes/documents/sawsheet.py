@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from fencing.caution_facts import CautionFacts
@@ -13,6 +14,7 @@ from quotes.documents.figures import strip
 from quotes.documents.quotesheet import face, safe
 from quotes.documents.rendering import Variant, markup, render
 
+EMPTY: Mapping[str, str] = MappingProxyType({})
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
 
 
@@ -22,9 +24,17 @@ def saw_cautions() -> list[str]:
 
 
 def sawsheet_pdf(
-    job: str, drawings: Sequence[str], business: Mapping[str, Any], made: datetime, ripped: Sequence[Blank] = ()
+    job: str,
+    drawings: Sequence[str],
+    business: Mapping[str, Any],
+    made: datetime,
+    ripped: Sequence[Blank] = (),
+    finishes: Mapping[str, str] = EMPTY,
 ) -> bytes:
-    """The bars of a job as drawn by the engine, a material after the other, and the sheets whose strip is used again."""
+    """The bars of a job as drawn by the engine, a material after the other, and the sheets whose strip is used again.
+
+    ``finishes`` are names to print for their codes.
+    """
     values = {
         "face": face(business),
         "strip": strip("Saw sheet", job, business["name"]),
@@ -32,14 +42,14 @@ def sawsheet_pdf(
         "job": job,
         "cautions": saw_cautions(),
         "drawings": [{"svg": safe(svg)} for svg in drawings],
-        "ripped": [_ripped(blank) for blank in ripped],
+        "ripped": [_ripped(blank, finishes) for blank in ripped],
     }
     return render(markup("sawsheet", values), Variant.ACCESSIBLE, made)
 
 
-def _ripped(blank: Blank) -> dict[str, Any]:
-    first, strip = blank.takes
-    return {"sku": blank.sku, "finish": blank.colour or "", "first": _taken(first), "strip": _taken(strip)}
+def _ripped(blank: Blank, finishes: Mapping[str, str]) -> dict[str, Any]:
+    (first, strip), finish = blank.takes, blank.colour or ""
+    return {"sku": blank.sku, "finish": finishes.get(finish, finish), "first": _taken(first), "strip": _taken(strip)}
 
 
 def _taken(take: tuple[int, int | None, str]) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fencing.drawing.lettering import pointed
+from fencing.reading.collecting import listed
 from quotes.documents.figures import metres
 
 Document = Mapping[str, Any]
@@ -26,16 +27,38 @@ class Part:
     sentences: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Fence:
+    """What runs may have in common, in words; empty where it is said elsewhere."""
+
+    height: str
+    form: str
+    finish: str
+
+    @property
+    def built(self) -> str:
+        return ", ".join(filter(None, (self.height, self.form)))
+
+    def sentences(self) -> Iterable[str]:
+        if self.built:
+            yield f"Prepainted steel sheet fence, {self.built}."
+        if self.finish:
+            yield f"Finish: {self.finish}."
+
+
+NOTHING = _Fence("", "", "")
+
+
 def scope(build: Document) -> tuple[Part, ...]:
-    """The scope of a build: a part for each run and each retrofit, then the ground works."""
+    """The scope of a build: what all runs have in common, each run with what is its own, each retrofit, the ground works."""
     takeoff, measure = build["takeoff"], build["measure"]
     measured = {row["id"]: row for row in measure.get("runs", [])}
-    defaults, finishes = measure.get("defaults", {}), build.get("finishes", {})
-    parts = [
-        Part(
-            f"Run {run['id']}, {metres(run['length_mm'])} m", tuple(_run(run, measured[run["id"]], defaults, finishes))
-        )
-        for run in takeoff["runs"]
+    fences = [_fence(run, measured[run["id"]], measure.get("defaults", {}), build) for run in takeoff["runs"]]
+    common = _common(fences)
+    parts = [Part("All runs", tuple(common.sentences()))] if common != NOTHING else []
+    parts += [
+        Part(f"Run {run['id']}, {metres(run['length_mm'])} m", tuple(_run(run, measured[run["id"]], fence, common)))
+        for run, fence in zip(takeoff["runs"], fences, strict=True)
     ]
     parts += [
         Part(f"Lattice on the standing fence {one['id']}", tuple(_retrofit(one)))
@@ -46,19 +69,47 @@ def scope(build: Document) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def _run(run: Document, measured: Document, defaults: Document, finishes: Document) -> Iterable[str]:
+def _fence(run: Document, measured: Document, defaults: Document, build: Document) -> _Fence:
     height = measured.get("height_mm", defaults.get("height_mm"))
     lattice = measured.get("lattice_mm", defaults.get("lattice_mm", 0))
-    text = f"Prepainted steel sheet fence, {height} mm high, {FORMS[run['form']]}"
-    if lattice:
-        text += f"; the top {lattice} mm is lattice"
-    yield f"{text}. {_counted(len(run['bays']), 'bay')} between {_counted(len(run['posts']), 'post')}."
+    top = f", the top {lattice} mm of it lattice" if lattice else ""
     colours = {**defaults.get("colours", {}), **measured.get("colours", {})}
-    if colours:
-        yield "Finish: " + ", ".join(f"{part} {finishes.get(code, code)}" for part, code in colours.items()) + "."
+    return _Fence(f"{height} mm high{top}", FORMS[run["form"]], _finish(colours, build.get("finishes", {})))
+
+
+def _finish(colours: Document, names: Document) -> str:
+    """
+    >>> _finish({"post": "a", "rail": "a", "sheet": "b"}, {"a": "Saltmarl", "b": "Fogthistle"})
+    'post and rail Saltmarl, sheet Fogthistle'
+    """
+    parts: dict[str, list[str]] = {}
+    for part, code in colours.items():
+        parts.setdefault(code, []).append(part)
+    return ", ".join(f"{listed(found, 'and')} {names.get(code, code)}" for code, found in parts.items())
+
+
+def _common(fences: list[_Fence]) -> _Fence:
+    """What every run has the same; nothing of a run that is alone, which says all itself."""
+    if len(fences) < 2:
+        return NOTHING
+    heights, forms, finishes = zip(*((one.height, one.form, one.finish) for one in fences), strict=True)
+    return _Fence(*(values[0] if len(set(values)) == 1 else "" for values in (heights, forms, finishes)))
+
+
+def _run(run: Document, measured: Document, fence: _Fence, common: _Fence) -> Iterable[str]:
+    own = _Fence(
+        "" if common.height else fence.height, "" if common.form else fence.form, "" if common.finish else fence.finish
+    )
+    counted = f"{_counted(len(run['bays']), 'bay')} between {_counted(len(run['posts']), 'post')}."
+    told = list(own.sentences())
+    if common.built and own.built:  # what it is made of is said of all runs
+        told[0] = f"{own.built[:1].upper()}{own.built[1:]}."
+    yield from [f"{told[0]} {counted}", *told[1:]] if own.built else [counted, *told]
     taper = measured.get("taper")
     if taper:
-        yield f"The last {_counted(taper['bays'], 'bay')} at the {taper['at']} run down to {taper['height_mm']} mm."
+        which = {"start": "first", "end": "last"}[taper["at"]]
+        bays = f"{which} bay runs" if taper["bays"] == 1 else f"{which} {taper['bays']} bays run"
+        yield f"The {bays} down to {taper['height_mm']} mm at the {taper['at']}."
     for gate in run["gates"]:
         yield _gate(gate, measured)
     old = measured.get("remove")

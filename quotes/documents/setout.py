@@ -38,9 +38,17 @@ class BayRow:
     width: str
     base: str
     top: str
-    note: str
-    rails: str
+    gap: str
+    step: str
+    rake: str
+    rails: tuple[str, ...]
     sheets: tuple[str, ...]
+
+    @property
+    def note(self) -> str:
+        """Gap, step and rake in words."""
+        named = (("gap", self.gap), ("step", self.step), ("rake", self.rake))
+        return ", ".join(f"{name} {figure}" for name, figure in named if figure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +70,19 @@ class RunSheet:
     gates: tuple[GateRow, ...]
     notices: tuple[NoticeRow, ...]
 
+    @property
+    def slants(self) -> bool:
+        """Whether a bay's rails lie higher on one side: its table has two levels for each."""
+        return any("/" in line for bay in self.bays for line in (bay.base, bay.top))
+
+    @property
+    def steps(self) -> bool:
+        return any(bay.step for bay in self.bays)
+
+    @property
+    def rakes(self) -> bool:
+        return any(bay.rake for bay in self.bays)
+
 
 @dataclass(frozen=True, slots=True)
 class CutRow:
@@ -81,6 +102,11 @@ class CutGroup:
     rows: tuple[CutRow, ...]
     pieces: int
     named: bool
+
+    @property
+    def wide(self) -> bool:
+        """Whether its pieces have widths."""
+        return any(row.width for row in self.rows)
 
 
 MATERIALS = {
@@ -154,47 +180,77 @@ def _bays(bays: Sequence[Document]) -> Iterable[BayRow]:
 
 
 def _bay(bay: Document) -> BayRow:
-    sheets = Counter(_sheet(sheet) for sheet in bay["sheets"])
+    gap = bay["gap_mm"]
+    lattice = Counter(f"lattice {panel['length_mm']} × {panel['height_mm']}" for panel in bay["lattice"])
     return BayRow(
         bay="",
         width=str(bay["to_mm"] - bay["from_mm"]),
         base=_line(bay["base_mm"]),
         top=_line(bay["top_mm"]),
-        note=", ".join(_bay_notes(bay)),
+        gap=str(gap["least"]) if gap["least"] == gap["most"] else f"{gap['least']}–{gap['most']}",
+        step=str(bay["step_mm"] or ""),
+        rake=pointed(f"{bay['slope_deg']}°") if float(bay["slope_deg"]) else "",
         rails=_rails(bay["rails"]),
-        sheets=tuple(f"{count} × {text}" if count > 1 else text for text, count in sheets.items()),
+        sheets=(*_sheets(bay["sheets"]), *_many(lattice)),
     )
+
+
+def _sheets(sheets: Sequence[Document]) -> Iterable[str]:
+    """A bay's sheets; how their feet are cut is said once where it is so of all that are cut.
+
+    >>> cut = {"width_mm": 800, "left_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"}
+    >>> list(_sheets([cut, cut, {**cut, "width_mm": 595, "blank_mm": 1540}]))
+    ['2 × 800 × 1496 from 1555', '595 × 1496 from 1540', 'feet cut']
+    >>> list(_sheets([cut, {**cut, "foot": "square"}]))
+    ['800 × 1496 from 1555, foot cut', '800 × 1496 from 1555, foot square']
+    """
+    feet = {_foot(sheet) for sheet in sheets} - {""}
+    yield from _many(Counter(_sheet(sheet) if len(feet) > 1 else _size(sheet) for sheet in sheets))
+    if len(feet) == 1:
+        yield f"feet {feet.pop()}"
+
+
+def _many(counted: Counter[str]) -> Iterable[str]:
+    return (f"{count} × {text}" if count > 1 else text for text, count in counted.items())
 
 
 def _line(pair: Sequence[int]) -> str:
     return level(pair[0]) if pair[0] == pair[1] else f"{level(pair[0])} / {level(pair[1])}"
 
 
-def _rails(rails: Sequence[Document]) -> str:
+def _rails(rails: Sequence[Document]) -> tuple[str, ...]:
+    """
+    >>> _rails([{"place": "bottom", "length_mm": 1134}, {"place": "top", "length_mm": 1172}])
+    ('bottom 1134', 'top 1172')
+    """
     lengths = {rail["length_mm"] for rail in rails}
     if len(lengths) == 1:
-        return f"{len(rails)} × {lengths.pop()}"
-    return ", ".join(f"{rail['place']} {rail['length_mm']}" for rail in rails)
-
-
-def _bay_notes(bay: Document) -> Iterable[str]:
-    gap = bay["gap_mm"]
-    yield f"gap {gap['least']}" if gap["least"] == gap["most"] else f"gap {gap['least']} to {gap['most']}"
-    if bay["step_mm"]:
-        yield f"step {bay['step_mm']}"
-    if float(bay["slope_deg"]):
-        yield pointed(f"rake {bay['slope_deg']}°")
-    if bay["lattice"]:
-        yield "lattice top"
+        return (f"{len(rails)} × {lengths.pop()}",)
+    return tuple(f"{rail['place']} {rail['length_mm']}" for rail in rails)
 
 
 def _sheet(sheet: Document) -> str:
+    """
+    >>> _sheet({"width_mm": 800, "left_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"})
+    '800 × 1496 from 1555, foot cut'
+    >>> _sheet({"width_mm": 372, "left_mm": 1097, "right_mm": 1194, "blank_mm": 1195, "foot": "square"})
+    '372 × 1097/1194 from 1195, foot square'
+    """
+    foot = _foot(sheet)
+    return f"{_size(sheet)}, foot {foot}" if foot else _size(sheet)
+
+
+def _size(sheet: Document) -> str:
+    left, right, blank = sheet["left_mm"], sheet["right_mm"], sheet["blank_mm"]
+    high = str(left) if left == right else f"{left}/{right}"
+    return f"{sheet['width_mm']} × {high}" + ("" if left == right == blank else f" from {blank}")
+
+
+def _foot(sheet: Document) -> str:
+    """How the foot of a sheet that is cut from a longer blank is cut; nothing of a sheet that is used as it comes."""
     if sheet["left_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
-        return f"{sheet['width_mm']} × {sheet['blank_mm']}"
-    foot = "foot square" if sheet["foot"] == "square" else "foot cut"
-    return (
-        f"{sheet['width_mm']} × blank {sheet['blank_mm']}, left {sheet['left_mm']}, right {sheet['right_mm']}, {foot}"
-    )
+        return ""
+    return "square" if sheet["foot"] == "square" else "cut"
 
 
 def _gate(gate: Document, joint_screws: int) -> GateRow:
@@ -218,7 +274,7 @@ def _gate(gate: Document, joint_screws: int) -> GateRow:
 def _leaf_parts(leaf: Document, joint_screws: int) -> Iterable[str]:
     """What a leaf is put together from; alike for both leaves of a pair where they are."""
     stiles = " and ".join(str(length) for length in leaf["stiles_mm"])
-    yield f"frame: stiles {stiles}, {_rails(leaf['rails'])} rails between them"
+    yield f"frame: stiles {stiles}, {', '.join(_rails(leaf['rails']))} rails between them"
     yield (
         f"frame screws: {joint_screws} in each of the {2 * len(leaf['rails'])} joints, "
         f"through the stile at both ends of the {', '.join(rail['place'] for rail in leaf['rails'])} rail"
@@ -238,25 +294,26 @@ def _by(pair: Sequence[int]) -> str:
     return f"{pair[0]} × {pair[1]}"
 
 
-def cut_list(takeoff: Document) -> tuple[CutGroup, ...]:
-    """The cut list by material, in the order of the take-off."""
+def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGroup, ...]:
+    """The cut list by material, in the order of the take-off; ``finishes`` are names to print for their codes."""
     groups: dict[str, list[CutRow]] = {}
     for piece in takeoff["pieces"]:
         material = MATERIALS.get(piece["role"], piece["role"])
-        groups.setdefault(material, []).append(_cut(piece))
+        groups.setdefault(material, []).append(_cut(piece, finishes or {}))
     return tuple(
         CutGroup(material, tuple(rows), sum(row.count for row in rows), any(row.component for row in rows))
         for material, rows in groups.items()
     )
 
 
-def _cut(piece: Document) -> CutRow:
+def _cut(piece: Document, finishes: Document) -> CutRow:
     places: Sequence[str] = piece["for"]
+    finish = piece.get("colour") or ""
     return CutRow(
         count=piece["count"],
         length=str(piece["length_mm"]),
         width=str(piece.get("width_mm") or ""),
-        colour=piece.get("colour") or "",
+        colour=finishes.get(finish, finish),
         component=piece.get("component") or "",
         places=ranges(places),
     )

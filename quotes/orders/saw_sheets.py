@@ -21,7 +21,7 @@ from quotes.offers.queries import agreed, content_of
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
 from shared.problems import Problem
 
-WIDTH, HEIGHT = 180.0, 232.0  # mm of paper
+WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that what is left of one is used
 
 
 def cuttings_of(job: Job) -> tuple[Cutting, ...]:
@@ -88,5 +88,7 @@ def saw_pdf(revision: Revision) -> bytes:
     """The saw sheet of what was agreed by a revision, of the bars that are sold when it is made; it bears the quote's day."""
     bought, content = _bought(revision), content_of(revision)
     job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
-    drawings: Sequence[str] = [svg for one in sawn(bought) for svg in saw_sheets(one, job, WIDTH, HEIGHT)]
-    return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought))
+    names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
+    cuttings = [replace(one, colour=names.get(one.colour or "", one.colour)) for one in sawn(bought)]
+    drawings: Sequence[str] = [svg for one in cuttings for svg in saw_sheets(one, job, WIDTH, HEIGHT)]
+    return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)

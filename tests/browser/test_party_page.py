@@ -44,6 +44,9 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
     plain.goto(f"{live_server.url}/q/{token(quoted, 'owner')}")
     assert token(quoted, "owner") not in plain.url
     check_page(plain)
+    drawn = plain.locator("div.drawing").evaluate_all("all => all.map(one => [one.scrollWidth, one.clientWidth])")
+    assert drawn
+    assert [one for one in drawn if one[0] > one[1]] == []  # nobody scrolls sideways in a drawing
     photograph(plain, "customer")
     before = plain.locator("#answer b").inner_text()
     plain.get_by_label("Mowing strip along the whole fence").check()

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from fencing import Refused, TakeOff, take_off
 from fencing.drawing.detail import bay_detail, leaf_detail
-from fencing.drawing.elevation import elevation, elevation_sheets
+from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_sheets
+from fencing.drawing.setting import set_out_bands
 from tests.fencing.drawing import reading
 from tests.fencing.strategies import random_jobs
 
@@ -31,7 +31,7 @@ def test_any_job_is_drawn_whole_and_readable(number: int, paper: tuple[float, fl
     if takeoff is None:
         return
     width, height, size = paper
-    drawings = elevation_sheets(takeoff, width, height, size=size) + set_out_sheets(takeoff, width, height, size=size)
+    drawings = elevation_bands(takeoff, width, height, size=size) + set_out_bands(takeoff, width, height, size=size)
     drawings += [plan(takeoff, width, height, size=size), elevation(takeoff, width, size=size)]
     drawings += [bay_detail(takeoff, bay.id, width, 120, size=size) for run in takeoff.runs for bay in run.bays[:2]]
     drawings += [leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates]

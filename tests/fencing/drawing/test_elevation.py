@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 
 from fencing import Measure, TakeOff, take_off
-from fencing.drawing.elevation import elevation, elevation_sheets
+from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.rows import TooWide, rows
 from fencing.faults import Level, Notice
 from fencing.fence import Bay
@@ -59,7 +59,9 @@ def test_a_post_is_straight_under_its_section_from_above() -> None:
 
 def test_the_scale_bar_is_as_long_as_it_says() -> None:
     for takeoff in (jobs.one_bay(), jobs.yard(), jobs.kilometre()):
-        for svg in elevation_sheets(takeoff, *A4):
+        drawn = elevation_bands(takeoff, *A4)
+        assert reading.marks(drawn[-1], "g-scale")
+        for svg in [svg for svg in drawn if reading.marks(svg, "g-scale")]:
             [(bar, dx, dy)] = reading.marks(svg, "g-scale")
             xs = [x for x, _ in reading.path_points(bar, dx, dy)]
             assert max(xs) - min(xs) == pytest.approx(
@@ -108,10 +110,26 @@ def test_every_bay_of_a_broken_run_is_drawn_once() -> None:
     takeoff = jobs.kilometre()
     drawn = [
         element.get("data-bay")
-        for svg in elevation_sheets(takeoff, *A4)
+        for svg in elevation_bands(takeoff, *A4)
         for element, _, _ in reading.marks(svg, "g-bay")
     ]
     assert drawn == [bay.id for bay in takeoff.runs[0].bays]
+
+
+def test_what_stands_side_by_side_is_one_drawing_and_no_sheet_lacks_its_scale_bar() -> None:
+    # 24 m in bays of 2.4 at 1:100: two rows of five bays, one under the other; 4.8 m and 4.8 m: side by side
+    two = [jobs.run("A", 4800), jobs.run("B", 4800, turn=Fraction(90))]
+    assert len(elevation_bands(jobs.job(jobs.run(length=24000)), *A4, least=100)) == 2
+    assert len(elevation_bands(jobs.job(*two), *A4, least=100)) == 1
+    sheet, without = 0.0, 0
+    for svg in elevation_bands(jobs.kilometre(), *A4):
+        sheet += float(reading.read(svg).get("height", "").removesuffix("mm"))
+        without += not reading.marks(svg, "g-scale")
+        if reading.marks(svg, "g-scale"):
+            assert sheet <= A4[1]
+            sheet = 0.0
+    assert sheet == 0.0
+    assert without > 1
 
 
 @pytest.mark.parametrize("longest", [2400, 5000, 24000, 700_000])

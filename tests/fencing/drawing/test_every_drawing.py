@@ -8,9 +8,9 @@ import pytest
 
 from fencing import TakeOff
 from fencing.drawing.detail import bay_detail, leaf_detail
-from fencing.drawing.elevation import elevation, elevation_sheets
+from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_sheets
+from fencing.drawing.setting import set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 A4, LETTER, PHONE = (190.0, 265.0), (196.0, 247.0), (90.0, 120.0)
@@ -32,7 +32,7 @@ def drawings(request: pytest.FixtureRequest, takeoff: TakeOff) -> list[str]:
 
 def all_of(takeoff: TakeOff, paper: tuple[float, float], size: float = 2.7) -> list[str]:
     width, height = paper
-    drawings = elevation_sheets(takeoff, width, height, size=size) + set_out_sheets(takeoff, width, height)
+    drawings = elevation_bands(takeoff, width, height, size=size) + set_out_bands(takeoff, width, height)
     drawings += [plan(takeoff, width, height, size=size), elevation(takeoff, width, size=size)]
     drawings += [bay_detail(takeoff, run.bays[0].id, width, 120, size=size) for run in takeoff.runs[:3] if run.bays]
     drawings += [leaf_detail(takeoff, gate.id, width, 120, size=size) for run in takeoff.runs for gate in run.gates]
@@ -65,7 +65,7 @@ def test_a_phone_gets_larger_letters_and_nothing_clipped(takeoff: TakeOff) -> No
 
 
 def test_every_sheet_is_within_the_paper_it_was_asked_for(takeoff: TakeOff) -> None:
-    for svg in elevation_sheets(takeoff, *A4) + set_out_sheets(takeoff, *A4):
+    for svg in elevation_bands(takeoff, *A4) + set_out_bands(takeoff, *A4):
         _, _, width, height = (float(number) for number in reading.read(svg).get("viewBox", "").split())
         assert width == A4[0]
         assert height <= A4[1]
@@ -97,7 +97,7 @@ def test_every_bay_and_gate_can_be_tapped(takeoff: TakeOff, draw: Callable[[Take
 
 def test_names_are_escaped() -> None:
     takeoff = jobs.job(jobs.run('<b> & "q"', 4800), label="<script>alert(1)</script>")
-    for svg in (plan(takeoff, *A4), elevation(takeoff, A4[0]), *set_out_sheets(takeoff, *A4)):
+    for svg in (plan(takeoff, *A4), elevation(takeoff, A4[0]), *set_out_bands(takeoff, *A4)):
         assert "<script>" not in svg
         assert "<b>" not in svg
         assert reading.read(svg) is not None
@@ -105,7 +105,7 @@ def test_names_are_escaped() -> None:
 
 def test_the_accent_marks_only_what_is_live() -> None:
     takeoff, accent = jobs.yard(), "#B4380D"
-    assert accent not in plan(takeoff, *A4) + elevation(takeoff, A4[0]) + "".join(set_out_sheets(takeoff, *A4))
+    assert accent not in plan(takeoff, *A4) + elevation(takeoff, A4[0]) + "".join(set_out_bands(takeoff, *A4))
     for live in ("A", "B-3", "A-G1", "A-P2"):
         assert accent in plan(takeoff, *A4, live=live)
         assert accent in elevation(takeoff, A4[0], live=live)
@@ -114,9 +114,9 @@ def test_the_accent_marks_only_what_is_live() -> None:
 def test_a_job_with_nothing_to_draw_gives_no_drawing() -> None:
     empty = jobs.job()
     assert plan(empty, *A4) == elevation(empty, A4[0]) == ""
-    assert elevation_sheets(empty, *A4) == set_out_sheets(empty, *A4) == []
+    assert elevation_bands(empty, *A4) == set_out_bands(empty, *A4) == []
 
 
 def test_a_sheet_too_small_for_anything_is_refused() -> None:
     with pytest.raises(ValueError, match="too small"):
-        elevation_sheets(jobs.one_bay(), 190, 20)
+        elevation_bands(jobs.one_bay(), 190, 20)

@@ -10,9 +10,9 @@ import pytest
 from pypdf import PdfReader
 from weasyprint import HTML
 
-from fencing.drawing.elevation import elevation_sheets
+from fencing.drawing.elevation import elevation_bands
 from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_sheets
+from fencing.drawing.setting import set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 FONTS = Path(__file__).parents[3] / "shared" / "pages" / "static" / "fonts"
@@ -25,7 +25,7 @@ FACES = "".join(
 @pytest.fixture(scope="module")
 def drawings() -> list[str]:
     takeoff = jobs.yard()
-    return [plan(takeoff, 190, 180), *elevation_sheets(takeoff, 190, 265), *set_out_sheets(takeoff, 190, 265)]
+    return [plan(takeoff, 190, 180), *elevation_bands(takeoff, 190, 265), *set_out_bands(takeoff, 190, 265)]
 
 
 @pytest.fixture(scope="module")

@@ -75,7 +75,7 @@ def test_a_finish_has_the_name_it_was_sent_with_whatever_it_is_called_later(alon
     Finish.objects.of(alone.business).filter(code="saltmarl").update(name="Pale marl")
     shown = party_document(parsed(alone.content), "owner")["build"]
     assert shown["finishes"] == {"saltmarl": "Saltmarl"}  # the only finish of this fence
-    assert "Finish: post Saltmarl, rail Saltmarl, sheet Saltmarl." in scope(shown)[0].sentences
+    assert "Finish: post, rail and sheet Saltmarl." in scope(shown)[0].sentences
 
 
 def test_lines_of_a_build_add_up_to_its_priced_costs_and_extras(alone: Revision) -> None:

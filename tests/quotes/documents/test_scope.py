@@ -1,0 +1,93 @@
+"""The scope in sentences: said once for all runs, then only what a run has for itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from quotes.documents.scope import Part, scope
+
+FENCE = {"height_mm": 1810, "form": "level", "colours": {"post": "f", "rail": "f", "sheet": "s"}}
+SHEETS = "Prepainted steel sheet fence, 1810 mm high, level along its whole length."
+FINISH = "Finish: post and rail Fogthistle, sheet Saltmarl."
+
+
+def build(*runs: dict[str, Any]) -> dict[str, Any]:
+    """Runs of two bays between three posts each, named A, B and so on; nothing is dug."""
+    named = [{"id": "ABC"[place], "form": "level", "length_mm": 4000, **run} for place, run in enumerate(runs)]
+    taken_off = [
+        {**{key: run[key] for key in ("id", "form", "length_mm")}, "bays": [{}] * 2, "posts": [{}] * 3, "gates": []}
+        for run in named
+    ]
+    return {
+        "takeoff": {"runs": taken_off, "concrete": {"holes": 0}},
+        "measure": {"runs": named, "defaults": FENCE},
+        "finishes": {"f": "Fogthistle", "s": "Saltmarl"},
+    }
+
+
+def told(*runs: dict[str, Any]) -> list[tuple[str, str]]:
+    return [(part.heading, " ".join(part.sentences)) for part in scope(build(*runs))]
+
+
+def test_a_run_that_is_alone_says_everything() -> None:
+    assert told({}) == [
+        (
+            "Run A, 4.000 m",
+            f"{SHEETS} 2 bays between 3 posts. {FINISH}",
+        )
+    ]
+
+
+def test_what_all_runs_have_the_same_is_said_once() -> None:
+    assert told({}, {}) == [
+        ("All runs", f"{SHEETS} {FINISH}"),
+        ("Run A, 4.000 m", "2 bays between 3 posts."),
+        ("Run B, 4.000 m", "2 bays between 3 posts."),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("other", "common", "first", "second"),
+    [
+        (
+            {"height_mm": 1510},
+            f"Prepainted steel sheet fence, level along its whole length. {FINISH}",
+            "1810 mm high. 2 bays between 3 posts.",
+            "1510 mm high. 2 bays between 3 posts.",
+        ),
+        (
+            {"form": "raked", "colours": {"sheet": "f"}},
+            "Prepainted steel sheet fence, 1810 mm high.",
+            f"Level along its whole length. 2 bays between 3 posts. {FINISH}",
+            "Following the slope of the ground. 2 bays between 3 posts. Finish: post, rail and sheet Fogthistle.",
+        ),
+        (
+            {"form": "raked", "height_mm": 1510, "lattice_mm": 340},
+            FINISH,
+            f"{SHEETS} 2 bays between 3 posts.",
+            "Prepainted steel sheet fence, 1510 mm high, the top 340 mm of it lattice, following the slope of the ground. "
+            "2 bays between 3 posts.",
+        ),
+    ],
+)
+def test_what_runs_differ_in_each_says_for_itself(other: dict[str, Any], common: str, first: str, second: str) -> None:
+    assert told({}, other) == [("All runs", common), ("Run A, 4.000 m", first), ("Run B, 4.000 m", second)]
+
+
+def test_runs_that_have_nothing_in_common_have_no_line_of_all() -> None:
+    other = {"form": "raked", "height_mm": 1510, "colours": {"post": "s"}}
+    assert [heading for heading, _ in told({}, other)] == ["Run A, 4.000 m", "Run B, 4.000 m"]
+
+
+def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
+    taper = {"at": "start", "bays": 2, "height_mm": 910}
+    [part] = scope(build({"taper": taper, "remove": {"kind": "timber paling", "length_mm": 3500}}))
+    assert isinstance(part, Part)
+    assert part.sentences[2:] == (
+        "The first 2 bays run down to 910 mm at the start.",
+        "The old fence (timber paling, 3.500 m) is taken down and carted away.",
+    )
+    [part] = scope(build({"taper": {**taper, "bays": 1, "at": "end"}}))
+    assert part.sentences[2] == "The last bay runs down to 910 mm at the end."
