@@ -34,12 +34,16 @@ KNOWN: Final[Mapping[str, tuple[int, str, str]]] = {
     "gone": (410, "Gone", "This can't be had any more."),
     "precondition-failed": (412, "Changed in between", "Fetch the newest version, look at it, and repeat with its ETag."),
     "too-large": (413, "Too large", "Send less at once; the limits are on the documentation page."),
+    "uri-too-long": (414, "Address too long", "Send an address of at most 8,000 bytes; long texts go into the body."),
     "unsupported-media-type": (415, "Unsupported media type", "Send the documented Content-Type."),
+    "expectation-failed": (417, "Expectation failed", "Expect nothing but 100-continue."),
     "invalid": (422, "Not acceptable as it is", "Look at errors: each points at a member and says what would be accepted."),
     "idempotency-key-reused": (422, "Idempotency-Key reused", "This key was used with another body; take a fresh one."),
     "precondition-required": (428, "If-Match missing", "Send If-Match with the ETag of the version you looked at."),
     "quota-exceeded": (429, "Too many calls", "Wait as long as Retry-After says."),
+    "headers-too-large": (431, "Headers too large", "Send fewer or shorter headers: each may have about 8,000 bytes."),
     "internal": (500, "Our fault", "Report the request id in instance."),
+    "not-implemented": (501, "Not known here", "Send the body as it is, with its Content-Length."),
     "unavailable": (503, "Not available now", "Try again a little later."),
 }  # fmt: skip
 

@@ -6,12 +6,13 @@ import threading
 from typing import Any
 
 from django.conf import settings
-from django.core.management import call_command, get_commands
+from django.core.management import call_command, get_commands, load_command_class
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from shared.business.models import Business
 from shared.business.roles import Role, granted
 from shared.business.services import demo_sign_in, issue_key
+from shared.doorstep import ProblemServer
 
 _PASSWORD = "fences for everybody"  # noqa: S105 - printed on purpose; refused below outside of a demonstration
 
@@ -47,4 +48,6 @@ class Command(BaseCommand):
         )
         if not settings.REDIS_URL:
             threading.Thread(target=call_command, args=("work",), daemon=True).start()
-        call_command("runserver", f"127.0.0.1:{options['port']}", use_reloader=False)
+        server: Any = load_command_class(get_commands()["runserver"], "runserver")
+        server.server_cls = ProblemServer
+        call_command(server, f"127.0.0.1:{options['port']}", use_reloader=False)
