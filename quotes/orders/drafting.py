@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from django.db import transaction
@@ -19,6 +20,7 @@ from catalogue.rules import Category, PriceRules
 from fencing.faults import Fault, Refused
 from fencing.offers import Order as Split
 from fencing.packs import in_packs
+from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.offers.queries import agreed_build
@@ -30,11 +32,12 @@ from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
 from shared.business.actors import Actor
 from shared.models import Business
-from shared.money import minor_digits
+from shared.money import Sharing, minor_digits
 from shared.numbering import next_number
 from shared.problems import Problem
 
 ZERO = Decimal(0)
+QUANTITY_DIGITS = sums.QUANTITY_DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,15 +158,24 @@ def _row(
     pks: Mapping[str, int],
 ) -> Row:
     asked = {job: weights[job] for job in weights if weights[job]} or dict.fromkeys(pks, Decimal(1))
-    total = sum(asked.values(), ZERO)
-    parts = {pks[job]: (quantity * weight / total).quantize(Decimal("0.001")) for job, weight in asked.items()}
-    first = next(iter(parts))
-    parts[first] += quantity - sum(parts.values(), ZERO)
+    parts = {pks[job]: part for job, part in _shared_out(need, quantity, asked).items() if part}
     reasons = [*need.why, why]
     length = need.length if need.count else None
     if need.count:
         reasons.insert(0, f"{need.count} made to {need.length} mm")
     return Row(component, need.quantity, quantity, price, sold.pack, sold.supplier_sku, length, reasons, parts)
+
+
+def _shared_out(need: Need, quantity: Decimal, weights: Mapping[str, Decimal]) -> dict[str, Decimal]:
+    """A quantity over jobs by weight, exactly: of what is cut no job gets a part of a piece."""
+    total = Fraction(sum(weights.values(), ZERO))
+    shares = {job: Fraction(weight) / total for job, weight in weights.items()}
+    if need.count and need.length:
+        parts = {job: part * need.length / 1000 for job, part in Sharing(0).share(Decimal(need.count), shares).items()}
+        parts[max(parts, key=lambda job: parts[job])] += quantity - need.quantity
+        return parts
+    is_whole = need.role in PIECE_ROLES and quantity == quantity.to_integral_value()
+    return Sharing(0 if is_whole else QUANTITY_DIGITS).share(quantity, shares)
 
 
 @transaction.atomic

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -111,7 +111,7 @@ def plan_for(
     for need in needs:
         wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
     sourcing = split(wanted, sellers(market), days, most_suppliers, digits=digits)
-    return Plan(tuple(needs), taken, _weights(alone), sourcing, saving, found.gap_ppm)
+    return Plan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 
 def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[str, Purchase], Decimal]:
@@ -156,12 +156,34 @@ def _need(line: PurchaseLine, asked: Decimal, by_metre: bool) -> Need:
     return Need(line.sku, line.role, asked, line.length, None, line.why)
 
 
-def _weights(alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:
-    """How much of each sku each job would buy by itself."""
+def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:
+    """How much of each sku falls to each job: what is cut by the lengths each gets of it, the rest as each would buy alone."""
     weights: dict[str, dict[str, Decimal]] = {}
     for job, bought in alone.items():
         for line in bought.lines:
             if not line.on_hand:
-                of = weights.setdefault(line.sku, {})
-                of[job] = of.get(job, ZERO) + line.net + line.allowance
-    return weights
+                _add(weights, line.sku, job, line.net + line.allowance)
+    cut: dict[str, dict[str, Decimal]] = {}
+    for sku, where, length in _cut_from(found) if len(alone) > 1 else ():
+        # a common purchase names each piece's job before its place
+        job = where.partition(" ")[0]
+        if job in alone:
+            _add(cut, sku, job, Decimal(length))
+    return weights | cut
+
+
+def _add(weights: dict[str, dict[str, Decimal]], sku: str, job: str, quantity: Decimal) -> None:
+    of = weights.setdefault(sku, {})
+    of[job] = of.get(job, ZERO) + quantity
+
+
+def _cut_from(found: Purchase) -> Iterator[tuple[str, str, int]]:
+    """Sku, place and length of every piece; of a sheet the one that it was taken for, whose strip serves the same job."""
+    for cutting in found.cuttings:
+        for bar in cutting.bars:
+            for piece in bar.pieces:
+                yield bar.sku, piece.where, piece.length
+    for blank in found.blanks:
+        if not blank.on_hand:
+            length, _, where = blank.takes[0]
+            yield blank.sku, where, length

@@ -9,7 +9,7 @@ from decimal import ROUND_DOWN, Decimal
 from catalogue.models import Component
 from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import Job
-from quotes.orders.models import Hold, HoldState, LineJob, State, StockMove
+from quotes.orders.models import Hold, HoldState, LineJob, OrderLine, State, StockMove
 from quotes.orders.planning import OnHand
 
 ZERO = Decimal(0)
@@ -24,9 +24,14 @@ def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
     business = jobs[0].business
     lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
     found: list[OnHand] = []
+    parts: dict[int, Decimal] = {}
+    ordered: dict[int, OrderLine] = {}
     for part in lines.select_related("line__component__finish").order_by("id"):
-        line = part.line
-        kept = part.quantity * (line.quantity - line.cancelled - line.credited) / line.quantity
+        ordered[part.line_id] = part.line
+        parts[part.line_id] = parts.get(part.line_id, ZERO) + part.quantity
+    for line in ordered.values():
+        # the jobs' parts together: half a sheet here and half a sheet there is a sheet
+        kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
         found += _lying(line.component, line.length_mm, kept)
     holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
     for hold in holds.select_related("item__component__finish").order_by("id"):

@@ -22,8 +22,13 @@ ONE = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "choos
 
 
 def agreed_job(business: Business, *lengths: int) -> Job:
-    """A job whose only party accepted its quote."""
-    revision = sent(business, {"parties": ONE}, measure(*(lengths or (12000,))))
+    """A job of level runs whose only party accepted its quote."""
+    return agreed_fence(business, measure(*(lengths or (12000,))))
+
+
+def agreed_fence(business: Business, document: Mapping[str, Any]) -> Job:
+    """A job with this measure, whose only party accepted its quote."""
+    revision = sent(business, {"parties": ONE}, document)
     accept(token=token(revision, "owner"), name="Ada Quill", content_sha256=revision.content_sha256)
     return Job.objects.of(business).select_related("business", "site").get(pk=revision.quote.job_id)
 

@@ -10,6 +10,7 @@ from catalogue.bridge import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.faults import Refused
+from fencing.prices import PIECE_ROLES
 from quotes.jobs.ordered import ordered_for
 from quotes.offers.queries import agreed_build
 from quotes.orders import services, stock
@@ -22,9 +23,9 @@ from quotes.orders.spoken import spoken_for
 from shared.models import Business
 from shared.money import rounded
 from shared.problems import Problem
-from tests.quotes.offers.cast import actor_of
+from tests.quotes.offers.cast import actor_of, measure
 from tests.quotes.offers.cast import drafted as drafted_quote
-from tests.quotes.orders.cast import agreed_job, component_of, drafted, seller_of
+from tests.quotes.orders.cast import agreed_fence, agreed_job, component_of, drafted, seller_of
 
 pytestmark = pytest.mark.django_db
 
@@ -42,6 +43,34 @@ def test_two_jobs_are_ordered_together_and_each_knows_its_part_to_the_cent(yard:
         assert order.goods == sum(line.net for line in own)
         assert order.tax == rounded((order.goods + order.delivery_fee) / 10, 2)
         assert order.total == order.goods + order.delivery_fee + order.tax
+
+
+def test_each_job_pays_for_whole_sheets_it_gets_and_again_buys_nothing(yard: Business) -> None:
+    # two bays each, three sheets a bay (762 cover, some 2220 to fill) and the last too wide for a strip: six of 1500, six of 1800
+    low = agreed_fence(yard, measure(4520, height_mm=1500))
+    high = agreed_fence(yard, measure(4520))
+    tall = components(yard).get(sku="SH-1796-SM")
+    stock.put_in(component=tall, quantity=Decimal(6), actor=actor_of(yard), reason="counted")
+    order_for(jobs=[low, high], actor=actor_of(yard))
+    parts = LineJob.objects.of(yard).filter(line__role="sheet").values_list("line__sku", "job", "quantity")
+    # the yard's six serve one job, the other's six are bought for it alone
+    [(sku, job, quantity)] = parts
+    assert (sku, job, str(quantity)) == ("SH-1496-SM", low.pk, "6.000")
+    whole = LineJob.objects.of(yard).filter(line__role__in=PIECE_ROLES).values_list("quantity", flat=True)
+    assert all(part == part.to_integral_value() for part in whole)
+    assert order_for(jobs=[low, high], actor=actor_of(yard), again=True) == []
+
+
+def test_parts_of_a_sheet_on_one_line_are_counted_together(yard: Business) -> None:
+    jobs = [agreed_job(yard, 12000), agreed_job(yard, 7200)]
+    order_for(jobs=jobs, actor=actor_of(yard))
+    # as a line was shared out before parts were whole: 10.5 and 7.5 rails
+    for line in OrderLine.objects.of(yard).filter(role="rail"):
+        first, last = LineJob.objects.of(yard).filter(line=line).order_by("id")
+        first.quantity, last.quantity = first.quantity - Decimal("0.5"), last.quantity + Decimal("0.5")
+        first.save()
+        last.save()
+    assert order_for(jobs=jobs, actor=actor_of(yard), again=True) == []
 
 
 def test_a_refused_order_leaves_no_gap_in_the_numbers(yard: Business) -> None:
