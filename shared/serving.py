@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 from gunicorn.workers.gthread import TConn, ThreadWorker  # type: ignore[import-untyped]  # gunicorn has no types
 
+from shared.telling import TellsProblems
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from concurrent.futures import Executor
@@ -82,7 +84,7 @@ class Connection(TConn):  # type: ignore[misc]  # as above
             super().close()
 
 
-class Worker(ThreadWorker):  # type: ignore[misc]  # as above
+class Worker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
     """See the head of this file."""
 
     def accept(self, listener: socket.socket) -> None:

@@ -16,7 +16,7 @@ from gunicorn.glogging import Logger  # type: ignore[import-untyped]  # as above
 from gunicorn.workers.gthread import TConn  # type: ignore[import-untyped]  # as above
 
 from shared.doorstep import ProblemServer
-from shared.gunicorn_worker import TellsProblems
+from shared.telling import TellsProblems
 
 ROOT = Path(__file__).resolve().parents[2]
 GET = b"GET / HTTP/1.1\r\nHost: localhost\r\n"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any, Final
 
 from gunicorn.http import errors  # type: ignore[import-untyped]  # gunicorn has no types
-from gunicorn.workers.gthread import ThreadWorker  # type: ignore[import-untyped]  # as above
 
 from shared.doorstep import send_refusal
 
@@ -38,7 +37,3 @@ class TellsProblems:
             send_refusal(client, code)
         except OSError:
             self.log.debug("Nobody waits for the refusal.")
-
-
-class ProblemWorker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
-    """A worker of threads."""
