@@ -85,7 +85,8 @@ def _cell(name: str, member: str, row: Mapping[str, Any], names: Mapping[str, Ma
         return _rule_cell(head, member, row)
     if member in _WORDS:
         return Cell(head, _WORDS[member](value), value)
-    return _plain_cell(head, value, row[_CODES[name, member]] if (name, member) in _CODES else "")
+    beside = _CODES.get((name, member), "")
+    return _plain_cell(head, value, row.get(beside, ""))
 
 
 def _plain_cell(head: str, value: Any, code: str) -> Cell:

@@ -20,7 +20,7 @@ from catalogue.codes import ImportKind
 from catalogue.completeness import lacks
 from catalogue.list_cells import head_of, heads, rows_of
 from catalogue.parts_line import ONE, WORDS, parts_line, visible
-from catalogue.resource_form import boxes, choices_of, read_typed, stored
+from catalogue.resource_form import as_typed, boxes, choices_of, read_typed, stored
 from catalogue.resources import RESOURCES, Resource
 from catalogue.rows import columns, told
 from catalogue.system_pages import in_names
@@ -30,6 +30,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.conditional import find
+from shared.money import minor_digits
 from shared.problems import Problem, from_validation
 from shared.reading import read
 
@@ -103,7 +104,7 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
     resource = _resource(request, name)
     row = find(resource.rows(request.business), ref) if ref else None
     if request.method != "POST":
-        given = stored(resource, request.business, ref) if row else _begun(request, resource)
+        given = _stored(request.business, resource, ref) if row else _begun(request, resource)
         return _form(request, name, given, {}, ref)
     if not request.actor.may(resource.write):
         raise PermissionDenied
@@ -117,6 +118,10 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
     if wanted and queries.systems(request.business).filter(ref=wanted).exists():
         return redirect("fence-system", wanted)
     return redirect("prices-list", name)
+
+
+def _stored(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
+    return as_typed(resource, stored(resource, business, ref), minor_digits(business.currency))
 
 
 def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:

@@ -123,7 +123,7 @@ def written_bands(value: Any) -> str:
     """[[from, amount], ...] as it is typed; text as it was typed."""
     if isinstance(value, str):
         return value
-    return "; ".join(f"{shown_number(start)} {shown_number(amount, 2)}" for start, amount in value or ())
+    return "; ".join(pointed(f"{start} {amount}") for start, amount in value or ())
 
 
 def stored(resource: Resource, business: Business, ref: str) -> dict[str, Any]:

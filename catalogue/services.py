@@ -64,12 +64,12 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
     """Stores a new or changed row with an entry that says who changed what. A row that stays the same is not written."""
     values = dict(values or {})
     adding = row._state.adding
+    if not adding and all(_is(getattr(row, name), value) for name, value in values.items()):
+        return row
     before = {} if adding else _kept(row, values)
     for name, value in values.items():
         setattr(row, name, value)
     after = _kept(row, values)
-    if not adding and before == after:
-        return row
     _save_once(row)
     kind = row._meta.model_name or ""
     if adding:
@@ -78,6 +78,11 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
         changed = {name: [before[name], after[name]] for name in after if before[name] != after[name]}
         audit.record(row.business, actor, f"{kind}.changed", f"{kind}:{row.ref}", changed)
     return row
+
+
+def _is(stored: Any, value: Any) -> bool:
+    """Whether a column has this value already: 10 is 10.000, and the same in words is the same."""
+    return bool(stored == value) or plain(stored) == plain(value)
 
 
 def _kept(row: Owned, names: Iterable[str]) -> dict[str, Any]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from fencing.drawing.lettering import pointed
 from fencing.faults import Refused
 
 
@@ -43,11 +45,15 @@ class Box:
 
 
 def faults_by_pointer(refused: Refused) -> dict[str, str]:
-    """Texts of a refusal by JSON pointer; several at one place in one line."""
+    """Texts of a refusal by JSON pointer, in a page's words; several at one place in one line."""
     found: dict[str, str] = {}
     for fault in refused.faults:
-        found[fault.pointer] = f"{found[fault.pointer]} {fault.text}" if fault.pointer in found else fault.text
+        text = _A_NUMBER.format(pointed("1200.50")) if fault.code == "decimal" else fault.text
+        found[fault.pointer] = f"{found[fault.pointer]} {text}" if fault.pointer in found else text
     return found
+
+
+_A_NUMBER = "Write a number such as {}, with no sign between the thousands."
 
 
 def unplaced(faults: Mapping[str, str], boxes: Iterable[Box]) -> list[str]:
@@ -57,13 +63,46 @@ def unplaced(faults: Mapping[str, str], boxes: Iterable[Box]) -> list[str]:
 
 
 _NUMBER = re.compile(r"(-?\d*)[.,]?(\d*)\Z")
+_THOUSANDS = re.compile(r"-?[1-9]\d{0,2}([.,])\d{3}\Z")
 
 
 def typed_number(text: str) -> str:
     """A number as typed, with a comma read as the point it stands for; anything else as it was typed.
 
+    Three digits behind the sign the business does not write its decimals with may be thousands: 1,200 is no number where
+    decimals have a point, nor 1.200 where they have a comma, because 1.2 and 1200 are far apart. Nothing reads what comes back.
+
     >>> typed_number(" 12,50 "), typed_number("1 200"), typed_number("1.5"), typed_number("a lot")
     ('12.50', '1200', '1.5', 'a lot')
+    >>> typed_number("1,200"), typed_number("1.200"), typed_number("0,372")
+    ("1'200", '1.200', '0.372')
     """
-    tight = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "")
+    tight = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "").replace("\N{NARROW NO-BREAK SPACE}", "")
+    thousands = _THOUSANDS.match(tight)
+    if thousands and thousands[1] != pointed("."):
+        return tight.replace(thousands[1], "'")
     return tight.replace(",", ".") if _NUMBER.match(tight) else text.strip()
+
+
+def as_shown(value: object) -> str:
+    """A number as it was typed, with the page's decimal sign; anything else as it stands.
+
+    >>> as_shown("64.00"), as_shown("1/2"), as_shown(3)
+    ('64.00', '1/2', '3')
+    """
+    text = str(value)
+    return pointed(text) if _NUMBER.match(text) else text
+
+
+def shown_number(value: object, least: int = 0) -> str:
+    """A stored number as it is typed: without noughts that say nothing beyond ``least`` decimals, with the page's decimal sign.
+
+    >>> shown_number("10.000"), shown_number("1.7800", 2), shown_number("150.0000", 2), shown_number(None)
+    ('10', '1.78', '150.00', '')
+    """
+    if value is None:
+        return ""
+    exact = Decimal(str(value)).normalize()
+    exponent = exact.as_tuple().exponent
+    places = max(least, -exponent if isinstance(exponent, int) else 0)
+    return pointed(f"{exact:.{places}f}")

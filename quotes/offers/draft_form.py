@@ -14,7 +14,7 @@ from django.http import QueryDict
 from django.utils.text import slugify
 
 from quotes.offers.setup import DUE, FORMS, MOST
-from shared.boxes import Box, typed_number
+from shared.boxes import Box, as_shown, typed_number
 
 Setup = dict[str, Any]
 _DUE_WORDS = {
@@ -118,7 +118,7 @@ def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: 
     return Box(
         f"{name}-{place}-{column.name}",
         column.label,
-        str(value),
+        as_shown(value) if column.kind == "number" else str(value),
         column.kind,
         fault,
         "",
@@ -131,11 +131,13 @@ def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: 
 def wholes(setup: Mapping[str, Any], faults: Mapping[str, str]) -> dict[str, Box]:
     """The boxes there are one of."""
     discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
+    percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
+    visits = as_shown(setup.get("visits", ""))
     boxes = [
         Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
-        Box("discount-percent", "Percent off", discount.get("percent", ""), "number", faults.get("/discount/percent", "")),
-        Box("discount-amount", "Amount off", discount.get("amount", ""), "number", faults.get("/discount/amount", "")),
-        Box("visits", "Visits", setup.get("visits", ""), "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
+        Box("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
+        Box("discount-amount", "Amount off", amount, "number", faults.get("/discount/amount", "")),
+        Box("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
         Box("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
             fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
         Box("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
@@ -153,7 +155,7 @@ def wholes(setup: Mapping[str, Any], faults: Mapping[str, str]) -> dict[str, Box
 def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
     """What each party pays of whatever no run shares otherwise."""
     named = setup.get("otherwise") or {}
-    return {key: named.get(key, "0" if named else "") for key in parties}
+    return {key: as_shown(named.get(key, "0" if named else "")) for key in parties}
 
 
 def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:

@@ -1,0 +1,71 @@
+"""Figures on the catalogue's forms: shown as they are typed in that business, read with either decimal sign, never guessed at."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.http import QueryDict
+
+from catalogue.resource_form import as_typed, boxes, read_typed
+from catalogue.resources import RESOURCES
+from catalogue.system_form import read_form, shown, typed
+from fencing.drawing.lettering import written_with
+from fencing.faults import Refused
+from shared.boxes import faults_by_pointer, typed_number
+from shared.reading import read
+
+OFFERS = RESOURCES["offers"]
+STORED = {
+    "component": "CH-1", "supplier": "YARD", "price": "1.7800", "pack": "5.000", "least_quantity": "0.000",
+    "breaks": [["10", "4.50"]], "valid_from": "2026-01-01",
+}  # fmt: skip
+STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
+
+
+def _offer(sign: str) -> dict[str, str]:
+    with written_with(sign):
+        return {box.name: box.value for box in boxes(OFFERS, as_typed(OFFERS, STORED, 2), {})}
+
+
+@pytest.mark.parametrize(("sign", "price", "breaks"), [(".", "1.78", "10 4.50"), (",", "1,78", "10 4,50")])
+def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign: str, price: str, breaks: str) -> None:
+    form = _offer(sign)
+    assert (form["price"], form["pack"], form["least_quantity"], form["breaks"]) == (price, "5", "0", breaks)
+    posted = QueryDict(mutable=True)
+    posted.update(form)
+    with written_with(sign):
+        values = read(OFFERS.body, read_typed(OFFERS, posted))
+    assert (str(values["price"]), str(values["pack"]), values["breaks"]) == ("1.78", "5", [["10", "4.50"]])
+
+
+@pytest.mark.parametrize(("sign", "text"), [(".", "1,200"), (",", "1.200")])
+def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: str) -> None:
+    typed = QueryDict(f"component=CH-1&supplier=YARD&price={text}&valid_from=2026-01-01")
+    with written_with(sign):
+        with pytest.raises(Refused) as refused:
+            read(OFFERS.body, read_typed(OFFERS, typed))
+        told = faults_by_pointer(refused.value)
+        assert typed_number(f"1{sign}200") == "1.200"  # its own sign is clear
+    assert told == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
+
+
+def test_pairs_that_cannot_be_read_are_told_in_the_words_of_the_form() -> None:
+    with pytest.raises(Refused) as refused:
+        read(
+            OFFERS.body,
+            read_typed(OFFERS, QueryDict("component=C&supplier=Y&price=1&breaks=ten 4&valid_from=2026-01-01")),
+        )
+    shown_faults = {box.name: box.fault for box in boxes(OFFERS, {}, faults_by_pointer(refused.value)) if box.fault}
+    assert shown_faults == {"breaks": "Write pairs as in the line below, semicolons between them: at most 20."}
+
+
+def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
+    model = {**STARTER, "rake_max_deg": "10.5", "stock_lengths_mm": [2400, 3000]}
+    with written_with(","):
+        texts = shown(model)
+        assert texts["rake_max_deg"] == "10,5"
+        assert json.dumps(read_form(typed(texts), model)) == json.dumps(model)
+        assert read_form({**texts, "rake_max_deg": "11,5"}, model)["rake_max_deg"] == "11.5"
