@@ -7,7 +7,8 @@ import pytest
 
 from fencing import Measure, take_off
 from fencing.caution_facts import CautionFacts, facts_of, lowest_clear_height
-from fencing.cautions import REGISTER, Caution, Reader, Source, cautions_for
+from fencing.caution_register import REGISTER, Caution, Reader, Source
+from fencing.cautions import cautions_for
 from fencing.measure import Form, Gate, GateKind, Layout, Removal, Retrofit, Run, Station, StrengthRequest, Terminal
 from fencing.takeoff import TakeOff
 from tests.fencing.drawing.jobs import run, system
