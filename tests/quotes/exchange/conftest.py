@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
+from catalogue.models import Offer
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.offers.cast import stock_up
@@ -24,6 +26,17 @@ def yard(cast: Cast) -> Business:
 def theirs(cast: Cast, key_client: Callable[..., Client]) -> Client:
     """The supplier's machine."""
     return key_client(supplier=cast.supplier)
+
+
+def offers(yard: Business, *prices: object, sku: str = "") -> list[dict[str, Any]]:
+    """Prices from today as a supplier sends them: of one component, or of one rail after the other."""
+    rails = Offer.objects.of(yard).filter(component__role="rail", supplier__account__isnull=False)
+    skus = [sku] * len(prices) if sku else list(rails.values_list("component__sku", flat=True).order_by("id"))
+    day = timezone.localdate().isoformat()
+    return [
+        {"business": yard.ref, "component": skus[place], "price": price, "valid_from": day}
+        for place, price in enumerate(prices)
+    ]
 
 
 def post(client: Client, path: str, body: Any = None, status: int = 201) -> Any:

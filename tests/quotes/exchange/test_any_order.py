@@ -37,7 +37,7 @@ from shared.models import Business
 from shared.problems import Problem
 from shared.reading import read
 from tests.conftest import Cast
-from tests.quotes.exchange.test_supply_api import offers
+from tests.quotes.exchange.conftest import offers
 from tests.quotes.orders.cast import now, placed, supplier_actor
 
 pytestmark = pytest.mark.django_db

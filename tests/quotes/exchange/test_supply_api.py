@@ -5,14 +5,16 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 import openpyxl
 import pypdf
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from catalogue.models import Offer
@@ -33,11 +35,12 @@ from quotes.exchange.ubl.values import (
 )
 from quotes.orders import services
 from quotes.orders.models import SupplierOrder
+from shared.audit import AuditEntry, verify
 from shared.business.roles import Scope
 from shared.business.services import issue_key
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.exchange.conftest import post, post_xml
+from tests.quotes.exchange.conftest import offers, post, post_xml
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import component_of, drafted, now, placed, seller_of
 
@@ -275,16 +278,6 @@ def test_who_lost_everything_catches_up_from_the_log_alone(yard: Business, cast:
     assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["on_the_way"])
 
 
-def offers(yard: Business, *prices: object, sku: str = "") -> list[dict[str, Any]]:
-    rails = Offer.objects.of(yard).filter(component__role="rail", supplier__account__isnull=False)
-    skus = [sku] * len(prices) if sku else list(rails.values_list("component__sku", flat=True).order_by("id"))
-    day = timezone.localdate().isoformat()
-    return [
-        {"business": yard.ref, "component": skus[place], "price": price, "valid_from": day}
-        for place, price in enumerate(prices)
-    ]
-
-
 def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     yard: Business, cast: Cast, theirs: Client
 ) -> None:
@@ -306,6 +299,46 @@ def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast:
     told = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
     assert [one["status"] for one in told["items"]] == [424, 422]
     assert Offer.objects.of(yard).count() == before
+
+
+def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its_entry(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    template = offers(yard, "1.25")[0]
+    days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(1, 41)]
+    many = [{**template, "valid_from": day} for day in days]
+
+    def asked(count: int, status: str) -> tuple[int, Any]:
+        with CaptureQueriesContext(connection) as queries:
+            told = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
+        return len(queries), told
+
+    assert asked(1, "?validate_only=true")[0] == asked(40, "?validate_only=true")[0]
+    few, _ = asked(1, "")
+    more, told = asked(40, "")
+    assert few == more
+    # the first was stored by the call before; the others say where each of them is told in the audit trail
+    assert [one["status"] for one in told["items"]] == [422, *[201] * 39]
+    assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
+    entries = AuditEntry.objects.filter(business=yard, action="offer.added")
+    assert {entry.subject for entry in entries} >= {f"offer:{one['ref']}" for one in told["items"][1:]}
+    assert list(verify(yard)) == []
+
+
+def test_of_two_prices_from_the_same_day_in_a_batch_the_first_counts(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    one = offers(yard, "1.25")[0]
+    ended = {**one, "valid_to": (timezone.localdate() - timedelta(days=1)).isoformat()}
+    told = post(theirs, "supply/offer-batches", {"offers": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
+    assert [(row["status"], [error["pointer"] for error in row["errors"]]) for row in told] == [
+        (422, ["#/offers/0/valid_to"]),
+        (201, []),
+        (422, ["#/offers/2/valid_from"]),
+        (422, ["#/offers/3"]),
+    ]
 
 
 @pytest.fixture
