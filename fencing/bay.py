@@ -36,7 +36,11 @@ class Shape(NamedTuple):
 
     @property
     def fill(self) -> int:
-        """Width to be filled: between the ends of the rails."""
+        """Width to be filled [mm]: between the ends of the rails. Source: common practice.
+
+        >>> Shape(2400, 6, 40, 0, 1800, 1800, 0).fill  # 2400 less the setbacks of its two posts
+        2354
+        """
         return self.width - self.set_left - self.set_right
 
 
@@ -82,6 +86,8 @@ def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
 
     Rule: the least n with n * cover + lap >= fill. A surplus within the slack is taken up in the laps (where there is a lap);
     otherwise it is ripped off the last sheet.
+
+    Source: common practice.
 
     >>> from fencing.system import SheetSupply
     >>> strips(2238, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
@@ -148,6 +154,16 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
 
     Returns:
         The bay; ``gap_least`` and ``gap_most`` [mm, half-up] are over its whole width, hole centre to hole centre.
+
+    Source: docs/rules.md, "Levels, forms, bays".
+
+    Example: on ground that falls 100 mm along a level bay the gap grows from 50 to 150:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> lines = Lines("A-1", 0, 2400, (50, 50), (1850, 1850), 5, 5, 0, False)
+        >>> bay = build(lines, Form.LEVEL, 0, Ground((0, 2400), (0, -100)), ROUND_SIZES)
+        >>> bay.gap_least, bay.gap_most, [rail.length for rail in bay.rails]
+        (50, 150, [2390, 2390])
     """
     left, right = lines.base
     width, rise = lines.end - lines.start, right - left
@@ -176,7 +192,18 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
 
 
 def inspect(bay: Bay, system: System) -> list[Notice]:
-    """What is beyond the system's limits in one bay, each as a notice that says what is needed."""
+    """What is beyond the system's limits in one bay, each as a notice that says what is needed [mm, degrees].
+
+    Source: the limits are the system's; house rule what stops and what warns.
+
+    Example: 350 mm narrow, under the least closing bay of 400:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> lines = Lines("A-1", 0, 350, (50, 50), (1850, 1850), 5, 5, 0, False)
+        >>> narrow = build(lines, Form.LEVEL, 0, Ground((0,), (0,)), ROUND_SIZES)
+        >>> [(notice.code, notice.level.value) for notice in inspect(narrow, ROUND_SIZES)]
+        [('bay.short', 'warning')]
+    """
     return [Notice(code, level, bay.id, text) for code, level, text in _remarks(bay, system)]
 
 
@@ -204,7 +231,19 @@ def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
 def shortages(
     system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
 ) -> list[tuple[str, Level, str]]:
-    """Pieces that no stock length is long enough for, as (code, level, text)."""
+    """Pieces that no stock length is long enough for, as (code, level, text).
+
+    Args:
+        system: its stock lengths [mm]; a part without any is made to length and never short.
+        rails, sheets, lattice: what a bay or leaf is made of.
+
+    Source: common practice.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> shortages(ROUND_SIZES, rails=[Rail("top", 4801)])[0][2]
+        'needs a rail of 4801 mm, the longest stock is 4800 mm'
+    """
     needs = [
         ("rail.short", "rail", [rail.length for rail in rails], system.rails.stock),
         ("sheet.short", "sheet", [sheet.blank for sheet in sheets], system.sheets.stock),

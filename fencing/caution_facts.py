@@ -49,6 +49,11 @@ def lowest_clear_height(bays: Collection[Bay]) -> int | None:
     """Lowest height of the top above the ground [mm] at any end of any bay; None without bays. Source: house rule.
 
     A stepped bay is measured where the ground is highest under it, as a barrier is.
+
+    >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.takeoff import take_off
+    >>> lowest_clear_height(take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays)  # 1800 over a gap of 50
+    1850
     """
     return min(_heights(bays), default=None)
 
@@ -81,6 +86,13 @@ def facts_of(
         The facts; heights and gaps in mm.
 
     Source: house rule.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.takeoff import take_off
+        >>> facts = facts_of(take_off(TWO_BAYS, ROUND_SIZES), pool_runs={"A"})
+        >>> facts.highest, facts.pool_gap, facts.gates
+        (1850, 50, False)
     """
     bays = _bays(takeoff.runs)
     by_pool = _bays(run for run in takeoff.runs if run.id in pool_runs)

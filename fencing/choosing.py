@@ -39,7 +39,18 @@ class Option:
 
 
 def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
-    """Every notice of one run: its bays, gates and posts, in that order."""
+    """Every notice of one run: its bays, gates and posts, in that order. Lengths in their texts are [mm].
+
+    Source: house rule.
+
+    Example: a level run on level ground has nothing to look at:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> run = TWO_BAYS.runs[0]
+        >>> draft = set_out(run, Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
+        >>> inspect(draft, [posts_.stand(upright, ROUND_SIZES) for upright in draft.uprights], ROUND_SIZES)
+        []
+    """
     notices = [notice for bay in draft.bays for notice in bays_.inspect(bay, system)]
     for gate in draft.gates:
         notices += gates_.inspect(gate, draft.run.length, draft.ground, system)
@@ -62,14 +73,25 @@ def options(
     Args:
         run: the measured run.
         ground: the ground under it.
-        system: the fence system.
+        system: the fence system [lengths in mm].
         prices: the business's prices, None where there are none.
         ends: ids of corner posts shared with neighbours.
         pointer: JSON Pointer of the run, for faults.
         forms, layouts: what to try, in order of preference between equals.
 
+    Returns:
+        The options in the order tried: for each form every layout that takes the run's taper.
+
     Raises:
         Refused: gates or a taper that fit no layout tried.
+
+    Source: house rule.
+
+    Example: three forms, five layouts:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> len(options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
+        15
     """
     wanted, found, refused = list(layouts), list[Option](), list[Refused]()
     for form in forms:
@@ -103,7 +125,17 @@ def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices
 
 
 def choose(candidates: Sequence[Option]) -> Option:
-    """The option to build: see the module's rule. Costs decide only where every option has one."""
+    """The option to build: see the module's rule. Costs [the business's currency] decide only where every option has one.
+
+    Source: house rule.
+
+    Example: all serve, so it is the first form, and of its layouts the first with the fewest bays and cuts:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> choose(ways).draft.form.value, len(choose(ways).draft.bays)
+        ('level', 2)
+    """
     priced = all(option.cost is not None for option in candidates)
 
     def rank(numbered: tuple[int, Option]) -> tuple[int, Decimal, int, int, int, int]:
@@ -118,7 +150,28 @@ def choose(candidates: Sequence[Option]) -> Option:
 def decide(
     run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
 ) -> tuple[Draft, tuple[Proposal, ...]]:
-    """The draft to build for a run, and the proposals beside it (none where the estimator has chosen both himself)."""
+    """The draft to build for a run, and the proposals beside it (none where the estimator has chosen both himself).
+
+    Args:
+        run: the measured run [lengths in mm].
+        ground: the ground under it.
+        system: the fence system.
+        prices: the business's prices, None where there are none.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+
+    Raises:
+        Refused: gates or a taper that fit no layout that may be chosen.
+
+    Source: house rule.
+
+    Example: form and layout are stated, so there is nothing to propose:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> draft, beside = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
+        >>> draft.form.value, beside
+        ('level', ())
+    """
     if run.form is not Form.AUTO and run.layout is not Layout.AUTO:
         return set_out(run, run.form, run.layout, ground, system, ends, pointer), ()
     candidates = options(
@@ -136,7 +189,16 @@ def decide(
 
 
 def proposals(candidates: Sequence[Option], chosen: Option) -> tuple[Proposal, ...]:
-    """The options as a person compares them, in the order tried."""
+    """The options as a person compares them, in the order tried; costs as decimal strings [the business's currency].
+
+    Source: house rule.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> [one.chosen for one in proposals(ways, ways[0])].count(True)
+        1
+    """
     return tuple(
         Proposal(
             form=option.draft.form,

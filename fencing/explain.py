@@ -36,12 +36,18 @@ def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
         asked: a role (``screw``), a family (``cap``), the word for one (``screws``) or a component's name; any case.
 
     Returns:
-        One sentence-by-sentence paragraph for each quantity, in the order of the take-off.
+        One sentence-by-sentence paragraph for each quantity [sale units], in the order of the take-off.
 
     Raises:
         UnknownComponent: the job needs nothing of that name.
 
     Source: house rule.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.takeoff import take_off
+        >>> explain(take_off(TWO_BAYS, ROUND_SIZES), "rails")[0]
+        'Rails: 4. Needed: 4, that is 2 for bottom rails; 2 for top rails. Cut to 4 of 2355 mm.'
     """
     rows = [row for row in taken.quantities if asked.casefold() in _names(row)]
     if not rows:
@@ -126,7 +132,15 @@ def _size(piece: Piece) -> str:
 
 
 def cut_list(taken: TakeOff) -> str:
-    """Every piece to cut, grouped by material, longest first, as a text table with a line for each length."""
+    """Every piece to cut [mm], grouped by material, longest first, as a text table with a line for each length.
+
+    Source: house rule.
+
+    >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.takeoff import take_off
+    >>> cut_list(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[0]
+    '2 square posts'
+    """
     lines: list[str] = []
     for role, colour in dict.fromkeys((piece.role, piece.colour) for piece in taken.pieces):
         own = [piece for piece in taken.pieces if (piece.role, piece.colour) == (role, colour)]
@@ -144,7 +158,13 @@ def _row(piece: Piece) -> str:
 
 
 def summary(taken: TakeOff) -> str:
-    """The job at a glance: its runs, what it needs, and what to look at."""
+    """The job at a glance: its runs [mm], what it needs, and what to look at. Source: house rule.
+
+    >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.takeoff import take_off
+    >>> summary(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[1]
+    'Run A: 4800 mm, level, from_start, 3 posts, 2 bays'
+    """
     lines = [taken.measure.label]
     for run in taken.runs:
         lines += [_at_a_glance(run), *_beside(run.proposals)]

@@ -66,6 +66,8 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
+    """A lattice panel, as long as the rail it stands on."""
+
     length: int
     height: int
 
@@ -98,7 +100,11 @@ class Bay:
 
     @property
     def width(self) -> int:
-        """Hole centre to hole centre."""
+        """Hole centre to hole centre [mm].
+
+        >>> Bay("A-1", 2400, 4800, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, (), (), (), 0, False).width
+        2400
+        """
         return self.end - self.start
 
 

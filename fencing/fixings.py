@@ -13,7 +13,7 @@ from fencing.tally import Tally
 
 
 def stitches(length: int, spacing: int) -> int:
-    """Screws down ``length`` mm, one at either end, at no more than ``spacing`` mm. Source: common practice.
+    """Screws down ``length`` [mm], one at either end, at no more than ``spacing`` [mm]. Source: common practice.
 
     A 1500 pair, 50 above ground, first 100 below the top, last 100 above ground: 1350 mm in 5 spaces of 270.
 
@@ -26,12 +26,21 @@ def stitches(length: int, spacing: int) -> int:
 
 
 def stitch_post(top: int, ground: int, screws: Screws) -> int:
-    """Screws that stitch a pair (or a channel to a square post) whose lower top is at ``top`` [mm above datum]."""
+    """Screws that stitch a pair (or a channel to a square post) whose lower top is at ``top`` [mm above datum].
+
+    Source: common practice; the distances are the system's.
+
+    Example: 1850 above ground, 100 left free at either end: 1650 mm in 6 spaces of 275, the most being 300:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> stitch_post(1850, 0, ROUND_SIZES.screws)
+        7
+    """
     return stitches(top - screws.pair_from_top - ground - screws.pair_above_ground, screws.pair_spacing_max)
 
 
 def finish(colours: Colours, part: str) -> str | None:
-    """The finish of a part, by the fall-backs of ``Colours``.
+    """The finish of a part, by the fall-backs of ``Colours`` [a name, None where nothing is named]. Source: house rule.
 
     >>> finish(Colours(post="inkstone", rail="oatgrass"), "lattice")
     'oatgrass'
@@ -42,7 +51,27 @@ def finish(colours: Colours, part: str) -> str | None:
 
 
 def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, joined: bool) -> None:
-    """Members, cap and stitching of one post; ``joined``: a single channel fixed to a standing steel fence."""
+    """Members [mm], cap and stitching of one post, into the tally.
+
+    Args:
+        tally: what is added to.
+        post: as it stands.
+        colours: finishes of its run.
+        system: the fence system.
+        joined: whether it is a single channel fixed to a standing steel fence.
+
+    Source: docs/rules.md, "Posts, caps, screws, concrete".
+
+    Example: a line post is two channels, one cap on two screws, stitched by seven:
+
+        >>> from fencing.fence import Member
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> pair = tuple(Member("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
+        >>> tally = Tally()
+        >>> count_post(tally, Post("A-P2", 2400, "line", 0, 650, pair), Colours(), ROUND_SIZES, joined=False)
+        >>> [(row.role, int(row.net)) for row in tally.reasons_in_order()]
+        [('post.channel', 2), ('cap.pair', 1), ('screw', 9)]
+    """
     colour, cap, screw = finish(colours, "post"), finish(colours, "cap"), finish(colours, "screw")
     channels = [member for member in post.members if member.section == "channel"]
     for member in post.members:
@@ -68,14 +97,34 @@ def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, jo
 
 
 def half_caps(post: Post) -> int:
-    """How many half caps a post takes: two on a stepped pair, one on a single channel, else none."""
+    """How many half caps a post takes: two on a stepped pair, one on a single channel, else none [pieces].
+
+    Source: common practice.
+
+    >>> from fencing.fence import Member
+    >>> high, low = (Member("channel", "A-1", top, 2400, 2400, 550) for top in (1850, 1750))
+    >>> half_caps(Post("A-P2", 0, "line", 0, 650, (high, low))), half_caps(Post("A-P2", 0, "line", 0, 650, (high, high)))
+    (2, 0)
+    """
     if post.kind == "square":
         return 0
     return 0 if post.kind == "line" and len({member.top for member in post.members}) == 1 else len(post.members)
 
 
 def count_bay(tally: Tally, bay: Bay, colours: Colours, system: System) -> None:
-    """Rails, sheets, lattice of one bay, and the screws that hold them."""
+    """Rails, sheets, lattice of one bay [mm], and the screws that hold them, into the tally.
+
+    Source: docs/rules.md, "Posts, caps, screws, concrete".
+
+    Example: two rails have four ends, each on two screws:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.takeoff import take_off
+        >>> tally = Tally()
+        >>> count_bay(tally, take_off(TWO_BAYS, ROUND_SIZES).runs[0].bays[0], Colours(), ROUND_SIZES)
+        >>> [(row.role, int(row.net)) for row in tally.reasons_in_order()]
+        [('rail', 2), ('sheet', 3), ('screw', 8)]
+    """
     rail, screw = finish(colours, "rail"), finish(colours, "screw")
     for piece in bay.rails:
         tally.piece("rail", rail, piece.length, bay.id, f"{piece.place} rails")
@@ -88,7 +137,22 @@ def count_bay(tally: Tally, bay: Bay, colours: Colours, system: System) -> None:
 
 
 def count_gate(tally: Tally, gate: HungGate, hardware: tuple[str, ...], colours: Colours, system: System) -> None:
-    """Parts, furniture and screws of one gate."""
+    """Parts [mm], furniture and screws of one gate, into the tally; two leaves always take a drop bolt.
+
+    Source: docs/rules.md, "Gates".
+
+    Example: hinges come with a leaf, the latch because it was asked for:
+
+        >>> from fencing.gates import hang
+        >>> from fencing.ground import Ground
+        >>> from fencing.measure import Gate, GateKind
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> hung = hang(Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800), ("A-P2", "A-P3"), Ground((0,), (0,)), ROUND_SIZES)
+        >>> tally = Tally()
+        >>> count_gate(tally, hung, ("hinges", "latch"), Colours(), ROUND_SIZES)
+        >>> [(row.role, int(row.net)) for row in tally.reasons_in_order() if row.role in ("hinge", "latch")]
+        [('hinge', 2), ('latch', 1)]
+    """
     for leaf in gate.leaves:
         _count_leaf(tally, gate.id, leaf, colours, system)
     if "latch" in hardware:
@@ -119,7 +183,18 @@ def _count_leaf(tally: Tally, gate: str, leaf: Leaf, colours: Colours, system: S
 
 
 def count_retrofit(tally: Tally, built: BuiltRetrofit, colours: Colours, system: System) -> None:
-    """Parts and screws of lattice added to a standing fence."""
+    """Parts [mm] and screws of lattice added to a standing fence, into the tally. Source: common practice.
+
+    Example: of two bays one post stands between, where two extensions are stitched; caps go on all three posts:
+
+        >>> from fencing.measure import Retrofit
+        >>> from fencing.retrofit import build
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> tally = Tally()
+        >>> count_retrofit(tally, build(Retrofit("R1", (2400, 2400), 300), ROUND_SIZES), Colours(), ROUND_SIZES)
+        >>> [(row.role, int(row.net)) for row in tally.reasons_in_order() if row.role != "screw"]
+        [('post.extension', 4), ('rail', 2), ('lattice', 2), ('cap.pair', 3)]
+    """
     screws, screw, post = system.screws, finish(colours, "screw"), finish(colours, "post")
     for bay in built.bays:
         for _ in range(2):

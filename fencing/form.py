@@ -83,7 +83,7 @@ class Drop:
     depth: int
 
     def at(self, chainage: int) -> int:
-        """Drop [mm] at a chainage, half-up.
+        """Drop [mm] at a chainage [mm], half-up. Source: common practice.
 
         >>> [Drop(4700, 0, 750).at(x) for x in (0, 2350, 4700, 7050)]
         [750, 375, 0, 0]

@@ -28,13 +28,17 @@ class Ground:
 
     @classmethod
     def through(cls, stations: Sequence[Station], otherwise: int = 0) -> Ground:
-        """The ground through ``stations``; where there are none, level ground at ``otherwise`` [mm above datum]."""
+        """The ground through ``stations``; where there are none, level ground at ``otherwise`` [mm above datum].
+
+        >>> Ground.through([Station(0, 0), Station(2000, -100)]).at(1000), Ground.through([], 40).at(1000)
+        (-50, 40)
+        """
         if not stations:
             return cls((0,), (otherwise,))
         return cls(tuple(station.at for station in stations), tuple(station.level for station in stations))
 
     def at(self, chainage: int) -> int:
-        """Reduced level [mm above datum] at ``chainage`` [mm], half-up.
+        """Reduced level [mm above datum] at ``chainage`` [mm], half-up. Source: interpolation in a straight line.
 
         >>> Ground((0, 2), (0, 1)).at(1)
         1
@@ -49,7 +53,7 @@ class Ground:
         return half_up(low * width + rise * (chainage - start), width)
 
     def between(self, start: int, end: int) -> list[tuple[int, int]]:
-        """The (chainage, level) corners of the ground from ``start`` to ``end``, both ends included, in order.
+        """The (chainage, level) corners [mm] of the ground from ``start`` to ``end``, both ends included, in order.
 
         >>> Ground((0, 6000, 18240), (0, -120, -540)).between(5000, 7000)
         [(5000, -100), (6000, -120), (7000, -154)]
@@ -59,9 +63,17 @@ class Ground:
         return [(start, self.at(start)), *inner, (end, self.at(end))]
 
     def highest(self, start: int, end: int) -> int:
-        """The highest level [mm above datum] from ``start`` to ``end``."""
+        """The highest level [mm above datum] from ``start`` to ``end`` [mm].
+
+        >>> Ground((0, 1000, 2000), (0, 70, 0)).highest(500, 2000)
+        70
+        """
         return max(level for _, level in self.between(start, end))
 
     def lowest(self, start: int, end: int) -> int:
-        """The lowest level [mm above datum] from ``start`` to ``end``."""
+        """The lowest level [mm above datum] from ``start`` to ``end`` [mm].
+
+        >>> Ground((0, 1000, 2000), (0, 70, 0)).lowest(500, 1500)
+        35
+        """
         return min(level for _, level in self.between(start, end))

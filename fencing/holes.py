@@ -34,7 +34,14 @@ def crown_volume(mouth: int, height: int) -> float:
 
 
 def diameters(system: System) -> tuple[int, int]:
-    """(top, bottom) diameter of the system's holes [mm]."""
+    """(top, bottom) diameter of the system's holes [mm]. Source: the system.
+
+    >>> from dataclasses import replace
+    >>> from fencing.round_sizes import ROUND_SIZES
+    >>> belled = replace(ROUND_SIZES.hole, shape=HoleShape.BELLED, end_diameter=450)
+    >>> diameters(replace(ROUND_SIZES, hole=belled))
+    (300, 450)
+    """
     hole = system.hole
     match hole.shape:
         case HoleShape.STRAIGHT:
@@ -49,6 +56,16 @@ def concrete(post: Post, system: System) -> int:
     """Concrete [mm3, half-up] in one post's hole: hole less embedded steel plus crown.
 
     The steel displaces its own area only: a hollow section open at its foot fills with concrete.
+
+    Source: solid geometry; house rule for the crown.
+
+    Example: 650 mm of 300 across hold 45945793 mm3, 600 mm of two channels of 300 mm2 take 360000, the crown adds 706858:
+
+        >>> from fencing.fence import Member
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> pair = tuple(Member("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
+        >>> concrete(Post("A-P2", 2400, "line", 0, 650, pair), ROUND_SIZES)
+        46292651
     """
     top, bottom = diameters(system)
     areas = {"square": system.square.steel_area, "channel": system.channel.steel_area}

@@ -35,12 +35,22 @@ class Skeleton:
 
 
 def setback(system: System, *, square: bool) -> int:
-    """Post's centre to the end of a rail in its pocket [mm]."""
+    """Post's centre to the end of a rail in its pocket [mm]. Source: the system.
+
+    >>> from fencing.round_sizes import ROUND_SIZES
+    >>> setback(ROUND_SIZES, square=True), setback(ROUND_SIZES, square=False)
+    (40, 5)
+    """
     return system.square.setback if square else system.channel.setback
 
 
 def needs_square(run: Run, end: str) -> bool:
-    """Whether the terminal at ``end`` ("start" or "end") takes a square post of its own. Source: common practice."""
+    """Whether the terminal at ``end`` ("start" or "end") takes a square post of its own. Source: common practice.
+
+    >>> run = Run("A", 4800, 1800, end=Terminal.WALL)  # [mm]
+    >>> needs_square(run, "start"), needs_square(run, "end")
+    (True, False)
+    """
     terminal = run.start if end == "start" else run.end
     tapered = run.taper is not None and run.taper.at == end
     return terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
@@ -60,12 +70,23 @@ def skeleton(run: Run, system: System, pointer: str = "") -> Skeleton:
     terminal or on another gate's post is that post.
 
     Args:
-        run: the measured run.
+        run: the measured run [mm].
         system: the fence system.
         pointer: JSON Pointer of the run in its document, for faults.
 
+    Returns:
+        Anchors in order of chainage [mm], and what is between them.
+
     Raises:
         Refused: a gate outside its run, gates that overlap, or no room for a rail between two posts.
+
+    Source: common practice; house rule for posts that fall together.
+
+    Example: measured over all, the centres of posts of 60 are 30 inside the ends:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> [anchor.at for anchor in skeleton(Run("A", 4800, 1800), ROUND_SIZES).anchors]
+        [30, 4770]
     """
     half = up(system.square.face, 2)
     gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)
@@ -117,12 +138,26 @@ def _room(system: System, left: Anchor, right: Anchor, pointer: str, what: str) 
 def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[int]:
     """Bay widths [mm] of the segment between two anchors, in order; they add up to it exactly.
 
+    Args:
+        layout: how; not "auto".
+        left, right: the anchors [chainage in mm].
+        system: pitch, least closing bay and rails [mm].
+
+    Raises:
+        ValueError: "auto", which is decided before.
+
     Rule: domain.md section 4 and docs/rules.md, "Layout".
 
-    Example: 18240 mm in bays of at most 2400 mm, all equal:
+    Source: common practice.
 
-        >>> _even(18240, 2400)
-        [2280, 2280, 2280, 2280, 2280, 2280, 2280, 2280]
+    Example: 18240 mm in bays of at most 2400 mm take eight, all equal; from the start the last takes what is left:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> ends = Anchor(0, True), Anchor(18240, True)
+        >>> divide(Layout.EVEN, *ends, ROUND_SIZES) == [2280] * 8
+        True
+        >>> divide(Layout.FROM_START, *ends, ROUND_SIZES)
+        [2400, 2400, 2400, 2400, 2400, 2400, 2400, 1440]
     """
     length, pitch, least = right.at - left.at, system.pitch, system.closing_bay_min
     match layout:
@@ -175,7 +210,13 @@ def _balanced(length: int, pitch: int, least: int) -> list[int]:
 def whole_rail(system: System) -> int | None:
     """The longest stock rail [mm] that spans a pitch between two line posts uncut; None if there is none worth it.
 
-    A rail shorter than the least closing bay makes no bay of its own.
+    A rail shorter than the least closing bay makes no bay of its own. Source: house rule.
+
+    Example: a pitch of 2400 less two setbacks of 5:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> whole_rail(ROUND_SIZES)
+        2390
     """
     spanned = system.pitch - 2 * system.channel.setback
     fitting = [rail for rail in system.rails.stock if system.closing_bay_min <= rail <= spanned]

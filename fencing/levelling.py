@@ -81,14 +81,32 @@ class LevelBook:
 
     @property
     def checks(self) -> bool:
-        """Sum of backsights less foresights = sum of rises less falls = last level less first (to the rounding of two levels)."""
+        """Sum of backsights less foresights = sum of rises less falls = last level less first (to the rounding of two levels).
+
+        Source: any surveying textbook.
+
+        Example: [m] 1.452 - 0.933 is what the ground rises by from the first point to the last:
+
+            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}, {"fore": Decimal("0.933")}]
+            >>> reduce_book(book).checks
+            True
+        """
         change = self.sum_back - self.sum_fore
         by_level = self.rows[-1].level - self.rows[0].level
         return change == self.sum_rise - self.sum_fall and abs(change * 1000 - by_level) <= 1
 
     @property
     def closes_well(self) -> bool:
-        """Whether the misclosure, where known, is within 5 mm times the root of the number of set-ups."""
+        """Whether the misclosure [mm], where known, is within 5 mm times the root of the number of set-ups.
+
+        Source: common practice.
+
+        Example: 519 mm up from 0 is 519, and 526 was known: 7 mm in one set-up:
+
+            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}]
+            >>> reduce_book([*book, {"fore": Decimal("0.933"), "level_mm": 526}]).closes_well
+            False
+        """
         return self.misclosure is None or self.misclosure**2 <= MISCLOSURE_PER_ROOT_SETUP**2 * self.setups
 
 

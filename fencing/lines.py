@@ -102,14 +102,30 @@ class Purchase:
 
     @property
     def total(self) -> Decimal:
+        """What the printed lines come to [the business's currency].
+
+        >>> line = PurchaseLine("rail", None, "r48", "C62", Decimal(2), Decimal(0), Decimal(2), Decimal(36), Decimal(72), ())
+        >>> Purchase((line, line), (), (), ()).total
+        Decimal('144')
+        """
         return sum((line.cost for line in self.lines), Decimal(0))
 
     @property
     def gap_ppm(self) -> int:
-        """The worst gap among the cutting plans."""
+        """The worst gap among the cutting plans [parts in a million over the cheapest possible]; 0 where nothing is cut.
+
+        >>> Purchase((), (), (), ()).gap_ppm
+        0
+        """
         return max((cutting.plan.gap_ppm for cutting in self.cuttings), default=0)
 
 
 def bars_in(plan: CutPlan) -> list[Bar]:
-    """Each physical bar by itself, in the order of the plan."""
+    """Each physical bar by itself, in the order of the plan [lengths in mm].
+
+    >>> from fencing.cutting import Demand, Stock, plan_cuts
+    >>> plan = plan_cuts(Demand(3, ((2390, 4),), (Stock(4800, 36),)))
+    >>> [bar.cuts for bar in bars_in(plan)]  # two of 2390 and a saw cut of 3 are 4783
+    [((2390, 2),), ((2390, 2),)]
+    """
     return [bar for bar in plan.bars for _ in range(bar.count)]

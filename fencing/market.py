@@ -37,7 +37,7 @@ class StockItem:
             raise ValueError(f"{self.sku}: lengths and packs are above 0, prices not negative")
 
     def serves(self, role: str, colour: str | None) -> bool:
-        """Whether this is sold for a role in a finish.
+        """Whether this is sold for a role in a finish; where and how long [mm] is for :meth:`holds`. Source: house rule.
 
         >>> StockItem("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
         True
@@ -45,7 +45,7 @@ class StockItem:
         return self.role == role and self.colour in (None, colour)
 
     def holds(self, length: int, width: int) -> bool:
-        """Whether a piece of ``length`` by ``width`` mm can be cut from it; what has no width is as wide as is asked.
+        """Whether a piece of ``length`` by ``width`` [mm] can be cut from it; what has no width is as wide as is asked.
 
         >>> StockItem("s", "sheet", None, 1788, Decimal(21), width=822).holds(1788, 830)
         False
@@ -67,7 +67,7 @@ class MadeItem:
     width: int | None = None
 
     def serves(self, role: str, colour: str | None) -> bool:
-        """Whether this is made for a role in a finish.
+        """Whether this is made for a role in a finish; how long [mm] is for :meth:`made`. Source: house rule.
 
         >>> MadeItem("s", "sheet", "slate", Decimal("9.00")).serves("sheet", "bone")
         False
@@ -75,7 +75,7 @@ class MadeItem:
         return self.role == role and self.colour in (None, colour)
 
     def made(self, length: int) -> int | None:
-        """The length to order for a piece of ``length`` mm; None where it can't be made.
+        """The length [mm] to order for a piece of ``length`` [mm]; None where it can't be made. Source: common practice.
 
         >>> MadeItem("s", "sheet", None, Decimal("9.00"), step=50).made(1788)
         1800
@@ -84,7 +84,11 @@ class MadeItem:
         return ordered if ordered <= self.longest else None
 
     def price(self, length: int) -> Decimal:
-        """Price of one piece ordered at ``length`` mm."""
+        """Price of one piece ordered at ``length`` [mm]. Source: common practice.
+
+        >>> MadeItem("s", "sheet", None, Decimal("9.00")).price(1800)
+        Decimal('16.20')
+        """
         return self.price_per_metre * length / 1000
 
 
@@ -117,5 +121,9 @@ class Market:
     reuse_strips: bool = True
 
     def source_role(self, role: str) -> str:
-        """The role whose stock a piece comes from."""
+        """The role whose stock a piece comes from [a code of ``fencing.roles``].
+
+        >>> Market(cut_from={"gate.rail": "rail"}).source_role("gate.rail")
+        'rail'
+        """
         return self.cut_from.get(role, role)

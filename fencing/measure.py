@@ -14,11 +14,15 @@ from fractions import Fraction
 
 
 class Basis(StrEnum):
+    """Where the tape was held: at post centres, or at the outside faces of the end posts."""
+
     CENTRES = "centres"
     OVERALL = "overall"
 
 
 class Terminal(StrEnum):
+    """What the end of a run stands at."""
+
     FREE = "free"
     CORNER = "corner"
     WALL = "wall"
@@ -26,6 +30,8 @@ class Terminal(StrEnum):
 
 
 class Form(StrEnum):
+    """How a run follows the ground; ``AUTO`` is decided by the take-off."""
+
     LEVEL = "level"
     STEPPED = "stepped"
     RAKED = "raked"
@@ -33,6 +39,8 @@ class Form(StrEnum):
 
 
 class Layout(StrEnum):
+    """How a segment is divided into bays; ``AUTO`` is decided by the take-off."""
+
     FROM_START = "from_start"
     FROM_END = "from_end"
     EVEN = "even"
@@ -42,6 +50,8 @@ class Layout(StrEnum):
 
 
 class GateKind(StrEnum):
+    """One leaf, one wide leaf, or two."""
+
     SINGLE = "single"
     WIDE = "wide"
     DOUBLE = "double"
@@ -91,7 +101,11 @@ class Gate:
 
     @property
     def end(self) -> int:
-        """Chainage of the inner face of the second post."""
+        """Chainage [mm] of the inner face of the second post.
+
+        >>> Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800).end
+        4000
+        """
         return self.start + self.opening
 
 

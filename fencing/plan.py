@@ -17,6 +17,8 @@ def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
 
     A run starts where the run before it in the list ends, turned by its ``turn`` (degrees, clockwise seen from above).
 
+    Source: plane geometry.
+
     >>> first, then = Run("A", 3000, 1800), Run("B", 4000, 1800, turn=Fraction(90))
     >>> [(round(x), round(y)) for _, (x, y) in polyline([first, then])]
     [(3000, 0), (3000, -4000)]
@@ -35,7 +37,7 @@ def corners(runs: Sequence[Run]) -> dict[int, int]:
     """Which runs share a corner post: index of a run that starts there, to index of the run that ends there.
 
     Rule: a run that ends in a corner meets the next of the list where that starts in one. The last meets the first when
-    there are at least three and the plan closes to within 2 % of its length, at least 500 mm. Source: house rule.
+    there are at least three and the plan closes to within 2 % of its length, at least 500 [mm]. Source: house rule.
 
     >>> side = Run("A", 3000, 1800, end=Terminal.CORNER)
     >>> corners([side, Run("B", 4000, 1800, turn=Fraction(90), start=Terminal.CORNER)])

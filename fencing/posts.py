@@ -62,7 +62,17 @@ def size(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay
 
 
 def stand(upright: Upright, system: System) -> Post:
-    """The post at one hole: a square member where its kind is square, and a channel for every bay beside it."""
+    """The post at one hole: a square member where its kind is square, and a channel for every bay beside it [mm].
+
+    Source: common practice.
+
+    Example: 1850 above ground and 600 below come from 2700, which reach no deeper than the hole of 650 less 50 of bedding:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> post = stand(Upright("A-P1", 0, "square", 0, 1850, (("A-1", 1850),)), ROUND_SIZES)
+        >>> [(member.section, member.length, member.stock) for member in post.members]
+        [('square', 2450, 2700), ('channel', 2450, 2700)]
+    """
     members: list[Member] = []
     if upright.kind == "square":
         members.append(size("square", system.square, system.hole, upright.top, upright.ground, None))
@@ -72,7 +82,17 @@ def stand(upright: Upright, system: System) -> Post:
 
 
 def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
-    """A stop for every post that no stock length is long enough for."""
+    """A stop for every post that no stock length is long enough for; its text says what is needed [mm].
+
+    Source: house rule.
+
+    Example: 2500 above ground and 600 below are more than the longest stock of 3000:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> tall = stand(Upright("A-P1", 0, "square", 0, 2500, ()), ROUND_SIZES)
+        >>> [notice.text[:53] for notice in inspect([tall], ROUND_SIZES)]
+        ['needs a square post of 3100 mm, the longest stock is ']
+    """
     notices = list[Notice]()
     for post in posts:
         for member in post.members:
@@ -88,7 +108,9 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
 
 
 def ids(run: str, count: int, first: str | None = None) -> Sequence[str]:
-    """Post ids along a run; ``first`` is the id of a corner that the run before already has.
+    """Post ids along a run of ``count`` posts [1 or more]; ``first`` is the id of a corner that the run before already has.
+
+    Source: house rule.
 
     >>> ids("B", 3, "A-P9")
     ['A-P9', 'B-P2', 'B-P3']

@@ -29,6 +29,16 @@ def pour(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | No
 
     Returns:
         Volumes in m3 with three decimals; the quantity's unit is MTQ.
+
+    Source: house rule for the rounding.
+
+    Example: two holes of 650 by 300 with their crowns, nothing in them: 2 x 46.653 litres, and 10 % of 93 is 9.3, taken as 10:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> empty = [Post(name, 0, "square", 0, 650, ()) for name in ("A-P1", "A-P2")]
+        >>> poured, row = pour(empty, ROUND_SIZES)
+        >>> str(poured.net), str(poured.allowance), str(poured.total)
+        ('0.093', '0.010', '0.103')
     """
     volumes = Counter((post.kind, concrete(post, system)) for post in posts)
     if not volumes:

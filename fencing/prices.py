@@ -37,7 +37,11 @@ class StockPrice:
             raise ValueError(f"{self.role}: a stock length is above 0 and a price is not negative")
 
     def serves(self, role: str, colour: str | None, length: int) -> bool:
-        """Whether a piece of ``length`` mm can come from this stock."""
+        """Whether a piece of ``length`` [mm] can come from this stock. Source: common practice.
+
+        >>> StockPrice("rail", None, 2400, Decimal(19)).serves("rail", "slate", 2401)
+        False
+        """
         return (
             self.role == role
             and (self.colour is None or self.colour == colour)
@@ -45,7 +49,11 @@ class StockPrice:
         )
 
     def of(self, length: int) -> Decimal:
-        """Price of one piece of ``length`` mm taken from this stock."""
+        """Price of one piece of ``length`` [mm] taken from this stock. Source: common practice.
+
+        >>> StockPrice("sheet", None, None, Decimal("9.00")).of(1800)
+        Decimal('16.20')
+        """
         return self.price if self.length is not None else self.price * length / 1000
 
 
@@ -110,7 +118,7 @@ class PriceList:
         return self._known[wanted]
 
     def each(self, role: str, colour: str | None) -> Decimal | None:
-        """Price of one sale unit of what is bought by count: of that colour, otherwise of no particular colour.
+        """Price of one sale unit [money] of what is bought by count: of that colour, otherwise of no particular colour.
 
         Source: house rule.
 

@@ -34,7 +34,7 @@ FAMILIES: tuple[str, ...] = ("post", "cap", "gate", "concrete")
 
 
 def part(role: str, number: object = 2) -> str:
-    """The word for ``number`` of a role.
+    """The word for ``number`` [pieces] of a role; the code itself where there is no such role. Source: house rule.
 
     >>> part("latch", 1), part("latch", 2), part("concrete.bag", 1)
     ('latch', 'latches', 'concrete in bags')

@@ -9,7 +9,7 @@ from math import isqrt
 
 
 def half_up(numerator: int, denominator: int) -> int:
-    """Round ``numerator / denominator`` to the nearest integer, halves towards plus infinity.
+    """Round ``numerator / denominator`` [any unit] to the nearest integer, halves towards plus infinity. Source: house rule.
 
     >>> half_up(5, 2), half_up(-5, 2), half_up(7, 3)
     (3, -2, 2)
@@ -18,7 +18,7 @@ def half_up(numerator: int, denominator: int) -> int:
 
 
 def up(numerator: int, denominator: int) -> int:
-    """Round ``numerator / denominator`` up: for what must not be short.
+    """Round ``numerator / denominator`` [any unit] up: for what must not be short. Source: house rule.
 
     >>> up(7, 3), up(6, 3), up(-7, 3)
     (3, 2, -2)

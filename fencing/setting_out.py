@@ -61,7 +61,7 @@ def set_out(
     """Set a run out.
 
     Args:
-        run: the measured run.
+        run: the measured run [mm].
         form: level, stepped or raked.
         layout: how segments are divided, not "auto".
         ground: the ground under the run.
@@ -74,6 +74,14 @@ def set_out(
 
     Raises:
         Refused: gates or a taper that do not fit the run.
+
+    Source: docs/rules.md; common practice.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> draft = set_out(TWO_BAYS.runs[0], Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
+        >>> [(upright.at, upright.kind) for upright in draft.uprights]
+        [(0, 'square'), (2400, 'line'), (4800, 'square')]
     """
     spans = _spans(skeleton(run, system, pointer), layout, system)
     drops = _drops(run, spans, pointer)
@@ -122,10 +130,25 @@ def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
 
 
 def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
-    """What is wrong with the length of a run's taper in every layout that may be chosen.
+    """What is wrong with the length of a run's taper [bays] in every layout that may be chosen; nothing where one takes it.
+
+    Args:
+        run: the measured run [mm].
+        system: the fence system.
+        pointer: JSON Pointer of the run, for faults.
 
     Raises:
         Refused: gates that do not fit the run.
+
+    Source: house rule.
+
+    Example: a run of two bays can't taper over three:
+
+        >>> from fencing.measure import Basis
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> run = Run("A", 4800, 1800, basis=Basis.CENTRES, taper=Taper("end", 3, 900))
+        >>> [fault.code for fault in taper_faults(run, ROUND_SIZES, "/runs/0")]
+        ['taper.too_long']
     """
     if run.taper is None:
         return []

@@ -12,12 +12,16 @@ from enum import StrEnum
 
 
 class HoleShape(StrEnum):
+    """A cylinder, or a cone that is wide at its bottom (belled) or at its mouth (flared)."""
+
     STRAIGHT = "straight"
     BELLED = "belled"
     FLARED = "flared"
 
 
 class SheetSupply(StrEnum):
+    """Whether sheets come in stock lengths or as long as they are ordered."""
+
     STOCK = "stock"
     MADE_TO_LENGTH = "made_to_length"
 
@@ -75,6 +79,11 @@ class Sheets:
 
     @property
     def width(self) -> int:
+        """Width of a whole sheet [mm]: what it covers and the lap with the next.
+
+        >>> Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)).width
+        822
+        """
         return self.cover + self.lap
 
 
@@ -89,6 +98,8 @@ class LatticeStock:
 
 @dataclass(frozen=True, slots=True)
 class Screws:
+    """Where screws go and how many: distances in mm, numbers for each place."""
+
     pair_from_top: int
     pair_above_ground: int
     pair_spacing_max: int

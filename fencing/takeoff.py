@@ -52,8 +52,10 @@ class TakeOff:
 def take_off(measure: Measure, system: System, prices: PriceList | None = None) -> TakeOff:
     """Expand a site measure into every post, bay, gate, piece, screw and hole of the fence.
 
+    Rule: docs/rules.md, stage by stage.
+
     Args:
-        measure: the checked site measure, lengths in mm, levels in mm above its datum.
+        measure: the checked site measure, lengths [mm], levels [mm above its datum].
         system: the fence system it is built in.
         prices: the business's prices; only ``auto`` form and layout look at them.
 
@@ -63,6 +65,15 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
 
     Raises:
         Refused: gates or a taper that do not fit the bays of their run, with pointers into the measure.
+
+    Source: common practice; house rules as docs/rules.md names them.
+
+    Example: 4800 mm in two bays of 2400 take three posts, four rails and six sheets:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> taken = take_off(TWO_BAYS, ROUND_SIZES)
+        >>> len(taken.runs[0].posts), {row.role: int(row.net) for row in taken.quantities if row.role in ("rail", "sheet")}
+        (3, {'rail': 4, 'sheet': 6})
     """
     fit(measure, system)
     shared = corners(measure.runs)
@@ -85,7 +96,24 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
 
 
 def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
-    """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0."""
+    """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0.
+
+    Args:
+        runs: as measured, levels [mm above datum].
+        shared: as :func:`fencing.plan.corners` tells it.
+
+    Returns:
+        A ground for each run, in order. Levels are handed on from corner to corner as far as they reach.
+
+    Source: house rule.
+
+    Example: the second run starts 200 lower than the first did, at 4800 mm along it:
+
+        >>> from fencing.measure import Station
+        >>> first, then = Run("A", 4800, 1800, levels=(Station(0, 0), Station(4800, -200))), Run("B", 2400, 1800)
+        >>> grounds_of([first, then], {1: 0})[1].at(1200)
+        -200
+    """
     known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
     for _ in runs:  # levels reach one corner further each time
         before = len(known)

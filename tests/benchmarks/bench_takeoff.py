@@ -19,8 +19,8 @@ from pathlib import Path
 from statistics import median
 
 from fencing.measure import Basis, Form, Gate, GateKind, Measure, Run, Station
+from fencing.round_sizes import ROUND_SIZES
 from fencing.takeoff import take_off
-from tests.fencing.worked.reckoning import ROUND_SIZES
 
 ROOT = Path(__file__).resolve().parents[2]
 REPEATS = 7

@@ -15,9 +15,9 @@ from fencing.measure import Basis, Colours, Form, Gate, GateKind, Layout, Measur
 from fencing.places import PLACES
 from fencing.reading.strength import read_strength
 from fencing.roles import ROLES
+from fencing.round_sizes import ROUND_SIZES
 from fencing.takeoff import TakeOff, take_off
 from tests.fencing.strategies import random_jobs
-from tests.fencing.worked.reckoning import ROUND_SIZES
 
 INK = Colours(post="ink", rail="ink", sheet="oat")
 RUN = Run("A", 10_060, 1800, form=Form.LEVEL, layout=Layout.EVEN, colours=INK)

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from fencing.faults import Level, Refused
 from fencing.measure import Basis, Form, Layout, Measure, Run, Taper, Terminal
 from fencing.prices import LabourRates, PriceList, StockPrice, Work, cost_of
+from fencing.round_sizes import ROUND_SIZES
 from fencing.system import System
 from fencing.takeoff import TakeOff, take_off
 from tests.fencing.laws import ONE_RUN, laws, with_run
 from tests.fencing.strategies import PLAIN_FORMS, PLAIN_LAYOUTS, Job, jobs
-from tests.fencing.worked.reckoning import ROUND_SIZES
 
 ALONE = replace(ONE_RUN, tapers=False)
 

@@ -10,8 +10,8 @@ import pytest
 from fencing.fence import BuiltRun
 from fencing.measure import Basis, Form, Layout, Measure, Run
 from fencing.reading import read_measure
+from fencing.round_sizes import ROUND_SIZES
 from fencing.takeoff import TakeOff, take_off
-from tests.fencing.worked.reckoning import ROUND_SIZES
 
 
 def build(*runs: dict[str, Any], **members: object) -> TakeOff:
