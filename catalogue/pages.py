@@ -23,6 +23,7 @@ from catalogue.parts_line import ONE, WORDS, parts_line, visible
 from catalogue.resource_form import as_typed, boxes, choices_of, read_typed, stored
 from catalogue.resources import RESOURCES, Resource
 from catalogue.rows import columns, told
+from catalogue.starting import is_bare, stock
 from catalogue.system_pages import in_names
 from fencing.faults import Refused
 from shared.boxes import Box, faults_by_pointer, unplaced
@@ -42,10 +43,14 @@ ORDER = {
 A_PAGE = 100
 
 
-@require_GET
+@require_http_methods(["GET", "HEAD", "POST"])
 @needs(Scope.CATALOGUE_READ)
 def prices(request: MemberRequest) -> HttpResponse:
-    """What fence systems still lack, and the way to everything else."""
+    """What fence systems still lack, and the way to everything else; POST loads the starter set where nothing is stored."""
+    if request.method == "POST":
+        return _stock(request)
+    may_write = request.actor.may(Scope.CATALOGUE_WRITE)
+    may_stock = may_write and request.actor.may(Scope.PRICES_WRITE) and is_bare(request.business)
     systems, names = [], naming.finish_words(request.business)
     for row in queries.systems(request.business).order_by("code"):
         try:
@@ -54,9 +59,23 @@ def prices(request: MemberRequest) -> HttpResponse:
             missing = [fault.text for fault in refused.faults]
         systems.append({"row": row, "lacks": missing})
     counts = [(name, WORDS[name], RESOURCES[name].rows(request.business).count()) for name in visible(request)]
-    values = {"systems": systems, "counts": counts, "parts": parts_line(request),
-              "may_write": request.actor.may(Scope.CATALOGUE_WRITE)}  # fmt: skip
+    values = {"systems": systems, "counts": counts, "parts": parts_line(request), "may_write": may_write,
+              "may_stock": may_stock}  # fmt: skip
     return render(request, "catalogue/prices.html", values)
+
+
+def _stock(request: MemberRequest) -> HttpResponse:
+    if not (request.actor.may(Scope.CATALOGUE_WRITE) and request.actor.may(Scope.PRICES_WRITE)):
+        raise PermissionDenied
+    try:
+        stock(request.business, actor=request.actor)
+    except Refused as refused:
+        messages.warning(request, str(refused), extra_tags="Not added")
+    else:
+        messages.success(
+            request, "The starter set is loaded. Its names and prices are invented: put yours in their place."
+        )
+    return redirect("prices")
 
 
 @require_GET

@@ -13,12 +13,13 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from catalogue import services
+from catalogue import queries, services
 from catalogue.codes import ImportKind
 from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules import RuleKind
 from catalogue.sheets.taking_in import dry_run, take_in
-from shared.business.actors import SYSTEM
+from fencing.faults import Fault, Refused
+from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
 from shared.business.services import start_business
 from shared.money import minor_digits
@@ -83,20 +84,41 @@ def start(
 
 @transaction.atomic
 def load_starter(business: Business, *, tax_name: str, tax_rate: Decimal) -> None:
-    """Finishes, components, suppliers, offers, price rules and a complete fence system."""
+    """Finishes, components, suppliers, offers, price rules with the tax, and a complete fence system."""
+    _load(business, SYSTEM)
+    _tax(business, tax_name, tax_rate)
+
+
+def is_bare(business: Business) -> bool:
+    """Whether nothing but price rules is stored yet."""
+    kinds = (queries.systems, queries.components, queries.suppliers, queries.finishes)
+    return not any(rows(business).exists() for rows in kinds)
+
+
+@transaction.atomic
+def stock(business: Business, *, actor: Actor) -> None:
+    """The starter set for a business that was started without; refused where anything is stored already."""
+    Business.objects.select_for_update().get(pk=business.pk)  # of two presses at once the second finds it done
+    if not is_bare(business):
+        raise Refused(
+            [Fault("", "stocked", "There is something stored already, so the starter set was not added to it.")]
+        )
+    _load(business, actor)
+
+
+def _load(business: Business, actor: Actor) -> None:
     starter = json.loads((STARTER / "starter.json").read_text(encoding="utf-8"))
     for finish in starter["finishes"]:
-        services.store(Finish(business=business), actor=SYSTEM, values=finish)
-    _sheet(business, ImportKind.COMPONENTS)
+        services.store(Finish(business=business), actor=actor, values=finish)
+    _sheet(business, ImportKind.COMPONENTS, actor)
     for supplier in starter["suppliers"]:
-        _supplier(business, supplier)
-    _sheet(business, ImportKind.OFFERS)
-    _sheet(business, ImportKind.PRICE_RULES)
-    _tax(business, tax_name, tax_rate)
+        _supplier(business, supplier, actor)
+    _sheet(business, ImportKind.OFFERS, actor)
+    _sheet(business, ImportKind.PRICE_RULES, actor)
     for path in sorted(STARTER.glob("*.json")):
         document = json.loads(path.read_text(encoding="utf-8"))
         if "fence_system" in document:
-            services.store_system(business=business, actor=SYSTEM, document=document)
+            services.store_system(business=business, actor=actor, document=document)
 
 
 def _tax(business: Business, name: str, rate: Decimal) -> None:
@@ -106,18 +128,18 @@ def _tax(business: Business, name: str, rate: Decimal) -> None:
     )
 
 
-def _supplier(business: Business, told: dict[str, Any]) -> None:
+def _supplier(business: Business, told: dict[str, Any], actor: Actor) -> None:
     terms = told.pop("terms")
-    supplier = services.store(Supplier(business=business), actor=SYSTEM, values=told)
+    supplier = services.store(Supplier(business=business), actor=actor, values=told)
     values = {
         **terms,
         "valid_from": date.fromisoformat(terms["valid_from"]),
         "least_order": Decimal(terms["least_order"]),
     }
-    services.add_dated(SupplierTerms(business=business, supplier=supplier), actor=SYSTEM, values=values, past=True)
+    services.add_dated(SupplierTerms(business=business, supplier=supplier), actor=actor, values=values, past=True)
 
 
-def _sheet(business: Business, kind: ImportKind) -> None:
+def _sheet(business: Business, kind: ImportKind, actor: Actor) -> None:
     path = STARTER / f"{kind.value}.csv"
     sheet, found = dry_run(kind, path.read_bytes(), business, past=True)
-    take_in(sheet, found, business, actor=SYSTEM, file_name=path.name)
+    take_in(sheet, found, business, actor=actor, file_name=path.name)

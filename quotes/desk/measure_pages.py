@@ -180,6 +180,8 @@ def _answer(
         "drawn": drawn,
         "faults": faults,
         "new": new,
+        "unbuilt": not any(code for one in fields.job if one.name == "system" for code, _ in one.choices),
+        "may_build": request.actor.may(Scope.CATALOGUE_WRITE),
         "fault_of": {name: text for name, _, text in faults},
         "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
         "faulty": {
@@ -198,6 +200,8 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
     found = []
     for fault in faults:
         name = fields.place_of(fault.pointer)
+        if name == "system":
+            continue
         member = fault.pointer.rpartition("/")[2]
         text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
         text = _BOOK.sub("write the first readings: a back reading, then one for each point", text)
@@ -205,7 +209,23 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
             there = name.endswith(f"/{member}")
             text = text.replace(member, labels[name] if there else member.removesuffix("_mm").replace("_", " "), 1)
         found.append((name, "f-" + name.replace("/", "-") if name else "", text[:1].upper() + text[1:]))
-    return found
+    return [*_unbuilt(fields, faults), *found]
+
+
+def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
+    """The fence system that is missing or unknown, once; what is wrong inside a chosen one as it is told."""
+    told = [fault for fault in faults if fields.place_of(fault.pointer) == "system"]
+    chosen = next(one for one in fields.job if one.name == "system")
+    if not told:
+        return []
+    if chosen.value:
+        return [("system", chosen.id, fault.text[:1].upper() + fault.text[1:]) for fault in told]
+    words = (
+        "Choose a fence system."
+        if any(code for code, _ in chosen.choices)
+        else "There is no fence system to build by yet."
+    )
+    return [("system", chosen.id, words)]
 
 
 def _drawn(request: MemberRequest, document: dict[str, Any], *, priced: bool = True) -> Drawn:

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from catalogue.queries import systems
 from quotes.desk.job_details import JobDetails
 from quotes.desk.job_form import JobForm
 from quotes.desk.seeking import seek
@@ -33,7 +34,9 @@ def today(request: MemberRequest) -> HttpResponse:
     groups = gather(request.business, request.actor)
     empty = not groups and not queries.jobs(request.business).exists()
     may_start = request.actor.may(Scope.JOBS_WRITE)
-    return render(request, "desk/today.html", {"groups": groups, "newcomer": empty, "may_start": may_start})
+    bare = empty and request.actor.may(Scope.CATALOGUE_WRITE) and not systems(request.business).exists()
+    told = {"groups": groups, "newcomer": empty, "may_start": may_start, "bare": bare}
+    return render(request, "desk/today.html", told)
 
 
 @require_safe

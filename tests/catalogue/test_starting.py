@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.test import Client
 
 from catalogue import bridge, queries
 from catalogue.completeness import lacks
@@ -34,7 +35,7 @@ ASKED = {
 FINISHES = ["emberloam", "fogthistle", "saltmarl"]
 
 
-def run(**changes: str) -> str:
+def run(**changes: str | bool) -> str:
     out = io.StringIO()
     call_command("start_business", stdout=out, **{**ASKED, **changes})
     return out.getvalue()
@@ -186,3 +187,19 @@ def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocke
             cheaper.add(offers[0].supplier)
     assert cheaper == {"ostrel", "merrow"}
     assert {seller.code: seller.delivery_fee(Decimal(100)) for seller in market.sellers} == {"merrow": 42, "ostrel": 95}
+
+
+def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client: Client) -> None:
+    run(empty=True)
+    business = Business.objects.get()
+    client.force_login(Person.objects.get(email="me@skerry.example"))
+    assert 'href="/prices">Fence systems and prices</a>' in client.get("/").content.decode()
+    assert "Load the starter set" in client.get("/prices").content.decode()
+    page = client.post("/prices", follow=True).content.decode()
+    assert "The starter set is loaded" in page
+    assert lacks(business) == []
+    assert queries.price_rules_on(business).tax().rate == 15  # the tax it was started with, and no second one
+    before = counts(business)
+    assert "something stored already" in client.post("/prices", follow=True).content.decode()
+    assert counts(business) == before
+    assert "Measure a new fence" in client.get("/").content.decode()
