@@ -74,10 +74,10 @@ class Wanted(models.Model):
 
 
 class Later(Exception):
-    """Raised by a handler that wants to run again at ``due_at``; it counts as a start."""
+    """Raised by a handler that wants to run again at ``due_at``; that counts as a start, unless it did not begin at all."""
 
-    def __init__(self, due_at: datetime, why: str = "") -> None:
-        self.due_at = due_at
+    def __init__(self, due_at: datetime, why: str = "", *, begun: bool = True) -> None:
+        self.due_at, self.begun = due_at, begun
         super().__init__(why or f"again at {due_at.isoformat()}")
 
 

@@ -61,7 +61,7 @@ def run(wanted_id: int) -> bool:
     try:
         return _work(row, handler, lease)
     except Later as later:
-        return _again(row, lease, str(later), later.due_at)
+        return _again(row, lease, str(later), later.due_at, begun=later.begun)
     except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
         _log.warning("job failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
         if row.starts >= handler.attempts:
@@ -105,8 +105,10 @@ def _work(row: Wanted, handler: Handler, lease: str) -> bool:
     return True
 
 
-def _again(row: Wanted, lease: str, why: str, due_at: object) -> bool:
-    Wanted.objects.filter(pk=row.pk, lease=lease).update(leased_until=None, due_at=due_at, last_fault=why[:2000])
+def _again(row: Wanted, lease: str, why: str, due_at: object, *, begun: bool = True) -> bool:
+    starts = models.F("starts") - (0 if begun else 1)
+    mine = Wanted.objects.filter(pk=row.pk, lease=lease)
+    mine.update(leased_until=None, due_at=due_at, last_fault=why[:2000], starts=starts)
     return False
 
 

@@ -30,6 +30,11 @@ class Answer:
     took_ms: int
     retry_after: int | None = None
 
+    @property
+    def succeeded(self) -> bool:
+        """Whether it is a 2xx."""
+        return self.status is not None and 200 <= self.status < 300
+
 
 class _Pinned(http.client.HTTPConnection):
     """Connects to the address that was judged, whatever the name says by now."""

@@ -15,7 +15,7 @@ from quotes.exchange import signing
 from quotes.exchange.documents import FORMS
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
 from quotes.exchange.sending import Answer, post
-from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, wanting
+from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
 from quotes.orders.models import OrderEvent, State, SupplierOrder
 from shared import letters
 from shared.jsontext import write_json
@@ -43,7 +43,6 @@ def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> Answer:
     return post(endpoint.url, body, {**AGENT, **told})
 
 
-# a slow endpoint puts its tries off without trying, so there may be more starts than tries
 @handles("webhook.due", slow=True, attempts=50)
 def deliver(event: Event) -> Finish | None:
     """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
@@ -54,9 +53,15 @@ def deliver(event: Event) -> Finish | None:
     if endpoint.state == EndpointState.DISABLED:
         Delivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
         return None
-    if endpoint.slow_until and endpoint.slow_until > now:
-        raise Later(endpoint.slow_until, "the endpoint asked to slow down")
+    if until := resting_until(endpoint, now):
+        raise Later(until, "the endpoint is given a rest", begun=False)
     answer = _send(endpoint, delivery.message, delivery.body.encode())
+
+    def finish() -> None:
+        note_try(delivery, answer, timezone.now())
+
+    if answer.succeeded:
+        return finish
     delivery = note_try(delivery, answer, timezone.now())
     if delivery.next_at is not None:
         raise Later(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
@@ -72,7 +77,7 @@ def challenge(event: Event) -> Finish | None:
     word = secrets.token_urlsafe(24)
     told = {"type": "endpoint.challenge", "timestamp": timezone.now(), "data": {"challenge": word}}
     answer = _send(endpoint, f"msg_{event.ref}", write_json(told))
-    consents = answer.status is not None and 200 <= answer.status < 300 and _answered(answer.body, word)
+    consents = answer.succeeded and _answered(answer.body, word)
 
     def finish() -> None:
         same = WebhookEndpoint.objects.filter(pk=endpoint.pk, url=endpoint.url, state=EndpointState.PENDING)

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.exchange.models import Attempt, Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
-from quotes.exchange.sending import Answer
+from quotes.exchange.sending import SECONDS, Answer
 from quotes.exchange.signing import new_secret
 from quotes.exchange.targets import target_of
 from quotes.orders.models import OrderEvent
@@ -39,6 +39,11 @@ JITTER_PERCENT = 10
 SECRET_KEPT = timedelta(hours=24)
 SLOW_DOWN = frozenset({429, 502, 504})
 GONE = 410
+HANGING_MS: Final = 5_000
+"""A try that took so long for nothing held a worker up, so the endpoint rests before the next of its deliveries."""
+TURN = timedelta(seconds=SECONDS)
+REST = (timedelta(minutes=1), timedelta(hours=1))
+"""The shortest and the longest rest: in between a quarter of the time since it last worked."""
 
 
 def endpoints_of(
@@ -193,6 +198,28 @@ def due_after(delivery: Delivery, answer: Answer | None, now: datetime) -> datet
     return now + pause
 
 
+def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
+    """When to come back to an endpoint; None if it is the caller's turn. One that fails is tried by one delivery at a time."""
+    resting = endpoint.slow_until if endpoint.slow_until and endpoint.slow_until > now else None
+    if resting or endpoint.failing_since is None:
+        return resting
+    until = now + TURN
+    free = Q(slow_until=None) | Q(slow_until__lte=now)
+    mine = WebhookEndpoint.objects.filter(free, pk=endpoint.pk).update(slow_until=until)
+    return None if mine else until
+
+
+def _rest(endpoint: WebhookEndpoint, answer: Answer, now: datetime) -> datetime | None:
+    """Until when nothing is sent to an endpoint after a try: what it asked for before stays, whoever's turn it was is over."""
+    if answer.status in SLOW_DOWN:
+        return now + timedelta(seconds=answer.retry_after or 60)
+    if answer.status is None and answer.took_ms >= HANGING_MS:
+        shortest, longest = REST
+        return now + min(max((now - (endpoint.failing_since or now)) / 4, shortest), longest)
+    asked_for = endpoint.slow_until is not None and endpoint.slow_until > now + TURN
+    return endpoint.slow_until if asked_for else None
+
+
 @transaction.atomic
 def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
     """Writes down how a try went, and what follows from it for the delivery and its endpoint."""
@@ -202,7 +229,7 @@ def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
         delivery=delivery, at=now, status=answer.status, answer=answer.body, fault=answer.fault, took_ms=answer.took_ms
     )
     delivery.tries += 1
-    if answer.status is not None and 200 <= answer.status < 300:
+    if answer.succeeded:
         delivery.state, delivery.next_at, endpoint.failing_since = DeliveryState.DELIVERED, None, None
     else:
         delivery.next_at = due_after(delivery, answer, now)
@@ -213,8 +240,7 @@ def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
             delivery.state, delivery.next_at = DeliveryState.FAILED, None
         if delivery.tries >= TRIES and endpoint.failing_since <= delivery.created_at:
             _disable(endpoint, "Nothing was delivered for about 75 hours.")
-        if answer.status in SLOW_DOWN:
-            endpoint.slow_until = now + timedelta(seconds=answer.retry_after or 60)
+    endpoint.slow_until = _rest(endpoint, answer, now)
     delivery.save()
     endpoint.save()
     return delivery
