@@ -210,9 +210,8 @@ def _check_measure(version: MeasureVersion, job: Job) -> None:
 
 def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     kept = dict(setup)
-    if revision.kind == Kind.VARIATION and kept.get("alternatives"):
-        text = "A variation has no alternatives: it is the difference to one fence. Offer options instead."
-        raise Refused([Fault("/setup/alternatives", "variation.alternatives", text)])
+    if revision.kind == Kind.VARIATION:
+        _check_variation(kept)
     parties = kept.get("parties") or _default_parties(revision)
     kept["parties"] = parties
     revision.setup = kept
@@ -231,6 +230,21 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
             chooses=one["key"] == chooser,
             position=place,
         )
+
+
+NOT_VARIED = {
+    "alternatives": "A variation has no alternatives: it is the difference to one fence. Offer options instead.",
+    "discount": "What is for the job as a whole stays as agreed. Write a discount as an extra with a price below 0.",
+    "visits": "What is for the job as a whole stays as agreed. Charge another visit as an extra.",
+    "hire": "What is for the job as a whole stays as agreed. Charge hire as an extra.",
+}
+
+
+def _check_variation(setup: Mapping[str, Any]) -> None:
+    """Refused is what a variation would leave out without a word."""
+    asked = [name for name in NOT_VARIED if setup.get(name)]
+    if asked:
+        raise Refused([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
 def _default_parties(revision: Revision) -> list[dict[str, Any]]:

@@ -187,7 +187,7 @@ def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
     if parties and not any(one.get("required", True) for one in parties):
         faults.append(Fault("/parties", "required.none", "At least one party must accept."))
     faults += [
-        Fault(f"/parties/{place}/chooses", "chooses.optional", "Who settles the choices must accept too.")
+        Fault(f"/parties/{place}/required", "chooses.optional", "Who settles the choices must accept too.")
         for place, one in enumerate(parties)
         if one.get("chooses") and not one.get("required", True)
     ]

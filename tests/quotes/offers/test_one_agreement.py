@@ -12,7 +12,7 @@ from quotes.jobs.models import Job, JobState
 from quotes.offers.answering import accept
 from quotes.offers.models import Revision, State
 from quotes.offers.queries import agreed
-from quotes.offers.services import send, start_quote
+from quotes.offers.services import change_draft, revise, send, start_quote
 from quotes.offers.setup import checked_setup
 from shared.business.models import Business
 from shared.problems import Problem
@@ -72,7 +72,7 @@ def test_who_settles_the_choices_must_accept(yard: Business) -> None:
     with pytest.raises(Refused) as refused:
         checked_setup({"parties": [{**first, "required": False}, second]})
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [
-        ("/parties/0/chooses", "chooses.optional")
+        ("/parties/0/required", "chooses.optional")
     ]
     # where nobody is named, it is the first who must accept
     asked = [{"key": "owner", "name": "Ada", "required": False}, second]
@@ -95,3 +95,17 @@ def test_what_was_accepted_is_settled_for_who_says_yes_later(yard: Business) -> 
     assert receipt.choices == {"build": "base", "options": []}
     revision.refresh_from_db()
     assert (revision.net, revision.tax, revision.total, revision.choices) == before
+
+
+def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
+    """What is for the job as a whole stays as agreed, so a discount on it would be given to nobody."""
+    agreed_to = sent(yard, ALONE, measure(2260))
+    said_yes(agreed_to)
+    draft = revise(quote=agreed_to.quote, actor=actor_of(yard))
+    whole = {"discount": {"label": "Off", "percent": "5"}, "visits": "1", "hire": {"auger": "1"}}
+    with pytest.raises(Refused) as refused:
+        change_draft(revision=draft, setup={**ALONE, **whole})
+    assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/visits", "/setup/hire"]
+    off = {"label": "Off", "net": "-50.00"}
+    varied = send(revision=change_draft(revision=draft, setup={**ALONE, "extras": [off]}), actor=actor_of(yard))
+    assert str(varied.net) == "-50.00"
