@@ -26,19 +26,20 @@ class Counter(models.Model):
 
 
 _NEXT = """
-INSERT INTO shared_counter (business_id, kind, last) VALUES (%s, %s, 1)
-ON CONFLICT (business_id, kind) DO UPDATE SET last = shared_counter.last + 1
+INSERT INTO shared_counter (business_id, kind, last) VALUES (%s, %s, %s)
+ON CONFLICT (business_id, kind) DO UPDATE SET last = shared_counter.last + excluded.last
 RETURNING last
 """
 
 
-def next_number(business: Business, kind: str) -> int:
-    """The next number of ``kind``; other takers of the same business wait until this transaction ends."""
+def next_number(business: Business, kind: str, count: int = 1) -> int:
+    """The next number of ``kind``, the last of ``count`` of them; other takers of the business wait until this
+    transaction ends."""
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError("a number is taken inside the transaction that uses it")
     hold(business)
     with connection.cursor() as cursor:
-        cursor.execute(_NEXT, [business.pk, kind])
+        cursor.execute(_NEXT, [business.pk, kind, count])
         return int(cursor.fetchone()[0])
 
 

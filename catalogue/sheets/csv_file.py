@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
+from contextlib import suppress
+from typing import Any
 
 from catalogue.sheets.refusing import MOST_CELL, MOST_COLUMNS, MOST_LINE, MOST_ROWS, Cell, Row, SheetRefusedError
 
@@ -46,11 +48,27 @@ def _lines(text: str) -> Iterator[str]:
         yield line
 
 
-def rows(text: str) -> Iterator[Row]:
-    """The rows of a file; rows without any text are passed over."""
+def refuse_too_many(text: str) -> None:
+    """Refuses a file of too many rows before the first of them is looked at."""
+    if text.count("\n") + text.count("\r") <= MOST_ROWS:
+        return
+    count, reader = 0, _reader(text)
+    with suppress(csv.Error):  # told with its line when the rows are read
+        for cells in reader:
+            count += any(map(str.strip, cells))
+            if count > MOST_ROWS + 1:
+                raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", reader.line_num)
+
+
+def _reader(text: str) -> Any:
     separator = separator_of(text[:MOST_LINE].split("\n", 1)[0])
     csv.field_size_limit(MOST_LINE)
-    reader, count = csv.reader(_lines(text), delimiter=separator, strict=True), 0
+    return csv.reader(_lines(text), delimiter=separator, strict=True)
+
+
+def rows(text: str) -> Iterator[Row]:
+    """The rows of a file; rows without any text are passed over."""
+    reader, count = _reader(text), 0
     try:
         for cells in reader:
             if not any(cell.strip() for cell in cells):

@@ -42,6 +42,7 @@ def read_sheet(content: bytes) -> Sheet:
     if xlsx_file.is_zip(content):
         return _headed(xlsx_file.rows(content), decimal_comma=False)
     text = csv_file.decoded(content)
+    csv_file.refuse_too_many(text)
     separator = csv_file.separator_of(text.split("\n", 1)[0])
     return _headed(csv_file.rows(text), decimal_comma=separator != ",")
 

@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from catalogue import queries, services
 from catalogue.bodies import SupplyOfferIn
 from catalogue.models import Component, Offer, Supplier
 from fencing.faults import Fault, Refused
+from shared import audit
 from shared.business.actors import Actor
-from shared.models import SupplierAccount
+from shared.models import Business, SupplierAccount
 from shared.problems import from_refusal, from_validation
-from shared.reading import read
+from shared.reading import read_each
 
 MOST_OFFERS = 5_000
-
-
-class _DryRun(Exception):
-    """Ends the transaction of a dry run."""
+_BATCH, _MOST_DAYS = 500, 500
+_PROVEN = ["business", "supplier", "component"]
+Body = dict[str, Any] | Refused
+Key = tuple[int, int, date]
 
 
 @dataclass(slots=True)
@@ -40,6 +44,14 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
+class New:
+    """An offer to be stored, and what was said of it."""
+
+    row: Offer
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class Known:
     """What the account may name: its supplier rows by business ref, and components by business and sku."""
 
@@ -50,20 +62,32 @@ class Known:
 def take_offers(
     *, account: SupplierAccount, actor: Actor, offers: Sequence[Any], test: bool, whole: bool, dry: bool
 ) -> list[Outcome]:
-    """Stores what can be stored. ``whole``: one refused refuses all; ``dry``: the same answer, nothing is kept."""
-    known = _known(account, offers, test)
-    outcomes: list[Outcome] = []
+    """Stores what can be stored. ``whole``: one refused refuses all; ``dry``: the same answer, nothing is kept.
+
+    Queries grow with the businesses that are served, not with the offers.
+    """
+    known, bodies = _known(account, offers, test), list(read_each(SupplyOfferIn, offers))
     try:
-        with transaction.atomic():
-            outcomes = [_take(known, actor, place, one) for place, one in enumerate(offers)]
-            bad = any(one.errors for one in outcomes)
-            if dry or (whole and bad):
-                raise _DryRun
-    except _DryRun:
-        for one in outcomes:
-            if not one.errors:
-                one.status, one.ref = (424 if whole and bad else 200), ""
-    return outcomes
+        return _taken(known, actor, bodies, whole=whole, dry=dry)
+    except IntegrityError:
+        # somebody stored one of them a moment ago: now it is seen, and refused as a double
+        return _taken(known, actor, bodies, whole=whole, dry=dry)
+
+
+@transaction.atomic
+def _taken(known: Known, actor: Actor, bodies: Sequence[Body], *, whole: bool, dry: bool) -> list[Outcome]:
+    stored = _stored(known, bodies)
+    judged = [_judged(known, stored, body) for body in bodies]
+    bad = any(isinstance(one, list) for one in judged)
+    if not dry and not (whole and bad):
+        _store([one for one in judged if isinstance(one, New)], actor)
+    good = 424 if whole and bad else 200 if dry else 201
+    return [
+        Outcome(place, good, one.row.ref if good == 201 else "")
+        if isinstance(one, New)
+        else Outcome(place, 422, errors=_pointing(one, place))
+        for place, one in enumerate(judged)
+    ]
 
 
 def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known:
@@ -77,19 +101,37 @@ def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known
     return Known(suppliers, components)
 
 
-def _take(known: Known, actor: Actor, place: int, one: Any) -> Outcome:
+def _stored(known: Known, bodies: Sequence[Body]) -> set[Key]:
+    """Which prices there are already from the days in question."""
+    days = {body["valid_from"] for body in bodies if isinstance(body, dict)}
+    found = set[Key]()
+    for supplier in known.suppliers.values():
+        rows = Offer.objects.of(supplier.business).filter(supplier=supplier)
+        if len(days) <= _MOST_DAYS:
+            rows = rows.filter(valid_from__in=days)
+        found.update((supplier.pk, *key) for key in rows.values_list("component_id", "valid_from"))
+    return found
+
+
+def _judged(known: Known, stored: set[Key], body: Body) -> New | list[dict[str, str]]:
+    """An offer that may be stored, beside those in ``stored``; or what is wrong with it."""
+    if isinstance(body, Refused):
+        return from_refusal(body).errors
     try:
-        with transaction.atomic():
-            offer = _stored(known, actor, one)
+        row, values = _offer(known, dict(body))
+        row.full_clean(exclude=_PROVEN, validate_unique=False, validate_constraints=False)
+        key = (row.supplier_id, row.component_id, row.valid_from)
+        if key in stored:
+            raise Refused([Fault("/valid_from", "valid_from.taken", "There is one from this day already.")])
     except Refused as refused:
-        return Outcome(place, 422, errors=_pointing(from_refusal(refused).errors, place))
+        return from_refusal(refused).errors
     except ValidationError as fault:
-        return Outcome(place, 422, errors=_pointing(from_validation(fault).errors, place))
-    return Outcome(place, 201, offer.ref)
+        return from_validation(fault).errors
+    stored.add(key)
+    return New(row, values)
 
 
-def _stored(known: Known, actor: Actor, one: Any) -> Offer:
-    values = read(SupplyOfferIn, one)
+def _offer(known: Known, values: dict[str, Any]) -> tuple[Offer, dict[str, Any]]:
     supplier = known.suppliers.get(values.pop("business"))
     sku = values.pop("component")
     if supplier is None:
@@ -97,8 +139,26 @@ def _stored(known: Known, actor: Actor, one: Any) -> Offer:
     component = known.components.get((supplier.business_id, sku))
     if component is None:
         raise Refused([Fault("/component", "unknown", "This business has no such component.")])
-    offer = Offer(business=supplier.business, supplier=supplier, component=component)
-    return services.add_dated(offer, actor=actor, values=values)
+    begins, ends = values["valid_from"], values.get("valid_to")
+    if begins < timezone.localdate():
+        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
+    if ends and ends < begins:
+        raise Refused([Fault("/valid_to", "range", "A price can't end before it begins.")])
+    return Offer(business=supplier.business, supplier=supplier, component=component, **values), values
+
+
+def _store(offers: Sequence[New], actor: Actor) -> None:
+    """Writes them, each with its entry in the audit trail."""
+    by_business: dict[Business, list[New]] = defaultdict(list)
+    for one in offers:
+        by_business[one.row.business].append(one)
+    for business, rows in sorted(by_business.items(), key=lambda pair: pair[0].pk):
+        Offer.objects.of(business).bulk_create([one.row for one in rows], batch_size=_BATCH)
+        told = [
+            (f"offer:{one.row.ref}", {name: services.plain(value) for name, value in one.values.items()})
+            for one in rows
+        ]
+        audit.record_each(business, actor, "offer.added", told)
 
 
 def _pointing(errors: list[dict[str, str]], place: int) -> list[dict[str, str]]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 OwnedT = TypeVar("OwnedT", bound="Owned")
 _BASE62 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _REF_LENGTH = 22  # 62 ** 22 > 2 ** 130
+_REFS = 62**_REF_LENGTH
 
 
 class UnscopedError(RuntimeError):
@@ -32,8 +33,12 @@ class ForeignRowError(ValidationError):
 
 
 def new_ref() -> str:
-    """An id nobody can guess: 22 random letters and digits, 131 bits."""
-    return "".join(secrets.choice(_BASE62) for _ in range(_REF_LENGTH))
+    """An id nobody can guess: 22 random letters and digits, 131 bits; drawn at once, as one by one takes ten times as long."""
+    number, letters = secrets.randbelow(_REFS), []
+    for _ in range(_REF_LENGTH):
+        number, place = divmod(number, 62)
+        letters.append(_BASE62[place])
+    return "".join(letters)
 
 
 class OwnedQuerySet(models.QuerySet[OwnedT]):

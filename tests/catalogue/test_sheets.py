@@ -22,7 +22,7 @@ from catalogue.sheets import csv_file, xlsx_file
 from catalogue.sheets.exporting import csv_sheet, xlsx_sheet
 from catalogue.sheets.planning import Plan
 from catalogue.sheets.reading import read_sheet
-from catalogue.sheets.refusing import SheetRefusedError
+from catalogue.sheets.refusing import MOST_ROWS, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report, take_in
 from fencing.faults import Refused
 from shared.audit import AuditEntry
@@ -409,3 +409,12 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
     assert Component.objects.of(business).count() == 20_000
     assert told == list(range(500, 20_001, 500))
     assert PriceRule.objects.of(business).count() == 0
+
+
+def test_a_csv_file_of_too_many_rows_is_refused_before_any_is_read() -> None:
+    # a name that spans lines is one row; so is the header, which is beside the 50,000
+    allowed = 'sku,label\r\n"a\nb",c\r\n' + "a,b\r\n" * (MOST_ROWS - 1) + "\r\n" * 9
+    assert sum(1 for _ in read_sheet(allowed.encode()).rows) == MOST_ROWS
+    with pytest.raises(SheetRefusedError, match="50000 rows") as refused:
+        read_sheet((allowed + "a,b\r\n").encode())  # its rows are not asked for
+    assert refused.value.row == allowed.count("\n") + 1
