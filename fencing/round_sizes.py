@@ -6,9 +6,10 @@ starts 40 from the centre: 2400 - 40 - 5 = 2355, 35 less, more than the slack of
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
-from fencing.measure import Basis, Form, Measure, Run
+from fencing.measure import Basis, Form, Measure, Run, StrengthRequest
 from fencing.system import (
     Allowance,
     GateRules,
@@ -61,3 +62,6 @@ ROUND_SIZES = System(
 
 TWO_BAYS = Measure("Two bays", "round", (Run("A", 4800, 1800, basis=Basis.CENTRES, form=Form.LEVEL),))
 """A level run of 4800 mm between two free ends, 1800 high: posts at 0 (square), 2400 (line) and 4800 (square)."""
+
+IN_WIND = replace(TWO_BAYS, strength=StrengthRequest("given_pressure", {"pressure_kpa": "0.60", "soil_class": "clay"}))
+"""The same job in a stated net pressure of 600 Pa, twice that at a free end, on clay as the building code's table has it."""

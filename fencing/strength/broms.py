@@ -71,7 +71,15 @@ def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_
 
 
 def passive_coefficient(friction_deg: float) -> float:
-    """Rankine's passive earth pressure coefficient tan^2(45 + phi/2) for ``friction_deg`` [degrees]. Source: Rankine."""
+    """Rankine's passive earth pressure coefficient tan^2(45 + phi/2) for ``friction_deg`` [degrees, 0 to under 90].
+
+    Source: Rankine.
+
+    Example: tan^2 60 = 3:
+
+        >>> round(passive_coefficient(30), 9)
+        3.0
+    """
     return tan((45 + friction_deg / 2) * pi / 180) ** 2
 
 

@@ -35,7 +35,16 @@ class Remedy:
 def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measure, System] | None:
     """The measure and system with a remedy applied, ready for another take-off; None for a section or a retrofit.
 
-    Rule: a deeper hole takes the least embedment of both posts down with it. Source: house rule.
+    Rule: a deeper hole takes the least embedment of both posts [mm] down with it.
+
+    Source: house rule.
+
+    Example: a hole of 900 with 50 of bedding leaves 850 for the posts:
+
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> _, deeper = changed_job(TWO_BAYS, ROUND_SIZES, Remedy("hole_depth", 900, "mm", True, "", ()))
+        >>> deeper.hole.depth, deeper.channel.embedment_min
+        (900, 850)
     """
     if remedy.kind == "pitch":
         return measure, replace(system, pitch=remedy.value)
@@ -77,6 +86,13 @@ def checked(screening: Screening, remedy: Remedy) -> Remedy:
     """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all.
 
     Source: house rule.
+
+    Example: holes 900 [mm] deep are not enough for posts that want 3198 in the ground:
+
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> screening = screen(take_off(IN_WIND, ROUND_SIZES))
+        >>> checked(screening, Remedy("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).mends
+        False
     """
     takeoff = screening.takeoff
     job = changed_job(takeoff.measure, takeoff.system, remedy)

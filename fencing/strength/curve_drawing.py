@@ -20,7 +20,7 @@ FONT = "B612, 'DejaVu Sans', sans-serif"
 def draw_chart(chart: Chart) -> str:
     """Draw allowed height against pitch.
 
-    Rule: pitch across, height up, both in mm; a full line for the middle of a run, a dashed one beside a free end; the job's own
+    Rule: pitch across, height up, both [mm]; a full line for the middle of a run, a dashed one beside a free end; the job's own
     pitch and height as a ring. Same chart, same bytes.
 
     Args:
@@ -30,6 +30,11 @@ def draw_chart(chart: Chart) -> str:
         A complete ``svg`` element of 180 by 104 mm with a title and a description for screen readers.
 
     Source: house rule.
+
+    Example:
+        >>> curve = Curve("middle", (600, 750), None, (448, 375))
+        >>> draw_chart(Chart("Allowed", (), (curve,), ((600, 400, "A"),)))[:62]
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 180 104" '
     """
     frame = _Frame(chart)
     body = [*_axes(frame), *(line for curve in chart.curves for line in _curve(frame, curve)), *_labels(frame, chart)]

@@ -33,13 +33,21 @@ class Curve:
 
     @property
     def known(self) -> tuple[str, ...]:
-        """Which limits are known: "post", "footing", or both."""
+        """Which limits are known: "post", "footing", or both.
+
+        >>> Curve("middle", (600,), None, (448,)).known  # [mm]
+        ('footing',)
+        """
         limits = (("post", self.section), ("footing", self.footing))
         return tuple(name for name, heights in limits if heights is not None)
 
     @property
     def allowed(self) -> tuple[int | None, ...]:
-        """The lower of the limits that are known; None where one of them allows nothing."""
+        """The lower of the limits that are known [mm]; None where one of them allows nothing.
+
+        >>> Curve("middle", (600, 750), (500, 420), (448, None)).allowed
+        (448, None)
+        """
         rows = [heights for heights in (self.section, self.footing) if heights is not None]
         columns = zip(*rows, strict=True) if rows else ((None,) for _ in self.pitches)
         return tuple(None if None in column else min(h for h in column if h is not None) for column in columns)
@@ -65,9 +73,17 @@ def chart(screening: Screening) -> Chart:
         screening: of the job.
 
     Returns:
-        Two curves over the same pitches; the job's points are each run's pitch and height.
+        Two curves over the same pitches [mm]; the job's points are each run's pitch and height [mm].
 
     Source: the method of the screening.
+
+    Example:
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.strength.screen import screen
+        >>> from fencing.takeoff import take_off
+        >>> drawn = chart(screen(take_off(IN_WIND, ROUND_SIZES)))
+        >>> drawn.job, [curve.place for curve in drawn.curves]
+        (((2400, 1800, 'A'),), ['middle', 'end'])
     """
     takeoff = screening.takeoff
     soils = sorted({run.soil for run in takeoff.measure.runs if run.soil})

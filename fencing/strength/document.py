@@ -18,7 +18,7 @@ UNSTATED = "not stated"
 def screening_document(screening: Screening, changes: Sequence[Remedy] | None = None) -> dict[str, Any]:
     """Write a screening as a document of plain values.
 
-    Rule: lengths are integer mm; forces, moments and shares decimal texts, half-even at the last printed place; what the method
+    Rule: lengths are integer [mm]; forces, moments and shares decimal texts, half-even at the last printed place; what the method
     has no answer for is null.
 
     Args:
@@ -30,6 +30,15 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
         remarks, disclaimer.
 
     Source: house rule.
+
+    Example: the middle post carries 2.4 m x 1.8 m x 1200 Pa:
+
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.strength.screen import screen
+        >>> from fencing.takeoff import take_off
+        >>> written = screening_document(screen(take_off(IN_WIND, ROUND_SIZES)))
+        >>> written["outcome"], written["posts"][1]["force_kn"]
+        ('over', '5.18')
     """
     found = remedies(screening) if changes is None else changes
     return {
@@ -49,7 +58,14 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
 
 
 def remarks(screening: Screening) -> tuple[str, ...]:
-    """How the numbers were come by, in sentences a reader of the output needs."""
+    """How the numbers were come by, in sentences a reader of the output needs. Lengths in them are [m]. Source: the method.
+
+    >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+    >>> from fencing.strength.screen import screen
+    >>> from fencing.takeoff import take_off
+    >>> remarks(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
+    'Within two heights of a free end the stated pressure is taken 2 times.'
+    """
     system = screening.takeoff.system
     lines = [*screening.method.remarks()]
     lines.append(
@@ -119,14 +135,24 @@ def _two(value_nm: float | None) -> str | None:
 
 
 def told(remedy: Remedy) -> str:
-    """A remedy in words, with what keeps it from being enough. Source: house rule."""
+    """A remedy in words [mm in its text], with what keeps it from being enough. Source: house rule.
+
+    >>> told(Remedy("hole_depth", 900, "mm", False, "holes 900 mm deep", ("A-P2",)))
+    'holes 900 mm deep (not enough by itself)'
+    """
     if remedy.hindrance:
         return f"{remedy.text} (can't be built so: {remedy.hindrance})"
     return remedy.text if remedy.mends else f"{remedy.text} (not enough by itself)"
 
 
 def remedy_document(remedy: Remedy) -> dict[str, Any]:
-    """One remedy as plain values; its cost is decimal text, or null where nobody priced it. Source: house rule."""
+    """One remedy as plain values; its cost is decimal text [the business's currency], or null where nobody priced it.
+
+    Source: house rule.
+
+    >>> remedy_document(Remedy("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
+    'holes 900 mm deep'
+    """
     return {
         "kind": remedy.kind,
         "value": remedy.value,

@@ -26,7 +26,13 @@ class SoilClass:
 
     @property
     def lateral_kpa_m(self) -> float | None:
-        """Allowable lateral bearing per metre below grade [kPa/m]."""
+        """Allowable lateral bearing per metre below grade [kPa/m]; None without a presumptive value. Source: IBC Table 1806.2.
+
+        Example: 100 psf a foot:
+
+            >>> round(SOILS["clay"].lateral_kpa_m, 4)
+            15.7087
+        """
         return None if self.lateral_psf_ft is None else self.lateral_psf_ft * PSF_PER_FT
 
 
@@ -46,7 +52,13 @@ SOILS = {
 
 
 def diagonal(side: float) -> float:
-    """Width b of a square post or footing in the pole formula: its diagonal, in the unit of ``side``. Source: IBC 1807.3.2.1."""
+    """Width b of a square post or footing in the pole formula: its diagonal, in the unit of ``side`` [over 0].
+
+    Source: IBC 1807.3.2.1.
+
+    >>> round(diagonal(300), 1)
+    424.3
+    """
     return side * sqrt(2)
 
 

@@ -29,7 +29,11 @@ class Load:
 
     @property
     def arm_m(self) -> float:
-        """Height of the resultant above ground [m]; 0 without a force."""
+        """Height of the resultant above ground [m]; 0 without a force. Source: statics.
+
+        >>> Load(2000.0, 1800.0).arm_m, Load(0.0, 0.0).arm_m
+        (0.9, 0.0)
+        """
         return self.moment_nm / self.force_n if self.force_n else 0.0
 
 
@@ -44,11 +48,19 @@ class Side:
     pressure_pa: float
 
     def widened(self, factor: float) -> Side:
-        """The same side of a bay ``factor`` times as wide."""
+        """The same side of a bay ``factor`` times as wide [over 0].
+
+        >>> Side(1.2, (0, 0), (1.8, 1.8), 0, 600.0).widened(0.5).width_m
+        0.6
+        """
         return replace(self, width_m=self.width_m * factor)
 
     def lowered(self, drop_m: float) -> Side:
-        """The same side with its top ``drop_m`` lower."""
+        """The same side with its top ``drop_m`` lower [m], never below its base.
+
+        >>> Side(1.2, (0.05, 0.05), (1.85, 1.85), 0, 600.0).lowered(0.35).top_m
+        (1.5, 1.5)
+        """
         base, top = self.base_m, self.top_m
         return replace(self, top_m=(max(base[0], top[0] - drop_m), max(base[1], top[1] - drop_m)))
 

@@ -29,7 +29,7 @@ def meaning(screening: Screening) -> tuple[str, ...]:
     """What a reader should make of the outcome.
 
     Rule: first how many posts and by what, then what the pole formula takes for granted, the second method's answer beside it,
-    and who decides. Sentences stand only where they apply.
+    and who decides. Sentences stand only where they apply; embedments in them are [mm].
 
     Args:
         screening: of the job.
@@ -38,6 +38,13 @@ def meaning(screening: Screening) -> tuple[str, ...]:
         Sentences in the order they are read.
 
     Source: house rule; what the formula takes for granted: IBC 1807.3.
+
+    Example:
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.strength.screen import screen
+        >>> from fencing.takeoff import take_off
+        >>> meaning(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
+        '3 of 3 posts are over: 3 by the pole formula.'
     """
     over = [post for post in screening.posts if post.outcome is Outcome.OVER]
     outside = [post for post in screening.posts if post.outcome is Outcome.OUTSIDE]

@@ -14,7 +14,11 @@ Inputs = Mapping[str, str | int | bool]
 
 
 def number(inputs: Inputs, key: str, default: float) -> float:
-    """A numeric input in the unit its key names, or the default."""
+    """A numeric input in the unit its key names [e.g. kPa], or the default.
+
+    >>> number({"end_factor": "1.5"}, "end_factor", 2.0), number({}, "end_factor", 2.0)
+    (1.5, 2.0)
+    """
     return float(inputs.get(key, default))
 
 

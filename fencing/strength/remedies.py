@@ -33,7 +33,7 @@ def remedies(screening: Screening) -> tuple[Remedy, ...]:
 
     Rule: each of pitch, hole depth, hole diameter, section and height is solved alone for the worst post it can help; where none
     of the first three mends both post and footing, the pitch the sections take is solved first and the hole for it then. Pitches
-    and heights are rounded down, holes up, to 10 mm. Retrofits stand on what is there: for them only a lower fence is proposed.
+    and heights are rounded down, holes up, to 10 [mm]. Retrofits stand on what is there: for them only a lower fence is proposed.
 
     Args:
         screening: of the job.
@@ -42,6 +42,12 @@ def remedies(screening: Screening) -> tuple[Remedy, ...]:
         In the order pitch, hole depth, both, hole diameter, section, then a height for each run; none where nothing is over.
 
     Source: house rule; the limits are the method's.
+
+    Example: the hardest pressed post wants 3198 mm in the ground; with 50 of bedding, rounded up to 10, the hole is 3250 deep:
+
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> [(one.kind, one.value) for one in remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
+        [('hole_depth', 3250)]
     """
     over = [post for post in screening.posts if post.outcome is Outcome.OVER]
     built = {run.id for run in screening.takeoff.runs}
@@ -61,12 +67,19 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
 
     Args:
         screening: of the job.
-        price: the job's price for a measure built in a system, in one currency.
+        price: the job's price for a measure built in a system [in one currency].
 
     Returns:
         The remedies in the order of :func:`remedies`.
 
     Source: house rule.
+
+    Example: posts for a hole of 3250 are longer than any stock, so nobody can say what they cost:
+
+        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> found = priced(screen(take_off(IN_WIND, ROUND_SIZES)), lambda measure, system: Decimal(system.hole.depth))
+        >>> [one.cost for one in found], bool(found[0].hindrance)
+        ([None], True)
     """
     takeoff = screening.takeoff
     found = remedies(screening)

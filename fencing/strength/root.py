@@ -14,7 +14,7 @@ def rising_root(function: Callable[[float], float], low: float, high: float) -> 
 
     Args:
         function: rising, negative or zero at ``low``, positive or zero at ``high``.
-        low: lower end of the bracket, in the unit of the argument.
+        low: lower end of the bracket [the unit of the argument].
         high: upper end of the bracket.
 
     Returns:

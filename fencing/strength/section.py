@@ -33,12 +33,20 @@ class Section:
 
     @property
     def kg_per_m(self) -> float:
-        """Mass of a metre of the section in steel [kg/m]."""
+        """Mass of a metre of the section in steel [kg/m]. Source: steel of 7850 kg/m3, EN 10219-2.
+
+        >>> round(Section(100.0, 0, 0, 0, 0, 0).kg_per_m, 3)  # 100 mm2
+        0.785
+        """
         return self.area_mm2 * STEEL_KG_M3 / 1e6
 
     @property
     def rx_mm(self) -> float:
-        """Radius of gyration about x [mm]."""
+        """Radius of gyration about x [mm]. Source: any textbook of statics.
+
+        >>> Section(100.0, 40_000.0, 0, 0, 0, 0).rx_mm  # the root of 40000 / 100
+        20.0
+        """
         return sqrt(self.ix_mm4 / self.area_mm2)
 
 

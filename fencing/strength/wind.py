@@ -39,19 +39,33 @@ class WindMethod(Protocol):
     """
 
     @property
-    def name(self) -> str: ...
-    @property
-    def title(self) -> str: ...
-    @property
-    def arm(self) -> float: ...
-    @property
-    def section_factor(self) -> float: ...
-    @property
-    def footing_factor(self) -> float: ...
+    def name(self) -> str:
+        """The method's word in documents."""
 
-    def zones(self, wall: Wall) -> tuple[Zone, ...]: ...
-    def porosity_factor(self, solidity: float) -> float: ...
-    def remarks(self) -> tuple[str, ...]: ...
+    @property
+    def title(self) -> str:
+        """The standard and clause, as people read them."""
+
+    @property
+    def arm(self) -> float:
+        """Lever arm of a full-height pressure as a share of half the height [1 or more]."""
+
+    @property
+    def section_factor(self) -> float:
+        """Load that the section is held against over the load of the zones [0 and more]."""
+
+    @property
+    def footing_factor(self) -> float:
+        """Load that the pole formula is held against over the load of the zones [0 and more]."""
+
+    def zones(self, wall: Wall) -> tuple[Zone, ...]:
+        """Net pressures [Pa] by distance from a free end [m]."""
+
+    def porosity_factor(self, solidity: float) -> float:
+        """Pressure on a lattice of this solid share [0 to 1] over that on a solid face."""
+
+    def remarks(self) -> tuple[str, ...]:
+        """What a reader should know of the method."""
 
 
 def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> float:
@@ -109,7 +123,7 @@ def eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple
 
 
 def interpolate(table: Sequence[tuple[float, float]], x: float) -> float:
-    """Straight between the points of ``table`` (x ascending), level beyond its ends; in the table's own units.
+    """Straight between the points of ``table`` (x ascending), level beyond its ends [in the table's units].
 
     Source: arithmetic.
 
@@ -141,17 +155,31 @@ class GivenPressure:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """The stated pressure, times the end factor within two heights of an end unless the fence turns a corner there."""
+        """The stated pressure [Pa], times the end factor within two heights of an end unless the fence turns a corner there.
+
+        Source: house rule, after AS/NZS 1170.2 Table B.2(B).
+
+        >>> [(zone.upto_m, zone.pressure_pa) for zone in GivenPressure(600.0).zones(Wall(1.8, 20.0))]
+        [(3.6, 1200.0), (inf, 600.0)]
+        """
         if self.end_factor == 1 or wall.return_m > 0:
             return (Zone(inf, self.pressure_pa),)
         return (Zone(2 * wall.height_m, self.pressure_pa * self.end_factor), Zone(inf, self.pressure_pa))
 
     def porosity_factor(self, solidity: float) -> float:
-        """1 - (1 - solidity)^2, as AS/NZS 1170.2 (the estimator's pressure is for a solid face)."""
+        """1 - (1 - solidity)^2 [solidity 0 to 1], as AS/NZS 1170.2 (the estimator's pressure is for a solid face).
+
+        >>> GivenPressure(600.0).porosity_factor(0.5)
+        0.75
+        """
         return 1 - (1 - solidity) ** 2
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method."""
+        """What a reader should know of the method; the end factor as a number of [times].
+
+        >>> GivenPressure(600.0, end_factor=1.5).remarks()
+        ('Within two heights of a free end the stated pressure is taken 1.5 times.',)
+        """
         ends = f"Within two heights of a free end the stated pressure is taken {self.end_factor:g} times."
         plain = "The stated pressure is used at free ends too; published methods give up to double there."
         return (ends if self.end_factor != 1 else plain,)

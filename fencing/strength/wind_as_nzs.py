@@ -20,7 +20,7 @@ SHIELDING = ((1.5, 0.7), (3.0, 0.8), (6.0, 0.9), (12.0, 1.0))
 
 
 def regional_speed_m_s(region: str, years: int) -> int:
-    """Regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years``.
+    """Regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years`` [5 to 2500].
 
     Source: AS/NZS 1170.2:2021 Table 3.1 (formulae, second hand).
 
@@ -33,7 +33,7 @@ def regional_speed_m_s(region: str, years: int) -> int:
 
 
 def shielding(spacing: float) -> float:
-    """Shielding multiplier Ms for the shielding parameter s . Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
+    """Shielding multiplier Ms for the shielding parameter s [0 or more]. Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
 
     Example:
         >>> shielding(3.0), round(shielding(4.5), 9)
@@ -94,6 +94,11 @@ def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
 def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> tuple[float, float, float]:
     """Cp,n for wind at 45 degrees to a long wall: to 2, to 4 and beyond 4 face heights from the windward end.
 
+    Args:
+        face_m: height of the face c [m].
+        top_m: height of its top above ground h [m].
+        cornered: whether a return corner longer than one height is at that end.
+
     Source: AS/NZS 1170.2:2021 Table B.2(B); lower first value beside a return corner longer than one height (from memory).
 
     Example:
@@ -106,7 +111,7 @@ def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> 
 
 
 def porosity(solidity: float) -> float:
-    """Kp = 1 - (1 - delta)^2 for the solid share delta of the face. Source: AS/NZS 1170.2:2021 Eq. B.1.
+    """Kp = 1 - (1 - delta)^2 for the solid share delta of the face [0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
     Example:
         >>> [round(porosity(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
@@ -137,7 +142,15 @@ class AsNzs:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """The greater of wind square to the fence and wind at 45 degrees, by distance from the end."""
+        """The greater of wind square to the fence and wind at 45 degrees, by distance from the end [m, Pa].
+
+        Source: AS/NZS 1170.2:2021 Table B.2.
+
+        Example: 0.5 x 1.2 x 40^2 = 960 Pa, 2.4 times that to two heights, 1.2 times beyond:
+
+            >>> [(zone.upto_m, zone.pressure_pa) for zone in AsNzs(40).zones(Wall(2.0, 40.0))]
+            [(4.0, 2304.0), (8.0, 1152.0), (inf, 1152.0)]
+        """
         h = wall.height_m
         square = net_coefficient(wall.length_m, h, h)
         speed = max(self.speed_m_s, SPEED_MIN_M_S)
@@ -148,11 +161,19 @@ class AsNzs:
         return tuple(Zone(upto, pressure_pa(speed, value)) for upto, value in values)
 
     def porosity_factor(self, solidity: float) -> float:
-        """Kp of the lattice's own area."""
+        """Kp of the lattice's own area [solidity 0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
+
+        >>> AsNzs(40).porosity_factor(0.5)
+        0.75
+        """
         return porosity(solidity)
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method."""
+        """What a reader should know of the method; speeds are [m/s].
+
+        >>> AsNzs(25).remarks()[1]
+        'The design speed is held at 30 m/s, the least the standard allows.'
+        """
         held = (
             "The design speed is held at 30 m/s, the least the standard allows."
             if self.speed_m_s < SPEED_MIN_M_S

@@ -42,7 +42,9 @@ RETURN = ((0.0, 1.0), (0.3, 0.90), (1.0, 0.75), (2.0, 0.60))  # factor on the fi
 
 
 def exposure_coefficient(height_ft: float, exposure: str) -> float:
-    """Velocity pressure exposure coefficient Kz = 2.01 (max(z, 15) / zg)^(2 / alpha), z in ft. Source: ASCE 7-16 Table 26.10-1.
+    """Velocity pressure exposure coefficient Kz = 2.01 (max(z, 15) / zg)^(2 / alpha), z in [ft].
+
+    Source: ASCE 7-16 Table 26.10-1.
 
     Example:
         >>> round(exposure_coefficient(6, "C"), 5)
@@ -63,7 +65,7 @@ def velocity_pressure_psf(speed_mph: float, kz: float, topography: float = 1.0, 
 
 
 def force_coefficient(aspect: float, clearance: float) -> float:
-    """Cf of cases A and B by ``aspect`` B/s and ``clearance`` s/h, linear in both.
+    """Cf of cases A and B by ``aspect`` B/s [0.05 to 45] and ``clearance`` s/h [0 to 1], linear in both.
 
     Source: ASCE 7-16 Figure 29.3-1 (second hand, checked cell by cell against the commentary's fit).
 
@@ -115,7 +117,15 @@ class Asce:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """Cases A and C together (B for a wall shorter than two heights), by distance from the end."""
+        """Cases A and C together (B for a wall shorter than two heights), by distance from the end [m, Pa].
+
+        Source: ASCE 7-16, 29.3.1 and Figure 29.3-1.
+
+        Example: zones end at 1, 2, 3, 4, 5 and 10 heights of 2 m:
+
+            >>> [zone.upto_m for zone in Asce(50, "C").zones(Wall(2.0, 40.0))]
+            [2.0, 4.0, 6.0, 8.0, 10.0, 20.0, inf]
+        """
         q = velocity_pressure_psf(
             self.speed_m_s * MPH_PER_M_S, exposure_coefficient(wall.height_m / 0.3048, self.exposure), self.topography
         )
@@ -130,11 +140,19 @@ class Asce:
         )
 
     def porosity_factor(self, solidity: float) -> float:
-        """1 - (1 - solidity)^1.5 on the lattice's own area (note to the figure)."""
+        """1 - (1 - solidity)^1.5 [solidity 0 to 1] on the lattice's own area. Source: note to ASCE 7-16 Figure 29.3-1.
+
+        >>> round(Asce(50, "C").porosity_factor(0.75), 3)  # a quarter to the power of 1.5 is an eighth
+        0.875
+        """
         return float(1 - (1 - solidity) ** 1.5)
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method."""
+        """What a reader should know of the method; load levels as a number of [times].
+
+        >>> Asce(50, "C").remarks()[0][:54]
+        'The footing is screened at 0.6 times the strength-leve'
+        """
         return (
             f"The footing is screened at {self.footing_factor:g} times the strength-level load, the post at the whole of it.",
         )

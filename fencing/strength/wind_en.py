@@ -24,7 +24,7 @@ ZONE_ENDS = (0.3, 2.0, 4.0, inf)  # heights from the end
 
 
 def probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) -> float:
-    """cprob for a return period of ``years``, relative to 50. Source: EN 1991-1-4 Eq. 4.2.
+    """cprob for a return period of ``years`` [years, over 1], relative to 50. Source: EN 1991-1-4 Eq. 4.2.
 
     Example:
         >>> round(probability_factor(5), 6)
@@ -73,7 +73,7 @@ def net_coefficients(
     from 0.8 to 1.
 
     Args:
-        slenderness: length of the wall / its height.
+        slenderness: length of the wall / its height [over 0].
         solidity: solid share of the face [0.8 to 1].
         return_heights: length of the return corner / height [0: none].
 
@@ -115,17 +115,32 @@ class En:
     section_factor: float = 1.5
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """Zones A to D of Table 7.9 at the peak pressure of the fence's top."""
+        """Zones A to D of Table 7.9 [m, Pa] at the peak pressure of the fence's top. Source: EN 1991-1-4 clause 7.4.1.
+
+        Example: 512.43 Pa at 2 m, ten heights long, so 3.4 times that to 0.6 m from the end:
+
+            >>> first = En(24, "II").zones(Wall(2.0, 20.0))[0]
+            >>> first.upto_m, round(first.pressure_pa / 3.4, 2)
+            (0.6, 512.43)
+        """
         peak = peak_pressure_pa(self.basic_m_s, wall.height_m, self.terrain, self.orography)
         values = net_coefficients(wall.length_m / wall.height_m, 1.0, wall.return_m / wall.height_m)
         return tuple(Zone(reach * wall.height_m, peak * value) for reach, value in zip(ZONE_ENDS, values, strict=True))
 
     def porosity_factor(self, solidity: float) -> float:
-        """1: the table has no values for a lattice below 0.8 solid, so a lattice is taken as solid."""
+        """1 [share, 0 to 1]: the table has no values for a lattice below 0.8 solid, so a lattice is taken as solid.
+
+        >>> En(24, "II").porosity_factor(0.5)
+        1.0
+        """
         return 1.0
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method."""
+        """What a reader should know of the method; load levels as a number of [times].
+
+        >>> En(24, "II").remarks()[1]
+        'A lattice is counted as solid: the table has no values for it.'
+        """
         return (
             "The post is screened at 1.5 times the characteristic load, the footing at the characteristic load.",
             "A lattice is counted as solid: the table has no values for it.",
