@@ -15,7 +15,6 @@ from django.core.management.base import BaseCommand
 from fencing.faults import Fault, Refused
 from fencing.reading import read_json
 from fencing.reading.text import MOST_BYTES, sound
-from fencing.terminal import UNWRITTEN, let_go, read_source
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
@@ -27,6 +26,7 @@ from quotes.offers.sums import Content, sums
 from shared.business.actors import SYSTEM
 from shared.money import shown
 from shared.problems import Problem
+from shared.terminal import UNWRITTEN, let_go, read_source
 
 REFUSED = 2
 

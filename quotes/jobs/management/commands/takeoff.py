@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from fencing.terminal import answer
 from quotes.jobs import commandline
+from shared.terminal import answer
 
 
 class Command(BaseCommand):
