@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from catalogue.bands import Bands, amount_at
+from fencing.offers import Offer, Supplier
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,3 +72,23 @@ class Market:
     def offers(self, sku: str) -> tuple[Sold, ...]:
         """Every supplier's offer for an article."""
         return tuple(one for one in self.sold if one.sku == sku)
+
+    def suppliers(self) -> list[Supplier]:
+        """Suppliers with their offers, as the split over them asks for them; one without terms asks nothing of an order."""
+        offers: dict[str, list[Offer]] = {}
+        for one in self.sold:
+            offer = Offer(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
+            offers.setdefault(one.supplier, []).append(offer)
+        known = {one.code: one for one in self.sellers}
+        plain = [Seller(code, code, False, Decimal(0), ()) for code in offers if code not in known]
+        return [
+            Supplier(
+                one.code,
+                tuple(offers.get(one.code, ())),
+                one.least_order,
+                one.delivery,
+                preferred=one.preferred,
+                name=one.name,
+            )
+            for one in [*self.sellers, *plain]
+        ]

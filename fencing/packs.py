@@ -46,12 +46,13 @@ def in_packs(wanted: Decimal, pack: Decimal = Decimal(1), least: Decimal = Decim
         return Packed(0, Decimal(0), Decimal(0), "nothing wanted")
     packs = int((max(wanted, least) / pack).to_integral_value(ROUND_CEILING))
     ordered = packs * pack
+    held = f"{packs} pack{'s' if packs != 1 else ''} of {plain(pack)}"
     if least > wanted:
         why = f"{plain(wanted)} wanted, {plain(least)} is the least order"
     elif ordered == wanted:
-        why = f"{plain(wanted)} wanted" + (f", {packs} packs of {plain(pack)}" if pack != 1 else "")
+        why = f"{plain(wanted)} wanted" + (f", {held}" if pack != 1 else "")
     else:
-        why = f"{plain(wanted)} wanted, {packs} packs of {plain(pack)} hold {plain(ordered)}"
+        why = f"{plain(wanted)} wanted, {held} hold{'s' if packs == 1 else ''} {plain(ordered)}"
     return Packed(packs, ordered, ordered - wanted, why)
 
 

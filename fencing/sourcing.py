@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.offers import Chosen, Offer, Split, Supplier, in_time, levels, order_from
+from fencing.packs import plain
 from fencing.splitting import Band, Found, Pick, Task, search
 from fencing.why_here import Asking, why_here
 
@@ -64,13 +65,12 @@ class _Asked:
 
 
 def split(
-    wanted: Mapping[str, Decimal],
+    wanted: Mapping[str, Decimal | Mapping[str, Decimal]],
     suppliers: Sequence[Supplier],
     days: int | None = None,
     most_suppliers: int | None = None,
     *,
     digits: int | None = None,
-    instead: Mapping[str, Mapping[str, Decimal]] | None = None,
     work: int = WORK,
 ) -> Sourcing:
     """The cheapest way to buy everything from these suppliers, beside everything from each of them alone.
@@ -82,12 +82,11 @@ def split(
     suppliers are given changes nothing.
 
     Args:
-        wanted: sale units by component [> 0].
+        wanted: sale units by component [> 0]; or by any name, the sale units of each component that would serve.
         suppliers: with their offers.
         days: days until it is needed; None: no hurry.
         most_suppliers: None: no limit.
         digits: decimals to which each line is rounded, halves up, before it is counted; None: not rounded.
-        instead: by component, others that serve in its place, with the sale units of each.
         work: ways to buy a need to look at, at most.
 
     Returns:
@@ -105,9 +104,8 @@ def split(
         >>> [(order.supplier, str(order.total)) for order in found.best.orders], str(found.saving), found.gap == 0
         ([('far', '690'), ('near', '90.00')], '110.00', True)
     """
-    ways = {
-        need: {need: amount, **(instead or {}).get(need, {})} for need, amount in sorted(wanted.items()) if amount > 0
-    }
+    named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
+    ways = {need: own for need, own in named.items() if any(own.values())}
     ranked = tuple(sorted(suppliers, key=lambda one: (not one.preferred, one.code)))
     asked = _Asked(ways, ranked, days, most_suppliers, digits)
     alone: dict[str, Split | None] = {}
@@ -140,7 +138,7 @@ def _alone(asked: _Asked, work: int) -> Split | str:
     if late:
         return f"can't bring {', '.join(late[:5])} in time"
     found = _searched(_Asked(asked.ways, asked.suppliers, asked.days, None, asked.digits), work)
-    return found[0] if found else f"an order is under the least of {supplier.least_order}"
+    return found[0] if found else f"an order is under the least of {plain(supplier.least_order)}"
 
 
 def _searched(asked: _Asked, work: int) -> tuple[Split, Decimal] | None:
@@ -154,7 +152,7 @@ def _searched(asked: _Asked, work: int) -> tuple[Split, Decimal] | None:
     found = search(task, work)
     if found is None:
         return None
-    whys = why_here(Asking(task, asked.suppliers, scale * ties, ties), found.picks)
+    whys = why_here(Asking(task, asked.suppliers, scale * ties, ties, asked.digits), found.picks)
     return _split(asked, found, whys), Decimal(found.bound // ties) / scale
 
 

@@ -19,12 +19,24 @@ class Asking:
     suppliers: tuple[Supplier, ...]
     scale: int
     ties: int
+    digits: int | None = None
 
     def name(self, supplier: int) -> str:
         return self.suppliers[supplier].name or self.suppliers[supplier].code
 
-    def money(self, parts: int) -> Decimal:
-        return Decimal(parts // self.ties * self.ties) / self.scale
+    def money(self, parts: int) -> str:
+        """Parts as they are printed, whole minor units where they are known."""
+        amount = Decimal(parts // self.ties * self.ties) / self.scale
+        return plain(amount) if self.digits is None else f"{amount:.{self.digits}f}"
+
+    def refused(self, picks: Sequence[Pick]) -> str:
+        """Why these orders can't be: the supplier whose least order they don't reach, otherwise too many suppliers."""
+        for supplier in dict.fromkeys(pick.supplier for pick in picks):
+            goods = sum(pick.cost for pick in picks if pick.supplier == supplier)
+            if self.task.fee(supplier, goods) is None:
+                least = self.suppliers[supplier].least_order
+                return f"{self.name(supplier)} takes no order under {plain(least)}"
+        return "that takes more suppliers than are allowed"
 
 
 def why_here(asking: Asking, picks: Sequence[Pick]) -> list[str]:
@@ -38,18 +50,21 @@ def _why(asking: Asking, picks: Sequence[Pick], total: int, need: int) -> str:
     for other in asking.task.needs[need]:
         if other.supplier != pick.supplier:
             elsewhere.setdefault(other.supplier, other)
-    here, ours = asking.name(pick.supplier), plain(asking.money(pick.cost))
+    here, ours = asking.name(pick.supplier), asking.money(pick.cost)
     if not elsewhere:
         return f"{here}: nobody else sells it" if len(asking.suppliers) > 1 else ""
     next_best = min(elsewhere.values())
-    there, theirs = asking.name(next_best.supplier), plain(asking.money(next_best.cost))
+    there, theirs = asking.name(next_best.supplier), asking.money(next_best.cost)
+    if next_best.component != pick.component:
+        theirs += f" for {next_best.component}"
     if next_best.cost > pick.cost:
         return f"{here}: {ours}, the least; {there} asks {theirs}"
-    asks = f"{here}: {ours}; {there} asks {'the same' if next_best.cost == pick.cost else theirs}"
-    moved = asking.task.charge([*picks[:need], next_best, *picks[need + 1 :]])
+    asks = f"{here}: {ours}; {there} asks {theirs}"
+    instead = [*picks[:need], next_best, *picks[need + 1 :]]
+    moved = asking.task.charge(instead)
     if moved is None:
-        return f"{asks}, but then an order would be under its least, or one more than allowed"
-    more = asking.money(moved) - asking.money(total)
-    if more:
-        return f"{asks}, but with deliveries everything would come to {plain(more)} more"
+        return f"{asks}, but {asking.refused(instead)}"
+    if moved // asking.ties > total // asking.ties:
+        more = asking.money((moved // asking.ties - total // asking.ties) * asking.ties)
+        return f"{asks}, but with deliveries everything would come to {more} more"
     return f"{asks}, and everything would come to the same; fewer and preferred suppliers go first"

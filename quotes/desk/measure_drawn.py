@@ -21,7 +21,7 @@ from quotes.desk.measure_fields import MANY_RUNS
 from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
-from quotes.offers.building import basis_of, cost_lines
+from quotes.offers.building import basis_of, costs_of
 from quotes.pricing.price import price
 from shared.models import Business
 from shared.money import shown
@@ -147,7 +147,7 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
 def _total(business: Business, measure: Measure, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
     basis = basis_of(business, {}, "owner", timezone.localdate())
     try:
-        priced = price(cost_lines(taken, found, basis), basis.rules, shares=basis.shares(measure))
+        priced = price(costs_of(taken, found, basis), basis.rules, shares=basis.shares(measure))
     except Refused as refused:
         return None, tuple(fault.text for fault in refused.faults)
     return shown(priced.totals.inclusive, business.currency, business.locale), ()

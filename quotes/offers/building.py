@@ -23,17 +23,18 @@ from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
-from quotes.offers.buying import bought_for, delivery_fees
+from quotes.offers.buying import Buying, bought_for, buying_document
 from quotes.offers.lines import customer_lines, hand_line, overall_shares
 from quotes.offers.remedying import priced_remedies
 from quotes.offers.showing import shown_with
-from quotes.pricing.costs import CostLine, delivery_lines, hire_lines
+from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
 from quotes.pricing.labour import disposal_lines, labour_lines
-from quotes.pricing.lines import Discount, PriceLine
+from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand
 from quotes.pricing.materials import material_lines
 from quotes.pricing.price import price
 from quotes.pricing.shares import Shares
 from shared.models import Business
+from shared.money import rounded
 
 CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 
@@ -70,12 +71,19 @@ def build(
     measure, found = read_for(basis.business, document)
     takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
     shares = basis.shares(measure)
-    costs = cost_lines(takeoff, found, basis)
-    sums = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup))
-    lines = customer_lines(costs, sums.lines, takeoff, basis.rules, shares)
+    buying = bought_for(takeoff, found.market, basis.rules.digits)
+    costs = cost_lines(takeoff, buying, basis)
+    by_hand = _by_hand(basis)
+    sums = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup), by_hand=by_hand)
+    lines, into = customer_lines(costs, sums.lines, takeoff, basis.rules, shares)
     whole = overall_shares(lines, shares)
-    for place, extra in enumerate(basis.setup.get("extras", [])):
-        lines.append(hand_line(f"extra.{place + 1}", "extra", extra, basis.rules, whole))
+    extras = [
+        hand_line(one.key, "extra", row, basis.rules, whole)
+        for one, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
+    ]
+    # what a rule adds or takes off comes last: it counts all that is printed above it
+    ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
+    lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
     written = takeoff_document(takeoff)
     return {
         "key": key,
@@ -93,8 +101,10 @@ def build(
         "lines": lines,
         "overall": {name: str(share) for name, share in whole.items() if share},
         "costing": [
-            _costing(line, costs[place] if place < len(costs) else None) for place, line in enumerate(sums.lines)
+            _costing(line, costs[place] if place < len(costs) else None, into[place])
+            for place, line in enumerate(sums.lines)
         ],
+        "buying": buying_document(buying),
     }
 
 
@@ -109,7 +119,8 @@ def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, .
     """What would help a screened build, at the prices of the basis."""
 
     def net(changed: TakeOff, offered: Found) -> Decimal:
-        sums = price(cost_lines(changed, offered, basis), basis.rules, discount=_discount(basis.setup))
+        costs = costs_of(changed, offered, basis)
+        sums = price(costs, basis.rules, discount=_discount(basis.setup))
         return sum((line.net for line in sums.lines), Decimal(0))
 
     return priced_remedies(takeoff, found, net)
@@ -120,15 +131,20 @@ def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
     return remedies_of(takeoff, found, basis_of(found.business, {}, "owner", timezone.localdate()))
 
 
-def cost_lines(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
+def costs_of(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
+    """Everything the fence costs, bought as it is cheapest."""
+    return cost_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis)
+
+
+def cost_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> list[CostLine]:
     """Everything the fence costs: materials as ordered and brought, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
     visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
-    bought = bought_for(takeoff, found.market)
+    brought = [Delivery(buying.name(one.supplier), one.goods, one.delivery) for one in buying.orders]
     return [
-        *material_lines(bought, takeoff),
-        *delivery_lines(delivery_fees(bought, found.market)),
+        *material_lines(buying.bought, takeoff),
+        *delivery_lines(brought),
         *labour_lines(takeoff, rules, visits=visits),
         *disposal_lines(takeoff, rules),
         *hire_lines(days, rules),
@@ -160,6 +176,21 @@ def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, A
     return changed
 
 
+def _by_hand(basis: Basis) -> list[PriceLine]:
+    """Extras as the rules see them."""
+    rules, rows = basis.rules, basis.setup.get("extras", [])
+    return [
+        line_by_hand(
+            f"extra.{place}",
+            row["label"],
+            rounded(Decimal(row["net"]), rules.digits),
+            rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax(),
+            {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else None,
+        )
+        for place, row in enumerate(rows, 1)
+    ]
+
+
 def _discount(setup: Mapping[str, Any]) -> Discount | None:
     row = setup.get("discount")
     if not row:
@@ -167,7 +198,7 @@ def _discount(setup: Mapping[str, Any]) -> Discount | None:
     return Discount(row["label"], Decimal(row.get("percent", "0")), Decimal(row.get("amount", "0")))
 
 
-def _costing(line: PriceLine, cost: CostLine | None) -> dict[str, Any]:
+def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]) -> dict[str, Any]:
     """The working of one priced line: for the business alone."""
     return {
         "key": line.key,
@@ -175,11 +206,13 @@ def _costing(line: PriceLine, cost: CostLine | None) -> dict[str, Any]:
         "category": line.category,
         "role": cost.role if cost else "",
         "text": line.label,
-        "quantity": format(line.quantity, "f"),
+        "quantity": format(line.quantity.normalize(), "f"),
         "unit": line.unit,
         "cost": format(line.cost, "f"),
         "net": format(line.net, "f"),
         "tax_code": line.tax.code,
         "account": line.account,
         "working": line.working,
+        "why": line.why,
+        "into": {key: format(net, "f") for key, net in into.items() if net},
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -30,35 +30,42 @@ class _Bucket:
     tax: TaxCode
     net: Decimal = ZERO
     cost: Decimal = ZERO
-    keys: list[str] = field(default_factory=list)
+
+    @property
+    def key(self) -> str:
+        return f"{self.part}.{self.group}.{self.tax.code}"
 
 
 def customer_lines(
     costs: Sequence[CostLine], priced: Sequence[PriceLine], takeoff: TakeOff, rules: PriceRules, shares: Shares
-) -> list[Line]:
-    """The priced lines as the customer reads them; the nets add up to those of ``priced``.
+) -> tuple[list[Line], list[dict[str, Decimal]]]:
+    """The priced lines as the customer reads them, whose nets add up to those of ``priced``; and of each priced line what of it
+    is in which customer's line.
 
     Rule: a line that belongs to runs is divided among them by its exact parts, every cent given out, and goes into the run's
     fence, gates or removal; a line of the job as a whole stays a line of its own.
     """
     buckets: dict[tuple[str, str, str], _Bucket] = {}
-    whole = list[PriceLine]()
+    whole, into = list[PriceLine](), list[dict[str, Decimal]]()
     sharing, of_cost = Sharing(rules.digits, rules.odd_cent), Sharing(rules.digits, rules.odd_cent)
     for place, line in enumerate(priced):
         runs = costs[place].runs if place < len(costs) else {}
         if not runs:
             whole.append(line)
+            into.append({line.key: line.net})
             continue
         group = group_of(costs[place])
-        paid = of_cost.share(line.cost, runs)
+        paid, parts = of_cost.share(line.cost, runs), dict[str, Decimal]()
         for run, net in sharing.share(line.net, runs).items():
             bucket = buckets.setdefault((run, group, line.tax.code), _Bucket(run, group, line.tax))
             bucket.net, bucket.cost = bucket.net + net, bucket.cost + paid[run]
+            parts[bucket.key] = net
+        into.append(parts)
     built: dict[str, BuiltRun | BuiltRetrofit] = {one.id: one for one in takeoff.runs}
     built |= {one.id: one for one in takeoff.retrofits}
     ordered = sorted(buckets.values(), key=lambda one: (list(built).index(one.part), GROUPS.index(one.group)))
     lines = [_part_line(bucket, built[bucket.part], takeoff, shares) for bucket in ordered if bucket.net or bucket.cost]
-    return lines + [_whole_line(line) for line in whole if line.net]
+    return lines + [_whole_line(line) for line in whole if line.net], into
 
 
 GROUPS = ("fence", "gates", "removal")
@@ -106,7 +113,7 @@ def overall_shares(lines: Iterable[Line], shares: Shares) -> dict[str, Fraction]
 def _part_line(bucket: _Bucket, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff, shares: Shares) -> Line:
     text, detail, quantity, unit = _words(bucket.group, built, takeoff)
     return {
-        "key": f"{bucket.part}.{bucket.group}.{bucket.tax.code}",
+        "key": bucket.key,
         "part": bucket.part,
         "group": bucket.group,
         "text": text,

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from quotes.offers.sums import BASE, Choices, Content, read_choices, sums
+from quotes.pricing.lines import UNITS
 
 ZERO = Decimal(0)
 KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "hire": "Hire"}
@@ -21,6 +22,8 @@ class Row:
     unit: str
     cost: Decimal
     net: Decimal
+    made_of: tuple[tuple[str, Decimal], ...] = ()
+    """Of a line that gathers several costs, each with what it adds."""
 
     @property
     def margin(self) -> str:
@@ -43,6 +46,8 @@ class Priced:
     options: tuple[Mapping[str, Any], ...]
     payments: tuple[Mapping[str, Any], ...]
     stops: tuple[str, ...]
+    buying: Mapping[str, Any] | None = None
+    """Who the materials are priced from; None: sent before that was kept."""
 
     @property
     def whole(self) -> Row:
@@ -56,7 +61,7 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced
     build = next(one for one in content["builds"] if one["key"] == chosen.build)
     percents = [one["label"] for one in content["payments"]]
     return Priced(
-        lines=tuple(_row(line) for line in whole.lines),
+        lines=tuple(_row(line, build["costing"]) for line in whole.lines),
         costing=tuple(_row(line) for line in build["costing"]),
         cost=sum((Decimal(line["cost"]) for line in whole.lines), ZERO),
         net=whole.net,
@@ -73,17 +78,49 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced
             {"label": label, "amount": amount} for label, amount in zip(percents, whole.payments, strict=False)
         ),
         stops=tuple(dict.fromkeys(stop for one in content["builds"] for stop in one["stops"])),
+        buying=_buying(build.get("buying")),
     )
 
 
-def _row(line: Mapping[str, Any]) -> Row:
-    detail = line.get("detail", "") or line.get("working", "")
-    return Row(line["text"], detail, line["quantity"], _unit(line["unit"]), Decimal(line["cost"]), Decimal(line["net"]))
+def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> Row:
+    detail = line.get("detail", "") or ". ".join(part for part in (line.get("working"), line.get("why")) if part)
+    return Row(
+        line["text"],
+        detail,
+        line["quantity"],
+        _unit(line["unit"]),
+        Decimal(line["cost"]),
+        Decimal(line["net"]),
+        made_of(line, costing),
+    )
+
+
+def made_of(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Decimal], ...]:
+    """What each cost adds to a line; nothing where it is one cost's alone, stands as agreed, or was sent before that was kept."""
+    found = [(row["text"], Decimal(row["into"][line["key"]])) for row in costing if line["key"] in row.get("into", {})]
+    is_all = sum((net for _, net in found), ZERO) == Decimal(line["net"])
+    return tuple(found) if len(found) > 1 and is_all else ()
+
+
+def _buying(buying: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    """With its money as numbers, and what everything from one supplier costs more."""
+    if buying is None:
+        return None
+    orders = [{**row, **{name: Decimal(row[name]) for name in _MONEY}} for row in buying["orders"]]
+    total = sum((row["total"] for row in orders), ZERO)
+    alone = [
+        {**row, "total": own, "more": None if own is None else own - total}
+        for row in buying["alone"]
+        for own in [None if row["total"] is None else Decimal(row["total"])]
+    ]
+    return {"orders": orders, "total": total, "alone": alone, "gap": Decimal(buying["gap"])}
+
+
+_MONEY = ("goods", "delivery", "total")
 
 
 def _unit(code: str) -> str:
-    words = {"C62": "", "MTR": "m", "MTQ": "m³", "KGM": "kg", "HUR": "h", "DAY": "days", "TNE": "t"}
-    return words.get(code, code)
+    return UNITS.get(code, code)
 
 
 def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mapping[str, Any]]:

@@ -246,7 +246,7 @@ def _part(order: Order, currency: str) -> dict[str, Any]:
                 "component": one.component,
                 "quantity": number(one.ordered),
                 "price": amount(one.price, currency),
-                "why": one.why,
+                "why": one.reason,
             }
             for one in order.lines
         ],
@@ -271,5 +271,6 @@ def _plan(plan: Plan, currency: str) -> dict[str, Any]:
         ],
         "saving_together": amount(plan.saving_together, currency),
         "saving_by_splitting": None if saving is None else amount(saving, currency),
+        "gap_by_splitting": amount(plan.sourcing.gap, currency),
         "gap_ppm": plan.gap_ppm,
     }

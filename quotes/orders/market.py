@@ -10,7 +10,6 @@ from typing import Any
 from catalogue.market import Article, Market, Sold
 from fencing.market import CountedItem, MadeItem, StockItem
 from fencing.market import Market as Offered
-from fencing.offers import Offer, Supplier
 from fencing.piece import Piece, Quantity, Why
 from fencing.prices import PIECE_ROLES
 
@@ -103,22 +102,3 @@ def _length(article: Article, best: Sold, width: int | None) -> StockItem:
 def cheapest(offers: Iterable[Sold]) -> Sold | None:
     """The offer of the least price; of equal ones that of the first supplier by code."""
     return min(offers, key=lambda one: (one.price, one.supplier), default=None)
-
-
-def sellers(market: Market) -> list[Supplier]:
-    """Suppliers with their offers, as sourcing asks for them."""
-    return [
-        Supplier(
-            seller.code,
-            tuple(
-                Offer(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
-                for one in market.sold
-                if one.supplier == seller.code
-            ),
-            seller.least_order,
-            seller.delivery,
-            preferred=seller.preferred,
-            name=seller.name,
-        )
-        for seller in market.sellers
-    ]

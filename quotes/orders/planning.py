@@ -17,7 +17,7 @@ from fencing.offers import Split
 from fencing.prices import PIECE_ROLES
 from fencing.purchase import purchase
 from fencing.sourcing import Sourcing, split
-from quotes.orders.market import offered, read_pieces, read_quantities, sellers
+from quotes.orders.market import offered, read_pieces, read_quantities
 
 ZERO = Decimal(0)
 
@@ -110,7 +110,7 @@ def plan_for(
     wanted: dict[str, Decimal] = {}
     for need in needs:
         wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
-    sourcing = split(wanted, sellers(market), days, most_suppliers, digits=digits)
+    sourcing = split(wanted, market.suppliers(), days, most_suppliers, digits=digits)
     return Plan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 

@@ -286,7 +286,7 @@ STOCK_SHAPE = shape(
 MOVE_SHAPE = shape(MOVE)
 HOLD_SHAPE = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
 PLAN_SHAPE = shape(
-    ("saving_together", "saving_by_splitting"),
+    ("saving_together", "saving_by_splitting", "gap_by_splitting"),
     gap_ppm=WHOLE,
     orders=_MANY,
     alone=_MANY,

@@ -19,8 +19,9 @@ RunShares = Mapping[str, Fraction]
 class CostLine:
     """One line of cost: ``quantity`` of a ``unit`` (UN/ECE Rec 20) at ``rate``.
 
-    ``cost`` stands for what was paid where it is not the product (price breaks, a supplier's own rounding). ``option`` is the
-    key of the option the line belongs to; ``party`` is who alone pays for it; ``tax_code`` overrides the category's.
+    ``cost`` stands for what was paid where it is not the product (a supplier's own rounding). ``option`` is the key of the
+    option the line belongs to; ``party`` is who alone pays for it; ``tax_code`` overrides the category's; ``why`` says why so
+    much, and why from there.
     """
 
     key: str
@@ -35,6 +36,7 @@ class CostLine:
     party: str | None = None
     tax_code: str | None = None
     cost: Decimal | None = None
+    why: str = ""
 
     def __post_init__(self) -> None:
         if not all(number.is_finite() for number in (self.quantity, self.rate, self.cost or Decimal(0))):
@@ -75,13 +77,27 @@ def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | No
     return CostLine(f"subcontract.{key}", Category.SUBCONTRACT, label, Decimal(1), "C62", amount, runs=runs or {})
 
 
-def delivery_lines(fees: Iterable[Decimal]) -> list[CostLine]:
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What a supplier asks for bringing goods of a value."""
+
+    supplier: str
+    goods: Decimal
+    fee: Decimal
+
+    def __str__(self) -> str:
+        fee = f"{self.fee.normalize():f}" if self.fee else "nothing"
+        return f"{self.supplier} asks {fee} for goods of {self.goods:f}"
+
+
+def delivery_lines(deliveries: Iterable[Delivery]) -> list[CostLine]:
     """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
-    asked = [fee for fee in fees if fee]
+    rows = list(deliveries)
+    asked = [one.fee for one in rows if one.fee]
     if not asked:
         return []
-    total, count = sum(asked, Decimal(0)), Decimal(len(asked))
-    return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total)]
+    total, count, why = sum(asked, Decimal(0)), Decimal(len(asked)), "; ".join(map(str, rows))
+    return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total, why=why)]
 
 
 def cost_by_category(lines: Iterable[CostLine], digits: int) -> dict[str, Decimal]:

@@ -13,13 +13,15 @@ from quotes.pricing.shares import Shares, overall, party_shares
 from shared.money import Sharing, Taxed, rounded, rounded_to_step
 
 ZERO = Decimal(0)
+ADJUSTMENTS = ("discount", "least_charge", "rounding")
+"""What a rule adds or takes off, in the order in which it does."""
 
 
 @dataclass(frozen=True, slots=True)
 class PriceLine:
     """One line of the price. ``kind`` is "cost" for a costed line, otherwise the rule that made it.
 
-    ``parts`` is what each party pays of it, exactly; ``working`` says how ``net`` came about.
+    ``parts`` is what each party pays of it, exactly; ``working`` says how ``net`` came about, ``why`` why it costs that.
     """
 
     key: str
@@ -35,6 +37,7 @@ class PriceLine:
     parts: dict[str, Fraction] | None
     option: str | None
     working: str
+    why: str = ""
 
     @property
     def taxed(self) -> Taxed:
@@ -70,22 +73,44 @@ def net_of(lines: Sequence[PriceLine]) -> Decimal:
 
 
 def price_lines(
-    costs: Sequence[CostLine], rules: PriceRules, shares: Shares, chosen: frozenset[str], discount: Discount | None
+    costs: Sequence[CostLine],
+    rules: PriceRules,
+    shares: Shares,
+    chosen: frozenset[str],
+    discount: Discount | None,
+    by_hand: Sequence[PriceLine] = (),
 ) -> list[PriceLine]:
-    """All printed lines of the chosen options; those of the job as a whole get the parties' overall shares."""
+    """All printed lines of the chosen options; those of the job as a whole get the parties' overall shares.
+
+    Lines priced ``by_hand`` are printed by who priced them, and count for what a rule adds or takes off.
+    """
     lines = [_cost_line(line, rules, shares) for line in costs if line.option is None or line.option in chosen]
     whole = overall(((line.net, line.parts) for line in lines), shares)
     lines = [line if line.parts is not None else replace(line, parts=whole) for line in lines]
+    added = list[PriceLine]()
     if discount is not None:
-        lines += _adjusted(_discount(lines, rules, discount), lines, rules, shares)
-    lines += _adjusted(_least_charge(lines, rules), lines, rules, shares)
-    return lines + _adjusted(_rounding(lines, rules), lines, rules, shares)
+        added += _adjusted(_discount([*lines, *by_hand], rules, discount), [*lines, *by_hand], rules, shares)
+    for rule in (_least_charge, _rounding):
+        so_far = [*lines, *by_hand, *added]
+        added += _adjusted(rule(so_far, rules), so_far, rules, shares)
+    return lines + added
 
 
-def _working(line: CostLine, cost: Decimal, markup: Markup, net: Decimal) -> str:
+def line_by_hand(key: str, label: str, net: Decimal, tax: TaxCode, parts: dict[str, Fraction] | None) -> PriceLine:
+    """What somebody priced by hand, as the rules see it."""
+    return PriceLine(key, "extra", "extra", label, Decimal(1), "C62", ZERO, net, tax, "", parts, None, "by hand")
+
+
+UNITS = {"C62": "", "MTR": "m", "MTQ": "m³", "KGM": "kg", "HUR": "h", "DAY": "days", "TNE": "t", "XBG": "bags"}
+"""Words of units people read, by their code; pieces need none."""
+RATE_PLACES = 4  # of what the catalogue and the price rules have
+
+
+def _working(line: CostLine, cost: Decimal, markup: Markup, net: Decimal, digits: int) -> str:
     how = f"{markup.percent.normalize():f} % {'margin' if markup.of_price else 'markup'}"
-    rate = "as ordered" if line.cost is not None else f"x {line.rate:f}"
-    return f"{line.quantity:f} {line.unit} {rate} = {cost:f}; {how} = {net:f}"
+    quantity = f"{line.quantity.normalize():f} {UNITS.get(line.unit, line.unit)}".rstrip()
+    is_product = line.rate == rounded(line.rate, RATE_PLACES) and rounded(line.quantity * line.rate, digits) == cost
+    return f"{quantity}{f' at {line.rate.normalize():f}' if is_product else ''} = {cost:f}; {how} = {net:f}"
 
 
 def _cost_line(line: CostLine, rules: PriceRules, shares: Shares) -> PriceLine:
@@ -104,17 +129,20 @@ def _cost_line(line: CostLine, rules: PriceRules, shares: Shares) -> PriceLine:
         account=rules.account(line.category, line.role),
         parts=party_shares(line, shares),
         option=line.option,
-        working=_working(line, cost, markup, net),
+        working=_working(line, cost, markup, net, rules.digits),
+        why=line.why,
     )
 
 
 def _discount(lines: Sequence[PriceLine], rules: PriceRules, discount: Discount) -> Adjustment:
     net = net_of(lines)
-    off = rounded(Fraction(net) * Fraction(discount.percent) / 100, rules.digits) + rounded(
-        discount.amount, rules.digits
-    )
-    working = f"{discount.percent.normalize():f} % of {net:f} and {discount.amount:f}, no more than all of it"
-    return Adjustment("discount", discount.label, -min(off, max(net, ZERO)), working)
+    part = rounded(Fraction(net) * Fraction(discount.percent) / 100, rules.digits)
+    amount = rounded(discount.amount, rules.digits)
+    off = min(part + amount, max(net, ZERO))
+    more = f", and {amount:f}" if amount else ""
+    most = "; no more than all of it" if off < part + amount else ""
+    working = f"{discount.percent.normalize():f} % of {net:f} = {part:f}{more}{most}"
+    return Adjustment("discount", discount.label, -off, working)
 
 
 def _least_charge(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
@@ -126,7 +154,7 @@ def _least_charge(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
 def _rounding(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
     net = net_of(lines)
     to = rounded_to_step(net, rules.rounding_step, rules.digits, rules.rounding)
-    return Adjustment("rounding", "Rounding", to - net, f"{net:f} to the nearest {rules.rounding_step:f}")
+    return Adjustment("rounding", "Rounding", to - net, f"{net:f} to the nearest {rules.rounding_step.normalize():f}")
 
 
 def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRules, shares: Shares) -> list[PriceLine]:

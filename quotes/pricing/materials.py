@@ -20,7 +20,8 @@ _BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
 class Bought:
     """What is ordered of one component: whole packs or stock lengths, at the supplier's price for that quantity.
 
-    ``cost`` is what the order line comes to where it is not quantity times price; ``supplier`` is the code of who sells it.
+    ``cost`` is what the order line comes to where it is not quantity times price; ``supplier`` is the code of who sells it,
+    ``why`` says why so many and why from there.
     """
 
     sku: str
@@ -33,6 +34,7 @@ class Bought:
     cost: Decimal | None = None
     option: str | None = None
     supplier: str = ""
+    why: str = ""
 
 
 def _run_of(place: str, runs: Iterable[str]) -> str | None:
@@ -110,6 +112,7 @@ def material_lines(bought: Iterable[Bought], takeoff: TakeOff) -> list[CostLine]
                 runs=known[finish],
                 cost=one.cost,
                 option=one.option,
+                why=one.why,
             )
         )
     return lines

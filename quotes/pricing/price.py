@@ -68,12 +68,14 @@ def price(
     options: Sequence[Option] = (),
     chosen: Iterable[str] = (),
     discount: Discount | None = None,
+    by_hand: Sequence[PriceLine] = (),
 ) -> Price:
     """The price of costed lines.
 
     Rule: each line is its cost with the markup of its role, role family or category, rounded to the minor unit. Lines of
     options count when chosen. Then, each as a printed line: the discount off their sum, what is missing to the least job
-    charge, the rounding to the business's step (all before tax). Tax is reckoned by the business's rule; parties pay exact
+    charge, the rounding to the business's step (all before tax); what is priced ``by_hand`` counts for these three and is
+    otherwise left to who priced it. Tax is reckoned by the business's rule; parties pay exact
     shares, run by run; instalments are percentages of each party's total.
 
     Raises:
@@ -83,7 +85,7 @@ def price(
     _check_choice(options, wanted, costs)
 
     def lines_of(choice: frozenset[str]) -> list[PriceLine]:
-        return price_lines(costs, rules, shares, choice, discount)
+        return price_lines(costs, rules, shares, choice, discount, by_hand)
 
     def inclusive(choice: frozenset[str]) -> Decimal:
         return _totals(lines_of(choice), rules).inclusive

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 from itertools import product
 from math import prod
@@ -21,17 +21,14 @@ D = Decimal
 class Case:
     """A made-up market and what is wanted of it."""
 
-    wanted: dict[str, Decimal]
+    wanted: dict[str, Decimal | dict[str, Decimal]]
     suppliers: tuple[Supplier, ...]
     days: int | None
     most: int | None
     digits: int | None
-    instead: dict[str, dict[str, Decimal]]
 
     def split(self, **more: int) -> Sourcing:
-        return split(
-            self.wanted, self.suppliers, self.days, self.most, digits=self.digits, instead=self.instead, **more
-        )
+        return split(self.wanted, self.suppliers, self.days, self.most, digits=self.digits, **more)
 
 
 FEES = (
@@ -67,22 +64,23 @@ def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
         )
         for place in range(random.randint(1, most_suppliers))
     ]
-    wanted = {one: D(random.randint(1, 18)) for one in components}
-    instead = {"c0": {"x0": D(random.randint(1, 9))}} if random.random() < 0.4 else {}
+    wanted: dict[str, Decimal | dict[str, Decimal]] = {one: D(random.randint(1, 18)) for one in components}
+    if random.random() < 0.4:
+        wanted["c0"] = {"c0": D(random.randint(1, 18)), "x0": D(random.randint(1, 9))}
     return Case(
         wanted,
         tuple(suppliers),
         random.choice((None, None, 5)),
         random.choice((None, None, 1, 2, 3)),
         random.choice((None, 2)),
-        instead,
     )
 
 
 def ways(case: Case, need: str) -> list[tuple[int, Decimal]]:
     """(supplier, cost) of every way to buy one need."""
     found = []
-    amounts = {need: case.wanted[need], **case.instead.get(need, {})}
+    own = case.wanted[need]
+    amounts = own if isinstance(own, dict) else {need: own}
     for place, supplier in enumerate(case.suppliers):
         for one in supplier.offers:
             lead = supplier.lead if one.lead is None else one.lead
@@ -155,9 +153,7 @@ def test_so_it_is_of_six_articles_at_four_suppliers(block: int) -> None:
 def test_the_order_in_which_they_are_given_changes_nothing() -> None:
     for seed in range(60):
         case = random_case(seed, 6, 4)
-        turned = Case(
-            dict(reversed(case.wanted.items())), case.suppliers[::-1], case.days, case.most, case.digits, case.instead
-        )
+        turned = replace(case, wanted=dict(reversed(case.wanted.items())), suppliers=case.suppliers[::-1])
         one, other = case.split(), turned.split()
         assert (one.best, one.bound, one.refused) == (other.best, other.bound, other.refused)
 
@@ -200,11 +196,11 @@ def test_another_article_serves_where_that_saves_a_delivery() -> None:
     near = Supplier("near", (Offer("post", D(10)), Offer("box", D(9))), delivery=((D(0), D(20)),))
     far = Supplier("far", (Offer("screw", D("0.05")),), delivery=((D(0), D(20)),))
     # 100 screws cost 5 and a delivery of 20; a box that serves as well costs 9 and comes with the posts
-    found = split({"post": D(4), "screw": D(100)}, (near, far), instead={"screw": {"box": D(1)}}).best
+    found = split({"post": D(4), "screws": {"screw": D(100), "box": D(1)}}, (near, far)).best
     assert found is not None
     assert [(line.need, line.component, line.ordered) for line in found.orders[0].lines] == [
         ("post", "post", D(4)),
-        ("screw", "box", D(1)),
+        ("screws", "box", D(1)),
     ]
     assert found.total == 4 * 10 + 9 + 20
 
@@ -229,8 +225,15 @@ def test_each_line_says_why_it_comes_from_where_it_comes_from() -> None:
 def test_a_line_kept_back_by_a_least_order_says_so() -> None:
     near = Supplier("near", (Offer("rail", D(20)), Offer("cap", D(2))))
     far = Supplier("far", (Offer("cap", D(1)),), least_order=D(50))
-    assert whys(near, far, rail=2, cap=6)["cap"] == (
-        "near: 12; far asks 6, but then an order would be under its least, or one more than allowed"
+    assert whys(near, far, rail=2, cap=6)["cap"] == ("near: 12; far asks 6, but far takes no order under 50")
+
+
+def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
+    near, far = Supplier("near", (Offer("rail", D(20)), Offer("cap", D(2)))), Supplier("far", (Offer("cap", D(1)),))
+    best = split({"rail": D(2), "cap": D(6)}, (near, far), most_suppliers=1, digits=2).best
+    assert best is not None
+    assert (
+        best.orders[0].lines[0].choice == "near: 12.00; far asks 6.00, but that takes more suppliers than are allowed"
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 from typing import Any
 
@@ -82,8 +82,35 @@ def test_lines_of_a_build_add_up_to_its_priced_costs_and_extras(alone: Revision)
     for build in parsed(alone.content)["builds"]:
         priced = sum(Decimal(line["net"]) for line in build["costing"])
         assert sum(Decimal(line["net"]) for line in build["lines"]) == priced + Decimal("80.00")
+        # and each line is the sum of what its costs say is in it
+        for line in build["lines"]:
+            parts = [Decimal(row["into"].get(line["key"], 0)) for row in build["costing"]]
+            assert sum(parts) == Decimal(line["net"]) or line["group"] == "extra"
+        assert all(sum(map(Decimal, row["into"].values())) == Decimal(row["net"]) for row in build["costing"])
         cost = sum(Decimal(line["cost"]) for line in build["costing"])
         assert sum(Decimal(line["cost"]) for line in build["lines"]) == cost
+
+
+def test_what_a_rule_takes_off_counts_all_lines_above_it(alone: Revision) -> None:
+    for build in parsed(alone.content)["builds"]:
+        lines = [(line["group"], Decimal(line["net"])) for line in build["lines"]]
+        above = [net for group, net in lines if group not in {"discount", "rounding"}]
+        [off], [rounding] = ([net for group, net in lines if group == name] for name in ("discount", "rounding"))
+        assert [group for group, _ in lines][-3:] == ["extra", "discount", "rounding"]
+        assert off == -(sum(above) * Decimal("0.03")).quantize(Decimal("0.01"), ROUND_HALF_UP)
+        total = sum(above) + off + rounding
+        assert (total % 1, abs(rounding) <= Decimal("0.50")) == (Decimal(0), True)  # the starter rounds to whole units
+
+
+def test_a_build_tells_who_its_materials_are_priced_from(alone: Revision) -> None:
+    for build in parsed(alone.content)["builds"]:
+        orders, costing = build["buying"]["orders"], build["costing"]
+        for category, name in (("materials", "goods"), ("delivery", "delivery")):
+            cost = sum(Decimal(row["cost"]) for row in costing if row["category"] == category)
+            assert sum(Decimal(order[name]) for order in orders) == cost
+        assert all(row["why"] for row in costing if row["category"] == "materials")
+        total = sum(Decimal(order["total"]) for order in orders)
+        assert all(total <= Decimal(one["total"]) for one in build["buying"]["alone"] if one["total"])
 
 
 def test_a_measure_shared_with_somebody_unknown_is_not_sent(business: Business) -> None:

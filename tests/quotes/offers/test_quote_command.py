@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import sys
+from decimal import Decimal
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -45,6 +46,20 @@ def test_a_measure_becomes_a_sent_quote_with_its_files(business: Business, tmp_p
     kept = (tmp_path / "out" / "content.json").read_bytes()
     assert hashlib.sha256(kept).hexdigest() == revision.content_sha256
     assert (tmp_path / "out" / "price.txt").read_text(encoding="utf-8") in out
+    assert " markup" not in out
+
+
+def test_the_working_of_every_cost_is_told_to_who_asks(business: Business, tmp_path: Path) -> None:
+    stock_up(business)
+    code, out, _ = _run(tmp_path, measure(7200), explain=True)
+    [build] = json.loads((tmp_path / "out" / "content.json").read_bytes())["builds"]
+    orders = [line for line in out.splitlines() if line.startswith("From ")]
+    assert (code, all(f"{row['text']}: {row['working']}" in out for row in build["costing"])) == (0, True)
+    bought = sum(Decimal(row["cost"]) for row in build["costing"] if row["category"] in {"materials", "delivery"})
+    assert sum(Decimal(line.split(" = ")[1].split(",")[0]) for line in orders) == bought > 0
+    assert out.count("Everything from ") == len(build["buying"]["alone"])
+    assert "no split is cheaper" in out
+    assert " markup" not in (tmp_path / "out" / "price.txt").read_text(encoding="utf-8")
 
 
 def test_the_same_again_is_the_same_quote_and_the_same_bytes(business: Business, tmp_path: Path) -> None:

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from catalogue.rules import Category, PriceRules
 from fencing.faults import Refused
-from quotes.pricing.costs import CostLine, cost_by_category, delivery_lines, hire_lines, subcontract_line
-from quotes.pricing.lines import Discount
+from quotes.pricing.costs import CostLine, Delivery, cost_by_category, delivery_lines, hire_lines, subcontract_line
+from quotes.pricing.lines import Discount, line_by_hand
 from quotes.pricing.price import Option, Price, price
 from quotes.pricing.shares import Shares
 from shared.money import OddCent, Rounding, TaxAt, TaxRule
@@ -46,7 +46,7 @@ def test_each_line_takes_the_markup_of_its_role_or_else_of_its_category() -> Non
 def test_a_line_keeps_its_working() -> None:
     line = CostLine("screws", Category.MATERIALS, "Screws", Decimal(300), "C62", Decimal("0.045"))
     found = price([line], rules(markups={"materials": percent("20.00")}))
-    assert found.lines[0].working == "300 C62 x 0.045 = 13.50; 20 % markup = 16.20"
+    assert found.lines[0].working == "300 at 0.045 = 13.50; 20 % markup = 16.20"
 
 
 def test_what_was_paid_as_ordered_counts_and_not_quantity_times_price() -> None:
@@ -54,6 +54,7 @@ def test_what_was_paid_as_ordered_counts_and_not_quantity_times_price() -> None:
         [CostLine("a", Category.MATERIALS, "a", Decimal(3), "C62", Decimal("1.10"), cost=Decimal("3.00"))], rules()
     )
     assert found.cost == Decimal("3.00")
+    assert found.lines[0].working == "3 = 3.00; 0 % markup = 3.00"
 
 
 def test_a_job_below_the_least_charge_is_made_up_to_it_by_a_line_of_its_own() -> None:
@@ -66,6 +67,22 @@ def test_a_job_below_the_least_charge_is_made_up_to_it_by_a_line_of_its_own() ->
 
 def test_a_job_at_the_least_charge_gets_no_such_line() -> None:
     assert len(price([cost("200.00")], rules(least_job_charge=Decimal(200))).lines) == 1
+
+
+def test_what_is_priced_by_hand_counts_for_discount_least_charge_and_rounding() -> None:
+    permit = line_by_hand("extra.1", "Permit", Decimal("50.50"), rules().tax(), None)
+
+    def added(net: str, discount: Discount | None = None, **said: Decimal) -> list[tuple[str, Decimal]]:
+        found = price([cost(net)], rules(**said), discount=discount, by_hand=[permit])
+        return [(line.kind, line.net) for line in found.lines[1:]]
+
+    # a tenth of 100.00 + 50.50
+    assert added("100.00", Discount("Regular", Decimal(10))) == [("discount", Decimal("-15.05"))]
+    # 100.00 + 50.50 lack 49.50
+    assert added("100.00", least_job_charge=Decimal(200)) == [("least_charge", Decimal("49.50"))]
+    assert added("149.50", least_job_charge=Decimal(200)) == []
+    # 101.20 + 50.50 = 151.70, to whole fives
+    assert added("101.20", rounding_step=Decimal(5)) == [("rounding", Decimal("-1.70"))]
 
 
 def test_the_least_charge_holds_after_the_discount() -> None:
@@ -198,11 +215,15 @@ def test_a_job_of_nothing_costs_nothing() -> None:
     assert [party.total for party in found.parties] == [0]
 
 
+def brought(*fees: int) -> list[Delivery]:
+    return [Delivery(f"s{place}", Decimal(100), Decimal(fee)) for place, fee in enumerate(fees)]
+
+
 def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
     hired = rules(hire={"auger": ("Post hole auger", Decimal("95.00"))})
     lines = [
         *hire_lines({"auger": Decimal(2)}, hired),
-        *delivery_lines([Decimal(55), Decimal(0), Decimal(25)]),
+        *delivery_lines(brought(55, 0, 25)),
         subcontract_line("s", "Saw", Decimal(60)),
     ]
     assert cost_by_category(lines, 2) == {
@@ -211,7 +232,10 @@ def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
         "subcontract": Decimal("60.00"),
     }
     assert [line.quantity for line in lines if line.key == "delivery"] == [Decimal(2)]  # one is free
-    assert delivery_lines([Decimal(0)]) == []
+    assert [line.why for line in lines if line.key == "delivery"] == [
+        "s0 asks 55 for goods of 100; s1 asks nothing for goods of 100; s2 asks 25 for goods of 100"
+    ]
+    assert delivery_lines(brought(0)) == []
     with pytest.raises(Refused, match="no hire rate for crane"):
         hire_lines({"crane": Decimal(1)}, hired)
 

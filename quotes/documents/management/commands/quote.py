@@ -20,6 +20,7 @@ from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
 from quotes.jobs.chosen import choose_business
 from quotes.offers.models import Revision
+from quotes.offers.priced import made_of
 from quotes.offers.queries import content_of
 from quotes.offers.quoting import quote_measure
 from quotes.offers.sums import Content, sums
@@ -41,6 +42,9 @@ class Command(BaseCommand):
         parser.add_argument("--out", metavar="DIR", required=True, type=Path, help="where the files go")
         parser.add_argument(
             "--business", metavar="NAME", help="whose prices, where the database has several businesses"
+        )
+        parser.add_argument(
+            "--explain", action="store_true", help="tell the working of every cost, and who it is bought from"
         )
         parser.add_argument("--override", metavar="REASON", default="", help="why it is sent although notices say stop")
 
@@ -65,7 +69,8 @@ class Command(BaseCommand):
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
             sys.exit(REFUSED)
         try:
-            self.stdout.write("\n".join([*map(str, files), *lines]))
+            told = explained(content) if options["explain"] else ()
+            self.stdout.write("\n".join([*map(str, files), *lines, *told]))
             self.stdout.flush()
         except OSError as broken:  # `... | head`, or a full disk: the files are all there
             let_go()
@@ -124,6 +129,27 @@ def summary(content: Content) -> Iterator[str]:
     if len(whole.parties) > 1:
         for party in content["parties"]:
             yield f"  {shown(whole.parties[party['key']].total, currency, locale):>14}  of it {party['name']}"
+
+
+def explained(content: Content) -> Iterator[str]:
+    """The working of every cost and who the materials are priced from: for the business alone, so on no paper."""
+    build = content["builds"][0]
+    for line in build["lines"]:
+        parts = made_of(line, build["costing"])
+        if parts:
+            yield f"{line['text']}: {' + '.join(f'{net} {text}' for text, net in parts)} = {line['net']}"
+    for row in build["costing"]:
+        yield f"{row['text']}: {'. '.join(part for part in (row['working'], row.get('why')) if part)}"
+    buying = build.get("buying")
+    if buying is None:  # agreed before that was kept
+        return
+    for row in buying["orders"]:
+        note = f", {row['note']}" if row["note"] else ""
+        yield f"From {row['name']}: {row['goods']} and {row['delivery']} for delivery = {row['total']}{note}"
+    for row in buying["alone"]:
+        yield f"Everything from {row['name']}: {row['refused'] or row['total']}"
+    proved = "no split is cheaper" if not Decimal(buying["gap"]) else f"another may cost up to {buying['gap']} less"
+    yield f"Suppliers were chosen for all together; {proved}"
 
 
 def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[tuple[str, bytes]]:

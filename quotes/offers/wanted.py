@@ -1,0 +1,183 @@
+"""What a job takes of which articles before anybody is asked: stock lengths by the cheapest cutting plan, the rest as counted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import ROUND_CEILING, Decimal
+
+from catalogue.market import Article, Market
+from fencing.cutting import Budget, Demand, Status, Stock, plan_cuts
+from fencing.faults import Fault
+from fencing.piece import Piece, Quantity
+from fencing.prices import PIECE_ROLES
+from fencing.takeoff import TakeOff
+
+ONE_EACH = frozenset({"sheet", "post.channel", "post.square", "post.extension"})
+"""Roles of which every piece is taken from a stock length of its own; all others are cut by a plan."""
+
+BUDGET = Budget(work=400_000, seconds=2.0, polish=False)
+DECIMALS = 4  # of catalogue prices
+
+Ways = Mapping[str, Decimal]
+"""Articles that serve, and the sale units of each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """One thing to buy: ``ways`` has one article, or several of which one is taken. ``colour`` None: for every finish."""
+
+    role: str
+    colour: str | None
+    ways: Ways
+
+    @property
+    def name(self) -> str:
+        """What it is asked for as."""
+        skus = sorted(self.ways)
+        return skus[0] if len(skus) == 1 else f"{self.role} ({', '.join(skus)})"
+
+
+@dataclass(slots=True)
+class _Reader:
+    """Reads what a take-off wants, stock lengths at the prices of one supplier where it is named and sells any that serve."""
+
+    market: Market
+    kerf: int
+    step: int
+    supplier: str | None
+    plans: dict[Demand, dict[int, int] | None]
+    faults: list[Fault] = field(default_factory=list)
+    rows: list[Wanted] = field(default_factory=list)
+
+    def pieces(self, pieces: Iterable[Piece]) -> None:
+        grouped: dict[tuple[str, str | None], dict[int, int]] = {}
+        for piece in pieces:
+            lengths = grouped.setdefault((piece.role, piece.colour), {})
+            lengths[piece.length] = lengths.get(piece.length, 0) + piece.count
+        for (role, colour), lengths in grouped.items():
+            self._cut(role, colour, tuple(sorted(lengths.items(), reverse=True)))
+
+    def _cut(self, role: str, colour: str | None, pieces: tuple[tuple[int, int], ...]) -> None:
+        articles = self._articles(role, colour)
+        stock = [one for one in articles if one.length is not None]
+        if not articles:
+            return
+        if not stock:
+            step = self.step if role == "sheet" else 1
+            total = Decimal(sum(-(-length // step) * step * count for length, count in pieces)) / 1000
+            self.rows.append(Wanted(role, colour, {one.sku: total for one in articles}))
+            return
+        counts = self._counts(role, stock, pieces)
+        if counts is None:
+            longest = max(one.length or 0 for one in stock)
+            text = f"{_named(role, colour)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
+            self.faults.append(Fault(f"/catalogue/{role}", "stock.short", text))
+            return
+        self.rows += [Wanted(role, colour, {sku: Decimal(count)}) for sku, count in counts.items()]
+
+    def _counts(self, role: str, stock: list[Article], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
+        own = self._priced(stock, self.supplier)
+        way = _one_each if role in ONE_EACH else self._planned
+        counts = way(own, pieces) if own else None
+        return way(self._priced(stock, None), pieces) if counts is None else counts
+
+    def _priced(self, stock: list[Article], supplier: str | None) -> list[tuple[Article, Decimal]]:
+        """Articles at the least price, or at a supplier's own: those it sells."""
+        found = []
+        for article in stock:
+            prices = [
+                one.price for one in self.market.offers(article.sku) if supplier is None or one.supplier == supplier
+            ]
+            if prices:
+                found.append((article, min(prices)))
+        return found
+
+    def _planned(
+        self, stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]
+    ) -> dict[str, int] | None:
+        rows = tuple(Stock(one.length or 0, int(price.scaleb(DECIMALS)), label=one.sku) for one, price in stock)
+        demand = Demand(self.kerf, pieces, rows, DECIMALS)
+        if demand not in self.plans:
+            self.plans[demand] = _bars(demand)
+        bars = self.plans[demand]
+        return None if bars is None else {stock[place][0].sku: count for place, count in bars.items()}
+
+    def counted(self, quantities: Iterable[Quantity]) -> None:
+        """Adds up what the same articles serve, whatever finish it was counted for."""
+        pooled: dict[tuple[str, ...], list[tuple[str | None, Ways]]] = {}
+        for row in quantities:
+            if row.role in PIECE_ROLES or not row.total:
+                continue
+            articles = self._articles(row.role, row.colour)
+            named = [one for one in articles if one.sku == row.component]
+            finish = [one for one in articles if one.colour is not None]
+            ways = {one.sku: row.total for one in named or finish or articles}
+            if ways:
+                pooled.setdefault((row.role, *sorted(ways)), []).append((row.colour, ways))
+        known = {one.sku: one for one in self.market.articles}
+        for (role, *skus), found in pooled.items():
+            colours = {colour for colour, _ in found}
+            total = {sku: sum((ways[sku] for _, ways in found), Decimal(0)) for sku in skus}
+            ways = {sku: _in_sale_units(known[sku], amount) for sku, amount in total.items()}
+            self.rows.append(Wanted(role, colours.pop() if len(colours) == 1 else None, ways))
+
+    def _articles(self, role: str, colour: str | None) -> list[Article]:
+        """Those of the role that somebody sells; a fault where nobody does."""
+        articles = [one for one in self.market.serving(role, colour) if self.market.offers(one.sku)]
+        if not articles:
+            self.faults.append(_nobody(role, colour, self.market))
+        return articles
+
+
+def wanted_of(
+    takeoff: TakeOff, market: Market, supplier: str | None, plans: dict[Demand, dict[int, int] | None]
+) -> tuple[list[Wanted], list[Fault]]:
+    """Everything a job takes, and what nobody sells. ``supplier``: stock lengths are chosen as if only it were asked.
+
+    ``plans`` keeps cutting plans between calls.
+    """
+    reader = _Reader(market, takeoff.system.rails.kerf, takeoff.system.sheets.step, supplier, plans)
+    reader.pieces(takeoff.pieces)
+    reader.counted(takeoff.quantities)
+    return reader.rows, reader.faults
+
+
+def _one_each(stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
+    counts: dict[str, int] = {}
+    for length, count in pieces:
+        serving = [(price, one.length or 0, one.sku) for one, price in stock if (one.length or 0) >= length]
+        if not serving:
+            return None
+        _, _, sku = min(serving)
+        counts[sku] = counts.get(sku, 0) + count
+    return counts
+
+
+def _bars(demand: Demand) -> dict[int, int] | None:
+    """Bars by the place of their stock."""
+    plan = plan_cuts(demand, BUDGET)
+    if plan.status is Status.INFEASIBLE:
+        return None
+    counts: dict[int, int] = {}
+    for bar in plan.bars:
+        counts[bar.stock] = counts.get(bar.stock, 0) + bar.count
+    return counts
+
+
+def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
+    """Concrete is counted in cubic metres; a bag makes its yield of it."""
+    return (quantity / article.bag_yield).to_integral_value(ROUND_CEILING) if article.bag_yield else quantity
+
+
+def _nobody(role: str, colour: str | None, market: Market) -> Fault:
+    text = f"{_named(role, colour)}: no supplier sells it today."
+    sold = {one.colour for one in market.articles if one.role == role and one.colour and market.offers(one.sku)}
+    if sold:
+        finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under colours in the measure."
+        text = f"{text[:-1]}; {finishes}" if colour else f"No finish is chosen: {finishes}"
+    return Fault(f"/catalogue/{role}", "price.missing", text)
+
+
+def _named(role: str, colour: str | None) -> str:
+    return f"{role} in {colour}" if colour else role
