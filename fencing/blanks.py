@@ -92,6 +92,24 @@ def sheets_for(
     narrow sheet comes from the strip of one ripped before on the same site, where the market allows it: once from each, as a
     strip turned end for end laps with the sheet's other factory edge. Longest first, so that a strip is always long enough:
     which strip serves what depends on the pieces alone, not on the lengths on sale, and the paper for the crew can tell.
+
+    Args:
+        colour: the finish, None where none is named.
+        pieces: sheets of the take-off [mm].
+        market: what is on offer.
+
+    Returns:
+        Each sheet to buy or take with what is got from it, the lines of the purchase, and what no sheet serves.
+
+    Source: common practice.
+
+    Example: one of 300 and one of 400 wide come from a single sheet of 822, ripped with a saw cut of 2:
+
+        >>> market = Market(stock=(StockItem("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
+        >>> narrow = [Piece("sheet", None, None, 1788, width, 1, (bay,)) for width, bay in ((400, "A-1"), (300, "A-2"))]
+        >>> blanks, lines, missing = sheets_for(None, narrow, market)
+        >>> [take[2] for take in blanks[0].takes], str(lines[0].cost), missing
+        (['A-1', 'A-2'], '21', [])
     """
     opened: list[_Open] = []
     strips, sheets = _Strips(market), _Sheets(market, colour)

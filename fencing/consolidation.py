@@ -25,7 +25,12 @@ class Consolidation:
 
     @property
     def saving(self) -> Decimal:
-        """What buying together saves; 0 where it saves nothing and each job is better bought by itself."""
+        """What buying together saves [the business's currency]; 0 where it saves nothing and each job is better bought by itself.
+
+        >>> none = Purchase((), (), (), ())
+        >>> Consolidation(none, (("A", none),), False).saving
+        Decimal('0')
+        """
         apart = sum((bought.total for _, bought in self.alone), Decimal(0))
         return max(Decimal(0), apart - self.together.total)
 
@@ -36,7 +41,7 @@ def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOL
     Rule: pieces keep their job's name before their place; counted things are added up before they are packed.
 
     Args:
-        jobs: pieces and quantities by the job's name, in the order the jobs would be bought.
+        jobs: pieces [mm] and quantities by the job's name, in the order the jobs would be bought.
         market: what is on offer.
         budget: for each cutting plan.
 
@@ -44,6 +49,13 @@ def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOL
         The common purchase, each job's own, and the saving (never negative).
 
     Source: house rule.
+
+    Example: each job alone takes a bar of 4800 for one rail of 2390; both come from one, 2 x 2390 and a saw cut of 3:
+
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
+        >>> rail = [Piece("rail", None, None, 2390, None, 1, ("A-1",))]
+        >>> consolidate({"first": (rail, []), "second": (rail, [])}, market).saving
+        Decimal('36')
     """
     alone: list[tuple[str, Purchase]] = []
     rest = market

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from fencing.fence import BuiltRun, Proposal
+from fencing.packs import plain
 from fencing.piece import Concrete, Piece, Quantity, Why
 from fencing.places import PLACES
 from fencing.prices import PIECE_ROLES
@@ -17,7 +18,7 @@ from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen
 from fencing.system import System
 from fencing.takeoff import TakeOff
 from fencing.tally import allowance_for
-from fencing.writing import affordable_remedies, plain
+from fencing.writing import affordable_remedies
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
 MOST_LENGTHS = 12

@@ -56,7 +56,7 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
     scrap is crossed out. Neighbours cut alike are drawn once; their places then stand below, a line for each length.
 
     Args:
-        cutting: one material's plan with its bars.
+        cutting: one material's plan with its bars [lengths in mm].
         title: of the job.
         paper: width [mm].
         height: of one sheet [mm].
@@ -65,6 +65,18 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
         SVG texts, one a sheet, in the order of the bars.
 
     Source: house rule.
+
+    Example:
+        >>> from decimal import Decimal
+        >>> from fencing.cutting import Budget
+        >>> from fencing.market import Market, StockItem
+        >>> from fencing.piece import Piece
+        >>> from fencing.sawing import saw
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+        >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+        >>> [sheet] = saw_sheets(cutting, "Two bays")
+        >>> sheet.count("2390 mm for A-"), "Saw sheet of Two bays" in sheet
+        (2, True)
     """
     longest = max(bar.length for bar in cutting.bars)
     scale = (paper - MARGIN - 4) / longest

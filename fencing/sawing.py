@@ -15,13 +15,23 @@ from fencing.piece import Piece
 
 
 def places(amounts: Iterable[Decimal]) -> int:
-    """Decimals that show every amount exactly."""
+    """Decimals [places after the point] that show every amount exactly. Source: arithmetic.
+
+    >>> places([Decimal("1.50"), Decimal("0.125"), Decimal(3)])
+    3
+    """
     exponents = [amount.as_tuple().exponent for amount in amounts]
     return max([0, *(-one for one in exponents if isinstance(one, int))])
 
 
 def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -> Demand:
-    """The cutting demand of pieces of one material."""
+    """The cutting demand of pieces of one material: lengths [mm], prices in the smallest part of money any of them has.
+
+    >>> items = [StockItem("r48", "rail", None, 4800, Decimal("36.50"))]
+    >>> demand = demand_for([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
+    >>> demand.pieces, demand.stock[0].cost, demand.decimals
+    (((2390, 4),), 3650, 2)
+    """
     counts: Counter[int] = Counter()
     for piece in pieces:
         counts[piece.length] += piece.count
@@ -45,7 +55,26 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -
 def saw(
     role: str, colour: str | None, pieces: Sequence[Piece], market: Market, budget: Budget
 ) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
-    """Buy and cut the bars of one material; what nothing serves is named."""
+    """Buy and cut the bars of one material; what nothing serves is named.
+
+    Args:
+        role, colour: the material.
+        pieces: all of it that is needed [mm].
+        market: what is on offer.
+        budget: for the cutting plan.
+
+    Returns:
+        The plan with its bars (None where nothing can be cut), the lines of the purchase, and what is missing.
+
+    Source: common practice.
+
+    Example: a rail of 5000 is longer than any bar:
+
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),))
+        >>> _, _, missing = saw("rail", None, [Piece("rail", None, None, 5000, None, 1, ())], market, Budget())
+        >>> [one.text for one in missing]
+        ['longer than every stock there is']
+    """
     items = _items(role, colour, pieces, market)
     if not items:
         return None, [], [_missing(piece, "nothing on offer for it") for piece in pieces]
@@ -81,7 +110,13 @@ def _missing(piece: Piece, text: str) -> Missing:
 
 
 def lines_of(cutting: Cutting, items: Sequence[StockItem]) -> list[PurchaseLine]:
-    """One line for each stock length used, on-hand ones first."""
+    """One line for each stock length [mm] used, on-hand ones first; what is bought in whole packs.
+
+    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
+    >>> _, lines, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 4, ())], market, Budget())
+    >>> [(str(line.net), str(line.ordered), str(line.cost)) for line in lines]  # two bars, five in a pack
+    [('2', '5', '180')]
+    """
     plan = cutting.plan
     used: Counter[int] = Counter()
     reasons: dict[int, list[str]] = defaultdict(list)
@@ -126,7 +161,15 @@ def _proof(plan: CutPlan) -> str:
 
 
 def labelled(plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockItem], role: str) -> tuple[SawnBar, ...]:
-    """Each physical bar with what its pieces are for. Pieces of one length are handed out in the order of the cut list."""
+    """Each physical bar with what its pieces are for. Pieces of one length [mm] are handed out in the order of the cut list.
+
+    Source: house rule.
+
+    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+    >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+    >>> [label.where for bar in cutting.bars for label in bar.pieces]
+    ['A-1', 'A-2']
+    """
     waiting: dict[int, list[Label]] = defaultdict(list)
     for piece in pieces:
         named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]

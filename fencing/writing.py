@@ -10,6 +10,7 @@ from typing import Any
 
 from fencing.faults import Notice
 from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
+from fencing.packs import plain
 from fencing.piece import Concrete, Piece, Quantity
 from fencing.strength.changing import Remedy
 from fencing.strength.document import screening_document
@@ -26,8 +27,8 @@ UNREMEDIED = f"What would help is worked out for jobs of up to {MOST_REMEDIED} p
 def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
-    Rule: contract section 3. Lengths and levels are integer mm, counts and volumes decimal texts. Where the measure asks for the
-    strength screening, ``strength`` is its document, and what it warns of follows the other notices.
+    Rule: contract section 3. Lengths and levels are integer [mm], counts and volumes decimal texts. Where the measure asks for
+    the strength screening, ``strength`` is its document, and what it warns of follows the other notices.
 
     Args:
         taken: the take-off.
@@ -36,6 +37,12 @@ def takeoff_document(taken: TakeOff) -> Document:
         Dicts, lists, texts, integers and None; runs, posts and bays in the order of the fence.
 
     Source: house rule.
+
+    Example:
+        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.takeoff import take_off
+        >>> [post["at_mm"] for post in takeoff_document(take_off(TWO_BAYS, ROUND_SIZES))["runs"][0]["posts"]]
+        [0, 2400, 4800]
     """
     written = _takeoff(taken)
     if taken.measure.strength is not None:
@@ -48,7 +55,15 @@ def takeoff_document(taken: TakeOff) -> Document:
 
 
 def affordable_remedies(screening: Screening) -> tuple[Remedy, ...]:
-    """What would help the posts that are over; none where there are so many that working it out would keep a reader waiting."""
+    """What would help the posts that are over; none of a job so large [over 200 posts] that a reader would wait for it.
+
+    Source: house rule.
+
+    >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+    >>> from fencing.takeoff import take_off
+    >>> [one.kind for one in affordable_remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
+    ['hole_depth']
+    """
     return remedies(screening) if len(screening.posts) <= MOST_REMEDIED else ()
 
 
@@ -69,19 +84,15 @@ def _takeoff(taken: TakeOff) -> Document:
 
 
 def takeoff_json(taken: TakeOff) -> bytes:
-    """The document as UTF-8 JSON: the same take-off gives the same bytes."""
+    """The document as UTF-8 JSON [bytes]: the same take-off gives the same bytes. Source: RFC 8259.
+
+    >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.takeoff import take_off
+    >>> takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:13]
+    b'{"takeoff":1,'
+    """
     written = json.dumps(takeoff_document(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return f"{written}\n".encode()
-
-
-def plain(number: Decimal) -> str:
-    """A count or quantity as text, without zeros that say nothing.
-
-    >>> plain(Decimal("312.00")), plain(Decimal("0.50")), plain(Decimal("1E+2"))
-    ('312', '0.5', '100')
-    """
-    text = format(number, "f")
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _litres(volume: Decimal) -> str:

@@ -29,7 +29,11 @@ def canonical(document: Any, *, exact: bool = False) -> str:
 
 
 def digest(text: str) -> str:
-    """SHA-256 of a text, in hexadecimal."""
+    """SHA-256 of a text, in hexadecimal [64 digits]. Source: FIPS 180-4, with its example of "abc".
+
+    >>> digest("abc")[:8]
+    'ba7816bf'
+    """
     return hashlib.sha256(text.encode()).hexdigest()
 
 

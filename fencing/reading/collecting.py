@@ -21,6 +21,13 @@ class Faults:
         self.unlisted = 0
 
     def add(self, pointer: str, code: str, text: str) -> None:
+        """Note a fault; after the first 500 it is only counted [faults].
+
+        >>> faults = Faults()
+        >>> faults.add("/runs/0/length_mm", "range", "write 1 to 20000000")
+        >>> faults.found[0].pointer
+        '/runs/0/length_mm'
+        """
         if len(self.found) < MOST_FAULTS:
             self.found.append(Fault(pointer, code, text))
         else:
@@ -28,11 +35,21 @@ class Faults:
 
     @property
     def full(self) -> bool:
-        """Whether no more will be listed, so that no more hints are worth looking for."""
+        """Whether no more will be listed [500 are], so that no more hints are worth looking for.
+
+        >>> Faults().full
+        False
+        """
         return len(self.found) >= MOST_FAULTS
 
     def refuse(self) -> None:
-        """Raise what was found; do nothing where nothing was."""
+        """Raise what was found [1 fault or more]; do nothing where nothing was.
+
+        Raises:
+            Refused: everything found.
+
+        >>> Faults().refuse()
+        """
         if self.unlisted:
             more = Fault("", "faults.more", f"{self.unlisted} more faults are not listed; mend these first")
             raise Refused([*self.found, more])
@@ -41,7 +58,7 @@ class Faults:
 
 
 def step(pointer: str, key: str | int) -> str:
-    """The pointer one member further in (RFC 6901 section 3).
+    """The pointer one member further in [a key, or a place in a list from 0]. Source: RFC 6901 section 3.
 
     >>> step("/runs/0", "a/b~c")
     '/runs/0/a~1b~0c'
@@ -50,7 +67,7 @@ def step(pointer: str, key: str | int) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word most like ``word``; None where none is like it.
+    """The known word most like ``word`` [its first 80 letters]; None where none is like it. Source: house rule.
 
     >>> nearest("lenght_mm", ("height_mm", "length_mm", "turn_deg"))
     'length_mm'
@@ -61,7 +78,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def listed(words: Iterable[str], last: str = "or") -> str:
-    """Words as a sentence lists them.
+    """Words as a sentence lists them [1 word or more].
 
     >>> listed(["free", "corner", "wall"])
     'free, corner or wall'
@@ -71,7 +88,7 @@ def listed(words: Iterable[str], last: str = "or") -> str:
 
 
 def shown(value: object) -> str:
-    """A value as a sentence quotes it, never long and never with characters that spoil a line.
+    """A value as a sentence quotes it, never long [32 characters] and never with characters that spoil a line.
 
     >>> shown("x" * 100)
     "'xxxxxxxxxxxxxxxxxxxxxxxxxxxxx…'"

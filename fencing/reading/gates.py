@@ -15,7 +15,14 @@ KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "la
 
 
 def read_gates(run: Table, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
-    """Gates in the order of the document; height and lattice are those of the run where a gate says nothing."""
+    """Gates in the order of the document; ``height`` and ``lattice`` [mm] are those of the run where a gate says nothing.
+
+    Source: house rule.
+
+    >>> run = Table({"gates": [{"from_mm": 3000, "opening_mm": 1000}]}, "/runs/0", Faults(), ("gates",))
+    >>> [(gate.id, gate.height) for gate in read_gates(run, "A", 1800, 0)]
+    [('A-G1', 1800)]
+    """
     return tuple(
         _gate(Table(item, pointer, run.faults, KEYS), f"{name}-G{number}", height, lattice)
         for number, (pointer, item) in enumerate(run.items("gates", MOST_GATES), 1)

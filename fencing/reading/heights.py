@@ -14,8 +14,15 @@ def height_faults(pointer: str, height: int, lattice: int, system: System) -> It
 
     Rule: sheet = height - lattice - deduction. It must have a length, and where sheets come from stock, a stock length.
 
-    Example:
-        A fence of 1800 mm, 320 of it lattice, takes sheets of 1800 - 320 - 12 = 1468 mm with a deduction of 12.
+    Source: common practice.
+
+    Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which there is; 2200 takes 2190, which there is not:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> list(height_faults("/runs/0", 1800, 300, ROUND_SIZES))
+        []
+        >>> [fault.code for fault in height_faults("/runs/0", 2200, 0, ROUND_SIZES)]
+        ['height.sheet']
     """
     if lattice and lattice not in system.lattice.heights:
         offered = [str(one) for one in system.lattice.heights]

@@ -16,7 +16,15 @@ HIGHEST = 10_000_000
 
 
 def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
-    """Stations in order of chainage, none where the ground was not levelled; and a book's misclosure beyond what is usual."""
+    """Stations in order of chainage, none where the ground was not levelled; and a book's misclosure beyond what is usual [mm].
+
+    Source: house rule.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> run = Table({"levels": [[0, 0], [6000, -120]]}, "/runs/0", Faults(), ("levels", "length_mm"))
+    >>> read_levels(run, 6000)
+    ((Station(at=0, level=0), Station(at=6000, level=-120)), 0)
+    """
     if "levels" in run and "book" in run:
         run.fault("book", "levels.both", "give the levels or the levelling book they come from, not both")
         return (), 0

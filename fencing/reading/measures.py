@@ -37,7 +37,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     Rule: contract section 1. What ``defaults`` says stands where a run says nothing; a gate takes its run's height and lattice.
 
     Args:
-        document: plain values, as :func:`fencing.reading.read_json` gives them.
+        document: plain values, as :func:`fencing.reading.read_json` gives them; lengths and levels [mm].
         system: the fence system it is built in. None: what depends on it (heights, room for gates) is left to
             :func:`fencing.reading.fit`.
 

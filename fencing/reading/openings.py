@@ -19,9 +19,18 @@ Numbered = tuple[int, Gate]
 
 
 def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
-    """Gates that are too narrow, stand outside their run, overlap, or leave no room for a rail beside them.
+    """Gates that are too narrow, stand outside their run, overlap, or leave no room for a rail beside them [mm].
 
     Rule: docs/rules.md, "Chainage, terminals, posts".
+
+    Source: common practice.
+
+    Example: the second opening begins before the first ends:
+
+        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> gates = (Gate("A-G1", 2000, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 2500, 1000, GateKind.SINGLE, 1800))
+        >>> [fault.code for fault in gate_faults(Run("A", 9600, 1800, gates=gates), "/runs/0", ROUND_SIZES)]
+        ['gate.overlap']
     """
     gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)
     placed: list[Numbered] = []

@@ -27,6 +27,14 @@ SCREW_KEYS = (
 
 
 def read_screws(system: Table) -> Screws:
+    """Where screws go [mm] and how many at each place [0 to 100]. Source: contract section 2.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> faults = Faults()
+    >>> screws = read_screws(Table({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
+    >>> screws.per_cap, [fault.pointer for fault in faults.found][:2]
+    (2, ['/screws/pair_from_top_mm', '/screws/pair_above_ground_mm'])
+    """
     screws = system.table("screws", SCREW_KEYS)
     return Screws(
         pair_from_top=screws.whole("pair_from_top_mm", 0, 5_000),
@@ -39,6 +47,14 @@ def read_screws(system: Table) -> Screws:
 
 
 def read_gate_rules(system: Table) -> GateRules:
+    """Clearances, stiles, hinges and notches of gates [mm]. Source: contract section 2.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> faults = Faults()
+    >>> rules = read_gate_rules(Table({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
+    >>> [fault.code for fault in faults.found if fault.pointer == "/gates/stile_mm"]
+    ['range']
+    """
     gates = system.table("gates", GATE_KEYS)
     widest = gates.table("leaf_max_mm", ("single", "wide", "double"))
     leaf_max = {kind: widest.whole(kind, 100, 20_000) for kind in ("single", "wide")}
@@ -67,7 +83,13 @@ def _notch(gates: Table, key: str) -> tuple[int, int]:
 
 
 def read_allowances(system: Table) -> Mapping[str, Allowance]:
-    """What is bought beyond net, by role or family of roles: "5%" or "1 each"."""
+    """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: contract section 2.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> table = Table({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
+    >>> {role: (str(one.percent), one.each) for role, one in read_allowances(table).items()}
+    {'screw': ('5', 0), 'hinge': ('0', 1)}
+    """
     return {
         role: _allowance(system, role, value)
         for role, value in _by_role(system, "allowances", (*ROLES, *FAMILIES)).items()
@@ -86,7 +108,12 @@ def _allowance(system: Table, role: str, value: object) -> Allowance:
 
 
 def read_components(system: Table) -> Mapping[str, str]:
-    """The catalogue's name of what serves each role."""
+    """The catalogue's name [1 to 80 characters] of what serves each role. Source: contract section 2.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> read_components(Table({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))
+    {'rail': 'rail-48'}
+    """
     components: dict[str, str] = {}
     for role, value in _by_role(system, "components", ROLES).items():
         if isinstance(value, str) and value.strip() and len(value) <= 80:
@@ -110,5 +137,10 @@ def _by_role(system: Table, key: str, known: Collection[str]) -> Mapping[str, ob
 
 
 def read_strength_data(system: Table) -> dict[str, Any]:
-    """What the screening needs to know of the sections, where the system states it."""
+    """What the screening needs to know of the sections [MPa, mm], where the system states it.
+
+    >>> from fencing.reading.collecting import Faults
+    >>> read_strength_data(Table({}, "", Faults(), ("strength",)))
+    {'steel': None}
+    """
     return {"steel": read_steel(system)}

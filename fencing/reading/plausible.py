@@ -74,7 +74,7 @@ def read_number(table: Table, key: str, default: str | None = None, bound: Bound
         bound: in place of the key's own.
 
     Returns:
-        The number in the unit its key names, or None where it is left out or at fault (the fault is noted in the table).
+        The number in the unit its key names [e.g. kPa], or None where it is left out or at fault (noted in the table).
 
     Source: house rule; the bounds are wider than any fence needs.
 

@@ -45,6 +45,11 @@ class Defaults:
 
 
 def read_defaults(measure: Table) -> Defaults:
+    """What the measure says once for all its runs [heights in mm]. Source: contract section 1.
+
+    >>> read_defaults(Table({"defaults": {"height_mm": 1800}}, "", Faults(), ("defaults",))).height
+    1800
+    """
     if "defaults" not in measure:
         return Defaults()
     given = measure.table("defaults", DEFAULT_KEYS)
@@ -60,7 +65,12 @@ def read_defaults(measure: Table) -> Defaults:
 
 
 def read_colours(table: Table, default: Colours) -> Colours:
-    """Finishes by part; a part that is not named keeps its default."""
+    """Finishes by part [names of 1 to 60 characters]; a part that is not named keeps its default.
+
+    >>> table = Table({"colours": {"post": "inkstone"}}, "", Faults(), ("colours",))
+    >>> read_colours(table, Colours(rail="oatgrass"))
+    Colours(post='inkstone', rail='oatgrass', sheet=None, lattice=None, cap=None, screw=None, gate=None)
+    """
     if "colours" not in table:
         return default
     given = table.table("colours", COLOUR_KEYS)
@@ -69,6 +79,13 @@ def read_colours(table: Table, default: Colours) -> Colours:
 
 
 def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Run:
+    """One run of the document at ``pointer`` [lengths and levels in mm]; faults are noted. Source: contract section 1.
+
+    >>> faults = Faults()
+    >>> run = read_run({"id": "A", "length_mm": 9600}, "/runs/0", faults, Defaults(height=1800))
+    >>> run.length, run.height, faults.found
+    (9600, 1800, [])
+    """
     run = Table(value, pointer, faults, RUN_KEYS)
     name = run.name("id")
     length = run.whole("length_mm", 1, LONGEST, plausible=SHORTEST)
@@ -116,6 +133,12 @@ def _removal(run: Table, length: int) -> Removal | None:
 
 
 def read_retrofit(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Retrofit:
+    """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: contract section 1.
+
+    >>> retrofit = read_retrofit({"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}, "/retrofits/0", Faults(), Defaults())
+    >>> retrofit.bays, retrofit.existing_height
+    ((2400, 2350), None)
+    """
     retrofit = Table(value, pointer, faults, RETROFIT_KEYS)
     given = "existing_height_mm" in retrofit
     return Retrofit(

@@ -13,6 +13,12 @@ LONGEST_STOCK = 30_000
 
 
 def read_hole(system: Table) -> Hole:
+    """The post holes [mm]; a straight one needs no second diameter. Source: contract section 2.
+
+    >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_mm": 30}
+    >>> read_hole(Table({"hole": hole}, "", Faults(), ("hole",))).end_diameter
+    300
+    """
     keys = ("depth_mm", "diameter_mm", "shape", "end_diameter_mm", "bedding_mm", "crown_mm")
     hole = system.table("hole", keys)
     shape = HoleShape(hole.word("shape", tuple(HoleShape)))
@@ -36,6 +42,12 @@ def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
 
 
 def read_post(posts: Table, kind: str) -> PostSection:
+    """One of the two post sections, "channel" or "square" [mm, mm2]. Source: contract section 2.
+
+    >>> square = {"face_mm": 60, "setback_mm": 40, "embedment_min_mm": 600, "stock_mm": [2400, 2100], "steel_area_mm2": 500}
+    >>> read_post(Table({"square": square}, "/posts", Faults(), ("square",)), "square").stock
+    (2100, 2400)
+    """
     post = posts.table(kind, ("face_mm", "setback_mm", "embedment_min_mm", "stock_mm", "steel_area_mm2"))
     return PostSection(
         face=post.whole("face_mm", 5, 1_000, plausible=15),
@@ -47,7 +59,12 @@ def read_post(posts: Table, kind: str) -> PostSection:
 
 
 def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
-    """Stock lengths [mm]: each once, in any order; handed on shortest first."""
+    """Stock lengths [mm]: each once, in any order; handed on shortest first. Source: contract section 2.
+
+    >>> faults = Faults()
+    >>> read_stock(Table({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
+    ((2390, 4800), 'stock.twice')
+    """
     return _sorted(
         table, "stock_mm", table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items, plausible=100)
     )
@@ -61,17 +78,37 @@ def _sorted(table: Table, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]
 
 
 def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
-    """Whether the longest stock is longer than what every piece needs at least."""
+    """Note a fault where the longest stock is no longer than what every piece ``needed`` at least [mm].
+
+    >>> faults = Faults()
+    >>> check_stock(faults, "/posts/square/stock_mm", (500, 600), 600, "the least embedment")
+    >>> faults.found[0].text
+    'the longest must be over 600 mm, the least embedment'
+    """
     if stock and stock[-1] <= needed:
         faults.add(pointer, "stock.short", f"the longest must be over {needed} mm, {what}")
 
 
 def read_rails(system: Table) -> Rails:
+    """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: contract section 2.
+
+    >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_mm": 20}
+    >>> read_rails(Table({"rails": rails}, "", Faults(), ("rails",)))
+    Rails(stock=(4800,), kerf=3, seat=20)
+    """
     rails = system.table("rails", ("stock_mm", "kerf_mm", "seat_mm"))
     return Rails(read_stock(rails), rails.whole("kerf_mm", 0, 50), rails.whole("seat_mm", 0, 500))
 
 
 def read_sheets(system: Table) -> Sheets:
+    """Sheets: cover, lap, how they are supplied [mm]. Source: contract section 2.
+
+    >>> faults = Faults()
+    >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "slack_mm": 0, "deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
+    >>> _ = read_sheets(Table({"sheets": wide_lap}, "", faults, ("sheets",)))
+    >>> faults.found[0].text
+    'the lap must be under the cover of 50 mm'
+    """
     keys = ("cover_mm", "lap_mm", "slack_mm", "deduction_mm", "supply", "stock_mm", "step_mm", "reuse_strips")
     sheets = system.table("sheets", keys)
     supply = SheetSupply(sheets.word("supply", tuple(SheetSupply)))
@@ -94,7 +131,12 @@ def read_sheets(system: Table) -> Sheets:
 
 
 def read_lattice(system: Table) -> tuple[LatticeStock, Decimal | None]:
-    """The lattice a system offers and its open share; no heights where it offers none."""
+    """The lattice a system offers [mm] and its open share [0 to 1]; no heights where it offers none. Source: contract section 2.
+
+    >>> none = {"heights_mm": [], "stock_mm": [], "raked": False}
+    >>> read_lattice(Table({"lattice": none}, "", Faults(), ("lattice",)))
+    (LatticeStock(heights=(), stock=(), raked=False), None)
+    """
     lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "porosity"))
     heights = _sorted(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
     if "heights_mm" not in lattice:

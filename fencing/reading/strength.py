@@ -50,7 +50,7 @@ def read_strength(document: object, pointer: str = "", faults: Faults | None = N
         faults: where to gather faults with those of the rest of the document; None: raise them here.
 
     Returns:
-        The request; numbers as decimal texts in the unit their key names.
+        The request; numbers as decimal texts in the unit their key names [e.g. kPa].
 
     Raises:
         Refused: every fault at once, where no ``faults`` were given.
@@ -129,7 +129,7 @@ SQUARE_KEYS = ("side_mm", "thickness_mm")
 
 
 def read_steel(system: Table) -> Steel | None:
-    """Read the optional ``strength`` member of a fence system: yield strength, capacity factor, sections of the posts.
+    """Read the optional ``strength`` member of a fence system: yield strength [MPa], capacity factor, sections of the posts [mm].
 
     Args:
         system: the system document; faults are noted in it.

@@ -49,19 +49,41 @@ class Table:
         return key in self._members
 
     def pointer(self, key: str) -> str:
+        """The JSON Pointer of a member [RFC 6901].
+
+        >>> Table({}, "/runs/0", Faults(), ("id",)).pointer("id")
+        '/runs/0/id'
+        """
         return step(self.at, key)
 
     def fault(self, key: str, code: str, text: str) -> None:
-        """Note a fault of one member."""
+        """Note a fault of one member [pointer, code, sentence].
+
+        >>> table = Table({"id": "A"}, "/runs/0", Faults(), ("id",))
+        >>> table.fault("id", "name", "write another")
+        >>> table.faults.found[0].pointer
+        '/runs/0/id'
+        """
         self._bad.add(key)
         self.faults.add(self.pointer(key), code, text)
 
     def good(self, *keys: str) -> bool:
-        """Whether nothing was found wrong with these members, so that they can be compared."""
+        """Whether nothing was found wrong with these members [keys], so that they can be compared.
+
+        >>> table = Table({"id": 7}, "/runs/0", Faults(), ("id",))
+        >>> _ = table.name("id")
+        >>> table.good("id"), table.good("length_mm")
+        (False, True)
+        """
         return not self.whole_lost and self._bad.isdisjoint(keys)
 
     def raw(self, key: str) -> object:
-        """The member as it stands; a required one that is missing is a fault, and None."""
+        """The member as it stands [any value]; a required one that is missing is a fault, and None.
+
+        >>> table = Table({"id": "A"}, "", Faults(), ("id", "label"))
+        >>> table.raw("id"), table.raw("label"), table.faults.found[0].code
+        ('A', None, 'missing')
+        """
         if key not in self._members:
             self._bad.add(key)
             if not self.whole_lost:
@@ -81,7 +103,26 @@ class Table:
     def whole(
         self, key: str, least: int, most: int, default: int | None = None, unit: str = "mm", plausible: int = 0
     ) -> int:
-        """A whole number from ``least`` to ``most``; a length under ``plausible`` is asked back where cm or m would fit."""
+        """A whole number from ``least`` to ``most``; a length under ``plausible`` is asked back where cm or m would fit.
+
+        Args:
+            key: of the member.
+            least, most: what is accepted [``unit``].
+            default: where the member is left out; None: it is required.
+            unit: how the number is measured [mm], for sentences.
+            plausible: below this a length was measured in another unit.
+
+        Returns:
+            The number; a stand-in where it is at fault.
+
+        Source: house rule.
+
+        Example:
+            >>> table = Table({"height_mm": 180}, "/runs/0", Faults(), ("height_mm",))
+            >>> _ = table.whole("height_mm", 1, 6000, plausible=250)
+            >>> table.faults.found[0].text
+            '180 mm is too small to be meant; is it in cm? 180 cm is 1800 mm'
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return least if stand_in is None else stand_in
@@ -101,12 +142,20 @@ class Table:
         return value
 
     def whole_again(self, key: str) -> int | None:
-        """A whole number that was read before, to compare it; None where it is missing or faulty."""
+        """A whole number [mm] that was read before, to compare it; None where it is missing or faulty.
+
+        >>> Table({"pitch_mm": 2400}, "", Faults(), ("pitch_mm",)).whole_again("pitch_mm")
+        2400
+        """
         value = self._members.get(key)
         return value if isinstance(value, int) and self.good(key) else None
 
     def decimal(self, key: str, least: int, most: int, default: Decimal | None = None, unit: str = "") -> Decimal:
-        """A number, or a text that is a decimal number, from ``least`` to ``most``."""
+        """A number, or a text that is a decimal number, from ``least`` to ``most`` [``unit``]; a stand-in where it is at fault.
+
+        >>> Table({"turn_deg": "12.5"}, "", Faults(), ("turn_deg",)).decimal("turn_deg", -360, 360, unit="degrees")
+        Decimal('12.5')
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return Decimal(least) if stand_in is None else stand_in
@@ -119,7 +168,11 @@ class Table:
         return number
 
     def text(self, key: str, longest: int, default: str | None = None) -> str:
-        """A text of 1 to ``longest`` characters (an empty default is allowed)."""
+        """A text of 1 to ``longest`` [characters] (an empty default is allowed).
+
+        >>> Table({"label": "Rear"}, "", Faults(), ("label",)).text("label", 200)
+        'Rear'
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return stand_in or ""
@@ -132,7 +185,12 @@ class Table:
         return value
 
     def name(self, key: str, default: str | None = None) -> str:
-        """An id or a code: what may be printed, sorted and put in a file name."""
+        """An id or a code [1 to 32 characters]: what may be printed, sorted and put in a file name.
+
+        >>> table = Table({"id": "run 1"}, "", Faults(), ("id",))
+        >>> table.name("id"), table.faults.found[0].code
+        ('', 'name')
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return stand_in or ""
@@ -144,7 +202,12 @@ class Table:
         return value
 
     def word(self, key: str, words: Collection[str], default: str | None = None) -> str:
-        """One of the words."""
+        """One of the words [case counts]; the first of them stands in for any other.
+
+        >>> table = Table({"form": "steped"}, "", Faults(), ("form",))
+        >>> table.word("form", ("level", "stepped")), "did you mean stepped?" in table.faults.found[0].text
+        ('level', True)
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return stand_in or next(iter(words))
@@ -157,7 +220,11 @@ class Table:
         return next(iter(words))
 
     def flag(self, key: str, default: bool | None = None) -> bool:
-        """true or false."""
+        """true or false [JSON's].
+
+        >>> Table({"raked": True}, "", Faults(), ("raked",)).flag("raked")
+        True
+        """
         settled, stand_in = self._choose(key, default)
         if settled:
             return bool(stand_in)
@@ -168,7 +235,11 @@ class Table:
         return value
 
     def table(self, key: str, keys: Collection[str]) -> Table:
-        """An object among the members. Ask ``key in table`` first where it may be left out."""
+        """An object among the members [keys]. Ask ``key in table`` first where it may be left out.
+
+        >>> Table({"hole": {"depth_mm": 650}}, "", Faults(), ("hole",)).table("hole", ("depth_mm",)).at
+        '/hole'
+        """
         if key not in self._members:
             self.raw(key)
             lost = Table({}, self.pointer(key), Faults(), keys)
@@ -180,7 +251,11 @@ class Table:
         return table
 
     def mapping(self, key: str) -> Mapping[str, object]:
-        """An object whose keys are free; empty where it is left out."""
+        """An object whose keys are free [any number]; empty where it is left out.
+
+        >>> Table({}, "", Faults(), ("shares",)).mapping("shares")
+        {}
+        """
         value = self._members.get(key, {})
         if isinstance(value, Mapping):
             return value
@@ -188,7 +263,11 @@ class Table:
         return {}
 
     def items(self, key: str, most: int, least: int = 0) -> Iterator[tuple[str, object]]:
-        """The members of a list with their pointers; nothing where it is left out and may be empty."""
+        """The members of a list [``least`` to ``most``] with their pointers; nothing where it is left out and may be empty.
+
+        >>> list(Table({"runs": ["a"]}, "", Faults(), ("runs",)).items("runs", 1000))
+        [('/runs/0', 'a')]
+        """
         if key not in self._members:
             if least:
                 self.raw(key)
@@ -205,7 +284,11 @@ class Table:
     def wholes(
         self, key: str, most_items: int, least: int, most: int, least_items: int = 0, plausible: int = 0
     ) -> tuple[int, ...]:
-        """A list of whole numbers [mm], each from ``least`` to ``most``; ``plausible`` as in :meth:`whole`."""
+        """A list of whole numbers [mm], each from ``least`` to ``most``; ``plausible`` as in :meth:`whole`.
+
+        >>> Table({"bays_mm": [2400, 2350]}, "", Faults(), ("bays_mm",)).wholes("bays_mm", 1000, 1, 30000)
+        (2400, 2350)
+        """
         found: list[int] = []
         for pointer, item in self.items(key, most_items, least_items):
             asked = _question(item, max(least, plausible), most)
@@ -220,7 +303,7 @@ class Table:
 
 
 def as_decimal(value: object) -> Decimal | None:
-    """A JSON number or a decimal text as a number; None for anything else.
+    """A JSON number or a decimal text as a number [at most 9 digits on either side]; None for anything else.
 
     >>> as_decimal("12.50"), as_decimal(12), as_decimal("twelve")
     (Decimal('12.50'), Decimal('12'), None)

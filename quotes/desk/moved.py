@@ -7,10 +7,10 @@ from decimal import Decimal
 
 from fencing.drawing.lettering import pointed
 from fencing.explain import UNITS, explain
+from fencing.packs import plain
 from fencing.piece import Quantity
 from fencing.roles import part
 from fencing.takeoff import TakeOff
-from fencing.writing import plain
 from quotes.documents.figures import worded
 
 
