@@ -29,7 +29,7 @@ serve: setup
 	@$(DEMO_ENV) $(BIN)/python manage.py serve --port $(PORT)
 
 test: setup-tests
-	@sh .ci/test
+	@sh .ci/test $(ALSO)
 
 lint: setup
 	$(BIN)/ruff check .

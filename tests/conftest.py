@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import hypothesis
@@ -58,8 +58,27 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
             pytest.skip(f"not run: needs {what}")
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """One option of ours: leave out what can't tell one database from another."""
+    parser.addoption("--stored", action="store_true", help="only tests that could tell one database from another")
+
+
+def _could_tell_databases_apart(item: pytest.Item) -> bool:
+    """Reads or writes rows, and not only on its way to paper or a page."""
+    if item.get_closest_marker("postgres"):
+        return True
+    if item.get_closest_marker("slow") or item.get_closest_marker("browser"):
+        return False
+    if {"documents", "faults"} & set(item.path.parts):
+        return False
+    asked_for: Sequence[str] = getattr(item, "fixturenames", ())
+    return item.get_closest_marker("django_db") is not None or bool({"db", "transactional_db"} & set(asked_for))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What waits by the clock for a browser or a worker gets a second go before it counts as failed: machines are busy."""
+    if config.getoption("--stored"):
+        items[:] = [item for item in items if _could_tell_databases_apart(item)]
     for item in items:
         if item.get_closest_marker("browser") or item.get_closest_marker("redis"):
             item.add_marker(pytest.mark.flaky(reruns=1))
