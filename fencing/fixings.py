@@ -40,7 +40,7 @@ def stitch_post(top: int, ground: int, screws: Screws) -> int:
 
 
 def finish(colours: Colours, part: str) -> str | None:
-    """The finish of a part, by the fall-backs of ``Colours`` [a name, None where nothing is named]. Source: house rule.
+    """The finish of a part, by the fall-backs of ``Colours`` [its name, or None]. Source: house rule.
 
     >>> finish(Colours(post="inkstone", rail="oatgrass"), "lattice")
     'oatgrass'

@@ -112,7 +112,7 @@ class Purchase:
 
     @property
     def gap_ppm(self) -> int:
-        """The worst gap among the cutting plans [parts in a million over the cheapest possible]; 0 where nothing is cut.
+        """The worst gap among the cutting plans [ppm over the cheapest]; 0 where nothing is cut.
 
         >>> Purchase((), (), (), ()).gap_ppm
         0

@@ -121,7 +121,7 @@ class Market:
     reuse_strips: bool = True
 
     def source_role(self, role: str) -> str:
-        """The role whose stock a piece comes from [a code of ``fencing.roles``].
+        """The role whose stock a piece comes from [a role's code].
 
         >>> Market(cut_from={"gate.rail": "rail"}).source_role("gate.rail")
         'rail'

@@ -58,7 +58,7 @@ class Faults:
 
 
 def step(pointer: str, key: str | int) -> str:
-    """The pointer one member further in [a key, or a place in a list from 0]. Source: RFC 6901 section 3.
+    """The pointer one member further in [a key or a place]. Source: RFC 6901 section 3.
 
     >>> step("/runs/0", "a/b~c")
     '/runs/0/a~1b~0c'

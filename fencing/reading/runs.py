@@ -65,7 +65,7 @@ def read_defaults(measure: Table) -> Defaults:
 
 
 def read_colours(table: Table, default: Colours) -> Colours:
-    """Finishes by part [names of 1 to 60 characters]; a part that is not named keeps its default.
+    """Finishes by part [1 to 60 characters]; a part that is not named keeps its default.
 
     >>> table = Table({"colours": {"post": "inkstone"}}, "", Faults(), ("colours",))
     >>> read_colours(table, Colours(rail="oatgrass"))

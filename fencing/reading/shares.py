@@ -17,7 +17,7 @@ DECIMAL = re.compile(r"[0-9](?:\.[0-9]{1,9})?")
 
 
 def read_shares(table: Table) -> Mapping[str, Fraction]:
-    """Party -> share [over 0 to 1, adding up to 1]; empty where none are named. Source: house rule.
+    """Party -> share [over 0, at most 1]; they add up to 1; empty where none are named. Source: house rule.
 
     >>> from fencing.reading.collecting import Faults
     >>> read_shares(Table({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", Faults(), ("shares",)))
@@ -52,7 +52,7 @@ def _add_up(table: Table, shares: Mapping[str, Fraction]) -> None:
 
 
 def as_share(value: object) -> Fraction | None:
-    """A share as it is written [a ratio, a percentage or a decimal]; None where it is none.
+    """A share as it is written [ratio, percent, decimal]; None where it is none.
 
     >>> as_share("1/3"), as_share("12.5%"), as_share("0.5"), as_share(1), as_share("half")
     (Fraction(1, 3), Fraction(1, 8), Fraction(1, 2), Fraction(1, 1), None)

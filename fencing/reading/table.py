@@ -303,7 +303,7 @@ class Table:
 
 
 def as_decimal(value: object) -> Decimal | None:
-    """A JSON number or a decimal text as a number [at most 9 digits on either side]; None for anything else.
+    """A JSON number or a decimal text as a number [9 digits each side]; None for anything else.
 
     >>> as_decimal("12.50"), as_decimal(12), as_decimal("twelve")
     (Decimal('12.50'), Decimal('12'), None)
