@@ -82,6 +82,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         if item.get_closest_marker("browser") or item.get_closest_marker("redis"):
             item.add_marker(pytest.mark.flaky(reruns=1))
+            item.add_marker(pytest.mark.timeout(240))  # a browser that never answers must not hold the run for ever
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
