@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+import secrets
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordResetConfirmView
 from django.db import transaction
@@ -22,6 +25,8 @@ from shared.business.queries import businesses_of
 
 _TRIES = 20
 _WINDOW_S = 300
+_KNOWN = "known"
+_KNOWN_S = 365 * 24 * 3600
 
 
 class SignInForm(AuthenticationForm):
@@ -39,8 +44,22 @@ class SignInForm(AuthenticationForm):
         return str(self.cleaned_data["username"]).strip().lower()
 
 
+def _guesser(request: HttpRequest, email: str) -> str:
+    """Whose tries are counted: the account's, wherever they come from, but for a browser that signed in to it before.
+
+    Otherwise a stranger who guesses on and on would keep out whom the account belongs to.
+    """
+    told = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
+    browser, _, account = told.partition(":")
+    return f"browser:{browser}" if account == _digest(email) else f"account:{email}"
+
+
+def _digest(email: str) -> str:
+    return hashlib.sha256(email.encode()).hexdigest()
+
+
 class SignIn(LoginView):
-    """Slows down guessing: per account with its address (axes), per address, and per account from anywhere."""
+    """Slows down guessing: per account with its address (axes), per address, and per account from anywhere unknown."""
 
     template_name = "business/sign_in.html"
     form_class = SignInForm
@@ -49,11 +68,27 @@ class SignIn(LoginView):
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         email = request.POST.get("username", "").strip().lower()
-        for caller in (f"ip:{throttle.client_ip(request)}", f"account:{email}"):
+        for caller in (f"ip:{throttle.client_ip(request)}", _guesser(request, email)):
             standing = throttle.count(caller, policy="sign-in", quota=_TRIES, window_s=_WINDOW_S)
             if standing.exceeded:
                 return locked_out(request)
         return super().post(request, *args, **kwargs)
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Lets this browser be known again, for this account alone."""
+        response = super().form_valid(form)
+        mark = f"{secrets.token_urlsafe(16)}:{_digest(form.cleaned_data['username'])}"
+        response.set_signed_cookie(
+            _KNOWN,
+            mark,
+            salt=_KNOWN,
+            max_age=_KNOWN_S,
+            path=self.request.path,
+            secure=settings.SESSION_COOKIE_SECURE,
+            httponly=True,
+            samesite="Lax",
+        )
+        return response
 
 
 def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:

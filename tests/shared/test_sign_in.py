@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from pytest_django import Settings
 
-from shared.business import services
+from shared.business import pages, services
 from shared.business.roles import Role
 from tests.conftest import PASSWORD, Cast
 
@@ -45,6 +45,25 @@ def test_guessing_is_stopped_where_it_comes_from_and_nowhere_else(cast: Cast) ->
 def test_one_password_on_many_accounts_is_stopped(cast: Cast) -> None:
     tries = [try_in(Client(), f"person{n}@example.test", "spring 2026")[0] for n in range(21)]
     assert tries[-1] == 429
+
+
+def test_a_stranger_who_guesses_on_and_on_keeps_nobody_out_of_a_browser_they_have_used(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pages, "_TRIES", 3)
+    used, stolen, olive = Client(), Client(), "olive@example.test"
+    assert try_in(used, olive, PASSWORD)[0] == 302
+    used.cookies.pop("sessionid")
+    for host in range(4):
+        try_in(Client(), olive, "guess", address=f"10.2.2.{host}")
+    assert try_in(Client(), olive, PASSWORD, address="10.3.3.3")[0] == 429, "guessed too often from anywhere"
+    assert try_in(used, olive, PASSWORD)[0] == 302
+    known = used.cookies["known"]
+    assert (known["httponly"], known["samesite"], known["path"]) == (True, "Lax", "/sign-in")
+    # the mark of a browser is good for its own account alone, and for no more guesses than an address has
+    stolen.cookies["known"] = known.value
+    assert [try_in(stolen, olive, "guess", address=f"10.4.4.{host}")[0] for host in range(4)] == [200, 200, 200, 429]
+    assert [try_in(stolen, "ned@example.test", "guess", address=f"10.5.5.{host}")[0] for host in range(4)][-1] == 429
 
 
 def test_a_post_without_the_token_of_the_page_is_refused(cast: Cast) -> None:
