@@ -16,7 +16,6 @@ from catalogue.resources import AS_OF, day
 from catalogue.rows import SUPPLY_OFFER, shape, stored
 from fencing.faults import Fault, Refused
 from shared.api import Endpoint
-from shared.business.queries import uses_test_key
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
 from shared.openapi import page_of
@@ -34,7 +33,7 @@ class _SupplyEndpoint(Endpoint):
         return self.actor.supplier_account
 
     def _offers(self) -> QuerySet[Offer]:
-        return queries.offers_of(self.account, test=uses_test_key(self.actor))
+        return queries.offers_of(self.account, test=self.actor.test)
 
     def _told(self, offer: Offer) -> dict[str, Any]:
         return _OFFERS.of(offer)
@@ -73,7 +72,7 @@ class SupplyOffers(_SupplyEndpoint):
 
     def _supplier(self, business_ref: str) -> Supplier:
         found = (
-            queries.suppliers_of(self.account, test=uses_test_key(self.actor))
+            queries.suppliers_of(self.account, test=self.actor.test)
             .select_related("business")
             .filter(business__ref=business_ref, business__suspended_at=None)
             .first()

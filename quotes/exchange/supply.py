@@ -8,7 +8,6 @@ from quotes.exchange.models import Sandbox
 from quotes.orders.models import OrderEvent, SupplierOrder
 from quotes.orders.queries import orders_of
 from shared.business.actors import Actor
-from shared.business.queries import uses_test_key
 from shared.models import Business, SupplierAccount
 from shared.problems import Problem
 
@@ -22,7 +21,7 @@ def account_of(actor: Actor) -> SupplierAccount:
 
 def is_test(actor: Actor) -> bool:
     """Whether the caller's key is a test key."""
-    return uses_test_key(actor)
+    return actor.test
 
 
 def visible(actor: Actor) -> QuerySet[SupplierOrder]:

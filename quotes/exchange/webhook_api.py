@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
@@ -20,6 +21,7 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.reading import StrictSerializer, TextField
+from shared.stored import Alike, AsStored, named
 
 ENDPOINT = ("ref", "url", "kinds", "state", "why", "slow_until", "created_at")
 ENDPOINT_SHAPE = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
@@ -32,7 +34,9 @@ DELIVERY_SHAPE = shape(
     event={"type": ["string", "null"]},
     attempts={"type": "array", "items": DOCUMENT},
 )
-ATTEMPT = ("at", "status", "answer", "fault", "took_ms")
+ENDPOINTS = AsStored(named(*ENDPOINT))
+DELIVERIES = AsStored({**named(*DELIVERY), "event": "event__ref"})
+ATTEMPTS = AsStored(named("at", "status", "answer", "fault", "took_ms"))
 
 
 class EndpointIn(StrictSerializer):
@@ -85,11 +89,7 @@ class _Hooks(Endpoint):
     def told(self, endpoint: WebhookEndpoint, status: int = 200, **more: str) -> Response:
         """The endpoint; its secret only where it was just made."""
         endpoint.refresh_from_db()
-        return self.one({**_row(endpoint), **more}, endpoint, status=status)
-
-
-def _row(endpoint: WebhookEndpoint) -> dict[str, Any]:
-    return {name: getattr(endpoint, name) for name in ENDPOINT}
+        return self.one({**ENDPOINTS.of(endpoint), **more}, endpoint, status=status)
 
 
 class Webhooks(_Hooks):
@@ -100,7 +100,10 @@ class Webhooks(_Hooks):
 
     @extend_schema(responses={200: page_of(ENDPOINT_SHAPE)}, summary="Webhook endpoints")
     def get(self, request: Request) -> Response:
-        return self.page(self.rows(), _row)
+        whose = self.whose()
+        owner = whose["business"] or whose["account"]
+        alike = Alike((owner is whose["business"], whose["test"]), (owner.pk,))
+        return self.page(lambda: webhooks.endpoints_of(**whose), ENDPOINTS, alike=alike)
 
     @extend_schema(request=EndpointIn, responses={201: SECRET_SHAPE}, summary="A new endpoint")
     def post(self, request: Request) -> Response:
@@ -163,7 +166,8 @@ class WebhookTests(_Hooks):
 
     @extend_schema(request=None, responses={202: DELIVERY_SHAPE}, summary="Send me a test event")
     def post(self, request: Request, ref: str) -> Response:
-        return Response(_delivery(webhooks.enqueue_test(self.find(self.rows(), ref))), status=202)
+        delivery = webhooks.enqueue_test(self.find(self.rows(), ref))
+        return Response({**DELIVERIES.of(delivery), "attempts": []}, status=202)
 
 
 class WebhookDeliveries(_Hooks):
@@ -175,11 +179,13 @@ class WebhookDeliveries(_Hooks):
 
     @extend_schema(responses={200: page_of(DELIVERY_SHAPE)}, summary="Delivery log")
     def get(self, request: Request, ref: str) -> Response:
-        rows = Delivery.objects.filter(endpoint=self.find(self.rows(), ref)).select_related("event")
+        endpoint = self.find(self.rows(), ref)
+        rows = Delivery.objects.filter(endpoint=endpoint)
         by = {"state": "state", "event": "event__ref"}
         asked = request.query_params
         rows = rows.filter(**{by[name]: asked[name] for name in by if name in asked})
-        return self.page(rows.prefetch_related("attempts"), _delivery)
+        page = self.page(rows, DELIVERIES, alike=Alike("endpoint", (endpoint.pk,)))
+        return _with_attempts(page)
 
 
 class WebhookReplays(_Hooks):
@@ -217,13 +223,16 @@ class WebhookReplays(_Hooks):
         return int(found.pk)
 
 
-def _delivery(delivery: Delivery) -> dict[str, Any]:
-    tries: list[Attempt] = sorted(delivery.attempts.all(), key=lambda one: one.pk)
-    return {
-        **{name: getattr(delivery, name) for name in DELIVERY},
-        "event": delivery.event.ref if delivery.event else None,
-        "attempts": [{name: getattr(one, name) for name in ATTEMPT} for one in tries],
-    }
+def _with_attempts(page: Response) -> Response:
+    """The page's deliveries, each with its tries from the first."""
+    data: Any = page.data
+    rows = Attempt.objects.filter(delivery__ref__in=[item["ref"] for item in data["items"]]).order_by("id")
+    found: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for attempt, (delivery,) in zip(*ATTEMPTS.read(rows, "delivery__ref"), strict=True):
+        found[delivery].append(attempt)
+    for item in data["items"]:
+        item["attempts"] = found[item["ref"]]
+    return page
 
 
 DOORS = {

@@ -17,7 +17,7 @@ from quotes.jobs.rows import DOCUMENT
 from quotes.offers import queries, services
 from quotes.offers.bodies import QuoteIn, ReviseIn, SendIn, SetupChange
 from quotes.offers.content import assemble
-from quotes.offers.models import Revision, State
+from quotes.offers.models import State
 from quotes.offers.rows import (
     QUOTE_SHAPE,
     QUOTES,
@@ -55,7 +55,7 @@ class Quotes(Endpoint):
         draft = services.start_quote(
             job=job, version=version, actor=self.actor, label=body.get("label", ""), setup=_setup(body)
         )
-        response = self.one(_full(draft), draft, status=201)
+        response = self.one(revision_full(draft), draft, status=201)
         response["Location"] = f"/api/v1/revisions/{draft.ref}"
         return response
 
@@ -90,7 +90,7 @@ class QuoteRevisions(Endpoint):
         body = self.read(ReviseIn)
         quote = self.find(queries.quotes(self.business), ref)
         draft = services.revise(quote=quote, actor=self.actor, version=_version(self, body))
-        response = self.one(_full(draft), draft, status=201)
+        response = self.one(revision_full(draft), draft, status=201)
         response["Location"] = f"/api/v1/revisions/{draft.ref}"
         return response
 
@@ -118,14 +118,14 @@ class RevisionDetail(Endpoint):
     @extend_schema(responses={200: REVISION_FULL_SHAPE}, summary="One revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(_whole(self), ref)
-        return self.one(_full(revision), revision)
+        return self.one(revision_full(revision), revision)
 
     @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
     def put(self, request: Request, ref: str) -> Response:
         revision = self.find_for_change(_whole(self), ref)
         body = self.read(SetupChange)
         services.change_draft(revision=revision, setup=_setup(body), version=_version(self, body))
-        return self.one(_full(revision), revision)
+        return self.one(revision_full(revision), revision)
 
     @extend_schema(responses={204: None}, summary="Throw a draft away")
     def delete(self, request: Request, ref: str) -> Response:
@@ -162,7 +162,7 @@ class RevisionSending(Endpoint):
         body = self.read(SendIn)
         revision = self.find(_whole(self), ref)
         sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
-        return self.one(_full(sent), sent)
+        return self.one(revision_full(sent), sent)
 
 
 def _whole(endpoint: Endpoint) -> Any:
@@ -170,11 +170,6 @@ def _whole(endpoint: Endpoint) -> Any:
     return rows.select_related(
         "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
     )
-
-
-def _full(revision: Revision) -> dict[str, Any]:
-    rows = list(queries.parties(revision).order_by("position"))
-    return revision_full(revision, rows, queries.live_links(revision))
 
 
 def _setup(body: Mapping[str, Any]) -> dict[str, Any]:

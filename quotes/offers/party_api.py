@@ -19,10 +19,11 @@ from quotes.offers.models import Party, Revision
 from quotes.offers.rows import (
     COMPARISON_SHAPE,
     ISSUED_SHAPE,
+    PARTIES,
     PARTY_SHAPE,
     QUESTION_SHAPE,
     QUESTIONS,
-    party_row,
+    with_links,
 )
 from quotes.offers.sums import read_choices
 from quotes.offers.viewing import crew_document, party_document
@@ -31,6 +32,7 @@ from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
 from shared.problems import Problem
+from shared.stored import Alike
 
 
 class Parties(Endpoint):
@@ -42,8 +44,11 @@ class Parties(Endpoint):
     @extend_schema(responses={200: page_of(PARTY_SHAPE)}, summary="Parties of a revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(queries.revisions(self.business), ref)
-        links = queries.live_links(revision)
-        return self.page(queries.parties(revision), lambda row: party_row(row, links.get(row.pk)), by="id")
+        alike = Alike("revision", (self.business.pk, revision.pk))
+        page = self.page(lambda: queries.parties(revision), PARTIES, by="id", alike=alike)
+        data: Any = page.data
+        data["items"] = with_links(revision, data["items"])
+        return page
 
 
 class PartyLink(Endpoint):

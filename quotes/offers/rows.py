@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
 from quotes.jobs.rows import DOCUMENT, TEXT, TIME, WHOLE, shape
-from quotes.offers.models import Party, Revision, SignedLink
+from quotes.offers.models import Revision, SignedLink
 from shared.money import minor_digits
 from shared.stored import AsStored, Short, named
 
@@ -25,6 +25,8 @@ QUESTIONS = AsStored(
         "revision": "revision__ref",
     }
 )
+PARTIES = AsStored(named("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at"))
+LINKS = AsStored(named("expires_at", "opened_at", "mailed_at"))
 MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
 QUOTE_SHAPE = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
 REVISION_SHAPE = shape(
@@ -88,19 +90,19 @@ def revisions_in(currency: str) -> AsStored:
     )
 
 
-def revision_full(revision: Revision, parties: list[Party], links: Mapping[int, SignedLink]) -> dict[str, Any]:
+def revision_full(revision: Revision) -> dict[str, Any]:
     """A revision with its setup and who pays it."""
-    version = revision.measure_version
+    version, parties = revision.measure_version, revision.parties.order_by("position")
     return {
         **revisions_in(revision.business.currency).of(revision),
         "setup": revision.setup,
-        "parties": [party_row(party, links.get(party.pk)) for party in parties],
+        "parties": with_links(revision, PARTIES.read(parties)[0]),
         "measure": {"ref": version.measure.ref, "version": version.number},
     }
 
 
-def party_row(party: Party, link: SignedLink | None) -> dict[str, Any]:
-    """A party and whether it was let in; never the link itself."""
-    names = ("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at")
-    let_in = {name: getattr(link, name) for name in ("expires_at", "opened_at", "mailed_at")} if link else None
-    return {**{name: getattr(party, name) for name in names}, "link": let_in}
+def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Parties of a revision, each with whether it was let in by its live link; never the link itself."""
+    rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
+    links = {party: link for link, (party,) in zip(*LINKS.read(rows, "party__ref"), strict=True)}
+    return [{**party, "link": links.get(party["ref"])} for party in parties]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from shared.business.keys import TEST
 from shared.business.models import ApiKey, Business, Member, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, Scope, granted, known_scopes
 
@@ -18,6 +19,8 @@ class Actor:
     scopes: frozenset[Scope] = field(default=frozenset())
     business: Business | None = None
     supplier_account: SupplierAccount | None = None
+    test: bool = False
+    """Whether it came with a test key: that must never meet what is real."""
 
     def may(self, scope: Scope) -> bool:
         """Whether this actor has a scope."""
@@ -35,4 +38,5 @@ def member_actor(member: Member) -> Actor:
 def key_actor(key: ApiKey) -> Actor:
     """A key of a business, or of a supplier (then without a business)."""
     kind = "supplier" if key.supplier_account_id else "key"
-    return Actor(kind, key.ref, key.name, known_scopes(key.scopes), key.business, key.supplier_account)
+    scopes, test = known_scopes(key.scopes), key.prefix.startswith(TEST)
+    return Actor(kind, key.ref, key.name, scopes, key.business, key.supplier_account, test)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
 from django.db import models
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -19,6 +20,7 @@ from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Pe
 from shared.business.roles import BUSINESS_SCOPES, Role, Scope
 from shared.openapi import page_of
 from shared.reading import StrictSerializer, TextField
+from shared.stored import AsStored, named
 
 _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}
@@ -48,6 +50,18 @@ _KEY = {
         **dict.fromkeys(("expires_at", "revoked_at", "last_used_at", "created_at"), _TIME),
     },
 }
+
+MEMBERS = AsStored(
+    {
+        "ref": "ref",
+        "email": "person__email",
+        "name": "person__name",
+        "role": "role",
+        "has_password": ~models.Q(person__password__startswith=UNUSABLE_PASSWORD_PREFIX),
+    }
+)
+KEYS = AsStored(named(*_KEY_MEMBERS))
+"""Never the keys themselves."""
 
 
 class WordingChange(StrictSerializer):
@@ -124,7 +138,7 @@ class Members(Endpoint):
 
     @extend_schema(responses={200: page_of(_MEMBER)}, summary="Members")
     def get(self, request: Request) -> Response:
-        return self.page(members_of(self.business), member_row, by="id")
+        return self.page(lambda: members_of(self.business), MEMBERS, by="id", all_of=self.business)
 
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
@@ -136,7 +150,7 @@ class Members(Endpoint):
         )
         member = services.add_member(business=self.business, person=person, role=Role(told["role"]))
         audit.record(self.business, self.actor, "member.added", f"member:{member.ref}", {"role": member.role})
-        return self.created(member_row(member), member)
+        return self.created(MEMBERS.of(member), member)
 
 
 class Invitations(Endpoint):
@@ -157,7 +171,7 @@ class Invitations(Endpoint):
             role=Role(told["role"]),
             actor=self.actor,
         )
-        return self.one(member_row(member), member, status=201, at=f"/api/v1/members/{member.ref}")
+        return self.one(MEMBERS.of(member), member, status=201, at=f"/api/v1/members/{member.ref}")
 
 
 class MemberDetail(Endpoint):
@@ -168,14 +182,14 @@ class MemberDetail(Endpoint):
     @extend_schema(responses={200: _MEMBER}, summary="One member")
     def get(self, request: Request, ref: str) -> Response:
         member = self.find(members_of(self.business), ref)
-        return self.one(member_row(member), member)
+        return self.one(MEMBERS.of(member), member)
 
     @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
     def patch(self, request: Request, ref: str) -> Response:
         member = self.find_for_change(members_of(self.business), ref)
         member = services.change_role(member=member, role=Role(self.read(RoleChange)["role"]))
         audit.record(self.business, self.actor, "member.role", f"member:{member.ref}", {"role": member.role})
-        return self.one(member_row(member), member)
+        return self.one(MEMBERS.of(member), member)
 
     @extend_schema(responses={204: None}, summary="Take a member out")
     def delete(self, request: Request, ref: str) -> Response:
@@ -188,18 +202,6 @@ class MemberDetail(Endpoint):
 def members_of(business: Business) -> models.QuerySet[Member]:
     """The members of a business with their people."""
     return Member.objects.filter(business=business).select_related("person")
-
-
-def member_row(member: Member) -> dict[str, Any]:
-    """A member as the API tells it."""
-    person = member.person
-    return {
-        "ref": member.ref,
-        "email": person.email,
-        "name": person.name,
-        "role": member.role,
-        "has_password": person.has_usable_password(),
-    }
 
 
 class NewKey(StrictSerializer):
@@ -231,7 +233,7 @@ class Keys(Endpoint):
 
     @extend_schema(responses={200: page_of(_KEY)}, summary="Keys")
     def get(self, request: Request) -> Response:
-        return self.page(ApiKey.objects.filter(business=self.business), key_row)
+        return self.page(lambda: ApiKey.objects.filter(business=self.business), KEYS, all_of=self.business)
 
     @extend_schema(request=NewKey, responses={201: _KEY}, summary="A new key; its text is shown this once")
     def post(self, request: Request) -> Response:
@@ -245,7 +247,7 @@ class Keys(Endpoint):
             expires_at=told.get("expires_at"),
         )
         audit.record(self.business, self.actor, "key.issued", f"key:{key.ref}", {"scopes": key.scopes})
-        response = Response({**key_row(key), "key": text}, status=201)
+        response = Response({**KEYS.of(key), "key": text}, status=201)
         response["Location"] = f"{request.path}/{key.ref}"
         response["Cache-Control"] = "no-store"
         return response
@@ -259,7 +261,7 @@ class KeyDetail(Endpoint):
 
     @extend_schema(responses={200: _KEY}, summary="One key")
     def get(self, request: Request, ref: str) -> Response:
-        return Response(key_row(self.find(ApiKey.objects.filter(business=self.business), ref)))
+        return Response(KEYS.of(self.find(ApiKey.objects.filter(business=self.business), ref)))
 
     @extend_schema(responses={204: None}, summary="Revoke a key")
     def delete(self, request: Request, ref: str) -> Response:
@@ -268,8 +270,3 @@ class KeyDetail(Endpoint):
         services.revoke_key(key=key)
         audit.record(self.business, self.actor, "key.revoked", f"key:{key.ref}")
         return Response(status=204)
-
-
-def key_row(key: ApiKey) -> dict[str, Any]:
-    """A key as the API tells it: never the key itself."""
-    return {name: getattr(key, name) for name in _KEY_MEMBERS}

@@ -9,8 +9,7 @@ from django.db import DEFAULT_DB_ALIAS, models
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from shared.business.actors import Actor
-from shared.business.keys import TEST, digest, well_formed
+from shared.business.keys import digest, well_formed
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.statements import Statement
 
@@ -52,11 +51,6 @@ def live_key(key: str) -> ApiKey | None:
     if stored.last_used_at is None or now - stored.last_used_at > _LAST_USED_EVERY:
         ApiKey.objects.filter(pk=stored.pk).update(last_used_at=now)
     return stored
-
-
-def uses_test_key(actor: Actor) -> bool:
-    """Whether the caller's key is a test key: it must never meet what is real."""
-    return ApiKey.objects.filter(ref=actor.ref, prefix__startswith=TEST).exists()
 
 
 def _stored_key(sha256: str) -> ApiKey | None:

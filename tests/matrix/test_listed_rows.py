@@ -18,24 +18,28 @@ from quotes.books import api as books
 from quotes.books.models import PeriodLock
 from quotes.documents import api as documents
 from quotes.documents.models import Document
+from quotes.exchange import webhook_api as hooks
+from quotes.exchange.models import Attempt, Delivery, WebhookEndpoint
 from quotes.jobs import rows as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.offers import rows as offers
-from quotes.offers.models import Question, Quote, Revision
+from quotes.offers.models import Party, Question, Quote, Revision, SignedLink
 from quotes.orders import listed
 from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from shared.business import api as people
+from shared.business.models import ApiKey, Member
 from shared.jsontext import write_json
-from shared.models import Owned
+from shared.models import Business, Owned
 from shared.stored import AsStored, Money, Places, Short
 from tests.conftest import Cast
 from tests.matrix.world import world_of
 from tests.quotes.offers.cast import actor_of
 
 _RESOURCES = ("components", "offers", "price-rules", "supplier-terms", "suppliers", "finishes")
-LISTS: list[tuple[AsStored, type[Owned]]] = [
+LISTS: list[tuple[AsStored, type[models.Model]]] = [
     (jobs.CUSTOMERS, Customer),
     (jobs.SITES, Site),
     (jobs.JOBS, Job),
@@ -56,6 +60,13 @@ LISTS: list[tuple[AsStored, type[Owned]]] = [
     (documents.DOCUMENTS, Document),
     *((stored(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),
     (stored(SUPPLY_OFFER), Offer),
+    (offers.PARTIES, Party),
+    (offers.LINKS, SignedLink),
+    (people.MEMBERS, Member),
+    (people.KEYS, ApiKey),
+    (hooks.ENDPOINTS, WebhookEndpoint),
+    (hooks.DELIVERIES, Delivery),
+    (hooks.ATTEMPTS, Attempt),
 ]
 
 
@@ -123,7 +134,15 @@ def _odd_rows(cast: Cast) -> None:
         StockItem.objects.of(business).create(
             component=item.component, kind=item.kind, quantity=Decimal(quantity), held=Decimal(held)
         )
+    hook = WebhookEndpoint.objects.filter(business=business)[0]
+    for event in (OrderEvent.objects.of(business)[0], None):
+        delivery = Delivery.objects.create(endpoint=hook, event=event, message="m", body='{"a": "\u2028"}')
+        Attempt.objects.create(delivery=delivery, status=None if event else 200, fault="no <answer>", took_ms=7)
     Revision.objects.of(business).filter(state="draft").update(choices={"b": ["x", 1.5], "a": None})
+
+
+def _rows(model: type[models.Model], business: Business) -> models.QuerySet[Any, Any]:
+    return model.objects.of(business) if issubclass(model, Owned) else model._base_manager.all()
 
 
 @pytest.mark.django_db
@@ -131,7 +150,7 @@ def test_every_list_tells_what_django_would_have_told(cast: Cast) -> None:
     """So does one row alone, which is what the details answer."""
     _odd_rows(cast)
     for reader, model in LISTS:
-        rows = model.objects.of(cast.business).order_by("id")
+        rows = _rows(model, cast.business).order_by("id")
         answers, marks = reader.read(rows, "id")
         assert answers, model
         assert write_json(answers) == write_json(_as_django_says(reader.members, rows, reader.places)), model
