@@ -96,10 +96,10 @@ def money(amount: Decimal | str, currency: str, locale: str) -> str:
 
 
 def number(value: Decimal | str | int, locale: str) -> str:
-    """A plain number by locale, with the decimals it has.
+    """A plain number by locale, with the decimals it has; less than nothing with a true minus, as wide as a plus.
 
-    >>> number("1234.50", "en"), number("123456.50", "en_IN")
-    ('1,234.50', '1,23,456.50')
+    >>> number("1234.50", "en"), number("123456.50", "en_IN"), number("-0.30", "de_DE")
+    ('1,234.50', '1,23,456.50', '−0,30')
     """
     decimal = Decimal(value)
     exponent = decimal.as_tuple().exponent
@@ -108,7 +108,7 @@ def number(value: Decimal | str | int, locale: str) -> str:
     # the locale's own groups, with the decimals the number has
     groups = read.decimal_formats[None].pattern.split(";")[0].split(".")[0]
     pattern = f"{groups}.{'0' * places}" if places else groups
-    return format_decimal(decimal, pattern, locale=read, decimal_quantization=False)
+    return format_decimal(decimal, pattern, locale=read, decimal_quantization=False).replace("-", MINUS)
 
 
 def plain(value: Decimal, locale: str) -> str:
@@ -143,6 +143,21 @@ def day(value: date | str, locale: str) -> str:
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}
 _NUMBERED = re.compile(r"^(.*?)(\d+)$")
+
+
+_SHORT = 7  # letters of a name that its column holds
+
+
+def called(run: str, name: str) -> str:
+    """A name in its run's own table: whole while it is short, otherwise without its run's; a corner's keeps its end.
+
+    >>> called("A", "A-P12"), called("Rear-boundary", "Rear-boundary-P3"), called("Rear-boundary", "Side-boundary-P7")
+    ('A-P12', 'P3', '…P7')
+    """
+    if len(name) <= _SHORT:
+        return name
+    own = name.removeprefix(f"{run}-")
+    return own if own != name else f"…{name.rpartition('-')[2]}"
 
 
 def ranges(ids: Iterable[str]) -> str:

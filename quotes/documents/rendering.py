@@ -23,11 +23,13 @@ if TYPE_CHECKING:
 
 logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line a step and page is noise
 
-LEAST_FILLED = 0.12
-"""A last page that goes on less far down its text area is not worth a sheet."""
+LEAST_FILLED = 0.3
+"""A last page that goes on less far down its text area is not worth a sheet: a list of cautions by itself is not."""
 CLOSER = """
-html { line-height: 1.34 } h2 { margin-top: 5mm } h3 { margin-top: 3mm } p { margin-bottom: 1.6mm } figure { margin-bottom: 3mm }
+html { line-height: 1.32 } h2 { margin-top: 4mm; padding-top: 1.6mm; margin-bottom: 1.4mm } h3 { margin-top: 3mm }
+p { margin-bottom: 1.4mm } figure { margin-bottom: 2mm } table { margin-bottom: 2mm }
 td, .crew td { padding-top: 0.8mm; padding-bottom: 0.8mm }
+.cautions li { margin-bottom: 1.2mm } .cautions.twofold { font-size: 7.8pt; line-height: 1.3 }
 """
 STYLES = Path(__file__).resolve().parent / "paper.css"
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from quotes.documents.figures import level, metres, ranges
+from quotes.documents.figures import called, level, metres, ranges
 from quotes.documents.notice_key import NoticeRow, marked
 
 Document = Mapping[str, Any]
@@ -18,9 +18,13 @@ KINDS = {"square": "square", "line": "pair", "single": "single channel"}
 
 @dataclass(frozen=True, slots=True)
 class HoleRow:
-    """One hole in the order of digging; levels and chainage in metres, lengths in mm, as printed."""
+    """One hole in the order of digging; levels and chainage in metres, lengths in mm, as printed.
+
+    ``post`` is the post's own name, ``called`` what its column holds of it.
+    """
 
     post: str
+    called: str
     at: str
     spacing: str
     kind: str
@@ -130,7 +134,7 @@ def run_sheets(takeoff: Document, joint_screws: int) -> tuple[RunSheet, ...]:
 def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[str]) -> RunSheet:
     rows, before = list[HoleRow](), None
     for post in run["posts"]:
-        rows.append(_hole(post, before, post["id"] in seen))
+        rows.append(_hole(run["id"], post, before, post["id"] in seen))
         seen.add(post["id"])
         before = post["at_mm"]
     places = {run["id"], *(one["id"] for kind in ("posts", "bays", "gates") for one in run[kind])}
@@ -138,31 +142,32 @@ def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[st
         run=run["id"],
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
-        bays=tuple(_bays(run["bays"])),
+        bays=tuple(_bays(run["id"], run["bays"])),
         gates=tuple(_gate(gate, joint_screws) for gate in run["gates"]),
         notices=marked(takeoff, places),
     )
 
 
-def _hole(post: Document, before: int | None, shared: bool) -> HoleRow:
+def _hole(run: str, post: Document, before: int | None, shared: bool) -> HoleRow:
     return HoleRow(
         post=post["id"],
+        called=called(run, post["id"]),
         at=metres(post["at_mm"]),
         spacing="" if before is None else str(post["at_mm"] - before),
         kind=KINDS[post["kind"]],
         ground=level(post["ground_mm"]),
         depth=str(post["hole_depth_mm"]),
-        uprights=tuple(_uprights(post)),
+        uprights=tuple(_uprights(run, post)),
         shared=shared,
     )
 
 
-def _uprights(post: Document) -> Iterable[str]:
+def _uprights(run: str, post: Document) -> Iterable[str]:
     """What stands in a hole, members of one size in one line: "A-1, A-2: top +1.860; 1860 out, 600 in; 2460 trim 20"."""
     sizes: dict[tuple[Any, ...], list[str]] = {}
     for member in post["members"]:
         size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
-        sizes.setdefault(size, []).append(member["bay"] or member["section"])
+        sizes.setdefault(size, []).append(called(run, member["bay"] or member["section"]))
     for (top, length, stock, embedment), names in sizes.items():
         told = f"{', '.join(names)}: top {level(top)}; {top - post['ground_mm']} out, {embedment} in"
         if stock is None:
@@ -171,11 +176,11 @@ def _uprights(post: Document) -> Iterable[str]:
             yield f"{told}; {stock}" + (f" trim {stock - length}" if stock > length else "")
 
 
-def _bays(bays: Sequence[Document]) -> Iterable[BayRow]:
+def _bays(run: str, bays: Sequence[Document]) -> Iterable[BayRow]:
     """A row for each different bay, in order; bays alike but for their name and place share one."""
     alike: dict[BayRow, list[str]] = {}
     for bay in bays:
-        alike.setdefault(_bay(bay), []).append(bay["id"])
+        alike.setdefault(_bay(bay), []).append(called(run, bay["id"]))
     return (replace(row, bay=ranges(names)) for row, names in alike.items())
 
 
