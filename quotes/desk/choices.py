@@ -11,7 +11,10 @@ Choices = Sequence[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """``kind``: text, number (a decimal keyboard), or choice. ``echo`` is a length read back in words."""
+    """``kind``: text, number (a decimal keyboard), signed (a keyboard that has a minus), or choice.
+
+    ``echo`` is a length read back in words.
+    """
 
     name: str
     label: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from fencing.drawing.lettering import pointed
@@ -142,7 +142,7 @@ def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | No
 def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
     return (
         Field("label", "Called", said(document.get("label"))),
-        Field("system", "Fence system", said(document.get("system")), "choice", offered.systems),
+        choice("system", "Fence system", document.get("system"), _systems(document, offered), ""),
         _height("defaults/height_mm", "Height", defaults.get("height_mm")),
         _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
         choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
@@ -150,6 +150,11 @@ def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offe
         choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
         Field("defaults/soil", "Soil", said(defaults.get("soil"))),
     )
+
+
+def _systems(document: Mapping[str, Any], offered: Offered) -> Choices:
+    """None is chosen where none was: a list that shows its first would look as if one were."""
+    return offered.systems if document.get("system") or not offered.systems else [("", "choose one"), *offered.systems]
 
 
 def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
@@ -188,7 +193,7 @@ def ground_of(run: Mapping[str, Any]) -> str:
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
     turn = [
         Field(
-            f"{at}/turn_deg", "Turn", typed(run.get("turn_deg")), "number", hint="degrees to the right, − to the left"
+            f"{at}/turn_deg", "Turn", typed(run.get("turn_deg")), "signed", hint="degrees to the right, − to the left"
         )
     ]
     return (
@@ -203,8 +208,8 @@ def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
 def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
     first, last = _list(run, "levels")
     return (
-        _length(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
-        _length(f"{at}/levels/1/1", "Level at the end", last[1], pointed("−0.54 is 540 mm lower")),
+        _level(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
+        _level(f"{at}/levels/1/1", "Level at the end", last[1], pointed("−0.54 is 540 mm lower")),
     )
 
 
@@ -213,7 +218,7 @@ def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
     for number, row in enumerate(_list(run, "levels")):
         chainage, level = row if isinstance(row, list) and len(row) == 2 else (row, None)
         name = f"{at}/levels/{number}"
-        fields = (_length(f"{name}/0", "At", chainage), _length(f"{name}/1", "Level", level))
+        fields = (_length(f"{name}/0", "At", chainage), _level(f"{name}/1", "Level", level))
         rows.append(Row(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
     return tuple(rows)
 
@@ -227,7 +232,7 @@ def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
         fields = (
             _length(f"{name}/at_mm", "At", row.get("at_mm")),
             *sights,
-            _length(f"{name}/level_mm", "Known level", row.get("level_mm")),
+            _level(f"{name}/level_mm", "Known level", row.get("level_mm")),
         )
         rows.append(Row(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
     return tuple(rows)
@@ -309,13 +314,18 @@ def _length(name: str, label: str, value: Any, hint: str = "") -> Field:
     )
 
 
+def _level(name: str, label: str, value: Any, hint: str = "") -> Field:
+    return replace(_length(name, label, value, hint), kind="signed")
+
+
 def _height(name: str, label: str, value: Any, hint: str = "") -> Field:
     return Field(name, label, said(value), "number", (), hint, f"{metres(value)} m" if type(value) is int else "")
 
 
 def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
-    choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices)]
-    return choice(name, "Lattice top", value, [*choices, *([("0", "none")] if empty == "as the job" else [])], "")
+    own = empty == "as the job"
+    choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices), *([("0", "none")] if own else [])]
+    return choice(name, "Lattice top", value if own or value != 0 else None, choices, "")
 
 
 def _shares(value: Any) -> str:

@@ -39,6 +39,12 @@ class Hand:
 
 
 def document_of(measure: StoredMeasure) -> dict[str, Any]:
+    """What is stored, with the fence system of now where it was begun before there was one."""
+    document = _stored(measure)
+    return {**document, "system": _default_system(measure.business)} if document.get("system") == "" else document
+
+
+def _stored(measure: StoredMeasure) -> dict[str, Any]:
     """The draft where there is one that can be shown, else the last version, else a beginning."""
     if measure.draft:
         try:
@@ -117,7 +123,7 @@ def keep_typed(
         .select_related("job")
         .get(pk=measure.pk)
     )
-    text, before = _written(document), document_of(row)
+    text, before = _written(document), _stored(row)
     if text not in (_written(before), "" if row.draft else _untouched(row, before)):
         if not over and not _is_last(hand, row, session):
             raise Elsewhere

@@ -14,7 +14,6 @@ from django.urls import reverse
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.explain import summary
 from fencing.faults import Fault, Refused
 from quotes.desk.measure_acts import act
 from quotes.desk.measure_drawn import Drawn, draw, ways_of
@@ -22,6 +21,7 @@ from quotes.desk.measure_fields import SheetFields, sheet_fields
 from quotes.desk.measure_keeping import Elsewhere, Hand, document_of, keep_typed, offered
 from quotes.desk.measure_reading import read_fields
 from quotes.desk.remedies import notices_of
+from quotes.desk.wording import in_words
 from quotes.jobs import queries
 from quotes.jobs.measuring import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
@@ -237,7 +237,7 @@ def _drawn(request: MemberRequest, document: dict[str, Any], *, priced: bool = T
 
 
 def _in_words(drawn: Drawn) -> str:
-    return summary(drawn.taken) if drawn.taken else "\n".join(fault.text for fault in drawn.faults)
+    return in_words(drawn.taken) if drawn.taken else "\n".join(fault.text for fault in drawn.faults)
 
 
 def _may_write(request: MemberRequest) -> None:

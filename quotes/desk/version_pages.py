@@ -14,12 +14,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.explain import summary
 from fencing.faults import Refused
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of, plan_of
 from quotes.desk.moved import moved_between
 from quotes.desk.takeoff_pages import taken_off
-from quotes.documents.figures import by_locale, worded
+from quotes.desk.wording import in_words
+from quotes.documents.figures import by_locale
 from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, take_up
@@ -106,7 +106,7 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     except Refused as refused:
         return {"faults": refused.faults}
     with by_locale(request.business.locale):
-        told = {"words": worded(summary(taken)), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
+        told = {"words": in_words(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
     last = newest(row.measure)
     if last is None or last.number == row.number:
         return told

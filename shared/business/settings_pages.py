@@ -38,7 +38,7 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("registration_number", "Registration number", "text", 60),
     ("tax_name", "What the tax is called", "text", 20),
     ("tax_number", "Tax number", "text", 60),
-    ("locale", "Locale for figures and dates", "text", 20),
+    ("locale", "Figures and dates", "text", 20),
     ("time_zone", "Time zone", "text", 60),
     ("paper", "Paper", "select", 0),
     ("tax_rule", "Tax is rounded", "select", 0),
@@ -52,6 +52,7 @@ CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
 }
 WIDE = frozenset({"name", "email", "website", "tax_rule"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
+HINTS = {"locale": "Language and country: en_NZ writes 1,234.50, de_DE 1.234,50."}
 OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
 
 
@@ -113,7 +114,7 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
     business = Business.objects.get(pk=request.business.pk)
     boxes = [
         Box(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
-            choices=CHOICES.get(name, ()), most=most, wide=kind == "area" or name in WIDE, fills=FILLS.get(name, ""))
+            HINTS.get(name, ""), CHOICES.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
         for name, label, kind, most in FACE
     ]  # fmt: skip
     for key, label in OWN_WORDS.items():

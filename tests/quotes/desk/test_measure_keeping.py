@@ -7,9 +7,9 @@ from collections.abc import Callable
 import pytest
 from django.test import Client
 
-from quotes.desk.measure_fields import sheet_fields
+from quotes.desk.measure_fields import Offered, sheet_fields
 from quotes.desk.measure_keeping import document_of, offered
-from quotes.jobs.measuring import start_measure
+from quotes.jobs.measuring import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business
@@ -64,3 +64,30 @@ def test_nothing_is_wrong_with_a_measure_before_anybody_has_typed(client: Client
     assert 'aria-invalid="true"' not in page
     _post(client, begun, **{"runs/0/length_mm": "long"})
     assert "1 to mend" in client.get(f"/measures/{begun.ref}").content.decode()
+
+
+def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
+    client: Client, business: Business
+) -> None:
+    stock_up(business)
+    job, _ = new_job(business, measure(9000))
+    begun = '{"label": "Early", "runs": [{"id": "A", "length_mm": 9000}], "site_measure": 1, "system": ""}'
+    row = save_draft(measure=start_measure(job=job, actor=actor_of(business)), text=begun)
+    assert document_of(row)["system"] == "corrugated-50"
+    _post(client, row)
+    assert '"system":"corrugated-50"' in row.draft.replace(
+        " ", ""
+    )  # what is kept is what was shown, and can be taken off
+
+
+def test_a_list_without_a_choice_shows_none() -> None:
+    without = {"label": "Ended", "runs": [], "system": ""}
+    chosen = next(
+        one
+        for one in sheet_fields(without, Offered([("corrugated-50", "Sheet")], [], [])).all()
+        if one.name == "system"
+    )
+    assert (chosen.value, chosen.choices[0]) == ("", ("", "choose one"))
+    lattice = {"defaults": {"lattice_mm": 0}, "runs": []}
+    top = next(one for one in sheet_fields(lattice, Offered([], [], [340])).all() if one.name == "defaults/lattice_mm")
+    assert top.shown == "no lattice"

@@ -24,6 +24,8 @@
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (event.defaultPrevented || form.method !== "post" || form.matches("#typed, [data-sign-out]")) return;
+    const sure = event.submitter && event.submitter.dataset.sure;  // what can't be taken back is asked once more
+    if (sure && !confirm(sure)) { event.preventDefault(); return; }
     if (form.dataset.sent && Date.now() - form.dataset.sent < LOCKED_MS) { event.preventDefault(); return; }
     form.dataset.sent = Date.now();
     for (const field of form.querySelectorAll("[name=csrfmiddlewaretoken]")) field.value = window.deskToken() || field.value;
