@@ -37,7 +37,6 @@ from shared.numbering import next_number
 from shared.problems import Problem
 
 ZERO = Decimal(0)
-QUANTITY_DIGITS = sums.QUANTITY_DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,8 +156,9 @@ def _row(
     weights: Mapping[str, Decimal],
     pks: Mapping[str, int],
 ) -> Row:
-    asked = {job: weights[job] for job in weights if weights[job]} or dict.fromkeys(pks, Decimal(1))
-    parts = {pks[job]: part for job, part in _shared_out(need, quantity, asked).items() if part}
+    parts = _parts(
+        need, quantity, {pks[job]: weight for job, weight in weights.items()} or dict.fromkeys(pks.values(), ZERO)
+    )
     reasons = [*need.why, why]
     length = need.length if need.count else None
     if need.count:
@@ -166,16 +166,25 @@ def _row(
     return Row(component, need.quantity, quantity, price, sold.pack, sold.supplier_sku, length, reasons, parts)
 
 
-def _shared_out(need: Need, quantity: Decimal, weights: Mapping[str, Decimal]) -> dict[str, Decimal]:
-    """A quantity over jobs by weight, exactly: of what is cut no job gets a part of a piece."""
+def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dict[int, Decimal]:
+    """What each job takes of a need; of what is made to a length whole pieces, the rest of a pack to who takes most."""
+    if not (need.count and need.length):
+        return _shared_out(quantity, weights, is_cut=need.role in PIECE_ROLES)
+    pieces = _shared_out(Decimal(need.count), weights, is_cut=True)
+    parts = {job: part * need.length / 1000 for job, part in pieces.items()}
+    parts[max(parts, key=lambda job: parts[job])] += quantity - need.quantity
+    return parts
+
+
+def _shared_out(quantity: Decimal, weights: Mapping[int, Decimal], *, is_cut: bool) -> dict[int, Decimal]:
+    """A quantity over jobs by weight, exactly: of what is cut no job gets a part of a piece. Without any weight all alike."""
     total = Fraction(sum(weights.values(), ZERO))
-    shares = {job: Fraction(weight) / total for job, weight in weights.items()}
-    if need.count and need.length:
-        parts = {job: part * need.length / 1000 for job, part in Sharing(0).share(Decimal(need.count), shares).items()}
-        parts[max(parts, key=lambda job: parts[job])] += quantity - need.quantity
-        return parts
-    is_whole = need.role in PIECE_ROLES and quantity == quantity.to_integral_value()
-    return Sharing(0 if is_whole else QUANTITY_DIGITS).share(quantity, shares)
+    shares = {
+        str(job): Fraction(weight) / total if total else Fraction(1, len(weights)) for job, weight in weights.items()
+    }
+    is_whole = is_cut and quantity == quantity.to_integral_value()
+    parts = Sharing(0 if is_whole else sums.QUANTITY_DIGITS).share(quantity, shares)
+    return {int(job): part for job, part in parts.items() if part}
 
 
 @transaction.atomic
@@ -188,7 +197,7 @@ def start_order(
         setattr(order, name, value)
     if job is not None and not order.deliver_to:
         order.deliver_to = _place(job)
-    _write(order, _by_hand(order, lines, job))
+    _write(order, _by_hand(order, lines, {ALL: {job.pk: Decimal(1)}} if job else {}))
     note(order, "order.drafted", f"{order.number} drafted by hand.", actor, for_supplier=False)
     return order
 
@@ -205,16 +214,25 @@ def change_draft(
     if lines is None:
         sums.store(order, lines_of(order))
     else:
-        job = _only_job(order)
+        taken = _taken_by(order)
         OrderLine.objects.of(order.business).filter(order=order).delete()
-        _write(order, _by_hand(order, lines, job))
+        _write(order, _by_hand(order, lines, taken))
     note(order, "order.changed", f"{order.number} changed.", actor, for_supplier=False)
     return order
 
 
-def _only_job(order: SupplierOrder) -> Job | None:
-    jobs = list(Job.objects.of(order.business).filter(order_parts__line__order=order).distinct()[:2])
-    return jobs[0] if len(jobs) == 1 else None
+ALL = ""
+Taken = Mapping[str, Mapping[int, Decimal]]
+
+
+def _taken_by(order: SupplierOrder) -> Taken:
+    """What each job takes of each sku, and of ``ALL`` goods by their value: lines that are said anew fall to the same jobs."""
+    taken: dict[str, dict[int, Decimal]] = {}
+    for part in LineJob.objects.of(order.business).filter(line__order=order).select_related("line").order_by("id"):
+        for sku, weight in ((part.line.sku, part.quantity), (ALL, part.net)):
+            of = taken.setdefault(sku, {})
+            of[part.job_id] = of.get(part.job_id, ZERO) + weight
+    return taken
 
 
 def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
@@ -229,7 +247,7 @@ def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
     )
 
 
-def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], job: Job | None) -> Iterable[Row]:
+def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[Row]:
     known = {row.sku: row for row in components(order.business).select_related("finish")}
     offers = {one.sku: one for one in market(order.business).sold if one.supplier == order.supplier.code}
     faults: list[Fault] = []
@@ -249,7 +267,8 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], job: Job 
         price = line.get("price")
         if price is None:
             price = sold.price_at(packed.ordered) if sold else ZERO
-        parts = {job.pk: packed.ordered} if job else {}
+        weights = taken.get(component.sku) or taken.get(ALL)
+        parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
         sku = sold.supplier_sku if sold else ""
         yield Row(component, wanted, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts)
 

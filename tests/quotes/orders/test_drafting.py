@@ -28,6 +28,7 @@ from tests.quotes.offers.cast import drafted as drafted_quote
 from tests.quotes.orders.cast import agreed_fence, agreed_job, component_of, drafted, seller_of
 
 pytestmark = pytest.mark.django_db
+ZERO = Decimal(0)
 
 
 def test_two_jobs_are_ordered_together_and_each_knows_its_part_to_the_cent(yard: Business) -> None:
@@ -59,6 +60,30 @@ def test_each_job_pays_for_whole_sheets_it_gets_and_again_buys_nothing(yard: Bus
     whole = LineJob.objects.of(yard).filter(line__role__in=PIECE_ROLES).values_list("quantity", flat=True)
     assert all(part == part.to_integral_value() for part in whole)
     assert order_for(jobs=[low, high], actor=actor_of(yard), again=True) == []
+
+
+def test_a_draft_for_two_jobs_that_is_changed_stays_theirs(yard: Business) -> None:
+    jobs = [agreed_job(yard, 4520), agreed_job(yard, 2260)]
+    [order, *_] = order_for(jobs=jobs, actor=actor_of(yard))
+    rail = OrderLine.objects.of(yard).get(order=order, role="rail")
+    # two bays and one take four rails and two; three more of both are shared 2 to 1, and so is what is new by what the goods cost
+    lines = [
+        {"component": rail.sku, "quantity": rail.quantity + 3},
+        {"component": "DB-450", "quantity": Decimal(2), "price": ZERO},
+    ]
+    change_draft(order=order, actor=actor_of(yard), lines=lines)
+    parts = (
+        LineJob.objects.of(yard).filter(line__order=order).order_by("id").values_list("line__sku", "job", "quantity")
+    )
+    assert [(job, int(quantity)) for sku, job, quantity in parts if sku == rail.sku] == [
+        (jobs[0].pk, 6),
+        (jobs[1].pk, 3),
+    ]
+    assert sum(quantity for sku, _, quantity in parts if sku == "DB-450") == 2
+    # and nobody orders for them a second time by mistake
+    for job in jobs:
+        with pytest.raises(Problem, match="on order O0001 already"):
+            order_for(jobs=[job], actor=actor_of(yard))
 
 
 def test_parts_of_a_sheet_on_one_line_are_counted_together(yard: Business) -> None:
