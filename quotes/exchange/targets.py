@@ -70,8 +70,11 @@ def target_of(url: str, look_up: Resolve = resolve) -> Target:
     # one address inside is enough: the next look-up may answer with that one alone
     if not found or any(forbidden(one) for one in found):
         raise _refused("url.inside", "This leads to an address that is not on the open internet.")
-    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-    return Target(host, port, path, str(found[0]), parts.scheme == "https")
+    return Target(host, port, _path(parts), str(found[0]), parts.scheme == "https")
+
+
+def _path(parts: SplitResult) -> str:
+    return (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
 
 
 def _parts(url: str) -> SplitResult:
@@ -84,13 +87,18 @@ def _parts(url: str) -> SplitResult:
         raise _refused("url", "An address such as https://example.com/hooks is wanted.")
     if parts.username is not None or parts.password is not None:
         raise _refused("url.password", "An address with a password in it is not taken.")
-    if loopback_allowed() and parts.scheme == "http":
-        return parts
-    if parts.scheme != "https":
+    _refuse_plain(parts.scheme, port)
+    return parts
+
+
+def _refuse_plain(scheme: str, port: int | None) -> None:
+    """Only https on its two ports; a test may speak plainly to its own machine, on any."""
+    if loopback_allowed() and scheme == "http":
+        return
+    if scheme != "https":
         raise _refused("url.https", "Only https is taken.")
     if port is not None and port not in PORTS and not loopback_allowed():
-        raise _refused("url.port", f"Ports {', '.join(str(one) for one in sorted(PORTS))} are taken.")
-    return parts
+        raise _refused("url.port", f"Ports {', '.join(map(str, sorted(PORTS)))} are taken.")
 
 
 def _refused(code: str, text: str) -> Refused:

@@ -53,22 +53,27 @@ def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> 
 
 def wrong_sums(order: OrderDocument, digits: int = 2) -> list[str]:
     """What does not add up in an order, each as a rule and the figures; empty where all is exact."""
-    faults = [*_wrong_lines(order.lines, digits)]
+    return [*_wrong_lines(order.lines, digits), *_wrong_taxes(order, digits), *_wrong_total(order)]
+
+
+def _wrong_taxes(order: OrderDocument, digits: int) -> Iterable[str]:
     expected = sum((line.net for line in order.lines), ZERO)
     if order.lines_total != expected:
-        faults.append(f"BR-CO-10: lines add up to {expected}, {order.lines_total} is stated")
+        yield f"BR-CO-10: lines add up to {expected}, {order.lines_total} is stated"
     taxed = [(line.tax_category, line.tax_percent, line.net) for line in order.lines]
     if order.charge:
         taxed.append((order.charge_tax_category, order.charge_tax_percent, order.charge))
-    if [_row(row) for row in order.taxes] != [_row(row) for row in tax_rows(taxed, digits)]:
-        faults.append("BR-CO-17: tax rows are not the tax on the sum of each category and rate")
+    if list(map(_row, order.taxes)) != list(map(_row, tax_rows(taxed, digits))):
+        yield "BR-CO-17: tax rows are not the tax on the sum of each category and rate"
     tax = sum((row.tax for row in order.taxes), ZERO)
     if order.tax != tax:
-        faults.append(f"BR-CO-14: tax rows add up to {tax}, {order.tax} is stated")
+        yield f"BR-CO-14: tax rows add up to {tax}, {order.tax} is stated"
+
+
+def _wrong_total(order: OrderDocument) -> Iterable[str]:
     total = order.lines_total + order.charge + order.tax
     if order.total != total or order.payable != total:
-        faults.append(f"BR-CO-15: net, charge and tax make {total}, {order.total} and {order.payable} are stated")
-    return faults
+        yield f"BR-CO-15: net, charge and tax make {total}, {order.total} and {order.payable} are stated"
 
 
 def _row(row: TaxRow) -> tuple[str, Fraction, Decimal, Decimal]:

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import Decimal
 
 from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.exchange.ubl.intake import parse
-from quotes.exchange.ubl.names import PREFIXES, Element, group, put, root, serialize, text_at
-from quotes.exchange.ubl.parties import read_date, read_decimal, read_party, unit_at, unknown_unit, write_party
+from quotes.exchange.ubl.names import PREFIXES, Element, group, put, root, serialize, text_at, words_at
+from quotes.exchange.ubl.parties import (
+    number_at,
+    read_date,
+    read_decimal,
+    read_party,
+    unit_at,
+    unknown_unit,
+    write_party,
+)
 from quotes.exchange.ubl.values import DespatchAdvice, DespatchLine
 
 CUSTOMIZATION = "urn:fdc:peppol.eu:poacc:trns:despatch_advice:3"
@@ -79,13 +86,13 @@ def read_despatch(body: bytes) -> DespatchAdvice:
         raise Refused(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
     delivery = "cac:Shipment/cac:Delivery"
     return DespatchAdvice(
-        id=text_at(element, "cbc:ID") or "",
+        id=words_at(element, "cbc:ID"),
         issued=issued,
-        order=text_at(element, "cac:OrderReference/cbc:ID") or "",
+        order=words_at(element, "cac:OrderReference/cbc:ID"),
         buyer=read_party(element, "DeliveryCustomerParty"),
         seller=read_party(element, "DespatchSupplierParty"),
         lines=tuple(_read_line(line) for line in element.findall("cac:DespatchLine", PREFIXES)),
-        note=text_at(element, "cbc:Note") or "",
+        note=words_at(element, "cbc:Note"),
         despatched=read_date(element, f"{delivery}/cac:Despatch/cbc:ActualDespatchDate"),
         arrives=read_date(element, f"{delivery}/cac:EstimatedDeliveryPeriod/cbc:EndDate"),
     )
@@ -95,27 +102,30 @@ def _faults(element: Element) -> Iterable[Fault]:
     if not text_at(element, "cac:OrderReference/cbc:ID"):
         yield Fault("/OrderReference", "T16-ORDER", "name the order by OrderReference/ID")
     for number, line in enumerate(element.findall("cac:DespatchLine", PREFIXES)):
-        at = f"/DespatchLine/{number}"
-        quantity, outstanding = (read_decimal(line, f"cbc:{name}Quantity") for name in ("Delivered", "Outstanding"))
-        if quantity is None or quantity < 0 or (outstanding is not None and outstanding < 0):
-            yield Fault(f"{at}/DeliveredQuantity", "T16-R002", "a quantity of 0 or more is wanted")
-        unit = unit_at(line, "cbc:DeliveredQuantity")
-        if sale_unit(unit) is None:
-            yield Fault(f"{at}/DeliveredQuantity", "REC20", unknown_unit(unit))
-        if outstanding and not text_at(line, "cbc:OutstandingReason"):
-            yield Fault(f"{at}/OutstandingReason", "T16-R003", "say why the rest is outstanding")
+        yield from _line_faults(line, f"/DespatchLine/{number}")
+
+
+def _line_faults(line: Element, at: str) -> Iterable[Fault]:
+    quantity, outstanding = (read_decimal(line, f"cbc:{name}Quantity") for name in ("Delivered", "Outstanding"))
+    if quantity is None or quantity < 0 or (outstanding is not None and outstanding < 0):
+        yield Fault(f"{at}/DeliveredQuantity", "T16-R002", "a quantity of 0 or more is wanted")
+    unit = unit_at(line, "cbc:DeliveredQuantity")
+    if sale_unit(unit) is None:
+        yield Fault(f"{at}/DeliveredQuantity", "REC20", unknown_unit(unit))
+    if outstanding and not text_at(line, "cbc:OutstandingReason"):
+        yield Fault(f"{at}/OutstandingReason", "T16-R003", "say why the rest is outstanding")
 
 
 def _read_line(line: Element) -> DespatchLine:
     return DespatchLine(
-        id=text_at(line, "cbc:ID") or "",
-        order_line=text_at(line, "cac:OrderLineReference/cbc:LineID") or "",
-        name=text_at(line, "cac:Item/cbc:Name") or "",
-        quantity=read_decimal(line, "cbc:DeliveredQuantity") or Decimal(0),
+        id=words_at(line, "cbc:ID"),
+        order_line=words_at(line, "cac:OrderLineReference/cbc:LineID"),
+        name=words_at(line, "cac:Item/cbc:Name"),
+        quantity=number_at(line, "cbc:DeliveredQuantity"),
         unit=unit_at(line, "cbc:DeliveredQuantity"),
-        seller_sku=text_at(line, "cac:Item/cac:SellersItemIdentification/cbc:ID") or "",
-        gtin=text_at(line, "cac:Item/cac:StandardItemIdentification/cbc:ID") or "",
+        seller_sku=words_at(line, "cac:Item/cac:SellersItemIdentification/cbc:ID"),
+        gtin=words_at(line, "cac:Item/cac:StandardItemIdentification/cbc:ID"),
         outstanding=read_decimal(line, "cbc:OutstandingQuantity"),
-        outstanding_reason=text_at(line, "cbc:OutstandingReason") or "",
-        note=text_at(line, "cbc:Note") or "",
+        outstanding_reason=words_at(line, "cbc:OutstandingReason"),
+        note=words_at(line, "cbc:Note"),
     )

@@ -40,13 +40,7 @@ def parse(body: bytes, name: str) -> Element:
     Raises:
         Refused: too large, too deep, not XML, a document type declaration, another document, or not valid.
     """
-    if len(body) > MOST_BYTES:
-        raise refuse("xml.size", f"at most {MOST_BYTES} bytes are read, {len(body)} came")
-    encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
-    if b"\x00" in body or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
-        raise refuse("xml.encoding", "UTF-8 is read, nothing else")
-    if b"<!DOCTYPE" in body or b"<!ENTITY" in body:
-        raise refuse("xml.doctype", "a document type declaration is not accepted: send plain UBL 2.1")
+    _refuse_unread(body)
     element = _root(body)
     wanted = f"{{{DOCUMENT.format(name=name)}}}{name}"
     if element.tag != wanted:
@@ -57,6 +51,17 @@ def parse(body: bytes, name: str) -> Element:
         errors = list(log)[:MOST_FAULTS]
         raise Refused([Fault(f"/line/{error.line}", "xml.schema", _plain(error.message)) for error in errors])
     return element
+
+
+def _refuse_unread(body: bytes) -> None:
+    """Refuse what no parser should be given: too much of it, another encoding, a document type."""
+    if len(body) > MOST_BYTES:
+        raise refuse("xml.size", f"at most {MOST_BYTES} bytes are read, {len(body)} came")
+    encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
+    if b"\x00" in body or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
+        raise refuse("xml.encoding", "UTF-8 is read, nothing else")
+    if b"<!DOCTYPE" in body or b"<!ENTITY" in body:
+        raise refuse("xml.doctype", "a document type declaration is not accepted: send plain UBL 2.1")
 
 
 def _root(body: bytes) -> Element:

@@ -54,6 +54,11 @@ def text_at(element: Element, path: str) -> str | None:
     return found.text.strip() or None
 
 
+def words_at(element: Element, path: str, otherwise: str = "") -> str:
+    """Text of the first element at ``path``; ``otherwise`` where there is none."""
+    return text_at(element, path) or otherwise
+
+
 def serialize(element: Element) -> bytes:
     """The document's bytes: UTF-8, declared, indented, the same every time."""
     etree.indent(element, space="  ")

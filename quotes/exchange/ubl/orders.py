@@ -6,8 +6,10 @@ from datetime import date
 from decimal import Decimal
 
 from quotes.exchange.ubl.intake import parse, refuse
-from quotes.exchange.ubl.names import PREFIXES, Element, group, put, put_amount, root, serialize, text_at
+from quotes.exchange.ubl.names import PREFIXES, Element, group, put, put_amount, root, serialize, words_at
 from quotes.exchange.ubl.parties import (
+    ZERO,
+    number_at,
     read_address,
     read_date,
     read_decimal,
@@ -124,26 +126,26 @@ def read_order(body: bytes) -> OrderDocument:
         raise refuse("ubl.order", "an issue date and a payable amount are wanted")
     charge = "cac:AllowanceCharge"
     return OrderDocument(
-        id=text_at(element, "cbc:ID") or "",
+        id=words_at(element, "cbc:ID"),
         issued=issued,
-        currency=text_at(element, "cbc:DocumentCurrencyCode") or "",
+        currency=words_at(element, "cbc:DocumentCurrencyCode"),
         buyer=read_party(element, "BuyerCustomerParty"),
         seller=read_party(element, "SellerSupplierParty"),
         lines=tuple(_read_line(line) for line in element.findall("cac:OrderLine", PREFIXES)),
-        lines_total=_amount(element, "cbc:LineExtensionAmount") or Decimal(0),
+        lines_total=_amount(element, "cbc:LineExtensionAmount") or ZERO,
         taxes=tuple(_read_tax(row) for row in element.findall("cac:TaxTotal/cac:TaxSubtotal", PREFIXES)),
-        tax=read_decimal(element, "cac:TaxTotal/cbc:TaxAmount") or Decimal(0),
+        tax=number_at(element, "cac:TaxTotal/cbc:TaxAmount"),
         total=_amount(element, "cbc:TaxInclusiveAmount") or payable,
         payable=payable,
-        charge=read_decimal(element, f"{charge}/cbc:Amount") or Decimal(0),
-        charge_reason=text_at(element, f"{charge}/cbc:AllowanceChargeReason") or "",
-        charge_tax_category=text_at(element, f"{charge}/cac:TaxCategory/cbc:ID") or "S",
-        charge_tax_percent=read_decimal(element, f"{charge}/cac:TaxCategory/cbc:Percent") or Decimal(0),
+        charge=number_at(element, f"{charge}/cbc:Amount"),
+        charge_reason=words_at(element, f"{charge}/cbc:AllowanceChargeReason"),
+        charge_tax_category=words_at(element, f"{charge}/cac:TaxCategory/cbc:ID", "S"),
+        charge_tax_percent=number_at(element, f"{charge}/cac:TaxCategory/cbc:Percent"),
         deliver_to=read_address(element, "cac:Delivery/cac:DeliveryLocation/cac:Address"),
         deliver_from=_requested(element, "StartDate"),
         deliver_by=_requested(element, "EndDate"),
-        note=text_at(element, "cbc:Note") or "",
-        buyer_reference=text_at(element, "cbc:CustomerReference") or "",
+        note=words_at(element, "cbc:Note"),
+        buyer_reference=words_at(element, "cbc:CustomerReference"),
     )
 
 
@@ -157,27 +159,27 @@ def _requested(element: Element, name: str) -> date | None:
 
 def _read_tax(row: Element) -> TaxRow:
     return TaxRow(
-        text_at(row, "cac:TaxCategory/cbc:ID") or "",
-        read_decimal(row, "cac:TaxCategory/cbc:Percent") or Decimal(0),
-        read_decimal(row, "cbc:TaxableAmount") or Decimal(0),
-        read_decimal(row, "cbc:TaxAmount") or Decimal(0),
+        words_at(row, "cac:TaxCategory/cbc:ID"),
+        number_at(row, "cac:TaxCategory/cbc:Percent"),
+        number_at(row, "cbc:TaxableAmount"),
+        number_at(row, "cbc:TaxAmount"),
     )
 
 
 def _read_line(element: Element) -> OrderLine:
     item = "cac:LineItem/cac:Item"
     return OrderLine(
-        id=text_at(element, "cac:LineItem/cbc:ID") or "",
-        name=text_at(element, f"{item}/cbc:Name") or "",
-        quantity=read_decimal(element, "cac:LineItem/cbc:Quantity") or Decimal(0),
+        id=words_at(element, "cac:LineItem/cbc:ID"),
+        name=words_at(element, f"{item}/cbc:Name"),
+        quantity=number_at(element, "cac:LineItem/cbc:Quantity"),
         unit=unit_at(element, "cac:LineItem/cbc:Quantity"),
-        price=read_decimal(element, "cac:LineItem/cac:Price/cbc:PriceAmount") or Decimal(0),
-        net=read_decimal(element, "cac:LineItem/cbc:LineExtensionAmount") or Decimal(0),
-        base_quantity=read_decimal(element, "cac:LineItem/cac:Price/cbc:BaseQuantity") or Decimal(1),
-        seller_sku=text_at(element, f"{item}/cac:SellersItemIdentification/cbc:ID") or "",
-        buyer_sku=text_at(element, f"{item}/cac:BuyersItemIdentification/cbc:ID") or "",
-        gtin=text_at(element, f"{item}/cac:StandardItemIdentification/cbc:ID") or "",
-        note=text_at(element, "cbc:Note") or "",
-        tax_category=text_at(element, f"{item}/cac:ClassifiedTaxCategory/cbc:ID") or "S",
-        tax_percent=read_decimal(element, f"{item}/cac:ClassifiedTaxCategory/cbc:Percent") or Decimal(0),
+        price=number_at(element, "cac:LineItem/cac:Price/cbc:PriceAmount"),
+        net=number_at(element, "cac:LineItem/cbc:LineExtensionAmount"),
+        base_quantity=number_at(element, "cac:LineItem/cac:Price/cbc:BaseQuantity", Decimal(1)),
+        seller_sku=words_at(element, f"{item}/cac:SellersItemIdentification/cbc:ID"),
+        buyer_sku=words_at(element, f"{item}/cac:BuyersItemIdentification/cbc:ID"),
+        gtin=words_at(element, f"{item}/cac:StandardItemIdentification/cbc:ID"),
+        note=words_at(element, "cbc:Note"),
+        tax_category=words_at(element, f"{item}/cac:ClassifiedTaxCategory/cbc:ID", "S"),
+        tax_percent=number_at(element, f"{item}/cac:ClassifiedTaxCategory/cbc:Percent"),
     )

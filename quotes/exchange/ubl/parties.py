@@ -6,8 +6,10 @@ from datetime import date
 from decimal import Decimal
 
 from fencing.faults import Fault, Refused
-from quotes.exchange.ubl.names import PREFIXES, Element, group, put, text_at
+from quotes.exchange.ubl.names import PREFIXES, Element, group, put, text_at, words_at
 from quotes.exchange.ubl.values import Address, Party
+
+ZERO = Decimal(0)
 
 
 def write_party(parent: Element, wrapper: str, party: Party) -> None:
@@ -31,12 +33,12 @@ def read_party(root: Element, wrapper: str) -> Party:
     endpoint = root.find(f"{at}/cbc:EndpointID", PREFIXES)
     name = text_at(root, f"{at}/cac:PartyName/cbc:Name")
     return Party(
-        name=name or text_at(root, f"{at}/cac:PartyLegalEntity/cbc:RegistrationName") or "",
+        name=name or words_at(root, f"{at}/cac:PartyLegalEntity/cbc:RegistrationName"),
         address=read_address(root, f"{at}/cac:PostalAddress"),
-        endpoint=text_at(root, f"{at}/cbc:EndpointID") or "",
+        endpoint=words_at(root, f"{at}/cbc:EndpointID"),
         endpoint_scheme=(endpoint.get("schemeID") or "") if endpoint is not None else "",
-        company_id=text_at(root, f"{at}/cac:PartyIdentification/cbc:ID") or "",
-        tax_id=text_at(root, f"{at}/cac:PartyTaxScheme/cbc:CompanyID") or "",
+        company_id=words_at(root, f"{at}/cac:PartyIdentification/cbc:ID"),
+        tax_id=words_at(root, f"{at}/cac:PartyTaxScheme/cbc:CompanyID"),
     )
 
 
@@ -55,10 +57,10 @@ def write_address(parent: Element, name: str, address: Address) -> None:
 def read_address(root: Element, at: str) -> Address:
     """The address at a path; empty where there is none."""
     return Address(
-        street=text_at(root, f"{at}/cbc:StreetName") or "",
-        place=text_at(root, f"{at}/cbc:CityName") or "",
-        postcode=text_at(root, f"{at}/cbc:PostalZone") or "",
-        country=text_at(root, f"{at}/cac:Country/cbc:IdentificationCode") or "",
+        street=words_at(root, f"{at}/cbc:StreetName"),
+        place=words_at(root, f"{at}/cbc:CityName"),
+        postcode=words_at(root, f"{at}/cbc:PostalZone"),
+        country=words_at(root, f"{at}/cac:Country/cbc:IdentificationCode"),
     )
 
 
@@ -80,6 +82,11 @@ def read_decimal(root: Element, at: str) -> Decimal | None:
     """A number as written."""
     text = text_at(root, at)
     return Decimal(text) if text else None
+
+
+def number_at(root: Element, at: str, otherwise: Decimal = ZERO) -> Decimal:
+    """A number as written; ``otherwise`` where there is none, or a nought."""
+    return read_decimal(root, at) or otherwise
 
 
 def unit_at(root: Element, at: str) -> str:

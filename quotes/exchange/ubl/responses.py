@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from catalogue.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.exchange.ubl.intake import parse
-from quotes.exchange.ubl.names import PREFIXES, Element, group, put, put_amount, root, serialize, text_at
+from quotes.exchange.ubl.names import PREFIXES, Element, group, put, put_amount, root, serialize, text_at, words_at
 from quotes.exchange.ubl.parties import read_date, read_decimal, read_party, unit_at, unknown_unit, write_party
 from quotes.exchange.ubl.values import LineStatus, OrderResponse, ResponseCode, ResponseLine
 
@@ -69,15 +69,15 @@ def read_response(body: bytes) -> OrderResponse:
     if faults or issued is None:
         raise Refused(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
     return OrderResponse(
-        id=text_at(element, "cbc:ID") or "",
+        id=words_at(element, "cbc:ID"),
         issued=issued,
-        order=text_at(element, "cac:OrderReference/cbc:ID") or "",
-        code=ResponseCode(text_at(element, "cbc:OrderResponseCode") or ""),
+        order=words_at(element, "cac:OrderReference/cbc:ID"),
+        code=ResponseCode(words_at(element, "cbc:OrderResponseCode")),
         currency=_currency(element),
         buyer=read_party(element, "BuyerCustomerParty"),
         seller=read_party(element, "SellerSupplierParty"),
         lines=tuple(_read_line(line) for line in element.findall("cac:OrderLine", PREFIXES)),
-        note=text_at(element, "cbc:Note") or "",
+        note=words_at(element, "cbc:Note"),
         promised=read_date(element, "cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
     )
 
@@ -93,19 +93,24 @@ def _faults(element: Element) -> Iterable[Fault]:
         yield Fault(
             "/OrderLine", "PEPPOL-T76-R008", f"a response {code} carries no lines: send CA for a change of lines"
         )
+    currency = _currency(element)
     for number, line in enumerate(lines):
-        at, status = f"/OrderLine/{number}", text_at(line, "cac:LineItem/cbc:LineStatusCode")
-        if status not in set(LineStatus):
-            yield Fault(f"{at}/LineStatusCode", "T76-CL", f"{status!r} is not one of 1, 3, 5, 7, 42")
-        unit = unit_at(line, "cac:LineItem/cbc:Quantity")
-        if unit and sale_unit(unit) is None:
-            yield Fault(f"{at}/Quantity", "REC20", unknown_unit(unit))
-        priced = line.find(_PRICE, PREFIXES)
-        if priced is not None and priced.get("currencyID") != _currency(element):
-            text = f"a price in {priced.get('currencyID', '')[:8]!r}, the document is in {_currency(element)[:8]!r}"
-            yield Fault(f"{at}/Price", "currency", text)
-        if _reference(line) is None:
-            yield Fault(f"{at}/OrderLineReference", "T76-R020", "name the order's line by OrderLineReference/LineID")
+        yield from _line_faults(line, f"/OrderLine/{number}", currency)
+
+
+def _line_faults(line: Element, at: str, currency: str) -> Iterable[Fault]:
+    status = text_at(line, "cac:LineItem/cbc:LineStatusCode")
+    if status not in set(LineStatus):
+        yield Fault(f"{at}/LineStatusCode", "T76-CL", f"{status!r} is not one of 1, 3, 5, 7, 42")
+    unit = unit_at(line, "cac:LineItem/cbc:Quantity")
+    if unit and sale_unit(unit) is None:
+        yield Fault(f"{at}/Quantity", "REC20", unknown_unit(unit))
+    priced = line.find(_PRICE, PREFIXES)
+    if priced is not None and priced.get("currencyID") != currency:
+        text = f"a price in {priced.get('currencyID', '')[:8]!r}, the document is in {currency[:8]!r}"
+        yield Fault(f"{at}/Price", "currency", text)
+    if _reference(line) is None:
+        yield Fault(f"{at}/OrderLineReference", "T76-R020", "name the order's line by OrderLineReference/LineID")
 
 
 def _currency(element: Element) -> str:
@@ -121,13 +126,13 @@ def _reference(line: Element) -> str | None:
 
 def _read_line(line: Element) -> ResponseLine:
     return ResponseLine(
-        id=text_at(line, "cac:LineItem/cbc:ID") or "",
+        id=words_at(line, "cac:LineItem/cbc:ID"),
         order_line=_reference(line) or "",
-        status=LineStatus(text_at(line, "cac:LineItem/cbc:LineStatusCode") or ""),
-        name=text_at(line, "cac:LineItem/cac:Item/cbc:Name") or "",
+        status=LineStatus(words_at(line, "cac:LineItem/cbc:LineStatusCode")),
+        name=words_at(line, "cac:LineItem/cac:Item/cbc:Name"),
         quantity=read_decimal(line, "cac:LineItem/cbc:Quantity"),
         unit=unit_at(line, "cac:LineItem/cbc:Quantity"),
         price=read_decimal(line, _PRICE),
         promised=read_date(line, "cac:LineItem/cac:Delivery/cac:PromisedDeliveryPeriod/cbc:EndDate"),
-        note=text_at(line, "cac:LineItem/cbc:Note") or "",
+        note=words_at(line, "cac:LineItem/cbc:Note"),
     )
