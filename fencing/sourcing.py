@@ -77,9 +77,9 @@ def split(
 
     Rule: each need comes whole from one supplier, in whole packs, at the break its quantity reaches (more is ordered where
     that is cheaper); goods of a supplier reach its least order; delivery follows the goods' value; what can't be there in time is
-    left out; at most ``most_suppliers`` are used. Of equal costs the fewer suppliers, then the fewer that are not preferred, then
-    each need at its least cost from the preferred supplier, otherwise from the first by code. The order in which needs and
-    suppliers are given changes nothing.
+    left out; at most ``most_suppliers`` are used. Of equal costs the fewer suppliers, then the fewer that are not preferred; a
+    need that costs the same at several comes from a preferred one, otherwise from the first by code. The order in which needs
+    and suppliers are given changes nothing.
 
     Args:
         wanted: sale units by component [> 0]; or by any name, the sale units of each component that would serve.
