@@ -169,7 +169,11 @@
     land();
     tried = 0;
     clearTimeout(retry);
-    if (event.detail.xhr.status === 409) { say("typed in two places", true); return; }
+    if (event.detail.xhr.status === 409) {
+      say("", true);
+      keeping.append(Object.assign(document.createElement("a"), { href: "#conflict", textContent: "typed in two places: choose" }));
+      return;
+    }
     if (sent !== typed) return;
     forget();
     say("kept", false);

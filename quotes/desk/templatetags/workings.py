@@ -1,0 +1,40 @@
+"""How a figure came about, as somebody would write it down: without codes of units and noughts that say nothing."""
+
+from __future__ import annotations
+
+import re
+
+from django import template
+
+from catalogue.codes import SALE_UNITS
+from quotes.documents.figures import UNITS
+from shared.boxes import shown_number
+
+register = template.Library()
+_FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)(?: ([A-Z][A-Z0-9]{1,2})\b)?(?![\w.]*\w)")
+_MANY = {"box": "boxes", "number of packs": "packs"}
+
+
+@register.filter
+def working(text: str) -> str:
+    """A working of the price in a reader's units and decimal sign.
+
+    >>> working("36.000 XBG as ordered = 268.20; 22 % markup = 327.20")
+    '36 bags as ordered = 268.20; 22 % markup = 327.20'
+    >>> working("14.877 MTR x 24.000000 = 357.05"), working("10 C62 x 6.500000 = 65.00"), working("1 XBG x 7.45 = 7.45")
+    ('14.877 m × 24.00 = 357.05', '10 × 6.50 = 65.00', '1 bag × 7.45 = 7.45')
+    """
+    return _FIGURE.sub(_written, text).replace(" x ", " × ")
+
+
+def _written(found: re.Match[str]) -> str:
+    number, code = found[1], found[2]
+    if code not in SALE_UNITS:
+        written = shown_number(number, min(2, len(number.partition(".")[2])))
+        return f"{written} {code}" if code else written
+    return shown_number(number) + (UNITS[code] if code in UNITS else f" {_word(code, number)}")
+
+
+def _word(code: str, number: str) -> str:
+    word = SALE_UNITS[code]
+    return word if float(number) == 1 else _MANY.get(word, f"{word}s")
