@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from typing import Any
 
 from django.apps import apps
 from django.db import connection, models
@@ -21,7 +22,10 @@ def owned_models() -> list[type[Owned]]:
 
 
 def build() -> None:
-    """Adds the composite keys that are missing; done after every migration."""
+    """Adds the composite keys that are missing; done after every migration.
+
+    A key is added unchecked and then checked, row by row, while others write: checked as it is added it would hold them up.
+    """
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
@@ -31,6 +35,16 @@ def build() -> None:
         for name, statement, needed in _statements():
             if name not in standing and needed <= tables:
                 cursor.execute(statement)
+        _check(cursor)
+
+
+def _check(cursor: Any) -> None:
+    """Every key that was added and not checked yet, be it by a run that was broken off."""
+    cursor.execute(
+        "SELECT conrelid::regclass::text, conname FROM pg_constraint WHERE conname LIKE 'wall\\_%%' AND NOT convalidated"
+    )
+    for table, name in cursor.fetchall():
+        cursor.execute(f'ALTER TABLE {table} VALIDATE CONSTRAINT "{name}"')
 
 
 def _statements() -> Iterator[tuple[str, str, set[str]]]:
@@ -50,7 +64,7 @@ def _link(
     name = _name(f"{table}.{field.column}")
     statement = (
         f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" FOREIGN KEY (business_id, "{field.column}") '
-        f'REFERENCES "{goal}" (business_id, id) DEFERRABLE INITIALLY DEFERRED'
+        f'REFERENCES "{goal}" (business_id, id) DEFERRABLE INITIALLY DEFERRED NOT VALID'
     )
     return name, statement, {table, goal}
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 from django.apps import apps
-from django.contrib.postgres.operations import AddIndexConcurrently
+from django.contrib.postgres.operations import AddConstraintNotValid, AddIndexConcurrently
 from django.db import connection, migrations, models
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.operations.base import Operation
@@ -16,7 +16,13 @@ from shared.apps import _after_migrations, _before_migrations
 
 OURS = frozenset({"shared", "catalogue", "jobs", "offers", "documents", "orders", "exchange", "books"})
 # made before there was a service to keep running
-BEFORE_THE_FIRST_RELEASE = frozenset({("orders", "0003_returns_for_credit")})
+BEFORE_THE_FIRST_RELEASE = frozenset(
+    {
+        ("books", "0003_quotes_receipts_and_credits"),
+        ("documents", "0003_saw_sheets_and_order_lists"),
+        ("orders", "0003_returns_for_credit"),
+    }
+)
 
 
 def faults(operation: Operation, app: str, before: ProjectState, new: set[str]) -> Iterator[str]:
@@ -36,8 +42,18 @@ def faults(operation: Operation, app: str, before: ProjectState, new: set[str]) 
                 yield f"{model}.{operation.name} changes its type: every row is written anew under a lock"
             if old.null and not field.null:
                 yield f"{model}.{operation.name} becomes NOT NULL: the code that runs writes rows without it"
-        case AddIndexConcurrently():
+        case _:
+            yield from _faults_of_locks(operation, model)
+
+
+def _faults_of_locks(operation: Operation, model: str) -> Iterator[str]:
+    match operation:
+        case AddIndexConcurrently() | AddConstraintNotValid():
             return
+        case migrations.AddConstraint(constraint=models.UniqueConstraint()):
+            yield f"a unique constraint of {model} builds its index under a lock: build it concurrently before"
+        case migrations.AddConstraint():
+            yield f"a constraint of {model} is checked under a lock: say AddConstraintNotValid, then ValidateConstraint"
         case migrations.AddIndex():
             yield f"an index of {model} is built under a lock: say AddIndexConcurrently"
 
@@ -76,6 +92,9 @@ def test_no_migration_stops_a_service_that_runs() -> None:
     assert {key for key, _ in linted()} == BEFORE_THE_FIRST_RELEASE, "an exception that is none any more is taken out"
 
 
+CHECK = models.CheckConstraint(condition=models.Q(name__gt=""), name="named")
+
+
 @pytest.mark.parametrize(
     ("operation", "told"),
     [
@@ -88,6 +107,9 @@ def test_no_migration_stops_a_service_that_runs() -> None:
         (migrations.AlterField("letter", "name", models.IntegerField()), "type"),
         (migrations.AlterField("letter", "name", models.CharField(max_length=80)), None),
         (migrations.AlterField("letter", "sent_at", models.DateTimeField()), "NOT NULL"),
+        (migrations.AddConstraint("letter", models.UniqueConstraint(fields=["name"], name="one")), "builds its index"),
+        (migrations.AddConstraint("letter", CHECK), "checked under a lock"),
+        (AddConstraintNotValid("letter", CHECK), None),
         (migrations.AddIndex("letter", models.Index(fields=["state"], name="by_state")), "under a lock"),
         (AddIndexConcurrently("letter", models.Index(fields=["state"], name="by_state")), None),
     ],

@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from quotes.jobs.models import Customer, Site
+from shared.business import walls
 from shared.business.scoping import ForeignRowError
 from tests.conftest import Cast
 
@@ -63,6 +65,27 @@ def test_postgresql_refuses_what_goes_past_our_code(site: Site, theirs: Customer
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
     with pytest.raises(IntegrityError, match="wall_"), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("UPDATE jobs_site SET customer_id = %s WHERE id = %s", [theirs.pk, site.pk])
+
+
+@pytest.mark.postgres
+def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: Site) -> None:
+    keys = "SELECT count(*), bool_and(convalidated) FROM pg_constraint WHERE conname LIKE 'wall\\_%' AND contype = 'f'"
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a table with checks still to come can't be altered
+        cursor.execute(keys)
+        before = cursor.fetchone()
+        cursor.execute(
+            "SELECT conname FROM pg_constraint WHERE conrelid = 'jobs_site'::regclass AND conname ~ '^wall_' AND contype = 'f'"
+        )
+        for (name,) in cursor.fetchall():
+            cursor.execute(f'ALTER TABLE jobs_site DROP CONSTRAINT "{name}"')
+        with CaptureQueriesContext(connection) as asked:
+            walls.build()
+        cursor.execute(keys)
+        assert cursor.fetchone() == before
+    added = [one["sql"] for one in asked if "FOREIGN KEY" in one["sql"]]
+    assert added
+    assert all(sql.endswith("NOT VALID") for sql in added)
 
 
 def test_a_migrated_database_is_guarded(tmp_path: Path) -> None:
