@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
@@ -39,15 +40,27 @@ class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
         if not isinstance(data, Mapping) or not 0 < len(data) <= 20:
             raise serializers.ValidationError('Shares by party are wanted, such as {"owner": "1"}.', "shares")
         try:
-            exact = {str(key): Fraction(share) for key, share in data.items() if len(str(share)) <= 40}
-        except (ValueError, ZeroDivisionError, TypeError):
+            exact = {str(key): _share(share) for key, share in data.items()}
+        except (ValueError, ZeroDivisionError):
             raise serializers.ValidationError('A share is a fraction or decimal as text: "1/2".', "share") from None
-        if len(exact) != len(data) or any(share < 0 for share in exact.values()) or sum(exact.values()) != 1:
+        if len(exact) != len(data) or sum(exact.values()) != 1:
             raise serializers.ValidationError("Shares are not negative and add up to exactly 1.", "shares.sum")
         return {key: str(share) for key, share in exact.items()}
 
     def to_representation(self, value: dict[str, str]) -> dict[str, str]:
         return value
+
+
+# no exponent: "1e99999999" is eleven letters and a number that takes minutes and gigabytes to write out
+_SHARE = re.compile(r"[0-9]{1,20}(?:/[0-9]{1,20}|\.[0-9]{1,18})?")
+
+
+def _share(written: Any) -> Fraction:
+    """A share as it is written. ValueError for anything else, a negative one among it."""
+    text = "" if isinstance(written, bool) else str(written)
+    if not _SHARE.fullmatch(text):
+        raise ValueError(text[:40])
+    return Fraction(text)
 
 
 class PartyIn(StrictSerializer):
