@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from fencing.cutting.columns import SURE, Priced, Run, covered, generate
-from fencing.cutting.finishing import LAST
 from fencing.cutting.greedy import Bars, cost_of, greedy
 from fencing.cutting.kinds import Box
 from fencing.cutting.master import Floats
@@ -67,7 +66,7 @@ def dive(run: Run, box: Box, priced: Priced) -> bool:
                 low = _less(low, kind, times)
                 high = _less(high, kind, times)
             spent = cost_of(run.problem, bars)
-            if run.finish is not None and any(need) and sum(need) <= LAST:
+            if run.finish is not None and any(need) and sum(need) <= run.last:
                 end = run.finish(need, bars)
                 return (end is not None and run.offer(bars + end)) or better
             rest = greedy(run.problem, need, bars) if sum(need) < 60 else None

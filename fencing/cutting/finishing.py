@@ -11,6 +11,8 @@ LAST = 130
 """Pieces left at which a large order is finished so."""
 LARGE = 250
 """Pieces from which an order is large."""
+LAST_OF_MIXED, MIXED = 40, 60
+"""Pieces left of one that is not large, but has more different lengths than that."""
 
 
 def rest_of(problem: Problem, need: tuple[int, ...], bars: Bars) -> tuple[Problem, list[int]]:

@@ -35,12 +35,18 @@ class Knapsack:
         if forced is not None:
             found[forced] = 1
             room -= self.widths[forced]
-        for row in range(len(self.steps) - 1, -1, -1):
-            if self.taken[row, room]:
-                piece, times = self.steps[row]
-                found[piece] += times
-                room -= times * self.widths[piece]
-        found = [min(times, count) for times, count in zip(found, self.counts, strict=True)]
+        row = len(self.steps)
+        while True:
+            used = self.taken[:row, room].nonzero()[0]
+            if not len(used):
+                break
+            row = int(used[-1])
+            piece, times = self.steps[row]
+            found[piece] += times
+            room -= times * self.widths[piece]
+        if forced is not None and found[forced] > self.counts[forced]:
+            room += (found[forced] - self.counts[forced]) * self.widths[forced]
+            found[forced] = self.counts[forced]
         return fill(found, self.widths, self.counts, room)
 
 

@@ -16,17 +16,22 @@ import numpy as np
 from fencing.cutting.columns import SURE, Priced, Run, generate, start, unfinished_bound
 from fencing.cutting.diving import dive, round_off
 from fencing.cutting.effort import Effort, Spent
-from fencing.cutting.finishing import LARGE, rest_of, whole_again
+from fencing.cutting.finishing import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
 from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.knapsack import most_worth
 from fencing.cutting.listed import packed
 from fencing.cutting.packing import Verdict, best_of, every_pattern
+from fencing.cutting.paying import least_paid
 from fencing.cutting.plans import Choice, End
+from fencing.cutting.recutting import recut
 
 EARLY, LATE = 150, 4_000
 """Patterns up to which a node is packed at once, and once its bars are whole."""
 FINISH = 3_000_000
 """Work the end of a large order may take."""
+FINISH_OF_MIXED = 250_000
+"""The end of one of many lengths that is not large."""
 CLOSER = 0.8
 """Share of that distance at which listing them is tried again."""
 TINY, DEEP = 800, 2_000
@@ -69,11 +74,19 @@ class Search:
     """One search over one problem."""
 
     def __init__(
-        self, problem: Problem, effort: Effort, report: Report | None = None, ceiling: int | None = None
+        self,
+        problem: Problem,
+        effort: Effort,
+        report: Report | None = None,
+        ceiling: int | None = None,
     ) -> None:
         self.run: Run = start(problem, effort, ceiling)
-        if sum(problem.counts) >= LARGE:
-            self.run.finish = self._finish
+        count, mixed = sum(problem.counts), len(problem.widths) > MIXED
+        if count >= LARGE:
+            self.run.finish, self.run.last = self._finish, LAST
+        elif mixed:
+            self.run.finish, self.run.last = self._finish, LAST_OF_MIXED
+        self.recuts = mixed
         self.report = report
         root_box = ((0,) * len(problem.kinds), problem.most_bars(self.run.upper))
         self.root = Node(root_box, 0, 0, [0] * len(problem.widths))
@@ -133,11 +146,15 @@ class Search:
 
     def _finish(self, need: tuple[int, ...], bars: Bars) -> Bars | None:
         """Plan what is left as an order of its own, where that ends cheaper than the best plan."""
+        share, most = (4, FINISH) if self.run.last == LAST else (2, FINISH_OF_MIXED)
+        return self._planned(need, bars, min(self.run.effort.left // share, most))
+
+    def _planned(self, need: tuple[int, ...], bars: Bars, work: int) -> Bars | None:
+        """Plan what is needed beside the bars given; None where that is not cheaper than the best plan."""
         problem, effort = self.run.problem, self.run.effort
         rest, pieces = rest_of(problem, need, bars)
-        own = Effort(min(effort.left // 4, FINISH))
+        own = Effort(min(work, effort.left))
         inner = Search(rest, own, ceiling=self.run.upper - cost_of(problem, bars))
-        inner.run.finish = None
         inner.run.most_columns = self.run.most_columns
         found = inner.solve()
         effort.spend(own.done)
@@ -164,9 +181,19 @@ class Search:
         heapq.heappush(self._heap, (node.bound, -node.depth, self._made, node))
 
     def _price(self, node: Node) -> Priced:
-        priced = generate(self.run, self.run.problem.counts, node.box)
-        node.values = priced.values
-        node.bound = max(node.bound, self.run.totals.up(priced.bound, self.run.scale))
+        """Price the node; it keeps the prices it was given where those prove more."""
+        run, problem = self.run, self.run.problem
+        priced = generate(run, problem.counts, node.box)
+        bound = run.totals.up(priced.bound, run.scale)
+        if max(bound, node.bound) < run.upper:
+            best = most_worth(problem.widths, problem.counts, priced.values, problem.widest)
+            wanted = sum(count * value for count, value in zip(problem.counts, priced.values, strict=True))
+            worth = [int(best[kind.width]) for kind in problem.kinds]
+            paid, cells = least_paid(problem, node.box, worth, wanted, run.upper)
+            run.effort.spend(cells // 800)
+            bound = max(bound, paid)
+        if bound >= node.bound:
+            node.bound, node.values = bound, priced.values
         return priced
 
     def _visit(self, node: Node, visited: int) -> None:
@@ -206,6 +233,10 @@ class Search:
         if node.bound < self.run.upper:
             dive(self.run, node.box, priced)
             self._tell()
+        if self.recuts and node.bound < self.run.upper and self.run.bars:
+            self.run.floor = self.root.bound
+            recut(self.run, self.root.values, self._planned)
+            self._tell()
 
     def _early(self, node: Node, priced: Priced) -> bool:
         """Try to pack at once, unless the patterns were too many a little way up already."""
@@ -225,7 +256,7 @@ class Search:
             return False
         node.packing = packed(self.run, node.box, columns, nodes)
         if node.packing is not None:
-            node.proof = "listed"
+            node.proof, node.values = "listed", priced.values
             return True
         if self._closed(node):
             return True
@@ -238,7 +269,7 @@ class Search:
     def _pack_pool(self, node: Node) -> bool:
         """Look for a better plan among the patterns known; proves nothing unless it reaches the bound."""
         columns = self.run.master.columns
-        if len(columns) <= min(2500, self.run.most_columns):
+        if len(columns) <= min(2500, self.run.most_columns, 150_000 // len(self.run.problem.widths)):
             best_of(self.run, node.box, columns, DEEP // 8)
             self.run.effort.spend(0)
         return self._closed(node)

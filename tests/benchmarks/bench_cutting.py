@@ -35,6 +35,7 @@ CLASSES: tuple[tuple[orders.OrderClass, int, float, str], ...] = (
     (orders.RAKED_20, 200, 10.0, "≥ 195/200 ≤ 2 s, 200/200 ≤ 10 s"),
     (orders.RAKED_50, 20, 10.0, "≥ 90 % ≤ 10 s, gap ≤ 0.02 % else"),
     (orders.ESTATE, 20, 10.0, "≥ 95 % ≤ 10 s"),
+    (orders.LONG_RAKED, 10, 10.0, "gap ≤ 100 ppm in 10 s, ≤ 20 ppm preferred"),
     (orders.JOBS_50, 5, 30.0, "≥ 80 % ≤ 60 s, gap ≤ 10 ppm always"),
     (orders.JOBS_200, 3, 30.0, "gap ≤ 5 ppm in 30 s, ≥ 30 % proved ≤ 60 s"),
 )

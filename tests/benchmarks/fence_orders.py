@@ -34,6 +34,9 @@ RAKED_50 = OrderClass("fence 50 raked bays, 50-100 lengths", 1, (46, 68), True, 
 ESTATE = OrderClass("estate, 200 bays", 1, (200, 500), False, (4, 12), (3, 4), (37, 53))
 JOBS_50 = OrderClass("50 jobs, ~175 lengths, 3-12 k pieces", 50, (24, 80), False, (10, 30), (3, 3), (171, 182))
 JOBS_200 = OrderClass("200 jobs, ~400 lengths, 14-48 k pieces", 200, (24, 80), False, (20, 60), (3, 3), (403, 407))
+LONG_RAKED = OrderClass(
+    "10 km raked, 200-600 lengths, once or a few times", 1, (0, 0), True, (0, 20), (1, 1), (200, 600)
+)
 
 
 def order(kind: OrderClass, seed: int) -> Demand:
@@ -54,6 +57,8 @@ def _pieces(kind: OrderClass, random: Random) -> Counter[int]:
     pieces: Counter[int] = Counter()
     if kind.spread != (0, 0):
         lengths = random.sample(range(420, 2399), random.randint(*kind.spread))
+        if kind.raked:
+            return Counter(lengths + random.choices(lengths, k=random.randint(0, len(lengths) // 2)))
         bays = kind.jobs * random.randint(*kind.bays)
         for length in lengths:
             pieces[length] += 1

@@ -1,0 +1,106 @@
+"""Better plans near one there is: the bars that waste most, with some others, planned anew as an order of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from random import Random
+
+import numpy as np
+
+from fencing.cutting.columns import Run
+from fencing.cutting.greedy import Bars, cost_of
+from fencing.cutting.knapsack import Pattern, most_worth
+from fencing.cutting.paying import least_paid
+
+PIECES = 44
+"""Pieces planned anew at a time: about what a search proves at once."""
+LEAST, MOST = 24, 130
+"""Pieces of the bars that waste most, which there must be."""
+WORK = 150_000
+"""Work one of them may take."""
+TRIES = 12
+"""How many in a row may find nothing."""
+
+Planned = Callable[[tuple[int, ...], Bars, int], Bars | None]
+"""Plans what is needed beside the bars given, with so much work; None where that is not cheaper."""
+
+
+def recut(run: Run, values: Sequence[int], planned: Planned, tries: int = TRIES) -> bool:
+    """Plan parts of the best plan anew until so many in a row were no better; whether any was.
+
+    ``values`` are prices of the pieces: a bar wastes what it costs more than its pieces are worth.
+    """
+    luck = Random(len(run.bars))  # noqa: S311 - which bars go together; the same every time
+    better, failed = False, 0
+    while failed < tries and run.upper > run.floor:
+        failed += 1
+        part = _part(run, values, luck)
+        if part is None:
+            break
+        need, kept = part
+        bars = planned(need, kept, WORK + 4000 * max(0, sum(need) - PIECES))
+        if bars is not None and run.offer(kept + bars):
+            better, failed = True, 0
+    return better
+
+
+def _part(run: Run, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
+    """Pieces to be planned anew, and the bars that stay: of the most waste as many as it takes, the others by chance.
+
+    None where the prices leave no room for a cheaper part of that size.
+    """
+    waste = [_waste(run, bar, values) for bar in run.bars]
+    order = sorted(range(len(run.bars)), key=lambda place: -waste[place])
+    skipped = set(luck.sample(order[1:10], min(2, len(order[1:10]))))
+    order = [place for place in order if place not in skipped]
+    sure, size = 4, 0
+    while True:
+        sure += 2
+        chosen = order[:sure]
+        size = sum(sum(run.bars[place][1]) for place in chosen)
+        if size > MOST or sure > len(order):
+            return None
+        if size >= LEAST and _can_be_cheaper(run, values, *_without(run, chosen)):
+            break
+    rest = order[sure:]
+    luck.shuffle(rest)
+    while rest and size < PIECES:
+        chosen.append(rest.pop())
+        size += sum(run.bars[chosen[-1]][1])
+    return _without(run, chosen)
+
+
+def _waste(run: Run, bar: tuple[int, Pattern, int], values: Sequence[int]) -> int:
+    kind, pattern, _ = bar
+    return run.problem.kinds[kind].cost * run.scale - sum(
+        cut * values[piece] for piece, cut in enumerate(pattern) if cut
+    )
+
+
+def _without(run: Run, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
+    """What is needed when one bar of each of these is not bought, and the bars that are."""
+    places = set(chosen)
+    kept = [(kind, pattern, times - (place in places)) for place, (kind, pattern, times) in enumerate(run.bars)]
+    kept = [bar for bar in kept if bar[2]]
+    made = np.zeros(len(run.problem.counts), dtype=np.int64)
+    for _, pattern, times in kept:
+        made += times * np.array(pattern)
+    return tuple(int(count) for count in np.maximum(np.array(run.problem.counts) - made, 0)), kept
+
+
+def _can_be_cheaper(run: Run, values: Sequence[int], need: tuple[int, ...], kept: Bars) -> bool:
+    """Whether the same prices leave room for a cheaper way to buy this part at all."""
+    problem = run.problem
+    ceiling = run.upper - cost_of(problem, kept)
+    best = most_worth(problem.widths, need, values, problem.widest)
+    worth = [int(best[kind.width]) for kind in problem.kinds]
+    used = [0] * len(problem.kinds)
+    for kind, _, times in kept:
+        used[kind] += times
+    high = tuple(
+        sum(need) if kind.limit is None else kind.limit - used[place] for place, kind in enumerate(problem.kinds)
+    )
+    wanted = sum(count * value for count, value in zip(need, values, strict=True))
+    paid, cells = least_paid(problem, ((0,) * len(high), high), worth, wanted, ceiling)
+    run.effort.spend((cells + sum(1 for one in need if one) * problem.widest) // 800)
+    return paid < ceiling
