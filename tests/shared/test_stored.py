@@ -18,9 +18,11 @@ from catalogue.models import Component, Offer
 from catalogue.resources import RESOURCES
 from catalogue.rows import IMPORT, columns, told
 from catalogue.rows import stored as as_stored
+from catalogue.rules import is_money
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.jsontext import write_json
+from shared.money import stated
 from shared.stored import Alike, AsStored
 from tests.conftest import Cast
 from tests.quotes.offers.cast import stock_up
@@ -42,13 +44,22 @@ def _odd_rows(business: Business) -> None:
         )
 
 
+def _as_money(row: dict[str, Any]) -> dict[str, Any]:
+    """Money in New Zealand dollars, percentages as they are: 21.5000 is 21.50, 2.000000 percent are 2."""
+    plain = {"amount"} if "kind" in row and not is_money(row["kind"], row["key"]) else set[str]()
+    for name in {"price", "least_order", "amount"} & row.keys():
+        if row[name] is not None:
+            row[name] = f"{row[name].normalize():f}" if name in plain else stated(row[name], "NZD")
+    return row
+
+
 @pytest.mark.parametrize("name", RESOURCES)
 def test_every_list_of_the_catalogue_tells_what_its_details_tell(business: Business, name: str) -> None:
     _odd_rows(business)
     resource = RESOURCES[name]
     rows = resource.rows(business).order_by("id")
     answers, marks = as_stored(resource.members).read(rows, "id")
-    told_by_django = [told(resource.members, row) for row in rows.values(*columns(resource.members))]
+    told_by_django = [_as_money(told(resource.members, row)) for row in rows.values(*columns(resource.members))]
     assert len(answers) > 1
     assert json.loads(write_json(answers)) == json.loads(write_json(told_by_django))
     assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
