@@ -124,7 +124,8 @@ def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
         if problem.code == "gone":
             raise
         return _page(request, token, handle, Told(problem.detail, typed=typed, status=problem.status))
-    return _private(redirect("party-quote", handle))
+    there = "#ask" if deed is _ask else ""  # what was asked stands far below, and says there that it came
+    return _private(redirect(reverse("party-quote", args=[handle]) + there))
 
 
 class _AgainError(Exception):

@@ -178,9 +178,12 @@ def test_a_choice_nobody_offers_is_named_and_the_page_still_works(quoted: Revisi
 
 def test_declining_and_asking_need_a_few_words_only(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
-    assert customer.press("ask", text="").status_code == 422
+    refused = customer.press("ask", text="")
+    assert refused.status_code == 422
+    assert '<a href="#text">Type your question.</a>' in refused.content.decode()
     customer.page = customer.client.get(customer.address)
-    assert customer.press("ask", text="When can you start?").status_code == 302
+    asked = customer.press("ask", text="When can you start?")
+    assert asked["Location"].endswith("#ask")  # to where it stands, not to the top of the page
     assert "When can you start?" in customer.follow()
     assert Question.objects.of(quoted.business).count() == 1
     customer.press("decline", decliner="Ada Quill", reason="Too dear")
