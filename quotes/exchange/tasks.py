@@ -5,8 +5,9 @@ from __future__ import annotations
 import hmac
 import json
 import secrets
-from datetime import timedelta
+from datetime import datetime, timedelta
 
+from django.conf import settings
 from django.core.mail import EmailMessage
 from django.utils import timezone
 
@@ -16,13 +17,15 @@ from quotes.exchange.documents import FORMS
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
 from quotes.exchange.sending import Answer, post
 from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
-from quotes.orders.models import OrderEvent, State, SupplierOrder
+from quotes.orders.models import OrderEvent, SupplierOrder
+from quotes.orders.models import State as OrderState
 from shared import letters
 from shared.jsontext import write_json
-from shared.outbox import Event, Finish, Later, handles, regularly
+from shared.outbox import Event, Finish, Later, State, Wanted, handles, regularly
 
 MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)
+WAITED, AGAIN = timedelta(seconds=0.5), timedelta(seconds=5)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
 
@@ -46,15 +49,17 @@ def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> Answer:
 @handles("webhook.due", slow=True, attempts=50)
 def deliver(event: Event) -> Finish | None:
     """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
-    delivery = Delivery.objects.select_related("endpoint").get(ref=event.subject)
-    endpoint, now = delivery.endpoint, timezone.now()
-    if delivery.state != DeliveryState.WAITING:
+    found = Delivery.objects.select_related("endpoint").filter(ref=event.subject).first()
+    if found is None or found.state != DeliveryState.WAITING:
         return None
+    delivery, endpoint, now = found, found.endpoint, timezone.now()
     if endpoint.state == EndpointState.DISABLED:
         Delivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
         return None
     if until := resting_until(endpoint, now):
         raise Later(until, "the endpoint is given a rest", begun=False)
+    if _waited_for(delivery, now):
+        raise Later(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
     answer = _send(endpoint, delivery.message, delivery.body.encode())
 
     def finish() -> None:
@@ -66,6 +71,14 @@ def deliver(event: Event) -> Finish | None:
     if delivery.next_at is not None:
         raise Later(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
     return None
+
+
+def _waited_for(delivery: Delivery, now: datetime) -> bool:
+    """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
+    begun = now + settings.JOB_LEASE - WAITED
+    tries = Wanted.objects.filter(handler=f"{__name__}.deliver", state=State.WANTED)
+    elsewhere = tries.filter(leased_until__gt=now, leased_until__lt=begun).exclude(event__subject=delivery.ref)
+    return Delivery.objects.filter(endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")).exists()
 
 
 @handles("webhook.challenge", slow=True, attempts=5)
@@ -118,7 +131,7 @@ def mail_order(event: Event) -> Finish | None:
     paper = Document.objects.of(event.business).get(ref=event.subject)
     rows = SupplierOrder.objects.of(event.business).select_related("supplier", "business")
     order = rows.get(ref=paper.subject)
-    if order.mailed_at or order.state == State.CANCELLED or order.supplier.account_id or not order.supplier.email:
+    if order.mailed_at or order.state == OrderState.CANCELLED or order.supplier.account_id or not order.supplier.email:
         return None
     text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
     mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])

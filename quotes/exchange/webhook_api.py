@@ -132,7 +132,7 @@ class WebhookDetail(_Hooks):
 
     @extend_schema(responses={204: None}, summary="Take an endpoint away")
     def delete(self, request: Request, ref: str) -> Response:
-        self.find(self.rows(), ref).delete()
+        self.find(self.rows().select_for_update(of=("self",)), ref).delete()  # a try that is being noted is waited for
         return Response(status=204)
 
 

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
+from pytest_django import Settings
 
 from quotes.exchange import tasks
 from quotes.exchange.models import Delivery, WebhookEndpoint
@@ -88,6 +89,23 @@ def test_one_that_fails_is_tried_by_one_at_a_time_and_one_that_works_by_all(endp
     assert resting_until(endpoint, NOON) == NOON + timedelta(seconds=30)
 
 
+@pytest.mark.parametrize(("waited_s", "sent_too"), [(0.1, True), (1, False)])
+def test_an_endpoint_keeps_one_worker_waiting_at_most(
+    endpoint: WebhookEndpoint, settings: Settings, monkeypatch: pytest.MonkeyPatch, waited_s: float, sent_too: bool
+) -> None:
+    sent = sending(monkeypatch, WORKS)
+    with time_machine.travel(NOON, tick=False):
+        for _ in range(2):
+            enqueue_test(endpoint)
+    first, second = Wanted.objects.filter(handler__endswith="deliver").order_by("id")
+    first.leased_until = NOON - timedelta(seconds=waited_s) + settings.JOB_LEASE  # a worker is at it
+    first.save()
+    run_due(NOON)
+    second.refresh_from_db()
+    assert (len(sent), second.starts) == ((1, 1) if sent_too else (0, 0))
+    assert sent_too or second.due_at == NOON + timedelta(seconds=5)
+
+
 def test_quick_failures_give_the_turn_on_at_once(endpoint: WebhookEndpoint, monkeypatch: pytest.MonkeyPatch) -> None:
     sent = sending(monkeypatch, FAILS)
     with time_machine.travel(NOON, tick=False):
@@ -95,3 +113,19 @@ def test_quick_failures_give_the_turn_on_at_once(endpoint: WebhookEndpoint, monk
             enqueue_test(endpoint)
     run_due(NOON)
     assert len(sent) == 3
+
+
+@pytest.mark.parametrize("answer", [WORKS, FAILS], ids=["works", "fails"])
+def test_an_endpoint_taken_away_while_it_is_tried_leaves_no_job_behind(
+    endpoint: WebhookEndpoint, monkeypatch: pytest.MonkeyPatch, answer: Answer
+) -> None:
+    def post(*_: object, **__: object) -> Answer:
+        WebhookEndpoint.objects.filter(pk=endpoint.pk).delete()
+        return answer
+
+    monkeypatch.setattr(tasks, "post", post)
+    with time_machine.travel(NOON, tick=False):
+        enqueue_test(endpoint)
+    run_due(NOON)
+    run_due(NOON + timedelta(minutes=1))
+    assert set(Wanted.objects.filter(handler__endswith="deliver").values_list("state", flat=True)) == {"done"}
