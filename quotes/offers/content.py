@@ -92,7 +92,7 @@ def parties_of(revision: Revision) -> list[dict[str, Any]]:
 
 
 def check_parties(content: Mapping[str, Any]) -> None:
-    """Refused when a line is shared by somebody the revision doesn't know, or a party pays for nothing at all."""
+    """Refused when a line is shared by somebody the revision doesn't know. A party that pays nothing may still be asked."""
     known = {party["key"] for party in content["parties"]}
     lines = [line for one in (*content["builds"], *content["options"]) for line in one["lines"]]
     lines += content["difference"]["lines"] if content["difference"] else []
