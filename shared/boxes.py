@@ -75,12 +75,12 @@ def typed_number(text: str) -> str:
     >>> typed_number(" 12,50 "), typed_number("1 200"), typed_number("1.5"), typed_number("a lot")
     ('12.50', '1200', '1.5', 'a lot')
     >>> typed_number("1,200"), typed_number("1.200"), typed_number("0,372")
-    ("1'200", '1.200', '0.372')
+    ('1,200', '1.200', '0.372')
     """
     tight = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "").replace("\N{NARROW NO-BREAK SPACE}", "")
     thousands = _THOUSANDS.match(tight)
     if thousands and thousands[1] != pointed("."):
-        return tight.replace(thousands[1], "'")
+        return tight.replace(".", "'")
     return tight.replace(",", ".") if _NUMBER.match(tight) else text.strip()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
 from django import template
 
@@ -12,6 +13,8 @@ from shared.boxes import shown_number
 
 register = template.Library()
 _FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)(?: ([A-Z][A-Z0-9]{1,2})\b)?(?![\w.]*\w)")
+_EACH = re.compile(r"(?<= at )\d+(?:\.\d)?(?= =)")
+"""What one costs, with fewer than two decimals."""
 _MANY = {"box": "boxes", "number of packs": "packs"}
 
 
@@ -23,8 +26,11 @@ def working(text: str) -> str:
     '36 bags as ordered = 268.20; 22 % markup = 327.20'
     >>> working("14.877 MTR x 24.000000 = 357.05"), working("10 C62 x 6.500000 = 65.00"), working("1 XBG x 7.45 = 7.45")
     ('14.877 m × 24.00 = 357.05', '10 × 6.50 = 65.00', '1 bag × 7.45 = 7.45')
+    >>> working("13 at 22.9 = 297.70; 22 % markup = 363.19"), working("500 at 0.0858 = 42.90")
+    ('13 at 22.90 = 297.70; 22 % markup = 363.19', '500 at 0.0858 = 42.90')
     """
-    return _FIGURE.sub(_written, text).replace(" x ", " × ")
+    priced = _EACH.sub(lambda found: f"{Decimal(found[0]):.2f}", text)
+    return _FIGURE.sub(_written, priced).replace(" x ", " × ")
 
 
 def _written(found: re.Match[str]) -> str:
