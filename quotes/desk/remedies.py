@@ -15,7 +15,7 @@ from fencing.ground import Ground
 from fencing.measure import Form, Run
 from fencing.plan import corners
 from fencing.takeoff import TakeOff, grounds_of
-from quotes.desk.alike import NAMED, gathered, in_one
+from quotes.documents.alike import NAMED, gathered, in_one
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ from fencing.faults import Refused
 from fencing.purchase import purchase
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
-from quotes.desk.alike import marked_alike
 from quotes.desk.bars import Sawing, sawing
 from quotes.desk.lengths import HEIGHT, read_length
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of
 from quotes.desk.measure_fields import FORMS, LAYOUTS
 from quotes.desk.moved import moved_between, quantity_rows
 from quotes.desk.strength_panel import strength_panel
+from quotes.documents.notice_key import marked
 from quotes.documents.setout import cut_list, run_sheets
 from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
@@ -80,7 +80,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
             "taken": taken,
             "finishes": finish_words(request.business),
             "drawing": elevation_of(taken, NARROW if "narrow" in request.COOKIES else WIDE),
-            "notices": marked_alike(written),
+            "notices": marked(written),
             "quantities": quantity_rows(taken),
             "cuts": cut_list(written),
             "sheets": run_sheets(written, taken.system.gates.screws_per_joint),

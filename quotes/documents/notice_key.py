@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from quotes.documents.alike import gathered, in_one
 from quotes.documents.figures import ranges, worded
 
 Document = Mapping[str, Any]
@@ -20,14 +21,19 @@ class NoticeRow:
 
 
 def notice_key(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
-    """Notices of some places (all without), numbered from 1 in the order of the take-off; those of one text share a row."""
-    alike: dict[tuple[str, str], list[tuple[int, str]]] = {}
-    for number, notice in enumerate(takeoff["notices"], 1):
-        if places is None or notice["where"] in places:
-            alike.setdefault((notice["level"], worded(notice["text"])), []).append((number, notice["where"]))
+    """Notices of some places (all without), numbered from 1 in the order of the take-off.
+
+    Those that differ in figures alone share a row, with the range of the figures: a long run may have hundreds of them.
+    """
+    rows = [row for row in enumerate(takeoff["notices"], 1) if places is None or row[1]["where"] in places]
     return tuple(
-        NoticeRow(_numbers(number for number, _ in found), level, ranges(where for _, where in found), text)
-        for (level, text), found in alike.items()
+        NoticeRow(
+            _numbers(number for number, _ in found),
+            found[0][1]["level"],
+            ranges(notice["where"] for _, notice in found),
+            worded(in_one([notice["text"] for _, notice in found])),
+        )
+        for found in gathered(rows, lambda row: (row[1]["level"], row[1]["text"]))
     )
 
 

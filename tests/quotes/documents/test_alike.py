@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from quotes.desk.alike import in_one, marked_alike, skeleton
+from quotes.documents.alike import in_one, skeleton
+from quotes.documents.notice_key import marked
 
 
 def _notice(where: str, text: str, code: str = "gap.high", level: str = "stop") -> dict[str, Any]:
@@ -37,7 +38,7 @@ def test_rows_keep_the_numbers_of_the_drawing_and_the_order_of_the_first() -> No
         _notice("A-7", "gap up to 250 mm"),
         _notice("A-P2", "far beyond", "strength.beyond"),
     ]
-    rows = marked_alike({"notices": notices})
+    rows = marked({"notices": notices})
     assert [(row.numbers, row.where, row.text) for row in rows] == [
         ("1, 3, 4", "A-3, A-4, A-7", "gap up to 240 to 310 mm"),
         ("2", "A-G1", "the swing meets the ground"),
@@ -46,4 +47,4 @@ def test_rows_keep_the_numbers_of_the_drawing_and_the_order_of_the_first() -> No
 
 def test_the_same_words_at_another_level_stay_apart() -> None:
     notices = [_notice("A-1", "gap up to 90 mm", level="info"), _notice("A-2", "gap up to 300 mm")]
-    assert [row.level for row in marked_alike({"notices": notices})] == ["info", "stop"]
+    assert [row.level for row in marked({"notices": notices})] == ["info", "stop"]

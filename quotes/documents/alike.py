@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from decimal import Decimal
-from typing import Any, TypeVar
-
-from quotes.documents.figures import ranges
-from quotes.documents.notice_key import NoticeRow
+from typing import TypeVar
 
 FIGURE = re.compile(r"(?<![\w.-])\d+(?:\.\d+)?(?!\w)")
 """A figure of a sentence, not the number in an id such as A-P3."""
@@ -50,18 +47,3 @@ def gathered(rows: Iterable[T], key: Callable[[T], tuple[str, str]]) -> list[lis
         level, text = key(row)
         alike.setdefault((level, skeleton(text)), []).append(row)
     return list(alike.values())
-
-
-def marked_alike(takeoff: Mapping[str, Any]) -> list[NoticeRow]:
-    """Notices a drawing marks, by their numbers in it, those alike in one row; the screening has a table of its own."""
-    drawn = [one for one in takeoff["notices"] if not one["code"].startswith("strength.")]
-    groups = gathered(enumerate(drawn, 1), lambda row: (row[1]["level"], row[1]["text"]))
-    return [
-        NoticeRow(
-            ranges(str(number) for number, _ in group),
-            group[0][1]["level"],
-            ranges(dict.fromkeys(one["where"] for _, one in group)),
-            in_one([one["text"] for _, one in group]),
-        )
-        for group in groups
-    ]
