@@ -12,11 +12,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Self, TypeVar
 
 import psutil
 import psycopg
@@ -228,6 +228,12 @@ for number in range({count}):
     def _column(self, query: str) -> list[str]:
         return [row[0] for row in self.rows(query)]
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
     def close(self) -> None:
         for process in self.processes:
             if process.poll() is None:
@@ -235,6 +241,25 @@ for number in range({count}):
         self.kill_redis()
         if self.postgres:
             self.postgres.close()
+
+
+ServiceT = TypeVar("ServiceT", bound=Service)
+
+
+def filled_once(service: Service, program: str) -> Path:
+    """The rows that a program of the service makes, to be copied for each test: making them takes seconds."""
+    with service:
+        service.python(program)
+        return service.folder / "drill.sqlite3"
+
+
+@contextmanager
+def begun(service: ServiceT, rows: Path) -> Iterator[ServiceT]:
+    """The service on a copy of these rows with a Redis of its own, closed whatever happens."""
+    with service:
+        shutil.copy(rows, service.folder)
+        service.start_redis()
+        yield service
 
 
 def _listens(port: int) -> bool:

@@ -25,13 +25,10 @@ NO_ANSWER = 599
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    made = Press(tmp_path, Postgres())
-    try:
+    with Press(tmp_path, Postgres()) as made:
         made.python(START)
         made.start_redis()
         yield made
-    finally:
-        made.close()
 
 
 class Callers(threading.Thread):

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from tests.faults.service import Service, until
+from tests.faults.service import Service, begun, filled_once, until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 
@@ -50,18 +49,13 @@ class Press(Service):
 @pytest.fixture(scope="module")
 def quoted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database with one sent quote and nothing made of it."""
-    folder = tmp_path_factory.mktemp("quoted")
-    Press(folder).python(START)
-    return folder / "drill.sqlite3"
+    return filled_once(Press(tmp_path_factory.mktemp("quoted")), START)
 
 
 @pytest.fixture
 def service(tmp_path: Path, quoted: Path) -> Iterator[Service]:
-    made = Press(tmp_path)
-    shutil.copy(quoted, tmp_path)
-    made.start_redis()
-    yield made
-    made.close()
+    with begun(Press(tmp_path), quoted) as made:
+        yield made
 
 
 def made(service: Service) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import random
-import shutil
 import signal
 import subprocess
 import sys
@@ -14,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.service import PRELOAD, Service, until
+from tests.faults.service import PRELOAD, Service, begun, filled_once, until
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RUNS = 50
@@ -54,18 +53,13 @@ print(sorted(taken)[37])
 
 @pytest.fixture(scope="module")
 def started(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("started")
-    Service(folder).python(START)
-    return folder / "drill.sqlite3"
+    return filled_once(Service(tmp_path_factory.mktemp("started")), START)
 
 
 @pytest.fixture
 def service(tmp_path: Path, started: Path) -> Iterator[Service]:
-    made = Service(tmp_path)
-    shutil.copy(started, tmp_path)
-    made.start_redis()
-    yield made
-    made.close()
+    with begun(Service(tmp_path), started) as made:
+        yield made
 
 
 def done_once(service: Service, count: int, seconds: float) -> None:

@@ -58,10 +58,9 @@ print(relay.run(Wanted.objects.get().pk))
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    made = Service(tmp_path)
-    made.python(START + WANT)
-    yield made
-    made.close()
+    with Service(tmp_path) as made:
+        made.python(START + WANT)
+        yield made
 
 
 def test_a_file_that_does_not_fit_leaves_the_one_before_it_and_no_half(tmp_path: Path) -> None:

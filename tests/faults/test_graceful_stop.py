@@ -23,10 +23,9 @@ KEY = "from django.core.management import call_command\ncall_command('issue_key'
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    made = Service(tmp_path)
-    made.start_redis()
-    yield made
-    made.close()
+    with Service(tmp_path) as made:
+        made.start_redis()
+        yield made
 
 
 class Caller(threading.Thread):

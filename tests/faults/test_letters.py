@@ -36,10 +36,9 @@ want('drill.letter', 'leek', business=Business.objects.get())
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    made = Service(tmp_path)
-    made.python(START + WANT)
-    yield made
-    made.close()
+    with Service(tmp_path) as made:
+        made.python(START + WANT)
+        yield made
 
 
 def sent(service: Service, fault: str = "") -> list[str]:

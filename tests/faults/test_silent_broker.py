@@ -40,9 +40,8 @@ print(json.dumps({'supplier': offer.supplier.code, 'lines': [line]}))
 
 @pytest.fixture
 def service(tmp_path: Path) -> Iterator[Service]:
-    made = Service(tmp_path)
-    yield made
-    made.close()
+    with Service(tmp_path) as made:
+        yield made
 
 
 @contextmanager
