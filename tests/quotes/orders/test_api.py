@@ -39,6 +39,12 @@ def test_accepted_jobs_become_orders_that_are_placed_counted_in_and_closed(
     assert [one["total"] for one in plan["orders"]] == [
         f"{float(one['goods']) + float(one['delivery_fee']):.2f}" for one in made
     ]
+    # every line says why it comes from its supplier, in the plan and on the draft, and no split is cheaper
+    names = {"merrow": "Merrow Yard Supplies", "ostrel": "Ostrel Metalworks"}
+    whys = [(names[one["supplier"]], line["why"]) for one in plan["orders"] for line in one["lines"]]
+    assert all(f"{name}: " in why for name, why in whys)
+    assert {why for _, why in whys} == {line["why"][-1] for one in made for line in one["lines"]}
+    assert plan["gap_by_splitting"] == "0.00"
     ref = made[0]["ref"]
     assert send(owner_client, f"orders/{ref}/placing")["state"] == "placed"
     lines = [{"line": one["line"], "quantity": one["quantity"]} for one in made[0]["lines"]]
