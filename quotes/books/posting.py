@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -42,18 +42,25 @@ def post(order: SupplierOrder) -> int:
     today = open_day(order.business, local_day(order.business, timezone.now()))
     day = open_day(order.business, order.placed_on) if new else today
     kind = EntryKind.ORDER if new else EntryKind.CORRECTION
-    count = 0
+    changes = list(_changes(order, before, wanted))
+    for part, change in changes:
+        _entry(order, part, EntryKind.CREDIT if part.credit else kind, today if part.credit else day, change).save()
+    _post_received(order, lines, today)
+    posting.sequence = order.sequence
+    posting.save()
+    return len(changes)
+
+
+def _changes(
+    order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, Part]
+) -> Iterator[tuple[Part, tuple[Decimal, Decimal]]]:
+    """(part, what its net and tax change by) where they do: credits last, each kind by line and job."""
     for key in sorted({*before, *wanted}, key=lambda one: (one[2], one[0] or 0, one[1] or 0)):
         net, tax = before.get(key, (ZERO, ZERO))
         part = wanted.get(key) or _gone(order, key)
         change = (part.net - net).quantize(FOUR), (part.tax - tax).quantize(FOUR)
         if any(change):
-            _entry(order, part, EntryKind.CREDIT if part.credit else kind, today if part.credit else day, change).save()
-            count += 1
-    _post_received(order, lines, today)
-    posting.sequence = order.sequence
-    posting.save()
-    return count
+            yield part, change
 
 
 def _posted(order: SupplierOrder) -> dict[Key, tuple[Decimal, Decimal]]:

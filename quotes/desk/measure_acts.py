@@ -150,11 +150,18 @@ def _meet(document: Document, argument: str) -> None:
     run = _run_of(document, where)
     if run is None or not re.fullmatch(r"-?\d{1,6}", text):
         return
-    by = int(text)
-    for row in run.get("levels", []):
+    _move_stations(run.get("levels", []), int(text))
+    _move_book([row for row in run.get("book", []) if isinstance(row, dict)], int(text))
+
+
+def _move_stations(levels: list[Any], by: int) -> None:
+    for row in levels:
         if isinstance(row, list) and len(row) == 2 and isinstance(row[1], int):
             row[1] += by
-    book = [row for row in run.get("book", []) if isinstance(row, dict)]
+
+
+def _move_book(book: list[Document], by: int) -> None:
+    """A book moves with its known levels; its first row is at 0 where it says none."""
     for place, row in enumerate(book):
         known = row.get("level_mm", 0 if place == 0 else None)
         if isinstance(known, int):

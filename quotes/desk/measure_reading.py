@@ -170,20 +170,7 @@ def _unseen(before: Mapping[str, Any], told: Mapping[str, Any]) -> Document:
 
 
 def _run(told: Document, before: Mapping[str, Any]) -> Document:
-    ground = told.pop("ground", None)
-    numbered = told.pop("levels", {})
-    stations = _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
-    levels = [[row.get("0"), row.get("1")] for row in stations]
-    book = [row for row in map(_filled, _numbered(told.pop("book", {}))) if row]
-    if ground == "fall":
-        told["levels"] = _fall(levels, told.get("length_mm"))
-    elif ground == "stations":
-        listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
-        told["levels"] = (
-            [row for row in levels if row != [None, None]] if listed else _opened(levels, told.get("length_mm"))
-        )
-    elif ground == "book":
-        told["book"] = book or [{}]
+    told |= _ground(told.pop("ground", None), told.pop("levels", {}), told.pop("book", {}), told.get("length_mm"))
     if "gates" in told:
         told["gates"] = _gates(told["gates"], before.get("gates")) or None
     told["colours"] = _colours(told.get("colours"), before.get("colours"))
@@ -191,6 +178,29 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
         if member in told and not told[member].get(decides):
             told[member] = None
     return told
+
+
+def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
+    """The ground as it was chosen to be told: by a plain fall, by stations or by a levelling book; nothing where level."""
+    stations = _stations(numbered)
+    levels = [[row.get("0"), row.get("1")] for row in stations]
+    if kind == "fall":
+        return {"levels": _fall(levels, length)}
+    if kind == "stations":
+        listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
+        return {"levels": _written(levels) if listed else _opened(levels, length)}
+    if kind == "book":
+        return {"book": [row for row in map(_filled, _numbered(rows)) if row] or [{}]}
+    return {}
+
+
+def _stations(numbered: Any) -> list[Any]:
+    """The rows posted, with the first where it was left empty."""
+    return _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
+
+
+def _written(levels: list[list[Any]]) -> list[list[Any]]:
+    return [row for row in levels if row != [None, None]]
 
 
 def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:

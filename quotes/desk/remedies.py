@@ -58,13 +58,18 @@ def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_i
     seen = set[WayOut]()
     said = []
     for group in gathered(found, lambda one: (one.level.value, one.text)):
-        ways = tuple(dict.fromkeys(way for notice in group for way in (_ways(notice, site) if site else ())))
-        ways, told = tuple(way for way in ways if way not in seen), tuple(dict.fromkeys(one.where for one in group))
+        ways = tuple(way for way in _ways_of(group, site) if way not in seen)
+        told = tuple(dict.fromkeys(one.where for one in group))
         said.append(
             Said(group[0].level.value, told[:NAMED], in_one([one.text for one in group]), ways, len(told[NAMED:]))
         )
         seen.update(ways)
     return said
+
+
+def _ways_of(notices: Iterable[Notice], site: Site | None) -> tuple[WayOut, ...]:
+    """What would mend any of the notices, each way once; none where the run can't be taken off."""
+    return tuple(dict.fromkeys(way for notice in notices for way in _ways(notice, site))) if site else ()
 
 
 def _ways(notice: Notice, site: Site) -> Iterable[WayOut]:

@@ -51,9 +51,7 @@ def _named(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int |
     """Component and length of what the crew named by its role alone. Refused with every fault."""
     named: dict[str, tuple[Component, int | None]] = {}
     faults: list[Fault] = []
-    known = {
-        row.sku: row for row in components(request.business).select_related("business").filter(sku__in=_typed(request))
-    }
+    known = _known(request)
     for one in leftovers(job):
         ref = one.entry.ref
         sku, length = (request.POST.get(f"{name}-{ref}", "").strip() for name in ("sku", "length"))
@@ -61,15 +59,27 @@ def _named(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int |
             continue
         if sku not in known:
             faults.append(Fault(f"/{ref}/component", "unknown", f"There is no component {sku}."))
-        elif length and not (length.isascii() and length.isdigit() and len(length) < 9 and 0 < int(length) <= LONGEST):
-            faults.append(
-                Fault(f"/{ref}/length_mm", "range", f"Length {length}: write whole millimetres up to {LONGEST}.")
-            )
+        elif length and not _is_length(length):
+            text = f"Length {length}: write whole millimetres up to {LONGEST}."
+            faults.append(Fault(f"/{ref}/length_mm", "range", text))
         else:
-            named[ref] = known[sku], int(length) if length else None
+            named[ref] = known[sku], _length(length)
     if faults:
         raise Refused(faults)
     return named
+
+
+def _length(text: str) -> int | None:
+    return int(text) if text else None
+
+
+def _is_length(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) < 9 and 0 < int(text) <= LONGEST
+
+
+def _known(request: MemberRequest) -> dict[str, Component]:
+    rows = components(request.business).select_related("business").filter(sku__in=_typed(request))
+    return {row.sku: row for row in rows}
 
 
 def _typed(request: MemberRequest) -> set[str]:

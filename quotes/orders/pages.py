@@ -173,8 +173,6 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
     lines = list(queries.lines(row).order_by("position"))
     asked = LineReply.objects.of(request.business).filter(line__order=row, decision="waiting").select_related("line")
     dockets = list(Despatch.objects.of(request.business).filter(order=row).order_by("-id"))
-    open_states = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
-    may_write = request.actor.may(Scope.ORDERS_WRITE)
     values = {
         "order": row,
         "lines": lines,
@@ -183,22 +181,31 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "credit": sum((one.credit for one in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
-        "docket": request.POST.get("docket", "") or (dockets[0].number if dockets else ""),
+        "docket": request.POST.get("docket", "") or next((one.number for one in dockets), ""),
         "counts": _counts(request, lines),
         "counting": request.POST.get("do") == "receive",
         "received": request.POST.get("received") or str(timezone.localdate()),
         "locale": request.business.locale,
-        "may_write": may_write,
-        "may_place": may_write and row.state == State.DRAFT,
         "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
-        "may_receive": may_write and row.state in open_states,
-        "may_cancel": may_write and row.state in (State.DRAFT, State.PLACED, State.ACKNOWLEDGED),
         "to_come": [line for line in lines if line.outstanding > line.on_the_way],
-        "may_shorten": may_write and row.state in open_states,
-        "may_close": may_write and row.state == State.RECEIVED,
-        "may_return": may_write and any(line.received for line in lines),
+        **_may(row, lines, write=request.actor.may(Scope.ORDERS_WRITE)),
     }
     return render(request, "orders/order.html", values, status=status)
+
+
+_IN = {
+    "may_place": {State.DRAFT},
+    "may_receive": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
+    "may_cancel": {State.DRAFT, State.PLACED, State.ACKNOWLEDGED},
+    "may_shorten": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
+    "may_close": {State.RECEIVED},
+}
+"""The states of an order in which somebody who writes orders may do a thing."""
+
+
+def _may(row: SupplierOrder, lines: list[OrderLine], *, write: bool) -> dict[str, bool]:
+    by_state = {name: write and row.state in states for name, states in _IN.items()}
+    return {"may_write": write, "may_return": write and any(line.received for line in lines), **by_state}
 
 
 def _counts(request: MemberRequest, lines: list[OrderLine]) -> list[tuple[OrderLine, str, str]]:

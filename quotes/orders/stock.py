@@ -65,23 +65,29 @@ def put_in(
     """Something comes into the yard: added to what lies there alike, or a new item. Shorter than bought is a remnant."""
     if quantity <= 0:
         raise Refused([Fault("/quantity", "range", "More than 0 comes in.")])
-    if length_mm is not None and component.role not in PIECE_ROLES:
-        raise Refused([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
-    remnant = length_mm is not None and length_mm != component.length_mm
-    if remnant and component.length_mm is not None and (length_mm or 0) > component.length_mm:
-        raise Refused([Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")])
-    kind = ItemKind.REMNANT if remnant else ItemKind.WHOLE
-    alike = StockItem.objects.of(component.business).filter(
-        component=component, kind=kind, length_mm=length_mm if remnant else None, place=place, from_job=job
-    )
-    item = alike.select_for_update().first()
-    if item is None:
-        item = StockItem(business=component.business, component=component, kind=kind, place=place, from_job=job)
-        item.length_mm = length_mm if remnant else None
+    if length_mm is not None:
+        _refuse_length(component, length_mm)
+    shorter = None if length_mm == component.length_mm else length_mm
+    told = {
+        "component": component,
+        "kind": ItemKind.WHOLE if shorter is None else ItemKind.REMNANT,
+        "length_mm": shorter,
+        "place": place,
+        "from_job": job,
+    }
+    alike = StockItem.objects.of(component.business).filter(**told).select_for_update().first()
+    item = alike or StockItem(business=component.business, **told)
     item.quantity += quantity
     item.save()
     _move(item, "in", quantity, actor, reason, job)
     return item
+
+
+def _refuse_length(component: Component, length_mm: int) -> None:
+    if component.role not in PIECE_ROLES:
+        raise Refused([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
+    if component.length_mm is not None and length_mm > component.length_mm:
+        raise Refused([Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")])
 
 
 @transaction.atomic

@@ -38,5 +38,8 @@ def in_words(scopes: Iterable[str]) -> str:
         return "Everything."
     changed = [area for area in AREAS if f"{area}:write" in named]
     seen = [area for area in AREAS if f"{area}:read" in named and area not in changed]
-    told = [(verb, ", ".join(AREAS[area] for area in areas)) for verb, areas in (("Change", changed), ("See", seen))]
-    return " ".join(f"{verb} {words}." for verb, words in told if words) or "Nothing."
+    return " ".join([*_sentence("Change", changed), *_sentence("See", seen)]) or "Nothing."
+
+
+def _sentence(verb: str, areas: list[str]) -> list[str]:
+    return [f"{verb} {', '.join(AREAS[area] for area in areas)}."] if areas else []
