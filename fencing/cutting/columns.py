@@ -88,8 +88,11 @@ class Priced:
     closed: bool
 
 
-def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000) -> Priced:
-    """Solve the linear programme over all patterns for ``need`` within ``box``; ends early once no better plan can be here."""
+def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, until: int | None = None) -> Priced:
+    """Solve the linear programme over all patterns for ``need`` within ``box``; ends early once no better plan can be here.
+
+    Also when so much work is done (``until``): its bound holds all the same.
+    """
     problem, master, scale = run.problem, run.master, run.scale
     master.set_need(need, box)
     bound, best_values = -1, [0] * len(need)
@@ -115,6 +118,8 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000) -> P
         if run.totals.up(bound, scale) >= run.upper:
             return Priced(relaxed, bound, best_values, True)
         if _no_better_bound(run, relaxed, bound) and relaxed.missing < SURE:
+            break
+        if until is not None and run.effort.done > until and relaxed.missing < SURE:
             break
         added = _add_columns(run, sack, relaxed)
         run.effort.spend(60 * added)

@@ -17,9 +17,10 @@ from fencing.cutting.columns import SURE, Priced, Run, generate, start, unfinish
 from fencing.cutting.diving import dive, round_off
 from fencing.cutting.effort import Effort, Spent
 from fencing.cutting.finishing import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
-from fencing.cutting.greedy import Bars, cost_of
+from fencing.cutting.greedy import Bars, cost_of, greedy
 from fencing.cutting.kinds import Box, Problem
 from fencing.cutting.knapsack import most_worth
+from fencing.cutting.laying import laid
 from fencing.cutting.listed import packed
 from fencing.cutting.packing import Verdict, best_of, every_pattern
 from fencing.cutting.paying import least_paid
@@ -32,6 +33,8 @@ FINISH = 3_000_000
 """Work the end of a large order may take."""
 FINISH_OF_MIXED = 250_000
 """The end of one of many lengths that is not large."""
+MOST_LAID, EARLY_TRIES = 2_000, 3
+"""Pieces up to which bars are laid one by one, and how often parts are planned anew before the programme."""
 CLOSER = 0.8
 """Share of that distance at which listing them is tried again."""
 TINY, DEEP = 800, 2_000
@@ -101,6 +104,8 @@ class Search:
         self._push(self.root)
         visited = 0
         try:
+            if self.recuts and sum(self.run.problem.counts) <= MOST_LAID:
+                self._lay()
             while self._heap:
                 node = heapq.heappop(self._heap)[-1]
                 if node.bound >= self.run.upper:
@@ -152,9 +157,12 @@ class Search:
     def _planned(self, need: tuple[int, ...], bars: Bars, work: int) -> Bars | None:
         """Plan what is needed beside the bars given; None where that is not cheaper than the best plan."""
         problem, effort = self.run.problem, self.run.effort
+        ceiling = self.run.upper - cost_of(problem, bars)
+        if ceiling <= 0:
+            return None
         rest, pieces = rest_of(problem, need, bars)
         own = Effort(min(work, effort.left))
-        inner = Search(rest, own, ceiling=self.run.upper - cost_of(problem, bars))
+        inner = Search(rest, own, ceiling=ceiling)
         inner.run.most_columns = self.run.most_columns
         found = inner.solve()
         effort.spend(own.done)
@@ -162,7 +170,7 @@ class Search:
 
     def found(self) -> Found:
         """The best plan and bound so far."""
-        still = [node.bound for node in self._stuck] + [entry[0] for entry in self._heap]
+        still = [node.bound for node in self._stuck] + [entry[-1].bound for entry in self._heap]
         if self._at is not None and self._at.proof == "open":
             still.append(self._at.bound)
         bound = min([self.run.upper, *still])
@@ -183,18 +191,40 @@ class Search:
     def _price(self, node: Node) -> Priced:
         """Price the node; it keeps the prices it was given where those prove more."""
         run, problem = self.run, self.run.problem
-        priced = generate(run, problem.counts, node.box)
+        # half the work at most for the first programme: a plan is made of what it found by then
+        until = run.effort.limit // 2 if node is self.root else None
+        priced = generate(run, problem.counts, node.box, until=until)
         bound = run.totals.up(priced.bound, run.scale)
         if max(bound, node.bound) < run.upper:
-            best = most_worth(problem.widths, problem.counts, priced.values, problem.widest)
-            wanted = sum(count * value for count, value in zip(problem.counts, priced.values, strict=True))
-            worth = [int(best[kind.width]) for kind in problem.kinds]
-            paid, cells = least_paid(problem, node.box, worth, wanted, run.upper)
-            run.effort.spend(cells // 800)
-            bound = max(bound, paid)
+            bound = max(bound, self._paid(node.box, priced.values))
         if bound >= node.bound:
             node.bound, node.values = bound, priced.values
         return priced
+
+    def _paid(self, box: Box, values: list[int]) -> int:
+        """The bound of prices with whole bars."""
+        run, problem = self.run, self.run.problem
+        best = most_worth(problem.widths, problem.counts, values, problem.widest)
+        wanted = sum(count * value for count, value in zip(problem.counts, values, strict=True))
+        worth = [int(best[kind.width]) for kind in problem.kinds]
+        paid, cells = least_paid(problem, box, worth, wanted, run.upper)
+        run.effort.spend(cells // 800)
+        return paid
+
+    def _lay(self) -> None:
+        """Before any programme: a plan of bars that waste little, and what the prices by length prove of it."""
+        run, root = self.run, self.root
+        bound, values = unfinished_bound(run, root.box)
+        run.effort.spend(3 * len(values) * run.problem.widest // 500)
+        root.bound, root.values = max(run.totals.up(bound, run.scale), self._paid(root.box, values)), values
+        need, bars = laid(run.problem, run.last)
+        run.effort.spend(len(bars) * len(need))
+        end = self._finish(need, bars) if any(need) else None
+        end = greedy(run.problem, need, bars) if end is None else end
+        run.offer(None if end is None else bars + end)
+        run.floor = root.bound
+        recut(run, values, self._planned, EARLY_TRIES)
+        self._tell()
 
     def _visit(self, node: Node, visited: int) -> None:
         priced = self._price(node)
