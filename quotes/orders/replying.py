@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -135,11 +135,7 @@ def _acknowledge(order: SupplierOrder) -> None:
 def _take_lines(order: SupplierOrder, reply: Reply, lines: list[OrderLine], told: Told) -> None:
     meant = named(lines, [one.line for one in told.lines])
     words = [(line, _differs(line, one)) for line, one in zip(meant, told.lines, strict=True)]
-    faults = [
-        fault for place, (line, said) in enumerate(words) for fault in _line_faults(line, said, f"/lines/{place}")
-    ]
-    if faults:
-        raise Refused(faults)
+    _refuse_lines(words)
     end_waiting(order, meant)
     for line, said in words:
         _take_line(reply, line, said)
@@ -149,6 +145,14 @@ def _take_lines(order: SupplierOrder, reply: Reply, lines: list[OrderLine], told
     elif order.answer in BY_LINE and before not in BY_LINE:
         order.promised_on = _day_of_changes(order)
     _acknowledge(order)
+
+
+def _refuse_lines(words: Sequence[tuple[OrderLine, LineSaid]]) -> None:
+    faults = [
+        fault for place, (line, said) in enumerate(words) for fault in _line_faults(line, said, f"/lines/{place}")
+    ]
+    if faults:
+        raise Refused(faults)
 
 
 def _differs(line: OrderLine, said: LineSaid) -> LineSaid:
@@ -178,24 +182,31 @@ def _answer(order: SupplierOrder, words: Sequence[LineSaid]) -> Answer:
 
 
 def _line_faults(line: OrderLine, said: LineSaid, at: str) -> list[Fault]:
-    faults: list[Fault] = []
-    free = line.outstanding - line.on_the_way
-    if said.said == Said.REFUSE:
-        if not said.reason:
-            faults.append(Fault(f"{at}/reason", "required", "Say why the line is refused."))
-        if free <= 0:
-            faults.append(Fault(f"{at}/said", "line.done", "Nothing of this line is outstanding any more."))
-    if said.said == Said.CHANGE:
-        if said.quantity is None and said.price is None and said.promised is None:
-            faults.append(Fault(at, "line.nothing", "Say what changes: quantity, price or promised."))
-        # what no day is promised for is cancelled; what is on the road can't be
-        least = line.on_the_way if said.promised is None else ZERO
-        if said.quantity is not None and not least <= said.quantity <= line.outstanding:
-            text = f"From {least} to {line.outstanding}, what is outstanding; what is on the way counts."
-            faults.append(Fault(f"{at}/quantity", "range", text))
-    if said.said == Said.ACCEPT and (said.quantity is not None or said.price is not None):
-        faults.append(Fault(f"{at}/said", "line.change", "An accepted line changes neither quantity nor price."))
-    return faults
+    match said.said:
+        case Said.REFUSE:
+            return list(_refusal_faults(line, said, at))
+        case Said.CHANGE:
+            return list(_change_faults(line, said, at))
+    if said.quantity is not None or said.price is not None:
+        return [Fault(f"{at}/said", "line.change", "An accepted line changes neither quantity nor price.")]
+    return []
+
+
+def _refusal_faults(line: OrderLine, said: LineSaid, at: str) -> Iterator[Fault]:
+    if not said.reason:
+        yield Fault(f"{at}/reason", "required", "Say why the line is refused.")
+    if line.outstanding <= line.on_the_way:
+        yield Fault(f"{at}/said", "line.done", "Nothing of this line is outstanding any more.")
+
+
+def _change_faults(line: OrderLine, said: LineSaid, at: str) -> Iterator[Fault]:
+    if said.quantity is None and said.price is None and said.promised is None:
+        yield Fault(at, "line.nothing", "Say what changes: quantity, price or promised.")
+    # what no day is promised for is cancelled; what is on the road can't be
+    least = line.on_the_way if said.promised is None else ZERO
+    if said.quantity is not None and not least <= said.quantity <= line.outstanding:
+        text = f"From {least} to {line.outstanding}, what is outstanding; what is on the way counts."
+        yield Fault(f"{at}/quantity", "range", text)
 
 
 def _take_line(reply: Reply, line: OrderLine, said: LineSaid) -> None:
@@ -205,13 +216,19 @@ def _take_line(reply: Reply, line: OrderLine, said: LineSaid) -> None:
         return
     if said.said == Said.CHANGE and said.quantity is not None:
         _back_order(line, said)
-    proposal = said.said == Said.CHANGE and (
-        (said.price is not None and said.price != line.price)
-        or (said.promised is not None and said.quantity is None and said.promised != line.due_on)
-    )
+    decision = _decision(line) if _is_proposal(line, said) else Decision.NONE
     if said.said == Said.ACCEPT and said.promised:
         line.due_on = said.promised
-    _keep(reply, line, said, _decision(line) if proposal else Decision.NONE)
+    _keep(reply, line, said, decision)
+
+
+def _is_proposal(line: OrderLine, said: LineSaid) -> bool:
+    """Another price, or another day for the same quantity, is for the buyer to decide."""
+    if said.said != Said.CHANGE:
+        return False
+    other_price = said.price is not None and said.price != line.price
+    other_day = said.promised is not None and said.quantity is None and said.promised != line.due_on
+    return other_price or other_day
 
 
 def _decision(line: OrderLine) -> Decision:
