@@ -60,8 +60,9 @@ def bands(sheets: Sequence[Sequence[Placed]]) -> Iterator[tuple[list[Placed], bo
 def foot(n: int, size: float, y: float, width: float, note: str) -> str:
     """Scale bar on the left, note on the right where there is room for it."""
     body, used, deep = scales.bar(0, y, n, size, min(44.0, width * 0.35))
-    room = width - used - 6
-    return body + svg.text(width, y + deep - 0.5, lettering.fit(note, size, room), size, anchor="end", soft=True)
+    if lettering.width(note, size) > width - used - 6:
+        return body
+    return body + svg.text(width, y + deep - 0.5, note, size, anchor="end", soft=True)
 
 
 def drawn(placed: Sequence[Placed]) -> tuple[str, float]:

@@ -23,7 +23,7 @@ CAPTIONS = {
     "elevation": "Elevations, seen from the right of each run.",
     "set_out": "Holes on the string line.",
     "detail": "Detail.",
-    "narrow": "Plan and elevations, seen from the right of each run.",
+    "narrow": "Plan and elevations, seen from the right of each run; lengths in mm, levels and whole runs in m.",
     "curves": "Screening curves.",
 }
 
