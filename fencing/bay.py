@@ -56,7 +56,7 @@ class Cut(NamedTuple):
 def cut(shape: Shape, sheets: Sheets, seat: int) -> Cut:
     """Cut rails, sheets and lattice for one shape.
 
-    Rules: rails run square-ended along base and top (domain.md section 3); lattice is as long as the rail it stands on.
+    Rules: rails run square-ended along base and top; lattice is as long as the rail it stands on.
 
     Args:
         shape: the four corners [mm].

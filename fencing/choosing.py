@@ -1,7 +1,7 @@
 """Choosing form and layout: every way a run could be built, side by side, and the one that is taken.
 
 Rule: docs/rules.md. Fewest stops first; then, with prices, the cheapest; without, the first form that serves, the fewest
-bays and the fewest rails to cut. The order of the contract's lists decides between equals.
+bays and the fewest rails to cut. The order of the measure's lists (``measure-1.json``) decides between equals.
 """
 
 from __future__ import annotations

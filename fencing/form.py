@@ -22,7 +22,7 @@ from fencing.rounding import half_up, up
 def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     """Underside of the bottom rail in every bay of a segment.
 
-    Rule: domain.md section 3.
+    Rule: docs/rules.md, "Form".
 
     Args:
         form: level, stepped or raked.

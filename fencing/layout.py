@@ -146,7 +146,7 @@ def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[
     Raises:
         ValueError: "auto", which is decided before.
 
-    Rule: domain.md section 4 and docs/rules.md, "Layout".
+    Rule: docs/rules.md, "Layout".
 
     Source: common practice.
 

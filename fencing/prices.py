@@ -96,7 +96,7 @@ class PriceList:
         least price of the piece.
 
         Args:
-            role: role from the contract's list.
+            role: role of ``fencing/roles.py``.
             colour: finish by name, None where it does not matter.
             length: what is needed [mm, > 0].
 

@@ -1,4 +1,4 @@
-"""A take-off as the contract's document (``takeoff`` 1): plain values, and their bytes."""
+"""A take-off as its document (``takeoff`` 1): plain values, and their bytes."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ UNREMEDIED = f"What would help is worked out for jobs of up to {MOST_REMEDIED} p
 def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
-    Rule: contract section 3. Lengths and levels are integer [mm], counts and volumes decimal texts. Where the measure asks for
+    Rule: ``takeoff-1.json``. Lengths and levels are integer [mm], counts and volumes decimal texts. Where the measure asks for
     the strength screening, ``strength`` is its document, and what it warns of follows the other notices.
 
     Args:

@@ -114,7 +114,7 @@ class CutPlan:
         return money_text(units, self.demand.decimals)
 
     def document(self) -> dict[str, object]:
-        """The contract's document (section 4, version 1)."""
+        """The document of ``cutplan-1.json``."""
         if self.status is Status.INFEASIBLE:
             nowhere = [[length, count] for length, count in self.nowhere]
             return {"cutplan": 1, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}

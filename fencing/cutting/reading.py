@@ -33,7 +33,7 @@ Row = tuple[str, dict[str, Decimal], int | None, Table]
 def read_demand(source: str | bytes) -> Demand:
     """Read a cutting demand from JSON text.
 
-    Rule: contract, section 4: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
+    Rule: ``cut-demand-1.json``: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
     decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``keep_mm`` and ``credit`` may
     be added.
     Rows of equal length are merged.

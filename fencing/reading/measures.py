@@ -34,7 +34,7 @@ NEEDS = {
 def read_measure(document: object, system: System | None = None) -> Measure:
     """Read a site measure.
 
-    Rule: contract section 1. What ``defaults`` says stands where a run says nothing; a gate takes its run's height and lattice.
+    Rule: ``measure-1.json``. What ``defaults`` says stands where a run says nothing; a gate takes its run's height and lattice.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them; lengths and levels [mm].

@@ -27,7 +27,7 @@ SCREW_KEYS = (
 
 
 def read_screws(system: Table) -> Screws:
-    """Where screws go [mm] and how many at each place [0 to 100]. Source: contract section 2.
+    """Where screws go [mm] and how many at each place [0 to 100]. Source: ``system-1.json``.
 
     >>> from fencing.reading.collecting import Faults
     >>> faults = Faults()
@@ -47,7 +47,7 @@ def read_screws(system: Table) -> Screws:
 
 
 def read_gate_rules(system: Table) -> GateRules:
-    """Clearances, stiles, hinges and notches of gates [mm]. Source: contract section 2.
+    """Clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
 
     >>> from fencing.reading.collecting import Faults
     >>> faults = Faults()
@@ -83,7 +83,7 @@ def _notch(gates: Table, key: str) -> tuple[int, int]:
 
 
 def read_allowances(system: Table) -> Mapping[str, Allowance]:
-    """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: contract section 2.
+    """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
 
     >>> from fencing.reading.collecting import Faults
     >>> table = Table({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
@@ -108,7 +108,7 @@ def _allowance(system: Table, role: str, value: object) -> Allowance:
 
 
 def read_components(system: Table) -> Mapping[str, str]:
-    """The catalogue's name [1 to 80 characters] of what serves each role. Source: contract section 2.
+    """The catalogue's name [1 to 80 characters] of what serves each role. Source: ``system-1.json``.
 
     >>> from fencing.reading.collecting import Faults
     >>> read_components(Table({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))

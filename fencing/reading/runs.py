@@ -45,7 +45,7 @@ class Defaults:
 
 
 def read_defaults(measure: Table) -> Defaults:
-    """What the measure says once for all its runs [heights in mm]. Source: contract section 1.
+    """What the measure says once for all its runs [heights in mm]. Source: ``measure-1.json``.
 
     >>> read_defaults(Table({"defaults": {"height_mm": 1800}}, "", Faults(), ("defaults",))).height
     1800
@@ -79,7 +79,7 @@ def read_colours(table: Table, default: Colours) -> Colours:
 
 
 def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Run:
-    """One run of the document at ``pointer`` [lengths and levels in mm]; faults are noted. Source: contract section 1.
+    """One run of the document at ``pointer`` [lengths and levels in mm]; faults are noted. Source: ``measure-1.json``.
 
     >>> faults = Faults()
     >>> run = read_run({"id": "A", "length_mm": 9600}, "/runs/0", faults, Defaults(height=1800))
@@ -133,7 +133,7 @@ def _removal(run: Table, length: int) -> Removal | None:
 
 
 def read_retrofit(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Retrofit:
-    """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: contract section 1.
+    """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: ``measure-1.json``.
 
     >>> retrofit = read_retrofit({"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}, "/retrofits/0", Faults(), Defaults())
     >>> retrofit.bays, retrofit.existing_height

@@ -13,7 +13,7 @@ LONGEST_STOCK = 30_000
 
 
 def read_hole(system: Table) -> Hole:
-    """The post holes [mm]; a straight one needs no second diameter. Source: contract section 2.
+    """The post holes [mm]; a straight one needs no second diameter. Source: ``system-1.json``.
 
     >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_mm": 30}
     >>> read_hole(Table({"hole": hole}, "", Faults(), ("hole",))).end_diameter
@@ -42,7 +42,7 @@ def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
 
 
 def read_post(posts: Table, kind: str) -> PostSection:
-    """One of the two post sections, "channel" or "square" [mm, mm2]. Source: contract section 2.
+    """One of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-1.json``.
 
     >>> square = {"face_mm": 60, "setback_mm": 40, "embedment_min_mm": 600, "stock_mm": [2400, 2100], "steel_area_mm2": 500}
     >>> read_post(Table({"square": square}, "/posts", Faults(), ("square",)), "square").stock
@@ -59,7 +59,7 @@ def read_post(posts: Table, kind: str) -> PostSection:
 
 
 def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
-    """Stock lengths [mm]: each once, in any order; handed on shortest first. Source: contract section 2.
+    """Stock lengths [mm]: each once, in any order; handed on shortest first. Source: ``system-1.json``.
 
     >>> faults = Faults()
     >>> read_stock(Table({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
@@ -90,7 +90,7 @@ def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: in
 
 
 def read_rails(system: Table) -> Rails:
-    """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: contract section 2.
+    """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: ``system-1.json``.
 
     >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_mm": 20}
     >>> read_rails(Table({"rails": rails}, "", Faults(), ("rails",)))
@@ -101,7 +101,7 @@ def read_rails(system: Table) -> Rails:
 
 
 def read_sheets(system: Table) -> Sheets:
-    """Sheets: cover, lap, how they are supplied [mm]. Source: contract section 2.
+    """Sheets: cover, lap, how they are supplied [mm]. Source: ``system-1.json``.
 
     >>> faults = Faults()
     >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "slack_mm": 0, "deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
@@ -131,7 +131,7 @@ def read_sheets(system: Table) -> Sheets:
 
 
 def read_lattice(system: Table) -> tuple[LatticeStock, Decimal | None]:
-    """The lattice a system offers [mm] and its open share [0 to 1]; no heights where it offers none. Source: contract section 2.
+    """The lattice a system offers [mm] and its open share [0 to 1]; no heights where it offers none. Source: ``system-1.json``.
 
     >>> none = {"heights_mm": [], "stock_mm": [], "raked": False}
     >>> read_lattice(Table({"lattice": none}, "", Faults(), ("lattice",)))

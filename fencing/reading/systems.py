@@ -19,7 +19,7 @@ KEYS = (
 def read_system(document: object) -> System:
     """Read a fence system.
 
-    Rule: contract section 2. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
+    Rule: ``system-1.json``. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
     ``lattice.porosity``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``; a system has no hidden defaults.
 
     Args:

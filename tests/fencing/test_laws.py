@@ -1,4 +1,4 @@
-"""What must hold for every fence, whatever its sizes: what is counted (domain.md, end of section 3)."""
+"""What must hold for every fence, whatever its sizes: what is counted."""
 
 from __future__ import annotations
 

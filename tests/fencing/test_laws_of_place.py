@@ -1,4 +1,4 @@
-"""What must hold for every fence, whatever its sizes: where it stands (domain.md, end of section 3)."""
+"""What must hold for every fence, whatever its sizes: where it stands."""
 
 from __future__ import annotations
 

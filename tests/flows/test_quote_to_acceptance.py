@@ -57,7 +57,17 @@ def test_a_party_is_shown_nothing_of_others_costs_or_margins(
     _, draft = draft_quote(estimator)
     links = send_quote(estimator, draft, django_capture_on_commit_callbacks)
     page = stranger.client.get(f"/api/v1/links/{links['ben']}").content.decode()
-    for secret in ("Ada", "ada@example.test", '"cost"', "costing", "buying", "markup", '"shares"', '"parties"', "proposals"):
+    for secret in (
+        "Ada",
+        "ada@example.test",
+        '"cost"',
+        "costing",
+        "buying",
+        "markup",
+        '"shares"',
+        '"parties"',
+        "proposals",
+    ):
         assert secret not in page
 
 

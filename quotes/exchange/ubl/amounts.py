@@ -1,7 +1,7 @@
 """Exact amounts of an order: no tolerance, halves up.
 
-Rules from EN 16931-1 (BR-CO-10, -13, -14, -15, -16, -17) and the order transaction's line arithmetic; see service.md 2.2 in
-spirit: price over base quantity times quantity is rounded once for a line, tax once for each category and rate.
+Rules from EN 16931-1 (BR-CO-10, -13, -14, -15, -16, -17) and the order transaction's line arithmetic:
+price over base quantity times quantity is rounded once for a line, tax once for each category and rate.
 """
 
 from __future__ import annotations
