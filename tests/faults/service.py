@@ -154,9 +154,8 @@ class Service:
         options = [
             f"--bind=127.0.0.1:{port}",
             "--workers=1",
-            "--threads=4",
             "--log-level=error",
-            "--worker-class=shared.serving.Worker",
+            "--config=docker/gunicorn.conf.py",
         ]
         with (self.folder / "web.log").open("ab") as log:
             command = [sys.executable, "-m", "gunicorn", "shared.wsgi:application", *options]

@@ -74,7 +74,7 @@ class Live(Service):
     def start(self) -> str:
         """Web, worker and beat; the web's address."""
         port = free_port()
-        self._run("gunicorn", "shared.wsgi:application", f"--bind=127.0.0.1:{port}", "--threads=4")
+        self._run("gunicorn", "--config=docker/gunicorn.conf.py", "shared.wsgi:application", f"--bind=127.0.0.1:{port}")
         self._run("celery", "--app=shared", "worker", "--beat", f"--schedule={self.folder / 'beat'}", "--concurrency=1")
         url = f"http://127.0.0.1:{port}"
         until(lambda: _answers(url), WAIT_S, "the web service does not answer")

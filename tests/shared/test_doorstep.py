@@ -25,9 +25,9 @@ Serve = Callable[[socket.socket, Any], None]
 
 @pytest.fixture(scope="module")
 def gunicorn() -> Iterator[Serve]:
-    """One connection served as gunicorn serves it, with the settings of ``gunicorn.conf.py`` that bear on it."""
+    """One connection served as gunicorn serves it, with the settings of ``docker/gunicorn.conf.py`` that bear on it."""
     told: dict[str, Any] = {}
-    exec((ROOT / "gunicorn.conf.py").read_text(), told)  # noqa: S102 - as gunicorn reads it
+    exec((ROOT / "docker/gunicorn.conf.py").read_text(), told)  # noqa: S102 - as gunicorn reads it
     cfg = Config()
     for name in ("worker_class", "limit_request_line"):
         cfg.set(name, told[name])

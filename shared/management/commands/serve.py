@@ -26,7 +26,8 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if not (settings.DEMO or settings.DEBUG):
             raise CommandError(
-                "serve is for trying things out: set BAYWRIGHT_DEMO=1. Otherwise run gunicorn shared.wsgi."
+                "serve is for trying things out: set BAYWRIGHT_DEMO=1. "
+                "Otherwise run gunicorn -c docker/gunicorn.conf.py shared.wsgi."
             )
         settings.PUBLIC_URL = f"http://localhost:{options['port']}"  # links in mails lead back here
         call_command("migrate", verbosity=0)
