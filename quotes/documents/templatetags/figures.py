@@ -55,12 +55,15 @@ SHORT = 16
 
 @register.filter
 def ids(words: str) -> SafeString:
-    """Ids that are not broken at their hyphens.
+    """Ids that are not broken at their hyphens, unless they are too long for a column.
 
-    >>> ids("A-1, A-2")
-    '<span class="id">A-1,</span> <span class="id">A-2</span>'
+    >>> ids("A-1, A-2"), ids("Rear-boundary-of-the-meadow-1")
+    ('<span class="id">A-1,</span> <span class="id">A-2</span>', 'Rear-boundary-of-the-meadow-1')
     """
-    marked = (format_html('<span class="id">{}</span>', one) if "-" in one[:SHORT] else one for one in words.split(" "))
+    marked = (
+        format_html('<span class="id">{}</span>', one) if "-" in one and len(one) <= SHORT else one
+        for one in words.split(" ")
+    )
     return format_html_join(" ", "{}", ((one,) for one in marked))
 
 
