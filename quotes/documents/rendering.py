@@ -29,7 +29,7 @@ CLOSER = """
 html { line-height: 1.32 } h2 { margin-top: 4mm; padding-top: 1.6mm; margin-bottom: 1.4mm } h3 { margin-top: 3mm }
 p { margin-bottom: 1.4mm } figure { margin-bottom: 2mm } table { margin-bottom: 2mm }
 td, .crew td { padding-top: 0.8mm; padding-bottom: 0.8mm }
-.cautions li { margin-bottom: 1.2mm } .cautions.twofold { font-size: 7.8pt; line-height: 1.3 }
+.cautions.lesser li { margin-bottom: 0.9mm } .cautions.lesser { font-size: 7.8pt; line-height: 1.3 }
 """
 STYLES = Path(__file__).resolve().parent / "paper.css"
 
