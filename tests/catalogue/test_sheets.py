@@ -346,12 +346,12 @@ ATTACKS = {
 def test_what_is_no_price_list_is_refused_quickly_and_in_little_memory(name: str) -> None:
     content, code = ATTACKS[name]
     process = psutil.Process()
-    before, start = process.memory_info().rss, time.perf_counter()
+    before, start = process.memory_info().rss, time.process_time()
     with pytest.raises(SheetRefusedError) as refused:
         for _ in read_sheet(content).rows:
             pass
     assert refused.value.code == code
-    assert time.perf_counter() - start < 2
+    assert time.process_time() - start < 2
     assert process.memory_info().rss - before < 100_000_000
 
 

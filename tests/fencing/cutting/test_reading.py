@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from time import perf_counter
+from time import process_time
 from typing import Any
 
 import pytest
@@ -94,7 +94,7 @@ def test_what_is_no_demand_is_refused(text: str) -> None:
 
 def test_a_hundred_thousand_lengths_are_refused_within_a_second() -> None:
     text = json.dumps(document(pieces=[[1 + place, 1] for place in range(100_000)]))
-    begun = perf_counter()
+    begun = process_time()
     with pytest.raises(Refused):
         read_demand(text)
-    assert perf_counter() - begun < 1
+    assert process_time() - begun < 1

@@ -213,7 +213,7 @@ def test_an_answer_without_end_is_cut(inside: None, sin: str) -> None:
         receiver.answers = [sin]
         begun = time.monotonic()
         answer = post(receiver.url, b'{"type":"x"}', {}, seconds=1.0)
-    assert time.monotonic() - begun < 3
+    assert time.monotonic() - begun < 10  # without an end it would be for ever
     assert len(answer.body) <= 4096
     if sin == "drip":
         assert (answer.status, answer.fault) == (None, "no whole answer within 1 s")
