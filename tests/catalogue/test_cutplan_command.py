@@ -111,4 +111,4 @@ def test_whoever_interrupts_it_gets_neither_a_traceback_nor_a_worker_left_over(t
         asked.send_signal(signal.SIGINT)
         out, err = asked.communicate(timeout=10)
     assert (asked.returncode, out, err) == (130, b"", b"")
-    assert not any(worker.is_running() for worker in workers)
+    assert psutil.wait_procs(workers, timeout=20)[1] == []

@@ -174,7 +174,7 @@ def test_a_stream_that_is_closed_or_full_is_told_in_one_line(
 
 
 def test_with_a_system_neither_django_nor_numbers_in_bulk_are_loaded() -> None:
-    heavy = ("django", "rest_framework", "celery", "numpy", "highspy", "babel", "lxml", "shared", "catalogue")
+    heavy = ("django", "rest_framework", "celery", "numpy", "highspy", "babel", "lxml", "shared.settings", "catalogue")
     code = (
         "import sys; from quotes.jobs.commandline import quick;"
         f"assert quick([{str(MEASURE)!r}, '--system', {str(SYSTEM)!r}, '--json']) == 0;"
