@@ -56,5 +56,5 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
         expect(page.get_by_label("Hole A-P2 is dug")).to_be_checked()
         assert not Tick.objects.of(job.business).exists()
         way.mend(page.context)
-        expect(page.locator("#told")).to_have_text("Everything is sent.")
+        expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
     assert Tick.objects.of(job.business).get().place == "A-P2"

@@ -26,8 +26,13 @@
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
 
   let busy = false;
+  let asked = false; // to send while something was on its way: the signal may be back before that has failed
+  let pause = 4_000;
+  let later = 0;
   const send = async () => {
+    clearTimeout(later);
     const marks = read();
+    asked = busy;
     if (busy || !Object.keys(marks).length) return tell(waiting());
     busy = true;
     try {
@@ -39,15 +44,20 @@
       if (answer.redirected || !(answer.headers.get("Content-Type") || "").includes("json")) return tell(`${waiting()} Sign in again to send.`);
       const body = await answer.json();
       if (!answer.ok) return tell(`${waiting()} ${(body.faults || []).join(" ")}`);
-      const later = read();
-      for (const place of Object.keys(marks)) if (later[place] && later[place].at === marks[place].at) delete later[place];
-      write(later);
-      for (const [place, done] of Object.entries(body.marks)) if (!(place in later)) show(place, done);
+      const since = read();
+      for (const place of Object.keys(marks)) if (since[place] && since[place].at === marks[place].at) delete since[place];
+      write(since);
+      for (const [place, done] of Object.entries(body.marks)) if (!(place in since)) show(place, done);
+      pause = 4_000;
       tell(waiting());
     } catch {
+      // a phone does not always say that the signal is back
+      later = setTimeout(send, pause);
+      pause = Math.min(2 * pause, 60_000);
       tell(waiting());
     } finally {
       busy = false;
+      if (asked) send();
     }
   };
 
