@@ -56,9 +56,17 @@ def account(cast: Cast, transactional_db: None) -> SupplierAccount:
 
 
 def run(account: SupplierAccount, live_server: Any, where: Path, *command: str) -> str:
-    """Output of a command that has the address and a test key in its environment."""
+    """Output of a command that has the address and a test key in its environment.
+
+    By number, as the test server listens there and an older Node takes a name's first address only, which may be ::1.
+    """
     _, key = issue_key(name="quick start", scopes=SUPPLIER_SCOPES, supplier_account=account, live=False)
-    environment = {**os.environ, "BAYWRIGHT_URL": live_server.url, "BAYWRIGHT_KEY": key, "no_proxy": "*"}
+    environment = {
+        **os.environ,
+        "BAYWRIGHT_URL": live_server.url.replace("localhost", "127.0.0.1"),
+        "BAYWRIGHT_KEY": key,
+        "no_proxy": "*",
+    }
     done = subprocess.run(command, cwd=where, env=environment, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stderr[-2000:]
     return done.stdout
