@@ -107,19 +107,14 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, unti
         values = _between(asked, best_values) if held else [int(one) for one in asked]
         sack = knapsack(problem.widths, need, values, problem.widest)
         run.effort.spend(sack.cells // 500 + 100)
-        worth = [int(sack.best[kind.width]) for kind in problem.kinds]
         run.asked = values
-        slope = slopes(problem, scale, worth)
-        here = sum(count * value for count, value in zip(need, values, strict=True)) + least_over_box(
-            problem, box, slope
-        )
+        here = _bound_at(run, need, box, values, sack.best)
         if here > bound:
             bound, best_values = here, values
         if run.totals.up(bound, scale) >= run.upper:
             return Priced(relaxed, bound, best_values, True)
-        if _no_better_bound(run, relaxed, bound) and relaxed.missing < SURE:
-            break
-        if until is not None and run.effort.done > until and relaxed.missing < SURE:
+        spent = until is not None and run.effort.done > until
+        if relaxed.missing < SURE and (spent or _no_better_bound(run, relaxed, bound)):
             break
         added = _add_columns(run, sack, relaxed)
         run.effort.spend(60 * added)
@@ -130,6 +125,13 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, unti
             break
         relaxed = master.solve()
     return Priced(relaxed, bound, best_values, False)
+
+
+def _bound_at(run: Run, need: tuple[int, ...], box: Box, values: list[int], best: Values) -> int:
+    """What no plan in the box can be under, at these prices of the pieces; ``best``: the most that fits in each width."""
+    worth = [int(best[kind.width]) for kind in run.problem.kinds]
+    pieces = sum(count * value for count, value in zip(need, values, strict=True))
+    return pieces + least_over_box(run.problem, box, slopes(run.problem, run.scale, worth))
 
 
 def _between(asked: Floats, best: list[int]) -> list[int]:
@@ -155,9 +157,7 @@ def _scaled_bound(run: Run, box: Box, asked: list[int]) -> tuple[int, list[int]]
             over, under = kind.cost * scale, worth
     values = [value * over // max(1, under) for value in asked]
     best = most_worth(problem.widths, problem.counts, values, problem.widest)
-    slope = slopes(problem, scale, [int(best[kind.width]) for kind in problem.kinds])
-    total = sum(count * value for count, value in zip(problem.counts, values, strict=True))
-    return total + least_over_box(problem, box, slope), values
+    return _bound_at(run, problem.counts, box, values, best), values
 
 
 def _no_better_bound(run: Run, relaxed: Relaxed, bound: int) -> bool:
