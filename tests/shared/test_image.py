@@ -35,6 +35,50 @@ def test_the_image_installs_what_the_set_up_installs_and_runs_as_nobody() -> Non
     assert re.search(r"^USER [1-9][0-9]*$", DOCKERFILE, re.MULTILINE)
 
 
+def _client_major() -> int:
+    found = re.findall(r"postgresql-client(?:-(\d+))?", DOCKERFILE)
+    assert len(found) == 1, found
+    assert found[0], "the image must name the major version of its client"
+    return int(found[0])
+
+
+def test_the_image_reads_and_writes_backups_of_the_database_that_compose_runs(compose: dict[str, Any]) -> None:
+    server = re.fullmatch(r"postgres:(\d+)-(\w+)", compose["services"]["postgres"]["image"])
+    assert server is not None
+    base = re.findall(r"^FROM python:[\d.]+-slim-(\w+)", DOCKERFILE, re.MULTILINE)
+    assert (int(server[1]), {server[2]}) == (_client_major(), set(base))
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db
+def test_backup_and_restore_are_tried_with_the_major_that_is_shipped() -> None:
+    """The round trip in ``test_copies.py`` says something about the image only where it runs the same major."""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW server_version_num")
+        server = int(cursor.fetchone()[0]) // 10_000
+    client = subprocess.run(["pg_dump", "--version"], capture_output=True, text=True, check=True).stdout
+    told = re.search(r"\d+", client)
+    assert told is not None
+    if {server, int(told[0])} != {_client_major()}:  # in CI a skipped test fails the run
+        pytest.skip(f"not run: needs server and client of PostgreSQL {_client_major()}")
+
+
+def test_the_container_that_writes_nothing_has_a_place_for_backups(compose: dict[str, Any]) -> None:
+    for name in ("migrate", "web", "worker", "beat"):
+        service = compose["services"][name]
+        assert service["read_only"], name
+        assert "backups:/backups" in service["volumes"], name
+    owner = re.search(r"install --directory --owner=(\d+) --mode=0700 /backups", DOCKERFILE)
+    user = re.search(r"^USER (\d+)$", DOCKERFILE, re.MULTILINE)
+    assert owner is not None
+    assert user is not None
+    # a new volume takes the owner of the folder it covers
+    assert owner[1] == user[1]
+    assert DOCKERFILE.index(owner[0]) < DOCKERFILE.index("VOLUME /backups") < DOCKERFILE.index(user[0])
+
+
 def test_everything_the_image_copies_is_let_through_and_there() -> None:
     let_through = {line[1:] for line in (ROOT / ".dockerignore").read_text().splitlines() if line.startswith("!")}
     copies = [
