@@ -15,14 +15,15 @@ from fencing.faults import Fault, Refused
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Resolve = Callable[[str, int], list[str]]
 PORTS = frozenset({443, 8443})
-# what ``is_global`` lets through, or an old Python misjudges: NAT64, 6to4, Teredo and 6to4 relays lead back inside
+# only this much of IPv6 is given out for the open internet: all else is local, reserved or translated (fec0::/10, ::/96 ...)
+_OPEN_6 = ipaddress.IPv6Network("2000::/3")
+# what ``is_global`` lets through, or an old Python misjudges: protocol assignments, NAT64, 6to4, Teredo and 6to4 relays
 _INSIDE = [
     ipaddress.ip_network(net)
     for net in (
         "0.0.0.0/8", "10.0.0.0/8", "100.64.0.0/10", "127.0.0.0/8", "169.254.0.0/16", "172.16.0.0/12", "192.0.0.0/24",
         "192.0.2.0/24", "192.88.99.0/24", "192.168.0.0/16", "198.18.0.0/15", "198.51.100.0/24", "203.0.113.0/24",
-        "224.0.0.0/3", "::/128", "::1/128", "64:ff9b::/96", "64:ff9b:1::/48", "100::/64", "2001::/32", "2001:db8::/32",
-        "2002::/16", "fc00::/7", "fe80::/10", "ff00::/8",
+        "224.0.0.0/3", "2001::/23", "2001:db8::/32", "2002::/16", "3fff::/20",
     )
 ]  # fmt: skip
 
@@ -49,6 +50,8 @@ def forbidden(address: Address) -> bool:
         return forbidden(address.ipv4_mapped)
     if address.is_loopback and loopback_allowed():
         return False
+    if isinstance(address, ipaddress.IPv6Address) and address not in _OPEN_6:
+        return True
     inside = any(address.version == net.version and address in net for net in _INSIDE)
     return inside or not address.is_global or address.is_multicast or address.is_reserved
 

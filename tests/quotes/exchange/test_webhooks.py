@@ -271,7 +271,8 @@ def test_an_address_that_is_none_is_refused(url: str) -> None:
     [
         "127.0.0.1", "10.1.2.3", "172.16.0.1", "192.168.1.1", "169.254.169.254", "100.64.0.1", "0.0.0.1", "224.0.0.1",
         "192.88.99.1", "[::1]", "[::ffff:10.0.0.1]", "[::ffff:169.254.169.254]", "[64:ff9b::a9fe:a9fe]",
-        "[2002:7f00:1::]", "[fe80::1]", "[fd00::1]", "2130706433", "0x7f000001", "127.1", "017700000001", "localhost",
+        "[2002:7f00:1::]", "[fe80::1]", "[fd00::1]", "[fec0::1]", "[feff::1]", "[::7f00:1]", "[::10.0.0.1]", "[4000::1]",
+        "[5f00::1]", "[3fff::1]", "[2001:2::1]", "[2001:db8::1]", "[100::1]", "[ff0e::1]", "[::ffff:0:10.0.0.1]", "2130706433", "0x7f000001", "127.1", "017700000001", "localhost",
     ],
 )  # fmt: skip
 def test_an_address_inside_is_refused_at_saving_whatever_it_looks_like(theirs: Client, host: str) -> None:
@@ -279,3 +280,8 @@ def test_an_address_inside_is_refused_at_saving_whatever_it_looks_like(theirs: C
     assert told["errors"][0]["pointer"] == "#/url"
     assert told["errors"][0]["code"] in {"url.inside", "url.host"}
     assert WebhookEndpoint.objects.count() == 0
+
+
+def test_an_address_on_the_open_internet_is_taken_in_both_versions() -> None:
+    for address in ("2606:2800:21f:cb07:6820:80da:af6b:8b2c", "2a00:1450::1", "93.184.215.14"):
+        assert target_of("https://example.com/hooks", lambda host, port, found=address: [found]).address == address
