@@ -26,6 +26,14 @@ class Setting:
 SETTINGS: Final = (
     Setting("BAYWRIGHT_SECRET_KEY", "text", "", "Signs sessions, cursors and links; at least 50 characters. Needed "
             "unless BAYWRIGHT_DEMO or BAYWRIGHT_DEBUG is 1."),
+    Setting("BAYWRIGHT_SECRET_KEY_FALLBACKS", "list", "", "Earlier secret keys, with commas: what they signed stays valid. "
+            "See Changing the secret key."),
+    Setting("BAYWRIGHT_HSTS_S", "whole", "31536000", "How many seconds a browser remembers that this host speaks https "
+            "only; 0 switches it off. Only with an https BAYWRIGHT_URL."),
+    Setting("BAYWRIGHT_HSTS_SUBDOMAINS", "flag", "0", "1: the same for every host below this one. Check them all first: "
+            "it cannot be taken back quickly."),
+    Setting("BAYWRIGHT_HSTS_PRELOAD", "flag", "0", "1: allow browsers to ship with this host in their https-only list; needs "
+            "the two above, and is very hard to take back."),
     Setting("BAYWRIGHT_DEMO", "flag", "0", "1: a demonstration on this machine; allows the built-in secret key and "
             "plain http."),
     Setting("BAYWRIGHT_DEBUG", "flag", "0", "1: Django's debug pages. Never on the open network."),

@@ -22,6 +22,9 @@ SECRET_KEY = text("BAYWRIGHT_SECRET_KEY") or (_DEMO_KEY if DEBUG or DEMO else se
 MAY_SERVE = bool(text("BAYWRIGHT_SECRET_KEY")) or DEBUG or DEMO
 if len(SECRET_KEY) < 50 or (SECRET_KEY == _DEMO_KEY and not (DEBUG or DEMO)):
     raise BadSettingError("BAYWRIGHT_SECRET_KEY needs at least 50 characters of its own.")
+SECRET_KEY_FALLBACKS = listed("BAYWRIGHT_SECRET_KEY_FALLBACKS")
+if any(len(key) < 50 or (key == _DEMO_KEY and not (DEBUG or DEMO)) for key in SECRET_KEY_FALLBACKS):
+    raise BadSettingError("BAYWRIGHT_SECRET_KEY_FALLBACKS: each key needs at least 50 characters of its own.")
 ALLOWED_HOSTS = listed("BAYWRIGHT_HOSTS")
 PUBLIC_URL = text("BAYWRIGHT_URL").rstrip("/")
 if urlsplit(PUBLIC_URL).scheme not in ("http", "https") or not urlsplit(PUBLIC_URL).hostname:
@@ -233,10 +236,18 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE
 CSRF_TRUSTED_ORIGINS = [PUBLIC_URL]
+_A_YEAR_S = 365 * 24 * 3600
+HSTS_S = whole("BAYWRIGHT_HSTS_S")
+SECURE_HSTS_INCLUDE_SUBDOMAINS = flag("BAYWRIGHT_HSTS_SUBDOMAINS")
+SECURE_HSTS_PRELOAD = flag("BAYWRIGHT_HSTS_PRELOAD")
+if SECURE_HSTS_PRELOAD and (HSTS_S < _A_YEAR_S or not SECURE_HSTS_INCLUDE_SUBDOMAINS):
+    raise BadSettingError(
+        f"BAYWRIGHT_HSTS_PRELOAD needs BAYWRIGHT_HSTS_SUBDOMAINS=1 and BAYWRIGHT_HSTS_S of at least {_A_YEAR_S}."
+    )
+# whether other hosts of the domain speak https only is not ours to say: Django's advice to include them is a setting
+SILENCED_SYSTEM_CHECKS = ["security.W004", "security.W005", "security.W021"]
 if SECURE:
-    SECURE_HSTS_SECONDS = 365 * 24 * 3600
-    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
-    SECURE_HSTS_PRELOAD = True
+    SECURE_HSTS_SECONDS = HSTS_S
     SECURE_SSL_REDIRECT = True
     SECURE_REDIRECT_EXEMPT = [r"^api/", r"^healthz$", r"^readyz$"]  # a key sent in the clear must not seem to work
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PROXIES else None

@@ -24,13 +24,18 @@ AFTER_VALIDITY = timedelta(days=90)
 """How long after its last day a quote can still be read by its link; answering ends with its validity."""
 
 
-def token_of(ref: str, content_sha256: str) -> str:
-    """The token of a link: 256 bits, 43 characters that are safe in an address.
+class LostKeyError(RuntimeError):
+    """A link was signed with a secret key that the settings no longer hold."""
+
+
+def token_of(ref: str, content_sha256: str, key: str = "") -> str:
+    """Return the token of a link, signed with the secret key of now or with another: 43 characters that are safe in an address.
 
     >>> len(token_of("a", "b")), token_of("a", "b") == token_of("a", "c")
     (43, False)
     """
-    mac = hmac.new(settings.SECRET_KEY.encode(), f"signed link:{ref}:{content_sha256}".encode(), hashlib.sha256)
+    secret = (key or settings.SECRET_KEY).encode()
+    mac = hmac.new(secret, f"signed link:{ref}:{content_sha256}".encode(), hashlib.sha256)
     return base64.urlsafe_b64encode(mac.digest()).decode().rstrip("=")
 
 
@@ -40,8 +45,14 @@ def hashed(token: str) -> str:
 
 
 def address_of(link: SignedLink) -> str:
-    """The address a party is sent; it never depends on the Host somebody asked by."""
-    return f"{settings.PUBLIC_URL}/q/{token_of(link.ref, link.content_sha256)}"
+    """Return the address a party is sent. It is the same after the secret key was changed and never depends on the request's host."""
+    for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
+        token = token_of(link.ref, link.content_sha256, key)
+        if hashed(token) == link.token_sha256:
+            return f"{settings.PUBLIC_URL}/q/{token}"
+    raise LostKeyError(
+        f"Link {link.ref} was signed with a key that is gone. Add that key to BAYWRIGHT_SECRET_KEY_FALLBACKS, or make a new link."
+    )
 
 
 def issue_links(*, revision: Revision, now: datetime) -> list[SignedLink]:

@@ -65,6 +65,20 @@ GOOD_KEY = "k" * 50
         ({"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_SWEEP_S": "often"}, "BAYWRIGHT_SWEEP_S"),
         ({"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_LOG_LEVEL": "LOUD"}, "BAYWRIGHT_LOG_LEVEL"),
         ({"BAYWRIGHT_DEBUG": "maybe"}, "BAYWRIGHT_DEBUG"),
+        (
+            {"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_SECRET_KEY_FALLBACKS": f"{GOOD_KEY},short"},
+            "BAYWRIGHT_SECRET_KEY_FALLBACKS",
+        ),
+        ({"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_HSTS_PRELOAD": "1"}, "BAYWRIGHT_HSTS_PRELOAD"),
+        (
+            {
+                "BAYWRIGHT_SECRET_KEY": GOOD_KEY,
+                "BAYWRIGHT_HSTS_PRELOAD": "1",
+                "BAYWRIGHT_HSTS_SUBDOMAINS": "1",
+                "BAYWRIGHT_HSTS_S": "3600",
+            },
+            "BAYWRIGHT_HSTS_PRELOAD",
+        ),
     ],
 )
 def test_a_setting_that_makes_no_sense_stops_the_start_and_is_named(env: dict[str, str], named: str) -> None:
@@ -85,6 +99,30 @@ def test_a_service_on_the_open_network_passes_djangos_own_check() -> None:
     code = f"{run}; run(['manage.py', 'check', '--deploy', '--tag', 'security', '--fail-level', 'WARNING'])"
     checked = start(code, **env)
     assert checked.returncode == 0, checked.stderr
+
+
+@pytest.mark.parametrize(
+    ("env", "told"),
+    [
+        ({}, "max-age=31536000"),
+        ({"BAYWRIGHT_HSTS_S": "0"}, None),
+        ({"BAYWRIGHT_HSTS_S": "300", "BAYWRIGHT_HSTS_SUBDOMAINS": "1"}, "max-age=300; includeSubDomains"),
+        (
+            {"BAYWRIGHT_HSTS_SUBDOMAINS": "1", "BAYWRIGHT_HSTS_PRELOAD": "1"},
+            "max-age=31536000; includeSubDomains; preload",
+        ),
+        ({"BAYWRIGHT_URL": "http://localhost:8000"}, None),
+    ],
+)
+def test_how_long_a_browser_keeps_to_https_is_a_setting_and_other_hosts_are_left_out_at_first(
+    env: dict[str, str], told: str | None
+) -> None:
+    code = (
+        "import django; django.setup(); from django.test import Client; "
+        "print(Client().get('/healthz', secure=True, headers={'Host': 'localhost'}).get('Strict-Transport-Security'))"
+    )
+    asked = start(code, **{"BAYWRIGHT_SECRET_KEY": GOOD_KEY, "BAYWRIGHT_URL": "https://localhost", **env})
+    assert asked.stdout.strip() == str(told), asked.stderr
 
 
 def test_a_job_ends_long_before_redis_hands_it_to_somebody_else() -> None:
