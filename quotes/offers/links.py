@@ -45,7 +45,7 @@ def hashed(token: str) -> str:
 
 
 def address_of(link: SignedLink) -> str:
-    """Return the address a party is sent. It is the same after the secret key was changed and never depends on the request's host."""
+    """Return the address a party is sent: the same after a change of the secret key, whatever host a request names."""
     for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
         token = token_of(link.ref, link.content_sha256, key)
         if hashed(token) == link.token_sha256:
