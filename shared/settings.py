@@ -133,6 +133,9 @@ _VISIBILITY_S = whole("BAYWRIGHT_VISIBILITY_S")
 _RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
 _LONG_RENDER_S = 60
 CELERY_BROKER_URL = REDIS_URL or "memory://"
+if REDIS_URL:
+    CELERY_BROKER_TRANSPORT = "shared.broker:Transport"
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # nobody uses it, and whoever reaches Redis could end a worker by it
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
     "visibility_timeout": _VISIBILITY_S,

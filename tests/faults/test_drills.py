@@ -12,8 +12,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import redis
 
 from tests.faults.service import PRELOAD, Service, begun, filled_once, until
+from tests.shared.test_broker import BROKEN, GARBAGE
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RUNS = 50
@@ -74,6 +76,20 @@ def test_a_worker_killed_in_the_middle_of_its_jobs_loses_and_doubles_nothing(ser
     service.kill(worker)
     service.start_worker()
     done_once(service, 6, 90)
+
+
+def test_garbage_in_the_brokers_list_ends_no_worker(service: Service) -> None:
+    worker = service.start_worker()
+    service.want("drill.quick", 1)
+    done_once(service, 1, 40)
+    with redis.Redis(port=service.port) as broker:
+        for entry in [*GARBAGE, *BROKEN]:
+            broker.lpush("celery", entry)
+        until(lambda: broker.llen("celery") == 0, 20, "the list is not read")
+    service.want("drill.quick", 1)
+    until(lambda: len(service.effects()) == 2, 40, "the worker does nothing any more")
+    assert worker.poll() is None
+    assert b"Traceback" not in (service.folder / "worker.log").read_bytes()
 
 
 def test_a_killed_pool_child_costs_nothing(service: Service) -> None:
