@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.db import models, transaction
+from django.db.models.functions import Now
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
@@ -78,15 +79,15 @@ def sweep() -> int:
 
 
 def _due() -> models.QuerySet[Wanted]:
-    now = timezone.now()
-    free = models.Q(leased_until=None) | models.Q(leased_until__lte=now)
-    return Wanted.objects.filter(free, state=State.WANTED, due_at__lte=now)
+    """What is due by this machine's clock and leased by nobody; leases are compared by the database's clock alone."""
+    free = models.Q(leased_until=None) | models.Q(leased_until__lte=Now())
+    return Wanted.objects.filter(free, state=State.WANTED, due_at__lte=timezone.now())
 
 
 def _claim(wanted_id: int) -> str | None:
     """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
     lease = new_ref()
-    until = timezone.now() + settings.JOB_LEASE
+    until = Now() + settings.JOB_LEASE
     taken = _due().filter(pk=wanted_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
     return lease if taken else None
 
@@ -119,13 +120,12 @@ def _bury(row: Wanted, why: str) -> bool:
 
 
 def _start_routines() -> None:
-    now = timezone.now()
     for name, (every, do) in sorted(outbox.routines().items()):
         routine, _ = outbox.Routine.objects.get_or_create(name=name)
         waiting = models.Q(last_started_at=None) | models.Q(
-            last_started_at__lte=now - every + timedelta(milliseconds=1)
+            last_started_at__lte=Now() - every + timedelta(milliseconds=1)
         )
-        if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=now):
+        if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
             continue
         try:
             do()

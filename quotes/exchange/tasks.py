@@ -5,10 +5,11 @@ from __future__ import annotations
 import hmac
 import json
 import secrets
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from django.conf import settings
 from django.core.mail import EmailMessage
+from django.db.models.functions import Now
 from django.utils import timezone
 
 from quotes.documents.models import Document
@@ -58,7 +59,7 @@ def deliver(event: Event) -> Finish | None:
         return None
     if until := resting_until(endpoint, now):
         raise Later(until, "the endpoint is given a rest", begun=False)
-    if _waited_for(delivery, now):
+    if _waited_for(delivery):
         raise Later(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
     answer = _send(endpoint, delivery.message, delivery.body.encode())
 
@@ -73,11 +74,11 @@ def deliver(event: Event) -> Finish | None:
     return None
 
 
-def _waited_for(delivery: Delivery, now: datetime) -> bool:
+def _waited_for(delivery: Delivery) -> bool:
     """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
-    begun = now + settings.JOB_LEASE - WAITED
+    begun = Now() + settings.JOB_LEASE - WAITED
     tries = Wanted.objects.filter(handler=f"{__name__}.deliver", state=State.WANTED)
-    elsewhere = tries.filter(leased_until__gt=now, leased_until__lt=begun).exclude(event__subject=delivery.ref)
+    elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
     return Delivery.objects.filter(endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")).exists()
 
 

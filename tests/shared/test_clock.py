@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 import time_machine
 from django.db import transaction
+from django.db.models.functions import Now
 from django.utils import timezone
 
 from quotes.offers.content import local_day
@@ -53,20 +54,34 @@ def test_work_wanted_by_a_clock_ahead_waits_for_its_time_and_is_done_once(
         assert (relay.sweep(), relay.sweep(), brewed) == (1, 0, ["green"])
 
 
-def test_a_lease_of_a_clock_behind_is_taken_over_and_keeps_nothing_of_the_first(
-    business: Business, brewed: list[str]
+@pytest.mark.parametrize("skew", [-TEN, TEN], ids=["behind", "ahead"])
+def test_a_lease_lasts_as_long_by_every_clock_as_only_the_database_measures_it(
+    business: Business, brewed: list[str], skew: timedelta
 ) -> None:
     with time_machine.travel(NOON - TEN, tick=False):
         want("clock.tea", "green", business=business)
-        row = Wanted.objects.get()
-        lease = relay._claim(row.pk)
-        assert lease
-    with time_machine.travel(NOON, tick=False):
-        assert relay.run(row.pk)  # for this clock the lease of 120 s is long over
-    with time_machine.travel(NOON - TEN, tick=False):
-        handler = outbox.handler_named(row.handler)
-        assert handler
-        assert not relay._work(row, handler, lease)
+    row = Wanted.objects.get()
+    with time_machine.travel(NOON + skew, tick=False):
+        assert relay._claim(row.pk)
+    for clock in (NOON - TEN, NOON, NOON + TEN):
+        with time_machine.travel(clock, tick=False):
+            assert relay._claim(row.pk) is None, "somebody is at it"
+            assert relay.sweep() == 0
+    assert brewed == []
+
+
+def test_a_lease_that_is_over_is_taken_over_and_keeps_nothing_of_the_first(
+    business: Business, brewed: list[str]
+) -> None:
+    want("clock.tea", "green", business=business)
+    row = Wanted.objects.get()
+    lease = relay._claim(row.pk)
+    assert lease
+    Wanted.objects.update(leased_until=Now() - timedelta(seconds=1))
+    assert relay.run(row.pk)
+    handler = outbox.handler_named(row.handler)
+    assert handler
+    assert not relay._work(row, handler, lease)
     assert brewed == ["green"]
 
 
