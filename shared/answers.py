@@ -15,6 +15,7 @@ from rest_framework.response import Response
 
 from fencing.faults import Refused
 from shared.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
+from shared.unavailable import RETRY_AFTER_S, is_unavailable, note
 
 _log = logging.getLogger("baywright.problems")
 _DRF_CODES: Final = {
@@ -44,7 +45,19 @@ def as_problem(fault: BaseException) -> Problem | None:
             return Problem("malformed", str(fault))
         case exceptions.APIException():
             return _from_drf(fault)
-    return None
+    return _from_below(fault)
+
+
+def _from_below(fault: BaseException) -> Problem | None:
+    if not is_unavailable(fault):
+        return None
+    note(fault)
+    return unavailable()
+
+
+def unavailable() -> Problem:
+    """Return the problem of a database that is down or a disk that is full."""
+    return Problem("unavailable", headers={"Retry-After": str(RETRY_AFTER_S)})
 
 
 def _from_drf(fault: exceptions.APIException) -> Problem:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
+
 import redis
 from django.conf import settings
 from django.db import DatabaseError, connection
@@ -9,6 +11,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse
 
 from shared.jsontext import write_json
+from shared.unavailable import RETRY_AFTER_S
 
 
 def healthz(_: HttpRequest) -> HttpResponse:
@@ -44,4 +47,6 @@ def _jobs() -> str:
 def _answer(told: dict[str, object], status: int) -> HttpResponse:
     response = HttpResponse(write_json(told), status=status, content_type="application/json")
     response["Cache-Control"] = "no-store"
+    if status == HTTPStatus.SERVICE_UNAVAILABLE:
+        response["Retry-After"] = str(RETRY_AFTER_S)
     return response

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
+from shared.unavailable import handler500 as handler500  # Django looks for it here
+
 APPS = (
     "shared",
     "catalogue",
