@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -98,12 +99,32 @@ def test_a_person_at_a_prompt_is_refused_within_a_second_of_the_processor(
     assert spent < 1
 
 
+def as_started_by_hand(command: list[str]) -> subprocess.Popen[bytes]:
+    """Start a command that can be interrupted: in a run started with ``&`` the shell has every child ignore SIGINT."""
+    return subprocess.Popen(
+        command,
+        cwd=ROOT,
+        stderr=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )
+
+
+@pytest.fixture
+def started_in_the_background() -> Iterator[None]:
+    """What a shell does for ``make test &``."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("started_in_the_background")
 def test_whoever_interrupts_it_gets_neither_a_traceback_nor_a_worker_left_over(tmp_path: Path) -> None:
     demand = tmp_path / "demand.json"
     pieces = [[300 + 5003 * place % 5599, 200] for place in range(1000)]  # 1000 lengths: not proved in half a minute
     demand.write_text(json.dumps({**GOOD, "pieces": pieces}))
     command = [sys.executable, "manage.py", "cutplan", str(demand), "--seconds", "60"]
-    with subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, stdout=subprocess.PIPE) as asked:
+    with as_started_by_hand(command) as asked:
         workers: list[psutil.Process] = []
         while not workers and asked.poll() is None:
             time.sleep(0.05)
