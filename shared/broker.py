@@ -63,16 +63,16 @@ def _checked(answer: Any, **_: Any) -> tuple[bytes, bytes] | None:
     return None
 
 
-class Channel(redis.Channel):  # type: ignore[misc]  # kombu has no types
+class Channel(redis.Channel):
     """A channel whose client gives out whole messages only."""
 
     def _create_client(self, asynchronous: bool = False) -> Any:
-        client = super()._create_client(asynchronous)
+        client = super()._create_client(asynchronous)  # type: ignore[misc]  # its stubs leave it out
         client.set_response_callback("BRPOP", _checked)
         return client
 
 
-class Transport(redis.Transport):  # type: ignore[misc]  # kombu has no types
+class Transport(redis.Transport):
     """The transport that ``CELERY_BROKER_TRANSPORT`` names."""
 
     Channel = Channel

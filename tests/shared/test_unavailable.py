@@ -15,8 +15,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.db import InterfaceError, OperationalError, ProgrammingError
 from django.test import Client
 
-from quotes.desk import pages
-from quotes.jobs import api
+from quotes.jobs import api, queries
 from shared import health, unavailable
 from shared.business.roles import Scope
 from tests.conftest import Cast
@@ -86,7 +85,7 @@ def browser(cast: Cast) -> Client:
 
 
 def test_a_page_is_answered_503_and_when_to_come_back(browser: Client, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pages.queries, "jobs", raising(no_room()))
+    monkeypatch.setattr(queries, "jobs", raising(no_room()))
     answer = browser.get("/jobs")
     assert (answer.status_code, answer["Retry-After"]) == (503, "10")
     assert "was not stored" in answer.content.decode()
