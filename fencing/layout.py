@@ -10,12 +10,16 @@ either a gate's opening or a segment that a layout divides into bays.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fencing.faults import Fault, Refused
 from fencing.measure import Basis, Gate, Layout, Run, Terminal
 from fencing.rounding import up
 from fencing.system import System
+
+TOGETHER = 1
+"""Two posts whose places differ by no more than this [mm] are one. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,19 @@ def setback(system: System, *, square: bool) -> int:
     return system.square.setback if square else system.channel.setback
 
 
+def halves(face: int, layout: Layout) -> tuple[int, int]:
+    """Return whole millimetres of a post's ``face`` before and after its centre; they add up to the face.
+
+    Rule: the odd millimetre lies before the centre, so that openings and overall lengths are exact. ``from_end`` is the mirror
+    image of ``from_start``, so there it lies after the centre. Source: house rule.
+
+    >>> halves(60, Layout.FROM_START), halves(65, Layout.FROM_START), halves(65, Layout.FROM_END)
+    ((30, 30), (33, 32), (32, 33))
+    """
+    more, less = up(face, 2), face // 2
+    return (less, more) if layout is Layout.FROM_END else (more, less)
+
+
 def needs_square(run: Run, end: str) -> bool:
     """Whether the terminal at ``end`` ("start" or "end") takes a square post of its own. Source: common practice.
 
@@ -56,83 +73,121 @@ def needs_square(run: Run, end: str) -> bool:
     return terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
 
 
-def _terminal(run: Run, system: System, end: str, *, square: bool) -> Anchor:
-    inset = 0
+def _terminal(run: Run, system: System, layout: Layout, end: str, *, square: bool) -> Anchor:
+    before, after = 0, 0
     if run.basis is Basis.OVERALL:
-        inset = up(system.square.face if square else system.channel.face, 2)
-    return Anchor(inset if end == "start" else run.length - inset, square)
+        before, after = halves(system.square.face if square else system.channel.face, layout)
+    return Anchor(before if end == "start" else run.length - after, square)
 
 
-def skeleton(run: Run, system: System, pointer: str = "") -> Skeleton:
+def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Skeleton:
     """Place the terminal posts and the gate posts of a run.
 
-    Rule: docs/rules.md, "Chainage, terminals, posts". Gate posts stand half a face outside the opening; one that falls on a
-    terminal or on another gate's post is that post.
+    Rule: docs/rules.md, "Chainage, terminals, posts". The inner faces of a gate's posts are its opening apart, to the
+    millimetre. A gate post that falls on a terminal or on another gate's post is that post.
 
     Args:
         run: the measured run [mm].
         system: the fence system.
+        layout: how segments are divided; it says on which side of a centre the odd millimetre of a face lies.
         pointer: JSON Pointer of the run in its document, for faults.
 
     Returns:
         Anchors in order of chainage [mm], and what is between them.
 
     Raises:
-        Refused: a gate outside its run, gates that overlap, or no room for a rail between two posts.
+        Refused: a gate outside its run, gates that overlap, no room for a rail between two posts, or an opening that
+            does not fit between two posts that are there already.
 
     Source: common practice; house rule for posts that fall together.
 
     Example: measured over all, the centres of posts of 60 are 30 inside the ends:
 
         >>> from fencing.round_sizes import ROUND_SIZES
-        >>> [anchor.at for anchor in skeleton(Run("A", 4800, 1800), ROUND_SIZES).anchors]
+        >>> [anchor.at for anchor in skeleton(Run("A", 4800, 1800), ROUND_SIZES, Layout.FROM_START).anchors]
         [30, 4770]
     """
-    half = up(system.square.face, 2)
     gates = sorted(enumerate(run.gates), key=lambda numbered: numbered[1].start)
-    start, end = _terminals(run, system, gates, half)
-    anchors, spans, faults = [start], list[Gate | None](), list[Fault]()
+    start, end = _terminals(run, system, layout, gates)
+    anchors, spans, numbers, faults = [start], list[Gate | None](), list[int](), list[Fault]()
     for number, gate in gates:
-        left, right = Anchor(gate.start - half, square=True), Anchor(gate.end + half, square=True)
-        if abs(left.at - anchors[-1].at) > 1 or not anchors[-1].square:
-            faults += _room(system, anchors[-1], left, f"{pointer}/gates/{number}/from_mm", f"gate {gate.id}")
+        left, right = _gate_posts(gate, anchors[-1], system, layout)
+        if left.at != anchors[-1].at:
             anchors.append(left)
             spans.append(None)
+            numbers.append(number)
         anchors.append(right)
         spans.append(gate)
-    if len(anchors) > 1 and end.square and abs(anchors[-1].at - end.at) <= 1:
-        anchors[-1] = end
+        numbers.append(number)
+    if gates and end.square and abs(anchors[-1].at - end.at) <= TOGETHER:
+        faults += _moved_to_end(anchors, spans, end, f"{pointer}/gates/{gates[-1][0]}/opening_mm")
     else:
-        place = f"{pointer}/gates/{gates[-1][0]}/from_mm" if gates else f"{pointer}/length_mm"
-        faults += _room(system, anchors[-1], end, place, f"the end of run {run.id}")
         anchors.append(end)
         spans.append(None)
+    for index, span in enumerate(spans):
+        if span is None:
+            following = numbers[index] if index < len(numbers) else None
+            faults += _room(run, system, (anchors[index], anchors[index + 1]), following, pointer)
     if faults:
         raise Refused(faults)
     return Skeleton(tuple(anchors), tuple(spans))
 
 
-def _terminals(run: Run, system: System, gates: list[tuple[int, Gate]], half: int) -> tuple[Anchor, Anchor]:
+def _gate_posts(gate: Gate, before: Anchor, system: System, layout: Layout) -> tuple[Anchor, Anchor]:
+    """Return both posts of a gate; a first one that falls on the post before takes its place, and the second follows."""
+    left = gate.start - halves(system.square.face, layout)[1]
+    if before.square and abs(left - before.at) <= TOGETHER:
+        left = before.at
+    return Anchor(left, square=True), Anchor(left + system.square.face + gate.opening, square=True)
+
+
+def _moved_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anchor, pointer: str) -> list[Fault]:
+    """Move the last gate, with those it shares posts with, so that its second post is the end post.
+
+    Return the fault of gates that reach from one end post to the other and do not fill the run.
+    """
+    shift, first = end.at - anchors[-1].at, len(anchors) - 1
+    while first and spans[first - 1] is not None:
+        first -= 1
+    if shift and not first:
+        opening = (spans[-1].opening if spans[-1] else 0) + shift
+        return [
+            Fault(pointer, "gate.opening", f"between the two end posts there is room for {opening}; write {opening}")
+        ]
+    anchors[first:] = [Anchor(anchor.at + shift, anchor.square) for anchor in anchors[first:-1]] + [end]
+    return []
+
+
+def _terminals(run: Run, system: System, layout: Layout, gates: list[tuple[int, Gate]]) -> tuple[Anchor, Anchor]:
     """The two terminal posts; one that is a gate post too is square whatever it stands against."""
-    start = _terminal(run, system, "start", square=True)
-    end = _terminal(run, system, "end", square=True)
-    start_is_gate = bool(gates) and abs(gates[0][1].start - half - start.at) <= 1
-    end_is_gate = bool(gates) and abs(gates[-1][1].end + half - end.at) <= 1
+    half_before, half_after = halves(system.square.face, layout)
+    start = _terminal(run, system, layout, "start", square=True)
+    end = _terminal(run, system, layout, "end", square=True)
+    start_is_gate = bool(gates) and abs(gates[0][1].start - half_after - start.at) <= TOGETHER
+    end_is_gate = bool(gates) and abs(gates[-1][1].end + half_before - end.at) <= TOGETHER
     if not start_is_gate and not needs_square(run, "start"):
-        start = _terminal(run, system, "start", square=False)
+        start = _terminal(run, system, layout, "start", square=False)
     if not end_is_gate and not needs_square(run, "end"):
-        end = _terminal(run, system, "end", square=False)
+        end = _terminal(run, system, layout, "end", square=False)
     return start, end
 
 
-def _room(system: System, left: Anchor, right: Anchor, pointer: str, what: str) -> list[Fault]:
+def _room(run: Run, system: System, between: tuple[Anchor, Anchor], number: int | None, pointer: str) -> list[Fault]:
+    """Return the fault of two posts with no room for a rail; ``number`` is the gate that follows, None before the end."""
+    left, right = between
     least = setback(system, square=left.square) + setback(system, square=right.square) + 1
     if right.at - left.at >= least:
         return []
+    what, place = f"the end of run {run.id}", f"{pointer}/length_mm"
+    if number is not None:
+        what, place = f"gate {run.gates[number].id}", f"{pointer}/gates/{number}/from_mm"
+    elif run.gates:
+        last = max(range(len(run.gates)), key=lambda index: run.gates[index].start)
+        place = f"{pointer}/gates/{last}/from_mm"
     text = (
         f"no room for a bay before {what}: {right.at - left.at} mm between post centres, at least {least} mm are needed"
     )
-    return [Fault(pointer, "layout.no_room", text)]
+    return [Fault(place, "layout.no_room", text)]
 
 
 def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[int]:

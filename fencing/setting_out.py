@@ -83,7 +83,7 @@ def set_out(
         >>> [(upright.at, upright.kind) for upright in draft.uprights]
         [(0, 'square'), (2400, 'line'), (4800, 'square')]
     """
-    spans = _spans(skeleton(run, system, pointer), layout, system)
+    spans = _spans(skeleton(run, system, layout, pointer), layout, system)
     drops = _drops(run, spans, pointer)
     built = list[list[Bay]]()
     for span, drop in zip(spans, drops, strict=True):
@@ -152,10 +152,10 @@ def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
     """
     if run.taper is None:
         return []
-    frame = skeleton(run, system, pointer)
     found: Fault | None = None
     for layout in [one for one in Layout if one is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
-        found = _too_long(run.taper, _spans(frame, layout, system)[0 if run.taper.at == "start" else -1], pointer)
+        spans = _spans(skeleton(run, system, layout, pointer), layout, system)
+        found = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
         if found is None:
             return []
     return [found] if found else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from fencing.faults import Fault, Refused
-from fencing.layout import needs_square, setback
+from fencing.layout import halves, needs_square, setback
 from fencing.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
 from fencing.reading.collecting import listed
 from fencing.reading.heights import height_faults
@@ -118,7 +118,8 @@ def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     squares = [needs_square(run, end) for end in ("start", "end")]
     least = 1 + sum(setback(system, square=square) for square in squares)
     if run.basis is Basis.OVERALL:
-        least += sum(up(system.square.face if square else system.channel.face, 2) for square in squares)
+        faces = [system.square.face if square else system.channel.face for square in squares]
+        least += halves(faces[0], run.layout)[0] + halves(faces[1], run.layout)[1]
     if run.length < least:
         text = f"no rail fits between the posts of {run.length} mm; write at least {least}"
         yield Fault(f"{pointer}/length_mm", "run.short", text)

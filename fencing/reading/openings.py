@@ -2,7 +2,7 @@
 
 terminal      gate post                gate post      next post
    |  a rail     |  <---- opening ---->   |   a rail     |
-   t           c = from - half          from + opening + half
+   t         c = from - half after    from + opening + half before
 """
 
 from __future__ import annotations
@@ -10,9 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fencing.faults import Fault
-from fencing.layout import needs_square, setback
+from fencing.layout import TOGETHER, halves, needs_square, setback
 from fencing.measure import Basis, Gate, GateKind, Run
-from fencing.rounding import up
 from fencing.system import System
 
 Numbered = tuple[int, Gate]
@@ -58,11 +57,11 @@ def _narrow(gate: Gate, at: str, system: System) -> Iterator[Fault]:
 
 
 def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
-    half = up(system.square.face, 2)
-    inset = half if run.basis is Basis.OVERALL else 0
-    first, last = inset + half, run.length - inset - half - gate.opening
+    before, after = halves(system.square.face, run.layout)
+    insets = _insets(run, system)
+    first, last = insets[0] + after, run.length - insets[1] - before - gate.opening
     if last < first:
-        most = run.length - 2 * inset - 2 * half
+        most = gate.opening + last - first
         room = f"at most {most}" if most > 0 else "no gate"
         text = f"{gate.opening} mm and two posts are longer than the run; there is room for {room}"
         yield Fault(f"{at}/opening_mm", "gate.outside", text)
@@ -75,38 +74,46 @@ def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
 
 def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
     """Each gate against what stands before it, and the last one against the end."""
-    half = up(system.square.face, 2)
-    edge = {end: _edge(run, end, system) for end in ("start", "end")}
-    inset = half if run.basis is Basis.OVERALL else 0
+    half_before, half_after = halves(system.square.face, run.layout)
+    inset, edge = _insets(run, system)[0], _edge(run, "start", system)
     before: Gate | None = None
     for number, gate in gates:
-        at, left = f"{pointer}/gates/{number}/from_mm", gate.start - half
+        at, left = f"{pointer}/gates/{number}/from_mm", gate.start - half_after
         if before is not None:
-            yield from _after(gate, before, left - before.end - half, at, system)
-        elif abs(left - inset) > 1:
-            square = needs_square(run, "start")
-            least = _least(system, square=square)
-            if left - edge["start"] < least:
-                first = edge["start"] + least + half
-                yield _no_room(at, f"write {inset + half} (on the end post), or {first} or more")
+            yield from _after(gate, before, gate.start - before.end - system.square.face, at, system)
+        elif abs(left - inset) > TOGETHER:
+            least = _least(system, square=needs_square(run, "start"))
+            if left - edge < least:
+                first = edge + least + half_after
+                yield _no_room(at, f"write {inset + half_after} (on the end post), or {first} or more")
         before = gate
-    if before is None:
+    if before is not None:
+        yield from _before_end(before, f"{pointer}/gates/{gates[-1][0]}/from_mm", half_before, run, system)
+
+
+def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System) -> Iterator[Fault]:
+    """The last gate against the end of its run."""
+    right, end_at = gate.end + half_before, run.length - _edge(run, "end", system)
+    on_end = run.length - _insets(run, system)[1]
+    if abs(right - on_end) <= TOGETHER:
         return
-    right, end_at = before.end + half, run.length - edge["end"]
-    if abs(right - (run.length - inset)) > 1:
-        least = _least(system, square=needs_square(run, "end"))
-        if end_at - right < least:
-            on_end, latest = run.length - inset - half - before.opening, end_at - least - half - before.opening
-            yield _no_room(
-                f"{pointer}/gates/{gates[-1][0]}/from_mm", f"write {on_end} (on the end post), or {latest} or less"
-            )
+    least = _least(system, square=needs_square(run, "end"))
+    if end_at - right < least:
+        latest = end_at - least - half_before - gate.opening
+        yield _no_room(at, f"write {on_end - half_before - gate.opening} (on the end post), or {latest} or less")
+
+
+def _insets(run: Run, system: System) -> tuple[int, int]:
+    """From both ends of the tape to the centre of a square post that stands there [mm]."""
+    return halves(system.square.face, run.layout) if run.basis is Basis.OVERALL else (0, 0)
 
 
 def _edge(run: Run, end: str, system: System) -> int:
     """From the end of the tape to the centre of the terminal post [mm]."""
     if run.basis is not Basis.OVERALL:
         return 0
-    return up(system.square.face if needs_square(run, end) else system.channel.face, 2)
+    face = system.square.face if needs_square(run, end) else system.channel.face
+    return halves(face, run.layout)[0 if end == "start" else 1]
 
 
 def _least(system: System, *, square: bool) -> int:
@@ -115,13 +122,12 @@ def _least(system: System, *, square: bool) -> int:
 
 def _after(gate: Gate, before: Gate, between: int, at: str, system: System) -> Iterator[Fault]:
     """``between``: from the centre of the gate post before to this gate's first post [mm]."""
-    half = up(system.square.face, 2)
     least = _least(system, square=True)
-    shared, clear = before.end + 2 * half, before.end + 2 * half + least
+    shared, clear = before.end + system.square.face, before.end + system.square.face + least
     accepted = f"write {shared} (sharing a post), or {clear} or more"
-    if between < -1:
+    if between < -TOGETHER:
         yield Fault(at, "gate.overlap", f"gate {gate.id} overlaps gate {before.id}; {accepted}")
-    elif between > 1 and between < least:
+    elif TOGETHER < between < least:
         yield _no_room(at, accepted)
 
 

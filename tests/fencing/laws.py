@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from hypothesis import settings
 
-from fencing.measure import Run
+from fencing.measure import Layout, Run, Station
 from fencing.takeoff import TakeOff, take_off
 from tests.fencing.strategies import Job, Wanted
 
@@ -35,3 +35,19 @@ def pieces(taken: TakeOff) -> Counter[tuple[str, str | None, int, int | None]]:
 
 def with_run(job: Job, run: Run) -> Job:
     return replace(job, measure=replace(job.measure, runs=(run,)))
+
+
+def reversed_run(run: Run) -> Run:
+    """The same run walked from its other end."""
+    swapped = {"start": "end", "end": "start"}
+    sides = {"left": "right", "right": "left"}
+    layouts = {Layout.FROM_START: Layout.FROM_END, Layout.FROM_END: Layout.FROM_START}
+    return replace(
+        run,
+        start=run.end,
+        end=run.start,
+        layout=layouts[run.layout],
+        levels=tuple(Station(run.length - one.at, one.level) for one in reversed(run.levels)),
+        taper=replace(run.taper, at=swapped[run.taper.at]) if run.taper else None,
+        gates=tuple(replace(gate, start=run.length - gate.end, hang=sides[gate.hang]) for gate in reversed(run.gates)),
+    )

@@ -208,26 +208,27 @@ class Skeleton:
     last: int
 
 
-def half_face(face: int) -> int:
-    return (face + 1) // 2
+def split_face(face: int) -> tuple[int, int]:
+    """Before and after the centre of a post: the greater half first."""
+    return face - face // 2, face // 2
 
 
 def throw_skeleton(
     dice: Dice, system: System, run_id: str, insides: tuple[int, int], height: int, most: int, taper_at: str | None
 ) -> Skeleton:
     """Segments and gates one after the other; a gate may stand at a square terminal, or share its post with the next."""
-    half = half_face(system.square.face)
-    gate_first = most > 0 and taper_at != "start" and insides[0] in (0, half) and dice.between(0, 5) == 0
-    gate_last = most > 0 and taper_at != "end" and insides[1] in (0, half) and dice.between(0, 5) == 0
+    before, after = split_face(system.square.face)
+    gate_first = most > 0 and taper_at != "start" and insides[0] in (0, before) and dice.between(0, 5) == 0
+    gate_last = most > 0 and taper_at != "end" and insides[1] in (0, after) and dice.between(0, 5) == 0
     how_many = dice.between(1 if gate_first or gate_last else 0, most)
     first = 0 if gate_first else throw_segment(dice, system)
     at, last, gates = insides[0] + first, first, []
     for number in range(how_many):
-        gates.append(throw_gate(dice, system, f"{run_id}-G{number + 1}", at + half, height))
-        shares = number + 1 < how_many and system.square.face % 2 == 0 and dice.between(0, 3) == 0
+        gates.append(throw_gate(dice, system, f"{run_id}-G{number + 1}", at + after, height))
+        shares = number + 1 < how_many and dice.between(0, 3) == 0
         ends = number + 1 == how_many and gate_last
         last = 0 if shares or ends else throw_segment(dice, system)
-        at = gates[-1].end + half + last
+        at = gates[-1].end + before + last
     return Skeleton(tuple(gates), at + insides[1], first, last)
 
 
@@ -247,12 +248,12 @@ def throw_levels(dice: Dice, length: int, start: int, form: Form) -> tuple[Stati
     return tuple(stations)
 
 
-def inside(system: System, basis: Basis, terminal: Terminal, tapered: bool) -> int:
-    """How far the terminal post's centre stands inside the measured length."""
+def inside(system: System, basis: Basis, terminal: Terminal, which: int, tapered: bool) -> int:
+    """How far the centre of the first (0) or last (1) post stands inside the measured length."""
     if basis is Basis.CENTRES:
         return 0
     square = terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
-    return half_face(system.square.face if square else system.channel.face)
+    return split_face(system.square.face if square else system.channel.face)[which]
 
 
 def throw_taper(dice: Dice, system: System, at: str, segment: int, height: int, lattice: int) -> Taper:
@@ -268,8 +269,8 @@ def throw_run(
     basis, form = dice.choice(wanted.bases), dice.choice(wanted.forms)
     taper_at = dice.choice((None, None, "start", "end")) if wanted.tapers else None
     insides = (
-        inside(system, basis, ends[0], taper_at == "start"),
-        inside(system, basis, ends[1], taper_at == "end"),
+        inside(system, basis, ends[0], 0, taper_at == "start"),
+        inside(system, basis, ends[1], 1, taper_at == "end"),
     )
     skeleton = throw_skeleton(dice, system, run_id, insides, height, wanted.most_gates, taper_at)
     taper = None

@@ -14,28 +14,13 @@ from fencing.cutting import Budget, Demand, Stock, plan_cuts
 from fencing.fence import Bay, HungGate, Leaf
 from fencing.measure import Basis, Form, Layout, Run, Station, Terminal
 from fencing.takeoff import TakeOff
-from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, with_run
+from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
 
 StandingPiece = tuple[str, int, int | None, str]
 
 
 # -- a run seen from its other end
-
-
-def reversed_run(run: Run) -> Run:
-    swapped = {"start": "end", "end": "start"}
-    sides = {"left": "right", "right": "left"}
-    layouts = {Layout.FROM_START: Layout.FROM_END, Layout.FROM_END: Layout.FROM_START}
-    return replace(
-        run,
-        start=run.end,
-        end=run.start,
-        layout=layouts[run.layout],
-        levels=tuple(Station(run.length - one.at, one.level) for one in reversed(run.levels)),
-        taper=replace(run.taper, at=swapped[run.taper.at]) if run.taper else None,
-        gates=tuple(replace(gate, start=run.length - gate.end, hang=sides[gate.hang]) for gate in reversed(run.gates)),
-    )
 
 
 @laws

@@ -11,8 +11,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fencing.fence import Bay, BuiltRun, Post
-from fencing.measure import Form, Station
-from tests.fencing.laws import ONE_RUN, built, laws
+from fencing.measure import Basis, Form, Layout, Station
+from tests.fencing.laws import ONE_RUN, built, laws, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
 
 # -- lengths
@@ -21,16 +21,48 @@ from tests.fencing.strategies import Job, Wanted, jobs
 @laws
 @given(jobs())
 def test_bays_and_openings_add_up_to_the_run(job: Job) -> None:
-    half = (job.system.square.face + 1) // 2
     for run in built(job).runs:
+        places = {post.id: post.at for post in run.posts}
         spans = [(bay.start, bay.end) for bay in run.bays]
-        openings = [(gate.start - half, gate.start + gate.opening + half) for gate in run.gates]
+        openings = [(places[gate.posts[0]], places[gate.posts[1]]) for gate in run.gates]
         at = [post.at for post in run.posts]
         assert sorted(spans + openings) == list(pairwise(at))
         assert at[0] + sum(right - left for left, right in spans + openings) + (run.length - at[-1]) == run.length
-        inside = max(job.system.square.face, job.system.channel.face) // 2 + 1
-        assert 0 <= at[0] <= inside
-        assert 0 <= run.length - at[-1] <= inside
+
+
+@laws
+@given(jobs())
+def test_an_opening_is_exact_between_the_faces_of_its_posts(job: Job) -> None:
+    for run in built(job).runs:
+        places = {post.id: post.at for post in run.posts}
+        for gate in run.gates:
+            left, right = (places[post] for post in gate.posts)
+            assert right - left - job.system.square.face == gate.opening
+
+
+@laws
+@given(jobs())
+def test_an_overall_length_is_exact_between_the_outer_faces(job: Job) -> None:
+    for measured, run in zip(job.measure.runs, built(job).runs, strict=True):
+        faces = [
+            job.system.square.face if post.kind == "square" else job.system.channel.face
+            for post in (run.posts[0], run.posts[-1])
+        ]
+        outside = run.length - (run.posts[-1].at - run.posts[0].at)
+        if measured.basis is Basis.CENTRES:
+            assert outside == 0
+        elif faces[0] == faces[1]:
+            assert outside == faces[0]
+        else:
+            assert abs(2 * outside - sum(faces)) <= 2
+
+
+@laws
+@given(jobs(replace(ONE_RUN, layouts=(Layout.FROM_START, Layout.FROM_END))))
+def test_a_reversed_run_has_its_posts_at_the_mirrored_places(job: Job) -> None:
+    (run,) = job.measure.runs
+    there, back = (built(one).runs[0] for one in (job, with_run(job, reversed_run(run))))
+    assert [run.length - post.at for post in reversed(back.posts)] == [post.at for post in there.posts]
 
 
 @laws

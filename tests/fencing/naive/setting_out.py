@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fencing.measure import Basis, Gate, Measure, Run, Terminal
+from fencing.measure import Basis, Gate, Layout, Measure, Run, Terminal
 from fencing.system import System
 from tests.fencing.naive.forms import base_lines, drop_at
 from tests.fencing.naive.layouts import bay_widths
@@ -59,18 +59,23 @@ def plan_closes(measure: Measure) -> bool:
     return math.hypot(x, y) <= max(500, whole * 0.02)
 
 
-def half_face(face: int) -> int:
-    return (face + 1) // 2
+def split_face(face: int, run: Run) -> tuple[int, int]:
+    """How much of a post is before its centre and how much after it; the run that is built from its end is mirrored."""
+    small = face // 2
+    big = face - small
+    if run.layout is Layout.FROM_END:
+        return small, big
+    return big, small
 
 
 def terminal(run: Run, system: System, which: str) -> Stop:
     kind = run.start if which == "start" else run.end
     tapered = run.taper is not None and run.taper.at == which
     square = kind is Terminal.CORNER or (kind is Terminal.FREE and not tapered)
-    inside = 0
+    before = after = 0
     if run.basis is Basis.OVERALL:
-        inside = half_face(system.square.face if square else system.channel.face)
-    return Stop(inside if which == "start" else run.length - inside, square)
+        before, after = split_face(system.square.face if square else system.channel.face, run)
+    return Stop(before if which == "start" else run.length - after, square)
 
 
 def all_ground_points(measure: Measure) -> list[Points]:
@@ -92,18 +97,19 @@ def set_out_run(here: StandingRun, system: System, first: StandingPost | None, l
     run = here.run
     start, end = terminal(run, system, "start"), terminal(run, system, "end")
     gates = sorted(run.gates, key=lambda gate: gate.start)
-    half = half_face(system.square.face)
+    before, after = split_face(system.square.face, run)
     place_post(here, start, first, against(run.start))
     cursor = start
     for number in range(len(gates)):
         gate = gates[number]
-        left = gate.start - half
+        left = gate.start - after
         if abs(left - cursor.at) <= 1:
             here.posts[-1].kind = "square"
         else:
+            left += pushed(gates[number:], before, end, system)
             cursor = place_segment(here, system, cursor, Stop(left, True), end)
             place_post(here, cursor, None, None)
-        right = Stop(gate.end + half, True)
+        right = Stop(cursor.at + system.square.face + gate.opening, True)
         if abs(right.at - end.at) <= 1:
             right = Stop(end.at, True)
             place_post(here, right, last, against(run.end))
@@ -115,6 +121,18 @@ def set_out_run(here: StandingRun, system: System, first: StandingPost | None, l
         place_segment(here, system, cursor, end, end)
         place_post(here, end, last, against(run.end))
     stand_channels(here)
+
+
+def pushed(gates: list[Gate], before: int, end: Stop, system: System) -> int:
+    """How far gates that share posts all the way to the end post are moved to meet it."""
+    for i in range(len(gates)):
+        off = end.at - (gates[i].end + before)
+        if i + 1 < len(gates):
+            if abs(gates[i + 1].start - gates[i].end - system.square.face) > 1:
+                return 0
+        elif abs(off) <= 1:
+            return off
+    return 0
 
 
 def against(kind: Terminal) -> str | None:
