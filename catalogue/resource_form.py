@@ -13,10 +13,13 @@ from catalogue.bands import MOST_BANDS
 from catalogue.codes import SALE_UNITS, Role
 from catalogue.resources import Resource
 from catalogue.rows import columns, told
+from catalogue.rules import RuleKind
 from fencing.drawing.lettering import pointed
 from shared.boxes import Box, shown_number, typed_number
 from shared.business.models import Business
 from shared.reading import ExactField, TextField
+from shared.typed_lengths import LEVEL, read_length
+from shared.typed_shares import read_percent
 
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",
@@ -43,6 +46,8 @@ MONEY = frozenset({"price", "least_order"})
 WIDE = frozenset({"label", "component", "supplier", "address", "name"})
 FIRST = frozenset({"component", "supplier"})
 MOST_PICKED = 300
+PERCENTAGES = frozenset({RuleKind.MARKUP, RuleKind.DISCOUNT, RuleKind.TAX, RuleKind.PAYMENT})
+"""Kinds of price rules whose amount is a percentage."""
 _SAME_FOR_ALL: Mapping[str, Mapping[str, str]] = {
     "role": {role.value: naming.role_word(role) for role in Role}, "sale_unit": SALE_UNITS, "kind": naming.KINDS,
 }  # fmt: skip
@@ -152,7 +157,7 @@ def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
                 [typed_number(one) for one in pair.split(None, 1)] for pair in text.split(";") if pair.strip()
             ]
         elif text:
-            body[name] = _value(field, text)
+            body[name] = _value(name, field, text, percent=posted.get("kind", "") in PERCENTAGES)
         elif getattr(field, "allow_null", False):
             body[name] = None
         elif getattr(field, "allow_blank", False):
@@ -160,9 +165,11 @@ def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
     return body
 
 
-def _value(field: Any, text: str) -> Any:
+def _value(name: str, field: Any, text: str, *, percent: bool) -> Any:
     if isinstance(field, ExactField):
-        return typed_number(text)
+        return read_percent(text) if percent and name == "amount" else typed_number(text)
+    if name.endswith("_mm"):
+        return read_length(text, LEVEL)
     if isinstance(field, serializers.IntegerField):
         number = typed_number(text)
         return int(number) if number.isascii() and number.isdigit() and len(number) < 10 else text

@@ -13,13 +13,12 @@ from catalogue.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Ki
 from fencing.drawing.lettering import pointed
 from fencing.faults import Refused
 from shared.boxes import Box, faults_by_pointer
+from shared.typed_lengths import read_millimetres
 
 Document = dict[str, Any]
-_LENGTH = re.compile(r"(-?\d{1,9})(?:[.,](\d{1,6}))?(mm|cm|m)?\Z", re.ASCII)
 _NUMBER = re.compile(r"-?\d{1,9}(?:[.,]\d{1,9})?\Z", re.ASCII)
 _PAIRS = (re.compile(r"(.+?)\s*[x×*/;]\s*(.+)\Z"), re.compile(r"(.+?)(?:\s*,\s*|\s+)(.+)\Z"))
 """A comma parts a pair only where nothing else does: it may be a decimal sign."""
-_SIZES = {"m": 1000, "cm": 10, "mm": 1}
 WIDE = (Kind.LENGTHS, Kind.CHOICE, Kind.COMPONENT)
 MOST_TYPED = 600
 MOST_CHOICES = 200
@@ -110,12 +109,12 @@ def _value(field: Field, text: str) -> Any:
 
 
 def _read_lengths(text: str) -> list[int | Decimal | str]:
-    return [read_length(one) for one in _items(text)]
+    return [read_millimetres(one) for one in _items(text)]
 
 
 def _read_pair(text: str) -> list[int | Decimal | str] | str:
     pair = next((found for one in _PAIRS if (found := one.match(text))), None)
-    return [read_length(one) for one in pair.groups()] if pair else text
+    return [read_millimetres(one) for one in pair.groups()] if pair else text
 
 
 def _read_number(text: str) -> str:
@@ -129,22 +128,9 @@ def _items(text: str) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-def read_length(text: str) -> int | Decimal | str:
-    """A length in mm, or in a unit that is written out; what is no length stays text.
-
-    >>> read_length("1 590"), read_length("0,7 m"), read_length("70 cm"), read_length("0.7"), read_length("wide")
-    (1590, 700, 700, Decimal('0.7'), 'wide')
-    """
-    found = _LENGTH.match(re.sub(r"\s", "", text))
-    if found is None:
-        return text
-    number = Decimal(f"{found[1]}.{found[2] or 0}") * _SIZES[found[3] or "mm"]
-    return int(number) if number == number.to_integral_value() else number
-
-
 _READERS: Mapping[Kind, Callable[[str], Any]] = {
-    Kind.TEXT: str, Kind.CHOICE: str, Kind.COMPONENT: str, Kind.LENGTH: read_length, Kind.LENGTHS: _read_lengths,
-    Kind.PAIR: _read_pair, Kind.COUNT: read_length, Kind.NUMBER: _read_number,
+    Kind.TEXT: str, Kind.CHOICE: str, Kind.COMPONENT: str, Kind.LENGTH: read_millimetres, Kind.LENGTHS: _read_lengths,
+    Kind.PAIR: _read_pair, Kind.COUNT: read_millimetres, Kind.NUMBER: _read_number,
 }  # fmt: skip
 """How what was typed is read, where something was; what can't be read stays text."""
 

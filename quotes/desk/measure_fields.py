@@ -8,9 +8,9 @@ from typing import Any, ClassVar
 
 from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
-from quotes.desk.lengths import metres, typed
 from quotes.desk.level_book import Reduction, reduction_of
 from quotes.desk.strength_fields import strength_fields
+from shared.typed_lengths import metres, typed
 
 FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (
@@ -198,7 +198,7 @@ def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
     ]
     return (
         Field(f"{at}/id", "Run", said(run.get("id"))),
-        _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m or 18240"),
+        _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m, 18240 or 60'"),
         *(turn if place else ()),
         choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
         choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
@@ -272,7 +272,7 @@ def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...
         choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
         Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
         _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
-        Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2"),
+        Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
         Field(f"{at}/remove/kind", "Old fence to remove", said(remove.get("kind")), hint="timber paling"),
         _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
         *_finishes(at, run, offered),
@@ -287,7 +287,7 @@ def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:
         Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
         _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
         _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
-        Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2"),
+        Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
     )
     return RetrofitFields(place, said(row.get("id")) or str(place + 1), fields)
 

@@ -12,10 +12,13 @@ from copy import deepcopy
 from decimal import Decimal
 from typing import Any
 
-from quotes.desk.lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
 from quotes.desk.strength_fields import STRENGTH_FIELDS
+from shared.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
+from shared.typed_shares import read_shares
 
 Document = dict[str, Any]
+PARTIES = ("owner", "neighbour")
+"""Who shares a fence if a split such as 60/40 names nobody, in this order."""
 
 _KINDS: dict[str, Callable[[str], Any]] = {
     **dict.fromkeys(("length_mm", "from_mm", "at_mm"), lambda text: read_length(text, TAPE)),
@@ -27,7 +30,7 @@ _KINDS: dict[str, Callable[[str], Any]] = {
     **dict.fromkeys(("old_embedment_mm", "old_diameter_mm"), lambda text: read_length(text, HEIGHT)),
     "years": read_number,
     "hardware": lambda text: [part.strip() for part in text.split(",")],
-    "shares": lambda text: read_shares(text),
+    "shares": lambda text: read_shares(text, PARTIES),
     "bays_mm": lambda text: read_bays(text),
 }
 _NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
@@ -49,34 +52,28 @@ def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Documen
     return document
 
 
-def read_shares(text: str) -> dict[str, str] | str:
-    """``owner 1/2; neighbour 1/2`` as shares by party.
-
-    >>> read_shares("owner 1/2; neighbour 1/2"), read_shares("half each")
-    ({'owner': '1/2', 'neighbour': '1/2'}, 'half each')
-    """
-    found: dict[str, str] = {}
-    for part in filter(None, (part.strip() for part in re.split(r"[;,\n]", text))):
-        said = re.fullmatch(r"(.+?)[\s:=]+(\d+(?:/\d+|\.\d+)?)", part)
-        if said is None or said.group(1) in found:
-            return text
-        found[said.group(1)] = said.group(2)
-    return found
-
-
 def read_bays(text: str) -> list[Any]:
-    """Bay widths one after another; ``6 x 2.4`` repeats.
+    """Bay widths one after another; ``6 x 2.4`` repeats. Feet and inches are parted by semicolons, as a space may be within them.
 
     >>> read_bays("2.4 2,31; 2400"), read_bays("3 x 2400 2310")
     ([2400, 2310, 2400], [2400, 2400, 2400, 2310])
+    >>> read_bays("2 x 8'; 7ft 6 1/2in"), read_bays("8' 6' 6")
+    ([2438, 2438, 2299], ["8' 6' 6"])
     """
     found: list[Any] = []
     joined = re.sub(r"\s*[x×*]\s*", "x", text.lower())
-    for part in filter(None, re.split(r"[;\s]+|,\s", joined)):
+    for part in _bay_texts(joined):
         times, _, width = part.rpartition("x")
         count = int(times) if times.isascii() and times.isdigit() and 0 < int(times) <= 1000 else 0
         found += [read_length(width)] * count if count else [read_length(part)]
     return found
+
+
+def _bay_texts(joined: str) -> list[str]:
+    """Return the text of each bay; a space may stand within feet and inches, so they are parted by semicolons or commas."""
+    imperial = re.search(r"['\"’”′″]|ft|feet|foot|in", joined)
+    parted = r";|,\s" if imperial else r"[;\s]+|,\s"
+    return [part.strip() for part in re.split(parted, joined) if part and part.strip()]
 
 
 def _tree(posted: Mapping[str, str]) -> dict[str, Any]:

@@ -17,7 +17,6 @@ from fencing.purchase import purchase
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_document
 from quotes.desk.bars import Sawing, sawing
-from quotes.desk.lengths import HEIGHT, read_length
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of
 from quotes.desk.measure_fields import FORMS, LAYOUTS
 from quotes.desk.moved import moved_between, quantity_rows
@@ -37,6 +36,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
 from shared.models import Business
+from shared.typed_lengths import HEIGHT, read_length
 
 
 @require_safe

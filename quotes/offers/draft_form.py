@@ -6,7 +6,7 @@ Members a page has no box for (the tax code of an option, hire, a day of supply)
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,8 @@ from django.utils.text import slugify
 
 from quotes.offers.setup import DUE, FORMS, MOST
 from shared.boxes import Box, as_shown, typed_number
+from shared.typed_lengths import HEIGHT, read_length
+from shared.typed_shares import read_percent, read_share, read_split
 
 Setup = dict[str, Any]
 _DUE_WORDS = {
@@ -56,8 +58,8 @@ ROWS: Mapping[str, tuple[Column, ...]] = {
     "alternatives": (
         Column("key", "", "hidden"),
         Column("label", "Alternative", most=200),
-        Column("height_mm", "Height, mm", "number", 6),
-        Column("lattice_mm", "Lattice, mm", "number", 6),
+        Column("height_mm", "Height, mm", "number", 24),
+        Column("lattice_mm", "Lattice, mm", "number", 24),
         Column("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
     ),
     "extras": (
@@ -70,11 +72,14 @@ ROWS: Mapping[str, tuple[Column, ...]] = {
     "payments": (
         Column("key", "", "hidden"),
         Column("label", "Payment", most=120),
-        Column("percent", "Percent", "number", 8),
+        Column("percent", "Percent", "number", 24),
         Column("due", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
     ),
 }
-WHOLE = ("height_mm", "lattice_mm")
+_READERS: Mapping[str, Callable[[str], int | str]] = {
+    **dict.fromkeys(("height_mm", "lattice_mm"), lambda text: read_length(text, HEIGHT)),
+    "percent": read_percent,
+}
 TITLES = {
     "parties": "Who pays",
     "options": "Options the customer may add",
@@ -168,7 +173,8 @@ def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
     _parties(setup, posted)
     discount = {part: posted.get(f"discount-{part}", "").strip() for part in ("label", "percent", "amount")}
     if discount["percent"] or discount["amount"]:
-        kept = {part: typed_number(discount[part]) for part in ("percent", "amount") if discount[part]}
+        readers = (("percent", read_percent), ("amount", typed_number))
+        kept = {part: reader(discount[part]) for part, reader in readers if discount[part]}
         setup["discount"] = {"label": discount["label"] or "Discount", **kept}
     for name in ("introduction", "terms"):
         if text := posted.get(name, "").strip().replace("\r\n", "\n"):
@@ -187,7 +193,7 @@ def _surroundings(posted: QueryDict) -> Setup:
     if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
         around["pool_runs"] = pool
     if height := posted.get("local_height_mm", "").strip():
-        around["local_height_mm"] = _whole(height)
+        around["local_height_mm"] = read_length(height, HEIGHT)
     if posted.get("driveway"):
         around["driveway"] = True
     return around
@@ -224,19 +230,26 @@ def _read(name: str, typed: Mapping[str, str]) -> Setup:
         if column.kind == "check":
             row[column.name] = bool(value)
         elif column.kind != "hidden" and value:
-            number = column.kind == "number"
-            row[column.name] = (_whole(value) if column.name in WHOLE else typed_number(value)) if number else value
+            row[column.name] = _READERS.get(column.name, typed_number)(value) if column.kind == "number" else value
     return row
 
 
 def _parties(setup: Setup, posted: QueryDict) -> None:
-    shares = {}
+    keys = [row["key"] for row in setup.get("parties", [])]
     for row in setup.get("parties", []):
         row["chooses"] = posted.get("chooses", "") == row["key"]
-        if share := posted.get(f"share-{row['key']}", "").strip():
-            shares[row["key"]] = typed_number(share)
+    texts = {key: text for key in keys if (text := posted.get(f"share-{key}", "").strip())}
+    shares = _shares(texts, keys)
     if any(share != "0" for share in shares.values()):
         setup["otherwise"] = shares
+
+
+def _shares(texts: Mapping[str, str], keys: Sequence[str]) -> dict[str, str]:
+    """Return shares by party; a split of everything, such as 60/40 or half each, may be typed in one field alone."""
+    alone = next(iter(texts.values())) if len(texts) == 1 and len(keys) > 1 else ""
+    if (split := read_split(alone, keys)) is not None:
+        return split
+    return {key: read_share(text) or text for key, text in texts.items()}
 
 
 def _whole(text: str) -> int | str:

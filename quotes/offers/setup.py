@@ -42,7 +42,9 @@ class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
         try:
             exact = {str(key): _share(share) for key, share in data.items()}
         except (ValueError, ZeroDivisionError):
-            raise serializers.ValidationError('A share is a fraction or decimal as text: "1/2".', "share") from None
+            raise serializers.ValidationError(
+                'A share is a fraction, percentage or decimal as text: "1/2".', "share"
+            ) from None
         if len(exact) != len(data) or sum(exact.values()) != 1:
             raise serializers.ValidationError("Shares are not negative and add up to exactly 1.", "shares.sum")
         return {key: str(share) for key, share in exact.items()}
@@ -52,7 +54,7 @@ class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
 
 
 # no exponent: "1e99999999" is eleven letters and a number that takes minutes and gigabytes to write out
-_SHARE = re.compile(r"[0-9]{1,20}(?:/[0-9]{1,20}|\.[0-9]{1,18})?")
+_SHARE = re.compile(r"[0-9]{1,20}(?:/[0-9]{1,20}|(?:\.[0-9]{1,18})?%?)")
 
 
 def _share(written: Any) -> Fraction:
@@ -60,7 +62,7 @@ def _share(written: Any) -> Fraction:
     text = "" if isinstance(written, bool) else str(written)
     if not _SHARE.fullmatch(text):
         raise ValueError(text[:40])
-    return Fraction(text)
+    return Fraction(text[:-1]) / 100 if text.endswith("%") else Fraction(text)
 
 
 class PartyIn(StrictSerializer):

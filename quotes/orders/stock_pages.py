@@ -26,6 +26,7 @@ from shared.business.roles import Scope
 from shared.conditional import find
 from shared.problems import Problem
 from shared.reading import read
+from shared.typed_lengths import LEVEL, read_length
 
 KEEPS = (JobState.OPEN, JobState.ACCEPTED, JobState.BUILT)
 """Jobs that are offered to keep something for; any other is typed by its number."""
@@ -73,7 +74,7 @@ def _put_in(request: MemberRequest) -> None:
     told["quantity"] = typed_number(told["quantity"])
     length = request.POST.get("length_mm", "").strip()
     if length:
-        told["length_mm"] = int(length) if length.isascii() and length.isdigit() and len(length) < 9 else length
+        told["length_mm"] = read_length(length, LEVEL)
     body = read(bodies.StockIn, told)
     component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
     if component is None:

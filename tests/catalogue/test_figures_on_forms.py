@@ -69,3 +69,22 @@ def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
         assert texts["rake_max_deg"] == "10,5"
         assert json.dumps(read_form(typed(texts), model)) == json.dumps(model)
         assert read_form({**texts, "rake_max_deg": "11,5"}, model)["rake_max_deg"] == "11.5"
+
+
+@pytest.mark.parametrize(
+    ("length", "meant"), [("2.4", 2_400), ("2400", 2_400), ("8'", 2_438), ("7' 10 1/2\"", 2_400), ("8'12", "8'12")]
+)
+def test_a_length_is_read_as_everywhere_else(length: str, meant: object) -> None:
+    typed = QueryDict(mutable=True)
+    typed.update({"sku": "R", "length_mm": length})
+    assert read_typed(RESOURCES["components"], typed)["length_mm"] == meant
+
+
+@pytest.mark.parametrize(("kind", "meant"), [("markup", "5"), ("tax", "5"), ("labour", "5%")])
+def test_a_percent_sign_is_read_where_the_amount_is_a_percentage(kind: str, meant: str) -> None:
+    assert read_typed(RESOURCES["price-rules"], QueryDict(f"kind={kind}&key=x&amount=5%25"))["amount"] == meant
+
+
+def test_a_system_form_reads_feet_and_inches() -> None:
+    texts = {**shown(STARTER), "pitch_mm": "7' 10\""}
+    assert read_form(texts, STARTER)["pitch_mm"] == 2_388

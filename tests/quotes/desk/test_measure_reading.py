@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.faults import Fault
-from quotes.desk.lengths import LEVEL, metres, read_length
 from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields
 from quotes.desk.measure_pages import placed
-from quotes.desk.measure_reading import read_bays, read_fields, read_shares
+from quotes.desk.measure_reading import read_bays, read_fields
+from shared.typed_lengths import LEVEL, metres, read_length
 
 OFFERED = Offered([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
 BEFORE: dict[str, Any] = {"site_measure": 1, "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}
@@ -42,9 +42,9 @@ def test_no_text_makes_the_reader_fail_or_loses_what_was_typed(text: str) -> Non
 
 
 def test_what_can_not_be_read_stays_in_the_document_as_it_was_typed() -> None:
-    document = _read(runs__0__length_mm="eighteen", runs__0__shares="half each")
+    document = _read(runs__0__length_mm="eighteen", runs__0__shares="as agreed")
     assert document["runs"][0]["length_mm"] == "eighteen"
-    assert document["runs"][0]["shares"] == "half each"
+    assert document["runs"][0]["shares"] == "as agreed"
     assert _posted(document)["runs/0/length_mm"] == "eighteen"
 
 
@@ -95,10 +95,22 @@ def test_fields_that_are_not_of_the_sheet_are_passed_over() -> None:
         ("owner 1/2; neighbour 1/2", {"owner": "1/2", "neighbour": "1/2"}),
         ("owner 1", {"owner": "1"}),
         ("owner 1/2; owner 1/2", "owner 1/2; owner 1/2"),
+        ("owner 60%, neighbour 40 %", {"owner": "60%", "neighbour": "40%"}),
+        ("Smith and Jones half; council 1/2", {"Smith and Jones": "1/2", "council": "1/2"}),
+        ("60/40", {"owner": "60%", "neighbour": "40%"}),
+        ("half each", {"owner": "1/2", "neighbour": "1/2"}),
     ],
 )
-def test_shares_are_a_party_and_a_fraction(typed: str, meant: object) -> None:
-    assert read_shares(typed) == meant
+def test_shares_are_a_party_and_a_fraction_or_a_split(typed: str, meant: object) -> None:
+    assert _read(runs__0__shares=typed)["runs"][0]["shares"] == meant
+
+
+def test_feet_and_inches_are_read_and_shown_in_metres() -> None:
+    document = _read(runs__0__length_mm="60'", runs__0__height_mm="6' 3 1/2\"", defaults__height_mm="5ft")
+    assert (document["runs"][0]["length_mm"], document["runs"][0]["height_mm"]) == (18_288, 1_918)
+    assert document["defaults"]["height_mm"] == 1_524
+    (run,) = sheet_fields(document, OFFERED).runs
+    assert run.main[1].echo == "18.288 m"
 
 
 def test_bay_widths_may_repeat() -> None:

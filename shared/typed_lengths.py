@@ -1,0 +1,185 @@
+"""Lengths as people type them, and as they are said back. Every form reads lengths here."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+from typing import Any
+
+from fencing.drawing.lettering import pointed
+from fencing.rounding import half_up
+
+_DECIMAL = re.compile(r"-?\d+\.\d+\Z", re.ASCII)
+_METRIC = re.compile(r"([+-]?)(\d*(?:[.,]\d*)?)(mm|cm|m)?\Z", re.ASCII)
+_SIZES = {"mm": 1, "cm": 10, "m": 1000}
+_SPACES = re.compile(r"[\s\u202f\u00a0]+")
+_PART = r"(\d{1,5}(?:[.,]\d{1,4})?)?(?:(?:(?<=\d)\s+)?(\d{1,2}/\d{1,2}))?"
+_FOOT = r"(?:'|ft\.?|feet|foot)"
+_INCH = r"(?:\"|in\.?|inch(?:es)?)"
+_FEET = re.compile(rf"([+-]?)\s*{_PART}\s*{_FOOT}\s*(?:{_PART}\s*{_INCH}?)?\Z", re.ASCII)
+_INCHES = re.compile(rf"([+-]?)\s*{_PART}\s*{_INCH}\Z", re.ASCII)
+_SIGNS = str.maketrans("\u2019\u2018\u2032`\u00b4\u201d\u201c\u2033\u2212", "'" * 5 + '"' * 3 + "-")
+"""Quotation marks, primes and accents as foot and inch marks; the minus sign as a hyphen."""
+_INCH_MM = Fraction(254, 10)
+
+TAPE = 100
+"""A whole number below this is metres where a tape is read: nobody measures a run of 18 mm."""
+HEIGHT = 10
+"""The same for heights and openings."""
+LEVEL = 0
+"""A whole number is always mm where a level is written, and where a field asks for mm."""
+MAX_TYPED = 24
+
+
+@dataclass(frozen=True, slots=True)
+class _Length:
+    """A number with its unit, "" if none was typed; ``whole``: it was typed without a decimal sign."""
+
+    number: Fraction
+    unit: str
+    whole: bool
+
+
+def read_length(text: str, metres_below: int = TAPE) -> int | str:
+    """Return whole mm, or the text as it was typed if it says no length.
+
+    Rule: what has a unit is in it; what has a decimal point or comma is metres; a bare whole number is mm, unless it is below
+    ``metres_below``. Feet and inches are read exactly and rounded once, to the nearest mm.
+
+    >>> [read_length(text) for text in ("18.24", "18,24 m", "18240", "18240 mm", "18", "1 824 cm", "0")]
+    [18240, 18240, 18240, 18240, 18000, 18240, 0]
+    >>> read_length("-0.54", LEVEL), read_length("-540", LEVEL), read_length("1.8", HEIGHT), read_length("1800", HEIGHT)
+    (-540, -540, 1800, 1800)
+    >>> [read_length(text) for text in ("60'", "12'6", "12ft 6in", "6' 3 1/2\\"", "30\\"")]
+    [18288, 3810, 3810, 1918, 762]
+    >>> read_length("eighteen"), read_length("18.24.1"), read_length("0.0005"), read_length("18'240")
+    ('eighteen', '18.24.1', '0.0005', "18'240")
+    """
+
+    def unit_of_bare(length: _Length) -> str:
+        return "mm" if length.whole and abs(length.number) >= metres_below else "m"
+
+    size = _millimetres(text, unit_of_bare)
+    return int(size) if size is not None and size.denominator == 1 else text
+
+
+def read_millimetres(text: str) -> int | Decimal | str:
+    """Return mm, whole or not; a bare number is mm. What is no length stays text.
+
+    >>> [read_millimetres(text) for text in ("1 590", "0,7 m", "70 cm", "0.7", "6'", "wide")]
+    [1590, 700, 700, Decimal('0.7'), 1829, 'wide']
+    """
+    size = _millimetres(text, lambda _: "mm")
+    if size is None:
+        return text
+    return int(size) if size.denominator == 1 else Decimal(size.numerator) / Decimal(size.denominator)
+
+
+def _millimetres(text: str, unit_of_bare: Callable[[_Length], str]) -> Fraction | None:
+    """Return exact mm of a metric length and whole mm of feet and inches; None if the text says no length."""
+    if len(text) > MAX_TYPED:
+        return None
+    tidy = _tidied(text)
+    if (imperial := _feet_and_inches(tidy)) is not None:
+        return imperial
+    length = _metric(tidy)
+    return length.number * _SIZES[length.unit or unit_of_bare(length)] if length else None
+
+
+def _tidied(text: str) -> str:
+    """Return the text in small letters, with one sign for feet, one for inches and fractions written out."""
+    signs = text.strip().lower().translate(_SIGNS).replace("''", '"')
+    return "".join(_written_out(sign) for sign in signs)
+
+
+def _written_out(sign: str) -> str:
+    if (
+        unicodedata.category(sign) == "No"
+        and (parts := unicodedata.normalize("NFKC", sign)).count("\N{FRACTION SLASH}") == 1
+    ):
+        return " " + parts.replace("\N{FRACTION SLASH}", "/")
+    return sign
+
+
+def _metric(tidy: str) -> _Length | None:
+    found = _METRIC.match(_SPACES.sub("", tidy))
+    number = _number(found.group(1) + found.group(2)) if found else None
+    if found is None or number is None:
+        return None
+    return _Length(Fraction(number), found.group(3) or "", not re.search(r"[.,]", found.group(2)))
+
+
+def _feet_and_inches(tidy: str) -> Fraction | None:
+    """Return the nearest whole mm of feet, inches or both; None for anything else, 12 inches or more after feet among it."""
+    if found := _FEET.match(tidy):
+        sign, *parts = found.groups()
+        feet, inches = _mixed(*parts[:2]), _mixed(*parts[2:])
+        if feet is None or (inches is None and any(parts[2:])):
+            return None
+        if inches is not None and (inches >= 12 or feet.denominator != 1):
+            return None
+        total = feet * 12 + (inches or 0)
+    elif found := _INCHES.match(tidy):
+        sign, *parts = found.groups()
+        inches = _mixed(*parts)
+        if inches is None:
+            return None
+        total = inches
+    else:
+        return None
+    size = total * _INCH_MM * (-1 if sign == "-" else 1)
+    return Fraction(half_up(size.numerator, size.denominator))
+
+
+def _mixed(whole: str | None, fraction: str | None) -> Fraction | None:
+    """Return a number with a fraction beside it, such as 3 1/2; None without either, and for a fraction that is none."""
+    if not whole and not fraction:
+        return None
+    above, _, below = (fraction or "0/1").partition("/")
+    if int(below) == 0 or int(above) >= int(below) or (fraction and whole and not whole.isdigit()):
+        return None
+    return Fraction((whole or "0").replace(",", ".")) + Fraction(int(above), int(below))
+
+
+def read_number(text: str) -> int | Decimal | str:
+    """A plain number with point or comma, or the text as it was typed.
+
+    >>> read_number("90"), read_number("-12,5"), read_number("1.452"), read_number("left")
+    (90, Decimal('-12.5'), Decimal('1.452'), 'left')
+    """
+    number = _number(_SPACES.sub("", text).replace("\N{MINUS SIGN}", "-"))
+    if number is None:
+        return text
+    return int(number) if number == number.to_integral_value() and "." not in text and "," not in text else number
+
+
+def _number(text: str) -> Decimal | None:
+    try:
+        number = Decimal(text.replace(",", "."))
+    except InvalidOperation:
+        return None
+    return number if number.is_finite() and len(text) < MAX_TYPED else None
+
+
+def metres(millimetres: int) -> str:
+    """Metres with three decimals, for a field, with the decimal sign that is written now; ``read_length`` takes either.
+
+    >>> metres(18240), metres(-60), metres(0)
+    ('18.240', '-0.060', '0.000')
+    """
+    whole, rest = divmod(abs(millimetres), 1000)
+    return pointed(f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}")
+
+
+def typed(value: Any) -> str:
+    """A plain number as the text of its field, with the decimal sign that is written now; ``read_number`` takes either.
+
+    >>> typed(Decimal("12.5")), typed("0.30"), typed("clay"), typed(None)
+    ('12.5', '0.30', 'clay', '')
+    """
+    text = "" if value is None else str(value)
+    return pointed(text) if _DECIMAL.match(text) else text
