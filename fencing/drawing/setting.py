@@ -1,9 +1,10 @@
 """Set-out strips for the crew: every hole on its string line with its running chainage from the tape's zero.
 
-posts             P1            P2            P3
-holes, from above (=)-----------(+)-----------(+)
-pitch              |--- 2400 ---|--- 2400 ---|
-running            0.030        2.430         4.830
+gates                              G1 opening 1000
+posts             P1            P2          P3
+holes, from above (=)-----------(+)---------(+)
+pitch              |--- 2400 ---|--- 1060 ---|       centre to centre, gates too
+running            0.030        2.430         3.490
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ from fencing.drawing.scales import STANDARD
 from fencing.drawing.scene import Scene, measured, scene
 from fencing.drawing.strip import Strip, heading, margin, post_name
 from fencing.drawing.swings import Track, section
-from fencing.fence import BuiltRun
+from fencing.fence import BuiltRun, HungGate
 from fencing.measure import Basis
 from fencing.takeoff import TakeOff
 
 WET_HAND = 3.6  # mm: lettering that is read at arm's length
-_NOTE = "running figures in m from the tape's zero, others in mm"
+_NOTE = "running figures in m from zero, others centre to centre in mm"
 
 
 def set_out_bands(
@@ -83,27 +84,22 @@ def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:
     head = heading(shown, _title(shown, row), needed, room, live=shown.is_live(row.run.id))
     width, y, parts = max(needed, head.width), head.height, [head.body]
     frame = Frame(n, row.start, 0, side, 0)
+    openings, tall = dimension.row(_openings(shown, row, frame), 0, width, y, shown.size, below=False, leaders=False)
+    y += tall
     above, high = dimension.row(_names(shown, row, frame), 0, width, y, shown.size, below=False)
     holes, deep = _holes(shown, row, n, side, y + high)
     y += high + deep
     spans = [Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), shown.is_live(bay.id)) for bay in row.bays]
-    spans += [
-        Span(
-            frame.x(gate.start),
-            frame.x(gate.start + gate.opening),
-            str(gate.opening),
-            shown.is_live(gate.id),
-            f"{gate.id} {gate.opening}",
-        )
-        for gate in row.gates
-    ]
+    for gate in row.gates:
+        left, right = _centres(row, gate)
+        spans.append(Span(frame.x(left), frame.x(right), str(right - left), shown.is_live(gate.id)))
     pitch, tall = dimension.chain(spans, 0, width, y, shown.size)
     y += tall
     running = [
         Label(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id)) for post in row.posts
     ]
     chainages, last = dimension.row(running, 0, width, y, shown.size, below=True)
-    return Strip(width, y + last + 0.5, "".join([*parts, above, holes, pitch, chainages]))
+    return Strip(width, y + last + 0.5, "".join([*parts, openings, above, holes, pitch, chainages]))
 
 
 def _title(shown: Scene, row: Row) -> tuple[str, str]:
@@ -136,6 +132,25 @@ def _names(shown: Scene, row: Row, frame: Frame) -> list[Label]:
         )
         for post in row.posts
     ]
+
+
+def _openings(shown: Scene, row: Row, frame: Frame) -> list[Label]:
+    """Gates by name with their clear openings, which are narrower than from hole to hole."""
+    return [
+        Label(
+            frame.x(sum(_centres(row, gate)) / 2),
+            f"{gate.id} opening {gate.opening}",
+            live=shown.is_live(gate.id),
+            soft=True,
+        )
+        for gate in row.gates
+    ]
+
+
+def _centres(row: Row, gate: HungGate) -> tuple[int, int]:
+    """Return the chainages of the centres of a gate's two posts."""
+    places = {post.id: post.at for post in row.run.posts}
+    return places[gate.posts[0]], places[gate.posts[1]]
 
 
 def _holes(shown: Scene, row: Row, n: int, left: float, top: float) -> tuple[str, float]:

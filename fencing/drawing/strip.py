@@ -265,7 +265,7 @@ def _bay_dimensions(scene: Scene, row: Row, frame: Frame, width: float) -> tuple
         spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, live, fuller))
     for gate in row.gates:
         ends = frame.x(gate.start), frame.x(gate.start + gate.opening)
-        spans.append(Span(*ends, str(gate.opening), scene.is_live(gate.id)))
+        spans.append(Span(*ends, str(gate.opening), scene.is_live(gate.id), f"opening {gate.opening}"))
     return dimension.chain(spans, 0, width, frame.top, scene.size)
 
 

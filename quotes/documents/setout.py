@@ -143,7 +143,7 @@ def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[st
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
         holes=tuple(rows),
         bays=tuple(_bays(run["id"], run["bays"])),
-        gates=tuple(_gate(gate, joint_screws) for gate in run["gates"]),
+        gates=tuple(_gate(gate, joint_screws, _apart(run, gate)) for gate in run["gates"]),
         notices=marked(takeoff, places),
     )
 
@@ -258,13 +258,21 @@ def _foot(sheet: Document) -> str:
     return "square" if sheet["foot"] == "square" else "cut"
 
 
-def _gate(gate: Document, joint_screws: int) -> GateRow:
+def _apart(run: Document, gate: Document) -> int:
+    """Return how far the centres of a gate's two posts are apart [mm]."""
+    places = {post["id"]: post["at_mm"] for post in run["posts"]}
+    left, right = (places[post] for post in gate["posts"])
+    return int(right - left)
+
+
+def _gate(gate: Document, joint_screws: int, apart: int) -> GateRow:
     start, end = gate["from_mm"], gate["from_mm"] + gate["opening_mm"]
     several = len(gate["leaves"]) > 1
     return GateRow(
         gate=gate["id"],
         place=(
-            f"{metres(start)} to {metres(end)} m, opening {gate['opening_mm']} between {' and '.join(gate['posts'])}; "
+            f"{metres(start)} to {metres(end)} m, opening {gate['opening_mm']} between {' and '.join(gate['posts'])}, "
+            f"their centres {apart} apart; "
             f"foot at {level(gate['base_mm'])}, top at {level(gate['top_mm'])}; hung {gate['hang']}, opens {gate['opens']}"
         ),
         leaves=tuple(
