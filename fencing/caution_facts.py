@@ -6,11 +6,15 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from fencing.fence import Bay, BuiltRun
+from fencing.measure import Form
 from fencing.prices import PIECE_ROLES
 from fencing.takeoff import TakeOff
 
 FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet")
 """Words for an old fence that may contain asbestos. Source: common practice."""
+
+MIN_GAP_GROWTH = 20
+"""A gap under a stepped bay that grows by less than this [mm] comes from a hump and is worth no caution. Source: house rule."""
 
 COATED_ROLES = frozenset({"sheet", "rail"})
 """What is cut through its coating. Source: common practice."""
@@ -107,7 +111,7 @@ def facts_of(
         sawing=not roles.isdisjoint(PIECE_ROLES),
         cutting_coated=not roles.isdisjoint(COATED_ROLES),
         lifting=new,
-        stepped=any(bay.step for bay in bays),
+        stepped=any(bay.form is Form.STEPPED and bay.gap_most - bay.gap_least >= MIN_GAP_GROWTH for bay in bays),
         gates=any(run.gates for run in takeoff.runs),
         retrofit=bool(takeoff.retrofits),
         removal=bool(old),

@@ -7,6 +7,7 @@ from typing import Any
 
 from quotes.documents.figures import by_locale, strip
 from quotes.documents.quotesheet import drawings, face
+from quotes.documents.replaced import replaced
 from quotes.documents.retrofit_sheets import retrofit_sheets
 from quotes.documents.sawsheet import saw_cautions
 from quotes.documents.setout import cut_list, run_sheets
@@ -32,6 +33,7 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
     hole = system["hole"]
     # a retrofit has no holes to set out: its elevation shows the bays instead
     shown = ("plan", "set_out", "detail") if build["takeoff"]["runs"] else ("plan", "elevation")
+    change = replaced(document)
     sheet = {
         "job": job,
         "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
@@ -39,13 +41,15 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
         "digs": bool(build["takeoff"]["runs"]),
         "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
         "cautions": build.get("cautions", {}).get("crew", []),
-        "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"]),
+        "runs": run_sheets(build["takeoff"], system["gates"]["screws_per_joint"], change.moved if change else {}),
         "retrofits": retrofit_sheets(build["takeoff"], build["measure"]),
         "strength": strength_sheet(build["takeoff"]),
         "drawings": drawings(build, *shown),
         "options": document.get("options", []),
+        "replaces": change,
     }
     named = f"quote {document['number']}, revision {document['revision']}"
+    sheet["named"] = f"Q{named[1:]}"
     return {
         "face": face(document["business"]),
         "strip": strip(job, named, document["business"]["name"]),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from fencing.drawing.lettering import pointed
@@ -32,6 +33,8 @@ class HoleRow:
     depth: str
     uprights: tuple[str, ...]
     shared: bool
+    was: str = ""
+    """Where a hole stood on the sheet that this one replaces, if it moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +128,19 @@ MATERIALS = {
 }
 
 
-def run_sheets(takeoff: Document, joint_screws: int) -> tuple[RunSheet, ...]:
-    """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs."""
+def run_sheets(
+    takeoff: Document, joint_screws: int, moved: Mapping[str, str] = MappingProxyType({})
+) -> tuple[RunSheet, ...]:
+    """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs.
+
+    ``moved``: former chainages of holes that a variation moves, by post.
+    """
     seen = set[str]()
-    return tuple(_run_sheet(run, takeoff, joint_screws, seen) for run in takeoff["runs"])
+    return tuple(_moved(_run_sheet(run, takeoff, joint_screws, seen), moved) for run in takeoff["runs"])
+
+
+def _moved(sheet: RunSheet, moved: Mapping[str, str]) -> RunSheet:
+    return replace(sheet, holes=tuple(replace(hole, was=moved.get(hole.post, "")) for hole in sheet.holes))
 
 
 def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[str]) -> RunSheet:

@@ -12,6 +12,7 @@ from typing import Any
 
 from quotes.jobs.canonical import canonical, parsed
 from quotes.offers.models import Revision
+from quotes.offers.set_out_changes import set_out_changes
 from quotes.offers.sums import chosen_lines, read_choices
 
 Line = dict[str, Any]
@@ -50,6 +51,10 @@ def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
         "agreed": {"revision": agreed.number, "content_sha256": agreed.content_sha256},
         "lines": compare(old_lines, standing),
         "quantities": compare_quantities(old_build["takeoff"]["quantities"], new["takeoff"]["quantities"]),
+        "set_out": {
+            "system": canonical(old_build["system"]) != canonical(new["system"]),
+            "parts": set_out_changes(old_build["takeoff"], new["takeoff"]),
+        },
         "standing": standing,
     }
 

@@ -93,7 +93,21 @@ def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[s
     build = _shown_build(standing_build(content, choices))
     names = ("number", "revision", "kind", "label", "job", "site", "business")
     options = [one["label"] for one in content["options"] if one["key"] in (choices or {}).get("options", [])]
-    return {"crew_document": 1, **{name: content[name] for name in names}, "build": build, "options": options}
+    return {
+        "crew_document": 1,
+        **{name: content[name] for name in names},
+        "build": build,
+        "options": options,
+        "replaces": _replaced(content["difference"]),
+    }
+
+
+def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Return which revision's set-out a variation replaces, and what is built otherwise, without money."""
+    if difference is None:
+        return None
+    added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
+    return {"revision": difference["agreed"]["revision"], **difference["set_out"], "extras": added}
 
 
 def pays_for_choices(content: Content, key: str) -> bool:

@@ -209,3 +209,19 @@ def test_each_case_here_would_notice_its_caution_gone_or_always_there(caution: C
     assert caution.applies(facts)
     assert not caution.applies(CautionFacts(pool=caution.id == "pool.ask"))
     assert set(caution.words) == readers
+
+
+@pytest.mark.parametrize(
+    ("form", "levels", "stepped"),
+    [
+        (Form.STEPPED, (Station(0, 0), Station(4800, -600)), True),
+        (Form.STEPPED, (Station(0, 0), Station(2400, 3), Station(4800, 0)), False),
+        (Form.RAKED, (Station(0, 0), Station(1200, 3), Station(4800, 0)), False),
+        (Form.LEVEL, (Station(0, 0), Station(4800, -100)), False),
+    ],
+)
+def test_only_a_run_with_steps_has_the_caution_about_them(
+    form: Form, levels: tuple[Station, ...], stepped: bool
+) -> None:
+    gate = Gate("A-G1", 1800, 1000, GateKind.SINGLE, 1800)
+    assert facts_of(job(run(length=4800, form=form, levels=levels, gates=(gate,)))).stepped is stepped

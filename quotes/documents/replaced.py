@@ -1,0 +1,71 @@
+"""What a variation's set-out sheet says first: which sheet it replaces, and what is built otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from quotes.documents.figures import called, metres, ranges
+
+Document = Mapping[str, Any]
+_NOUNS = {"posts": "holes", "bays": "bays", "gates": "gates"}
+_WORDS = {"added": "new", "removed": "no longer built", "changed": "changed"}
+
+
+@dataclass(frozen=True, slots=True)
+class Replaced:
+    """``text`` names the sheet that counts no longer; ``changes`` in words; ``moved``: former chainages by post."""
+
+    text: str
+    changes: tuple[str, ...]
+    moved: Mapping[str, str]
+
+
+def replaced(document: Document) -> Replaced | None:
+    """Return what a variation replaces and changes; None for the first revision that was agreed."""
+    told = document.get("replaces")
+    if told is None:
+        return None
+    changes = [text for part in told["parts"] for text in _part(part)]
+    if told["system"]:
+        changes.insert(0, "The fence system changed: every size on the old sheet may be different.")
+    changes += [f"Also: {text}." for text in told["extras"]]
+    moved = {
+        place["id"]: metres(place["was_mm"])
+        for part in told["parts"]
+        for place in part["places"]
+        if place["kind"] == "posts" and place["change"] == "moved"
+    }
+    text = f"This sheet replaces the set-out sheet of revision {told['revision']} of quote {document['number']}."
+    return Replaced(text, tuple(changes) or ("Nothing is set out otherwise; see the cut list and the notes.",), moved)
+
+
+def _part(part: Document) -> Iterator[str]:
+    name = part["part"]
+    if part["change"] != "changed":
+        yield f"{name}: new." if part["change"] == "added" else f"{name}: no longer built."
+        return
+    if "length_mm" in part:
+        was, now = part["length_mm"]
+        yield f"{name}: length {metres(now)} m, was {metres(was)} m."
+    if "form" in part:
+        was, now = part["form"]
+        yield f"{name}: {now}, was {was}."
+    for kind, noun in _NOUNS.items():
+        places = [place for place in part["places"] if place["kind"] == kind]
+        texts = [*_moved(name, places), *_others(name, places)]
+        if texts:
+            yield f"{name}, {noun}: {'; '.join(texts)}."
+
+
+def _moved(run: str, places: Sequence[Document]) -> Iterator[str]:
+    for place in places:
+        if place["change"] == "moved":
+            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, was {metres(place['was_mm'])} m"
+
+
+def _others(run: str, places: Sequence[Document]) -> Iterator[str]:
+    for change, word in _WORDS.items():
+        if names := [called(run, place["id"]) for place in places if place["change"] == change]:
+            yield f"{word} {ranges(names)}"
