@@ -6,8 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Post
-from fencing.measure import Run, Terminal
-from fencing.plan import corners
+from fencing.strength.chains import CONTINUOUS_DEG, CORNER_DEG, Exposure, Joint, exposures, joints_of
 from fencing.strength.loads import Side
 from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
 from fencing.takeoff import TakeOff
@@ -66,9 +65,11 @@ def _gate_span(gate: HungGate, start: int, end: int) -> Span:
 
 
 def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
-    """Every post of every run; a corner stands once in each of its runs, as wind blows across one of them at a time.
+    """Every post of every run; one that two runs share stands once in each of them.
 
-    Rule: a post carries half of each neighbouring bay or closed gate, at the mean pressure over that half.
+    Rule: a post carries half of each neighbouring bay or closed gate, at the mean pressure over that half. If two runs turn less
+    than 60 degrees at their post, it carries both, each square to its own bay; at a corner wind blows across one at a time.
+    If they turn 30 to 60 degrees, each half bay takes the greater pressure of two readings: one wall, or two.
 
     Args:
         takeoff: the job [mm].
@@ -77,7 +78,7 @@ def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
     Returns:
         Cases run by run, posts in order of chainage.
 
-    Source: statics; zones as the method has them.
+    Source: statics; zones as the method has them; house rule for what is one wall.
 
     Example: an end post carries 1.2 m, the post between two bays twice that:
 
@@ -88,60 +89,51 @@ def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
         >>> [round(sum(side.width_m for side in case.sides), 3) for case in cases]
         [1.2, 2.4, 1.2]
     """
-    shared = corners(takeoff.measure.runs)
-    return [
-        case
-        for index, (run, built) in enumerate(zip(takeoff.measure.runs, takeoff.runs, strict=True))
-        for case in _cases(built, _ends(index, run, takeoff, shared, method), takeoff)
-    ]
+    joints = [joint for joint in joints_of(takeoff.measure.runs) if joint.turn_deg < CORNER_DEG]
+    readings = [exposures(takeoff, method)]
+    if any(joint.turn_deg > CONTINUOUS_DEG for joint in joints):
+        readings.append(exposures(takeoff, method, max(joint.turn_deg for joint in joints)))
+    exposed = [[reading[index] for reading in readings] for index in range(len(takeoff.runs))]
+    return [case for index in range(len(takeoff.runs)) for case in _cases(index, exposed, joints, takeoff)]
 
 
-def _ends(
-    index: int, run: Run, takeoff: TakeOff, shared: dict[int, int], method: WindMethod
-) -> tuple[Sequence[Zone], Sequence[Zone]]:
-    """Zones from the start and from the end of a run; a wall or an older fence leaves the wind no end to go round."""
-    built, runs = takeoff.runs[index], takeoff.measure.runs
-    height = max((post.members[0].top - post.ground for post in built.posts), default=run.height) / 1000
-    after = next((later for later, earlier in shared.items() if earlier == index), None)
-    neighbours = (shared.get(index), after)
-    zones = []
-    for terminal, neighbour in zip((run.start, run.end), neighbours, strict=True):
-        turned = runs[neighbour].length / 1000 if neighbour is not None else 0.0
-        found = method.zones(Wall(height, run.length / 1000, turned))
-        zones.append(found[-1:] if terminal in (Terminal.WALL, Terminal.JOIN) else found)
-    return zones[0], zones[1]
+Exposed = Sequence[Sequence[Exposure]]
+"""For each run its exposure in each reading of the chains."""
 
 
-def _cases(built: BuiltRun, ends: tuple[Sequence[Zone], Sequence[Zone]], takeoff: TakeOff) -> Iterator[Case]:
-    spans = spans_of(built)
+def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeOff) -> Iterator[Case]:
+    built = takeoff.runs[index]
     bottom, mouth = takeoff.system.hole.diameter, takeoff.system.hole.end_diameter
-    for post in built.posts:
-        beside = [span for span in spans if post.at in (span.start, span.end)]
-        sides = tuple(_side(post, span, ends, built.posts) for span in beside)
+    for place, post in enumerate(built.posts):
+        beside = [(span, post, index, 0.0) for span in _beside(built, post)]
+        for joint in joints:
+            if (place == len(built.posts) - 1 and joint.before == index) or (place == 0 and joint.after == index):
+                other = joint.after if place else joint.before
+                shared = takeoff.runs[other].posts[0 if place else -1]
+                beside += [(span, shared, other, joint.turn_deg) for span in _beside(takeoff.runs[other], shared)]
         yield Case(
             run=built.id,
             post=post.id,
             at=post.at,
             kind=post.kind,
-            sides=sides,
-            spacing=max((span.end - span.start for span in beside), default=0),
+            sides=tuple(_side(at, span, exposed[run], heading) for span, at, run, heading in beside),
+            spacing=max((span.end - span.start for span, *_ in beside), default=0),
             height=max(member.top for member in post.members) - post.ground,
             embedment=min(member.embedment for member in post.members),
             diameter=min(bottom, mouth),
         )
 
 
-def _side(post: Post, span: Span, ends: tuple[Sequence[Zone], Sequence[Zone]], posts: Sequence[Post]) -> Side:
-    first, last = posts[0].at, posts[-1].at
-    middle = (span.start + span.end) / 2
-    low, high = sorted((float(post.at), middle))
-    pressure = max(
-        mean_pressure_pa(ends[0], (low - first) / 1000, (high - first) / 1000),
-        mean_pressure_pa(ends[1], (last - high) / 1000, (last - low) / 1000),
-    )
+def _beside(run: BuiltRun, post: Post) -> list[Span]:
+    return [span for span in spans_of(run) if post.at in (span.start, span.end)]
+
+
+def _side(post: Post, span: Span, exposed: Sequence[Exposure], heading_deg: float) -> Side:
+    low, high = sorted((float(post.at), (span.start + span.end) / 2))
+    pressure = max(exposure.pressure_pa(low, high) for exposure in exposed)
     here = 0 if post.at == span.start else 1
     base, top = (_heights(pair, here, post.ground) for pair in (span.base, span.top))
-    return Side((high - low) / 1000, base, top, span.lattice / 1000, pressure)
+    return Side((high - low) / 1000, base, top, span.lattice / 1000, pressure, heading_deg)
 
 
 def _heights(pair: tuple[int, int], here: int, ground: int) -> tuple[float, float]:

@@ -69,7 +69,8 @@ def remarks(screening: Screening) -> tuple[str, ...]:
     system = screening.takeoff.system
     lines = [*screening.method.remarks()]
     lines.append(
-        "A post carries half of each neighbouring bay or closed gate; a corner is screened once in each of its runs."
+        "A post carries half of each neighbouring bay or closed gate, of both runs if they turn less than 60° there; a corner "
+        "is screened once in each of its runs. Runs that turn 30° or less are one wall: its ends are those of the whole wall."
     )
     if _has_lattice(screening):
         porosity = system.lattice_porosity

@@ -38,7 +38,11 @@ CASE_C: tuple[tuple[float, tuple[float, ...]], ...] = (
     (45, (4.30, 2.55, 1.95, 1.85, 1.85, 1.10, 0.55)),
 )
 ZONE_ENDS = (1.0, 2.0, 3.0, 4.0, 5.0, 10.0, inf)  # in s from the windward end
-RETURN = ((0.0, 1.0), (0.3, 0.90), (1.0, 0.75), (2.0, 0.60))  # factor on the first zone by return length / s
+RETURN = (
+    (0.3, 0.90),
+    (1.0, 0.75),
+    (2.0, 0.60),
+)  # factor on the first zone by return length / s; none for a shorter one
 
 
 def exposure_coefficient(height_ft: float, exposure: str) -> float:
@@ -97,7 +101,7 @@ def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: floa
         [3.2525, 2.0713, 1.5913, 1.2613, 1.1675, 0.755, 0.44]
     """
     near = 1.8 - clearance if clearance > 0.8 else 1.0
-    turned = interpolate(RETURN, return_lengths) if aspect >= 5 else 1.0
+    turned = interpolate(RETURN, return_lengths) if aspect >= 5 and return_lengths >= RETURN[0][0] else 1.0
     rows: Sequence[tuple[float, tuple[float, ...]]] = CASE_C
     plain = [interpolate([(reach, row[zone]) for reach, row in rows], aspect) * near for zone in range(len(ZONE_ENDS))]
     return (plain[0] * turned, *plain[1:])

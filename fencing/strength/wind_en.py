@@ -95,7 +95,7 @@ def net_coefficients(
 
     def zone(index: int) -> float:
         plain = interpolate([(reach, row[index]) for reach, row in COEFFICIENTS], slenderness)
-        full = plain + (min(plain, RETURNED[index]) - plain) * turned
+        full = plain + (RETURNED[index] - plain) * turned
         return POROUS + (full - POROUS) * solid
 
     return (zone(0), zone(1), zone(2), zone(3))

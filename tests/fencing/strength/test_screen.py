@@ -61,13 +61,13 @@ def test_a_free_end_takes_double_over_two_heights() -> None:
     assert found[:4] == pytest.approx([WHOLE, 2 * WHOLE, WHOLE, WHOLE])
 
 
-def test_a_wall_and_a_corner_leave_no_free_end() -> None:
+def test_a_wall_leaves_no_free_end_and_a_corner_a_quarter_less() -> None:
     walled = screened(run("A", 14400, start=Terminal.WALL, end=Terminal.JOIN), end_factor="2")
     assert moments(walled)[1] == pytest.approx(WHOLE)
     second = run("B", 14400, start=Terminal.CORNER, turn=Fraction(90))
     turned = screened(run("A", 14400, end=Terminal.CORNER), second, end_factor="2")
     by_run = [post.load.moment_nm for post in turned.posts if post.case.run == "B"]
-    assert by_run[:2] == pytest.approx([WHOLE / 2, WHOLE])
+    assert by_run[:2] == pytest.approx([0.75 * WHOLE, 1.5 * WHOLE])
 
 
 def test_a_corner_is_screened_once_in_each_of_its_runs() -> None:
