@@ -20,6 +20,7 @@ from shared import audit
 from shared.business import services
 from shared.business.models import Business, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
+from tests import template_database
 from tests.checked_plans import check_every_plan
 
 CI = os.environ.get("CI", "") == "true"
@@ -33,6 +34,7 @@ hypothesis.settings.register_profile(
     "any machine", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow], derandomize=CI
 )
 hypothesis.settings.load_profile("any machine")  # how busy a machine is says nothing of what is tested
+template_database.install()
 check_every_plan()  # here, as test modules take the search by its name when they are collected
 
 
