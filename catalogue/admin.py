@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
 from django.contrib import admin, messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
-from django.utils import timezone
 
 from catalogue import services
 from catalogue.models import (
@@ -28,6 +28,7 @@ from shared.business.actors import Actor
 from shared.business.models import Person
 from shared.business.roles import BUSINESS_SCOPES
 from shared.business.scoping import Owned, refuse_foreign_rows
+from shared.dates import today
 
 if TYPE_CHECKING:
     ModelAdmin = admin.ModelAdmin[Any]
@@ -92,16 +93,21 @@ class DatedForm(RowForm):
     def clean_valid_from(self) -> Any:
         """The day it begins."""
         day = self.cleaned_data["valid_from"]
-        if "valid_from" in self.changed_data and day is not None and day < timezone.localdate():
+        if "valid_from" in self.changed_data and self._is_past(day):
             raise ValidationError("A price can't begin in the past.", code="past")
         return day
 
     def clean_valid_to(self) -> Any:
         """The day it ends."""
         day = self.cleaned_data["valid_to"]
-        if "valid_to" in self.changed_data and day is not None and day < timezone.localdate():
+        if "valid_to" in self.changed_data and self._is_past(day):
             raise ValidationError("It can't end in the past: past days keep their prices.", code="past")
         return day
+
+    def _is_past(self, day: date | None) -> bool:
+        """Return whether a day is over where the business is; without a business the form is refused for that."""
+        business = self.cleaned_data.get("business") or (self.instance.business if self.instance.pk else None)
+        return day is not None and business is not None and day < today(business)
 
 
 class DatedAdmin(RowAdmin):

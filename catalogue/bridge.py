@@ -8,8 +8,6 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from django.utils import timezone
-
 from catalogue import queries
 from catalogue.bands import read_bands
 from catalogue.market import Article, Market, Seller, Sold
@@ -18,6 +16,7 @@ from fencing.prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
 from fencing.reading.systems import read_system
 from fencing.system import System
 from shared.business.models import Business
+from shared.dates import today
 
 _MOST_KEPT = 16
 _kept: dict[tuple[str, date], tuple[queries.Mark, Market]] = {}
@@ -29,7 +28,7 @@ def market(business: Business, on: date | None = None) -> Market:
 
     One query where nothing was written since this process last read it, five otherwise, whatever the number of rows.
     """
-    on = on or timezone.localdate()
+    on = on or today(business)
     key, mark = (business.ref, on), queries.market_mark(business)
     kept = _kept.pop(key, None)
     if kept is None or kept[0] != mark:

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from django.utils import timezone
-
 from catalogue import bridge, queries
 from catalogue.market import Article, Market
 from catalogue.models import FenceSystemVersion
@@ -15,6 +13,7 @@ from catalogue.rules import PriceRules
 from fencing.faults import Refused
 from fencing.system import SheetSupply, System
 from shared.business.models import Business
+from shared.dates import today
 
 _NAMES = {
     "post.channel": "channel",
@@ -118,7 +117,8 @@ def lacks(business: Business, code: str | None = None, on: date | None = None) -
 
 def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[Lack]:
     """What is missing before a version of a system can quote on a day; it need not be stored yet."""
-    on, business = on or timezone.localdate(), version.business
+    business = version.business
+    on = on or today(business)
     market = bridge.market(business, on)
     finishes = list(queries.finishes(business).filter(active=True).order_by("code").values_list("code", flat=True))
     found = [] if finishes else [Lack("finish.missing", "", None, "no finish")]

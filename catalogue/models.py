@@ -9,11 +9,11 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
-from django.utils import timezone
 
 from catalogue.bands import bands_fault
 from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
 from catalogue.rules import RuleKind, rule_faults
+from shared.dates import today
 from shared.models import Owned, SupplierAccount
 
 CODE = RegexValidator(r"^[a-z0-9][a-z0-9._-]*\Z", "Small letters, digits, dot, hyphen and underline, no spaces.")
@@ -195,7 +195,7 @@ class SupplierTerms(Owned):
     @property
     def begun(self) -> bool:
         """Whether an order of a past day was made on them."""
-        return self.valid_from < timezone.localdate()
+        return self.valid_from < today(self.business)
 
 
 class Offer(Owned):
@@ -238,7 +238,7 @@ class Offer(Owned):
     @property
     def begun(self) -> bool:
         """Whether a past day was priced by it."""
-        return self.valid_from < timezone.localdate()
+        return self.valid_from < today(self.business)
 
 
 class PriceRule(Owned):
@@ -274,7 +274,7 @@ class PriceRule(Owned):
     @property
     def begun(self) -> bool:
         """Whether a past day was priced by it."""
-        return self.valid_from < timezone.localdate()
+        return self.valid_from < today(self.business)
 
 
 class Import(Owned):

@@ -12,7 +12,6 @@ from django.core.paginator import Paginator
 from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from catalogue import naming, queries
@@ -31,6 +30,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.conditional import find
+from shared.dates import today
 from shared.money import minor_digits
 from shared.problems import Problem, from_validation
 from shared.reading import read
@@ -146,7 +146,7 @@ def _stored(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
 def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
     """What a new row begins with: what the link that led here says, and today."""
     fields = resource.body().fields
-    began = {"sale_unit": "C62", "valid_from": str(timezone.localdate())}
+    began = {"sale_unit": "C62", "valid_from": str(today(request.business))}
     asked = {key: value[:200] for key, value in request.GET.dict().items()}
     return {key: value for key, value in {**began, **asked}.items() if key in fields and value}
 

@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from datetime import date
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Sum, Value
-from django.utils import timezone
 
 from catalogue.models import (
     Component,
@@ -23,6 +22,7 @@ from catalogue.rules import PriceRules, RuleLine, read_rules
 from fencing.faults import Fault, Refused
 from shared.business.models import Business
 from shared.business.scoping import OwnedQuerySet
+from shared.dates import today
 from shared.models import SupplierAccount
 from shared.money import TaxAt
 
@@ -141,7 +141,7 @@ def price_rules_on(business: Business, on: date | None = None, supplied: date | 
     return read_rules(
         rule_lines(price_rules(business).order_by("id")),
         currency=business.currency,
-        on=on or timezone.localdate(),
+        on=on or today(business),
         supplied=supplied,
         tax_at=TaxAt(business.tax_rule),
     )

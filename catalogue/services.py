@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 
 import orjson
 from django.db import IntegrityError, models, transaction
-from django.utils import timezone
 
 from catalogue.models import (
     Component,
@@ -27,6 +26,7 @@ from shared import audit
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.scoping import Owned
+from shared.dates import today
 from shared.jsontext import write_json
 
 RowT = TypeVar("RowT", bound=Owned)
@@ -141,28 +141,28 @@ def remove_dated(row: Offer | PriceRule | SupplierTerms, *, actor: Actor) -> Non
 
 def _keep_the_past(row: Offer | PriceRule, values: Mapping[str, Any]) -> None:
     changed = {name: value for name, value in values.items() if value != getattr(row, name)}
-    faults = list(_begun_faults(changed)) if row.begun else []
-    if _is_past(changed.get("valid_from")):
+    faults = list(_begun_faults(row.business, changed)) if row.begun else []
+    if _is_past(row.business, changed.get("valid_from")):
         faults.append(Fault("/valid_from", "past", "A price can't begin in the past."))
     if faults:
         raise Refused(faults)
 
 
-def _begun_faults(changed: Mapping[str, Any]) -> Iterator[Fault]:
+def _begun_faults(business: Business, changed: Mapping[str, Any]) -> Iterator[Fault]:
     """What may not change of a price that has begun: everything but its end, and that not to a past day."""
     for name in sorted(changed.keys() - {"valid_to"}):
         yield Fault(f"/{name}", "past", "This price has begun: give a new one from a later day, or end this one.")
-    if _is_past(changed.get("valid_to")):
+    if _is_past(business, changed.get("valid_to")):
         yield Fault("/valid_to", "past", "It can't end in the past: past days keep their prices.")
 
 
-def _is_past(day: object) -> bool:
-    return isinstance(day, date) and day < timezone.localdate()
+def _is_past(business: Business, day: object) -> bool:
+    return isinstance(day, date) and day < today(business)
 
 
 def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool = False) -> RowT:
     """A new offer, line of rules or supplier's terms. It begins today or later, unless a business is just being set up."""
-    if not past and _is_past(values.get("valid_from")):
+    if not past and _is_past(row.business, values.get("valid_from")):
         raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
     return store(row, actor=actor, values=values)
 

@@ -16,6 +16,7 @@ from shared import conditional, idempotency, paging, throttle
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.dates import activate_dates, dates_by
 from shared.deprecation import Deprecation, note_use
 from shared.problems import MEDIA_TYPE, Problem
 from shared.reading import read
@@ -51,8 +52,15 @@ class Endpoint(APIView):
 
     standing: throttle.Standing | None = None
 
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Answer a call; the time zone of its business is active until the answer is made."""
+        with dates_by("UTC", "en"):
+            return super().dispatch(request, *args, **kwargs)
+
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if isinstance(request.auth, Actor) and request.auth.business is not None:
+            activate_dates(request.auth.business)
         self._count_call(request)
         self._check_scope(request)
         self._check_parameters(request)

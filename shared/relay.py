@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import time
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from datetime import timedelta
 
 from django.conf import settings
@@ -15,7 +16,8 @@ from kombu.exceptions import OperationalError
 
 from shared import outbox, tracing
 from shared.business.scoping import new_ref
-from shared.outbox import Finish, Handler, Later, State, Wanted
+from shared.dates import dates_by
+from shared.outbox import Event, Finish, Handler, Later, State, Wanted
 
 _log = logging.getLogger("baywright.jobs")
 _SWEPT = 500
@@ -60,7 +62,8 @@ def run(wanted_id: int) -> bool:
         return _bury(row, row.last_fault or "its worker died at every start")
     tracing.begin(row.event.request_id)
     try:
-        return _work(row, handler, lease)
+        with _dates_of(row.event):
+            return _work(row, handler, lease)
     except Later as later:
         return _again(row, lease, str(later), later.due_at, begun=later.begun)
     except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
@@ -90,6 +93,12 @@ def _claim(wanted_id: int) -> str | None:
     until = Now() + settings.JOB_LEASE
     taken = _due().filter(pk=wanted_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
     return lease if taken else None
+
+
+def _dates_of(event: Event) -> AbstractContextManager[None]:
+    """Days and times in a job are those of its business."""
+    business = event.business
+    return dates_by(business.time_zone, business.locale) if business else dates_by("UTC", "en")
 
 
 def _work(row: Wanted, handler: Handler, lease: str) -> bool:

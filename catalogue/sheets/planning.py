@@ -9,13 +9,13 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Count, Max
-from django.utils import timezone
 
 from catalogue.sheets.columns import Unreadable
 from catalogue.sheets.kinds import Kind
 from catalogue.sheets.reading import Sheet
 from catalogue.sheets.refusing import EMPTY, Row, SheetRefusedError
 from shared.business.models import Business
+from shared.dates import today
 
 _EVERY = 500  # rows between two reports of progress
 Progress = Callable[[int], None]
@@ -71,6 +71,7 @@ class _Reader:
     sheet: Sheet
     stored: dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]
     past: bool
+    day: date
     plan: Plan = field(default_factory=Plan)
     seen: dict[tuple[Any, ...], int] = field(default_factory=dict)
     alike: dict[tuple[str, ...], str] = field(default_factory=dict)
@@ -148,7 +149,7 @@ class _Reader:
             self.plan.unchanged += 1  # a member that is not there is left out
             return []
         start = values.get("valid_from")
-        if self.kind.dated and not self.past and isinstance(start, date) and start < timezone.localdate():
+        if self.kind.dated and not self.past and isinstance(start, date) and start < self.day:
             return [("valid_from", "A price can't begin in the past.")]
         self.plan.added.append(values)
         return []
@@ -159,20 +160,20 @@ class _Reader:
         if not changed:
             self.plan.unchanged += 1
             return []
-        if self.kind.dated and before["valid_from"] < timezone.localdate():
-            faults = _begun_faults({attr: values[attr] for attr in changed})
+        if self.kind.dated and before["valid_from"] < self.day:
+            faults = _begun_faults({attr: values[attr] for attr in changed}, self.day)
             if faults:
                 return faults
         self.plan.changed.append(Change(row.number, pk, {attr: values[attr] for attr in changed}, before))
         return []
 
 
-def _begun_faults(changed: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _begun_faults(changed: Mapping[str, Any], day: date) -> list[tuple[str, str]]:
     """What may not change of a price that has begun: everything but its end, and that not to a past day."""
     text = "This price has begun: give a new one from a later day."
     faults = [(attr, text) for attr in sorted(changed.keys() - {"valid_to"})]
     end = changed.get("valid_to")
-    if end is not None and end < timezone.localdate():
+    if end is not None and end < day:
         faults.append(("valid_to", "A price that has begun can't end in the past."))
     return faults
 
@@ -217,7 +218,7 @@ def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, pr
     """
     check_header(kind, sheet)
     before = fingerprint(kind, business)
-    reader = _Reader(kind, sheet, _stored(kind, business), past)
+    reader = _Reader(kind, sheet, _stored(kind, business), past, today(business))
     reader.plan.fingerprint = before
     for row in sheet.rows:
         reader.take(row)

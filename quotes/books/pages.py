@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from quotes.books.models import PeriodLock
@@ -16,6 +15,7 @@ from quotes.books.posting import lock_period
 from quotes.books.reports import GROUPS
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
+from shared.dates import today
 from shared.problems import Problem
 
 REPORTS = (
@@ -45,8 +45,7 @@ def books(request: MemberRequest) -> HttpResponse:
         else:
             messages.success(request, "Locked, for good.")
             return redirect("books")
-    today = timezone.localdate()
-    last = today.replace(day=1) - timedelta(days=1)
+    last = today(request.business).replace(day=1) - timedelta(days=1)
     values = {
         "reports": REPORTS,
         "groups": list(GROUPS),

@@ -8,17 +8,16 @@ from decimal import Decimal
 
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
-from django.utils import timezone
 
 from quotes.books.models import EntryKind, LedgerEntry, PeriodLock, Posting, ReceivedEntry
 from quotes.books.parts import Key, Part, parts_of, received_by_job
 from quotes.books.periods import locked_until, open_day
 from quotes.books.quoting import post_quotes
-from quotes.offers.content import local_day
 from quotes.orders.events import lines_of, locked
 from quotes.orders.models import OrderLine, SupplierOrder
 from shared import audit
 from shared.business.actors import Actor
+from shared.dates import today
 from shared.models import Business
 from shared.numbering import hold
 from shared.problems import Problem
@@ -39,13 +38,13 @@ def post(order: SupplierOrder) -> int:
         return 0
     lines, before = lines_of(order), _posted(order)
     wanted = {part.key: part for part in parts_of(order, lines)}
-    today = open_day(order.business, local_day(order.business, timezone.now()))
-    day = open_day(order.business, order.placed_on) if new else today
+    now = open_day(order.business, today(order.business))
+    day = open_day(order.business, order.placed_on) if new else now
     kind = EntryKind.ORDER if new else EntryKind.CORRECTION
     changes = list(_changes(order, before, wanted))
     for part, change in changes:
-        _entry(order, part, EntryKind.CREDIT if part.credit else kind, today if part.credit else day, change).save()
-    _post_received(order, lines, today)
+        _entry(order, part, EntryKind.CREDIT if part.credit else kind, now if part.credit else day, change).save()
+    _post_received(order, lines, now)
     posting.sequence = order.sequence
     posting.save()
     return len(changes)
@@ -148,7 +147,7 @@ def lock_period(*, business: Business, until: date, actor: Actor) -> PeriodLock:
     last = locked_until(business)
     if last is not None and until < last:
         raise Problem("conflict", f"Everything is locked until {last} already.")
-    if until >= local_day(business, timezone.now()):
+    if until >= today(business):
         raise Problem("conflict", "A period is locked when it is over; name a day before today.")
     lock = PeriodLock.objects.of(business).create(until=until, who=actor.name[:160])
     audit.record(business, actor, "books.locked", f"period:{until}", {"until": until.isoformat()})

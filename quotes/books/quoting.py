@@ -13,11 +13,11 @@ from django.db.models import Sum
 from quotes.books.models import QuoteEntry, QuoteStep
 from quotes.books.periods import open_day
 from quotes.jobs.canonical import parsed
-from quotes.offers.content import local_day
 from quotes.offers.difference import standing_build, standing_lines
 from quotes.offers.models import Revision, State
 from quotes.offers.sums import NOTHING_CHOSEN, sums
 from shared.business.scoping import OwnedQuerySet
+from shared.dates import local_day
 from shared.models import Business
 from shared.numbering import hold
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from django.utils import timezone
-
 from fencing.choosing import FORMS, LAYOUTS, choose, options
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan import plan
@@ -23,6 +21,7 @@ from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import basis_of, costs_of
 from quotes.pricing.price import price
+from shared.dates import today
 from shared.models import Business
 from shared.money import shown
 
@@ -145,7 +144,7 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
 
 
 def _total(business: Business, measure: Measure, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
-    basis = basis_of(business, {}, "owner", timezone.localdate())
+    basis = basis_of(business, {}, "owner", today(business))
     try:
         priced = price(costs_of(taken, found, basis), basis.rules, shares=basis.shares(measure))
     except Refused as refused:

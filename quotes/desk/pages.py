@@ -21,6 +21,7 @@ from quotes.offers.queries import quotes
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
+from shared.dates import today as local_today
 
 JOBS_A_SHEET = 50
 EVENTS_SHOWN = 60
@@ -35,7 +36,13 @@ def today(request: MemberRequest) -> HttpResponse:
     empty = not groups and not queries.jobs(request.business).exists()
     may_start = request.actor.may(Scope.JOBS_WRITE)
     bare = empty and request.actor.may(Scope.CATALOGUE_WRITE) and not systems(request.business).exists()
-    told = {"groups": groups, "newcomer": empty, "may_start": may_start, "bare": bare}
+    told = {
+        "groups": groups,
+        "newcomer": empty,
+        "may_start": may_start,
+        "bare": bare,
+        "today": local_today(request.business),
+    }
     return render(request, "desk/today.html", told)
 
 

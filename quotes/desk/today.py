@@ -20,6 +20,7 @@ from quotes.orders.order_rows import SupplierOrder
 from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.business.scoping import OwnedQuerySet
+from shared.dates import today
 from shared.models import Business
 
 MOST = 12
@@ -80,14 +81,14 @@ def answers(business: Business) -> Group:
 def waiting(business: Business) -> Group:
     """Sent quotes that somebody has not answered, the one that ends first at the top."""
     rows = offers.revisions(business, {"state": QuoteState.SENT}).order_by("valid_until", "id")
-    today = timezone.localdate()
-    return _group("waiting", "Waiting for an answer", [_waiting(row, today) for row in _whole(rows)])
+    day = today(business)
+    return _group("waiting", "Waiting for an answer", [_waiting(row, day) for row in _whole(rows)])
 
 
-def _waiting(row: Revision, today: date) -> Row:
+def _waiting(row: Revision, day: date) -> Row:
     parties = list(offers.parties(row).values_list("answer", flat=True))
     yes = sum(answer == Answered.ACCEPTED for answer in parties)
-    left = (row.valid_until - today).days if row.valid_until else None
+    left = (row.valid_until - day).days if row.valid_until else None
     said = f"{yes} of {len(parties)} said yes" if yes else "no answer yet"
     until = (
         ""
@@ -156,10 +157,10 @@ def replies(business: Business) -> Group:
 
 def due(business: Business) -> Group:
     """Deliveries whose day has come and that nobody has counted in."""
-    today = timezone.localdate()
-    rows = orders.orders(business).filter(state__in=COMING, promised_on__lte=today).select_related("supplier")
+    day = today(business)
+    rows = orders.orders(business).filter(state__in=COMING, promised_on__lte=day).select_related("supplier")
     found = [
-        _order(row, "today" if row.promised_on == today else "late", live=True)
+        _order(row, "today" if row.promised_on == day else "late", live=True)
         for row in rows.order_by("promised_on", "id")[: MOST + 1]
     ]
     return _group("due", "Deliveries to count in", found)

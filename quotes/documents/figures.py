@@ -10,10 +10,10 @@ from decimal import Decimal
 from itertools import groupby
 
 from babel import Locale
-from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal
 
 from fencing.drawing.lettering import pointed, written_with
+from shared.dates import write_day
 from shared.money import decimal_sign, minor_digits, rounded
 
 MINUS = "\N{MINUS SIGN}"
@@ -137,8 +137,7 @@ def day(value: date | str, locale: str) -> str:
     >>> day("2026-03-09", "en")
     'March 9, 2026'
     """
-    read = value if isinstance(value, date) else date.fromisoformat(value[:10])
-    return format_date(read, "long", locale=locale.replace("-", "_"))
+    return write_day(value if isinstance(value, date) else date.fromisoformat(value[:10]), locale)
 
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg", "HUR": " h", "DAY": " days", "TNE": " t"}

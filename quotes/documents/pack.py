@@ -68,6 +68,7 @@ def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]],
         "choices": choices,
         "digest": digest,
         "money_head": content["currency"],
+        "time_zone": content["business"]["time_zone"].replace("_", " "),
     }
     foot = strip(heading, job, content["business"]["name"])
     values = {"face": face(content["business"]), "strip": foot, "made": content["dates"]["sent_at"], "sheet": sheet}

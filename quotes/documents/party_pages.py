@@ -28,6 +28,7 @@ from quotes.documents.quotesheet import drawings, quote_values
 from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.offers.viewing import PartyView
 from shared import throttle
+from shared.dates import dates_by
 from shared.problems import Problem
 
 COOKIE = "quote"
@@ -172,7 +173,12 @@ def chosen(request: HttpRequest) -> dict[str, Any]:
 
 
 def _page(request: HttpRequest, token: str, handle: str, told: Told | None = None) -> HttpResponse:
-    told = told or Told()
+    business = link_of(token).business
+    with dates_by(business.time_zone, business.locale):
+        return _drawn_page(request, token, handle, told or Told())
+
+
+def _drawn_page(request: HttpRequest, token: str, handle: str, told: Told) -> HttpResponse:
     try:
         view = open_link(token, chosen(request) if request.method == "POST" else None)
     except Refused as refused:

@@ -80,6 +80,7 @@ def _values(document: Document) -> dict[str, Any]:
         "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
         "customer": document["party"]["name"],
         "what": _what(document),
+        "issued_on": day(document["dates"]["date"], locale),
         "valid_until": day(document["dates"]["valid_until"], locale),
         "price_label": _price_label(document),
         "price": money(document["total"], currency, locale),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,6 +13,7 @@ from quotes.documents.pack import acceptance_pdf, crew_pdf, is_annexed, quote_pd
 from quotes.jobs.canonical import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
+from shared.dates import dates_by, write_moment
 from shared.models import Business
 from shared.outbox import everybody_registers, want
 
@@ -96,7 +97,7 @@ def of_content(document: Document) -> bytes:
     if kind is Kind.QUOTE:
         return quote_pdf(content, document.party)
     if kind is Kind.ACCEPTANCE:
-        return acceptance_pdf(content, revision.content_sha256, _answers(revision), _chosen(content, revision))
+        return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
     if kind is Kind.SCREENING:
         return screening_pdf(content, revision.choices)
     return crew_pdf(content, TEMPLATES[kind], revision.choices)
@@ -115,19 +116,22 @@ def keep(*, document: Document, pdf: bytes) -> None:
     want(f"{row.kind}.made", row.ref, business=row.business)
 
 
-def _answers(revision: Revision) -> list[dict[str, str]]:
+def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
     names = {party.pk: party.name for party in Party.objects.of(revision.business).filter(revision=revision)}
     rows = Answer.objects.of(revision.business).filter(party__revision=revision).order_by("id")
-    return [
-        {
-            "party": names[row.party_id],
-            "answer": "accepted" if row.accepted else "declined",
-            "name": row.name,
-            "when": row.answered_at.strftime("%Y-%m-%d %H:%M:%S"),
-            "amount": format(row.total.normalize(), "f"),
-        }
-        for row in rows
-    ]
+    business = content["business"]
+    with dates_by(business["time_zone"], business["locale"]):
+        return [_answer_row(row, names) for row in rows]
+
+
+def _answer_row(row: Answer, names: Mapping[int, str]) -> dict[str, str]:
+    return {
+        "party": names[row.party_id],
+        "answer": "accepted" if row.accepted else "declined",
+        "name": row.name,
+        "when": write_moment(row.answered_at, seconds=True),
+        "amount": format(row.total.normalize(), "f"),
+    }
 
 
 def _chosen(content: Content, revision: Revision) -> list[str]:

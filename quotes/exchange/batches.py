@@ -10,7 +10,6 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
 from catalogue import queries, services
 from catalogue.bodies import SupplyOfferIn
@@ -18,6 +17,7 @@ from catalogue.models import Component, Offer, Supplier
 from fencing.faults import Fault, Refused
 from shared import audit
 from shared.business.actors import Actor
+from shared.dates import today
 from shared.models import Business, SupplierAccount
 from shared.problems import from_refusal, from_validation
 from shared.reading import read_each
@@ -140,7 +140,7 @@ def _offer(known: Known, values: dict[str, Any]) -> tuple[Offer, dict[str, Any]]
     if component is None:
         raise Refused([Fault("/component", "unknown", "This business has no such component.")])
     begins, ends = values["valid_from"], values.get("valid_to")
-    if begins < timezone.localdate():
+    if begins < today(supplier.business):
         raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
     if ends and ends < begins:
         raise Refused([Fault("/valid_to", "range", "A price can't end before it begins.")])

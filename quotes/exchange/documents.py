@@ -33,6 +33,7 @@ from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due, taxes
+from shared.dates import local_day
 from shared.jsontext import write_json
 from shared.reading import StrictSerializer, read
 
@@ -47,7 +48,7 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
     place = order.deliver_to
     return OrderDocument(
         id=order.number,
-        issued=order.placed_on or order.created_at.date(),
+        issued=order.placed_on or local_day(order.business, order.created_at),
         currency=order.currency,
         buyer=ubl_party(told["buyer"]),
         seller=ubl_party(told["seller"]),

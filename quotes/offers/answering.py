@@ -15,7 +15,6 @@ from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job, note_event
-from quotes.offers.content import local_day
 from quotes.offers.links import hashed
 from quotes.offers.models import Answer, Answered, Kind, Party, Question, Revision, SignedLink, State
 from quotes.offers.services import agreed_otherwise, close_revision, lock_quote
@@ -23,6 +22,7 @@ from quotes.offers.sums import Choices, read_choices, sums
 from quotes.offers.viewing import PartyView, party_view, pays_for_choices
 from shared import audit
 from shared.business.actors import Actor
+from shared.dates import local_day
 from shared.money import stated
 from shared.outbox import want
 from shared.problems import Problem

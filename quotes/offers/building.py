@@ -9,8 +9,6 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from django.utils import timezone
-
 from catalogue.naming import finish_words
 from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
@@ -33,6 +31,7 @@ from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand
 from quotes.pricing.materials import material_lines
 from quotes.pricing.price import price
 from quotes.pricing.shares import Shares
+from shared.dates import today
 from shared.models import Business
 from shared.money import rounded
 
@@ -128,7 +127,7 @@ def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, .
 
 def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
     """Remedies at today's prices, before anything else of a quote is settled."""
-    return remedies_of(takeoff, found, basis_of(found.business, {}, "owner", timezone.localdate()))
+    return remedies_of(takeoff, found, basis_of(found.business, {}, "owner", today(found.business)))
 
 
 def costs_of(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:

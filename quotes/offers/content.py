@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from fractions import Fraction
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from catalogue.rules import PriceRules
 from fencing.faults import Fault, Refused
@@ -20,6 +19,7 @@ from quotes.offers.building import Basis, basis_of, build, changed_document
 from quotes.offers.difference import difference
 from quotes.offers.lines import hand_line
 from quotes.offers.models import Kind, Revision
+from shared.dates import local_day
 from shared.models import Business
 
 VERSION = 1
@@ -103,11 +103,6 @@ def check_parties(content: Mapping[str, Any]) -> None:
     ]
     if faults:
         raise Refused(faults)
-
-
-def local_day(business: Business, now: datetime) -> date:
-    """What day it is where the business is."""
-    return now.astimezone(ZoneInfo(business.time_zone)).date()
 
 
 def face(business: Business) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from quotes.offers.models import Party, Revision, SignedLink, State
 from shared.business.scoping import new_ref
+from shared.dates import local_day
 from shared.outbox import want
 from shared.problems import Problem
 
@@ -88,7 +89,7 @@ def revoke_links(*, revision: Revision, now: datetime) -> None:
 
 def _issue(party: Party, revision: Revision, now: datetime) -> SignedLink:
     ref = new_ref()
-    until = revision.valid_until or now.date()
+    until = revision.valid_until or local_day(revision.business, now)
     end = datetime.combine(until, datetime.min.time(), tzinfo=now.tzinfo) + AFTER_VALIDITY
     return SignedLink.objects.of(revision.business).create(
         ref=ref,

@@ -9,6 +9,7 @@ from django.core.mail import EmailMessage
 
 from quotes.offers.links import address_of
 from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
+from shared.dates import write_day, write_moment
 from shared.models import Business
 from shared.money import stated
 
@@ -20,7 +21,7 @@ def quote_letter(link: SignedLink) -> EmailMessage:
     text = (
         f"Dear {link.party.name},\n\n"
         f"here is your {word} {revision} for {revision.quote.label}:\n\n{address_of(link)}\n\n"
-        f"It is valid until {revision.valid_until:%d %B %Y}. On that page you can read it, ask a question, accept it or decline "
+        f"It is valid until {_last_day(revision)}. On that page you can read it, ask a question, accept it or decline "
         f"it. The link is yours alone: please do not pass it on.\n\n{_signature(business)}"
     )
     return _to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
@@ -31,7 +32,7 @@ def reminder_letter(link: SignedLink) -> EmailMessage:
     revision = link.revision
     text = (
         f"Dear {link.party.name},\n\n"
-        f"quote {revision} for {revision.quote.label} is valid until {revision.valid_until:%d %B %Y}. "
+        f"quote {revision} for {revision.quote.label} is valid until {_last_day(revision)}. "
         f"You can still answer it here:\n\n{address_of(link)}\n\n{_signature(link.business)}"
     )
     return _to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
@@ -56,9 +57,7 @@ def answer_letter(answer: Answer, revision: Revision) -> EmailMessage:
     """Tells the business what a party answered."""
     word = "accepted" if answer.accepted else "declined"
     reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""
-    text = (
-        f"{answer.party.name} {word} {revision} as {answer.name} on {answer.answered_at:%d %B %Y %H:%M} UTC.{reason}\n"
-    )
+    text = f"{answer.party.name} {word} {revision} as {answer.name} on {write_moment(answer.answered_at)}.{reason}\n"
     return _to_business(revision.business, f"{revision.quote.number} {word} by {answer.party.name}", text)
 
 
@@ -66,11 +65,15 @@ def receipt_letter(answer: Answer, revision: Revision) -> EmailMessage:
     """Tells a party what it accepted: the same facts as its receipt."""
     text = (
         f"Dear {answer.party.name},\n\n"
-        f"you accepted {revision} for {revision.quote.label} as {answer.name} on {answer.answered_at:%d %B %Y %H:%M} UTC.\n"
+        f"you accepted {revision} for {revision.quote.label} as {answer.name} on {write_moment(answer.answered_at)}.\n"
         f"Your part: {stated(answer.total, revision.business.currency)} {revision.business.currency}, tax included.\n"
         f"What you were shown has the SHA-256 digest {answer.content_sha256}.\n\n{_signature(revision.business)}"
     )
     return _to_party(answer.party, f"You accepted {revision.quote.number}", text)
+
+
+def _last_day(revision: Revision) -> str:
+    return write_day(revision.valid_until) if revision.valid_until else ""
 
 
 def _signature(business: Business) -> str:

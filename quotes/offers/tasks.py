@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from datetime import timedelta
 
 from django.db import transaction
@@ -18,6 +18,7 @@ from quotes.offers.models import Answer, Answered, Party, Question, Revision, Si
 from quotes.offers.sums import BASE
 from shared import letters
 from shared.business.actors import SYSTEM
+from shared.dates import latest_day_anywhere, today
 from shared.outbox import Event, Finish, handles, regularly, want
 
 REMIND_BEFORE = timedelta(days=3)
@@ -92,15 +93,14 @@ def keep_chosen_measure(event: Event) -> None:
 def lapse_what_is_over() -> None:
     """Lapses every revision whose last day is over where its business is."""
     now = timezone.now()
-    for revision in _open(now.date() + timedelta(days=1)):
+    for revision in _ending_within(timedelta(0)):
         lapse_if_due(revision, now)
 
 
 @regularly(timedelta(hours=1))
 def remind_in_time() -> None:
     """Wants one reminder for each party that has not answered a few days before the last day."""
-    now = timezone.now()
-    for revision in _open(now.date() + REMIND_BEFORE):
+    for revision in _ending_within(REMIND_BEFORE):
         for party in Party.objects.of(revision.business).filter(revision=revision, answer=Answered.WAITING):
             _remind(party)
 
@@ -112,9 +112,13 @@ def _remind(party: Party) -> None:
         want("party.remind", party.ref, business=party.business)
 
 
-def _open(until: object) -> Iterable[Revision]:
+def _ending_within(span: timedelta) -> Iterator[Revision]:
+    """Yield sent revisions whose last day has come, or comes within this span, where their business is."""
     rows = Revision.anywhere.select_related("quote__job", "business")  # unscoped: the routine serves every business
-    return rows.filter(state=State.SENT, valid_until__lte=until, business__suspended_at=None).iterator()
+    latest = latest_day_anywhere() + span
+    for row in rows.filter(state=State.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
+        if row.valid_until and row.valid_until <= today(row.business) + span:
+            yield row
 
 
 def _links() -> QuerySet[SignedLink]:

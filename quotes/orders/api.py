@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -33,7 +32,9 @@ from quotes.orders.rows import (
     order_full,
 )
 from shared.api import Endpoint
+from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.dates import today
 from shared.openapi import page_of
 
 _MANY = {"type": "object", "properties": {"items": {"type": "array", "items": ORDER_FULL_SHAPE}}}
@@ -91,7 +92,9 @@ class OrderPlan(Endpoint):
     def post(self, request: Request) -> Response:
         body = self.read(bodies.PlanIn)
         found = _jobs(self, body["jobs"])
-        plan = plan_jobs(found, days=_days(body.get("deliver_by")), most_suppliers=body.get("most_suppliers"))
+        plan = plan_jobs(
+            found, days=_days(self.business, body.get("deliver_by")), most_suppliers=body.get("most_suppliers")
+        )
         return Response(_plan(plan, self.business.currency))
 
 
@@ -231,8 +234,8 @@ def _jobs(endpoint: Endpoint, refs: list[str]) -> list[Job]:
     return [found[ref] for ref in dict.fromkeys(refs)]
 
 
-def _days(deliver_by: date | None) -> int | None:
-    return None if deliver_by is None else max(0, (deliver_by - timezone.localdate()).days)
+def _days(business: Business, deliver_by: date | None) -> int | None:
+    return None if deliver_by is None else max(0, (deliver_by - today(business)).days)
 
 
 def _part(order: Order, currency: str) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from fractions import Fraction
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 
 from catalogue.bridge import market
 from catalogue.market import Market, Sold
@@ -31,6 +30,7 @@ from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
 from shared.business.actors import Actor
+from shared.dates import today
 from shared.models import Business
 from shared.money import Sharing, minor_digits
 from shared.numbering import next_number
@@ -95,7 +95,7 @@ def order_for(
     rows = Job.objects.of(business).filter(pk__in=[job.pk for job in jobs]).select_related("site", "business")
     jobs = list(rows.select_for_update(of=("self",)).order_by("pk"))
     _refuse_ordered(jobs, again=again)
-    days = None if deliver_by is None else max(0, (deliver_by - timezone.localdate()).days)
+    days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
     plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
     holds = stock.hold_for(business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor)
     known = {row.sku: row for row in components(business).select_related("finish")}

@@ -11,7 +11,6 @@ from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from fencing.faults import Fault, Refused
@@ -26,6 +25,7 @@ from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
+from shared.dates import today
 from shared.problems import Problem
 from shared.reading import read
 
@@ -184,7 +184,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "docket": request.POST.get("docket", "") or next((one.number for one in dockets), ""),
         "counts": _counts(request, lines),
         "counting": request.POST.get("do") == "receive",
-        "received": request.POST.get("received") or str(timezone.localdate()),
+        "received": request.POST.get("received") or str(today(request.business)),
         "locale": request.business.locale,
         "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
         "to_come": [line for line in lines if line.outstanding > line.on_the_way],

@@ -13,13 +13,13 @@ from catalogue.bridge import market
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event
-from quotes.offers.content import local_day
 from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
 from quotes.orders.paper import want_list
 from quotes.orders.rows import amount
 from shared.business.actors import Actor
+from shared.dates import local_day
 from shared.money import shown
 from shared.problems import Problem
 

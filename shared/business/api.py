@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
@@ -209,7 +209,7 @@ class NewKey(StrictSerializer):
     scopes = serializers.ListField(
         child=serializers.ChoiceField(sorted(BUSINESS_SCOPES)), allow_empty=False, max_length=len(BUSINESS_SCOPES)
     )
-    expires_at = serializers.DateTimeField(required=False, allow_null=True)
+    expires_at = serializers.DateTimeField(required=False, allow_null=True, default_timezone=UTC)
     test = serializers.BooleanField(required=False, default=False)
 
     def validate_expires_at(self, value: datetime | None) -> datetime | None:

@@ -17,6 +17,7 @@ from shared.browsers import with_key
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
 from shared.business.roles import Scope
+from shared.dates import dates_by
 from shared.money import decimal_sign
 
 SESSION_KEY = "business"
@@ -40,7 +41,11 @@ class BusinessMiddleware:
         member = None if with_key(request) or not request.session.session_key else _member(request)
         request.actor = member_actor(member) if member else None  # type: ignore[attr-defined]  # see MemberRequest
         request.business = member.business if member else None  # type: ignore[attr-defined]  # see MemberRequest
-        response = self._get_response(request)
+        if member:
+            with dates_by(member.business.time_zone, member.business.locale):
+                response = self._get_response(request)
+        else:
+            response = self._get_response(request)
         if member:
             response.headers.setdefault("Cache-Control", "private, no-cache")
         return response

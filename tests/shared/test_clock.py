@@ -11,10 +11,10 @@ from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from quotes.offers.content import local_day
 from shared import audit, outbox, relay
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
+from shared.dates import local_day
 from shared.numbering import next_number
 from shared.outbox import Event, Finish, Later, State, Wanted, handles, want
 
