@@ -11,10 +11,10 @@ from typing import Any
 from quotes.documents.annex import annex_pdf, place_of
 from quotes.documents.crewsheets import care_values, crew_values
 from quotes.documents.figures import number, strip
-from quotes.documents.quotesheet import face, quote_values
+from quotes.documents.quotesheet import accepted_by, face, quote_values
 from quotes.documents.rendering import Enclosure, Variant, markup, render
 from quotes.offers.difference import standing_build
-from quotes.offers.sums import NOTHING_CHOSEN, Choices
+from quotes.offers.sums import NOTHING_CHOSEN, Choices, read_choices
 from quotes.offers.viewing import crew_document, party_document
 from shared.money import minor_digits, rounded
 
@@ -29,6 +29,21 @@ def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -
         "takeoff.json", "The take-off this quote rests on", json.dumps(takeoff, sort_keys=True, indent=1).encode()
     )
     return render(markup("quote", quote_values(document)), Variant.ARCHIVE, made_at(content), [enclosure])
+
+
+def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, Any]) -> bytes:
+    """Return a party's own acceptance record: what it chose, its price, payments and terms.
+
+    Args:
+        content: the frozen content.
+        party: the party's key.
+        receipt: members ``name``, ``answered_at``, ``content_sha256`` and ``choices`` of its answer.
+    """
+    document = party_document(content, party, read_choices(content, receipt["choices"]))
+    values = quote_values(document, accepted_by(document, receipt))
+    answered_at: datetime = receipt["answered_at"]
+    values["made"] = answered_at.isoformat().replace("+00:00", "Z")
+    return render(markup("quote", values), Variant.ACCESSIBLE, answered_at)
 
 
 def crew_pdf(content: Content, template: str, choices: Mapping[str, Any] | None = None) -> bytes:

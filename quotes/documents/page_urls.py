@@ -10,6 +10,7 @@ urlpatterns = [
     path("q/<str:token>", party_pages.enter, name="enter-quote"),
     path("q/see/<slug:handle>", party_pages.party_quote, name="party-quote"),
     path("q/see/<slug:handle>/quote.pdf", party_pages.party_pdf, name="party-pdf"),
+    path("q/see/<slug:handle>/acceptance.pdf", party_pages.party_record, name="party-record"),
     path("revisions/<str:ref>/preview/<str:key>.pdf", pages.preview, name="preview-pdf"),
     path("documents/<str:ref>.pdf", pages.kept_pdf, name="kept-pdf"),
     path("jobs/build-worker.js", crew_pages.worker, name="build-worker"),

@@ -8,6 +8,7 @@ A GET changes no answer. Forms carry a mark of their own in place of Django's CS
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -26,6 +27,7 @@ from fencing.faults import Refused
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.quotesheet import drawings, quote_values
 from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link
+from quotes.offers.models import SignedLink
 from quotes.offers.viewing import PartyView
 from shared import throttle
 from shared.dates import dates_by
@@ -34,7 +36,7 @@ from shared.problems import Problem
 COOKIE = "quote"
 LIVES_S = 3600
 WRONG_A_MINUTE = 20
-LONGEST = {"name": 120, "reason": 2_000, "text": 2_000}
+LONGEST = {"name": 120, "decliner": 120, "reason": 2_000, "text": 2_000}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +83,25 @@ def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    row = (
-        Document.objects.of(link.business).filter(revision=link.revision, kind=Kind.QUOTE, party=link.party.key).first()
-    )
+    return _made(request, link, Kind.QUOTE)
+
+
+@require_safe
+def party_record(request: HttpRequest, handle: str) -> HttpResponse:
+    """The party's acceptance record: what it chose, its price, payments and terms."""
+    try:
+        link = link_of(_token(request, handle))
+    except Problem:
+        return no_quote(request)
+    return _made(request, link, Kind.ACCEPTANCE)
+
+
+def _made(request: HttpRequest, link: SignedLink, kind: Kind) -> HttpResponse:
+    row = Document.objects.of(link.business).filter(revision=link.revision, kind=kind, party=link.party.key).first()
     if row is None or row.pdf is None:
         return _private(render(request, "documents/party_wait.html", status=404))
     response = _private(HttpResponse(bytes(row.pdf), content_type="application/pdf"))
-    name = f"quote-{link.revision.quote.number}-{link.revision.number}.pdf"
+    name = f"{kind}-{link.revision.quote.number}-{link.revision.number}.pdf"
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
 
@@ -110,14 +124,17 @@ def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
     if not constant_time_compare(request.POST.get("mark", ""), _mark(token)):
         return _page(request, token, handle, Told("This form is out of date. Please send it again.", status=403))
     deeds: dict[str, Callable[[HttpRequest, str], None]] = {"accept": _accept, "decline": _decline, "ask": _ask}
+    typed = {name: request.POST.get(name, "").strip() for name in LONGEST}
+    if request.POST.get("do") == "review":
+        return _page(request, token, handle, Told(typed=typed), is_review=True)
     deed = deeds.get(request.POST.get("do", ""))
     if deed is None:
-        return _page(request, token, handle)
-    typed = {name: request.POST.get(name, "").strip() for name in LONGEST}
+        return _page(request, token, handle, Told(typed=typed))
     try:
         deed(request, token)
     except _AgainError as again:
-        return _page(request, token, handle, Told(again.notice, again.faults, typed, again.status))
+        told = Told(again.notice, again.faults, typed, again.status)
+        return _page(request, token, handle, told, is_review=deed is _accept)
     except Refused as refused:
         text = " ".join(fault.text for fault in refused.faults)
         return _page(request, token, handle, Told(text, typed=typed, status=422))
@@ -140,11 +157,9 @@ class _AgainError(Exception):
 def _accept(request: HttpRequest, token: str) -> None:
     choices = chosen(request)
     view = open_link(token, choices)
+    if view.may_answer and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
+        raise _AgainError("Check what you agree to, then press “Accept this quote”.", status=409)
     name = _text(request, "name", "Type your name: it stands for your signature.")
-    if view.may_answer and request.POST.get("shown", "") != view.document["total"]:
-        raise _AgainError(
-            "The price follows your choices and is now another. Read it, then press Accept again.", status=409
-        )
     settles = view.may_answer and view.document["party"]["chooses"]
     accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
 
@@ -172,21 +187,23 @@ def chosen(request: HttpRequest) -> dict[str, Any]:
     return {"build": request.POST.get("build", "base"), "options": request.POST.getlist("option")[:40]}
 
 
-def _page(request: HttpRequest, token: str, handle: str, told: Told | None = None) -> HttpResponse:
+def _page(
+    request: HttpRequest, token: str, handle: str, told: Told | None = None, *, is_review: bool = False
+) -> HttpResponse:
+    """The quote; or the second step of accepting it, for a party that may answer."""
     business = link_of(token).business
     with dates_by(business.time_zone, business.locale):
-        return _drawn_page(request, token, handle, told or Told())
+        return _drawn_page(request, token, handle, told or Told(), is_review=is_review)
 
 
-def _drawn_page(request: HttpRequest, token: str, handle: str, told: Told) -> HttpResponse:
+def _drawn_page(request: HttpRequest, token: str, handle: str, told: Told, *, is_review: bool) -> HttpResponse:
     try:
         view = open_link(token, chosen(request) if request.method == "POST" else None)
     except Refused as refused:
         view = open_link(token)
-        told = Told(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422)
-    return _private(
-        render(request, "documents/party_quote.html", _values(view, token, handle, told), status=told.status)
-    )
+        told, is_review = Told(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422), False
+    page = "party_review" if is_review and view.may_answer else "party_quote"
+    return _private(render(request, f"documents/{page}.html", _values(view, token, handle, told), status=told.status))
 
 
 def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, Any]:
@@ -209,12 +226,23 @@ def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, A
         "mark": _mark(token),
         "has_pdf": kept.filter(state=State.MADE).exists(),
         "pdf": reverse("party-pdf", args=[handle]),
+        "accepted": view.receipt is not None and view.receipt["outcome"] == "accepted",
+        "record": reverse("party-record", args=[handle]),
+        "agreed": _agreed(token, view),
     }
 
 
 def _handle(token: str) -> str:
     """The address a cookie belongs to: says nothing of the token, and opens nothing by itself."""
     return hashlib.sha256(f"address:{token}".encode()).hexdigest()[:20]
+
+
+def _agreed(token: str, view: PartyView) -> str:
+    """Return the proof that the second step showed this choice at this price: without it nothing is accepted."""
+    document = view.document
+    chosen_keys = [one["key"] for one in (*document["builds"], *document["options"]) if one["chosen"]]
+    shown = json.dumps([token, view.content_sha256, document["total"], chosen_keys])
+    return Signer(salt="party agreement").signature(shown)
 
 
 def _mark(token: str) -> str:

@@ -15,6 +15,7 @@ from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
 from quotes.documents.strength_sheet import strength_sheet
 from quotes.documents.variation_sheet import change_of, quantity_changes
+from shared.dates import dates_by, write_moment
 
 Document = Mapping[str, Any]
 
@@ -57,14 +58,43 @@ def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
     ]
 
 
-def quote_values(document: Document) -> dict[str, Any]:
+def quote_values(document: Document, acceptance: Document | None = None) -> dict[str, Any]:
     """Everything the quote template prints.
 
     Args:
         document: a party's document (``quotes.offers.viewing.party_document``).
+        acceptance: who accepted it and when (``accepted_by``), for the acceptance record.
     """
-    with by_locale(document["business"]["locale"]):
-        return _values(document)
+    business = document["business"]
+    with by_locale(business["locale"]), dates_by(business["time_zone"], business["locale"]):
+        values = _values(document)
+        values["sheet"]["acceptance"] = acceptance
+        return values
+
+
+def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
+    """Return what an acceptance record says of the acceptance: name, time where the business is, digest of what was shown.
+
+    Args:
+        document: the party's document with what it chose.
+        receipt: members ``name``, ``answered_at`` and ``content_sha256`` of the party's answer.
+    """
+    business = document["business"]
+    zone = business["time_zone"].replace("_", " ")
+    with dates_by(business["time_zone"], business["locale"]):
+        when = f"{write_moment(receipt['answered_at'], seconds=True)} ({zone})"
+    return {"name": receipt["name"], "when": when, "digest": receipt["content_sha256"]}
+
+
+def _choices_made(document: Document) -> list[str]:
+    """Return the labels of the chosen fence and options, where there was something to choose."""
+    return [one["label"] for one in (*document["builds"], *document["options"]) if one["chosen"]]
+
+
+def _due_on_acceptance(document: Document) -> str:
+    """Return the sum of the payments due on acceptance with its currency; empty if none is."""
+    due = sum((Decimal(row["amount"]) for row in document["payments"] if row["due"] == "acceptance"), Decimal(0))
+    return money(due, document["currency"], document["business"]["locale"]) if due else ""
 
 
 def _values(document: Document) -> dict[str, Any]:
@@ -98,6 +128,9 @@ def _values(document: Document) -> dict[str, Any]:
         "totals": list(_totals(document, locale)),
         "share_note": _share_note(document),
         "options": list(_choices(document, locale)),
+        "choices_made": _choices_made(document),
+        "had_choices": bool(document["builds"] or document["options"]),
+        "due_on_acceptance": _due_on_acceptance(document),
         "payments": [{"text": row["label"], "amount": number(row["amount"], locale)} for row in document["payments"]],
         "payment_details": business["payment_details"].splitlines(),
         "terms": document["terms"].split("\n\n") if document["terms"] else [],

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
 
 from quotes.documents.models import Document, Kind, State
-from quotes.documents.pack import acceptance_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
+from quotes.documents.pack import acceptance_pdf, acceptance_record_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
 from quotes.jobs.canonical import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
@@ -65,9 +66,9 @@ def want_document(*, business: Business, kind: Kind, subject: str, content: str)
     return row
 
 
-def kept(*, revision: Revision, kind: Kind) -> bytes:
-    """A document of a revision as it was made; what is not made yet is made now, and kept."""
-    row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party="")
+def kept(*, revision: Revision, kind: Kind, party: str = "") -> bytes:
+    """A document of a revision, or of one party of it, as it was made; what is not made yet is made now, and kept."""
+    row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party=party)
     if row.pdf is None:
         keep(document=row, pdf=make(row))
         row.refresh_from_db()
@@ -96,6 +97,8 @@ def of_content(document: Document) -> bytes:
     content = parsed(revision.content)
     if kind is Kind.QUOTE:
         return quote_pdf(content, document.party)
+    if kind is Kind.ACCEPTANCE and document.party:
+        return acceptance_record_pdf(content, document.party, _receipt(revision, document.party))
     if kind is Kind.ACCEPTANCE:
         return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
     if kind is Kind.SCREENING:
@@ -114,6 +117,11 @@ def keep(*, document: Document, pdf: bytes) -> None:
     row.state, row.made_at = State.MADE, timezone.now()
     row.save()
     want(f"{row.kind}.made", row.ref, business=row.business)
+
+
+def _receipt(revision: Revision, party: str) -> dict[str, Any]:
+    answer = Answer.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
+    return {name: getattr(answer, name) for name in ("name", "answered_at", "content_sha256", "choices")}
 
 
 def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from quotes.documents import services
 from quotes.documents.models import Document, Kind, State
-from quotes.offers.models import Revision
+from quotes.documents.receipts import receipt_letter
+from quotes.offers.models import Answer, Revision
+from shared import letters
 from shared.models import Event
 from shared.outbox import Finish, handles
 
@@ -20,6 +22,19 @@ def want_pack(event: Event) -> None:
     kinds = (Kind.ACCEPTANCE, Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET, Kind.CARE)
     annexes = (Kind.SCREENING,) if services.is_screened(revision) else ()
     services.want_documents(revision=revision, kinds=(*kinds, *annexes))
+
+
+@handles("party.answered", slow=True)
+def mail_receipt(event: Event) -> None:
+    """Makes the acceptance record of a party that accepted, and mails it where the party has an address."""
+    # unscoped: the event names the row and its business
+    rows = Answer.anywhere.select_related("party__business", "revision__quote", "revision__business")
+    answer = rows.filter(ref=event.subject, accepted=True).first()
+    if answer is None:
+        return
+    pdf = services.kept(revision=answer.revision, kind=Kind.ACCEPTANCE, party=answer.party.key)
+    if answer.party.email:
+        letters.send(event, "receipt", receipt_letter(answer, pdf))
 
 
 @handles("document.wanted", slow=True)

@@ -11,7 +11,6 @@ from quotes.offers.links import address_of
 from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
 from shared.dates import write_day, write_moment
 from shared.models import Business
-from shared.money import stated
 
 
 def quote_letter(link: SignedLink) -> EmailMessage:
@@ -22,9 +21,9 @@ def quote_letter(link: SignedLink) -> EmailMessage:
         f"Dear {link.party.name},\n\n"
         f"here is your {word} {revision} for {revision.quote.label}:\n\n{address_of(link)}\n\n"
         f"It is valid until {_last_day(revision)}. On that page you can read it, ask a question, accept it or decline "
-        f"it. The link is yours alone: please do not pass it on.\n\n{_signature(business)}"
+        f"it. The link is yours alone: please do not pass it on.\n\n{signature(business)}"
     )
-    return _to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
+    return to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
 
 
 def reminder_letter(link: SignedLink) -> EmailMessage:
@@ -33,17 +32,17 @@ def reminder_letter(link: SignedLink) -> EmailMessage:
     text = (
         f"Dear {link.party.name},\n\n"
         f"quote {revision} for {revision.quote.label} is valid until {_last_day(revision)}. "
-        f"You can still answer it here:\n\n{address_of(link)}\n\n{_signature(link.business)}"
+        f"You can still answer it here:\n\n{address_of(link)}\n\n{signature(link.business)}"
     )
-    return _to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
+    return to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
 
 
 def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:
     """What a party asked and what it is answered."""
     where = f"\n\nYour quote: {address_of(link)}" if link else ""
     text = f"Dear {question.party.name},\n\nyou asked:\n\n{question.text}\n\n{question.reply}{where}\n\n"
-    return _to_party(
-        question.party, f"About quote {question.revision.quote.number}", text + _signature(question.business)
+    return to_party(
+        question.party, f"About quote {question.revision.quote.number}", text + signature(question.business)
     )
 
 
@@ -61,26 +60,17 @@ def answer_letter(answer: Answer, revision: Revision) -> EmailMessage:
     return _to_business(revision.business, f"{revision.quote.number} {word} by {answer.party.name}", text)
 
 
-def receipt_letter(answer: Answer, revision: Revision) -> EmailMessage:
-    """Tells a party what it accepted: the same facts as its receipt."""
-    text = (
-        f"Dear {answer.party.name},\n\n"
-        f"you accepted {revision} for {revision.quote.label} as {answer.name} on {write_moment(answer.answered_at)}.\n"
-        f"Your part: {stated(answer.total, revision.business.currency)} {revision.business.currency}, tax included.\n"
-        f"What you were shown has the SHA-256 digest {answer.content_sha256}.\n\n{_signature(revision.business)}"
-    )
-    return _to_party(answer.party, f"You accepted {revision.quote.number}", text)
-
-
 def _last_day(revision: Revision) -> str:
     return write_day(revision.valid_until) if revision.valid_until else ""
 
 
-def _signature(business: Business) -> str:
+def signature(business: Business) -> str:
+    """Return how every letter of a business to a customer ends."""
     return "\n".join(filter(None, ("Kind regards", business.name, business.phone, business.email))) + "\n"
 
 
-def _to_party(party: Party, subject: str, text: str) -> EmailMessage:
+def to_party(party: Party, subject: str, text: str) -> EmailMessage:
+    """Return a letter of the business to a party; answers to it reach the business."""
     business = party.business
     sender = formataddr((_one_line(business.name), settings.DEFAULT_FROM_EMAIL))
     reply_to = [business.email] if business.email else None

@@ -65,7 +65,7 @@ def mail_reply(event: Event) -> None:
 
 @handles("party.answered", slow=True)
 def mail_answer(event: Event) -> None:
-    """Tells the business, and gives the party its receipt."""
+    """Tells the business; the party's receipt comes with its acceptance record, from the documents."""
     rows = Answer.anywhere.select_related(
         "party__business", "revision__quote", "revision__business"
     )  # unscoped: by event
@@ -74,8 +74,6 @@ def mail_answer(event: Event) -> None:
         return
     if answer.revision.business.email:
         letters.send(event, "answer", mail.answer_letter(answer, answer.revision))
-    if answer.accepted and answer.party.email:
-        letters.send(event, "receipt", mail.receipt_letter(answer, answer.revision))
 
 
 @handles("quote.accepted")

@@ -53,7 +53,14 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
     plain.get_by_role("button", name="Recalculate").click()
     assert plain.locator("#answer b").inner_text() != before
     after = plain.locator("#answer b").inner_text()
+    plain.get_by_role("button", name="Continue to acceptance").click()
+    expect(plain.locator(".strip-answer b")).to_have_text(after)
+    check_page(plain)
+    photograph(plain, "customer-review")
     plain.get_by_label("Your full name, in place of a signature").fill("Ada Quill")
+    plain.get_by_label("Your full name, in place of a signature").press("Enter")  # accepts nothing, loses nothing
+    expect(plain.get_by_role("heading", name="Check and accept")).to_be_visible()
+    expect(plain.get_by_label("Your full name, in place of a signature")).to_have_value("Ada Quill")
     plain.get_by_role("button", name="Accept this quote").click()
     expect(plain.get_by_role("heading", name="You accepted this quote")).to_be_visible()
     expect(plain.locator(".receipt")).to_contain_text(after)
@@ -63,6 +70,7 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
 
 def test_a_missing_name_is_said_beside_the_field(plain: Page, quoted: Revision, live_server: Any) -> None:
     plain.goto(f"{live_server.url}/q/{token(quoted, 'owner')}")
+    plain.get_by_role("button", name="Continue to acceptance").click()
     plain.get_by_role("button", name="Accept this quote").click()
     expect(plain.locator("#name-fault")).to_be_visible()
     check_page(plain)
@@ -92,12 +100,14 @@ def test_the_total_follows_a_tick_where_there_is_script(browser: Browser, quoted
     with new_page(browser, 1280) as page:
         page.goto(f"{live_server.url}/q/{token(quoted, 'owner')}")
         before = page.locator("#answer b").inner_text()
-        page.get_by_label("Your full name, in place of a signature").fill("Ada Quill")
         page.get_by_label("Mowing strip along the whole fence").focus()
         page.keyboard.press("Space")
         expect(page.locator("#answer b")).not_to_have_text(before)
-        expect(page.get_by_label("Your full name, in place of a signature")).to_have_value("Ada Quill")
         expect(page.get_by_label("Mowing strip along the whole fence")).to_be_focused()
+        after = page.locator("#answer b").inner_text()
+        page.get_by_role("button", name="Continue to acceptance").click()
+        expect(page.locator(".strip-answer b")).to_have_text(after)
+        page.get_by_label("Your full name, in place of a signature").fill("Ada Quill")
         page.get_by_role("button", name="Accept this quote").click()
         expect(page.get_by_role("heading", name="You accepted this quote")).to_be_visible()
 

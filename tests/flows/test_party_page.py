@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import subprocess
 from datetime import timedelta
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
+from html.parser import HTMLParser
 from typing import Any
 
 import pytest
@@ -48,9 +50,20 @@ class Customer:
         return found.group(1)
 
     def press(self, do: str, **fields: Any) -> HttpResponse:
-        body = {"mark": self.hidden("mark"), "content": self.hidden("content"), "shown": self.hidden("shown"), **fields}
+        body = {"mark": self.hidden("mark"), "content": self.hidden("content"), **fields}
         self.page = self.client.post(self.address, {**body, "do": do})
         return self.page  # type: ignore[no-any-return]  # the test client's answer
+
+    def agree(self, name: str, **choices: Any) -> HttpResponse:
+        """Go through both steps of accepting."""
+        self.press("review", **choices)
+        return self.press("accept", name=name, agreed=self.hidden("agreed"), **choices)
+
+    def price(self) -> Decimal:
+        """The price at the top of the page."""
+        found = re.search(r'class="strip-answer".*?<b>[^0-9]*([0-9.,]+)', self.page.content.decode(), re.DOTALL)
+        assert found
+        return Decimal(found.group(1).replace(",", ""))
 
     def follow(self) -> str:
         self.page = self.client.get(self.address)
@@ -113,29 +126,87 @@ def test_the_twenty_first_wrong_link_in_a_minute_is_refused(quoted: Revision) ->
 
 def test_recalculating_moves_the_total_and_agrees_to_nothing(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
-    before = Decimal(customer.hidden("shown"))
+    before = customer.price()
     customer.press("look", build="base", option="mow")
     # 200 before tax and 10 % tax on it
-    assert Decimal(customer.hidden("shown")) - before == Decimal("220.00")
+    assert customer.price() - before == Decimal("220.00")
     quoted.refresh_from_db()
     assert quoted.state == "sent"
 
 
 def test_choices_changed_without_recalculating_are_shown_before_they_are_accepted(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
-    first = customer.press("accept", build="base", option="mow", name="Ada Quill")
-    assert first.status_code == 409
-    assert "now another" in first.content.decode()
-    assert 'value="Ada Quill"' in first.content.decode()
-    second = customer.press("accept", build="base", option="mow", name="Ada Quill")
-    assert second.status_code == 302
+    before = customer.price()
+    first = customer.press("review", build="base", option="mow")
+    assert customer.price() - before == Decimal("220.00")
+    assert "Mowing strip" in first.content.decode()
+    customer.press("accept", build="base", option="mow", name="Ada Quill", agreed=customer.hidden("agreed"))
     quoted.refresh_from_db()
     assert quoted.choices == {"build": "base", "options": ["mow"]}
 
 
+def test_nothing_is_accepted_that_the_second_step_did_not_show(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    page = customer.press("accept", build="base", name="Ada Quill")
+    assert page.status_code == 409
+    assert "Check what you agree to" in page.content.decode()
+    assert 'value="Ada Quill"' in page.content.decode()
+    agreed = customer.hidden("agreed")
+    page = customer.press("accept", build="low", name="Ada Quill", agreed=agreed)  # agreed to the other fence
+    assert page.status_code == 409
+    assert not Answer.objects.of(quoted.business).exists()
+
+
+class Buttons(HTMLParser):
+    """The button that Enter presses in the form a field stands in: the first one that submits."""
+
+    def __init__(self, page: bytes, field: str) -> None:
+        super().__init__()
+        self._first, self._field, self.pressed = "", field, ""
+        self.feed(page.decode())
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        told = dict(attrs)
+        if tag == "form":
+            self._first, self._inside = "", False
+        elif tag == "button" and not self._first:
+            self._first = str(told.get("value"))
+        if told.get("name") == self._field and told.get("type") != "hidden":
+            self._inside = True
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form" and self._inside:
+            self.pressed = self._first
+
+
+@pytest.mark.parametrize("has_choices", [True, False])
+def test_enter_in_the_name_field_accepts_nothing_and_loses_nothing(business: Business, has_choices: bool) -> None:
+    stock_up(business)
+    revision = sent(business, CHOICES if has_choices else {"parties": PARTIES[:1]}, measure(12000))
+    customer = Customer(token(revision, "owner"))
+    chosen = {"build": "base", "option": "mow"} if has_choices else {"build": "base"}
+    step = customer.press("review", **chosen)
+    pressed = Buttons(step.content, "name").pressed
+    assert pressed == "review"
+    again = customer.press(pressed, name="Ada Quill", agreed=customer.hidden("agreed"), **chosen)
+    assert 'name="name" maxlength="120" autocomplete="name" value="Ada Quill"' in again.content.decode()
+    assert not Answer.objects.of(business).exists()
+    back = customer.press("look", name="Ada Quill", **chosen)
+    assert '<input type="hidden" name="name" value="Ada Quill">' in back.content.decode()
+
+
+def test_enter_in_the_form_for_declining_declines_nothing_and_loses_nothing(quoted: Revision) -> None:
+    customer = Customer(token(quoted, "owner"))
+    pressed = Buttons(customer.page.content, "decliner").pressed
+    page = customer.press(pressed, decliner="Ada Quill", reason="Too dear").content.decode()
+    assert 'value="Ada Quill"' in page
+    assert "Too dear" in page
+    assert not Answer.objects.of(quoted.business).exists()
+
+
 def test_accepting_gives_a_receipt_that_stays_the_same(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
-    customer.press("accept", build="base", name="Ada Quill")
+    customer.agree("Ada Quill", build="base")
     receipt = customer.follow()
     assert "You accepted this quote" in receipt
     assert quoted.content_sha256 in receipt
@@ -144,13 +215,13 @@ def test_accepting_gives_a_receipt_that_stays_the_same(quoted: Revision) -> None
 
 
 def test_a_name_is_wanted_and_said_beside_its_field(quoted: Revision) -> None:
-    page = Customer(token(quoted, "owner")).press("accept", build="base", name="  ")
+    page = Customer(token(quoted, "owner")).agree("  ", build="base")
     assert page.status_code == 422
     assert 'aria-describedby="name-fault"' in page.content.decode()
 
 
 def test_content_that_is_not_what_was_looked_at_is_not_accepted(quoted: Revision) -> None:
-    page = Customer(token(quoted, "owner")).press("accept", build="base", name="Ada", content="0" * 64)
+    page = Customer(token(quoted, "owner")).agree("Ada", build="base", content="0" * 64)
     assert page.status_code == 409
     assert "not the one you looked at" in page.content.decode()
 
@@ -195,3 +266,49 @@ def test_a_party_is_shown_its_half_and_no_other_names(business: Business) -> Non
     page = Customer(token(sent(business), "neighbour")).page.content.decode()
     assert "Your part of the price" in page
     assert "Ada" not in page
+
+
+def test_after_acceptance_the_customer_has_what_was_chosen(
+    business: Business, django_capture_on_commit_callbacks: Any, mailoutbox: list[Any]
+) -> None:
+    business.terms, business.payment_details = "Work begins within four weeks.", "Account 12-3456"
+    business.save()
+    stock_up(business)
+    payments = [
+        {"key": "deposit", "label": "Deposit", "percent": "30", "due": "acceptance"},
+        {"key": "rest", "label": "On completion", "percent": "70", "due": "completion"},
+    ]
+    revision = sent(business, {**CHOICES, "payments": payments}, measure(12000))
+    customer = Customer(token(revision, "owner"))
+    with django_capture_on_commit_callbacks(execute=True):
+        customer.agree("Ada Quill", build="low", option="mow")
+    answer = Answer.objects.of(business).get()
+    total = f"{answer.total:,.2f}"
+    deposit = f"{(answer.total * 30 / 100).quantize(Decimal('0.01'), ROUND_HALF_UP):,.2f}"
+    page = customer.follow()
+    record = customer.client.get(f"{customer.address}/acceptance.pdf")
+    assert record["Content-Type"] == "application/pdf"
+    assert 'acceptance.pdf">Download the acceptance record' in page
+    [letter] = [one for one in mailoutbox if "ada@example.test" in one.to[0]]
+    assert [(name, kind) for name, _, kind in letter.attachments] == [("acceptance-Q0001-1.pdf", "application/pdf")]
+    assert letter.attachments[0][1] == record.content
+    for text in (page, letter.body, words_of(record.content)):
+        for words in ("1500 mm high", "Mowing strip", total, deposit, "Deposit", "Work begins", "12-3456", "Ada Quill"):
+            assert words in text, words
+
+
+def words_of(pdf: bytes) -> str:
+    run = subprocess.run(["pdftotext", "-layout", "-", "-"], input=pdf, capture_output=True, check=True)
+    return " ".join(run.stdout.decode().split())
+
+
+def test_the_record_of_one_party_is_nobody_elses(business: Business, django_capture_on_commit_callbacks: Any) -> None:
+    stock_up(business)
+    revision = sent(business)
+    ada, ben = Customer(token(revision, "owner")), Customer(token(revision, "neighbour"))
+    with django_capture_on_commit_callbacks(execute=True):
+        ada.agree("Ada Quill", build="base")
+    record = words_of(ada.client.get(f"{ada.address}/acceptance.pdf").content)
+    assert "Ada Quill" in record
+    assert "Ben" not in record
+    assert ben.client.get(f"{ben.address}/acceptance.pdf").status_code == 404

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -75,7 +76,7 @@ def test_an_answer_is_told_to_the_business_and_receipted_to_the_party(
         receipt = accept(token=token(mailed, "owner"), name="Ada Q", content_sha256=mailed.content_sha256)
     assert "accepted Q0001/1 as Ada Q" in _to("office@example.test")[0]
     letter = _to("ada@example.test")[0]
-    assert receipt.total in letter
+    assert f"{Decimal(receipt.total):,.2f}" in letter
     assert mailed.content_sha256 in letter
     assert _to("ben@example.test") == []
 

@@ -1,0 +1,47 @@
+"""The letter that a party gets after it accepted: its acceptance record in words, and as a PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django.core.mail import EmailMessage
+
+from quotes.documents.quotesheet import accepted_by, quote_values
+from quotes.jobs.canonical import parsed
+from quotes.offers.mail import signature, to_party
+from quotes.offers.models import Answer
+from quotes.offers.sums import read_choices
+from quotes.offers.viewing import party_document
+
+
+def receipt_letter(answer: Answer, pdf: bytes) -> EmailMessage:
+    """Return the letter with what was chosen, its price, payments and terms; the PDF is attached."""
+    revision, party = answer.revision, answer.party
+    document = party_document(
+        parsed(revision.content), party.key, read_choices(parsed(revision.content), answer.choices)
+    )
+    receipt = {"name": answer.name, "answered_at": answer.answered_at, "content_sha256": answer.content_sha256}
+    values = quote_values(document, accepted_by(document, receipt))
+    text = "\n".join([f"Dear {party.name},\n", *_record(values["sheet"]), "", signature(revision.business)])
+    letter = to_party(party, f"You accepted {revision.quote.number}", text)
+    letter.attach(f"acceptance-{revision.quote.number}-{revision.number}.pdf", pdf, "application/pdf")
+    return letter
+
+
+def _record(sheet: Mapping[str, Any]) -> Iterator[str]:
+    acceptance = sheet["acceptance"]
+    yield f"you accepted {sheet['heading']}, {sheet['job']}, as {acceptance['name']} on {acceptance['when']}."
+    yield "The acceptance record is attached.\n"
+    if sheet["had_choices"]:
+        yield f"Chosen: {'; '.join(sheet['choices_made']) or 'nothing added'}"
+    yield f"{sheet['price_label']}: {sheet['price']}, {sheet['price_note']}"
+    if sheet["payments"]:
+        yield f"\nPayments, in {sheet['money_head']}, including tax:"
+        yield from (f"- {row['text']}: {row['amount']}" for row in sheet["payments"])
+    if sheet["due_on_acceptance"]:
+        yield f"Due now: {sheet['due_on_acceptance']}"
+    yield from sheet["payment_details"]
+    if sheet["terms"]:
+        yield "\nTerms:\n\n" + "\n\n".join(sheet["terms"])
+    yield f"\nThe quote you were shown has the SHA-256 digest {acceptance['digest']}."
