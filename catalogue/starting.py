@@ -21,6 +21,7 @@ from catalogue.sheets.taking_in import dry_run, take_in
 from fencing.faults import Fault, Refused
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
+from shared.business.places import usual_locale, zones_of
 from shared.business.services import start_business
 from shared.money import minor_digits
 
@@ -39,6 +40,8 @@ class NewBusiness:
     place: str = ""
     tax_name: str = "Tax"
     tax_rate: Decimal = Decimal(0)
+    time_zone: str = ""
+    """Empty: the country's, if it has one alone; otherwise UTC until it is chosen."""
 
     def __post_init__(self) -> None:
         minor_digits(self.currency)
@@ -71,7 +74,11 @@ def start(
         currency=new.currency,
         place=new.place,
         tax_name=new.tax_name,
-        **(details or {}),
+        **{
+            "time_zone": new.time_zone or _usual_zone(new.country),
+            "locale": usual_locale(new.country),
+            **(details or {}),
+        },
     )
     if stocked:
         load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
@@ -80,6 +87,11 @@ def start(
         on_all = {"choice": "standard", "label": "All that is sold", "valid_from": BEGINS}
         services.add_dated(PriceRule(business=business, kind=RuleKind.TAX_OF), actor=SYSTEM, values=on_all, past=True)
     return business, True
+
+
+def _usual_zone(country: str) -> str:
+    zones = zones_of(country)
+    return zones[0] if len(zones) == 1 else "UTC"
 
 
 @transaction.atomic

@@ -7,6 +7,7 @@ from shared.business.models import ApiKey, Business, Member, Paper, Person, Supp
 from shared.business.scoping import Owned, new_ref
 from shared.idempotent_calls import IdempotentCall
 from shared.letters import Letter
+from shared.mail_server import MailServer
 from shared.numbering import Counter
 from shared.outbox import Event, Routine, Wanted
 from shared.throttle import RateWindow
@@ -19,6 +20,7 @@ __all__ = [
     "Event",
     "IdempotentCall",
     "Letter",
+    "MailServer",
     "Member",
     "Owned",
     "Paper",

@@ -12,6 +12,7 @@ rolled back. ``relay.py`` runs the rows.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -80,6 +81,12 @@ class Later(Exception):
         self.due_at, self.begun = due_at, begun
         super().__init__(why or f"again at {due_at.isoformat()}")
 
+
+class GaveUpError(Exception):
+    """Raised by a handler that knows that no further start would help."""
+
+
+running: ContextVar[str] = ContextVar("name of the handler that runs", default="")
 
 Finish = Callable[[], None]
 Handle = Callable[[Event], Finish | None]

@@ -14,6 +14,7 @@ urlpatterns = [
     path("welcome/<str:uidb64>/<str:token>", pages.Welcome.as_view(), name="welcome"),
     path("businesses/<str:ref>/choose", pages.choose_business, name="choose-business"),
     path("settings", settings_pages.face, name="settings"),
+    path("settings/test-mail", settings_pages.test_mail, name="test-mail"),
     path("settings/members", settings_pages.members, name="members"),
     path("settings/members/<str:ref>", settings_pages.member, name="member"),
     path("settings/keys", settings_pages.keys, name="keys"),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Iterable
-from contextlib import AbstractContextManager
+from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from datetime import timedelta
 
 from django.conf import settings
@@ -17,7 +17,7 @@ from kombu.exceptions import OperationalError
 from shared import outbox, tracing
 from shared.business.scoping import new_ref
 from shared.dates import dates_by
-from shared.outbox import Event, Finish, Handler, Later, State, Wanted
+from shared.outbox import Event, Finish, GaveUpError, Handler, Later, State, Wanted
 
 _log = logging.getLogger("baywright.jobs")
 _SWEPT = 500
@@ -62,8 +62,10 @@ def run(wanted_id: int) -> bool:
         return _bury(row, row.last_fault or "its worker died at every start")
     tracing.begin(row.event.request_id)
     try:
-        with _dates_of(row.event):
+        with _dates_of(row.event), _named(row.handler):
             return _work(row, handler, lease)
+    except GaveUpError as final:
+        return _bury(row, str(final))
     except Later as later:
         return _again(row, lease, str(later), later.due_at, begun=later.begun)
     except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
@@ -99,6 +101,15 @@ def _dates_of(event: Event) -> AbstractContextManager[None]:
     """Days and times in a job are those of its business."""
     business = event.business
     return dates_by(business.time_zone, business.locale) if business else dates_by("UTC", "en")
+
+
+@contextmanager
+def _named(handler: str) -> Iterator[None]:
+    token = outbox.running.set(handler)
+    try:
+        yield
+    finally:
+        outbox.running.reset(token)
 
 
 def _work(row: Wanted, handler: Handler, lease: str) -> bool:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 from shared import idempotent_calls, letters, relay
-from shared.business import invitations
+from shared.business import invitations, mail_test
 from shared.business.models import Member
 from shared.celery import app
-from shared.outbox import Event, handles, regularly
+from shared.outbox import Event, Finish, handles, regularly
 
 
 @app.task(name="shared.tasks.run_wanted")
@@ -29,6 +29,16 @@ def mail_invitation(event: Event) -> None:
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
     if member is not None:
         letters.send(event, "invitation", invitations.letter(member))
+
+
+@handles(mail_test.ASKED, slow=True)
+def mail_test_letter(event: Event) -> Finish | None:
+    """Writes to the business's own address and notes that this works."""
+    business = event.business
+    if business is None or not business.email:
+        return None
+    letters.send(event, "test", mail_test.test_letter(business))
+    return lambda: mail_test.note_tested(event, business.email)
 
 
 @regularly(timedelta(hours=1))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.urls import reverse
 
-from quotes.desk.today import MOST, Group, Row
+from quotes.desk.rows import Group, Row
+from quotes.desk.today import MOST
 from quotes.jobs import queries as jobs
 from quotes.offers.queries import quotes
 from shared.business.actors import Actor

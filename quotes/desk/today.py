@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.urls import reverse
 from django.utils import timezone
 
+from quotes.desk.rows import Group, Row
 from quotes.desk.stages import address
+from quotes.desk.undelivered import undelivered_rows
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import JobState
 from quotes.offers import queries as offers
@@ -27,28 +28,11 @@ MOST = 12
 COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One thing to look at: where it leads, what it is, what is known, what it wants."""
-
-    address: str
-    name: str
-    fact: str
-    now: str
-    live: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    key: str
-    heading: str
-    rows: tuple[Row, ...]
-    more: int = 0
-
-
 def gather(business: Business, actor: Actor) -> list[Group]:
     """Everything that waits, the most urgent first; groups without rows are left out."""
     groups = []
+    if actor.may(Scope.QUOTES_WRITE):
+        groups.append(_group("mail", "Mail not delivered", undelivered_rows(business, MOST + 1)))
     if actor.may(Scope.QUOTES_READ):
         groups += [questions(business), answers(business), waiting(business)]
     if actor.may(Scope.MEASURES_READ):

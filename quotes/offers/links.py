@@ -16,6 +16,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.offers.models import Party, Revision, SignedLink, State
+from shared import audit
+from shared.business.actors import Actor
 from shared.business.scoping import new_ref
 from shared.dates import local_day
 from shared.outbox import want
@@ -72,6 +74,13 @@ def reissue_link(*, party: Party, now: datetime | None = None) -> SignedLink:
     link = _issue(party, revision, now)
     want("link.issued", link.ref, business=party.business)
     return link
+
+
+@transaction.atomic
+def show_link(*, link: SignedLink, actor: Actor) -> str:
+    """Return the address of a live link, for whoever hands it over by other means; the audit trail says who saw it."""
+    audit.record(link.business, actor, "link.shown", f"revision:{link.revision.ref}", {"party": link.party.key})
+    return address_of(link)
 
 
 @transaction.atomic

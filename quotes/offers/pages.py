@@ -20,9 +20,10 @@ from quotes.jobs.queries import jobs, versions
 from quotes.offers import queries, services
 from quotes.offers.answering import reply
 from quotes.offers.content import assemble
+from quotes.offers.deliveries import letter_to, letters_of
 from quotes.offers.draft_form import read_draft, sections, shares_of, wholes
-from quotes.offers.links import address_of, reissue_link, revoke_link
-from quotes.offers.models import Quote, Revision, State
+from quotes.offers.links import address_of, reissue_link, revoke_link, show_link
+from quotes.offers.models import Party, Quote, Revision, State
 from quotes.offers.priced import priced
 from quotes.offers.setup import read_setup
 from quotes.offers.sums import Content
@@ -31,6 +32,7 @@ from shared.boxes import faults_by_pointer
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
+from shared.letters import send_again
 from shared.problems import Problem
 
 
@@ -180,15 +182,45 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
                 audit.record(request.business, request.actor, "link.revoked", f"revision:{row.ref}", {"party": key})
         messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
         return redirect("revision", ref)
+    if request.POST.get("do") == "show":
+        return _show_link(request, row, party)
     try:
         with transaction.atomic():
             link = reissue_link(party=party)
             audit.record(request.business, request.actor, "link.issued", f"revision:{row.ref}", {"party": key})
     except Problem as problem:
         return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status))
-    response = _sheet(request, row, issued={"party": party, "address": address_of(link)})
+    return _with_address(request, row, {"party": party, "address": address_of(link), "is_new": True})
+
+
+def _show_link(request: MemberRequest, row: Revision, party: Party) -> HttpResponse:
+    """The link as it is, to be copied: nothing ends and nothing is sent."""
+    link = queries.live_links(row).get(party.pk)
+    if link is None:
+        return _sheet(request, row, Refusal(notice=f"The link of {party.name} is ended. Make a new one.", status=409))
+    address = show_link(link=link, actor=request.actor)
+    return _with_address(request, row, {"party": party, "address": address, "is_new": False})
+
+
+def _with_address(request: MemberRequest, row: Revision, issued: Mapping[str, Any]) -> HttpResponse:
+    response = _sheet(request, row, issued=issued)
     response["Cache-Control"] = "no-store"
     return response
+
+
+@require_POST
+@needs(Scope.QUOTES_WRITE)
+def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
+    """Tries a letter about this revision again now."""
+    row = find(_whole(request), ref)
+    asked = request.POST.get("letter", "")
+    letter = next((one for one in letters_of(row) if f"{one.event.ref}/{one.name}" == asked), None)
+    if letter is None:
+        messages.error(request, "This letter belongs to a link that was ended.", extra_tags="Not done")
+    else:
+        send_again(letter)
+        messages.success(request, f"The letter to {letter.recipient} is tried again now.")
+    return redirect("revision", ref)
 
 
 def _party_ref(row: Revision, key: str) -> str:
@@ -259,6 +291,7 @@ def _sheet(
     setup = row.setup if refusal.setup is None else refusal.setup
     parties = list(queries.parties(row).order_by("position"))
     links = queries.live_links(row)
+    letters = letters_of(row) if row.state != State.DRAFT else []
     newest = versions(request.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
     values = {
         "revision": row,
@@ -275,7 +308,11 @@ def _sheet(
         "cautions": content["builds"][0]["cautions"]["owner"] if content else [],
         "shares": shares_of(setup, [one["key"] for one in setup.get("parties", [])]),
         "chooser": next((one["key"] for one in setup.get("parties", []) if one.get("chooses")), ""),
-        "parties": [{"party": party, "link": links.get(party.pk)} for party in parties],
+        "parties": [
+            {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
+            for party in parties
+        ],
+        "undelivered": [one for one in letters if one.is_late or one.is_failed],
         "names": _names(row),
         "unreached": [party.name for party in parties if not party.email],
         "questions": queries.questions(request.business, row).select_related("party").order_by("id"),

@@ -83,7 +83,7 @@ class BusinessChange(StrictSerializer):
     tax_number = TextField(max_length=60, allow_blank=True)
     terms = TextField(max_length=20_000, allow_blank=True)
     payment_details = TextField(max_length=2_000, allow_blank=True)
-    email = serializers.EmailField(max_length=254, allow_blank=True)
+    email = serializers.EmailField(max_length=254)
     locale = serializers.RegexField(r"^[A-Za-z_]{2,20}\Z")
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
     time_zone = TextField(max_length=60)

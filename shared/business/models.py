@@ -103,7 +103,8 @@ class Business(models.Model):
     country = models.CharField(
         max_length=2, validators=[RegexValidator(r"^[A-Z]{2}\Z", "Two capital letters of ISO 3166-1.")]
     )
-    email = models.EmailField("e-mail", blank=True)
+    email = models.EmailField("e-mail")
+    mail_tested_at = models.DateTimeField(null=True, editable=False)
     phone = models.CharField(max_length=40, blank=True)
     website = models.CharField(max_length=200, blank=True)
     currency = models.CharField(

@@ -19,7 +19,8 @@ from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
 
 @transaction.atomic
 def start_business(*, owner: Person, name: str, country: str, currency: str, **details: Any) -> Business:
-    """A new business with its owner."""
+    """A new business with its owner. Mail to it reaches the owner until it names another address."""
+    details.setdefault("email", owner.email)
     business = Business(name=name, country=country, currency=currency, **details)
     business.full_clean(exclude=["logo_png"])
     business.save()
@@ -31,6 +32,8 @@ def start_business(*, owner: Person, name: str, country: str, currency: str, **d
 def change_business(*, business: Business, changes: Mapping[str, Any], actor: Actor) -> Business:
     """Changes what a business says of itself; the audit trail keeps both."""
     before = {name: getattr(business, name) for name in changes}
+    if changes.get("email", business.email) != business.email:
+        business.mail_tested_at = None
     for name, value in changes.items():
         setattr(business, name, value)
     business.full_clean(exclude=["logo_png"])

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 from zoneinfo import available_timezones
 
+from babel.numbers import format_decimal
 from django.contrib import messages
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -22,10 +24,13 @@ from shared.boxes import Box, faults_by_pointer
 from shared.business import invitations, services
 from shared.business.doors import MemberRequest, needs
 from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
+from shared.business.mail_test import mail_state, send_test_letter
 from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
 from shared.business.scope_words import in_words, scope_word
 from shared.conditional import find
+from shared.dates import today, write_day
 
 FACE: tuple[tuple[str, str, str, int], ...] = (
     ("name", "Name", "text", 120),
@@ -38,8 +43,8 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("registration_number", "Registration number", "text", 60),
     ("tax_name", "What the tax is called", "text", 20),
     ("tax_number", "Tax number", "text", 60),
-    ("locale", "Figures and dates", "text", 20),
-    ("time_zone", "Time zone", "text", 60),
+    ("locale", "Figures and dates", "select", 0),
+    ("time_zone", "Time zone", "select", 0),
     ("paper", "Paper", "select", 0),
     ("tax_rule", "Tax is rounded", "select", 0),
     ("quote_valid_days", "Days a quote is valid", "number", 3),
@@ -52,7 +57,7 @@ CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
 }
 WIDE = frozenset({"name", "email", "website", "tax_rule"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
-HINTS = {"locale": "Language and country: en_NZ writes 1,234.50, de_DE 1.234,50."}
+HINTS = {"email": "Questions and answers of your customers come here."}
 OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
 
 
@@ -92,7 +97,11 @@ def _typed(request: MemberRequest) -> dict[str, Any]:
     else:
         changes["quote_valid_days"] = int(days)
     if changes["time_zone"] not in available_timezones():
-        faults.append(Fault("/time_zone", "zone", "This is not a time zone; say one such as Pacific/Auckland."))
+        faults.append(Fault("/time_zone", "zone", "Choose a time zone from the list."))
+    if not changes["email"]:
+        faults.append(
+            Fault("/email", "email.missing", "Enter an address: questions and answers of customers go there.")
+        )
     if faults:
         raise Refused(faults)
     own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in WORDINGS}
@@ -112,9 +121,15 @@ def _upload(request: MemberRequest) -> bytes | None:
 def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
     typed = request.POST if request.method == "POST" else None
     business = Business.objects.get(pk=request.business.pk)
+    choices = {
+        **CHOICES,
+        "locale": locale_choices(business.country, business.locale),
+        "time_zone": zone_choices(business.country, business.time_zone),
+    }
+    hints = {**HINTS, "locale": _example(business)}
     boxes = [
         Box(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
-            HINTS.get(name, ""), CHOICES.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
+            hints.get(name, ""), choices.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
         for name, label, kind, most in FACE
     ]  # fmt: skip
     for key, label in OWN_WORDS.items():
@@ -123,7 +138,26 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
     boxes.append(Box("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB."))
     logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
     values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}
+    values |= {"business": business, "mail": mail_state(business)}
     return render(request, "business/face.html", values, status=422 if faults else 200)
+
+
+def _example(business: Business) -> str:
+    figure = format_decimal(Decimal("1234.50"), "#,##0.00", locale=business.locale.replace("-", "_"))
+    return f"Now: {figure} and {write_day(today(business), business.locale)}."
+
+
+@require_POST
+@needs(Scope.BUSINESS_WRITE)
+def test_mail(request: MemberRequest) -> HttpResponse:
+    """Sends a test letter to the business's own address."""
+    try:
+        send_test_letter(business=request.business, actor=request.actor)
+    except Refused as refused:
+        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
+    else:
+        messages.success(request, f"A test letter to {request.business.email} is on its way.")
+    return redirect("settings")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -146,7 +146,18 @@ def commands(folder: str) -> Iterator[tuple[str, float]]:
     yield "--system", _command(str(measure), "--system", str(system))
     database = {"DATABASE_URL": f"sqlite:///{folder}/bench.sqlite3", "BAYWRIGHT_DEMO": "1"}
     _manage("migrate", "--verbosity", "0", **database)
-    answers = ("--name", "Bench Fences", "--place", "Tern Bay", "--country", "NZ", "--currency", "NZD")
+    answers = (
+        "--name",
+        "Bench Fences",
+        "--place",
+        "Tern Bay",
+        "--country",
+        "NZ",
+        "--time-zone",
+        "UTC",
+        "--currency",
+        "NZD",
+    )
     tax = ("--tax-name", "Tax", "--tax-rate", "15", "--owner", "bench@example.test", "--password-stdin")
     _manage("start_business", *answers, *tax, said="a long sentence nobody else would choose\n", **database)
     measure.write_text(json.dumps(MEASURE_DOCUMENT | {"system": STARTER_SYSTEM}))

@@ -27,6 +27,7 @@ ASKED = {
     "name": "Skerry Fencing",
     "place": "Skerry Point",
     "country": "NZ",
+    "time_zone": "Pacific/Auckland",
     "currency": "NZD",
     "tax_name": "GST",
     "tax_rate": "15",
@@ -104,7 +105,8 @@ def typed(monkeypatch: pytest.MonkeyPatch, answers: list[str], passwords: list[s
 
 def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     answers = [
-        "", "Skerry Fencing", "Skerry Point", "New Zealand", "nz", "dollars", "nzd", "GST", "fifteen", "150", "15 %",
+        "", "Skerry Fencing", "Skerry Point", "New Zealand", "nz", "", "Auckland", "Pacific/Auckland", "dollars",
+        "nzd", "GST", "fifteen", "150", "15 %",
         "me", "me@skerry.example",
     ]  # fmt: skip
     good = "nine terns on the skerry"

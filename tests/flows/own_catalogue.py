@@ -31,6 +31,7 @@ ASKED = {
     "name": "Reedmoor Fences",
     "place": "Reedmoor",
     "country": "NZ",
+    "time_zone": "Pacific/Auckland",
     "currency": "NZD",
     "tax_name": "GST",
     "tax_rate": "10",

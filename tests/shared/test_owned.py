@@ -30,6 +30,7 @@ NOT_OWNED = {
     "shared.Event": "the outbox; some events are of no business",
     "shared.Wanted": "the outbox; follows its event",
     "shared.Letter": "the mark of a letter; follows its event",
+    "shared.MailServer": "one row for the whole service: whether the mail server answers",
     "shared.Routine": "when the system last did something",
     "shared.IdempotentCall": "belongs to a caller, not to a business",
     "exchange.Sandbox": "links a supplier's account to its make-believe business",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import sys
 from argparse import ArgumentParser
+from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -17,12 +18,14 @@ from catalogue.queries import default_system
 from catalogue.starting import NewBusiness, find, start
 from fencing.faults import Refused
 from shared.business.models import Business, Person
+from shared.business.places import zones_of
 from shared.money import minor_digits
 
 _ASKED = {
     "name": "Name of the business",
     "place": "Place",
     "country": "Country (two letters of ISO 3166-1)",
+    "time_zone": "Time zone",
     "currency": "Currency (three letters of ISO 4217)",
     "tax_name": "What its tax is called",
     "tax_rate": "Tax rate in percent (0 for none)",
@@ -75,9 +78,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         asking = sys.stdin.isatty() and not options["password_stdin"]
-        told: dict[str, Any] = {
-            name: options[name] if options[name] is not None else self._ask(name, asking) for name in _ASKED
-        }
+        told: dict[str, Any] = {}
+        for name in _ASKED:
+            told[name] = options[name] if options[name] is not None else self._answer(name, told, asking)
         try:
             new = NewBusiness(tax_rate=_rate(told.pop("tax_rate")), **told)
             known = find(new) is not None
@@ -99,12 +102,20 @@ class Command(BaseCommand):
         for text in missing:
             self.stdout.write(f"  still missing: {text}")
 
-    def _ask(self, name: str, asking: bool) -> str:
+    def _answer(self, name: str, told: Mapping[str, Any], asking: bool) -> str:
+        """Return what was left out: the only time zone of a country, or what is typed."""
+        zones = zones_of(str(told.get("country", ""))) if name == "time_zone" else []
+        if len(zones) == 1:
+            return zones[0]
+        hint = f": {', '.join(zones)}" if zones else ""
+        return self._ask(name, asking, f"{_ASKED[name]}{hint}")
+
+    def _ask(self, name: str, asking: bool, question: str) -> str:
         """An answer that can be: one that can't is asked for again, so that nothing has to be typed twice."""
         if not asking:
-            raise CommandError(f"--{name.replace('_', '-')} is needed: {_ASKED[name].lower()}.")
+            raise CommandError(f"--{name.replace('_', '-')} is needed: {question[0].lower()}{question[1:]}.")
         while True:
-            text = input(f"{_ASKED[name]}: ").strip()
+            text = input(f"{question}: ").strip()
             text = text.upper() if name in ("country", "currency") else text
             try:
                 _checked(name, text)

@@ -1,0 +1,67 @@
+"""Time zones and locales to choose from; those of a business's own country come first."""
+
+from __future__ import annotations
+
+from functools import cache
+from zoneinfo import available_timezones
+
+from babel import Locale
+from babel.core import get_global
+from babel.localedata import locale_identifiers
+
+Choice = tuple[str, str]
+
+
+@cache
+def _zones() -> tuple[Choice, ...]:
+    """Pairs of a time zone and the country it lies in, by name."""
+    known = available_timezones()
+    countries = get_global("zone_territories")
+    return tuple(sorted((zone, str(country)) for zone, country in countries.items() if zone in known))
+
+
+@cache
+def _locales() -> tuple[tuple[str, str, str], ...]:
+    """Locales of a language in a country: code, country, name in English."""
+    english, found = Locale("en"), list[tuple[str, str, str]]()
+    for code in locale_identifiers():
+        language, _, country = code.partition("_")
+        if language in english.languages and len(country) == 2 and country in english.territories:
+            found.append((code, country, f"{english.languages[language]} ({english.territories[country]})"))
+    return tuple(sorted(found, key=lambda one: one[2]))
+
+
+def zones_of(country: str) -> list[str]:
+    """Return the time zones of a country.
+
+    >>> zones_of("NZ"), zones_of("IE")
+    (['Pacific/Auckland', 'Pacific/Chatham'], ['Europe/Dublin'])
+    """
+    return [zone for zone, where in _zones() if where == country]
+
+
+def usual_locale(country: str) -> str:
+    """Return how figures and dates are written in a country, in English as the pages are.
+
+    >>> usual_locale("NZ"), usual_locale("DE"), usual_locale("AQ")
+    ('en_NZ', 'en_DE', 'en')
+    """
+    return f"en_{country}" if any(code == f"en_{country}" for code, *_ in _locales()) else "en"
+
+
+def zone_choices(country: str, current: str) -> tuple[Choice, ...]:
+    """Return every time zone, those of the country first; the current one is among them."""
+    own = zones_of(country)
+    others = [zone for zone, _ in _zones() if zone not in own]
+    zones = dict.fromkeys([*own, *others, "UTC", current])
+    return tuple((zone, zone.replace("_", " ")) for zone in zones)
+
+
+def locale_choices(country: str, current: str) -> tuple[Choice, ...]:
+    """Return every locale with its name, those of the country first, English before others; the current one is among them."""
+    own = [one for one in _locales() if one[1] == country]
+    own.sort(key=lambda one: not one[0].startswith("en_"))
+    choices = {code: name for code, _, name in (*own, *_locales())}
+    choices.setdefault("en", "English")
+    choices.setdefault(current, current)
+    return tuple(choices.items())

@@ -1,0 +1,135 @@
+"""Mail that does not arrive is shown to those who can do something about it; a business always has an address."""
+
+from __future__ import annotations
+
+import re
+import smtplib
+from typing import Any
+
+import pytest
+from django.core.mail import EmailMessage
+from django.test import Client
+
+from quotes.offers.models import Revision, SignedLink
+from quotes.offers.services import send
+from shared.audit import AuditEntry
+from shared.business.models import Business
+from tests.flows.test_settings_pages import face
+from tests.quotes.offers.cast import actor_of, drafted, stock_up, token
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def refused(monkeypatch: pytest.MonkeyPatch) -> Any:
+    """A mail server that knows none of the readers until it is told to."""
+    real = EmailMessage.send
+
+    def refuse(letter: EmailMessage, fail_silently: bool = False) -> int:
+        raise smtplib.SMTPRecipientsRefused(dict.fromkeys(letter.to, (550, b"no such user")))
+
+    monkeypatch.setattr(EmailMessage, "send", refuse)
+    return lambda: monkeypatch.setattr(EmailMessage, "send", real)
+
+
+@pytest.fixture
+def mailed(business: Business, refused: Any, django_capture_on_commit_callbacks: Any) -> Revision:
+    stock_up(business)
+    with django_capture_on_commit_callbacks(execute=True):
+        return send(revision=drafted(business), actor=actor_of(business))
+
+
+def test_a_quote_that_could_not_be_delivered_is_shown_and_sent_again(
+    mailed: Revision,
+    refused: Any,
+    owner_client: Client,
+    mailoutbox: list[Any],
+    django_capture_on_commit_callbacks: Any,
+) -> None:
+    today = owner_client.get("/").content.decode()
+    assert "Mail not delivered" in today
+    assert "could not be delivered" in today
+    page = owner_client.get(f"/revisions/{mailed.ref}").content.decode()
+    assert "550 no such user" in page
+    assert "mailed " not in page.replace("being mailed", "")
+    refused()
+    for letter in re.findall(r'name="letter" value="([^"]+)"', page):
+        with django_capture_on_commit_callbacks(execute=True):
+            owner_client.post(f"/revisions/{mailed.ref}/send-again", {"letter": letter})
+    assert sorted(one.to[0].split("<")[-1] for one in mailoutbox) == ["ada@example.test>", "ben@example.test>"]
+    assert not SignedLink.objects.of(mailed.business).filter(mailed_at=None).exists()
+    assert "Mail not delivered" not in owner_client.get("/").content.decode()
+    assert "could not be delivered" not in owner_client.get(f"/revisions/{mailed.ref}").content.decode()
+
+
+def test_the_link_can_be_copied_without_ending_it(mailed: Revision, owner_client: Client) -> None:
+    page = owner_client.post(f"/revisions/{mailed.ref}/parties/owner/link", {"do": "show"})
+    assert f"/q/{token(mailed, 'owner')}" in page.content.decode()
+    assert page["Cache-Control"] == "no-store"
+    assert SignedLink.objects.of(mailed.business).count() == 2
+    assert AuditEntry.objects.filter(action="link.shown").count() == 1
+
+
+def test_a_crew_member_is_not_shown_mail(mailed: Revision, signed_in: Any, cast: Any) -> None:
+    assert "Mail not delivered" not in signed_in(cast.crew).get("/").content.decode()
+
+
+# -- the address of the business ------------------------------------------------------
+def test_a_new_business_has_the_address_of_its_owner(business: Business) -> None:
+    assert business.email == "olive@example.test"
+
+
+def test_an_address_can_not_be_taken_away(owner_client: Client, business: Business) -> None:
+    page = owner_client.post("/settings", face(business, email=""))
+    assert page.status_code == 422
+    assert "questions and answers of customers go there" in page.content.decode()
+    etag = owner_client.get("/api/v1/business")["ETag"]
+    body, headers = {"email": ""}, {"If-Match": etag}
+    assert owner_client.patch("/api/v1/business", body, "application/json", headers=headers).status_code == 422
+
+
+def test_settings_warn_until_a_test_letter_was_sent(
+    owner_client: Client, business: Business, mailoutbox: list[Any], django_capture_on_commit_callbacks: Any
+) -> None:
+    assert "Not tested" in owner_client.get("/settings").content.decode()
+    with django_capture_on_commit_callbacks(execute=True):
+        owner_client.post("/settings/test-mail")
+    assert [(one.to, one.subject) for one in mailoutbox] == [(["olive@example.test"], "Test letter")]
+    page = owner_client.get("/settings").content.decode()
+    assert "Not tested" not in page
+    assert "Tested on" in page
+    owner_client.post("/settings", face(business, email="office@example.test"))
+    assert "Not tested" in owner_client.get("/settings").content.decode()
+
+
+def test_settings_say_why_a_test_letter_did_not_arrive(
+    owner_client: Client, refused: Any, django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        owner_client.post("/settings/test-mail")
+    page = owner_client.get("/settings").content.decode()
+    assert "550 no such user" in page
+    assert "Tested on" not in page
+
+
+def test_a_service_without_a_mail_server_says_so(owner_client: Client, settings: Any) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+    assert "No mail server" in owner_client.get("/settings").content.decode()
+
+
+def test_zone_and_locale_are_chosen_from_lists(owner_client: Client, business: Business) -> None:
+    page = owner_client.get("/settings").content.decode()
+    zones = re.search(r'<select id="f-time_zone".*?</select>', page, re.DOTALL)
+    locales = re.search(r'<select id="f-locale".*?</select>', page, re.DOTALL)
+    assert zones
+    assert locales
+    assert re.findall(r'value="([^"]+)"', zones.group())[:3] == [
+        "Pacific/Auckland",
+        "Pacific/Chatham",
+        "Africa/Abidjan",
+    ]
+    assert re.findall(r'value="([^"]+)"', locales.group())[:2] == ["en_NZ", "mi_NZ"]
+    assert '<option value="UTC" selected>' in zones.group()
+    owner_client.post("/settings", face(business, time_zone="Pacific/Chatham", locale="mi_NZ"))
+    business.refresh_from_db()
+    assert (business.time_zone, business.locale) == ("Pacific/Chatham", "mi_NZ")

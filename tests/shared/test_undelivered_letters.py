@@ -1,0 +1,184 @@
+"""A letter that fails is tried for three days, can be sent again, and a mail server that hangs takes one worker at most."""
+
+from __future__ import annotations
+
+import smtplib
+import threading
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.mail import EmailMessage
+from django.db import connection
+from django.utils import timezone
+
+from shared import letters, mail_server, outbox, relay
+from shared.business.models import Business
+from shared.letters import Letter
+from shared.mail_server import MailServer, line_to_server
+from shared.outbox import Event, Later, State, Wanted, handles, want
+
+pytestmark = pytest.mark.django_db
+NOON = "2026-03-02T12:00:00Z"
+
+
+@pytest.fixture
+def kitchen() -> Iterator[None]:
+    @handles("soup.ready", slow=True)
+    def tell(event: Event) -> None:
+        letters.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
+
+    yield
+    outbox._handlers.pop(f"{tell.__module__}.{tell.__qualname__}")
+
+
+class Server:
+    """What happens to each letter that reaches the mail server."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.fault: Exception | None = None
+        self.tries = 0
+        real = EmailMessage.send
+
+        def send(letter: EmailMessage, fail_silently: bool = False) -> int:
+            self.tries += 1
+            if self.fault:
+                raise self.fault
+            return real(letter)
+
+        monkeypatch.setattr(EmailMessage, "send", send)
+
+
+@pytest.fixture
+def server(monkeypatch: pytest.MonkeyPatch) -> Server:
+    return Server(monkeypatch)
+
+
+def run_until(clock: Any, span: timedelta) -> None:
+    """Let the worker look for due work until a span is over, going from one due time to the next."""
+    end = timezone.now() + span
+    while True:
+        relay.sweep()
+        due = Wanted.objects.filter(state=State.WANTED).order_by("due_at").values_list("due_at", flat=True).first()
+        if due is None or due > end:
+            break
+        clock.move_to(max(due, timezone.now()) + timedelta(seconds=1))
+    clock.move_to(end)
+
+
+def test_a_letter_is_tried_for_three_days_with_growing_pauses(
+    business: Business, kitchen: None, server: Server
+) -> None:
+    server.fault = smtplib.SMTPDataError(451, b"try later")
+    with time_machine.travel(NOON, tick=False) as clock:
+        want("soup.ready", "leek", business=business)
+        relay.sweep()
+        assert letters.undelivered(business).get().is_late
+        times = [timezone.now()]
+        run_until(clock, timedelta(days=2, hours=23))
+        assert letters.undelivered(business).get().is_late
+        assert 15 < server.tries < 40
+        run_until(clock, timedelta(days=1))
+        row = Letter.objects.get()
+        assert row.is_failed
+        assert row.last_error == "451 try later"
+        assert row.failed_at is not None
+        assert timedelta(days=2, hours=19) < row.failed_at - times[0] <= timedelta(days=3)
+        assert Wanted.objects.get().state == State.DEAD
+
+
+def test_what_a_server_could_not_take_for_two_days_still_arrives(
+    business: Business, kitchen: None, server: Server, mailoutbox: list[Any]
+) -> None:
+    server.fault = ConnectionRefusedError("nobody listens")
+    with time_machine.travel(NOON, tick=False) as clock:
+        want("soup.ready", "leek", business=business)
+        run_until(clock, timedelta(days=2))
+        server.fault = None
+        run_until(clock, timedelta(hours=8))
+    assert [one.to for one in mailoutbox] == [["guest@example.test"]]
+    assert Letter.objects.get().state == "sent"
+    assert not letters.undelivered(business).exists()
+
+
+def test_an_address_that_does_not_exist_is_known_at_once(business: Business, kitchen: None, server: Server) -> None:
+    server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
+    want("soup.ready", "leek", business=business)
+    relay.sweep()
+    row = Letter.objects.get()
+    assert row.is_failed
+    assert row.last_error == "guest@example.test: 550 no such user"
+    assert MailServer.objects.get().failures == 0  # the server is well
+
+
+def test_a_letter_that_was_given_up_can_be_sent_again(
+    business: Business,
+    kitchen: None,
+    server: Server,
+    mailoutbox: list[Any],
+    django_capture_on_commit_callbacks: Any,
+) -> None:
+    server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
+    want("soup.ready", "leek", business=business)
+    relay.sweep()
+    server.fault = None
+    for _ in range(2):  # pressed twice, it goes once
+        with django_capture_on_commit_callbacks(execute=True):
+            letters.send_again(Letter.objects.get())
+    assert len(mailoutbox) == 1
+    assert Letter.objects.get().state == "sent"
+    assert Wanted.objects.get().state == State.DONE
+
+
+def test_after_a_failure_of_the_server_nobody_tries_for_a_while(
+    business: Business, kitchen: None, server: Server
+) -> None:
+    server.fault = TimeoutError()
+    with time_machine.travel(NOON, tick=False) as clock:
+        for name in ("leek", "pea", "beet"):
+            want("soup.ready", name, business=business)
+        relay.sweep()
+        assert server.tries == 1  # the first one found out, the others waited
+        assert letters.undelivered(business).count() == 3
+        clock.shift(timedelta(seconds=61))
+        server.fault = None
+        relay.sweep()
+    assert not letters.undelivered(business).exists()
+    assert MailServer.objects.get().failures == 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_server_that_hangs_takes_one_worker_and_no_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mail_server, "PATIENCE", timedelta(seconds=0.2))
+    holds, ended = threading.Event(), threading.Event()
+
+    def hang() -> None:
+        try:
+            with line_to_server():
+                holds.set()
+                ended.wait(60)
+        finally:
+            connection.close()
+
+    worker = threading.Thread(target=hang)
+    worker.start()
+    try:
+        assert holds.wait(60)
+        for _ in range(3):
+            with pytest.raises(Later, match="on its way"), line_to_server():
+                pytest.fail("a second letter was sent to a server that hangs")
+    finally:
+        ended.set()
+        worker.join()
+    with line_to_server():
+        pass
+
+
+def test_a_worker_that_died_does_not_keep_the_line(business: Business) -> None:
+    with time_machine.travel(NOON, tick=False) as clock:
+        mail_server._take()  # and dies
+        clock.shift(mail_server.HELD_AT_MOST)
+        with line_to_server():
+            pass
