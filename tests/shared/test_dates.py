@@ -73,7 +73,7 @@ def test_the_customer_reads_when_the_quote_was_issued(auckland: Business, mornin
     stock_up(auckland)
     revision = sent(auckland, {}, measure(12000))
     page = Client().get(f"/q/{token(revision, 'owner')}", follow=True).content.decode()
-    assert re.search(r"<dt>Date</dt><dd>9 March 2026</dd>", page)
+    assert re.search(r"<dt>Issued on</dt><dd>9 March 2026</dd>", page)
 
 
 def test_a_reminder_goes_three_days_before_the_last_day_where_the_business_is(
