@@ -19,9 +19,7 @@ from quotes.desk.measure_fields import MANY_RUNS
 from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
-from quotes.offers.building import basis_of, costs_of
-from quotes.pricing.price import price
-from shared.dates import today
+from quotes.offers.building import basis_today, total_of
 from shared.models import Business
 from shared.money import shown
 
@@ -144,12 +142,11 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
 
 
 def _total(business: Business, measure: Measure, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
-    basis = basis_of(business, {}, "owner", today(business))
     try:
-        priced = price(costs_of(taken, found, basis), basis.rules, shares=basis.shares(measure))
+        total = total_of(taken, found, basis_today(business, measure)).total
     except Refused as refused:
         return None, tuple(fault.text for fault in refused.faults)
-    return shown(priced.totals.inclusive, business.currency, business.locale), ()
+    return shown(total, business.currency, business.locale), ()
 
 
 def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[Way]:

@@ -22,15 +22,15 @@ from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.buying import Buying, bought_for, buying_document
-from quotes.offers.lines import customer_lines, hand_line, overall_shares
+from quotes.offers.lines import Line, customer_lines, hand_line, overall_shares
 from quotes.offers.remedying import priced_remedies
 from quotes.offers.showing import shown_with
+from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
 from quotes.pricing.labour import disposal_lines, labour_lines
-from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand
+from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
 from quotes.pricing.materials import material_lines
-from quotes.pricing.price import price
-from quotes.pricing.shares import Shares
+from quotes.pricing.shares import Shares, party_keys
 from shared.dates import today
 from shared.models import Business
 from shared.money import rounded
@@ -69,20 +69,8 @@ def build(
     """A build's part of the content document. Refused when the fence can't be taken off or priced."""
     measure, found = read_for(basis.business, document)
     takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
-    shares = basis.shares(measure)
     buying = bought_for(takeoff, found.market, basis.rules.digits)
-    costs = cost_lines(takeoff, buying, basis)
-    by_hand = _by_hand(basis)
-    sums = price(costs, basis.rules, shares=shares, discount=_discount(basis.setup), by_hand=by_hand)
-    lines, into = customer_lines(costs, sums.lines, takeoff, basis.rules, shares)
-    whole = overall_shares(lines, shares)
-    extras = [
-        hand_line(one.key, "extra", row, basis.rules, whole)
-        for one, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
-    ]
-    # what a rule adds or takes off comes last: it counts all that is printed above it
-    ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
-    lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
+    lines = priced_lines(takeoff, buying, basis)
     written = takeoff_document(takeoff)
     return {
         "key": key,
@@ -97,14 +85,47 @@ def build(
         "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
         **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
         "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
-        "lines": lines,
-        "overall": {name: str(share) for name, share in whole.items() if share},
-        "costing": [
-            _costing(line, costs[place] if place < len(costs) else None, into[place])
-            for place, line in enumerate(sums.lines)
-        ],
+        "lines": list(lines.customer),
+        "overall": {name: str(share) for name, share in lines.overall.items() if share},
+        "costing": list(lines.costing),
         "buying": buying_document(buying),
     }
+
+
+@dataclass(frozen=True, slots=True)
+class PricedLines:
+    """The lines a customer pays, the working behind them, and how what is for the job as a whole is shared."""
+
+    customer: tuple[Line, ...]
+    costing: tuple[dict[str, Any], ...]
+    overall: Mapping[str, Fraction]
+
+
+def priced_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> PricedLines:
+    """Price a fence: its costs, what the price rules make of them, and the lines a customer reads. Refused without a rate."""
+    shares = basis.shares(takeoff.measure)
+    costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
+    priced = price_lines(costs, basis.rules, shares, _discount(basis.setup), by_hand)
+    lines, into = customer_lines(costs, priced, takeoff, basis.rules, shares)
+    whole = overall_shares(lines, shares)
+    extras = [
+        hand_line(one.key, "extra", row, basis.rules, whole)
+        for one, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
+    ]
+    # what a rule adds or takes off comes last: it counts all that is printed above it
+    ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
+    lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
+    costing = tuple(
+        _costing(line, costs[place] if place < len(costs) else None, into[place]) for place, line in enumerate(priced)
+    )
+    return PricedLines(tuple(lines), costing, whole)
+
+
+def total_of(takeoff: TakeOff, found: Found, basis: Basis) -> Sums:
+    """Return what a fence comes to at today's prices, added up as the quote of it would be."""
+    lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis).customer
+    rules = basis.rules
+    return sum_lines(lines, _keys_of(takeoff.measure), SumRules(rules.tax_rule, rules.digits, rules.odd_cent))
 
 
 def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
@@ -118,21 +139,25 @@ def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, .
     """What would help a screened build, at the prices of the basis."""
 
     def net(changed: TakeOff, offered: Found) -> Decimal:
-        costs = costs_of(changed, offered, basis)
-        sums = price(costs, basis.rules, discount=_discount(basis.setup))
-        return sum((line.net for line in sums.lines), Decimal(0))
+        lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
+        return sum((Decimal(line["net"]) for line in lines.customer), Decimal(0))
 
     return priced_remedies(takeoff, found, net)
 
 
 def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
     """Remedies at today's prices, before anything else of a quote is settled."""
-    return remedies_of(takeoff, found, basis_of(found.business, {}, "owner", today(found.business)))
+    return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
-def costs_of(takeoff: TakeOff, found: Found, basis: Basis) -> list[CostLine]:
-    """Everything the fence costs, bought as it is cheapest."""
-    return cost_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis)
+def basis_today(business: Business, measure: Measure) -> Basis:
+    """Return what a measure is priced by before anything of a quote is settled."""
+    return basis_of(business, {}, _keys_of(measure)[0], today(business))
+
+
+def _keys_of(measure: Measure) -> list[str]:
+    rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+    return party_keys(row.shares for row in rows)
 
 
 def cost_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> list[CostLine]:

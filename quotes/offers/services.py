@@ -18,7 +18,7 @@ from quotes.offers.content import assemble
 from quotes.offers.links import issue_links, revoke_links
 from quotes.offers.models import Kind, Party, Quote, Revision, State
 from quotes.offers.sums import sums
-from quotes.pricing.shares import OWNER
+from quotes.pricing.shares import party_keys
 from shared import audit
 from shared.business.actors import Actor
 from shared.numbering import next_number
@@ -251,8 +251,7 @@ def _default_parties(revision: Revision) -> list[dict[str, Any]]:
     """The customer, as the owner (or the first name that the measure shares a run with), then whoever else it names."""
     document = parsed(revision.measure_version.document)
     rows = [*document.get("runs", []), *document.get("retrofits", [])]
-    keys = list(dict.fromkeys(key for row in rows for key in row.get("shares", {}))) or [OWNER]
-    keys.sort(key=lambda key: key != OWNER)
+    keys = party_keys(row.get("shares", {}) for row in rows)
     customer = revision.quote.job.customer
     first = {"key": keys[0], "name": customer.name, "email": customer.email, "address": customer.address}
     return [first, *({"key": key, "name": key.capitalize()} for key in keys[1:])]

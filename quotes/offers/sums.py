@@ -109,19 +109,37 @@ def tax_rule(content: Content) -> TaxRule:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class SumRules:
+    """How lines add up: rule of tax, minor units, who takes odd cents, and the parts a total is paid in (they add up to 1)."""
+
+    tax: TaxRule
+    digits: int
+    odd: OddCent
+    payments: tuple[Fraction, ...] = ()
+
+
+def sum_rules(content: Content) -> SumRules:
+    """Return the rules a revision was sent with."""
+    percents = tuple(Fraction(Decimal(row["percent"])) / 100 for row in content["payments"])
+    return SumRules(tax_rule(content), minor_digits(content["currency"]), OddCent(content["tax"]["odd_cent"]), percents)
+
+
 def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
-    """Totals of the whole and of each party for one set of choices.
+    """Return the totals of a revision and of each party for one set of choices; see ``sum_lines``."""
+    keys = [party["key"] for party in content["parties"]]
+    return sum_lines(chosen_lines(content, choices), keys, sum_rules(content))
+
+
+def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: SumRules) -> Sums:
+    """Add up customer lines for the parties ``keys``: the one way money is added up, on every page and paper.
 
     Rule: net by line, shared by exact fractions with the odd cents going where the business's rule says; tax once for the whole,
-    then divided by what each party's part exactly owes (largest remainder first); instalments by percent of each party's total.
+    then divided by what each party's part exactly owes (largest remainder first); payments by their part of each party's total.
     """
-    digits, odd = minor_digits(content["currency"]), OddCent(content["tax"]["odd_cent"])
-    lines, rule = chosen_lines(content, choices), tax_rule(content)
-    keys = [party["key"] for party in content["parties"]]
-    parts = _parts(lines, keys, Sharing(digits, odd))
-    whole = tax_breakdown([_taxed(line) for line in lines], rule, digits)
-    taxes = {row: _tax_parts(row, lines, keys, rule, digits) for row in whole}
-    percents = [Fraction(Decimal(one["percent"])) / 100 for one in content["payments"]]
+    parts = _parts(lines, keys, Sharing(rules.digits, rules.odd))
+    whole = tax_breakdown([_taxed(line) for line in lines], rules.tax, rules.digits)
+    taxes = {row: _tax_parts(row, lines, keys, rules.tax, rules.digits) for row in whole}
     parties = {}
     for key in keys:
         rows = tuple(
@@ -130,12 +148,10 @@ def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
             if any(True for _ in _of_row(parts[key], row))
         )
         net, tax = _net(parts[key]), sum((row.tax for row in rows), ZERO)
-        parties[key] = PartySums(
-            tuple(parts[key]), net, rows, tax, net + tax, _payments(net + tax, percents, digits, odd)
-        )
+        parties[key] = PartySums(tuple(parts[key]), net, rows, tax, net + tax, _payments(net + tax, rules))
     net, tax = sum((_amount(line) for line in lines), ZERO), sum((row.tax for row in whole), ZERO)
     payments = tuple(sum(column, ZERO) for column in zip(*(one.payments for one in parties.values()), strict=True))
-    return Sums(lines, net, whole, tax, net + tax, payments, parties)
+    return Sums(tuple(lines), net, whole, tax, net + tax, payments, parties)
 
 
 def _amount(line: Mapping[str, Any]) -> Decimal:
@@ -153,10 +169,11 @@ def _shares(line: Mapping[str, Any]) -> dict[str, Fraction]:
 def _parts(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Sharing) -> dict[str, list[Part]]:
     parts: dict[str, list[Part]] = {key: [] for key in keys}
     for line in lines:
-        shares = _shares(line)
+        named = _shares(line)
+        # in the order of the parties: which of them is "first" does not depend on how a document was written
+        shares = {key: named[key] for key in keys if named.get(key)}
         for key, net in sharing.share(_amount(line), shares).items():
-            if shares[key]:
-                parts[key].append(Part(line, shares[key], net))
+            parts[key].append(Part(line, shares[key], net))
     return parts
 
 
@@ -200,8 +217,8 @@ def _largest_remainders(amount: Decimal, owed: Mapping[str, Fraction], digits: i
     return {key: Decimal(units).scaleb(-digits) for key, units in floors.items()}
 
 
-def _payments(total: Decimal, percents: Sequence[Fraction], digits: int, odd: OddCent) -> tuple[Decimal, ...]:
-    if not percents:
+def _payments(total: Decimal, rules: SumRules) -> tuple[Decimal, ...]:
+    if not rules.payments:
         return (total,)
-    named = {str(place): percent for place, percent in enumerate(percents)}
-    return tuple(Sharing(digits, odd).share(total, named).values())
+    named = {str(place): part for place, part in enumerate(rules.payments)}
+    return tuple(Sharing(rules.digits, rules.odd).share(total, named).values())

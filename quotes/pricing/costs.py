@@ -19,9 +19,8 @@ RunShares = Mapping[str, Fraction]
 class CostLine:
     """One line of cost: ``quantity`` of a ``unit`` (UN/ECE Rec 20) at ``rate``.
 
-    ``cost`` stands for what was paid where it is not the product (a supplier's own rounding). ``option`` is the key of the
-    option the line belongs to; ``party`` is who alone pays for it; ``tax_code`` overrides the category's; ``why`` says why so
-    much, and why from there.
+    ``cost`` stands for what was paid where it is not the product (a supplier's own rounding). ``tax_code`` overrides the
+    category's; ``why`` says why so much, and why from there.
     """
 
     key: str
@@ -32,8 +31,6 @@ class CostLine:
     rate: Decimal
     role: str = ""
     runs: RunShares = field(default_factory=dict)
-    option: str | None = None
-    party: str | None = None
     tax_code: str | None = None
     cost: Decimal | None = None
     why: str = ""
@@ -98,11 +95,3 @@ def delivery_lines(deliveries: Iterable[Delivery]) -> list[CostLine]:
         return []
     total, count, why = sum(asked, Decimal(0)), Decimal(len(asked)), "; ".join(map(str, rows))
     return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total, why=why)]
-
-
-def cost_by_category(lines: Iterable[CostLine], digits: int) -> dict[str, Decimal]:
-    """Total cost of each category, in order of first appearance."""
-    found: dict[str, Decimal] = {}
-    for line in lines:
-        found[line.category.value] = found.get(line.category.value, Decimal(0)) + line.costs(digits)
-    return found

@@ -35,7 +35,6 @@ class PriceLine:
     tax: TaxCode
     account: str
     parts: dict[str, Fraction] | None
-    option: str | None
     working: str
     why: str = ""
 
@@ -76,15 +75,19 @@ def price_lines(
     costs: Sequence[CostLine],
     rules: PriceRules,
     shares: Shares,
-    chosen: frozenset[str],
-    discount: Discount | None,
+    discount: Discount | None = None,
     by_hand: Sequence[PriceLine] = (),
 ) -> list[PriceLine]:
-    """All printed lines of the chosen options; those of the job as a whole get the parties' overall shares.
+    """Return the printed lines of a job; those of the job as a whole get the parties' overall shares.
 
-    Lines priced ``by_hand`` are printed by who priced them, and count for what a rule adds or takes off.
+    Rule: each line is its cost with the markup of its role, role family or category, rounded to the minor unit. Then, each as a
+    line of its own: the discount off their sum, what is missing to the least job charge, the rounding to the business's step, all
+    before tax. Lines priced ``by_hand`` are printed by who priced them, and count for these three.
+
+    Raises:
+        Refused: a tax code without a rate.
     """
-    lines = [_cost_line(line, rules, shares) for line in costs if line.option is None or line.option in chosen]
+    lines = [_cost_line(line, rules, shares) for line in costs]
     whole = overall(((line.net, line.parts) for line in lines), shares)
     lines = [line if line.parts is not None else replace(line, parts=whole) for line in lines]
     added = list[PriceLine]()
@@ -98,7 +101,7 @@ def price_lines(
 
 def line_by_hand(key: str, label: str, net: Decimal, tax: TaxCode, parts: dict[str, Fraction] | None) -> PriceLine:
     """What somebody priced by hand, as the rules see it."""
-    return PriceLine(key, "extra", "extra", label, Decimal(1), "C62", ZERO, net, tax, "", parts, None, "by hand")
+    return PriceLine(key, "extra", "extra", label, Decimal(1), "C62", ZERO, net, tax, "", parts, "by hand")
 
 
 UNITS = {"C62": "", "MTR": "m", "MTQ": "m³", "KGM": "kg", "HUR": "h", "DAY": "days", "TNE": "t", "XBG": "bags"}
@@ -128,7 +131,6 @@ def _cost_line(line: CostLine, rules: PriceRules, shares: Shares) -> PriceLine:
         tax=rules.tax_by_code(line.tax_code) if line.tax_code else rules.tax(line.category),
         account=rules.account(line.category, line.role),
         parts=party_shares(line, shares),
-        option=line.option,
         working=_working(line, cost, markup, net, rules.digits),
         why=line.why,
     )
@@ -179,7 +181,6 @@ def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRu
             tax=taxes[code],
             account=rules.account(adjustment.kind),
             parts=whole,
-            option=None,
             working=adjustment.working,
         )
         for code, part in divided.items()

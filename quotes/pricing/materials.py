@@ -32,7 +32,6 @@ class Bought:
     unit: str
     price: Decimal
     cost: Decimal | None = None
-    option: str | None = None
     supplier: str = ""
     why: str = ""
 
@@ -111,7 +110,6 @@ def material_lines(bought: Iterable[Bought], takeoff: TakeOff) -> list[CostLine]
                 role=one.role,
                 runs=known[finish],
                 cost=one.cost,
-                option=one.option,
                 why=one.why,
             )
         )

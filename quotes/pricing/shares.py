@@ -29,10 +29,18 @@ class Shares:
         return self.by_run.get(run) or self.otherwise
 
 
+def party_keys(shares: Iterable[Mapping[str, object]]) -> list[str]:
+    """Return who pays for a fence whose runs are shared this way: the owner first; the owner alone if no run names a party.
+
+    >>> party_keys([{"neighbour": "1/2", "owner": "1/2"}, {}])
+    ['owner', 'neighbour']
+    """
+    keys = list(dict.fromkeys(key for row in shares for key in sorted(row))) or [OWNER]
+    return sorted(keys, key=lambda key: key != OWNER)
+
+
 def party_shares(line: CostLine, shares: Shares) -> dict[str, Fraction] | None:
     """Exact part of a line that each party pays; None for a line of the job as a whole."""
-    if line.party is not None:
-        return {line.party: Fraction(1)}
     if not line.runs:
         return None
     parts: dict[str, Fraction] = {}

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from catalogue.rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
@@ -21,7 +24,10 @@ from fencing.system import (
     System,
 )
 from fencing.takeoff import TakeOff, take_off
+from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine
+from quotes.pricing.lines import PriceLine, price_lines
+from quotes.pricing.shares import Shares
 
 TEN = TaxCode("standard", "S", Decimal(10), "Sales tax")
 FREE = TaxCode("free", "Z", Decimal(0), "Free of tax")
@@ -45,6 +51,32 @@ def cost(amount: str, key: str = "a", category: Category = Category.MATERIALS, *
 
 def percent(markup: str, *, of_price: bool = False) -> Markup:
     return Markup(Decimal(markup), of_price)
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """Price lines and what they add up to."""
+
+    lines: Sequence[PriceLine]
+    sums: Sums
+
+
+def price(costs: Sequence[CostLine], rules: PriceRules, *, shares: Shares | None = None, **others: Any) -> Price:
+    """Price costs and add the lines up for every party they name."""
+    lines = price_lines(costs, rules, shares or Shares(), **others)
+    written = [
+        {
+            "key": line.key,
+            "net": str(line.net),
+            "tax_category": line.tax.category,
+            "tax_rate": str(line.tax.rate),
+            "shares": {key: str(part) for key, part in (line.parts or {}).items()},
+        }
+        for line in lines
+    ]
+    keys = list(dict.fromkeys(key for line in written for key in line["shares"])) or ["owner"]
+    payments = tuple(Fraction(one.percent) / 100 for one in rules.instalments)
+    return Price(lines, sum_lines(written, keys, SumRules(rules.tax_rule, rules.digits, rules.odd_cent, payments)))
 
 
 THIRDS = (
