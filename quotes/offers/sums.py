@@ -1,7 +1,7 @@
 """What a revision comes to, for the whole and for each party, read from its content document alone.
 
-Every party's amounts are shared out of the whole's, line by line and by exact fractions, so the parties' totals add up to the
-whole's to the cent whatever is chosen. No rows, no clock: the same content and choices give the same sums for ever.
+Every line is shared out to the cent by exact fractions; each party's tax is that of its own net; the whole is the sum of its
+parties, whatever is chosen. No rows, no clock: the same content and choices give the same sums for ever.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from fencing.faults import Fault, Refused
-from shared.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown, tax_on
+from shared.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown
 
 Content = Mapping[str, Any]
 ZERO = Decimal(0)
@@ -134,32 +134,20 @@ def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
 def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: SumRules) -> Sums:
     """Add up customer lines for the parties ``keys``: the one way money is added up, on every page and paper.
 
-    Rule: net by line, shared by exact fractions with the odd cents going where the business's rule says; tax once for the whole,
-    then divided by what each party's part exactly owes (largest remainder first); payments by their part of each party's total.
+    Rule: net by line, shared by exact fractions with the odd cents going where the business's rule says, so that the parts add up
+    to the line; then each party's tax by rate on its own net, since each owes its own document; payments by their part of each
+    party's total. What the job comes to is the sum of its parties.
     """
     parts = _parts(lines, keys, Sharing(rules.digits, rules.odd))
-    whole = tax_breakdown([_taxed(line) for line in lines], rules.tax, rules.digits)
-    taxes = {row: _tax_parts(row, lines, keys, rules.tax, rules.digits) for row in whole}
-    parties = {}
-    for key in keys:
-        rows = tuple(
-            TaxRow(row.category, row.rate, _net(_of_row(parts[key], row)), taxes[row][key])
-            for row in whole
-            if any(True for _ in _of_row(parts[key], row))
-        )
-        net, tax = _net(parts[key]), sum((row.tax for row in rows), ZERO)
-        parties[key] = PartySums(tuple(parts[key]), net, rows, tax, net + tax, _payments(net + tax, rules))
-    net, tax = sum((_amount(line) for line in lines), ZERO), sum((row.tax for row in whole), ZERO)
-    payments = tuple(sum(column, ZERO) for column in zip(*(one.payments for one in parties.values()), strict=True))
-    return Sums(tuple(lines), net, whole, tax, net + tax, payments, parties)
+    parties = {key: _party(parts[key], rules) for key in keys}
+    every = parties.values()
+    net, tax = sum((_amount(line) for line in lines), ZERO), sum((one.tax for one in every), ZERO)
+    payments = tuple(sum(column, ZERO) for column in zip(*(one.payments for one in every), strict=True))
+    return Sums(tuple(lines), net, _together(lines, every), tax, net + tax, payments, parties)
 
 
 def _amount(line: Mapping[str, Any]) -> Decimal:
     return Decimal(line["net"])
-
-
-def _taxed(line: Mapping[str, Any]) -> Taxed:
-    return Taxed(_amount(line), line["tax_category"], Decimal(line["tax_rate"]))
 
 
 def _shares(line: Mapping[str, Any]) -> dict[str, Fraction]:
@@ -177,44 +165,21 @@ def _parts(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Sha
     return parts
 
 
-def _net(parts: Iterable[Part]) -> Decimal:
-    return sum((part.net for part in parts), ZERO)
+def _party(parts: Sequence[Part], rules: SumRules) -> PartySums:
+    """Return what a party owes on its own document: tax by rate on its own net."""
+    taxed = [Taxed(part.net, part.line["tax_category"], Decimal(part.line["tax_rate"])) for part in parts]
+    rows = tax_breakdown(taxed, rules.tax, rules.digits)
+    net, tax = sum((part.net for part in parts), ZERO), sum((row.tax for row in rows), ZERO)
+    return PartySums(tuple(parts), net, rows, tax, net + tax, _payments(net + tax, rules))
 
 
-def _is_of(line: Mapping[str, Any], row: TaxRow) -> bool:
-    return bool(line["tax_category"] == row.category and Decimal(line["tax_rate"]) == row.rate)
-
-
-def _of_row(parts: Iterable[Part], row: TaxRow) -> Iterable[Part]:
-    return (part for part in parts if _is_of(part.line, row))
-
-
-def _tax_parts(
-    row: TaxRow, lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rule: TaxRule, digits: int
-) -> dict[str, Decimal]:
-    """One row's tax divided among the parties by what each exactly owes; the parts add up to the row's tax."""
-    owed = dict.fromkeys(keys, Fraction(0))
-    for line in lines:
-        if _is_of(line, row):
-            # by the line, what is shared is the line's own rounded tax; on the total, its exact tax
-            tax = Fraction(tax_on([_amount(line)], row.rate, rule, digits)) if rule.at is TaxAt.LINE else None
-            exact = Fraction(_amount(line)) * Fraction(row.rate) / 100 if tax is None else tax
-            for key, share in _shares(line).items():
-                owed[key] += exact * share
-    return _largest_remainders(row.tax, owed, digits)
-
-
-def _largest_remainders(amount: Decimal, owed: Mapping[str, Fraction], digits: int) -> dict[str, Decimal]:
-    scale = 10**digits
-    floors = {key: (exact * scale).numerator // (exact * scale).denominator for key, exact in owed.items()}
-    missing = int(Fraction(amount) * scale) - sum(floors.values())
-    concerned = [key for key, exact in owed.items() if exact] or list(owed)
-    by_remainder = sorted(concerned, key=lambda key: floors[key] - owed[key] * scale)
-    for place in range(abs(missing)):
-        # few units at most: what rounding the whole gave or took
-        key = by_remainder[place % len(by_remainder)] if missing > 0 else by_remainder[-1 - place % len(by_remainder)]
-        floors[key] += 1 if missing > 0 else -1
-    return {key: Decimal(units).scaleb(-digits) for key, units in floors.items()}
+def _together(lines: Sequence[Mapping[str, Any]], parties: Iterable[PartySums]) -> tuple[TaxRow, ...]:
+    """Return the tax rows of the job, in the order of its lines: each the sum of the parties' rows."""
+    found = {(line["tax_category"], Decimal(line["tax_rate"])): (ZERO, ZERO) for line in lines}
+    for row in (row for party in parties for row in party.breakdown):
+        taxable, tax = found[row.category, row.rate]
+        found[row.category, row.rate] = (taxable + row.taxable, tax + row.tax)
+    return tuple(TaxRow(*key, *amounts) for key, amounts in found.items())
 
 
 def _payments(total: Decimal, rules: SumRules) -> tuple[Decimal, ...]:

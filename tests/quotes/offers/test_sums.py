@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.faults import Refused
-from quotes.offers.sums import Choices, read_choices, sums
+from quotes.offers.sums import Choices, Sums, read_choices, sums
+from shared.money import Rounding
 
 ZERO = Decimal(0)
 KEYS = ("owner", "left", "right")
@@ -53,6 +54,17 @@ def test_tax_on_the_total_is_not_the_sum_of_the_lines_taxes() -> None:
     lines = [line("0.33", rate="20", key=key) for key in "ABC"]
     assert sums(content(*lines)).tax == Decimal("0.20")
     assert sums(content(*lines, at="line")).tax == Decimal("0.21")
+
+
+def test_each_partys_tax_is_that_of_its_own_net() -> None:
+    found = sums(content(line("928.05", {"owner": "1/2", "left": "1/2"}, rate="16")))
+    owner, left = found.parties["owner"], found.parties["left"]
+    # half of 928.05 is 464.025; 16 % of 464.03 is 74.2448, of 464.02 it is 74.2432
+    assert (owner.net, owner.tax) == (Decimal("464.03"), Decimal("74.24"))
+    assert (left.net, left.tax) == (Decimal("464.02"), Decimal("74.24"))
+    # one document for both would have 148.488, so 148.49
+    assert found.tax == Decimal("148.48")
+    assert [(row.taxable, row.tax) for row in found.breakdown] == [(Decimal("928.05"), Decimal("148.48"))]
 
 
 def test_payments_are_percentages_of_each_partys_total_and_add_up() -> None:
@@ -97,6 +109,58 @@ def _lines(draw: st.DrawFn) -> dict[str, Any]:
     shares = {key: str(Fraction(part, whole)) for key, part in zip(KEYS, parts, strict=True) if part}
     net = Decimal(draw(st.integers(-500_000, 2_000_000))).scaleb(-2)
     return line(format(net, "f"), shares, draw(st.sampled_from(["0", "5.5", "10", "20"])))
+
+
+def by_hand(amount: Fraction, rounding: str) -> Fraction:
+    """Whole cents, worked out a second time: by comparing fractions, with no code of the product."""
+    cents = abs(amount) * 100
+    whole, rest = cents.numerator // cents.denominator, cents - cents.numerator // cents.denominator
+    up = rest > Fraction(1, 2) or (rest == Fraction(1, 2) and rounding == "half_up")
+    size = Fraction(whole + (1 if up and rounding != "down" else 0), 100)
+    return -size if amount < 0 else size
+
+
+def check_taxes(found: Sums, document: dict[str, Any]) -> None:
+    """Check that each party's tax follows from what its own paper prints, and the job's from its parties."""
+    by_line, rounding = document["tax"]["at"] == "line", document["tax"]["rounding"]
+    for party in found.parties.values():
+        printed: dict[str, list[Fraction]] = {}
+        for part in party.lines:
+            printed.setdefault(part.line["tax_rate"], []).append(Fraction(part.net))
+        expected = {
+            rate: sum((by_hand(net * Fraction(rate) / 100, rounding) for net in nets), Fraction(0))
+            if by_line
+            else by_hand(sum(nets) * Fraction(rate) / 100, rounding)
+            for rate, nets in printed.items()
+        }
+        assert {str(row.rate): Fraction(row.tax) for row in party.breakdown} == expected
+        assert {str(row.rate): Fraction(row.taxable) for row in party.breakdown} == {
+            rate: sum(nets) for rate, nets in printed.items()
+        }
+    for row in found.breakdown:
+        own = [one for party in found.parties.values() for one in party.breakdown if one.rate == row.rate]
+        assert row.tax == sum((one.tax for one in own), ZERO)
+        assert row.taxable == sum((one.taxable for one in own), ZERO)
+    assert found.tax == sum((row.tax for row in found.breakdown), ZERO)
+
+
+@given(
+    st.lists(_lines(), min_size=1, max_size=12),
+    st.sampled_from(["total", "line"]),
+    st.sampled_from(list(Rounding)),
+)
+def test_taxes_agree_with_a_second_calculation(lines: list[dict[str, Any]], at: str, rounding: Rounding) -> None:
+    document = content(*lines, at=at)
+    document["tax"]["rounding"] = rounding.value
+    check_taxes(sums(document), document)
+
+
+@given(st.lists(_lines(), min_size=1, max_size=6), st.permutations(KEYS), st.sampled_from(["first", "last", "fairest"]))
+def test_sums_do_not_depend_on_the_order_a_document_lists_shares_in(
+    lines: list[dict[str, Any]], order: list[str], odd: str
+) -> None:
+    otherwise = [{**one, "shares": {key: one["shares"][key] for key in order if key in one["shares"]}} for one in lines]
+    assert sums(content(*lines, odd=odd)).parties == sums(content(*otherwise, odd=odd)).parties
 
 
 @given(
