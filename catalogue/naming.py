@@ -15,7 +15,7 @@ KINDS: Mapping[str, str] = {
 }  # fmt: skip
 _ACTIVITIES = {
     "set_out": "Setting out, a post", "dig": "Digging, a hole", "erect": "Erecting, a metre", "rake": "A raked bay",
-    "gate": "Hanging a gate", "retrofit": "A retrofitted bay", "cut": "A saw cut", "remove": "Taking down, a metre",
+    "gate": "Hanging a gate", "retrofit": "A retrofitted bay", "cut": "Sawing a rail to length", "remove": "Taking down, a metre",
     "spoil": "Carting spoil, a cubic metre", "travel": "A visit",
 }  # fmt: skip
 _SETTINGS = {

@@ -63,8 +63,8 @@ ACTIVITIES = {
     "spoil": "MTQ",
     "travel": "C62",
 }
-"""Labour by activity and the unit its rate is for: post, hole, metre, raked bay, gate, retrofitted bay, saw cut, metre of
-old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
+"""Labour by activity and the unit its rate is for: post, hole, metre, raked bay, gate, retrofitted bay, rail sawn to length,
+metre of old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
 
 _AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
 _MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}

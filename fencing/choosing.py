@@ -110,7 +110,7 @@ def options(
 def _option(draft: Draft, system: System, prices: PriceList | None) -> Option:
     posts = [posts_.stand(upright, system) for upright in draft.uprights]
     stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
-    cuts = sum(rail.length not in system.rails.stock for bay in draft.bays for rail in bay.rails)
+    cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
     return Option(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
 
 

@@ -6,6 +6,7 @@ chainages are integer millimetres; a pair is (left, right) as seen walking along
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 from fencing.measure import Form, Layout
@@ -106,6 +107,26 @@ class Bay:
         2400
         """
         return self.end - self.start
+
+    def count_cut_rails(self, stock: Container[int]) -> int:
+        """Count the rails that are sawn to length: those that are not as long as a stock rail [mm].
+
+        Args:
+            stock: lengths rails are sold in [mm].
+
+        Returns:
+            Saw cuts, one for each such rail: what choosing between layouts compares by, and what labour is charged for.
+
+        Source: house rule.
+
+        Example: of two rails of 2388 and one of 2400, only the two are sawn from rails of 2400 and 4800:
+
+            >>> rails = (Rail("bottom", 2388), Rail("middle", 2388), Rail("top", 2400))
+            >>> Bay("A-1", 0, 2400, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, rails, (), (), 0, False
+            ... ).count_cut_rails((2400, 4800))
+            2
+        """
+        return sum(rail.length not in stock for rail in self.rails)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,12 +20,15 @@ from quotes.pricing.costs import CostLine, by_weight
 from shared.money import rounded
 
 NO_SOIL = "unknown"
+IF_RATED = frozenset({"spoil", "cut"})
+"""Activities that are part of the others' rates where they have no rate of their own."""
 
 _LABELS = {
     "set_out": "Setting out",
     "dig": "Digging and concreting post holes",
     "erect": "Erecting",
     "rake": "Cutting raked bays",
+    "cut": "Sawing rails to length",
     "gate": "Hanging gates",
     "retrofit": "Fitting lattice to standing bays",
     "remove": "Taking down the old fence",
@@ -77,9 +80,10 @@ def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> It
     yield Work("spoil", "", built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
 
 
-def _bays(built: BuiltRun) -> Iterator[Work]:
+def _bays(built: BuiltRun, takeoff: TakeOff) -> Iterator[Work]:
     for bay in built.bays:
         yield Work("erect", str(finished_height(bay)), built.id, _metres(bay.width))
+        yield Work("cut", "", built.id, Decimal(bay.count_cut_rails(takeoff.system.rails.stock)))
         if is_cut_raked(bay):
             yield Work("rake", "", built.id, Decimal(1))
 
@@ -100,7 +104,7 @@ def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
     for built in takeoff.runs:
         run = measured[built.id]
         works += _posts(built, run, _own_posts(built, seen), takeoff)
-        works += _bays(built)
+        works += _bays(built, takeoff)
         works += [_gate(gate, built.id) for gate in built.gates]
         works += _removal(run)
     works += [Work("retrofit", "", built.id, Decimal(len(built.bays))) for built in takeoff.retrofits]
@@ -140,9 +144,10 @@ def _runs(works: list[Work]) -> dict[str, Decimal]:
 def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None = None) -> list[CostLine]:
     """Labour of a job: one line for each activity and rate, divided among its runs by what each takes.
 
-    Spoil is only costed where the rules have a rate for it; every other activity without a rate is refused, all at once.
+    Carting spoil and sawing are only costed where the rules have a rate; every other activity without one is refused, all at
+    once.
     """
-    works = tuple(work for work in work_of(takeoff) if work.activity != "spoil" or "spoil" in rules.labour)
+    works = tuple(work for work in work_of(takeoff) if work.activity not in IF_RATED or work.activity in rules.labour)
     groups = _grouped(works, rules)
     missing = _missing(groups)
     if missing:

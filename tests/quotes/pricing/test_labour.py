@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
 import pytest
 
 from catalogue.rules import Category
+from fencing.choosing import options
 from fencing.faults import Refused
+from fencing.ground import Ground
 from fencing.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
 from quotes.pricing.costs import CostLine
 from quotes.pricing.labour import disposal_lines, labour_lines, work_of
 from quotes.pricing.materials import Bought, material_lines, shares_by_run
-from tests.quotes.pricing.cast import rules, taken_off
+from tests.quotes.pricing.cast import SYSTEM, rules, taken_off
 
 SIDE = Run("A", 10000, 1500, basis=Basis.CENTRES, soil="clay", end=Terminal.CORNER)
 REAR = Run("B", 6000, 1500, basis=Basis.CENTRES, soil="sand", turn=Fraction(90), start=Terminal.CORNER)
@@ -91,6 +94,22 @@ def test_spoil_is_the_volume_of_the_holes() -> None:
     # 6 holes of 300 mm by 600 mm: 0.042412 m3 each
     works = {work.activity: work.quantity for work in work_of(taken_off(SIDE))}
     assert works["spoil"] == Decimal("0.254")
+
+
+def test_a_saw_cut_is_paid_for_each_rail_that_is_not_a_stock_length() -> None:
+    # stock is 1990: A has two bays at square posts with two rails of 1960 each, B has as many; the other rails are whole
+    lines = labour_lines(taken_off(SIDE, REAR), rules(labour={**RATES, "cut": Decimal("1.40")}))
+    cut = next(line for line in lines if line.key == "labour.cut")
+    assert (cut.label, cut.quantity, cut.rate) == ("Sawing rails to length", Decimal(8), Decimal("1.40"))
+    assert cut.runs == {"A": Fraction(1, 2), "B": Fraction(1, 2)}
+    assert "labour.cut" not in amounts(labour_lines(taken_off(SIDE, REAR), rules(labour=RATES)))
+
+
+def test_choosing_a_layout_counts_the_same_saw_cuts_as_the_price() -> None:
+    plain = replace(SIDE, end=Terminal.FREE)
+    (chosen,) = options(plain, Ground((0,), (0,)), SYSTEM, None, forms=[Form.LEVEL], layouts=[plain.layout])
+    paid = sum(work.quantity for work in work_of(taken_off(plain)) if work.activity == "cut")
+    assert paid == chosen.cuts == 4
 
 
 def test_spoil_and_travel_cost_only_where_there_is_a_rate() -> None:
