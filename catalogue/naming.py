@@ -29,6 +29,10 @@ _CHOICES: Mapping[str, Mapping[str, str]] = {
         "acceptance": "on acceptance", "start": "when work begins", "posts_set": "when the posts stand",
         "completion": "on completion",
     },
+    "discount": {
+        "picked": "when picked on a quote", "returning": "a customer who accepted a job before",
+        "shared": "two parties or more pay",
+    },
     "tax": {
         "S": "standard rate", "Z": "zero rate", "E": "exempt", "AE": "reverse charge", "K": "supply within a union",
         "G": "export", "O": "outside of tax",

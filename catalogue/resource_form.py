@@ -36,7 +36,7 @@ HINTS = {
     "sample": "As #445566",
     "pack": "Sold in whole packs of so many",
     "key": "A code: dig, dig.clay, erect.1800; sheet or materials for a markup; the tax code for a rate",
-    "choice": "Markup: markup or margin. Tax: S, Z or E. Which tax, account: its code",
+    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code",
     "least_quantity": "Fewer are not sold",
     "bag_yield_m3": "Concrete in bags only",
     "length_mm": "Of stock that is cut; empty where sold by the metre",

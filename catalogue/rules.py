@@ -9,6 +9,7 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from catalogue.discounts import DiscountRule, GivenTo, given_to
 from fencing.faults import Fault, Refused
 from shared.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
 
@@ -22,7 +23,7 @@ class RuleKind(StrEnum):
     LABOUR = "labour"  # key: activity; amount: rate
     HIRE = "hire"  # key: what is hired; amount: rate a day
     DISPOSAL = "disposal"  # key: what is taken away; amount: rate a metre (old fence) or a cubic metre (spoil)
-    DISCOUNT = "discount"  # key: name of the discount; amount: percent
+    DISCOUNT = "discount"  # key: name of the discount; amount: percent; choice: who gets it, one of GivenTo
     TAX = "tax"  # key: tax code; amount: rate in percent; choice: category
     TAX_OF = "tax_of"  # key: category of cost, or nothing for all others; choice: tax code
     ACCOUNT = "account"  # key: category, role, "sales", "discount"; choice: account code
@@ -63,8 +64,8 @@ ACTIVITIES = {
     "spoil": "MTQ",
     "travel": "C62",
 }
-"""Labour by activity and the unit its rate is for: post, hole, metre, raked bay, gate, retrofitted bay, rail sawn to length,
-metre of old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
+"""Labour by activity and the unit its rate is for: post, hole, metre, raked bay, gate, retrofitted bay, sawn rail, metre of
+old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
 
 _AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
 _MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
@@ -128,6 +129,11 @@ def _labour_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     return faults
 
 
+def _discount_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    taken = [("key", "Choose another name: this one means no discount.")] if key == "none" else []
+    return taken + _percent_fault(amount, below=100) + (_chosen_fault(choice, GivenTo) if choice else [])
+
+
 def _tax_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     faults = _percent_fault(amount, below=100) + _chosen_fault(choice, TAX_CATEGORIES)
     if not faults and amount is not None and (amount > 0) != (choice == "S"):
@@ -150,7 +156,7 @@ _KIND_FAULTS = {
     RuleKind.LABOUR: _labour_faults,
     RuleKind.HIRE: lambda key, amount, choice: _rate_fault(amount),
     RuleKind.DISPOSAL: lambda key, amount, choice: _rate_fault(amount),
-    RuleKind.DISCOUNT: lambda key, amount, choice: _percent_fault(amount, below=100),
+    RuleKind.DISCOUNT: _discount_faults,
     RuleKind.TAX: _tax_faults,
     RuleKind.TAX_OF: _named_faults,
     RuleKind.ACCOUNT: _named_faults,
@@ -214,7 +220,7 @@ class PriceRules:
     labour: Mapping[str, Decimal] = field(default_factory=dict)
     hire: Mapping[str, tuple[str, Decimal]] = field(default_factory=dict)
     disposal: Mapping[str, Decimal] = field(default_factory=dict)
-    discounts: Mapping[str, tuple[str, Decimal]] = field(default_factory=dict)
+    discounts: Mapping[str, DiscountRule] = field(default_factory=dict)
     taxes: Mapping[str, TaxCode] = field(default_factory=dict)
     tax_of: Mapping[str, str] = field(default_factory=dict)
     accounts: Mapping[str, str] = field(default_factory=dict)
@@ -325,7 +331,10 @@ def read_rules(
         labour=_amounts(now, RuleKind.LABOUR),
         hire=_labelled(now, RuleKind.HIRE),
         disposal=_amounts(now, RuleKind.DISPOSAL),
-        discounts=_labelled(now, RuleKind.DISCOUNT),
+        discounts={
+            key: DiscountRule(key, *named, given_to(now[RuleKind.DISCOUNT, key].choice))
+            for key, named in _labelled(now, RuleKind.DISCOUNT).items()
+        },
         taxes={
             key: TaxCode(key, taxed[RuleKind.TAX, key].choice, rate, taxed[RuleKind.TAX, key].label or key)
             for key, rate in _amounts(taxed, RuleKind.TAX).items()

@@ -11,7 +11,6 @@ from fencing.choosing import FORMS, LAYOUTS, choose, options
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan import plan
 from fencing.faults import Fault, Level, Notice, Refused
-from fencing.measure import Measure
 from fencing.plan import corners
 from fencing.setting_out import NO_ENDS
 from fencing.takeoff import TakeOff, grounds_of, take_off
@@ -19,7 +18,7 @@ from quotes.desk.measure_fields import MANY_RUNS
 from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
-from quotes.offers.building import basis_today, total_of
+from quotes.offers.building import Basis, basis_today, total_of
 from shared.models import Business
 from shared.money import shown
 
@@ -72,15 +71,21 @@ def draw(
     *,
     live: str | None = None,
     priced: bool = True,
+    returning: bool = False,
     narrow: bool = False,
 ) -> Drawn:
-    """Everything the document makes, or everything that is wrong with it."""
+    """Everything the document makes, or everything that is wrong with it.
+
+    ``returning``: whether the customer accepted another job before, which may bring a discount.
+    """
     try:
         measure, found = read_for(business, document)
         taken = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
     except Refused as refused:
         return Drawn(faults=refused.faults)
-    total, unpriced = _total(business, measure, taken, found) if priced else (None, ())
+    total, unpriced = (
+        _total(basis_today(business, measure, returning=returning), taken, found) if priced else (None, ())
+    )
     width = NARROW if narrow else WIDE
     near = around(taken, live)
     with by_locale(business.locale):
@@ -141,12 +146,12 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
     return found
 
 
-def _total(business: Business, measure: Measure, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
+def _total(basis: Basis, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
     try:
-        total = total_of(taken, found, basis_today(business, measure)).total
+        total = total_of(taken, found, basis).total
     except Refused as refused:
         return None, tuple(fault.text for fault in refused.faults)
-    return shown(total, business.currency, business.locale), ()
+    return shown(total, basis.business.currency, basis.business.locale), ()
 
 
 def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[Way]:

@@ -56,7 +56,7 @@ def measure(request: MemberRequest, ref: str) -> HttpResponse:
         _may_write(request)
         return _typed(request, row)
     document = document_of(row)
-    drawn = _drawn(request, document)
+    drawn = _drawn(request, row, document)
     opened = _whole(request.GET.get("open", ""))
     return _answer(request, row, document, drawn, "desk/measure.html", page=secrets.token_hex(8), opened=opened)
 
@@ -104,9 +104,9 @@ def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
     said = request.POST.get("do", "draw")
     document = read_fields(_posted(request, said), document_of(row))
-    taken = _drawn(request, document, priced=False).taken if said.startswith("gate-in:") else None
+    taken = _drawn(request, row, document, priced=False).taken if said.startswith("gate-in:") else None
     reshaped = act(document, said, taken)
-    drawn = _drawn(request, document)
+    drawn = _drawn(request, row, document)
     hand = Hand(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
     over = said == "keep-mine" and request.POST.get("over") == str(row.version)
     try:
@@ -145,7 +145,7 @@ def _conflict(
 ) -> HttpResponse:
     """Both side by side; nothing is written until somebody chooses."""
     row.refresh_from_db()
-    theirs = _drawn(request, document_of(row), priced=False)
+    theirs = _drawn(request, row, document_of(row), priced=False)
     told: dict[str, Any] = {
         "mine": _in_words(drawn),
         "theirs": _in_words(theirs),
@@ -228,12 +228,12 @@ def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, 
     return [("system", chosen.id, words)]
 
 
-def _drawn(request: MemberRequest, document: dict[str, Any], *, priced: bool = True) -> Drawn:
+def _drawn(request: MemberRequest, row: StoredMeasure, document: dict[str, Any], *, priced: bool = True) -> Drawn:
     narrow = "narrow" in request.POST or "narrow" in request.COOKIES or "Mobi" in request.headers.get("User-Agent", "")
     live = request.POST.get("live", "")[:40] or None
-    return draw(
-        request.business, document, live=live, priced=priced and request.actor.may(Scope.QUOTES_READ), narrow=narrow
-    )
+    priced = priced and request.actor.may(Scope.QUOTES_READ)
+    returning = priced and queries.is_returning(row.job)
+    return draw(request.business, document, live=live, priced=priced, returning=returning, narrow=narrow)
 
 
 def _in_words(drawn: Drawn) -> str:

@@ -86,3 +86,9 @@ def used_by_role(job: Job) -> dict[str, Any]:
         if kind != "changed":
             used[role] = used.get(role, 0) + (quantity if kind == "used" else -quantity)
     return used
+
+
+def is_returning(job: Job) -> bool:
+    """Say whether the job's customer accepted another job before, one that was not cancelled."""
+    agreed = (JobState.ACCEPTED, JobState.BUILT, JobState.CLOSED)
+    return Job.objects.of(job.business).filter(customer=job.customer_id, state__in=agreed).exclude(pk=job.pk).exists()

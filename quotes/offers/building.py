@@ -27,6 +27,7 @@ from quotes.offers.remedying import priced_remedies
 from quotes.offers.showing import shown_with
 from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
+from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
 from quotes.pricing.materials import material_lines
@@ -46,6 +47,8 @@ class Basis:
     rules: PriceRules
     setup: Mapping[str, Any]
     chooser: str
+    returning: bool = False
+    """Whether the customer accepted another job before."""
 
     def shares(self, measure: Measure) -> Shares:
         """Shares by run as measured; what names none is paid as the setup says, or by the party that chooses."""
@@ -57,10 +60,12 @@ class Basis:
         )
 
 
-def basis_of(business: Business, setup: Mapping[str, Any], chooser: str, today: date) -> Basis:
+def basis_of(
+    business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
+) -> Basis:
     """The price rules of today, with the tax of the day of supply."""
     supplied = date.fromisoformat(setup["supplied_on"]) if setup.get("supplied_on") else today
-    return Basis(business, price_rules_on(business, today, supplied), setup, chooser)
+    return Basis(business, price_rules_on(business, today, supplied), setup, chooser, returning)
 
 
 def build(
@@ -105,7 +110,8 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> PricedLines:
     """Price a fence: its costs, what the price rules make of them, and the lines a customer reads. Refused without a rate."""
     shares = basis.shares(takeoff.measure)
     costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
-    priced = price_lines(costs, basis.rules, shares, _discount(basis.setup), by_hand)
+    discount = _discount(basis, takeoff.measure, shares)
+    priced = price_lines(costs, basis.rules, shares, discount, by_hand)
     lines, into = customer_lines(costs, priced, takeoff, basis.rules, shares)
     whole = overall_shares(lines, shares)
     extras = [
@@ -150,9 +156,9 @@ def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
     return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
-def basis_today(business: Business, measure: Measure) -> Basis:
+def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> Basis:
     """Return what a measure is priced by before anything of a quote is settled."""
-    return basis_of(business, {}, _keys_of(measure)[0], today(business))
+    return basis_of(business, {}, _keys_of(measure)[0], today(business), returning=returning)
 
 
 def _keys_of(measure: Measure) -> list[str]:
@@ -215,11 +221,10 @@ def _by_hand(basis: Basis) -> list[PriceLine]:
     ]
 
 
-def _discount(setup: Mapping[str, Any]) -> Discount | None:
-    row = setup.get("discount")
-    if not row:
-        return None
-    return Discount(row["label"], Decimal(row.get("percent", "0")), Decimal(row.get("amount", "0")))
+def _discount(basis: Basis, measure: Measure, shares: Shares) -> Discount | None:
+    rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+    paying = {key for row in rows for key, share in shares.of_run(row.id).items() if share}
+    return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))
 
 
 def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]) -> dict[str, Any]:

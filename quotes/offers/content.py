@@ -15,6 +15,7 @@ from typing import Any
 from catalogue.rules import PriceRules
 from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
+from quotes.jobs.queries import is_returning
 from quotes.offers.building import Basis, basis_of, build, changed_document
 from quotes.offers.difference import difference
 from quotes.offers.lines import hand_line
@@ -35,7 +36,7 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     today = local_day(business, now)
     parties = parties_of(revision)
     chooser = next(party["key"] for party in parties if party["chooses"])
-    basis = basis_of(business, setup, chooser, today)
+    basis = basis_of(business, setup, chooser, today, returning=is_returning(revision.quote.job))
     document = parsed(revision.measure_version.document)
     builds = [build(document, basis), *_alternatives(document, setup, basis)]
     changes = None

@@ -6,14 +6,16 @@ Members a page has no box for (the tax code of an option, hire, a day of supply)
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django.http import QueryDict
 from django.utils.text import slugify
 
+from catalogue.discounts import DiscountRule
 from quotes.offers.setup import DUE, FORMS, MOST
+from quotes.pricing.discounts import NO_DISCOUNT
 from shared.boxes import Box, as_shown, typed_number
 from shared.typed_lengths import HEIGHT, read_length
 from shared.typed_shares import read_percent, read_share, read_split
@@ -133,12 +135,16 @@ def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: 
     )
 
 
-def wholes(setup: Mapping[str, Any], faults: Mapping[str, str]) -> dict[str, Box]:
-    """The boxes there are one of."""
+def wholes(
+    setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
+) -> dict[str, Box]:
+    """The boxes there are one of; ``discounts`` are those of the price rules."""
     discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
     percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
     visits = as_shown(setup.get("visits", ""))
     boxes = [
+        Box("discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
+            "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
         Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
         Box("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
         Box("discount-amount", "Amount off", amount, "number", faults.get("/discount/amount", "")),
@@ -157,6 +163,11 @@ def wholes(setup: Mapping[str, Any], faults: Mapping[str, str]) -> dict[str, Box
     return {box.name.replace("-", "_"): box for box in boxes}
 
 
+def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], ...]:
+    rules = tuple((rule.key, f"{rule.label}, {as_shown(f'{rule.percent.normalize():f}')} %") for rule in discounts)
+    return (("", "Whichever applies, the greatest"), *rules, (NO_DISCOUNT, "No discount"))
+
+
 def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
     """What each party pays of whatever no run shares otherwise."""
     named = setup.get("otherwise") or {}
@@ -171,7 +182,9 @@ def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
         if rows:
             setup[name] = rows
     _parties(setup, posted)
-    discount = {part: posted.get(f"discount-{part}", "").strip() for part in ("label", "percent", "amount")}
+    discount = {part: posted.get(f"discount-{part}", "").strip() for part in ("rule", "label", "percent", "amount")}
+    if discount["rule"] and not (discount["percent"] or discount["amount"]):
+        setup["discount"] = {"rule": discount["rule"]}
     if discount["percent"] or discount["amount"]:
         readers = (("percent", read_percent), ("amount", typed_number))
         kept = {part: reader(discount[part]) for part, reader in readers if discount[part]}

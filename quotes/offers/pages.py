@@ -14,6 +14,8 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from catalogue.discounts import DiscountRule
+from catalogue.queries import price_rules_on
 from fencing.faults import Refused
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
@@ -33,6 +35,7 @@ from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
 from shared.letters import send_again
+from shared.models import Business
 from shared.problems import Problem
 
 
@@ -284,6 +287,14 @@ def _content(row: Revision) -> tuple[Content | None, dict[str, str]]:
         return None, faults_by_pointer(refused)
 
 
+def _discounts(business: Business) -> list[DiscountRule]:
+    """The discounts of the price rules today; none where the rules contradict each other, which the page says elsewhere."""
+    try:
+        return list(price_rules_on(business).discounts.values())
+    except Refused:
+        return []
+
+
 def _sheet(
     request: MemberRequest, row: Revision, refusal: Refusal = NOTHING, issued: Mapping[str, Any] | None = None
 ) -> HttpResponse:
@@ -303,7 +314,7 @@ def _sheet(
         "sees_costs": request.actor.may(Scope.PRICES_READ),
         "may_write": request.actor.may(Scope.QUOTES_WRITE),
         "sections": sections(setup, refusal.faults),
-        "whole": wholes(setup, {**missing, **refusal.faults}),
+        "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(request.business)),
         "around": setup.get("surroundings"),
         "cautions": content["builds"][0]["cautions"]["owner"] if content else [],
         "shares": shares_of(setup, [one["key"] for one in setup.get("parties", [])]),

@@ -119,9 +119,22 @@ class AlternativeIn(StrictSerializer):
 
 
 class DiscountIn(StrictSerializer):
-    label = TextField(max_length=120)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    """A discount of its own (label with percent, amount or both), or ``rule``: the key of one in the price rules, or "none".
+
+    A quote without it gets the greatest discount of the price rules that applies by itself.
+    """
+
+    rule = TextField(max_length=60, required=False)
+    label = TextField(max_length=120, required=False)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
     percent = ExactField(places=3, most="100", required=False)
     amount = ExactField(places=4, most="100000000", required=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "rule" in attrs and attrs.keys() != {"rule"}:
+            raise serializers.ValidationError({"rule": "Name a discount of the price rules or enter one, not both."})
+        if "rule" not in attrs and "label" not in attrs:
+            raise serializers.ValidationError({"label": "Enter a name for the discount."})
+        return attrs
 
 
 class PaymentIn(StrictSerializer):

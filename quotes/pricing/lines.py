@@ -45,11 +45,12 @@ class PriceLine:
 
 @dataclass(frozen=True, slots=True)
 class Discount:
-    """Off the sum of the lines: a percentage, an amount, or both."""
+    """Off the sum of the lines: a percentage, an amount, or both. ``why`` says who gave it."""
 
     label: str
     percent: Decimal = ZERO
     amount: Decimal = ZERO
+    why: str = ""
 
     def __post_init__(self) -> None:
         if not (0 <= self.percent <= 100 and self.amount >= 0):
@@ -64,6 +65,7 @@ class Adjustment:
     label: str
     amount: Decimal
     working: str
+    why: str = ""
 
 
 def net_of(lines: Sequence[PriceLine]) -> Decimal:
@@ -144,7 +146,7 @@ def _discount(lines: Sequence[PriceLine], rules: PriceRules, discount: Discount)
     more = f", and {amount:f}" if amount else ""
     most = "; no more than all of it" if off < part + amount else ""
     working = f"{discount.percent.normalize():f} % of {net:f} = {part:f}{more}{most}"
-    return Adjustment("discount", discount.label, -off, working)
+    return Adjustment("discount", discount.label, -off, working, discount.why)
 
 
 def _least_charge(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
@@ -182,6 +184,7 @@ def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRu
             account=rules.account(adjustment.kind),
             parts=whole,
             working=adjustment.working,
+            why=adjustment.why,
         )
         for code, part in divided.items()
         if part

@@ -1,0 +1,30 @@
+"""Discounts of the price rules: how much, and who gets them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+
+class GivenTo(StrEnum):
+    """Who gets a discount: whoever it is picked for on a quote, or by itself each quote that fits."""
+
+    PICKED = "picked"
+    RETURNING = "returning"  # the customer accepted another job before
+    SHARED = "shared"  # two parties or more pay
+
+
+def given_to(choice: str) -> GivenTo:
+    """Return who gets a discount of which nothing is chosen: whoever it is picked for."""
+    return GivenTo(choice) if choice else GivenTo.PICKED
+
+
+@dataclass(frozen=True, slots=True)
+class DiscountRule:
+    """A discount of the price rules: percent off, and who gets it."""
+
+    key: str
+    label: str
+    percent: Decimal
+    given_to: GivenTo = GivenTo.PICKED

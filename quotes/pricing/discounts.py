@@ -1,0 +1,65 @@
+"""The one discount of a quote: the estimator's own, one of the price rules that was picked, or the greatest that applies."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from catalogue.discounts import DiscountRule, GivenTo
+from catalogue.rules import PriceRules
+from fencing.faults import Fault, Refused
+from quotes.pricing.lines import Discount
+
+NO_DISCOUNT = "none"
+"""What a quote names in place of a rule to give no discount."""
+
+
+@dataclass(frozen=True, slots=True)
+class Buyer:
+    """What decides about a discount: whether the customer had a fence built before, and how many parties pay."""
+
+    returning: bool = False
+    parties: int = 1
+
+
+def choose_discount(asked: Mapping[str, Any] | None, rules: PriceRules, buyer: Buyer) -> Discount | None:
+    """Return the discount of a quote; never more than one is given.
+
+    Rule: what the quote asks for counts: a percentage or an amount of its own, a rule by its key, or none. Where it asks for
+    nothing, of the rules that apply by themselves the one with the greatest percentage is given.
+
+    Raises:
+        Refused: a rule that the price rules do not have on the day of the quote.
+    """
+    if asked and "rule" not in asked:
+        return Discount(asked["label"], Decimal(asked.get("percent", "0")), Decimal(asked.get("amount", "0")))
+    if asked:
+        return _picked(asked["rule"], rules)
+    fitting = [rule for rule in rules.discounts.values() if _applies(rule, buyer)]
+    best = min(fitting, key=lambda rule: (-rule.percent, rule.key), default=None)
+    return None if best is None else Discount(best.label, best.percent, why=_reason(best, buyer))
+
+
+def _picked(key: str, rules: PriceRules) -> Discount | None:
+    if key == NO_DISCOUNT:
+        return None
+    if key not in rules.discounts:
+        known = ", ".join([*rules.discounts, NO_DISCOUNT])
+        text = f"The price rules have no discount {key!r} today. Choose from: {known}."
+        raise Refused([Fault("/discount/rule", "discount.unknown", text)])
+    rule = rules.discounts[key]
+    return Discount(rule.label, rule.percent, why=f"Price rule {rule.key}, picked on the quote")
+
+
+def _applies(rule: DiscountRule, buyer: Buyer) -> bool:
+    if rule.given_to is GivenTo.RETURNING:
+        return buyer.returning
+    return rule.given_to is GivenTo.SHARED and buyer.parties > 1
+
+
+def _reason(rule: DiscountRule, buyer: Buyer) -> str:
+    if rule.given_to is GivenTo.RETURNING:
+        return f"Price rule {rule.key}: the customer accepted another job before"
+    return f"Price rule {rule.key}: {buyer.parties} parties share the cost"
