@@ -82,7 +82,7 @@ def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]],
         "rows": [{**row, "amount": _amount(row["amount"], content)} for row in answers],
         "choices": choices,
         "digest": digest,
-        "money_head": content["currency"],
+        "money_head": f"{content['currency']}, including tax",
         "time_zone": content["business"]["time_zone"].replace("_", " "),
     }
     foot = strip(heading, job, content["business"]["name"])

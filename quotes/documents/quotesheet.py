@@ -123,7 +123,8 @@ def _values(document: Document) -> dict[str, Any]:
         "strength": strength_sheet(document["build"]["takeoff"]),
         "is_variation": document["kind"] == "variation",
         "quantities": quantity_changes(document["quantities"], locale),
-        "money_head": currency,
+        "net_head": f"{currency}, before tax",
+        "gross_head": f"{currency}, including tax",
         "lines": [_line(line, locale) for line in document["lines"]],
         "totals": list(_totals(document, locale)),
         "share_note": _share_note(document),
@@ -206,7 +207,11 @@ def _totals(document: Document, locale: str) -> Iterable[dict[str, Any]]:
     for row in document["breakdown"]:
         rate, taxable = number(Decimal(row["rate"]).normalize(), locale), number(row["taxable"], locale)
         yield {"text": f"{name} {rate} % on {taxable}", "amount": number(row["tax"], locale), "strong": False}
-    yield {"text": "Total", "amount": money(document["total"], document["currency"], locale), "strong": True}
+    yield {
+        "text": "Total including tax",
+        "amount": money(document["total"], document["currency"], locale),
+        "strong": True,
+    }
 
 
 def _share_note(document: Document) -> str:

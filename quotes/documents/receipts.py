@@ -37,10 +37,10 @@ def _record(sheet: Mapping[str, Any]) -> Iterator[str]:
         yield f"Chosen: {'; '.join(sheet['choices_made']) or 'nothing added'}"
     yield f"{sheet['price_label']}: {sheet['price']}, {sheet['price_note']}"
     if sheet["payments"]:
-        yield f"\nPayments, in {sheet['money_head']}, including tax:"
+        yield f"\nPayments, in {sheet['gross_head']}:"
         yield from (f"- {row['text']}: {row['amount']}" for row in sheet["payments"])
     if sheet["due_on_acceptance"]:
-        yield f"Due now: {sheet['due_on_acceptance']}"
+        yield f"Due now: {sheet['due_on_acceptance']}, including tax"
     yield from sheet["payment_details"]
     if sheet["terms"]:
         yield "\nTerms:\n\n" + "\n\n".join(sheet["terms"])

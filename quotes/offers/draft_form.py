@@ -147,7 +147,7 @@ def wholes(
             "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
         Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
         Box("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
-        Box("discount-amount", "Amount off", amount, "number", faults.get("/discount/amount", "")),
+        Box("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
         Box("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
         Box("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
             fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),

@@ -73,7 +73,7 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced
             for own in (whole.parties[party["key"]],)
         ),
         others=tuple(_others(content, chosen, whole.total)),
-        options=tuple(_option(option, chosen) for option in content["options"]),
+        options=tuple(_option(content, option, chosen, whole.total) for option in content["options"]),
         payments=tuple(
             {"label": label, "amount": amount} for label, amount in zip(percents, whole.payments, strict=False)
         ),
@@ -133,7 +133,10 @@ def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mappi
         yield {"row": row, "total": other.total, "difference": other.total - total}
 
 
-def _option(option: Mapping[str, Any], chosen: Choices) -> Mapping[str, Any]:
-    lines = option["lines"]
+def _option(content: Content, option: Mapping[str, Any], chosen: Choices, total: Decimal) -> Mapping[str, Any]:
+    lines, is_chosen = option["lines"], option["key"] in chosen.options
+    other = sums(content, Choices(chosen.build, chosen.options ^ {option["key"]})).total
+    adds = total - other if is_chosen else other - total
     net, cost = (sum((Decimal(line[name]) for line in lines), ZERO) for name in ("net", "cost"))
-    return {"row": Row(option["label"], option["detail"], "", "", cost, net), "chosen": option["key"] in chosen.options}
+    row = Row(option["label"], option["detail"], "", "", cost, net)
+    return {"row": row, "difference": adds, "chosen": is_chosen}

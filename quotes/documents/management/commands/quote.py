@@ -125,7 +125,8 @@ def summary(content: Content) -> Iterator[str]:
         yield f"  {shown(Decimal(line['net']), currency, locale):>14}  {line['text']}"
     yield f"  {shown(whole.net, currency, locale):>14}  before {content['business']['tax_name']}"
     yield f"  {shown(whole.tax, currency, locale):>14}  {content['business']['tax_name']}"
-    yield f"  {shown(whole.total, currency, locale):>14}  total, valid until {content['dates']['valid_until']}"
+    until = content["dates"]["valid_until"]
+    yield f"  {shown(whole.total, currency, locale):>14}  including {content['business']['tax_name']}, valid until {until}"
     if len(whole.parties) > 1:
         for party in content["parties"]:
             yield f"  {shown(whole.parties[party['key']].total, currency, locale):>14}  of it {party['name']}"
