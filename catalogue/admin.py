@@ -24,9 +24,7 @@ from catalogue.models import (
 )
 from fencing.faults import Refused
 from fencing.reading.systems import read_system
-from shared.business.actors import Actor
-from shared.business.models import Person
-from shared.business.roles import BUSINESS_SCOPES
+from shared.admin import staff_actor
 from shared.business.scoping import Owned, refuse_foreign_rows
 from shared.dates import today
 
@@ -35,14 +33,6 @@ if TYPE_CHECKING:
     ModelForm = forms.ModelForm[Any]
 else:  # Django's own classes take no type arguments when they run
     ModelAdmin, ModelForm = admin.ModelAdmin, forms.ModelForm
-
-
-def actor_of(request: HttpRequest) -> Actor:
-    """The person at the admin."""
-    person = request.user
-    if not isinstance(person, Person):
-        raise TypeError("the admin is for signed-in people")
-    return Actor("person", person.ref, str(person), BUSINESS_SCOPES)
 
 
 class RowForm(ModelForm):
@@ -74,12 +64,12 @@ class RowAdmin(ModelAdmin):
         stored = (
             type(obj).anywhere.get(pk=obj.pk) if change else type(obj)(business=obj.business)
         )  # unscoped: the admin is for all
-        kept = services.store(stored, actor=actor_of(request), values=values)
+        kept = services.store(stored, actor=staff_actor(request), values=values)
         obj.pk, obj.version = kept.pk, kept.version
         obj._state.adding = False
 
     def delete_model(self, request: HttpRequest, obj: Owned) -> None:
-        services.remove(obj, actor=actor_of(request))
+        services.remove(obj, actor=staff_actor(request))
 
     def get_actions(self, request: HttpRequest) -> dict[str, Any]:
         actions = super().get_actions(request)
@@ -238,10 +228,10 @@ class FenceSystemAdmin(RowAdmin):
             self.message_user(request, "Choose one system of a business.", messages.ERROR)
             return
         for row in chosen:
-            services.change_system(system=row, actor=actor_of(request), values={"is_default": True, "active": True})
+            services.change_system(system=row, actor=staff_actor(request), values={"is_default": True, "active": True})
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
-        actor, document = actor_of(request), form.cleaned_data["document"]
+        actor, document = staff_actor(request), form.cleaned_data["document"]
         stored = FenceSystem.anywhere.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
         version = services.store_system(business=obj.business, actor=actor, document=document, system=stored)
         system = services.change_system(

@@ -19,6 +19,7 @@ from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules import RuleKind
 from catalogue.sheets.taking_in import dry_run, take_in
 from fencing.faults import Fault, Refused
+from shared.business import invitations
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
 from shared.business.places import usual_locale, zones_of
@@ -56,19 +57,28 @@ def find(new: NewBusiness) -> Business | None:
 
 @transaction.atomic
 def start(
-    new: NewBusiness, *, password: str | None = None, details: Mapping[str, Any] | None = None, stocked: bool = True
+    new: NewBusiness,
+    *,
+    password: str | None = None,
+    details: Mapping[str, Any] | None = None,
+    stocked: bool = True,
+    accepted: bool = False,
 ) -> tuple[Business, bool]:
     """The business with its catalogue, and whether it is new. One that is there already is left exactly as it is.
 
-    Not ``stocked``, it has nothing but its tax: its catalogue comes by API, by spreadsheet or in the admin.
+    Not ``stocked``, it has nothing but its tax: its catalogue comes by API, by spreadsheet or in the admin. The owner is
+    invited by mail, unless this creates their account with a password or ``accepted`` is set, as for a demonstration.
+    The password of an account that exists stays.
     """
     known = find(new)
     if known is not None:
         return known, False
     owner = Person.objects.filter(email=new.owner.strip().lower()).first()
+    accepted = accepted or (owner is None and password is not None)
     owner = owner or Person.objects.create_user(new.owner, password)
     business = start_business(
         owner=owner,
+        accepted=accepted,
         name=new.name,
         country=new.country,
         currency=new.currency,
@@ -80,6 +90,8 @@ def start(
             **(details or {}),
         },
     )
+    if not accepted:
+        invitations.send_letter(member=business.members.get(), actor=SYSTEM)
     if stocked:
         load_starter(business, tax_name=new.tax_name, tax_rate=new.tax_rate)
     else:

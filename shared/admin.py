@@ -4,21 +4,34 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import admin
-from django.contrib.auth.admin import UserAdmin
+from django import forms
+from django.contrib import admin, messages
 from django.http import HttpRequest
 
+from fencing.faults import Refused
 from shared.audit import AuditEntry
+from shared.business import invitations, services
+from shared.business.actors import Actor
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
+from shared.business.roles import BUSINESS_SCOPES, Role
 from shared.letters import Letter
 from shared.outbox import Event, Wanted
 
 if TYPE_CHECKING:
     ModelAdmin = admin.ModelAdmin[Any]
     TabularInline = admin.TabularInline[Any, Any]
-    PeopleAdmin = UserAdmin[Any]
+    BusinessModelForm = forms.ModelForm[Business]
+    PersonModelForm = forms.ModelForm[Person]
 else:  # Django's own classes take no type arguments when they run
-    ModelAdmin, TabularInline, PeopleAdmin = admin.ModelAdmin, admin.TabularInline, UserAdmin
+    ModelAdmin, TabularInline = admin.ModelAdmin, admin.TabularInline
+    BusinessModelForm = PersonModelForm = forms.ModelForm
+
+
+def staff_actor(request: HttpRequest) -> Actor:
+    """Return the person who works in the admin."""
+    if not isinstance(request.user, Person):
+        raise TypeError("the admin is for signed-in people")
+    return Actor("person", request.user.ref, str(request.user), BUSINESS_SCOPES)
 
 
 class ReadOnly(ModelAdmin):
@@ -35,28 +48,91 @@ class ReadOnly(ModelAdmin):
 
 
 class MemberInline(TabularInline):
+    """Members to read: they are invited on the page of the business, or by the form below."""
+
     model = Member
     extra = 0
-    autocomplete_fields = ("person",)
+    fields = readonly_fields = ("person", "role", "accepted_at")
+
+    def has_add_permission(self, request: HttpRequest, obj: Any) -> bool:
+        return False
+
+
+class BusinessForm(BusinessModelForm):
+    """A business, with a member to invite by mail."""
+
+    invite_email = forms.EmailField(label="Invite by e-mail", max_length=254, required=False)
+    invite_role = forms.ChoiceField(
+        label="as", choices=[(role.value, role.value) for role in Role], initial=Role.OWNER.value, required=False
+    )
 
 
 @admin.register(Business)
 class BusinessAdmin(ModelAdmin):
+    form = BusinessForm
     ordering = ("name", "id")
     list_display = ("name", "place", "country", "currency", "suspended_at")
     search_fields = ("name",)
     inlines = (MemberInline,)
 
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        """Writes through the services, which keep the audit trail."""
+        actor, invitation = staff_actor(request), {"invite_email", "invite_role"}
+        if change:
+            changes = {name: form.cleaned_data[name] for name in form.changed_data if name not in invitation}
+            if changes:
+                stored = Business.objects.get(pk=obj.pk)
+                services.change_business(business=stored, changes=changes, actor=actor)
+        else:
+            services.add_business(business=obj, actor=actor)
+        if email := form.cleaned_data["invite_email"]:
+            role = Role(form.cleaned_data["invite_role"] or Role.OWNER)
+            try:
+                invitations.invite(business=obj, email=email, name="", role=role, actor=actor)
+            except Refused as refused:
+                messages.error(request, " ".join(fault.text for fault in refused.faults))
+
+    def save_formset(self, request: HttpRequest, form: Any, formset: Any, change: bool) -> None:
+        """Removes the members that were ticked; nothing else of them can be changed here."""
+        formset.save(commit=False)
+        for member in formset.deleted_objects:
+            try:
+                services.remove_member(member=member, actor=staff_actor(request))
+            except Refused as refused:
+                messages.error(request, " ".join(fault.text for fault in refused.faults))
+
+
+class PersonForm(PersonModelForm):
+    """A person without a password: they set it by the link of an invitation."""
+
+    class Meta:
+        model = Person
+        fields = ("email", "name")
+
+    def save(self, commit: bool = True) -> Person:
+        if self.instance._state.adding:
+            self.instance.set_unusable_password()
+        return super().save(commit)
+
 
 @admin.register(Person)
-class PersonAdmin(PeopleAdmin):
+class PersonAdmin(ModelAdmin):
+    """People; nobody types the password of another person."""
+
+    form = PersonForm
     ordering = ("email",)
     list_display = ("email", "name", "is_active", "is_staff")
     search_fields = ("email", "name")
-    fieldsets = ((None, {"fields": ("email", "name", "password", "is_active", "is_staff", "is_superuser")}),)
-    add_fieldsets = ((None, {"fields": ("email", "name", "password1", "password2")}),)
-    filter_horizontal = ()
+    readonly_fields = ("email_proved_at", "joined_at")
+    fields = ("email", "name", "is_active", "is_staff", "is_superuser", "email_proved_at", "joined_at")
     list_filter = ("is_active", "is_staff")
+
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        """Another address has still to be proved."""
+        if "email" in form.changed_data:
+            obj.email = obj.email.strip().lower()
+            obj.email_proved_at = None
+        super().save_model(request, obj, form, change)
 
 
 @admin.register(SupplierAccount)

@@ -6,6 +6,8 @@ import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
 
 import hypothesis
 import pytest
@@ -18,7 +20,9 @@ from pytest_socket import socket_allow_hosts
 
 from shared import audit
 from shared.business import services
-from shared.business.models import Business, Person, SupplierAccount
+from shared.business.actors import SYSTEM
+from shared.business.invitations import address_of
+from shared.business.models import Business, Member, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
 from tests import template_database
 from tests.checked_plans import check_every_plan
@@ -141,6 +145,15 @@ def _person(name: str) -> Person:
     return Person.objects.create_user(f"{name.lower()}@example.test", PASSWORD, name=name)
 
 
+def accept_by_link(member: Member, password: str = PASSWORD, client: Client | None = None) -> Client:
+    """Open the link of an invitation as its letter has it, set a password, and return the browser that is signed in."""
+    client = client or Client()
+    page: Any = client.get(urlsplit(address_of(member)).path, follow=True)
+    answer = client.post(page.redirect_chain[-1][0], {"new_password1": password, "new_password2": password})
+    assert answer.status_code == 302
+    return client
+
+
 @pytest.fixture
 def quick_passwords() -> Iterator[None]:
     """Password hashing is made cheap: the cast signs in hundreds of times."""
@@ -159,7 +172,7 @@ def cast(db: None, quick_passwords: None) -> Cast:
     others = {"estimator": Role.ESTIMATOR, "crew": Role.CREW, "bookkeeper": Role.BOOKKEEPER}
     people = {name: _person(name.capitalize()) for name in others}
     for name, role in others.items():
-        services.add_member(business=business, person=people[name], role=role)
+        services.add_member(business=business, person=people[name], role=role, actor=SYSTEM, accepted=True)
     return Cast(
         business=business,
         owner=owner,
@@ -201,9 +214,11 @@ def key_client(cast: Cast) -> Callable[..., Client]:
 
     def issue(*scopes: Scope, business: Business | None = None, supplier: SupplierAccount | None = None) -> Client:
         if supplier is not None:
-            _, text = services.issue_key(name="till", scopes=scopes or SUPPLIER_SCOPES, supplier_account=supplier)
+            _, text = services.issue_key(
+                name="till", scopes=scopes or SUPPLIER_SCOPES, supplier_account=supplier, actor=SYSTEM
+            )
         else:
-            _, text = services.issue_key(name="till", scopes=scopes, business=business or cast.business)
+            _, text = services.issue_key(name="till", scopes=scopes, business=business or cast.business, actor=SYSTEM)
         return Client(headers={"Authorization": f"Bearer {text}"})
 
     return issue

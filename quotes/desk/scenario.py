@@ -38,7 +38,9 @@ def scenario() -> dict[str, Any]:
 def load_business(told: Mapping[str, Any]) -> Business:
     """The business of the scenario with its starter catalogue."""
     named = {key: value for key, value in told.items() if key not in {"details", "tax_rate"}}
-    business, _ = start(NewBusiness(tax_rate=Decimal(told["tax_rate"]), **named), details=told["details"])
+    business, _ = start(
+        NewBusiness(tax_rate=Decimal(told["tax_rate"]), **named), details=told["details"], accepted=True
+    )
     return business
 
 

@@ -30,7 +30,7 @@ def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[
         raise Problem("conflict", "This supplier's system serves other businesses too; it issues its own keys.")
     if not live:
         open_sandbox(account)
-    key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live)
+    key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live, actor=actor)
     audit.record(supplier.business, actor, "supplier.key", f"supplier:{supplier.ref}", {"key": key.ref, "live": live})
     return key, text
 

@@ -250,8 +250,7 @@ def _let_in(request: MemberRequest) -> dict[str, str]:
 @transaction.atomic
 def _end(request: MemberRequest) -> dict[str, str]:
     row = find(_suppliers_keys(request).select_for_update(of=("self",)), request.POST["end"])
-    revoke_key(key=row)
-    audit.record(request.business, request.actor, "key.revoked", f"key:{row.ref}")
+    revoke_key(key=row, actor=request.actor, business=request.business)
     messages.success(request, f"The key {row.name} is ended.")
     return {}
 

@@ -13,7 +13,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shared import audit
 from shared.api import Endpoint
 from shared.business import invitations, services
 from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
@@ -39,7 +38,11 @@ _BUSINESS = {
 }
 _MEMBER = {
     "type": "object",
-    "properties": {**dict.fromkeys(("ref", "email", "name", "role"), _TEXT), "has_password": {"type": "boolean"}},
+    "properties": {
+        **dict.fromkeys(("ref", "email", "name", "role"), _TEXT),
+        "has_password": {"type": "boolean"},
+        "accepted_at": {**_TIME, "description": "Null: invited. The membership opens nothing yet."},
+    },
 }
 _KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
 _KEY = {
@@ -58,6 +61,7 @@ MEMBERS = AsStored(
         "name": "person__name",
         "role": "role",
         "has_password": ~models.Q(person__password__startswith=UNUSABLE_PASSWORD_PREFIX),
+        "accepted_at": "accepted_at",
     }
 )
 KEYS = AsStored(named(*_KEY_MEMBERS))
@@ -142,14 +146,13 @@ class Members(Endpoint):
 
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
-        """A person nobody knows yet is made, without a password. No mail is sent: ``/invitations`` does that."""
+        """Add a person who has still to accept. No mail is sent: ``/invitations`` sends the link by which they do."""
         told = self.read(NewMember)
         email = told["email"].strip().lower()
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
             email, name=told.get("name", "")
         )
-        member = services.add_member(business=self.business, person=person, role=Role(told["role"]))
-        audit.record(self.business, self.actor, "member.added", f"member:{member.ref}", {"role": member.role})
+        member = services.add_member(business=self.business, person=person, role=Role(told["role"]), actor=self.actor)
         return self.created(MEMBERS.of(member), member)
 
 
@@ -161,8 +164,8 @@ class Invitations(Endpoint):
 
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Invite a member by mail")
     def post(self, request: Request) -> Response:
-        """Who is new gets a link to set a password, which works once and for a few days; who has one is told. Inviting a
-        member without a password again sends another letter."""
+        """The letter brings a link that works once and for a few days. A new person sets a password by it; a person with an
+        account signs in and accepts. Inviting a person again who has not accepted sends another letter."""
         told = self.read(NewMember)
         member = invitations.invite(
             business=self.business,
@@ -187,15 +190,14 @@ class MemberDetail(Endpoint):
     @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
     def patch(self, request: Request, ref: str) -> Response:
         member = self.find_for_change(members_of(self.business), ref)
-        member = services.change_role(member=member, role=Role(self.read(RoleChange)["role"]))
-        audit.record(self.business, self.actor, "member.role", f"member:{member.ref}", {"role": member.role})
+        role = Role(self.read(RoleChange)["role"])
+        member = services.change_role(member=member, role=role, actor=self.actor)
         return self.one(MEMBERS.of(member), member)
 
     @extend_schema(responses={204: None}, summary="Take a member out")
     def delete(self, request: Request, ref: str) -> Response:
         member = self.find_for_change(members_of(self.business), ref)
-        services.remove_member(member=member)
-        audit.record(self.business, self.actor, "member.removed", f"member:{ref}")
+        services.remove_member(member=member, actor=self.actor)
         return Response(status=204)
 
 
@@ -243,10 +245,10 @@ class Keys(Endpoint):
         key, text = services.issue_key(
             name=told["name"],
             scopes=scopes,
+            actor=self.actor,
             business=self.business,
             expires_at=told.get("expires_at"),
         )
-        audit.record(self.business, self.actor, "key.issued", f"key:{key.ref}", {"scopes": key.scopes})
         response = Response({**KEYS.of(key), "key": text}, status=201)
         response["Location"] = f"{request.path}/{key.ref}"
         response["Cache-Control"] = "no-store"
@@ -267,6 +269,5 @@ class KeyDetail(Endpoint):
     def delete(self, request: Request, ref: str) -> Response:
         """Works without If-Match: a key in the wrong hands has to end now."""
         key = self.find(ApiKey.objects.filter(business=self.business).select_for_update(of=("self",)), ref)
-        services.revoke_key(key=key)
-        audit.record(self.business, self.actor, "key.revoked", f"key:{key.ref}")
+        services.revoke_key(key=key, actor=self.actor)
         return Response(status=204)

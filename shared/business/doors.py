@@ -16,6 +16,7 @@ from fencing.drawing.lettering import written_with
 from shared.browsers import with_key
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
+from shared.business.queries import memberships_of
 from shared.business.roles import Scope
 from shared.dates import dates_by
 from shared.money import decimal_sign
@@ -54,7 +55,7 @@ class BusinessMiddleware:
 def _member(request: HttpRequest) -> Member | None:
     if not request.user.is_authenticated:
         return None
-    memberships = Member.objects.select_related("business", "person").filter(person=request.user).order_by("id")
+    memberships = memberships_of(request.user).select_related("business", "person").order_by("id")
     chosen = request.session.get(SESSION_KEY)
     found = memberships.filter(business__ref=chosen).first() if chosen else None
     return found or memberships.first()

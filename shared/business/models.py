@@ -59,6 +59,8 @@ class Person(AbstractBaseUser, PermissionsMixin):
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField(default=timezone.now, editable=False)
+    email_proved_at = models.DateTimeField(null=True, blank=True, editable=False)
+    """When this person opened a link that was mailed to the address; None: another person may have typed the password."""
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
@@ -70,6 +72,14 @@ class Person(AbstractBaseUser, PermissionsMixin):
 
     def __str__(self) -> str:
         return self.name or self.email
+
+    @property
+    def needs_password(self) -> bool:
+        """Whether a mailed link sets the password: there is none yet, or it may be known to another person.
+
+        A password of the staff is never replaced by a business's invitation.
+        """
+        return not self.has_usable_password() or (self.email_proved_at is None and not self.is_staff)
 
     def get_full_name(self) -> str:
         """What the admin shows."""
@@ -150,12 +160,13 @@ class Business(models.Model):
 
 
 class Member(models.Model):
-    """A person's role in a business."""
+    """A person's role in a business. It counts from ``accepted_at``; until then it is an invitation."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="members")
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
     role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in Role])
+    accepted_at = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     version = models.PositiveIntegerField(default=1, editable=False)
 

@@ -8,18 +8,19 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
-from django.contrib.auth.views import LoginView, PasswordResetConfirmView
+from django.contrib.auth.views import LoginView, PasswordResetConfirmView, redirect_to_login
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from shared import audit, throttle
-from shared.business.actors import member_actor
+from shared import throttle
+from shared.business import invitations
 from shared.business.doors import SESSION_KEY
-from shared.business.invitations import TOKENS
+from shared.business.invitations import InvitationTokens
 from shared.business.models import Member, Person
 from shared.business.queries import businesses_of
 
@@ -99,10 +100,12 @@ def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
 
 
 class Welcome(PasswordResetConfirmView):
-    """Where a new member sets a password. The secret moves from the address into the session at once; reading changes nothing."""
+    """The page of an invitation's link. A new password is set here; who has a proved account signs in and accepts.
+
+    The secret moves from the address into the session at once; reading changes nothing.
+    """
 
     template_name = "business/welcome.html"
-    token_generator = TOKENS
     post_reset_login = True
     post_reset_login_backend = "django.contrib.auth.backends.ModelBackend"
     success_url = "/"
@@ -115,26 +118,69 @@ class Welcome(PasswordResetConfirmView):
         return super().dispatch(request, *args, **kwargs)
 
     def get_user(self, uidb64: str) -> Person | None:
-        """By the member: who was taken out again has no link either."""
+        """Return the person of an invitation; a removed one has no link either."""
         rows = Member.objects.select_related("person", "business")
         self.member = rows.filter(ref=uidb64, person__is_active=True).first()
-        return self.member.person if self.member else None
+        if self.member is None:
+            return None
+        self.token_generator = InvitationTokens(self.member)
+        return self.member.person
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return self._as_somebody_else(request) or super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args: str, **kwargs: Any) -> HttpResponse:
+        if (answer := self._as_somebody_else(request)) is not None:
+            return answer
+        member = self._invited()
+        if member.person.needs_password:
+            return super().post(request, *args, **kwargs)
+        if request.POST.get("do") == "decline":
+            invitations.decline(member=member)
+            messages.success(request, f"You do not join {member.business.name}.")
+        else:
+            self._accept()
+        return redirect(self.success_url)
+
+    def _invited(self) -> Member:
+        """Return the invitation of a link that is good: nobody else comes this far."""
+        if self.member is None:
+            raise Http404
+        return self.member
+
+    def _as_somebody_else(self, request: HttpRequest) -> HttpResponse | None:
+        """Return the answer to a person who has to sign in first, or who is signed in as another person."""
+        member = self._invited()
+        if member.person.needs_password or request.user.pk == member.person_id:
+            return None
+        if not request.user.is_authenticated:
+            response: HttpResponse = redirect_to_login(request.path)
+            return response
+        return self.render_to_response(self.get_context_data(is_another=True), status=403)
+
+    def _accept(self) -> None:
+        member = self._invited()
+        try:
+            invitations.accept(member=member)
+        except Member.DoesNotExist:
+            raise Http404 from None
+        self.request.session[SESSION_KEY] = member.business.ref
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        return super().get_context_data(member=self.member, **kwargs)
+        needs_password = bool(self.member and self.member.person.needs_password)
+        return super().get_context_data(member=self.member, needs_password=needs_password, **kwargs)
 
     def render_to_response(self, context: dict[str, Any], **kwargs: Any) -> HttpResponse:
         """One page for a link that is wrong, over, used or taken back."""
         form = context["form"]
         wrong = 422 if form is not None and form.errors else 200
-        return super().render_to_response(context, status=wrong if self.validlink else 404, **kwargs)
+        return super().render_to_response(context, **{"status": wrong if self.validlink else 404, **kwargs})
 
     def form_valid(self, form: SetPasswordForm[Person]) -> HttpResponse:
-        if self.member is None:
-            raise Http404
         with transaction.atomic():
-            audit.record(self.member.business, member_actor(self.member), "member.joined", f"member:{self.member.ref}")
-            return super().form_valid(form)
+            response = super().form_valid(form)  # signs in, which may begin another session
+            self._accept()
+        return response
 
 
 @require_POST

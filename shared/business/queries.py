@@ -32,12 +32,12 @@ _by_digest = Statement(
 
 def businesses_of(person: Person) -> QuerySet[Business]:
     """The businesses a person is a member of, by name."""
-    return Business.objects.filter(members__person=person).order_by("name", "id")
+    return Business.objects.filter(members__in=memberships_of(person)).order_by("name", "id")
 
 
-def member_of(person: Person, business: Business) -> Member | None:
-    """A person's membership, if any."""
-    return Member.objects.filter(person=person, business=business).first()
+def memberships_of(person: Person) -> QuerySet[Member]:
+    """The memberships a person has accepted; every check of access begins here."""
+    return Member.objects.filter(person=person, accepted_at__isnull=False)
 
 
 def live_key(key: str) -> ApiKey | None:

@@ -11,20 +11,33 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from shared import audit
-from shared.business.actors import Actor
+from shared.business.actors import SYSTEM, Actor
 from shared.business.keys import SHOWN, digest, new_key
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
 
 
 @transaction.atomic
-def start_business(*, owner: Person, name: str, country: str, currency: str, **details: Any) -> Business:
-    """A new business with its owner. Mail to it reaches the owner until it names another address."""
+def start_business(
+    *, owner: Person, name: str, country: str, currency: str, accepted: bool = True, **details: Any
+) -> Business:
+    """Create a business with its owner, whose address gets its mail until it names another one.
+
+    ``accepted``: the owner's membership counts without an invitation.
+    """
     details.setdefault("email", owner.email)
     business = Business(name=name, country=country, currency=currency, **details)
     business.full_clean(exclude=["logo_png"])
     business.save()
-    add_member(business=business, person=owner, role=Role.OWNER)
+    add_member(business=business, person=owner, role=Role.OWNER, actor=SYSTEM, accepted=accepted)
+    return business
+
+
+@transaction.atomic
+def add_business(*, business: Business, actor: Actor) -> Business:
+    """Store a business without members yet: the admin's form has read it, and an invitation brings its owner."""
+    business.save()
+    audit.record(business, actor, "business.added", f"business:{business.ref}", {"name": business.name})
     return business
 
 
@@ -48,11 +61,25 @@ def with_wording(business: Business, own: Mapping[str, str]) -> dict[str, str]:
 
 
 @transaction.atomic
-def add_member(*, business: Business, person: Person, role: Role) -> Member:
-    """Gives a person a role; a person who has one already is refused."""
+def add_member(
+    *,
+    business: Business,
+    person: Person,
+    role: Role,
+    actor: Actor,
+    accepted: bool = False,
+    action: str = "member.added",
+) -> Member:
+    """Give a person a role. It counts once they accept it (``invitations.accept``), or at once if ``accepted``.
+
+    Raises Refused for a person who has a role already.
+    """
     if Member.objects.filter(business=business, person=person).exists():
         raise Refused([Fault("/email", "member.already", "This person is a member already.")])
-    return Member.objects.create(business=business, person=person, role=role)
+    accepted_at = timezone.now() if accepted else None
+    member = Member.objects.create(business=business, person=person, role=role, accepted_at=accepted_at)
+    audit.record(business, actor, action, f"member:{member.ref}", {"role": member.role})
+    return member
 
 
 @transaction.atomic
@@ -61,10 +88,11 @@ def demo_sign_in(*, business: Business, password: str) -> Person | None:
 
     None where the owner has a password of their own: that one is never replaced.
     """
-    owner = Person.objects.filter(memberships__business=business, memberships__role=Role.OWNER).order_by("id").first()
+    owners = Member.objects.filter(business=business, role=Role.OWNER, accepted_at__isnull=False)
+    owner = Person.objects.filter(memberships__in=owners).order_by("id").first()
     if owner is None:
         owner = Person.objects.create_user("owner@demo.test", name="Demo Owner")
-        add_member(business=business, person=owner, role=Role.OWNER)
+        add_member(business=business, person=owner, role=Role.OWNER, actor=SYSTEM, accepted=True)
     if owner.has_usable_password() and not owner.check_password(password):
         return None
     owner.set_password(password)
@@ -74,21 +102,23 @@ def demo_sign_in(*, business: Business, password: str) -> Person | None:
 
 
 @transaction.atomic
-def change_role(*, member: Member, role: Role) -> Member:
-    """Gives a member another role; the last owner stays owner."""
+def change_role(*, member: Member, role: Role, actor: Actor, action: str = "member.role") -> Member:
+    """Give a member another role; the last owner stays owner."""
     if role is not Role.OWNER:
         _keep_an_owner(member, "/role")
     member.role = role
     member.version += 1
     member.save(update_fields=["role", "version"])
+    audit.record(member.business, actor, action, f"member:{member.ref}", {"role": member.role})
     return member
 
 
 @transaction.atomic
-def remove_member(*, member: Member) -> None:
-    """Takes a person out of a business; the last owner stays."""
+def remove_member(*, member: Member, actor: Actor) -> None:
+    """Remove a person from a business; the last owner stays."""
     _keep_an_owner(member, "")
     member.delete()
+    audit.record(member.business, actor, "member.removed", f"member:{member.ref}")
 
 
 @transaction.atomic
@@ -96,13 +126,17 @@ def issue_key(
     *,
     name: str,
     scopes: Iterable[Scope],
+    actor: Actor,
     business: Business | None = None,
     supplier_account: SupplierAccount | None = None,
     expires_at: datetime | None = None,
     created_by: Person | None = None,
     live: bool = True,
 ) -> tuple[ApiKey, str]:
-    """A new key for one holder, with the text that is shown this once."""
+    """Create a key for one holder; the text is shown only once.
+
+    A supplier's key belongs to no business: whoever issues it for one records that there.
+    """
     wanted = frozenset(scopes)
     allowed = BUSINESS_SCOPES if business else SUPPLIER_SCOPES
     if not wanted or wanted - allowed:
@@ -118,6 +152,8 @@ def issue_key(
         expires_at=expires_at,
         created_by=created_by,
     )
+    if business is not None:
+        audit.record(business, actor, "key.issued", f"key:{stored.ref}", {"scopes": stored.scopes})
     return stored, text
 
 
@@ -129,16 +165,20 @@ def refuse_more_than_own(scopes: Iterable[Scope], actor: Actor) -> None:
 
 
 @transaction.atomic
-def revoke_key(*, key: ApiKey) -> ApiKey:
-    """Ends a key at once; ending it twice keeps the first time."""
+def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -> ApiKey:
+    """End a key at once; ending it twice keeps the first time. ``business``: who ends a supplier's key."""
     if key.revoked_at is None:
         key.revoked_at = timezone.now()
         key.save(update_fields=["revoked_at"])
+        holder = key.business or business
+        if holder is not None:
+            audit.record(holder, actor, "key.revoked", f"key:{key.ref}")
     return key
 
 
 def _keep_an_owner(member: Member, pointer: str) -> None:
     # the rows of all owners are locked, so that two owners can't remove each other at once
-    owners = list(Member.objects.select_for_update().filter(business_id=member.business_id, role=Role.OWNER))
+    owned = Member.objects.filter(business_id=member.business_id, role=Role.OWNER, accepted_at__isnull=False)
+    owners = list(owned.select_for_update())
     if [owner.pk for owner in owners] == [member.pk]:
         raise Refused([Fault(pointer, "owner.last", "A business keeps at least one owner.")])

@@ -10,7 +10,6 @@ from zoneinfo import available_timezones
 
 from babel.numbers import format_decimal
 from django.contrib import messages
-from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
@@ -19,13 +18,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fencing.faults import Fault, Refused
-from shared import audit
 from shared.boxes import Box, faults_by_pointer
 from shared.business import invitations, services
 from shared.business.doors import MemberRequest, needs
 from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
 from shared.business.mail_test import mail_state, send_test_letter
-from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, TaxRule
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
 from shared.business.scope_words import in_words, scope_word
@@ -180,12 +178,9 @@ def members(request: MemberRequest) -> HttpResponse:
         Box("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
         Box("name", "Name", typed.get("name", ""), most=120, fills="off"),
         Box("role", "Role", typed.get("role", "estimator"), "select", choices=tuple((one.value, one.value) for one in Role)),
-        Box("password", "First password", "", "password", faults.get("/password", ""),
-            "Empty: a letter brings a link to set one. Or type at least 12 characters and hand them over yourself.",
-            most=200, fills="new-password"),
     ]  # fmt: skip
     grants = [(role.value, in_words(GRANTS[role])) for role in Role]
-    loose = [text for pointer, text in faults.items() if pointer not in ("/email", "/password")]
+    loose = [text for pointer, text in faults.items() if pointer != "/email"]
     values = {"members": rows, "boxes": boxes, "roles": list(Role), "grants": grants, "loose": loose, "here": "members"}
     return render(request, "business/members.html", values, status=422 if faults else 200)
 
@@ -199,28 +194,9 @@ def _add_member(request: MemberRequest) -> None:
         validate_email(email)
     except ValidationError:
         raise Refused([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
-    known = Person.objects.filter(email=email).first()
-    if known or not request.POST.get("password"):
-        name = request.POST.get("name", "").strip()[:120]
-        member = invitations.invite(
-            business=request.business, email=email, name=name, role=Role(role), actor=request.actor
-        )
-        messages.success(request, f"{member.person} is {member.role} here now; a letter is on its way to {email}.")
-        return
-    person = _new_person(request, email)
-    member = services.add_member(business=request.business, person=person, role=Role(role))
-    audit.record(request.business, request.actor, "member.added", f"member:{member.ref}", {"role": member.role})
-    messages.success(request, f"{person} is {member.role} here now.")
-
-
-def _new_person(request: MemberRequest, email: str) -> Person:
-    person = Person(email=email, name=request.POST.get("name", "").strip()[:120])
-    password = request.POST.get("password", "")
-    try:
-        validate_password(password, person)
-    except ValidationError as fault:
-        raise Refused([Fault("/password", "password", " ".join(fault.messages))]) from None
-    return Person.objects.create_user(email, password, name=person.name)
+    name = request.POST.get("name", "").strip()[:120]
+    member = invitations.invite(business=request.business, email=email, name=name, role=Role(role), actor=request.actor)
+    messages.success(request, f"{member.person} is invited as {member.role}; a letter is on its way to {email}.")
 
 
 @require_POST
@@ -231,15 +207,13 @@ def member(request: MemberRequest, ref: str) -> HttpResponse:
         with transaction.atomic():
             row = find(Member.objects.filter(business=request.business).select_related("person"), ref)
             if request.POST.get("do") == "remove":
-                services.remove_member(member=row)
-                audit.record(request.business, request.actor, "member.removed", f"member:{ref}")
+                services.remove_member(member=row, actor=request.actor)
                 messages.success(request, f"{row.person} does not belong here any more.")
             elif request.POST.get("do") == "letter":
                 invitations.send_letter(member=row, actor=request.actor)
                 messages.success(request, f"Another letter is on its way to {row.person.email}.")
             elif request.POST.get("role", "") in set(Role):
-                services.change_role(member=row, role=Role(request.POST["role"]))
-                audit.record(request.business, request.actor, "member.role", f"member:{ref}", {"role": row.role})
+                services.change_role(member=row, role=Role(request.POST["role"]), actor=request.actor)
                 messages.success(request, f"{row.person} is {row.role} now.")
     except Refused as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
@@ -291,8 +265,7 @@ def _issue(request: MemberRequest) -> dict[str, str]:
         raise Refused([Fault("/name", "name", "Say what the key is for, in 120 characters at most.")])
     scopes = [Scope(text) for text in request.POST.getlist("scope") if text in set(BUSINESS_SCOPES)]
     services.refuse_more_than_own(scopes, request.actor)
-    key, text = services.issue_key(name=name, scopes=scopes, business=request.business)
-    audit.record(request.business, request.actor, "key.issued", f"key:{key.ref}", {"scopes": key.scopes})
+    _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
     return {"name": name, "text": text}
 
 
@@ -302,7 +275,6 @@ def _issue(request: MemberRequest) -> dict[str, str]:
 def key(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a key at once."""
     row = find(ApiKey.objects.filter(business=request.business).select_for_update(of=("self",)), ref)
-    services.revoke_key(key=row)
-    audit.record(request.business, request.actor, "key.revoked", f"key:{row.ref}")
+    services.revoke_key(key=row, actor=request.actor)
     messages.success(request, f"The key {row.name} is ended.")
     return redirect("keys")

@@ -188,8 +188,8 @@ def main() -> None:
     account, supplier = SupplierAccount.objects.create(name="Dry Creek Steel"), suppliers(business)[0]
     Supplier.objects.of(business).filter(pk=supplier.pk).update(account=account)
     more_rows(business, supplier)
-    _, key = issue_key(name="bench", scopes=BUSINESS_SCOPES, business=business)
-    _, suppliers_key = issue_key(name="bench", scopes=SUPPLIER_SCOPES, supplier_account=account)
+    _, key = issue_key(name="bench", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)
+    _, suppliers_key = issue_key(name="bench", scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)
     settings.ROOT_URLCONF = __name__
     ours = WSGIHandler()
     with override_settings(MIDDLEWARE=SIX):

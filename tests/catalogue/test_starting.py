@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
 from decimal import Decimal
+from typing import Any
 
 import pytest
+from django.core.mail import EmailMessage
 from django.core.management import CommandError, call_command
 from django.test import Client
 
@@ -17,10 +20,11 @@ from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retr
 from fencing.prices import Work, cost_of
 from fencing.takeoff import take_off
 from shared.audit import AuditEntry
+from shared.business.invitations import accept
 from shared.business.models import Business, Person
 from shared.business.scoping import Owned
 from shared.business.services import demo_sign_in
-from tests.conftest import PASSWORD, Cast
+from tests.conftest import PASSWORD, Cast, accept_by_link
 
 pytestmark = pytest.mark.django_db
 ASKED = {
@@ -134,6 +138,31 @@ def test_a_password_nobody_could_set_on_the_pages_is_refused(monkeypatch: pytest
     assert not Business.objects.exists()
 
 
+def test_an_owner_without_a_password_joins_by_a_link_that_is_mailed_and_printed(
+    mailoutbox: list[EmailMessage], django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        said = run()
+    member = Business.objects.get().members.get()
+    assert member.accepted_at is None
+    link = re.search(r"http://localhost:8000/welcome/\S+", said)
+    assert link
+    assert [letter.to for letter in mailoutbox] == [["me@skerry.example"]]
+    assert "/welcome/" in str(mailoutbox[0].body)
+    owner = accept_by_link(member)
+    assert owner.get("/api/v1/business").json()["name"] == "Skerry Fencing"
+
+
+def test_an_owner_who_has_an_account_keeps_its_password_and_has_to_accept(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("a password typed by another person\n"))
+    run(owner=cast.stranger.email, password_stdin=True)
+    cast.stranger.refresh_from_db()
+    assert cast.stranger.check_password(PASSWORD)
+    assert Business.objects.get(name="Skerry Fencing").members.get().accepted_at is None
+
+
 def test_the_demonstration_never_replaces_an_owners_own_password(cast: Cast) -> None:
     assert demo_sign_in(business=cast.business, password="known to everybody here") is None
     cast.owner.refresh_from_db()
@@ -194,7 +223,7 @@ def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocke
 def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client: Client) -> None:
     run(empty=True)
     business = Business.objects.get()
-    client.force_login(Person.objects.get(email="me@skerry.example"))
+    client.force_login(accept(member=business.members.get()).person)
     assert 'href="/prices">Fence systems and prices</a>' in client.get("/").content.decode()
     assert "Load the starter set" in client.get("/prices").content.decode()
     page = client.post("/prices", follow=True).content.decode()

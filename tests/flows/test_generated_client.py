@@ -14,6 +14,7 @@ import pytest
 from django.core import mail
 
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import PARTIES, measure, tokens
@@ -73,7 +74,7 @@ class Driver:
 @pytest.mark.django_db(transaction=True)
 def test_a_generated_client_takes_a_measure_to_an_accepted_quote(generated: None, cast: Cast, live_server: Any) -> None:
     stock_up(cast.business)
-    _, key = services.issue_key(name="integrator", scopes=SCOPES, business=cast.business)
+    _, key = services.issue_key(name="integrator", scopes=SCOPES, business=cast.business, actor=SYSTEM)
     kinds = importlib.import_module(f"{PACKAGE}.client")
     with (
         kinds.AuthenticatedClient(base_url=live_server.url, token=key) as ours,

@@ -12,6 +12,8 @@ import pytest
 from django.core.management import call_command
 from django.test import Client
 
+from shared.business.models import Member, Person
+from tests.conftest import accept_by_link
 from tests.flows import own_catalogue as own
 from tests.flows.cast_of_quotes import Caller, send_quote
 
@@ -77,18 +79,11 @@ def office(db: None, monkeypatch: pytest.MonkeyPatch) -> Office:
 
 def _with_business(office: Office) -> str:
     """A person, and the business they own."""
-    typed = {"email": own.OWNER, "name": "Wren", "password1": own.PASSWORD, "password2": own.PASSWORD}
-    office.fill("shared/person/add/", **typed)
+    office.fill("shared/person/add/", email=own.OWNER, name="Wren")
+    assert not Person.objects.get(email=own.OWNER).has_usable_password()
     place = {name: own.ASKED[name] for name in ("name", "place", "country", "currency", "tax_name")}
-    owner = office.client.get(
-        "/admin/autocomplete/",
-        {"app_label": "shared", "model_name": "member", "field_name": "person", "term": own.OWNER},
-    ).json()["results"][0]["id"]
-    member = {"members-TOTAL_FORMS": "1", "members-0-person": owner, "members-0-role": "owner"}
-    form = office.page("shared/business/add/").forms[-1]
-    shown = {name: value for name, value in form.form_values() if not name.startswith(("members-__", "_"))}
-    answer = office.client.post("/admin/shared/business/add/", {**shown, **place, **member}, follow=True)
-    assert not faults(answer), faults(answer)
+    office.fill("shared/business/add/", **place, invite_email=own.OWNER, invite_role="owner")
+    accept_by_link(Member.objects.get(person__email=own.OWNER), own.PASSWORD)
     return office.chosen("catalogue/finish/add/", "business", own.ASKED["name"])
 
 

@@ -16,6 +16,7 @@ from quotes.orders import services as order_services
 from quotes.orders.drafting import start_order
 from quotes.orders.models import SupplierOrder
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, Scope
 from shared.models import Business
 from tests.conftest import Cast
@@ -128,10 +129,10 @@ def test_a_business_that_is_suspended_or_lets_the_supplier_go_is_out_of_its_sigh
 
 def test_a_key_of_one_account_that_is_revoked_ends_and_the_other_goes_on(cast: Cast, orders: Orders) -> None:
     keys = [
-        services.issue_key(name=name, scopes={Scope.SUPPLY_READ}, supplier_account=cast.supplier)
+        services.issue_key(name=name, scopes={Scope.SUPPLY_READ}, supplier_account=cast.supplier, actor=SYSTEM)
         for name in ("old", "new")
     ]
-    services.revoke_key(key=keys[0][0])
+    services.revoke_key(key=keys[0][0], actor=SYSTEM)
     old, new = (Caller(Client(headers={"Authorization": f"Bearer {text}"})) for _, text in keys)
     old.get("supply/orders", status=401)
     assert refs(new, "supply/orders") == {orders["here ostrel"].ref, orders["there ostrel"].ref}

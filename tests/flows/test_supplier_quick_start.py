@@ -15,6 +15,7 @@ import pytest
 from lxml import etree
 
 from quotes.exchange.sandbox import open_sandbox
+from shared.business.actors import SYSTEM
 from shared.business.roles import SUPPLIER_SCOPES
 from shared.business.services import issue_key
 from shared.models import SupplierAccount
@@ -60,7 +61,7 @@ def run(account: SupplierAccount, live_server: Any, where: Path, *command: str) 
 
     By number, as the test server listens there and an older Node takes a name's first address only, which may be ::1.
     """
-    _, key = issue_key(name="quick start", scopes=SUPPLIER_SCOPES, supplier_account=account, live=False)
+    _, key = issue_key(name="quick start", scopes=SUPPLIER_SCOPES, supplier_account=account, live=False, actor=SYSTEM)
     environment = {
         **os.environ,
         "BAYWRIGHT_URL": live_server.url.replace("localhost", "127.0.0.1"),

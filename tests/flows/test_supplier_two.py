@@ -35,6 +35,7 @@ from django.core.management import call_command
 call_command("migrate", verbosity=0)
 from catalogue.queries import suppliers
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
 from shared.models import SupplierAccount, Wanted
@@ -47,9 +48,10 @@ job, keys = agreed_job(business, 12000, 7200), {}
 for supplier in suppliers(business).filter(active=True).order_by("code")[:2]:
     supplier.account = SupplierAccount.objects.create(name=supplier.name)
     supplier.save()
-    keys[supplier.code] = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=supplier.account)[1]
+    issued = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=supplier.account, actor=SYSTEM)
+    keys[supplier.code] = issued[1]
 Wanted.objects.all().delete()  # the quote's documents and mails are not what is tried here
-key = services.issue_key(name="desk", scopes=BUSINESS_SCOPES, business=business)[1]
+key = services.issue_key(name="desk", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)[1]
 print(json.dumps({"key": key, "job": job.ref, "suppliers": keys}))
 """
 

@@ -13,6 +13,7 @@ from django.db import transaction
 from django.test import Client
 
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, Role, Scope
 from tests.conftest import Cast
 from tests.matrix.addresses import HOLDERS, NOBODYS, PLAIN, Case, cases
@@ -63,8 +64,8 @@ def _bearer(text: str) -> Client:
 @pytest.fixture
 def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
     settings.RATE_QUOTA = 1_000_000
-    revoked, text = services.issue_key(name="lost", scopes=BUSINESS_SCOPES, business=cast.business)
-    services.revoke_key(key=revoked)
+    revoked, text = services.issue_key(name="lost", scopes=BUSINESS_SCOPES, business=cast.business, actor=SYSTEM)
+    services.revoke_key(key=revoked, actor=SYSTEM)
     clients = {
         "anonymous": Client(),
         **{role.value: signed_in(cast.person(role)) for role in Role},
@@ -87,7 +88,7 @@ def _narrow(cast: Cast, scope: Scope, has: bool) -> Client:
     of_supplier = scope in SUPPLIER_SCOPES
     whole = SUPPLIER_SCOPES if of_supplier else BUSINESS_SCOPES
     holder = {"supplier_account": cast.supplier} if of_supplier else {"business": cast.business}
-    _, text = services.issue_key(name="narrow", scopes={scope} if has else whole - {scope}, **holder)
+    _, text = services.issue_key(name="narrow", scopes={scope} if has else whole - {scope}, **holder, actor=SYSTEM)
     return _bearer(text)
 
 

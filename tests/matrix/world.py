@@ -27,6 +27,7 @@ from quotes.orders.delivering import Docket, Loaded, despatch
 from quotes.orders.models import Reply, SupplierOrder
 from quotes.orders.replying import Told, take_reply
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES
 from shared.models import Business, SupplierAccount
 from tests.quotes.offers.cast import actor_of, stock_up, token
@@ -82,7 +83,7 @@ def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
 
 
 def _catalogue(business: Business) -> dict[str, str]:
-    key, _ = services.issue_key(name="till", scopes=BUSINESS_SCOPES, business=business)
+    key, _ = services.issue_key(name="till", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)
     member = business.members.order_by("id").last()
     upload = Import.objects.of(business).create(kind="offers", file_name="x.csv", content=b"x")
     plan = AskedPlan.objects.of(business).create(demand={}, seconds=5)

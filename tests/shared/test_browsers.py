@@ -10,6 +10,7 @@ from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Business
 from shared.business.queries import live_key
 from shared.business.roles import Scope
@@ -68,7 +69,7 @@ def test_a_key_is_found_with_its_business_in_one_query_and_without_what_is_long(
 ) -> None:
     business.terms = "paid in a week"
     business.save()
-    _, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business)
+    _, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business, actor=SYSTEM)
     assert live_key(text)  # notes when it was used
     with django_assert_num_queries(1):
         key = live_key(text)
@@ -83,8 +84,8 @@ def test_a_key_is_found_with_its_business_in_one_query_and_without_what_is_long(
 
 def test_a_statement_has_one_parameter(business: Business) -> None:
     by_name = Statement(lambda name: ApiKey.objects.filter(name=name).values_list("name"))
-    services.issue_key(name="any", scopes=[Scope.JOBS_READ], business=business)
-    services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business)
+    services.issue_key(name="any", scopes=[Scope.JOBS_READ], business=business, actor=SYSTEM)
+    services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business, actor=SYSTEM)
     assert [list(row) for row in by_name("till")] == [["till"]]
     assert list(by_name("' OR 1 = 1 --")) == []
     with pytest.raises(ValueError, match="one parameter"):

@@ -1,4 +1,4 @@
-"""Asking somebody in by mail: a link that works once and for a while, for who is new; only a word for who is not."""
+"""Invitations by mail: a link that works once and for a while. No business gets into another's account by one."""
 
 from __future__ import annotations
 
@@ -6,15 +6,22 @@ import re
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.core.mail import EmailMessage
 from django.test import Client
+from django.utils import timezone
 
+from shared.audit import AuditEntry
 from shared.business import invitations, pages
+from shared.business.actors import SYSTEM, member_actor
+from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
+from shared.business.roles import Role
+from shared.business.services import add_member
 from shared.tracing import masked
-from tests.conftest import Cast
+from tests.conftest import PASSWORD, Cast, accept_by_link
 
 JSON = "application/json"
 NEW = {"email": "Nora@example.test", "role": "estimator", "name": "Nora"}
@@ -92,7 +99,7 @@ def test_a_link_ends_after_its_days(invite: Send, mailoutbox: Letters, monkeypat
     invite()
     link, now = link_in(mailoutbox[0]), datetime.now()  # noqa: DTZ005 - as Django's generator counts
     for later, status in ((timedelta(days=2, hours=23), 200), (timedelta(days=3, minutes=1), 404)):
-        monkeypatch.setattr(invitations.TOKENS, "_now", lambda later=later: now + later)
+        monkeypatch.setattr(invitations.InvitationTokens, "_now", lambda _, later=later: now + later)
         assert opened(Client(), link).status_code == status, later
 
 
@@ -115,18 +122,143 @@ def test_a_weak_password_is_told_and_the_link_still_works(invite: Send, mailoutb
     assert set_password(client, link).status_code == 302
 
 
-def test_somebody_known_is_added_and_told_without_a_link(invite: Send, mailoutbox: Letters, cast: Cast) -> None:
+def test_a_person_with_a_proved_account_signs_in_as_that_account_and_accepts(
+    invite: Send, mailoutbox: Letters, cast: Cast, signed_in: Callable[[Person], Client], business: Business
+) -> None:
+    Person.objects.filter(pk=cast.stranger.pk).update(email_proved_at=timezone.now())
     before = cast.stranger.password
-    told = invite(email=cast.stranger.email, name="Not their name").json()
-    assert (told["has_password"], told["name"]) == (True, cast.stranger.name)
-    assert "/welcome/" not in str(mailoutbox[0].body)
-    assert "/sign-in" in str(mailoutbox[0].body)
+    member = invite(email=cast.stranger.email, name="Not their name").json()
+    assert (member["name"], member["accepted_at"]) == (cast.stranger.name, None)
+    link, theirs = link_in(mailoutbox[0]), signed_in(cast.stranger)
+    assert theirs.post(f"/businesses/{business.ref}/choose").status_code == 404, "an invitation opens nothing"
+    asked = opened(Client(), link)
+    assert asked.redirect_chain[-1][0].startswith("/sign-in?next=/welcome/")
+    another = opened(signed_in(cast.crew), link)
+    assert (another.status_code, "Sign out" in another.content.decode()) == (403, True)
+    page = opened(theirs, link)
+    assert f"Join {business.name}" in page.content.decode()
+    assert "new_password1" not in page.content.decode()
+    assert theirs.post(page.redirect_chain[-1][0], {"do": "accept"}).status_code == 302
+    assert theirs.get("/api/v1/business").json()["name"] == business.name
     cast.stranger.refresh_from_db()
     assert cast.stranger.password == before
-    assert not invitations.TOKENS.check_token(cast.stranger, invitations.TOKENS.make_token(cast.stranger))
+    assert opened(theirs, link).status_code == 404
     again = invite("two", email=cast.stranger.email)
     assert (again.status_code, again.json()["errors"][0]["code"]) == (422, "member.already")
     assert len(mailoutbox) == 1
+
+
+def test_another_account_cannot_send_the_form_of_an_invitation(
+    invite: Send, mailoutbox: Letters, cast: Cast, signed_in: Callable[[Person], Client]
+) -> None:
+    Person.objects.filter(pk=cast.stranger.pk).update(email_proved_at=timezone.now())
+    ref = invite(email=cast.stranger.email).json()["ref"]
+    crew = signed_in(cast.crew)
+    opened(crew, link_in(mailoutbox[0]))
+    for client in (crew, Client(), signed_in(cast.stranger)):  # the last one never opened the link
+        client.post(f"/welcome/{ref}/set-password", {"do": "accept"})
+    assert Member.objects.get(ref=ref).accepted_at is None
+
+
+def test_an_invitation_can_be_declined(
+    invite: Send, mailoutbox: Letters, cast: Cast, signed_in: Callable[[Person], Client], business: Business
+) -> None:
+    Person.objects.filter(pk=cast.stranger.pk).update(email_proved_at=timezone.now())
+    ref, theirs = invite(email=cast.stranger.email).json()["ref"], signed_in(cast.stranger)
+    page = opened(theirs, link_in(mailoutbox[0]))
+    assert theirs.post(page.redirect_chain[-1][0], {"do": "decline"}).status_code == 302
+    assert not Member.objects.filter(ref=ref).exists()
+    assert AuditEntry.objects.filter(business=business, action="member.declined", subject=f"member:{ref}").count() == 1
+
+
+def reads(client: Client, business: Business) -> bool:
+    """Whether a browser gets into a business, chosen or not."""
+    client.post(f"/businesses/{business.ref}/choose")
+    answer = client.get("/api/v1/business")
+    return answer.status_code == 200 and answer.json()["ref"] == business.ref
+
+
+VICTIM, FIRST = "victim@example.test", "a first password typed by beta"
+
+
+def beta_types_a_password(cast: Cast) -> None:
+    """Beta's owner sends what the page of members took once: an address and a first password for it."""
+    beta = Client()
+    beta.force_login(cast.stranger, backend="django.contrib.auth.backends.ModelBackend")
+    beta.post("/settings/members", {"email": VICTIM, "role": "crew", "password": FIRST})
+
+
+def alpha_invites(cast: Cast) -> Member:
+    """Alpha's owner invites the same address as an owner."""
+    alpha = Client()
+    alpha.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
+    alpha.post("/settings/members", {"email": VICTIM, "role": "owner"})
+    return Member.objects.get(business=cast.business, person__email=VICTIM)
+
+
+def beta_signs_in() -> Client:
+    client = Client()
+    client.post("/sign-in", {"username": VICTIM, "password": FIRST})
+    return client
+
+
+@pytest.mark.parametrize("order", ["beta first", "alpha first"])
+@pytest.mark.parametrize("victim_comes", [False, True])
+def test_no_business_gets_into_another_by_an_address(cast: Cast, order: str, victim_comes: bool) -> None:
+    if order == "beta first":
+        beta_types_a_password(cast)
+    member = alpha_invites(cast)
+    if order == "alpha first":
+        beta_types_a_password(cast)
+    if victim_comes:
+        assert reads(accept_by_link(member), cast.business)
+    assert not reads(beta_signs_in(), cast.business)
+    assert not reads(beta_signs_in(), cast.strangers_business)
+
+
+def test_an_account_whose_password_another_person_may_know_gets_a_new_one_before_it_counts(cast: Cast) -> None:
+    """Accounts from before invitations were accepted: beta knows the password, and is signed in with it."""
+    person = Person.objects.create_user(VICTIM, FIRST)
+    add_member(business=cast.strangers_business, person=person, role=Role.CREW, actor=SYSTEM, accepted=True)
+    beta = beta_signs_in()
+    member = alpha_invites(cast)
+    assert not reads(beta, cast.business)
+    victim = accept_by_link(member)
+    assert reads(victim, cast.business)
+    assert not reads(beta, cast.business)  # that session has ended with the old password
+    assert not reads(beta_signs_in(), cast.business)
+
+
+def test_an_invitation_by_beta_that_is_accepted_later_gives_beta_nothing_of_alpha(cast: Cast) -> None:
+    beta_types_a_password(cast)
+    pending = Member.objects.get(business=cast.strangers_business, person__email=VICTIM)
+    victim = accept_by_link(alpha_invites(cast))
+    assert not reads(victim, cast.strangers_business)
+    page: Any = victim.get(urlsplit(address_of(pending)).path, follow=True)
+    assert "new_password1" not in page.content.decode(), "the address is proved: the account confirms"
+    victim.post(page.redirect_chain[-1][0], {"do": "accept"})
+    assert reads(victim, cast.strangers_business)
+    assert not reads(beta_signs_in(), cast.business)
+
+
+def test_a_member_who_is_only_invited_does_not_keep_a_business_without_owner(cast: Cast, owner_client: Client) -> None:
+    alpha_invites(cast)
+    own = Member.objects.get(business=cast.business, person=cast.owner)
+    page = owner_client.post(f"/settings/members/{own.ref}", {"do": "remove"}, follow=True)
+    assert "keeps at least one owner" in page.content.decode()
+
+
+def test_a_password_of_the_staff_is_not_replaced_by_an_invitation(cast: Cast) -> None:
+    head = Person.objects.create_superuser("head@example.test", PASSWORD)
+    member = invitations.invite(
+        business=cast.business,
+        email=head.email,
+        name="",
+        role=Role.CREW,
+        actor=member_actor(cast.owner.memberships.get()),
+    )
+    page: Any = Client().get(urlsplit(address_of(member)).path, follow=True)
+    assert page.redirect_chain[-1][0].startswith("/sign-in")
 
 
 def test_only_an_owner_invites(invite: Send, cast: Cast, signed_in: Callable[[Person], Client]) -> None:
@@ -160,9 +292,10 @@ def test_the_members_page_invites_and_sends_the_link_again(
     owner_client: Client, mailoutbox: Letters, django_capture_on_commit_callbacks: Any
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
-        page = owner_client.post("/settings/members", {**NEW, "password": ""}, follow=True)
+        page = owner_client.post("/settings/members", NEW, follow=True)
     assert "a letter is on its way to nora@example.test" in page.content.decode()
-    assert "Has set no password yet" in page.content.decode()
+    assert "Has not accepted yet" in page.content.decode()
+    assert 'type="password"' not in page.content.decode()
     member = Member.objects.get(person__email="nora@example.test")
     with django_capture_on_commit_callbacks(execute=True):
         owner_client.post(f"/settings/members/{member.ref}", {"do": "letter"})

@@ -13,6 +13,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from fencing.faults import Refused
 from shared.business import services
+from shared.business.actors import SYSTEM
 from shared.business.keys import LIVE, TEST, digest, new_key, well_formed
 from shared.business.queries import live_key
 from shared.business.roles import Scope
@@ -39,7 +40,7 @@ def test_a_malformed_key_costs_no_query(db: None, django_assert_num_queries: Dja
 
 
 def test_only_the_hash_is_stored(cast: Cast) -> None:
-    stored, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=cast.business)
+    stored, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=cast.business, actor=SYSTEM)
     assert stored.sha256 == digest(text)
     assert text not in str(vars(stored))
     assert text.startswith(stored.prefix)
@@ -47,22 +48,24 @@ def test_only_the_hash_is_stored(cast: Cast) -> None:
 
 def test_a_key_ends_when_it_expires_or_is_revoked(cast: Cast) -> None:
     past = timezone.now() - timedelta(seconds=1)
-    _, expired = services.issue_key(name="old", scopes=[Scope.JOBS_READ], business=cast.business, expires_at=past)
-    key, revoked = services.issue_key(name="lost", scopes=[Scope.JOBS_READ], business=cast.business)
+    _, expired = services.issue_key(
+        name="old", scopes=[Scope.JOBS_READ], business=cast.business, expires_at=past, actor=SYSTEM
+    )
+    key, revoked = services.issue_key(name="lost", scopes=[Scope.JOBS_READ], business=cast.business, actor=SYSTEM)
     assert live_key(expired) is None
     assert live_key(revoked) == key
-    services.revoke_key(key=key)
+    services.revoke_key(key=key, actor=SYSTEM)
     assert live_key(revoked) is None
 
 
 def test_a_suppliers_key_can_never_hold_a_businesss_scope(cast: Cast) -> None:
     with pytest.raises(Refused) as refused:
-        services.issue_key(name="x", scopes=[Scope.PRICES_READ], supplier_account=cast.supplier)
+        services.issue_key(name="x", scopes=[Scope.PRICES_READ], supplier_account=cast.supplier, actor=SYSTEM)
     assert refused.value.faults[0].pointer == "/scopes"
 
 
 def test_a_key_notes_when_it_was_last_used(cast: Cast) -> None:
-    key, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=cast.business)
+    key, text = services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=cast.business, actor=SYSTEM)
     live_key(text)
     key.refresh_from_db()
     assert key.last_used_at is not None

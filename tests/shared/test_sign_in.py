@@ -7,6 +7,7 @@ from django.test import Client
 from pytest_django import Settings
 
 from shared.business import pages, services
+from shared.business.actors import SYSTEM
 from shared.business.roles import Role
 from tests.conftest import PASSWORD, Cast
 
@@ -74,7 +75,9 @@ def test_a_post_without_the_token_of_the_page_is_refused(cast: Cast) -> None:
 
 
 def test_a_person_of_two_businesses_chooses_one(cast: Cast) -> None:
-    services.add_member(business=cast.strangers_business, person=cast.owner, role=Role.CREW)
+    services.add_member(
+        business=cast.strangers_business, person=cast.owner, role=Role.CREW, actor=SYSTEM, accepted=True
+    )
     client = Client()
     client.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
     assert client.get("/api/v1/business").json()["name"] == "Tern Bay Fencing"

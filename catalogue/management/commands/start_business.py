@@ -17,7 +17,8 @@ from catalogue.completeness import lacks
 from catalogue.queries import default_system
 from catalogue.starting import NewBusiness, find, start
 from fencing.faults import Refused
-from shared.business.models import Business, Person
+from shared.business.invitations import address_of
+from shared.business.models import Business, Member, Person
 from shared.business.places import zones_of
 from shared.money import minor_digits
 
@@ -83,15 +84,19 @@ class Command(BaseCommand):
             told[name] = options[name] if options[name] is not None else self._answer(name, told, asking)
         try:
             new = NewBusiness(tax_rate=_rate(told.pop("tax_rate")), **told)
-            known = find(new) is not None
+            known = find(new) is not None or Person.objects.filter(email=new.owner.strip().lower()).exists()
             password = None if known else self._password(new.owner, asking, read=options["password_stdin"])
             business, started = start(new, password=password, stocked=not options["empty"])
         except (ValueError, ValidationError, Refused) as fault:
             raise CommandError(_reason(fault)) from fault
         self.stdout.write(f"{business.name} is {'ready' if started else 'there already, and stays as it is'}.")
         self._tell_catalogue(business)
-        if started and password is None:
-            self.stdout.write(f"Set a password before signing in: manage.py changepassword {new.owner}")
+        member = Member.objects.select_related("person").get(business=business, person__email=new.owner.strip().lower())
+        if member.accepted_at is None:
+            self.stdout.write(
+                f"{member.person.email} joins by the link in the letter that was sent, or by this one, which is theirs "
+                f"alone:\n  {address_of(member)}"
+            )
 
     def _tell_catalogue(self, business: Business) -> None:
         try:
@@ -133,7 +138,9 @@ class Command(BaseCommand):
                 validate_password(password, person)
             return password
         while asking:
-            password = getpass.getpass("Password for the owner, 12 characters or more (empty: none yet): ") or None
+            password = (
+                getpass.getpass("Password for the owner, 12 characters or more (empty: a link is sent): ") or None
+            )
             try:
                 if password is not None:
                     validate_password(password, person)

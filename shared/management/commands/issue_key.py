@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from shared.business.actors import SYSTEM
 from shared.business.models import Business, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, Role, granted
 from shared.business.services import issue_key
@@ -24,10 +25,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         if options["supplier"]:
             account = _one(SupplierAccount.objects.all(), options["supplier"], "supplier account")
-            _, text = issue_key(name=options["name"], scopes=SUPPLIER_SCOPES, supplier_account=account)
+            _, text = issue_key(name=options["name"], scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)
         else:
             business = _one(Business.objects.all(), options["business"], "business")
-            _, text = issue_key(name=options["name"], scopes=granted(options["role"]), business=business)
+            _, text = issue_key(name=options["name"], scopes=granted(options["role"]), business=business, actor=SYSTEM)
         self.stdout.write(text)
 
 

@@ -36,6 +36,7 @@ from quotes.exchange.ubl.values import (
 from quotes.orders import services
 from quotes.orders.models import SupplierOrder
 from shared.audit import AuditEntry, verify
+from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
 from shared.business.services import issue_key
 from shared.models import Business
@@ -349,6 +350,7 @@ def trial(cast: Cast) -> Client:
         scopes=[Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_WRITE, Scope.SUPPLY_OFFERS_READ],
         supplier_account=cast.supplier,
         live=False,
+        actor=SYSTEM,
     )
     return Client(headers={"Authorization": f"Bearer {text}"})
 
