@@ -58,10 +58,14 @@ class Endpoint(APIView):
             return super().dispatch(request, *args, **kwargs)
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        super().initial(request, *args, **kwargs)
+        try:
+            super().initial(request, *args, **kwargs)
+        except Exception:
+            self._count(f"ip:{throttle.client_ip(request._request)}")  # a key that is wrong is a call too
+            raise
         if isinstance(request.auth, Actor) and request.auth.business is not None:
             activate_dates(request.auth.business)
-        self._count_call(request)
+        self._count(self._holder())
         self._check_scope(request)
         self._check_parameters(request)
         # what reads bodies goes by Content-Length, and takes one in chunks for an empty one
@@ -161,8 +165,8 @@ class Endpoint(APIView):
         call = partial(handler, *args, **kwargs)
         return idempotency.once(call, holder=self._holder(), request=self.request._request)
 
-    def _count_call(self, request: Request) -> None:
-        self.standing = throttle.count(self._holder())
+    def _count(self, caller: str) -> None:
+        self.standing = throttle.count(caller)
         throttle.refuse_flood(self.standing)
 
     def _check_scope(self, request: Request) -> None:

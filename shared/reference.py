@@ -2,23 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from threading import Lock
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.request import Request
-from rest_framework.response import Response
 
-from shared import paging
+from shared import paging, throttle
 from shared.api import Endpoint
+from shared.business.pages import too_many
 from shared.business.roles import GRANTS, Role, Scope
+from shared.jsontext import write_json
 from shared.problems import KNOWN
+
+_ONE_AT_A_TIME = Lock()  # the generator patches classes while it works: two at once raise
+_PAGES, _WINDOW_S = 60, 60
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """The document as bytes for programs, and its operations for the readable page."""
+
+    json: bytes
+    operations: tuple[Mapping[str, Any], ...]
+
+
+def published() -> Published:
+    """Return the document of this version. It is made once in a process, however many ask first."""
+    with _ONE_AT_A_TIME:
+        return _made()
+
+
+@cache
+def _made() -> Published:
+    made = document()
+    return Published(write_json(made), tuple(_operations(made)))
 
 
 def document() -> dict[str, Any]:
-    """The OpenAPI 3.1 document."""
+    """Make the OpenAPI 3.1 document: about a second of work. To answer a call, use ``published``."""
     generator: Any = SchemaGenerator  # ships no types
     made: dict[str, Any] = generator(api_version="v1").get_schema(request=None, public=True)
     return made
@@ -30,15 +57,18 @@ class OpenApiDocument(Endpoint):
     public = True
     schema = None
 
-    def get(self, request: Request) -> Response:
-        return Response(document())
+    def get(self, request: Request) -> HttpResponse:
+        return HttpResponse(published().json, content_type="application/json")
 
 
 def index(request: HttpRequest) -> HttpResponse:
     """Every address, with what it needs and answers."""
+    standing = throttle.count(f"ip:{throttle.client_ip(request)}", policy="docs", quota=_PAGES, window_s=_WINDOW_S)
+    if standing.exceeded:
+        return too_many(request, standing.resets_in_s)
     scopes = [(scope, [role for role in Role if scope in GRANTS[role]]) for scope in Scope]
     shown = {
-        "operations": list(_operations(document())),
+        "operations": published().operations,
         "problems": KNOWN,
         "scopes": scopes,
         "page_max": paging.PAGE_MAX,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
+from shared.business.pages import AdminSignIn
 from shared.unavailable import handler500 as handler500  # Django looks for it here
 
 APPS = (
@@ -20,6 +21,7 @@ APPS = (
 )
 
 urlpatterns = [
+    path("admin/login/", AdminSignIn.as_view()),  # before Django's own, which has no limits
     path("admin/", admin.site.urls),
     *(path("api/v1/", include(f"{app}.api_urls")) for app in APPS),
     *(path("", include(f"{app}.page_urls")) for app in APPS),

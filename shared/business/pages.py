@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import secrets
 from typing import Any
 
 from django import forms
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordResetConfirmView, redirect_to_login
 from django.db import transaction
@@ -92,10 +94,33 @@ class SignIn(LoginView):
         return response
 
 
+class StaffForm(SignInForm):
+    """An account that may not use the admin is refused in the same words."""
+
+    def confirm_login_allowed(self, user: AbstractBaseUser) -> None:
+        super().confirm_login_allowed(user)
+        if not (isinstance(user, Person) and user.is_staff):
+            raise self.get_invalid_login_error()
+
+
+class AdminSignIn(SignIn):
+    """The sign-in of the admin: the same page with the same limits."""
+
+    form_class = StaffForm
+    authentication_form = StaffForm
+    redirect_authenticated_user = False  # who is signed in without being staff would go round in circles
+    next_page = "admin:index"
+
+
 def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
     """The answer to too many tries: the same for everybody, and it passes by itself."""
-    response = render(request, "business/locked_out.html", status=429)
-    response["Retry-After"] = str(_WINDOW_S)
+    return too_many(request, _WINDOW_S)
+
+
+def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
+    """Return the page of who has to wait."""
+    response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
+    response["Retry-After"] = str(seconds)
     return response
 
 

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from django.test import Client
+from django.urls import resolve
 from pytest_django import Settings
 
 from shared.business import pages, services
 from shared.business.actors import SYSTEM
+from shared.business.models import Person
 from shared.business.roles import Role
 from tests.conftest import PASSWORD, Cast
 
@@ -46,6 +50,34 @@ def test_guessing_is_stopped_where_it_comes_from_and_nowhere_else(cast: Cast) ->
 def test_one_password_on_many_accounts_is_stopped(cast: Cast) -> None:
     tries = [try_in(Client(), f"person{n}@example.test", "spring 2026")[0] for n in range(21)]
     assert tries[-1] == 429
+
+
+@pytest.mark.parametrize("page", ["/sign-in", "/admin/login/"])
+def test_every_sign_in_has_the_same_limits(cast: Cast, page: str) -> None:
+    def tried(email: str, address: str) -> int:
+        form = {"username": email, "password": "spring 2026"}
+        return Client().post(page, form, REMOTE_ADDR=address).status_code
+
+    assert [tried(f"person{n}@example.test", "10.6.6.6") for n in range(21)][-1] == 429, "by address"
+    assert [tried("olive@example.test", f"10.7.7.{n}") for n in range(21)][-1] == 429, "by account"
+
+
+def test_the_sign_in_of_the_admin_is_ours_not_djangos() -> None:
+    found: Any = resolve("/admin/login/").func
+    assert found.view_class is pages.AdminSignIn
+    assert issubclass(pages.AdminSignIn, pages.SignIn)
+
+
+def test_the_admin_lets_in_staff_alone(cast: Cast) -> None:
+    head = Person.objects.create_superuser("head@example.test", PASSWORD)
+    form = {"username": head.email, "password": PASSWORD}
+    answer = Client().post("/admin/login/?next=/admin/shared/", form)
+    assert (answer.status_code, answer["Location"]) == (302, "/admin/shared/")
+    refused = Client().post("/admin/login/", {"username": cast.owner.email, "password": PASSWORD})
+    assert (refused.status_code, "do not belong together" in refused.content.decode()) == (200, True)
+    signed_in = Client()
+    signed_in.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")
+    assert signed_in.get("/admin/", follow=True).status_code == 200  # the sign-in of the admin, and no circle
 
 
 def test_a_stranger_who_guesses_on_and_on_keeps_nobody_out_of_a_browser_they_have_used(
