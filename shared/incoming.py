@@ -5,7 +5,7 @@ A line that breaks off in the middle of a body looks like its end to what reads 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import IO, Any, Final
 
 from django.core.exceptions import SuspiciousOperation
@@ -19,6 +19,11 @@ class WholeInput:
 
     def __init__(self, stream: IO[bytes], length: int) -> None:
         self._stream, self._left = stream, length
+
+    @property
+    def left(self) -> int:
+        """How many bytes have not been read yet."""
+        return self._left
 
     def read(self, size: int = -1) -> bytes:
         """As of any file."""
@@ -39,6 +44,12 @@ class WholeInput:
         if len(data) < wanted:
             raise OSError(f"The body ends {self._left} bytes too early.")
         return data
+
+
+def unread_of(environ: Mapping[str, Any]) -> int:
+    """Return how many bytes of the request's body have not been read yet."""
+    body = environ.get("wsgi.input")
+    return body.left if isinstance(body, WholeInput) else 0
 
 
 Application = Callable[[dict[str, Any], Any], Iterable[bytes]]

@@ -17,14 +17,16 @@ from typing import TYPE_CHECKING, Any
 
 from gunicorn.workers.gthread import TConn, ThreadWorker  # type: ignore[import-untyped]  # gunicorn has no types
 
+from shared.incoming import unread_of
 from shared.telling import TellsProblems
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from concurrent.futures import Executor
 
 BEGUN_S = 10.0
 BYTES_PER_S = 16_384
+STAYS_OPEN_OVER = 64 * 1024  # bytes of a body that gunicorn reads to its end when nobody else did
 
 
 class Line(socket.socket):
@@ -84,8 +86,30 @@ class Connection(TConn):  # type: ignore[misc]  # as above
             super().close()
 
 
+def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
+    """Wrap an application so that an answer to a body that is not read to its end says that the connection closes.
+
+    Gunicorn reads at most 64 kB of such a body before it closes, after an answer that promised to stay open.
+    """
+
+    def answering(environ: dict[str, Any], start_response: Any) -> Any:
+        def start(status: str, headers: list[tuple[str, str]], exc_info: Any = None) -> Any:
+            write = start_response(status, headers, exc_info)
+            if unread_of(environ) > STAYS_OPEN_OVER:
+                start_response.__self__.force_close()  # gunicorn's Response, whose method this is
+            return write
+
+        return application(environ, start)
+
+    return answering
+
+
 class Worker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
     """See the head of this file."""
+
+    def load_wsgi(self) -> None:
+        super().load_wsgi()
+        self.wsgi = closes_over_unread(self.wsgi)
 
     def accept(self, listener: socket.socket) -> None:
         """Lets a connection in to wait for its first byte where all the idle ones do."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.exchange import order_api, supply_api
+from quotes.exchange import order_api, supply_api, supply_keys_api
 from quotes.exchange.webhook_api import DOORS, for_supplier
 
 urlpatterns = [
@@ -12,6 +12,9 @@ urlpatterns = [
     path("orders/<str:ref>/replies/<str:reply>.xml", order_api.ReplyFile.as_view()),
     path("orders/<str:ref>/despatches/<str:despatch>.xml", order_api.DespatchFile.as_view()),
     path("suppliers/<str:ref>/keys", order_api.SupplierKeys.as_view()),
+    path("suppliers/<str:ref>/keys/<str:api_key>", order_api.SupplierKeyDetail.as_view()),
+    path("supply/keys", supply_keys_api.SupplyKeys.as_view()),
+    path("supply/keys/<str:ref>", supply_keys_api.SupplyKeyDetail.as_view()),
     path("supply/orders", supply_api.SupplyOrders.as_view()),
     path("supply/orders/<str:ref>.<str:form>", supply_api.SupplyOrderFile.as_view()),
     path("supply/orders/<str:ref>", supply_api.SupplyOrderDetail.as_view()),

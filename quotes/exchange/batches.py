@@ -25,22 +25,31 @@ from shared.reading import read_each
 MOST_OFFERS = 5_000
 _BATCH, _MOST_DAYS = 500, 500
 _PROVEN = ["business", "supplier", "component"]
+_SET = {"id", "business", "ref", "created_at", "updated_at", "version"}
+_COMPARED = [field.attname for field in Offer._meta.concrete_fields if field.name not in _SET]
 Body = dict[str, Any] | Refused
 Key = tuple[int, int, date]
 
 
 @dataclass(slots=True)
 class Outcome:
-    """What became of one offer: 201 stored, 200 would be stored, 424 not stored for another's fault, 422 refused."""
+    """What became of one offer: 201 stored, 200 unchanged or would be stored, 424 not stored for another's fault, 422 refused."""
 
     index: int
     status: int
+    result: str
     ref: str = ""
     errors: list[dict[str, str]] = field(default_factory=list)
 
     def row(self) -> dict[str, Any]:
         """As the API tells it."""
-        return {"index": self.index, "status": self.status, "ref": self.ref or None, "errors": self.errors}
+        return {
+            "index": self.index,
+            "status": self.status,
+            "result": self.result,
+            "ref": self.ref or None,
+            "errors": self.errors,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +58,16 @@ class New:
 
     row: Offer
     values: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Unchanged:
+    """The ref of an offer that is stored with exactly these values: it was sent again."""
+
+    ref: str
+
+
+Judged = New | Unchanged | list[dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +83,7 @@ def take_offers(
 ) -> list[Outcome]:
     """Stores what can be stored. ``whole``: one refused refuses all; ``dry``: the same answer, nothing is kept.
 
+    An offer that is stored already with the same values is unchanged, so that a batch whose answer was lost can be sent again.
     Queries grow with the businesses that are served, not with the offers.
     """
     known, bodies = _known(account, offers, test), list(read_each(SupplyOfferIn, offers))
@@ -81,13 +101,20 @@ def _taken(known: Known, actor: Actor, bodies: Sequence[Body], *, whole: bool, d
     bad = any(isinstance(one, list) for one in judged)
     if not dry and not (whole and bad):
         _store([one for one in judged if isinstance(one, New)], actor)
-    good = 424 if whole and bad else 200 if dry else 201
-    return [
-        Outcome(place, good, one.row.ref if good == 201 else "")
-        if isinstance(one, New)
-        else Outcome(place, 422, errors=_pointing(one, place))
-        for place, one in enumerate(judged)
-    ]
+    return [_outcome(place, one, dry=dry, held=whole and bad) for place, one in enumerate(judged)]
+
+
+def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> Outcome:
+    match one:
+        case Unchanged():
+            return Outcome(place, 200, "unchanged", one.ref)
+        case New() if held:
+            return Outcome(place, 424, "not_stored")
+        case New() if dry:
+            return Outcome(place, 200, "would_be_stored")
+        case New():
+            return Outcome(place, 201, "stored", one.row.ref)
+    return Outcome(place, 422, "refused", errors=_pointing(one, place))
 
 
 def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known:
@@ -101,33 +128,38 @@ def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known
     return Known(suppliers, components)
 
 
-def _stored(known: Known, bodies: Sequence[Body]) -> set[Key]:
-    """Which prices there are already from the days in question."""
+def _stored(known: Known, bodies: Sequence[Body]) -> dict[Key, Offer | None]:
+    """The prices there are already from the days in question."""
     days = {body["valid_from"] for body in bodies if isinstance(body, dict)}
-    found = set[Key]()
+    found = dict[Key, Offer | None]()
     for supplier in known.suppliers.values():
         rows = Offer.objects.of(supplier.business).filter(supplier=supplier)
         if len(days) <= _MOST_DAYS:
             rows = rows.filter(valid_from__in=days)
-        found.update((supplier.pk, *key) for key in rows.values_list("component_id", "valid_from"))
+        found.update({(supplier.pk, row.component_id, row.valid_from): row for row in rows})
     return found
 
 
-def _judged(known: Known, stored: set[Key], body: Body) -> New | list[dict[str, str]]:
-    """An offer that may be stored, beside those in ``stored``; or what is wrong with it."""
+def _judged(known: Known, stored: dict[Key, Offer | None], body: Body) -> Judged:
+    """An offer that may be stored, beside those in ``stored``; or that is there; or what is wrong with it."""
     if isinstance(body, Refused):
         return from_refusal(body).errors
     try:
         row, values = _offer(known, dict(body))
-        row.full_clean(exclude=_PROVEN, validate_unique=False, validate_constraints=False)
         key = (row.supplier_id, row.component_id, row.valid_from)
+        if (there := stored.get(key)) is not None and all(
+            getattr(there, name) == getattr(row, name) for name in _COMPARED
+        ):
+            return Unchanged(there.ref)
+        _check_days(row)
+        row.full_clean(exclude=_PROVEN, validate_unique=False, validate_constraints=False)
         if key in stored:
-            raise Refused([Fault("/valid_from", "valid_from.taken", "There is one from this day already.")])
+            raise Refused([Fault("/valid_from", "valid_from.taken", "There is another one from this day already.")])
     except Refused as refused:
         return from_refusal(refused).errors
     except ValidationError as fault:
         return from_validation(fault).errors
-    stored.add(key)
+    stored[key] = None
     return New(row, values)
 
 
@@ -139,12 +171,14 @@ def _offer(known: Known, values: dict[str, Any]) -> tuple[Offer, dict[str, Any]]
     component = known.components.get((supplier.business_id, sku))
     if component is None:
         raise Refused([Fault("/component", "unknown", "This business has no such component.")])
-    begins, ends = values["valid_from"], values.get("valid_to")
-    if begins < today(supplier.business):
-        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
-    if ends and ends < begins:
-        raise Refused([Fault("/valid_to", "range", "A price can't end before it begins.")])
     return Offer(business=supplier.business, supplier=supplier, component=component, **values), values
+
+
+def _check_days(row: Offer) -> None:
+    if row.valid_from < today(row.business):
+        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
+    if row.valid_to and row.valid_to < row.valid_from:
+        raise Refused([Fault("/valid_to", "range", "A price can't end before it begins.")])
 
 
 def _store(offers: Sequence[New], actor: Actor) -> None:

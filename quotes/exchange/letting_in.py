@@ -1,16 +1,20 @@
-"""Letting a supplier's own system in."""
+"""Keys of a supplier's own system: issued and ended by the business that opened its account, or by the supplier itself."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from django.db import transaction
+from django.db.models import Q, QuerySet
 
 from catalogue.models import Supplier
 from quotes.exchange.sandbox import open_sandbox
 from shared import audit
 from shared.business.actors import Actor
+from shared.business.keys import TEST
 from shared.business.models import ApiKey
-from shared.business.roles import SUPPLIER_SCOPES
-from shared.business.services import issue_key
+from shared.business.roles import SUPPLIER_SCOPES, Scope
+from shared.business.services import issue_key, refuse_more_than_own
 from shared.models import SupplierAccount
 from shared.problems import Problem
 
@@ -33,6 +37,29 @@ def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[
     key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live, actor=actor)
     audit.record(supplier.business, actor, "supplier.key", f"supplier:{supplier.ref}", {"key": key.ref, "live": live})
     return key, text
+
+
+def keys_for(supplier: Supplier) -> QuerySet[ApiKey]:
+    """Return the keys of a supplier's system that this business may see and end: none if it serves other businesses too."""
+    account = supplier.account
+    if account is None or serves_others(account, supplier):
+        return ApiKey.objects.none()
+    return ApiKey.objects.filter(supplier_account=account)
+
+
+@transaction.atomic
+def issue_own_key(*, actor: Actor, name: str, scopes: Iterable[Scope]) -> tuple[ApiKey, str]:
+    """Create a further key for the supplier whose key this is: of the same kind, test or live, and with no more scopes."""
+    asked = frozenset(scopes)
+    refuse_more_than_own(asked, actor)
+    return issue_key(name=name, scopes=asked, supplier_account=actor.supplier_account, live=not actor.test, actor=actor)
+
+
+def own_keys(actor: Actor) -> QuerySet[ApiKey]:
+    """Return the keys of the supplier whose key this is: a test key reaches test keys alone."""
+    rows = ApiKey.objects.filter(supplier_account=actor.supplier_account)
+    is_test = Q(prefix__startswith=TEST)
+    return rows.filter(is_test if actor.test else ~is_test)
 
 
 def serves_others(account: SupplierAccount, supplier: Supplier) -> bool:

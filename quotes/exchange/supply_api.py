@@ -18,7 +18,7 @@ from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, answered, ask
 from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
-from quotes.jobs.rows import DOCUMENT, shape
+from quotes.jobs.rows import DOCUMENT, WHOLE, shape
 from quotes.orders import bodies
 from quotes.orders.delivering import despatch
 from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
@@ -40,7 +40,20 @@ from shared.problems import Problem
 from shared.reading import StrictSerializer, read
 from shared.stored import Alike
 
-_BATCH_SHAPE = shape((), items={"type": "array", "items": DOCUMENT}, stored={"type": "integer"})
+_OUTCOME = shape(
+    (),
+    index=WHOLE,
+    status={"type": "integer", "enum": [200, 201, 422, 424]},
+    result={
+        "type": "string",
+        "enum": ["stored", "unchanged", "would_be_stored", "not_stored", "refused"],
+        "description": "unchanged: stored already with the same values, as when a batch is sent again. "
+        "not_stored: another one was refused, and all or nothing was asked for.",
+    },
+    ref={"type": ["string", "null"]},
+    errors={"type": "array", "items": DOCUMENT},
+)
+_BATCH_SHAPE = shape((), items={"type": "array", "items": _OUTCOME}, stored=WHOLE, unchanged=WHOLE)
 _WHOLE_BODY = "application/xml"
 
 
@@ -217,7 +230,9 @@ class SupplyOfferBatches(SupplyEndpoint):
             dry=_flag(asked, "validate_only"),
         )
         stored = sum(1 for one in outcomes if one.status == 201)
-        return Response({"items": [one.row() for one in outcomes], "stored": stored}, status=207)
+        unchanged = sum(1 for one in outcomes if one.result == "unchanged")
+        items = [one.row() for one in outcomes]
+        return Response({"items": items, "stored": stored, "unchanged": unchanged}, status=207)
 
 
 class SampleIn(StrictSerializer):

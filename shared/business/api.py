@@ -45,12 +45,19 @@ _MEMBER = {
     },
 }
 _KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
-_KEY = {
+KEY_SHAPE: dict[str, Any] = {
     "type": "object",
     "properties": {
         **dict.fromkeys(("ref", "name", "prefix"), _TEXT),
         "scopes": {"type": "array", "items": _TEXT},
         **dict.fromkeys(("expires_at", "revoked_at", "last_used_at", "created_at"), _TIME),
+    },
+}
+ISSUED_KEY_SHAPE = {
+    "type": "object",
+    "properties": {
+        **KEY_SHAPE["properties"],
+        "key": {"type": "string", "description": "The key itself. No other answer ever holds it: store it now."},
     },
 }
 
@@ -233,11 +240,11 @@ class Keys(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(_KEY)}, summary="Keys")
+    @extend_schema(responses={200: page_of(KEY_SHAPE)}, summary="Keys")
     def get(self, request: Request) -> Response:
         return self.page(lambda: ApiKey.objects.filter(business=self.business), KEYS, all_of=self.business)
 
-    @extend_schema(request=NewKey, responses={201: _KEY}, summary="A new key; its text is shown this once")
+    @extend_schema(request=NewKey, responses={201: ISSUED_KEY_SHAPE}, summary="Create a key")
     def post(self, request: Request) -> Response:
         told = self.read(NewKey)
         scopes = [Scope(name) for name in told["scopes"]]
@@ -261,7 +268,7 @@ class KeyDetail(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: _KEY}, summary="One key")
+    @extend_schema(responses={200: KEY_SHAPE}, summary="One key")
     def get(self, request: Request, ref: str) -> Response:
         return Response(KEYS.of(self.find(ApiKey.objects.filter(business=self.business), ref)))
 

@@ -90,3 +90,10 @@ def test_every_operation_tells_its_refusals_and_what_it_needs(made: dict[str, An
 def test_operation_ids_are_each_used_once(made: dict[str, Any]) -> None:
     ids = [operation["operationId"] for _, _, operation in operations(made)]
     assert len(ids) == len(set(ids))
+
+
+def test_an_answer_that_holds_a_new_key_declares_it(made: dict[str, Any]) -> None:
+    for address in ("/api/v1/keys", "/api/v1/supply/keys", "/api/v1/suppliers/{ref}/keys"):
+        answer = made["paths"][address]["post"]["responses"]["201"]["content"]["application/json"]
+        assert "key" in answer["schema"]["properties"], address
+        assert "key" in answer["example"], address

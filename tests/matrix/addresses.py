@@ -36,6 +36,7 @@ HOLDERS = {
     "stock/": "stock item",
     "supplier-terms/": "terms",
     "suppliers/": "supplier",
+    "supply/keys/": "suppliers key",
     "supply/offers/": "offer",
     "supply/orders/": "order",
     "supply/webhooks/": "suppliers hook",
@@ -52,10 +53,11 @@ NOBODYS = {
     "sheets/": "components",
 }
 PLAIN = {
-    "books/locks", "business", "completeness", "components", "customers", "cutplans", "documents", "fence-systems",
-    "finishes", "holds", "imports", "invitations", "jobs", "keys", "measures", "members", "offers", "openapi.json", "orders",
-    "orders/for-jobs", "orders/plan", "price-rules", "questions", "quotes", "revisions", "schemas", "stock",
-    "supplier-terms", "suppliers", "supply/events", "supply/offer-batches", "supply/offers", "supply/orders",
+    "audit-entries", "books/locks", "business", "completeness", "components", "customers", "cutplans", "documents",
+    "fence-systems", "finishes", "holds", "imports", "invitations", "jobs", "keys", "measures", "members", "offers",
+    "openapi.json", "orders", "orders/for-jobs", "orders/plan", "price-rules", "questions", "quotes", "revisions", "schemas",
+    "stock",
+    "supplier-terms", "suppliers", "supply/events", "supply/keys", "supply/offer-batches", "supply/offers", "supply/orders",
     "supply/sandbox/orders", "supply/sandbox/reset", "supply/webhooks", "takeoffs", "webhooks",
 }  # fmt: skip
 

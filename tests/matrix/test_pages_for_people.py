@@ -84,6 +84,7 @@ ON_PAGES = {
     "webhooks/replays": ("webhook",),
 }
 FOR_MACHINES = {
+    "audit-entries": "lets a program keep a copy of the trail, whose hashes prove that nothing was cut off",
     "openapi.json": "describes the API",
     "schemas": "describe documents",
     "takeoffs": "computes without storing; the measure page does it while one types",

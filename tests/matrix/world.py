@@ -28,7 +28,7 @@ from quotes.orders.models import Reply, SupplierOrder
 from quotes.orders.replying import Told, take_reply
 from shared.business import services
 from shared.business.actors import SYSTEM
-from shared.business.roles import BUSINESS_SCOPES
+from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
 from shared.models import Business, SupplierAccount
 from tests.quotes.offers.cast import actor_of, stock_up, token
 from tests.quotes.offers.cast import sent as sent_revision
@@ -58,8 +58,10 @@ def world_of(business: Business, account: SupplierAccount) -> World:
     document = document or Document.objects.of(business).create(revision=revision, kind=Kind.CUT_LIST)
     measure = StoredMeasure.objects.of(business).filter(job=job).first()
     assert measure is not None
+    suppliers_key, _ = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)
     refs = {
         **rows,
+        "suppliers key": suppliers_key.ref,
         "customer": job.customer.ref,
         "document": document.ref,
         "hold": hold.ref,
@@ -71,7 +73,8 @@ def world_of(business: Business, account: SupplierAccount) -> World:
         "stock item": item.ref,
     }
     inner = {"site": job.site.ref, "entry": built.ref, "key": "owner", "number": "1", "kind": "components"}
-    return World(refs, {**inner, **_traffic(business, account), "form": "csv"}, token(revision, "owner"))
+    inner |= {**_traffic(business, account), "form": "csv", "api_key": suppliers_key.ref}
+    return World(refs, inner, token(revision, "owner"))
 
 
 def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:

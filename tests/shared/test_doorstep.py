@@ -8,6 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -16,11 +17,19 @@ from gunicorn.glogging import Logger  # type: ignore[import-untyped]  # as above
 from gunicorn.workers.gthread import TConn  # type: ignore[import-untyped]  # as above
 
 from shared.doorstep import ProblemServer
+from shared.incoming import whole
 from shared.telling import TellsProblems
 
 ROOT = Path(__file__).resolve().parents[2]
 GET = b"GET / HTTP/1.1\r\nHost: localhost\r\n"
 Serve = Callable[[socket.socket, Any], None]
+
+
+def _too_large(environ: dict[str, Any], start_response: Any) -> list[bytes]:
+    """Refuses a body without reading any of it."""
+    body = b'{"status": 413}'
+    start_response("413 Content Too Large", [("Content-Length", str(len(body)))])
+    return [body]
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +41,9 @@ def gunicorn() -> Iterator[Serve]:
     for name in ("worker_class", "limit_request_line"):
         cfg.set(name, told[name])
     assert issubclass(cfg.worker_class, TellsProblems)
-    worker = cfg.worker_class(1, 1, [], None, 30, cfg, Logger(cfg))
+    app = SimpleNamespace(wsgi=lambda: whole(_too_large))
+    worker = cfg.worker_class(1, 1, [], app, 30, cfg, Logger(cfg))
+    worker.load_wsgi()
 
     def serve(connection: socket.socket, address: Any) -> None:
         worker.handle(TConn(cfg, connection, address, address))
@@ -109,6 +120,14 @@ def test_gunicorn_tells_what_it_can_not_parse_as_a_problem(
         code,
         f"urn:request:{headers['X-Request-Id']}",
     )
+
+
+@pytest.mark.parametrize(("length", "says"), [(11_000_000, "close"), (70_000, "close"), (1_000, "keep-alive")])
+def test_an_answer_to_a_body_that_is_not_read_says_whether_the_connection_closes(
+    gunicorn: Serve, length: int, says: str
+) -> None:
+    headers, problem = _asked(gunicorn, GET.replace(b"GET", b"POST") + b"Content-Length: %d\r\n\r\n" % length)
+    assert (problem["status"], headers["Connection"]) == (413, says)
 
 
 @pytest.mark.parametrize(("sent", "status", "code"), [REFUSED[0], REFUSED[1], REFUSED[4], REFUSED[6]])

@@ -81,7 +81,7 @@ IN_PARTS = reply(
     {"line": 2, "said": "change", "quantity": "40", "promised": DAY.isoformat(), "reason": "rest later"},
 )
 REFUSED = reply("R-none", "CA", {"line": 2, "said": "refuse", "reason": "no longer made"})
-OFFER = Call("offers", {}, "valid_from.taken")  # one price from a day: the second is told that there is one
+OFFER = Call("offers", {}, "unchanged")  # the same price again
 
 FOURS = {
     "accepted and despatched in two lorries": (
@@ -174,7 +174,7 @@ class System:
             with transaction.atomic():
                 if call.kind == "offers":
                     [outcome] = self._offer()
-                    return "done" if outcome.status == 201 else outcome.errors[0]["code"]
+                    return "done" if outcome.status == 201 else outcome.result
                 value = door(self.order, call)
                 if isinstance(value, Told):
                     _, new = take_reply(order=self.order, told=value, actor=self.actor)

@@ -294,6 +294,27 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     assert (live["stored"], Offer.objects.of(yard).count()) == (1, before + 1)
 
 
+@pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?validate_only=true"])
+def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
+    yard: Business, cast: Cast, theirs: Client, way: str
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    template = offers(yard, "1.25")[0]
+    days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(3)]
+    batch = {"offers": [{**template, "valid_from": day, "breaks": [["10", "1.2"]]} for day in days]}
+    first = post(theirs, "supply/offer-batches", batch, 207)
+    assert [one["result"] for one in first["items"]] == ["stored"] * 3
+    before, entries = Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
+    again = post(theirs, f"supply/offer-batches{way}", batch, 207)
+    assert [(one["status"], one["result"]) for one in again["items"]] == [(200, "unchanged")] * 3
+    assert [one["ref"] for one in again["items"]] == [one["ref"] for one in first["items"]]
+    assert (again["stored"], again["unchanged"]) == (0, 3)
+    assert (Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (before, entries)
+    another = {"offers": [{**batch["offers"][0], "price": "1.26"}]}
+    told = post(theirs, f"supply/offer-batches{way}", another, 207)
+    assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
+
+
 def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast: Cast, theirs: Client) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     before = Offer.objects.of(yard).count()
@@ -321,8 +342,8 @@ def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its
     more, told = asked(40, "")
     assert few == more
     # the first was stored by the call before; the others say where each of them is told in the audit trail
-    assert [one["status"] for one in told["items"]] == [422, *[201] * 39]
-    assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
+    assert [one["status"] for one in told["items"]] == [200, *[201] * 39]
+    assert told["items"][0]["result"] == "unchanged"
     entries = AuditEntry.objects.filter(business=yard, action="offer.added")
     assert {entry.subject for entry in entries} >= {f"offer:{one['ref']}" for one in told["items"][1:]}
     assert list(verify(yard)) == []

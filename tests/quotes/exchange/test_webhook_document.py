@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 from jsonschema import Draft202012Validator
 
+from quotes import orders
 from quotes.exchange.webhook_document import describe_webhooks
 from quotes.exchange.webhooks import KINDS
 from shared.reference import document
@@ -13,6 +17,18 @@ HEADERS = ["webhook-id", "webhook-timestamp", "webhook-signature"]  # Standard W
 
 def test_the_document_has_every_type_of_event_the_challenge_and_the_test() -> None:
     assert set(document()["webhooks"]) == {*KINDS, "endpoint.challenge", "endpoint.test"}
+
+
+def test_every_type_of_event_that_is_noted_is_documented() -> None:
+    """Read from the source: the kinds that ``note`` is called with."""
+    folder = Path(orders.__file__).parent
+    noted = {
+        found
+        for path in folder.glob("*.py")
+        for found in re.findall(r"""\bnote\(\s*\w+,\s*"(order\.\w+)\"""", path.read_text(encoding="utf-8"))
+    }
+    assert "order.drafted" in noted
+    assert noted <= set(KINDS)
 
 
 def test_every_webhook_has_its_headers_and_an_example_that_its_schema_allows() -> None:
