@@ -180,5 +180,5 @@ class CutPlanCancel(Endpoint):
 
     @extend_schema(request=None, responses={200: ASKED_SHAPE}, summary="Stop a plan, keeping the best found")
     def post(self, request: Request, ref: str) -> Response:
-        row = cutplans.cancel(self.find(AskedPlan.objects.of(self.business), ref))
+        row = cutplans.cancel(self.find(AskedPlan.objects.of(self.business), ref), actor=self.actor)
         return self.one(cutplans.told(row), row)

@@ -13,6 +13,7 @@ from django.utils import timezone
 from catalogue.codes import PlanState
 from catalogue.models import AskedPlan
 from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
+from shared import audit
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.outbox import want
@@ -85,7 +86,7 @@ def finish(row: AskedPlan, plan: CutPlan) -> None:
 
 
 @transaction.atomic
-def cancel(row: AskedPlan) -> AskedPlan:
+def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
     """Stops a search; the best plan found stays. What has not begun never will."""
     row = AskedPlan.objects.of(row.business).select_for_update(of=("self",)).get(pk=row.pk)
     if row.state not in OPEN:
@@ -94,6 +95,7 @@ def cancel(row: AskedPlan) -> AskedPlan:
     if row.state == PlanState.WAITING:
         row.state, row.finished_at = PlanState.CANCELLED, timezone.now()
     row.save()
+    audit.record(row.business, actor, "cutplan.cancelled", f"cutplan:{row.ref}")
     return row
 
 

@@ -54,7 +54,7 @@ class MemberInline(TabularInline):
     extra = 0
     fields = readonly_fields = ("person", "role", "accepted_at")
 
-    def has_add_permission(self, request: HttpRequest, obj: Any) -> bool:
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         return False
 
 

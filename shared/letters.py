@@ -22,7 +22,8 @@ from django.core.mail import EmailMessage
 from django.db import models, transaction
 from django.utils import timezone
 
-from shared import outbox, relay
+from shared import audit, outbox, relay
+from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.mail_server import PATIENCE, line_to_server
 from shared.outbox import Event, GaveUpError, Later, Wanted
@@ -179,7 +180,7 @@ def undelivered(business: Business) -> models.QuerySet[Letter]:
 
 
 @transaction.atomic
-def send_again(letter: Letter) -> None:
+def send_again(letter: Letter, *, actor: Actor) -> None:
     """Try a letter that did not arrive again now, for another three days if it was given up. One that went stays sent."""
     row = Letter.objects.select_for_update(of=("self",)).select_related("event").get(pk=letter.pk)
     if row.state == SENT:
@@ -192,6 +193,8 @@ def send_again(letter: Letter) -> None:
     jobs = Wanted.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.State.DONE)
     jobs.update(state=outbox.State.WANTED, due_at=now, starts=0, lease="", leased_until=None)
     found = list(jobs.values_list("pk", flat=True))
+    if row.event.business is not None:
+        audit.record(row.event.business, actor, "letter.again", row.event.subject, {"letter": row.name})
     transaction.on_commit(lambda: relay.nudge(found), robust=True)
 
 

@@ -107,6 +107,8 @@ def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
 class Worker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
     """See the head of this file."""
 
+    wsgi: Callable[..., Any]
+
     def load_wsgi(self) -> None:
         super().load_wsgi()
         self.wsgi = closes_over_unread(self.wsgi)

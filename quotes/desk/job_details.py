@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.db import transaction
 
-from quotes.jobs import services
+from quotes.jobs import queries, services
 from quotes.jobs.models import Job
 from shared.business.actors import Actor
 
@@ -46,13 +46,17 @@ class JobDetails(forms.Form):
     @transaction.atomic
     def keep(self, actor: Actor) -> None:
         """Writes what is otherwise than before, and nothing else."""
+        business = self.job.business  # all rows are locked before the first audit entry takes the business's lock
+        queries.jobs(business).select_for_update(of=("self", "customer", "site")).select_related(
+            "customer", "site"
+        ).get(pk=self.job.pk)
         of_job, of_customer, of_site = (self._changed(names) for _, names in self._rows())
         if of_job:
             services.change_job(job=self.job, actor=actor, **of_job)
         if of_customer:
-            services.change_customer(customer=self.job.customer, **of_customer)
+            services.change_customer(customer=self.job.customer, actor=actor, **of_customer)
         if of_site:
-            services.change_site(site=self.job.site, **of_site)
+            services.change_site(site=self.job.site, actor=actor, **of_site)
 
     def _rows(self) -> tuple[tuple[object, tuple[str, ...]], ...]:
         return (self.job, self.OF_JOB), (self.job.customer, self.OF_CUSTOMER), (self.job.site, self.OF_SITE)

@@ -59,18 +59,18 @@ class JobForm(forms.Form):
     def open(self, actor: Actor) -> Job:
         """The job, its customer and its site."""
         told = self.cleaned_data
-        customer = self._customer()
+        customer = self._customer(actor)
         place = told["address"].strip()
         site = queries.sites(customer).filter(address__iexact=place).first()
-        site = site or services.add_site(customer=customer, address=place)
+        site = site or services.add_site(customer=customer, address=place, actor=actor)
         label = told["label"].strip() or f"Fence at {place}"[:200]
         return services.open_job(customer=customer, site=site, label=label, actor=actor)
 
-    def _customer(self) -> Customer:
+    def _customer(self, actor: Actor) -> Customer:
         told = self.cleaned_data
         same = queries.customers(self.business).filter(name__iexact=told["name"].strip())
         if told["email"]:
             same = same.filter(email__iexact=told["email"])
         found = same.order_by("id").first()
         details = {"name": told["name"].strip(), "email": told["email"], "phone": told["phone"]}
-        return found or services.add_customer(business=self.business, **details)
+        return found or services.add_customer(business=self.business, actor=actor, **details)

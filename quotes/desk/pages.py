@@ -122,7 +122,7 @@ def job_details(request: MemberRequest, ref: str) -> HttpResponse:
 def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
     """A job's customer out of the lists; jobs and quotes stay."""
     customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
-    services.archive_customer(customer=customer)
+    services.archive_customer(customer=customer, actor=request.actor)
     messages.success(request, f"{customer.name} is archived.")
     return redirect("job-details", ref)
 
@@ -146,7 +146,7 @@ def job_note(request: MemberRequest, ref: str) -> HttpResponse:
     row = find(queries.jobs(request.business), ref)
     text = request.POST.get("text", "").strip()[:2_000]
     if text:
-        services.note_event(job=row, kind="note", text=text, actor=request.actor)
+        services.add_note(job=row, text=text, actor=request.actor)
     return redirect("job", ref)
 
 

@@ -53,8 +53,8 @@ def load_jobs(business: Business, told: Mapping[str, Any]) -> Iterator[tuple[str
 
 
 def _quoted(business: Business, row: Mapping[str, Any], document: dict[str, Any]) -> Revision:
-    customer = jobs.add_customer(business=business, **row["customer"])
-    site = jobs.add_site(customer=customer, **row["site"])
+    customer = jobs.add_customer(business=business, actor=SYSTEM, **row["customer"])
+    site = jobs.add_site(customer=customer, actor=SYSTEM, **row["site"])
     job: Job = jobs.open_job(customer=customer, site=site, label=document["label"], actor=SYSTEM)
     version = newest(start_measure(job=job, document=document, actor=SYSTEM))
     if version is None:

@@ -108,7 +108,7 @@ class Webhooks(_Hooks):
     @extend_schema(request=EndpointIn, responses={201: SECRET_SHAPE}, summary="A new endpoint")
     def post(self, request: Request) -> Response:
         body = self.read(EndpointIn)
-        endpoint = webhooks.add_endpoint(url=body["url"], kinds=body.get("kinds", []), **self.whose())
+        endpoint = webhooks.add_endpoint(url=body["url"], kinds=body.get("kinds", []), actor=self.actor, **self.whose())
         response = self.told(endpoint, 201, secret=endpoint.secrets[0]["key"])
         response["Location"] = f"{request.path.rstrip('/')}/{endpoint.ref}"
         return response
@@ -128,11 +128,12 @@ class WebhookDetail(_Hooks):
     def patch(self, request: Request, ref: str) -> Response:
         endpoint = self.find_for_change(self.rows(), ref)
         changes = self.read(EndpointChange, partial=True)
-        return self.told(webhooks.change_endpoint(endpoint=endpoint, changes=changes))
+        return self.told(webhooks.change_endpoint(endpoint=endpoint, changes=changes, actor=self.actor))
 
     @extend_schema(responses={204: None}, summary="Take an endpoint away")
     def delete(self, request: Request, ref: str) -> Response:
-        self.find(self.rows().select_for_update(of=("self",)), ref).delete()  # a try that is being noted is waited for
+        endpoint = self.find(self.rows().select_for_update(of=("self",)), ref)
+        webhooks.remove_endpoint(endpoint=endpoint, actor=self.actor)
         return Response(status=204)
 
 
@@ -144,7 +145,7 @@ class WebhookSecrets(_Hooks):
     @extend_schema(request=None, responses={201: SECRET_SHAPE}, summary="Rotate the secret")
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows().select_for_update(), ref)
-        return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint))
+        return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
 
 
 class WebhookChallenges(_Hooks):
@@ -155,7 +156,7 @@ class WebhookChallenges(_Hooks):
     @extend_schema(request=None, responses={202: ENDPOINT_SHAPE}, summary="Send the challenge again")
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows(), ref)
-        webhooks.ask_consent(endpoint)
+        webhooks.challenge(endpoint=endpoint, actor=self.actor)
         return self.told(endpoint, 202)
 
 
@@ -166,7 +167,7 @@ class WebhookTests(_Hooks):
 
     @extend_schema(request=None, responses={202: DELIVERY_SHAPE}, summary="Send me a test event")
     def post(self, request: Request, ref: str) -> Response:
-        delivery = webhooks.enqueue_test(self.find(self.rows(), ref))
+        delivery = webhooks.send_test(endpoint=self.find(self.rows(), ref), actor=self.actor)
         return Response({**DELIVERIES.of(delivery), "attempts": []}, status=202)
 
 
@@ -197,7 +198,7 @@ class WebhookReplays(_Hooks):
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(ReplayIn)
         endpoint = self.find(self.rows().select_for_update(), ref)
-        made = webhooks.replay(endpoint=endpoint, events=self._meant(endpoint, body))
+        made = webhooks.replay(endpoint=endpoint, events=self._meant(endpoint, body), actor=self.actor)
         return Response({"replayed": len(made)}, status=202)
 
     def _meant(self, endpoint: WebhookEndpoint, body: Mapping[str, Any]) -> list[OrderEvent]:

@@ -19,7 +19,6 @@ from quotes.exchange import webhooks
 from quotes.exchange.letting_in import let_in, serves_others
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint
 from quotes.orders.models import OrderEvent
-from shared import audit
 from shared.boxes import Box, faults_by_pointer
 from shared.business.doors import MemberRequest, needs
 from shared.business.models import ApiKey
@@ -158,17 +157,15 @@ def _add(request: MemberRequest) -> str:
         test=False,
         url=request.POST.get("url", "").strip()[:500],
         kinds=request.POST.getlist("kind"),
+        actor=request.actor,
     )
-    audit.record(request.business, request.actor, "webhook.added", f"webhook:{row.ref}", {"url": row.url})
     return str(row.secrets[0]["key"])
 
 
 @transaction.atomic
 def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
     locked = _rows(request).select_for_update().get(pk=row.pk)
-    secret = webhooks.rotate(endpoint=locked)
-    audit.record(request.business, request.actor, "webhook.secret", f"webhook:{row.ref}")
-    return secret
+    return webhooks.rotate(endpoint=locked, actor=request.actor)
 
 
 def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
@@ -183,27 +180,27 @@ def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
 
 
 def _kinds_changed(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.change_endpoint(endpoint=row, changes={"kinds": request.POST.getlist("kind")})
+    webhooks.change_endpoint(endpoint=row, changes={"kinds": request.POST.getlist("kind")}, actor=request.actor)
     return "Kept. Events from now on follow it."
 
 
 def _pause(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.change_endpoint(endpoint=row, changes={"enabled": False})
+    webhooks.change_endpoint(endpoint=row, changes={"enabled": False}, actor=request.actor)
     return "Paused: nothing is sent there now."
 
 
 def _resume(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.change_endpoint(endpoint=row, changes={"enabled": True})
+    webhooks.change_endpoint(endpoint=row, changes={"enabled": True}, actor=request.actor)
     return "It is asked anew whether it wants our events; sending begins when it says so."
 
 
 def _ask(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.ask_consent(row)
+    webhooks.challenge(endpoint=row, actor=request.actor)
     return "It is asked once more."
 
 
 def _try(request: MemberRequest, row: WebhookEndpoint) -> str:
-    webhooks.enqueue_test(row)
+    webhooks.send_test(endpoint=row, actor=request.actor)
     return "A test event is on its way."
 
 
@@ -214,13 +211,12 @@ def _again(request: MemberRequest, row: WebhookEndpoint) -> str:
     one = request.POST.get("delivery", "")
     meant = sent.filter(ref=one) if one else sent.filter(state=DeliveryState.FAILED)
     rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MOST_REPLAYED + 1])
-    made = webhooks.replay(endpoint=row, events=rows)
+    made = webhooks.replay(endpoint=row, events=rows, actor=request.actor)
     return f"{len(made)} sent once more." if made else "There was nothing to send again."
 
 
 def _remove(request: MemberRequest, row: WebhookEndpoint) -> str:
-    audit.record(request.business, request.actor, "webhook.removed", f"webhook:{row.ref}", {"url": row.url})
-    row.delete()
+    webhooks.remove_endpoint(endpoint=row, actor=request.actor)
     return "The endpoint is removed, with its log."
 
 

@@ -18,6 +18,8 @@ from quotes.exchange.sending import SECONDS, Answer
 from quotes.exchange.signing import new_secret
 from quotes.exchange.targets import target_of
 from quotes.orders.models import OrderEvent
+from shared import audit
+from shared.business.actors import Actor
 from shared.jsontext import write_json
 from shared.models import Business, SupplierAccount
 from shared.outbox import want
@@ -26,8 +28,9 @@ from shared.problems import Problem
 MOST_ENDPOINTS = 10
 MOST_REPLAYED = 1_000
 KINDS = (
-    "order.placed", "order.changed", "order.seen", "order.acknowledged", "order.refused", "order.decided",
-    "order.despatched", "order.received", "order.shortened", "order.returned", "order.cancelled", "order.closed",
+    "order.drafted", "order.placed", "order.changed", "order.seen", "order.acknowledged", "order.refused",
+    "order.decided", "order.despatched", "order.received", "order.shortened", "order.returned", "order.cancelled",
+    "order.closed",
 )  # fmt: skip
 PAUSES: Final = (
     timedelta(seconds=5), timedelta(minutes=5), timedelta(minutes=30), timedelta(hours=2), timedelta(hours=5),
@@ -55,7 +58,13 @@ def endpoints_of(
 
 @transaction.atomic
 def add_endpoint(
-    *, business: Business | None, account: SupplierAccount | None, test: bool, url: str, kinds: Sequence[str]
+    *,
+    business: Business | None,
+    account: SupplierAccount | None,
+    test: bool,
+    url: str,
+    kinds: Sequence[str],
+    actor: Actor,
 ) -> WebhookEndpoint:
     """A new endpoint, pending until it answers a signed challenge."""
     if endpoints_of(business=business, account=account, test=test).count() >= MOST_ENDPOINTS:
@@ -66,11 +75,12 @@ def add_endpoint(
         business=business, account=account, test=test, url=url, kinds=list(kinds), secrets=[{"key": new_secret()}]
     )
     ask_consent(endpoint)
+    _record(endpoint, actor, "webhook.added", {"url": endpoint.url, "kinds": endpoint.kinds})
     return endpoint
 
 
 @transaction.atomic
-def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any]) -> WebhookEndpoint:
+def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any], actor: Actor) -> WebhookEndpoint:
     """Another address (which has to consent anew) or other events; or it is switched off and on."""
     if "kinds" in changes:
         check_kinds(changes["kinds"])
@@ -86,7 +96,21 @@ def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any]) -> We
         ask_consent(endpoint)
     endpoint.version += 1
     endpoint.save()
+    _record(endpoint, actor, "webhook.changed", dict(changes))
     return endpoint
+
+
+@transaction.atomic
+def remove_endpoint(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
+    """Delete an endpoint with its log. Lock it first: a try that is being noted is waited for."""
+    endpoint.delete()
+    _record(endpoint, actor, "webhook.removed", {"url": endpoint.url})
+
+
+def _record(endpoint: WebhookEndpoint, actor: Actor, action: str, detail: dict[str, Any] | None = None) -> None:
+    """Write the audit entry of a change; a supplier's endpoint is part of no business, which alone have a trail."""
+    if endpoint.business is not None:
+        audit.record(endpoint.business, actor, action, f"webhook:{endpoint.ref}", detail)
 
 
 def check_kinds(kinds: Sequence[str]) -> None:
@@ -106,13 +130,21 @@ def ask_consent(endpoint: WebhookEndpoint) -> None:
 
 
 @transaction.atomic
-def rotate(*, endpoint: WebhookEndpoint) -> str:
+def challenge(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
+    """Ask an endpoint once more whether it wants our events."""
+    ask_consent(endpoint)
+    _record(endpoint, actor, "webhook.challenged")
+
+
+@transaction.atomic
+def rotate(*, endpoint: WebhookEndpoint, actor: Actor) -> str:
     """A new secret, shown this once; the one before it signs beside it for a day."""
     secret = new_secret()
     until = (timezone.now() + SECRET_KEPT).isoformat()
     endpoint.secrets = [{"key": secret}, {"key": endpoint.secrets[0]["key"], "until": until}]
     endpoint.version += 1
     endpoint.save()
+    _record(endpoint, actor, "webhook.secret")
     return secret
 
 
@@ -165,6 +197,14 @@ def enqueue_test(endpoint: WebhookEndpoint) -> Delivery:
     return _begin(Delivery.objects.create(endpoint=endpoint, message="", body=body.decode()))
 
 
+@transaction.atomic
+def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> Delivery:
+    """Send a test event that was asked for."""
+    delivery = enqueue_test(endpoint)
+    _record(endpoint, actor, "webhook.tested")
+    return delivery
+
+
 def _begin(delivery: Delivery) -> Delivery:
     delivery.message, delivery.next_at = f"msg_{delivery.ref}", timezone.now()
     delivery.save()
@@ -173,7 +213,7 @@ def _begin(delivery: Delivery) -> Delivery:
 
 
 @transaction.atomic
-def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent]) -> list[Delivery]:
+def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Actor) -> list[Delivery]:
     """Events sent once more, each as a new message."""
     if len(events) > MOST_REPLAYED:
         raise Refused([Fault("/after", "range", f"At most {MOST_REPLAYED} events at once.")])
@@ -183,6 +223,7 @@ def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent]) -> list[D
         delivery = enqueue(endpoint, event, times)
         if delivery is not None:
             made.append(delivery)
+    _record(endpoint, actor, "webhook.replayed", {"events": len(made)})
     return made
 
 

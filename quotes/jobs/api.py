@@ -43,7 +43,7 @@ class Customers(Endpoint):
 
     @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SHAPE}, summary="A new customer")
     def post(self, request: Request) -> Response:
-        customer = services.add_customer(business=self.business, **self.read(CustomerIn))
+        customer = services.add_customer(business=self.business, actor=self.actor, **self.read(CustomerIn))
         return self.created(told(customer, CUSTOMER), customer)
 
 
@@ -60,14 +60,14 @@ class CustomerDetail(Endpoint):
     @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SHAPE}, summary="Change a customer")
     def patch(self, request: Request, ref: str) -> Response:
         customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
-        services.change_customer(customer=customer, **self.read(CustomerIn, partial=True))
+        services.change_customer(customer=customer, actor=self.actor, **self.read(CustomerIn, partial=True))
         return self.one(told(customer, CUSTOMER), customer)
 
     @extend_schema(responses={204: None}, summary="Archive a customer")
     def delete(self, request: Request, ref: str) -> Response:
         """Out of the lists; jobs and quotes stay."""
         customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
-        services.archive_customer(customer=customer)
+        services.archive_customer(customer=customer, actor=self.actor)
         return Response(status=204)
 
 
@@ -85,7 +85,7 @@ class Sites(Endpoint):
     @extend_schema(request=SiteIn, responses={201: SITE_SHAPE}, summary="A new site")
     def post(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business), ref)
-        site = services.add_site(customer=customer, **self.read(SiteIn))
+        site = services.add_site(customer=customer, actor=self.actor, **self.read(SiteIn))
         return self.created(told(site, SITE), site)
 
 
@@ -104,7 +104,7 @@ class SiteDetail(Endpoint):
     def patch(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
         row = self.find_for_change(queries.sites(customer), site)
-        services.change_site(site=row, **self.read(SiteIn, partial=True))
+        services.change_site(site=row, actor=self.actor, **self.read(SiteIn, partial=True))
         return self.one(told(row, SITE), row)
 
 
@@ -129,7 +129,11 @@ class Jobs(Endpoint):
         body = self.read(JobIn)
         customer = self.find(queries.customers(self.business), body.pop("customer"))
         ref, fresh = body.pop("site", ""), body.pop("new_site", None)
-        site = services.add_site(customer=customer, **fresh) if fresh else self.find(queries.sites(customer), ref)
+        site = (
+            services.add_site(customer=customer, actor=self.actor, **fresh)
+            if fresh
+            else self.find(queries.sites(customer), ref)
+        )
         job = services.open_job(customer=customer, site=site, actor=self.actor, **body)
         return self.created(JOBS.of(job), job)
 
@@ -197,5 +201,5 @@ class JobEvents(Endpoint):
     @extend_schema(request=NoteIn, responses={201: EVENT_SHAPE}, summary="Add a note")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        event = services.note_event(job=job, kind="note", text=self.read(NoteIn)["text"], actor=self.actor)
+        event = services.add_note(job=job, text=self.read(NoteIn)["text"], actor=self.actor)
         return Response(told(event, EVENT), status=201)

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
+from shared import audit
 from shared.business.actors import Actor
 from shared.problems import Problem
 
@@ -23,6 +24,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, **details: Any) -> AsBuil
     if kind == BuiltKind.CHANGED:
         where = f" at {entry.place}" if entry.place else ""
         note_event(job=job, kind="built.changed", text=f"Built otherwise{where}: {entry.note}", actor=actor)
+    audit.record(job.business, actor, "built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
     return entry
 
 
@@ -34,7 +36,7 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         return done
     if entry.takes_back_id is not None:
         raise Problem("conflict", "This entry takes another back; record what is right instead.")
-    return AsBuilt.objects.of(entry.business).create(
+    back = AsBuilt.objects.of(entry.business).create(
         job=entry.job,
         kind=entry.kind,
         role=entry.role,
@@ -47,3 +49,5 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         takes_back=entry,
         who=actor.name[:160],
     )
+    audit.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})
+    return back

@@ -26,7 +26,7 @@ def copy_job(
 ) -> Job:
     """A new job with the measures of an earlier one as they stand; for another customer it needs a site of theirs."""
     whose = customer or job.customer
-    site = _site(job, whose, new_site)
+    site = _site(job, whose, new_site, actor)
     copy = open_job(customer=whose, site=site, label=label or job.label, actor=actor, copied_from=job)
     for measure in measures(job.business).filter(job=job).order_by("id"):
         version = newest(measure)
@@ -35,11 +35,11 @@ def copy_job(
     return copy
 
 
-def _site(job: Job, customer: Customer, new_site: Mapping[str, Any] | None) -> Site:
+def _site(job: Job, customer: Customer, new_site: Mapping[str, Any] | None, actor: Actor) -> Site:
     if new_site:
-        return add_site(customer=customer, **new_site)
+        return add_site(customer=customer, actor=actor, **new_site)
     if customer.pk == job.customer_id:
         return job.site
     old = job.site
     details = {name: getattr(old, name) for name in ("address", "place", "postcode", "country", "access")}
-    return add_site(customer=customer, **details)
+    return add_site(customer=customer, actor=actor, **details)

@@ -15,6 +15,7 @@ from quotes.jobs.canonical import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
 from quotes.jobs.takeoffs import take_off_of, try_out
+from shared import audit
 from shared.business.actors import Actor
 from shared.problems import Problem
 
@@ -28,6 +29,8 @@ def start_measure(
     measure = StoredMeasure.objects.of(job.business).create(job=job, label=named)
     if document is not None:
         save_measure(measure=measure, document=document, actor=actor)
+    else:
+        audit.record(job.business, actor, "measure.started", f"measure:{measure.ref}", {"job": job.ref})
     return measure
 
 
@@ -37,7 +40,8 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
     read = try_out(business=measure.business, document=document)
     row = StoredMeasure.anywhere.select_for_update().get(pk=measure.pk)  # unscoped: the caller's own row, locked
     last = newest(row)
-    if last is not None and last.sha256 == read.sha256:
+    is_new = last is None or last.sha256 != read.sha256
+    if last is not None and not is_new:
         version = last
     else:
         row.latest += 1
@@ -56,6 +60,9 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
     row.save(update_fields=["latest", "draft", "draft_faults", "draft_at", "label"])
     take_off_of(version=version)
     measure.refresh_from_db()
+    if is_new:
+        detail = {"version": version.number, "sha256": version.sha256}
+        audit.record(row.business, actor, "measure.saved", f"measure:{row.ref}", detail)
     return version
 
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job, Tick
+from shared import audit
 from shared.business.actors import Actor
 
 
@@ -35,7 +36,7 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
         raise Refused([Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange])
     Job.objects.of(job.business).select_for_update().get(pk=job.pk)
     rows = {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}
-    now = timezone.now()
+    now, changed = timezone.now(), dict[str, bool]()
     for mark in told:
         at = min(mark.at, now)
         row = rows.get(mark.place) or Tick(business=job.business, job=job, place=mark.place, done=False, marked_at=at)
@@ -44,6 +45,9 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
         row.done, row.marked_at, row.who = mark.done, at, actor.name[:160]
         row.save()
         rows[mark.place] = row
+        changed[mark.place] = row.done
+    if changed:
+        audit.record(job.business, actor, "built.ticked", f"job:{job.ref}", {"places": changed})
     return {place: row.done for place, row in rows.items()}
 
 

@@ -132,6 +132,7 @@ def ask(*, token: str, text: str) -> Question:
     actor = customer(link.party)
     note_event(job=link.revision.quote.job, kind="quote.asked", text=f"{link.party.name} asks: {text}", actor=actor)
     want("question.asked", question.ref, business=link.business)
+    audit.record(link.business, actor, "question.asked", f"question:{question.ref}")
     return question
 
 
@@ -145,6 +146,7 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
     job = question.revision.quote.job
     note_event(job=job, kind="quote.replied", text=f"Answered {question.party.name}: {text}", actor=actor)
     want("question.answered", question.ref, business=question.business)
+    audit.record(question.business, actor, "question.answered", f"question:{question.ref}")
     return question
 
 

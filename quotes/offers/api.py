@@ -124,12 +124,12 @@ class RevisionDetail(Endpoint):
     def put(self, request: Request, ref: str) -> Response:
         revision = self.find_for_change(_whole(self), ref)
         body = self.read(SetupChange)
-        services.change_draft(revision=revision, setup=_setup(body), version=_version(self, body))
+        services.change_draft(revision=revision, actor=self.actor, setup=_setup(body), version=_version(self, body))
         return self.one(revision_full(revision), revision)
 
     @extend_schema(responses={204: None}, summary="Throw a draft away")
     def delete(self, request: Request, ref: str) -> Response:
-        services.discard_draft(revision=self.find_for_change(_whole(self), ref))
+        services.discard_draft(revision=self.find_for_change(_whole(self), ref), actor=self.actor)
         return Response(status=204)
 
 

@@ -64,7 +64,7 @@ def issue_links(*, revision: Revision, now: datetime) -> list[SignedLink]:
 
 
 @transaction.atomic
-def reissue_link(*, party: Party, now: datetime | None = None) -> SignedLink:
+def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> SignedLink:
     """A new link for a party; the one it had ends now."""
     now = now or timezone.now()
     revision = Revision.objects.of(party.business).select_for_update().get(pk=party.revision_id)
@@ -73,6 +73,7 @@ def reissue_link(*, party: Party, now: datetime | None = None) -> SignedLink:
     SignedLink.objects.of(party.business).filter(party=party, revoked_at=None).update(revoked_at=now)
     link = _issue(party, revision, now)
     want("link.issued", link.ref, business=party.business)
+    audit.record(party.business, actor, "link.issued", f"revision:{revision.ref}", {"party": party.key})
     return link
 
 
@@ -84,9 +85,12 @@ def show_link(*, link: SignedLink, actor: Actor) -> str:
 
 
 @transaction.atomic
-def revoke_link(*, link: SignedLink, now: datetime | None = None) -> SignedLink:
-    """Ends a link at once; ending it twice keeps the first time."""
-    SignedLink.objects.of(link.business).filter(pk=link.pk, revoked_at=None).update(revoked_at=now or timezone.now())
+def revoke_link(*, link: SignedLink, actor: Actor, now: datetime | None = None) -> SignedLink:
+    """End a link at once; ending it twice keeps the first time."""
+    live = SignedLink.objects.of(link.business).filter(pk=link.pk, revoked_at=None)
+    if live.update(revoked_at=now or timezone.now()):
+        detail = {"party": link.party.key}
+        audit.record(link.business, actor, "link.revoked", f"revision:{link.revision.ref}", detail)
     link.refresh_from_db()
     return link
 

@@ -8,7 +8,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -29,7 +28,6 @@ from quotes.offers.models import Party, Quote, Revision, State
 from quotes.offers.priced import priced
 from quotes.offers.setup import read_setup
 from quotes.offers.sums import Content
-from shared import audit
 from shared.boxes import faults_by_pointer
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
@@ -116,7 +114,7 @@ def _save(request: MemberRequest, row: Revision) -> HttpResponse:
 def _stored(request: MemberRequest, row: Revision) -> Refusal | None:
     typed = read_draft(request.POST, row.setup)
     try:
-        services.change_draft(revision=row, setup=read_setup(typed))
+        services.change_draft(revision=row, actor=request.actor, setup=read_setup(typed))
     except Refused as refused:
         return Refusal(faults_by_pointer(refused), "Nothing was saved yet: look at what is marked.", typed)
     return None
@@ -138,7 +136,7 @@ def _send(request: MemberRequest, row: Revision) -> HttpResponse:
 
 def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
     job = row.quote.job.ref
-    services.discard_draft(revision=row)
+    services.discard_draft(revision=row, actor=request.actor)
     messages.success(request, "The draft is thrown away.")
     return redirect("job-price", job)
 
@@ -146,7 +144,7 @@ def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
 def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
     """The draft rests on the newest version of its measure from now on."""
     rows = versions(request.business).filter(measure=row.measure_version.measure_id)
-    services.change_draft(revision=row, setup=row.setup, version=rows.order_by("-number").first())
+    services.change_draft(revision=row, actor=request.actor, setup=row.setup, version=rows.order_by("-number").first())
     return redirect("revision", row.ref)
 
 
@@ -180,17 +178,13 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     if request.POST.get("do") == "revoke":
         link = queries.live_links(row).get(party.pk)
         if link:
-            with transaction.atomic():
-                revoke_link(link=link)
-                audit.record(request.business, request.actor, "link.revoked", f"revision:{row.ref}", {"party": key})
+            revoke_link(link=link, actor=request.actor)
         messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
         return redirect("revision", ref)
     if request.POST.get("do") == "show":
         return _show_link(request, row, party)
     try:
-        with transaction.atomic():
-            link = reissue_link(party=party)
-            audit.record(request.business, request.actor, "link.issued", f"revision:{row.ref}", {"party": key})
+        link = reissue_link(party=party, actor=request.actor)
     except Problem as problem:
         return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status))
     return _with_address(request, row, {"party": party, "address": address_of(link), "is_new": True})
@@ -221,7 +215,7 @@ def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     if letter is None:
         messages.error(request, "This letter belongs to a link that was ended.", extra_tags="Not done")
     else:
-        send_again(letter)
+        send_again(letter, actor=request.actor)
         messages.success(request, f"The letter to {letter.recipient} is tried again now.")
     return redirect("revision", ref)
 

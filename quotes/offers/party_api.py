@@ -27,7 +27,6 @@ from quotes.offers.rows import (
 )
 from quotes.offers.sums import read_choices
 from quotes.offers.viewing import crew_document, party_document
-from shared import audit
 from shared.api import Endpoint
 from shared.business.roles import Scope
 from shared.openapi import page_of
@@ -60,9 +59,8 @@ class PartyLink(Endpoint):
     @extend_schema(request=None, responses={201: ISSUED_SHAPE}, summary="A new link for a party")
     def post(self, request: Request, ref: str, key: str) -> Response:
         """The address is told this once, and mailed where the party has an e-mail address."""
-        revision, party = _party(self, ref, key)
-        link = reissue_link(party=party)
-        audit.record(self.business, self.actor, "link.issued", f"revision:{revision.ref}", {"party": party.key})
+        _, party = _party(self, ref, key)
+        link = reissue_link(party=party, actor=self.actor)
         response = Response({"address": address_of(link), "expires_at": link.expires_at}, status=201)
         response["Cache-Control"] = "no-store"
         return response
@@ -72,8 +70,7 @@ class PartyLink(Endpoint):
         revision, party = _party(self, ref, key)
         link = queries.live_links(revision).get(party.pk)
         if link is not None:
-            revoke_link(link=link)
-            audit.record(self.business, self.actor, "link.revoked", f"revision:{revision.ref}", {"party": party.key})
+            revoke_link(link=link, actor=self.actor)
         return Response(status=204)
 
 

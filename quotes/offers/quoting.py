@@ -35,7 +35,7 @@ def quote_measure(
     last = Revision.objects.of(business).filter(quote__job=job).order_by("-id").first()
     draft = _draft(job, version, last, actor)
     if last is not None and last.state in {State.SENT, State.ACCEPTED} and _says_the_same(draft, last):
-        discard_draft(revision=draft)
+        discard_draft(revision=draft, actor=actor)
         return last
     return send(revision=draft, actor=actor, override_reason=override_reason)
 
@@ -46,9 +46,9 @@ def _job(business: Business, label: str, name: str, actor: Actor) -> Job:
     if job is not None:
         return job
     customer = Customer.objects.of(business).filter(name=name, archived_at=None).order_by("id").first()
-    customer = customer or jobs.add_customer(business=business, name=name)
+    customer = customer or jobs.add_customer(business=business, actor=actor, name=name)
     site = Site.objects.of(business).filter(customer=customer).order_by("id").first()
-    site = site or jobs.add_site(customer=customer, address=customer.address or UNKNOWN_PLACE)
+    site = site or jobs.add_site(customer=customer, actor=actor, address=customer.address or UNKNOWN_PLACE)
     return jobs.open_job(customer=customer, site=site, label=label, actor=actor)
 
 

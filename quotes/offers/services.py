@@ -43,22 +43,26 @@ def start_quote(
     revision = Revision.objects.of(job.business).create(quote=quote, number=1, measure_version=version)
     _fill(revision, setup or {})
     note_event(job=job, kind="quote.started", text=f"Quote {quote.number} started.", actor=actor)
+    audit.record(job.business, actor, "quote.started", f"revision:{revision.ref}", {"number": quote.number})
     return revision
 
 
 @transaction.atomic
-def change_draft(*, revision: Revision, setup: Mapping[str, Any], version: MeasureVersion | None = None) -> Revision:
+def change_draft(
+    *, revision: Revision, setup: Mapping[str, Any], actor: Actor, version: MeasureVersion | None = None
+) -> Revision:
     """Another setup, all of it, and perhaps another measure. Only a draft can change."""
     _only_draft(revision)
     if version is not None:
         _check_measure(version, revision.quote.job)
         revision.measure_version = version
     _fill(revision, setup)
+    audit.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": dict(setup)})
     return revision
 
 
 @transaction.atomic
-def discard_draft(*, revision: Revision) -> None:
+def discard_draft(*, revision: Revision, actor: Actor) -> None:
     """Throws a draft away; its number is given out again."""
     quote = lock_quote(revision.quote)
     _only_draft(revision)
@@ -67,6 +71,7 @@ def discard_draft(*, revision: Revision) -> None:
     revision.delete()
     quote.latest -= 1
     quote.save(update_fields=["latest"])
+    audit.record(quote.business, actor, "quote.discarded", f"revision:{revision.ref}", {"number": revision.number})
 
 
 @transaction.atomic
@@ -96,6 +101,7 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     _fill(draft, setup)
     word = "Variation" if agreed else "Revision"
     note_event(job=quote.job, kind="quote.revised", text=f"{word} {draft} drafted.", actor=actor)
+    audit.record(quote.business, actor, "quote.revised", f"revision:{draft.ref}", {"number": draft.number})
     return draft
 
 

@@ -17,6 +17,7 @@ from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.orders.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
 from quotes.orders.planning import OnHand
+from shared import audit
 from shared.business.actors import Actor
 from shared.models import Business
 from shared.problems import Problem
@@ -53,6 +54,30 @@ def _free(business: Business) -> Iterable[StockItem]:
 
 @transaction.atomic
 def put_in(
+    *,
+    component: Component,
+    quantity: Decimal,
+    actor: Actor,
+    reason: str,
+    length_mm: int | None = None,
+    place: str = "",
+    job: Job | None = None,
+) -> StockItem:
+    """Add something to the yard by hand, and record that."""
+    item = _add(
+        component=component,
+        quantity=quantity,
+        actor=actor,
+        reason=reason,
+        length_mm=length_mm,
+        place=place,
+        job=job,
+    )
+    _record(item, actor, "stock.in", {"quantity": quantity, "reason": reason})
+    return item
+
+
+def _add(
     *,
     component: Component,
     quantity: Decimal,
@@ -101,11 +126,19 @@ def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -
     item.quantity -= quantity
     item.save()
     _move(item, "out", -quantity, actor, reason, None)
+    _record(item, actor, "stock.out", {"quantity": quantity, "reason": reason})
     return item
 
 
 @transaction.atomic
 def hold_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+    """Reserve some of an item for a job by hand, and record that."""
+    held = _hold(item=item, job=job, quantity=quantity, actor=actor)
+    _record(item, actor, "stock.held", {"quantity": quantity, "job": job.ref})
+    return held
+
+
+def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
     """Keeps some of an item for a job."""
     item = _locked(item)
     if quantity <= 0 or item.quantity - item.held < quantity:
@@ -126,7 +159,7 @@ def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], acto
         for item in free:
             use = min(wanted, item.quantity - item.held) if key_of(item) == key else ZERO
             if use > 0:
-                holds.append(hold_item(item=item, job=job, quantity=use, actor=actor))
+                holds.append(_hold(item=item, job=job, quantity=use, actor=actor))
                 wanted -= use
         if wanted > 0:
             raise Problem("conflict", f"{key[0]} in the yard was taken for another job just now; plan again.")
@@ -135,6 +168,15 @@ def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], acto
 
 @transaction.atomic
 def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
+    """End a reservation by hand, and record that; see ``_end``."""
+    before = hold.state
+    ended = _end(hold=hold, state=state, actor=actor)
+    if before != ended.state:
+        _record(ended.item, actor, f"stock.{state}", {"quantity": ended.quantity, "job": ended.job.ref})
+    return ended
+
+
+def _end(*, hold: Hold, state: str, actor: Actor) -> Hold:
     """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
     item = _locked(hold.item)
     hold = Hold.objects.of(item.business).select_for_update().select_related("job").get(pk=hold.pk)
@@ -159,7 +201,7 @@ def release_job(*, job: Job, actor: Actor) -> int:
     """Lets go of everything kept for a job; says how many holds."""
     held = list(Hold.objects.of(job.business).filter(job=job, state=HoldState.HELD).order_by("id"))
     for one in held:
-        end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
+        _end(hold=one, state=HoldState.RELEASED, actor=actor)
     return len(held)
 
 
@@ -180,7 +222,7 @@ def release_order(*, order: SupplierOrder, actor: Actor) -> None:
     """Lets go of what was kept when the order was drafted."""
     held = Hold.objects.of(order.business).filter(order=order, state=HoldState.HELD)
     for one in held.select_related("item").order_by("id"):
-        end_hold(hold=one, state=HoldState.RELEASED, actor=actor)
+        _end(hold=one, state=HoldState.RELEASED, actor=actor)
 
 
 def let_go(job: Job, actor: Actor) -> None:
@@ -232,7 +274,7 @@ def take_leftovers(
         if component is None or one.lies:
             continue
         items.append(
-            put_in(
+            _add(
                 component=component,
                 quantity=one.entry.quantity,
                 actor=actor,
@@ -241,7 +283,14 @@ def take_leftovers(
                 job=job,
             )
         )
+    if items:
+        audit.record(job.business, actor, "stock.leftovers", f"job:{job.ref}", {"items": [item.ref for item in items]})
     return items
+
+
+def _record(item: StockItem, actor: Actor, action: str, detail: dict[str, object]) -> None:
+    """Write the audit entry of what was done by hand, last in its transaction: an order's or job's own entry tells of its own."""
+    audit.record(item.business, actor, action, f"stock:{item.ref}", detail)
 
 
 def _locked(item: StockItem) -> StockItem:

@@ -10,7 +10,6 @@ from typing import Any
 from django import forms
 from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth.base_user import AbstractBaseUser
 from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.contrib.auth.views import LoginView, PasswordResetConfirmView, redirect_to_login
 from django.db import transaction
@@ -97,9 +96,9 @@ class SignIn(LoginView):
 class StaffForm(SignInForm):
     """An account that may not use the admin is refused in the same words."""
 
-    def confirm_login_allowed(self, user: AbstractBaseUser) -> None:
+    def confirm_login_allowed(self, user: Person) -> None:
         super().confirm_login_allowed(user)
-        if not (isinstance(user, Person) and user.is_staff):
+        if not user.is_staff:
             raise self.get_invalid_login_error()
 
 

@@ -147,8 +147,10 @@ def more_rows(business: Business, supplier: Supplier) -> None:
 
 def _trade(business: Business, supplier: Supplier, number: int) -> None:
     """A customer with a job, its quote with a draft, and an order that was placed, no two of a price."""
-    customer = add_customer(business=business, name=f"Ada Quill {number}", email=f"ada.{number}@quill.example")
-    site = add_site(customer=customer, address=f"{number} Reed Lane", place="Tern Bay")
+    customer = add_customer(
+        business=business, actor=SYSTEM, name=f"Ada Quill {number}", email=f"ada.{number}@quill.example"
+    )
+    site = add_site(customer=customer, actor=SYSTEM, address=f"{number} Reed Lane", place="Tern Bay")
     job = open_job(customer=customer, site=site, label=f"Fence {number}", actor=SYSTEM)
     measure = StoredMeasure.objects.of(business).create(job=job, label="Fence")
     version = MeasureVersion.objects.of(business).create(

@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from quotes.offers.links import reissue_link
 from quotes.offers.models import Revision
+from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph
 from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
@@ -90,7 +91,7 @@ def test_somebody_without_script_declines_and_asks(plain: Page, quoted: Revision
 
 def test_a_link_that_ended_says_what_to_do(plain: Page, quoted: Revision, live_server: Any) -> None:
     old = token(quoted, "owner")
-    reissue_link(party=quoted.parties.get(key="owner"))
+    reissue_link(party=quoted.parties.get(key="owner"), actor=SYSTEM)
     plain.goto(f"{live_server.url}/q/{old}")
     expect(plain.get_by_role("heading", level=1)).to_have_text("There is nothing to read here")
     check_page(plain)

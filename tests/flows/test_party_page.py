@@ -17,6 +17,7 @@ from django.utils import timezone
 from quotes.offers.links import reissue_link, revoke_link
 from quotes.offers.models import Answer, Question, Revision, SignedLink
 from quotes.offers.services import revise, send
+from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
@@ -101,12 +102,12 @@ def test_reading_however_often_answers_nothing(quoted: Revision) -> None:
 def test_wrong_replaced_revoked_and_expired_links_look_the_same(quoted: Revision) -> None:
     bodies = {Customer("x" * 43).page.content}
     old = token(quoted, "owner")
-    link = reissue_link(party=quoted.parties.get(key="owner"))
+    link = reissue_link(party=quoted.parties.get(key="owner"), actor=SYSTEM)
     bodies.add(Customer(old).page.content)
     last = token(quoted, "owner")
-    revoke_link(link=link)
+    revoke_link(link=link, actor=SYSTEM)
     bodies.add(Customer(last).page.content)
-    reissue_link(party=quoted.parties.get(key="owner"))
+    reissue_link(party=quoted.parties.get(key="owner"), actor=SYSTEM)
     past = timezone.now() - timedelta(seconds=1)
     live = SignedLink.objects.of(quoted.business).filter(revoked_at=None)
     live.update(created_at=past - timedelta(days=1), expires_at=past)

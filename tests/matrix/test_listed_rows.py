@@ -30,6 +30,7 @@ from quotes.orders import listed
 from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
 from shared.business import api as people
+from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Member
 from shared.jsontext import write_json
 from shared.models import Business, Owned
@@ -107,8 +108,8 @@ def _odd_rows(cast: Cast) -> None:
     business, actor = cast.business, actor_of(cast.business)
     world_of(business, cast.supplier)
     PeriodLock.objects.of(business).create(until=date(2020, 1, 31))
-    customer = add_customer(business=business, name='Ünal "Sparrow" \\ Reed')
-    site = add_site(customer=customer, address="4 Reed Lane\nTern Bay")
+    customer = add_customer(business=business, actor=SYSTEM, name='Ünal "Sparrow" \\ Reed')
+    site = add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane\nTern Bay")
     job = open_job(customer=customer, site=site, label="\u2028 <gate>", actor=actor)
     Job.objects.of(business).filter(pk=job.pk).update(
         copied_from=Job.objects.of(business).exclude(pk=job.pk).order_by("id").first(),

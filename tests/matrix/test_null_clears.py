@@ -28,6 +28,7 @@ from quotes.exchange.models import WebhookEndpoint
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.orders.drafting import start_order
 from quotes.orders.models import Hold, StockItem
+from shared.business.actors import SYSTEM
 from shared.business.roles import Role
 from shared.models import Business, SupplierAccount
 from shared.stored import short
@@ -56,8 +57,8 @@ def refs(cast: Cast) -> dict[str, str]:
     """The ref of one thing of every kind that a PATCH is for, by the word of ``addresses.HOLDERS``; all begins tomorrow."""
     business, account = cast.business, cast.supplier
     rows: dict[str, Any] = {"member": business.members.order_by("id").last(), **_sold(business, account)}
-    customer = add_customer(business=business, name="Ada Quill")
-    site = add_site(customer=customer, address="4 Reed Lane", place="Tern Bay")
+    customer = add_customer(business=business, actor=SYSTEM, name="Ada Quill")
+    site = add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", place="Tern Bay")
     job = open_job(customer=customer, site=site, label="Back fence", actor=actor_of(business))
     line = {"component": "cap", "quantity": Decimal(1), "price": Decimal(2)}
     place = {"address": "4 Reed Lane", "place": "Tern Bay"}

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connection, transaction
+from django.test import Client
 
 from shared import audit
 from shared.audit import AuditEntry
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
+from shared.business.roles import Scope
 from shared.numbering import Counter
+from tests.conftest import Cast
 
 
 @pytest.fixture
-def chain(business: Business) -> Business:
+def chain(db: None) -> Business:
+    business = Business.objects.create(name="Tern Bay Fencing", country="NZ", currency="NZD")
     for number in range(1, 6):
         audit.record(business, SYSTEM, "price.changed", f"price:{number}", {"after": number})
     return business
@@ -102,3 +108,38 @@ def test_the_command_fails_on_a_touched_chain(chain: Business) -> None:
     with pytest.raises(CommandError, match="1 faults"):
         call_command("verify_audit", stdout=StringIO(), stderr=errors)
     assert "entry 2 is not as it was written" in errors.getvalue()
+
+
+def test_views_and_the_api_leave_writing_the_audit_trail_to_services() -> None:
+    """An entry that a page writes is missing where the API does the same, and the other way round."""
+    root = Path(audit.__file__).parent.parent
+    views = [
+        path
+        for app in ("shared", "catalogue", "quotes")
+        for path in (root / app).rglob("*.py")
+        if re.search(r"(^|_)(pages|api|admin|views)$", path.stem)
+    ]
+    assert len(views) > 20
+    assert [str(path) for path in views if re.search(r"audit\.record|record_each", path.read_text())] == []
+
+
+def test_the_trail_is_read_in_pages_by_who_may(
+    owner_client: Client, cast: Cast, signed_in: Any, key_client: Any
+) -> None:
+    """The trail of one's own business, from the newest."""
+    audit.record(cast.strangers_business, SYSTEM, "price.changed", "price:other")
+    for number in range(3):
+        audit.record(cast.business, SYSTEM, "price.changed", f"price:{number}", {"after": number})
+    first = owner_client.get("/api/v1/audit-entries?action=price.changed&page_size=2").json()
+    rest = owner_client.get(first["next"]).json()
+    entries = [*first["items"], *rest["items"]]
+    assert [one["subject"] for one in entries] == ["price:2", "price:1", "price:0"]
+    assert entries[0]["detail"] == {"after": 2}
+    assert entries[0]["actor"]["kind"] == "system"
+    assert entries[0]["previous"] == entries[1]["sha256"]
+    assert [one["number"] for one in entries] == sorted((one["number"] for one in entries), reverse=True)
+    machine = key_client(Scope.AUDIT_READ)
+    assert [one["subject"] for one in machine.get("/api/v1/audit-entries?subject=price:1").json()["items"]] == [
+        "price:1"
+    ]
+    assert signed_in(cast.estimator).get("/api/v1/audit-entries").status_code == 403

@@ -15,6 +15,8 @@ from django.db import connection
 from django.utils import timezone
 
 from shared import letters, mail_server, outbox, relay
+from shared.audit import AuditEntry
+from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.letters import Letter
 from shared.mail_server import MailServer, line_to_server
@@ -126,9 +128,10 @@ def test_a_letter_that_was_given_up_can_be_sent_again(
     server.fault = None
     for _ in range(2):  # pressed twice, it goes once
         with django_capture_on_commit_callbacks(execute=True):
-            letters.send_again(Letter.objects.get())
+            letters.send_again(Letter.objects.get(), actor=SYSTEM)
     assert len(mailoutbox) == 1
     assert Letter.objects.get().state == "sent"
+    assert AuditEntry.objects.filter(business=business, action="letter.again").count() == 1
     assert Wanted.objects.get().state == State.DONE
 
 

@@ -28,8 +28,8 @@ def sent(measure: str, *, locale: str = "", **changes: Any) -> Revision:
     if locale:
         business.locale = locale
         business.save()
-    customer = jobs.add_customer(business=business, **{**row["customer"], **changes})
-    site = jobs.add_site(customer=customer, **row["site"])
+    customer = jobs.add_customer(business=business, actor=SYSTEM, **{**row["customer"], **changes})
+    site = jobs.add_site(customer=customer, actor=SYSTEM, **row["site"])
     document = read_json((FOLDER / "measures" / f"{measure}.json").read_bytes())
     job = jobs.open_job(customer=customer, site=site, label=document["label"], actor=SYSTEM)
     version = newest(start_measure(job=job, document=document, actor=SYSTEM))

@@ -12,7 +12,7 @@ from quotes.jobs.models import Job, MeasureVersion
 from quotes.offers import links
 from quotes.offers.models import Party, Revision
 from quotes.offers.services import send, start_quote
-from shared.business.actors import Actor
+from shared.business.actors import SYSTEM, Actor
 from shared.business.roles import BUSINESS_SCOPES
 from shared.models import Business
 
@@ -49,8 +49,8 @@ def stock_up(business: Business, rate: str = "10") -> None:
 def new_job(business: Business, document: Mapping[str, Any] | None = None) -> tuple[Job, MeasureVersion]:
     """A job with one stored measure."""
     actor = actor_of(business)
-    customer = services.add_customer(business=business, name="Ada Quill", email="ada@example.test")
-    site = services.add_site(customer=customer, address="4 Reed Lane", place="Tern Bay")
+    customer = services.add_customer(business=business, actor=SYSTEM, name="Ada Quill", email="ada@example.test")
+    site = services.add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", place="Tern Bay")
     job = services.open_job(customer=customer, site=site, label="Back fence", actor=actor)
     kept = measuring.start_measure(job=job, document=document or measure(12000, 7200, shares=BOTH), actor=actor)
     version = measuring.newest(kept)

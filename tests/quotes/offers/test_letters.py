@@ -15,6 +15,7 @@ from quotes.offers.links import reissue_link
 from quotes.offers.models import Revision, SignedLink
 from quotes.offers.services import send
 from quotes.offers.tasks import mail_link
+from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.outbox import Event
 from tests.quotes.offers.cast import actor_of, drafted, stock_up, token
@@ -61,7 +62,7 @@ def test_an_ended_link_is_not_mailed_and_a_new_one_is(
     mail.outbox.clear()
     party = mailed.parties.get(key="owner")
     with django_capture_on_commit_callbacks(execute=True):
-        first, second = reissue_link(party=party), reissue_link(party=party)
+        first, second = reissue_link(party=party, actor=SYSTEM), reissue_link(party=party, actor=SYSTEM)
     rows = SignedLink.objects.of(mailed.business)
     assert rows.get(pk=first.pk).mailed_at is None
     assert rows.get(pk=second.pk).mailed_at is not None

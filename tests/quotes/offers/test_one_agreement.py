@@ -14,6 +14,7 @@ from quotes.offers.models import Revision, State
 from quotes.offers.queries import agreed
 from quotes.offers.services import change_draft, revise, send, start_quote
 from quotes.offers.setup import checked_setup
+from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
@@ -104,8 +105,10 @@ def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
     draft = revise(quote=agreed_to.quote, actor=actor_of(yard))
     whole = {"discount": {"label": "Off", "percent": "5"}, "visits": "1", "hire": {"auger": "1"}}
     with pytest.raises(Refused) as refused:
-        change_draft(revision=draft, setup={**ALONE, **whole})
+        change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, **whole})
     assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/visits", "/setup/hire"]
     off = {"label": "Off", "net": "-50.00"}
-    varied = send(revision=change_draft(revision=draft, setup={**ALONE, "extras": [off]}), actor=actor_of(yard))
+    varied = send(
+        revision=change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, "extras": [off]}), actor=actor_of(yard)
+    )
     assert str(varied.net) == "-50.00"

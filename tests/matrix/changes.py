@@ -1,0 +1,341 @@
+"""A call of every address of the API that changes something of a business, with what has to be there first."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+from uuid import uuid4
+
+from django.test import Client
+from django.utils import timezone
+
+from catalogue.models import Component, FenceSystemVersion, Finish, Supplier
+from quotes.jobs.as_built import record_built
+from quotes.jobs.models import Job, StoredMeasure
+from quotes.offers.models import Revision
+from quotes.offers.services import revise
+from quotes.orders.models import OrderEvent, SupplierOrder
+from quotes.orders.replying import LineSaid, Told, take_reply
+from shared.business.actors import SYSTEM
+from shared.business.models import Business
+from tests.matrix.world import World
+from tests.quotes.offers.cast import actor_of, drafted, measure, new_job, sent, token
+from tests.quotes.orders import cast as orders
+
+Body = Mapping[str, Any] | str | None
+NEW = {"email": "nora@example.test", "role": "crew", "name": "Nora"}
+LATER = (timezone.now() + timedelta(days=30)).date().isoformat()
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A business with one thing of every kind, and the refs that the next call names."""
+
+    business: Business
+    world: World
+    refs: dict[str, str]
+    inner: dict[str, str]
+
+    def sku(self) -> str:
+        """A component that is sold."""
+        return orders.component_of(self.business, "rail").sku
+
+    def job(self) -> Job:
+        """A job that was agreed."""
+        return Job.objects.of(self.business).select_related("business").get(ref=self.refs["job"])
+
+    def order(self, **made: Any) -> SupplierOrder:
+        """A draft of an order in place of the world's."""
+        order = orders.drafted(self.business, **made)
+        self.refs["order"] = order.ref
+        return order
+
+    def draft(self) -> Revision:
+        """A draft of a quote in place of the world's revision."""
+        revision = drafted(self.business)
+        self.refs["revision"], self.refs["quote"] = revision.ref, revision.quote.ref
+        return revision
+
+
+def _spare(s: Scene, kind: str) -> None:
+    """A row that nothing hangs on, so that it can be deleted."""
+    if kind == "finish":
+        row: Any = Finish.objects.of(s.business).create(code="inkstone", name="Inkstone")
+    elif kind == "supplier":
+        row = Supplier.objects.of(s.business).create(code="spare", name="Spare")
+    else:
+        row = Component.objects.of(s.business).create(sku="spare", label="Spare", role="cap.square")
+    s.refs[kind] = row.ref
+
+
+def _later(s: Scene, client: Client, kind: str, address: str, values: Mapping[str, Any], change: Body = None) -> Body:
+    """Store a price that has not begun, so that it can be changed and deleted; returns the change to send."""
+    answer = client.post(f"/api/v1/{address}", {"valid_from": LATER, **values}, "application/json")
+    assert answer.status_code == 201, answer.content
+    s.refs[kind] = answer.json()["ref"]
+    return change
+
+
+def _offer(s: Scene) -> dict[str, Any]:
+    component = orders.component_of(s.business, "rail")
+    return {"component": component.sku, "supplier": orders.seller_of(s.business, component).code, "price": "1.25"}
+
+
+def _terms(s: Scene) -> dict[str, Any]:
+    return {"supplier": Supplier.objects.of(s.business).order_by("id")[0].code, "lead_days": 4}
+
+
+HIRE = {"kind": "hire", "key": "auger", "amount": "90"}
+
+
+def _system(s: Scene) -> dict[str, Any]:
+    version = FenceSystemVersion.objects.of(s.business).order_by("-id").first()
+    assert version is not None
+    document: dict[str, Any] = json.loads(version.document) if isinstance(version.document, str) else version.document
+    return document
+
+
+def _received(s: Scene, pieces: tuple[str, str] = ("1", "1")) -> dict[str, Any]:
+    return {
+        "docket": "D9",
+        "received": timezone.localdate().isoformat(),
+        "lines": [{"line": place, "quantity": quantity} for place, quantity in enumerate(pieces, 1)],
+    }
+
+
+def put_an_order(s: Scene) -> SupplierOrder:
+    order = orders.placed(s.business)
+    s.refs["order"] = order.ref
+    return order
+
+
+def _count(s: Scene, client: Client, pieces: tuple[str, str] = ("1", "1")) -> None:
+    answer = client.post(
+        f"/api/v1/orders/{s.refs['order']}/receipts",
+        _received(s, pieces),
+        "application/json",
+        headers={"Idempotency-Key": str(uuid4()), "If-Match": "*"},
+    )
+    assert answer.status_code < 300, answer.content
+
+
+def _all_received(s: Scene, client: Client) -> Body:
+    order = put_an_order(s)
+    first, second = (str(orders.line(order, place).quantity) for place in (1, 2))
+    _count(s, client, (first, second))
+    return {}
+
+
+def _second_system(s: Scene, client: Client) -> Body:
+    """Store another fence system, as the first one has to stay."""
+    answer = client.post("/api/v1/fence-systems", {**_system(s), "code": "another-50"}, "application/json")
+    assert answer.status_code == 201, answer.content
+    s.refs["fence system"] = answer.json()["ref"]
+    return {"active": False}
+
+
+def _proposed(s: Scene) -> None:
+    order = orders.placed(s.business)
+    s.refs["order"] = order.ref
+    said = LineSaid(1, "change", price=Decimal(3))
+    take_reply(order=order, told=Told("R9", "CA", lines=(said,)), actor=actor_of(s.business))
+
+
+def _accepted(s: Scene) -> dict[str, Any]:
+    revision = sent(s.business)
+    s.inner["token"] = token(revision, "owner")
+    return {"name": "Ada Quill", "content_sha256": revision.content_sha256}
+
+
+def linked(s: Scene) -> str:
+    revision = sent(s.business)
+    s.inner["token"], s.refs["revision"] = token(revision, "owner"), revision.ref
+    return revision.ref
+
+
+def _open(s: Scene) -> None:
+    s.refs["job"] = drafted(s.business).quote.job.ref
+
+
+def brought_back(s: Scene) -> str:
+    details = {"role": "rail", "component": s.sku(), "length_mm": 2000, "quantity": Decimal(1)}
+    record_built(job=s.job(), kind="returned", actor=SYSTEM, **details)
+    return s.refs["job"]
+
+
+def _returned(s: Scene, client: Client) -> dict[str, Any]:
+    put_an_order(s)
+    _count(s, client)
+    return {"line": 1, "quantity": "1", "replace": False, "reason": "bent"}
+
+
+Step = Callable[[Scene, Client], Body]
+
+
+def just(body: Body = None, *, after: Callable[[Scene], Any] | None = None) -> Step:
+    """A call with this body; ``after`` makes what it needs first."""
+
+    def step(s: Scene, client: Client) -> Body:
+        if after:
+            after(s)
+        return body
+
+    return step
+
+
+def made(step: Callable[[Scene], Body]) -> Step:
+    """A call whose body depends on the scene."""
+    return lambda s, client: step(s)
+
+
+API: dict[tuple[str, str], Step] = {
+    ("PATCH", "business"): just({"phone": "555 0100"}),
+    ("POST", "members"): just(NEW),
+    ("PATCH", "members/<str:ref>"): just({"role": "crew"}),
+    ("DELETE", "members/<str:ref>"): just(),
+    ("POST", "invitations"): just(NEW),
+    ("POST", "keys"): just({"name": "desk", "scopes": ["jobs:read"]}),
+    ("DELETE", "keys/<str:ref>"): just(),
+    ("POST", "finishes"): just({"code": "inkstone", "name": "Inkstone"}),
+    ("PATCH", "finishes/<str:ref>"): just({"name": "Another name"}),
+    ("DELETE", "finishes/<str:ref>"): just(after=lambda s: _spare(s, "finish")),
+    ("POST", "components"): just({"sku": "cap-x", "label": "Cap", "role": "cap.square"}),
+    ("PATCH", "components/<str:ref>"): just({"label": "Another label"}),
+    ("DELETE", "components/<str:ref>"): just(after=lambda s: _spare(s, "component")),
+    ("POST", "suppliers"): just({"code": "north", "name": "Northmill"}),
+    ("PATCH", "suppliers/<str:ref>"): just({"phone": "555 0101"}),
+    ("DELETE", "suppliers/<str:ref>"): just(after=lambda s: _spare(s, "supplier")),
+    ("POST", "supplier-terms"): made(lambda s: {"valid_from": LATER, **_terms(s)}),
+    ("PATCH", "supplier-terms/<str:ref>"): lambda s, c: _later(
+        s, c, "terms", "supplier-terms", _terms(s), {"lead_days": 9}
+    ),
+    ("DELETE", "supplier-terms/<str:ref>"): lambda s, c: _later(s, c, "terms", "supplier-terms", _terms(s)),
+    ("POST", "offers"): made(lambda s: {"valid_from": LATER, **_offer(s)}),
+    ("PATCH", "offers/<str:ref>"): lambda s, c: _later(s, c, "offer", "offers", _offer(s), {"price": "1.26"}),
+    ("DELETE", "offers/<str:ref>"): lambda s, c: _later(s, c, "offer", "offers", _offer(s)),
+    ("POST", "price-rules"): just({"valid_from": LATER, **HIRE}),
+    ("PATCH", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE, {"amount": "91"}),
+    ("DELETE", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE),
+    ("POST", "fence-systems"): made(lambda s: {**_system(s), "code": "another-50"}),
+    ("PUT", "fence-systems/<str:ref>"): made(lambda s: {**_system(s), "label": "Another label"}),
+    ("PATCH", "fence-systems/<str:ref>"): _second_system,
+    ("POST", "cutplans/<str:ref>/cancel"): just(),
+    ("POST", "customers"): just({"name": "Cy Reed"}),
+    ("PATCH", "customers/<str:ref>"): just({"phone": "555 0102"}),
+    ("DELETE", "customers/<str:ref>"): just(),
+    ("POST", "customers/<str:ref>/sites"): just({"address": "9 Reed Lane"}),
+    ("PATCH", "customers/<str:ref>/sites/<str:site>"): just({"access": "by the lane"}),
+    ("POST", "jobs"): made(
+        lambda s: {"customer": s.refs["customer"], "new_site": {"address": "9 Reed Lane"}, "label": "Side fence"}
+    ),
+    ("PATCH", "jobs/<str:ref>"): just({"notes": "ring first"}),
+    ("POST", "jobs/<str:ref>/state"): just({"state": "cancelled"}, after=_open),
+    ("POST", "jobs/<str:ref>/copies"): just({}),
+    ("POST", "jobs/<str:ref>/events"): just({"text": "rang"}),
+    ("POST", "jobs/<str:ref>/measures"): just({"label": "Side"}),
+    ("POST", "jobs/<str:ref>/as-built"): just({"kind": "changed", "note": "a post stands deeper"}),
+    ("DELETE", "jobs/<str:ref>/as-built/<str:entry>"): just(),
+    ("PUT", "measures/<str:ref>"): just(measure(9000)),
+    ("POST", "measures/<str:ref>/draft"): lambda s, c: _typed(s, c),
+    ("POST", "quotes"): lambda s, c: _to_quote(s),
+    ("POST", "quotes/<str:ref>/revisions"): just({}),
+    ("PUT", "revisions/<str:ref>"): just({"setup": {"visits": "2"}}, after=lambda s: s.draft()),
+    ("DELETE", "revisions/<str:ref>"): lambda s, c: second_draft(s),
+    ("POST", "revisions/<str:ref>/send"): just({}, after=lambda s: s.draft()),
+    ("POST", "revisions/<str:ref>/parties/<str:key>/link"): just(after=linked),
+    ("DELETE", "revisions/<str:ref>/parties/<str:key>/link"): just(after=linked),
+    ("POST", "questions/<str:ref>/reply"): just({"text": "the street side"}),
+    ("POST", "links/<str:token>/accept"): made(_accepted),
+    ("POST", "links/<str:token>/decline"): just({"name": "Ada Quill"}, after=linked),
+    ("POST", "links/<str:token>/questions"): just({"text": "How long does it take?"}, after=linked),
+    ("POST", "orders"): made(
+        lambda s: {
+            "supplier": orders.seller_of(s.business, orders.component_of(s.business, "rail")).code,
+            "lines": [{"component": s.sku(), "quantity": "4", "price": "2.50"}],
+        }
+    ),
+    ("POST", "orders/for-jobs"): made(lambda s: {"jobs": [s.refs["job"]]}),
+    ("PATCH", "orders/<str:ref>"): just({"note": "by the lane"}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/placing"): just({"below_least": True}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/cancelling"): just({"reason": "a mistake"}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/shortening"): just({"reason": "too many", "lines": [2]}, after=put_an_order),
+    ("POST", "orders/<str:ref>/closing"): lambda s, c: _all_received(s, c),
+    ("POST", "orders/<str:ref>/decisions"): just({"lines": [{"line": 1, "agree": True}]}, after=_proposed),
+    ("POST", "orders/<str:ref>/receipts"): made(lambda s: _received(s) if put_an_order(s) else None),
+    ("POST", "orders/<str:ref>/returns"): _returned,
+    ("POST", "stock"): made(lambda s: {"component": s.sku(), "quantity": "2", "reason": "counted"}),
+    ("POST", "stock/<str:ref>/taking"): just({"quantity": "1", "reason": "sold"}),
+    ("POST", "stock/<str:ref>/holds"): made(lambda s: {"job": s.refs["job"], "quantity": "1"}),
+    ("POST", "jobs/<str:ref>/leftovers"): just(after=brought_back),
+    ("PATCH", "holds/<str:ref>"): just({"state": "released"}),
+    ("POST", "suppliers/<str:ref>/keys"): just({"name": "till"}),
+    ("DELETE", "suppliers/<str:ref>/keys/<str:api_key>"): just(),
+    ("POST", "webhooks"): just({"url": "http://127.0.0.1:9/hook"}),
+    ("PATCH", "webhooks/<str:ref>"): just({"kinds": ["order.placed"]}),
+    ("DELETE", "webhooks/<str:ref>"): just(),
+    ("POST", "webhooks/<str:ref>/secrets"): just(),
+    ("POST", "webhooks/<str:ref>/challenges"): just(),
+    ("POST", "webhooks/<str:ref>/tests"): just(),
+    ("POST", "webhooks/<str:ref>/replays"): lambda s, c: {"after": _first_event(s)},
+    ("POST", "books/locks"): just({"until": "2024-01-31"}),
+    ("POST", "supply/offers"): made(lambda s: _supplied(s)),
+    ("PATCH", "supply/offers/<str:ref>"): lambda s, c: _later(
+        s, c, "offer", "supply/offers", _supplied(s), {"price": "1.5"}
+    ),
+    ("POST", "supply/orders/<str:ref>/replies"): just({"number": "R7", "code": "AP"}),
+    ("POST", "supply/orders/<str:ref>/despatches"): just({"number": "D7", "lines": [{"line": 1, "quantity": "1"}]}),
+    ("POST", "supply/offer-batches"): made(lambda s: {"offers": [_supplied(s)]}),
+}
+NOTHING_OF_A_BUSINESS = {
+    ("POST", "cutplans"): "computes",
+    ("POST", "takeoffs"): "computes",
+    ("POST", "orders/plan"): "computes",
+    ("PUT", "measures/<str:ref>/draft"): "what is being typed; the version it becomes is recorded",
+    ("POST", "imports"): "recorded when the file has been read, see tests/catalogue/test_imports_api.py",
+    ("POST", "supply/keys"): "a supplier's own, which is part of no business",
+    ("DELETE", "supply/keys/<str:ref>"): "as above",
+    ("POST", "supply/sandbox/orders"): "a make-believe business",
+    ("POST", "supply/sandbox/reset"): "a make-believe business",
+    **{
+        (method, f"supply/webhooks{rest}"): "a supplier's own, which is part of no business"
+        for method, rest in [
+            ("POST", ""), ("PATCH", "/<str:ref>"), ("DELETE", "/<str:ref>"), ("POST", "/<str:ref>/secrets"),
+            ("POST", "/<str:ref>/challenges"), ("POST", "/<str:ref>/tests"), ("POST", "/<str:ref>/replays"),
+        ]
+    },
+}  # fmt: skip
+
+
+def _supplied(s: Scene) -> dict[str, Any]:
+    return {"business": s.business.ref, "component": s.sku(), "price": "1.25", "valid_from": LATER}
+
+
+def _typed(s: Scene, client: Client) -> Body:
+    """A draft that can be saved as the next version."""
+    text = json.dumps(measure(8000))
+    answer = client.put(
+        f"/api/v1/measures/{s.refs['measure']}/draft", {"text": text}, "application/json", headers={"If-Match": "*"}
+    )
+    assert answer.status_code < 300, answer.content
+    return None
+
+
+def _to_quote(s: Scene) -> Body:
+    job, _ = new_job(s.business)
+    return {"job": job.ref, "measure": StoredMeasure.objects.of(s.business).get(job=job).ref}
+
+
+def second_draft(s: Scene) -> Body:
+    revision = revise(quote=sent(s.business).quote, actor=SYSTEM)
+    s.refs["revision"] = revision.ref
+    return None
+
+
+def _first_event(s: Scene) -> str:
+    first = OrderEvent.objects.of(s.business).order_by("id").first()
+    assert first is not None
+    return first.ref
