@@ -273,11 +273,16 @@ STATIC_ROOT = ROOT / "static-collected"
 STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    # collectstatic lays a compressed copy beside each file, for browsers that take it
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
+    # names with a hash; collectstatic lays a compressed copy beside each file, for browsers that take it
+    "staticfiles": {"BACKEND": "shared.static_files.HashedStorage"},
 }
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.FileSystemFinder",
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "shared.static_files.HashedNameFinder",
+]
 # without collectstatic (a demo, the tests) files are served from where they lie
-WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not STATIC_ROOT.is_dir()
+WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not (STATIC_ROOT / "staticfiles.json").is_file()
 _LEVEL = text("BAYWRIGHT_LOG_LEVEL")
 if _LEVEL not in ("DEBUG", "INFO", "WARNING", "ERROR"):
     raise BadSettingError(f"BAYWRIGHT_LOG_LEVEL is {_LEVEL!r}: say DEBUG, INFO, WARNING or ERROR.")

@@ -7,6 +7,7 @@ import json
 import re
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
@@ -317,6 +318,31 @@ def test_what_was_typed_without_a_connection_survives_a_closed_tab_and_is_sent_o
         _kept(again)
         assert [run["length_mm"] for run in _draft(empty)["runs"]] == [18240, 7500]
         assert empty.version == before + 1
+
+
+def test_a_new_version_of_a_script_runs_with_the_next_load_and_is_kept_for_the_one_without_a_connection(
+    wide: Page, live_server: Any, empty: StoredMeasure, settings: Any, tmp_path: Path
+) -> None:
+    with tunnel(live_server.url) as way:
+        _open(wide, way, empty)
+        _looked_after(wide)
+        before = wide.evaluate(
+            "[...document.scripts].map((one) => one.src).find((src) => src.includes('desk/measure.'))"
+        )
+        script = settings.ROOT / "quotes/desk/static/desk/measure.js"
+        (tmp_path / "desk").mkdir()
+        (tmp_path / "desk" / "measure.js").write_text(
+            "document.documentElement.dataset.version = 'new';" + script.read_text()
+        )
+        settings.STATICFILES_DIRS = [tmp_path, *settings.STATICFILES_DIRS]
+        wide.reload()
+        expect(wide.locator("html")).to_have_attribute("data-version", "new")
+        names = "Promise.all(all.map(async (one) => (await caches.open(one)).keys()))"
+        gone = f"(old) => caches.keys().then(async (all) => !(await {names}).flat().some((one) => one.url === old))"
+        wide.wait_for_function(gone, arg=before)
+        way.cut(wide.context)
+        wide.reload()
+        expect(wide.locator("html")).to_have_attribute("data-version", "new")
 
 
 def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(
