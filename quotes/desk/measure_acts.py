@@ -13,6 +13,8 @@ Document = dict[str, Any]
 MOST_RUNS = 1000
 OPENING = 1000
 """What a gate that was tapped into a bay begins with [mm]."""
+CORNER_TURN_DEG = 90
+"""What a run round the corner begins with; the page does the same without a connection."""
 
 
 def act(document: Document, said: str, taken: TakeOff | None = None) -> bool:
@@ -56,7 +58,7 @@ def _add_run(document: Document, argument: str) -> None:
     run: Document = {"id": next_id(_ids(document))}
     if argument == "corner" and runs:
         runs[-1]["end"] = "corner"
-        run |= {"start": "corner", "turn_deg": 90}
+        run |= {"start": "corner", "turn_deg": CORNER_TURN_DEG}
     runs.append(run)
 
 

@@ -190,16 +190,16 @@ def ground_of(run: Mapping[str, Any]) -> str:
     return "fall" if plain else "stations"
 
 
+def turn_field(at: str, degrees: Any) -> Field:
+    """Return the field of the turn between a run and the one before it."""
+    return Field(f"{at}/turn_deg", "Turn", typed(degrees), "signed", hint="degrees to the right, − to the left")
+
+
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
-    turn = [
-        Field(
-            f"{at}/turn_deg", "Turn", typed(run.get("turn_deg")), "signed", hint="degrees to the right, − to the left"
-        )
-    ]
     return (
         Field(f"{at}/id", "Run", said(run.get("id"))),
         _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m, 18240 or 60'"),
-        *(turn if place else ()),
+        *((turn_field(at, run.get("turn_deg")),) if place else ()),
         choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
         choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
     )

@@ -15,9 +15,9 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
 from fencing.faults import Fault, Refused
-from quotes.desk.measure_acts import act
+from quotes.desk.measure_acts import CORNER_TURN_DEG, act
 from quotes.desk.measure_drawn import Drawn, draw, ways_of
-from quotes.desk.measure_fields import SheetFields, sheet_fields
+from quotes.desk.measure_fields import SheetFields, sheet_fields, turn_field
 from quotes.desk.measure_keeping import Elsewhere, Hand, document_of, keep_typed, offered
 from quotes.desk.measure_reading import read_fields
 from quotes.desk.remedies import notices_of
@@ -177,6 +177,7 @@ def _answer(
         "job": row.job,
         "document": document,
         "fields": fields,
+        "turn": turn_field("runs/0", CORNER_TURN_DEG),
         "drawn": drawn,
         "faults": faults,
         "new": new,

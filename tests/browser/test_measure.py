@@ -345,6 +345,59 @@ def test_a_new_version_of_a_script_runs_with_the_next_load_and_is_kept_for_the_o
         expect(wide.locator("html")).to_have_attribute("data-version", "new")
 
 
+@pytest.mark.parametrize(
+    ("button", "start", "turn"), [("Round the corner: next run", "corner", 90), ("A run by itself", "free", None)]
+)
+def test_a_run_added_without_a_connection_is_the_run_that_is_added_with_one(
+    wide: Page, live_server: Any, empty: StoredMeasure, button: str, start: str, turn: int | None
+) -> None:
+    drafts = []
+    for connected in (True, False):
+        measure = empty if connected else start_measure(job=empty.job, actor=actor_of(empty.business), label="Again")
+        with tunnel(live_server.url) as way:
+            _open(wide, way, measure)
+            wide.fill(LENGTH, "18.24")
+            _kept(wide)
+            if not connected:
+                way.cut(wide.context)
+            wide.get_by_role("button", name=button).click()
+            expect(wide.locator("#f-runs-1-length_mm")).to_be_focused()
+            wide.keyboard.type("7.5")
+            if not connected:
+                expect(wide.locator("#keeping")).to_have_text("kept here, not sent yet")
+                way.mend(wide.context)
+            _kept(wide)
+            drafts.append(_draft(measure)["runs"])
+            context = wide.context
+            wide.close()
+            wide = context.new_page()
+    with_one, without = drafts
+    assert without == with_one
+    assert (without[0]["end"], without[1]["start"], without[1].get("turn_deg")) == (start, start, turn)
+
+
+def test_what_is_not_recalculated_without_a_connection_is_marked_as_old(
+    page: Page, live_server: Any, empty: StoredMeasure
+) -> None:
+    with tunnel(live_server.url) as way:
+        _open(page, way, empty)
+        page.fill(LENGTH, "18.24")
+        _kept(page)
+        expect(page.locator(".old-note")).to_have_count(0)
+        expect(page.locator(f"{LENGTH}-said")).to_have_text("18.240 m")
+        way.cut(page.context)
+        page.fill(LENGTH, "20")
+        expect(page.locator("#answer .old-note")).to_have_text("not recalculated")
+        expect(page.locator("#drawing .old-note")).to_be_visible()
+        expect(page.locator(f"{LENGTH}-said")).not_to_contain_text("18.240")
+        check_page(page)
+        photograph(page, "measure-not-recalculated")
+        way.mend(page.context)
+        _kept(page)
+        expect(page.locator(".old-note")).to_have_count(0)
+        expect(page.locator(f"{LENGTH}-said")).to_have_text("20.000 m")
+
+
 def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(
     wide: Page, live_server: Any, empty: StoredMeasure, browser: Browser, cast: Cast, signed_in: Any
 ) -> None:

@@ -162,7 +162,7 @@ def _open(s: Scene) -> None:
 
 
 def brought_back(s: Scene) -> str:
-    details = {"role": "rail", "component": s.sku(), "length_mm": 2000, "quantity": Decimal(1)}
+    details: dict[str, Any] = {"role": "rail", "component": s.sku(), "length_mm": 2000, "quantity": Decimal(1)}
     record_built(job=s.job(), kind="returned", actor=SYSTEM, **details)
     return s.refs["job"]
 

@@ -26,27 +26,12 @@
   size();
   narrow.addEventListener("change", () => { size(); ask("draw", { again: "1" }); });
 
-  // -- rows that are added without a connection
-  const fresh = (html, from, to) => html.replaceAll(from, to);
-  const addRunHere = () => {
-    const runs = form.querySelectorAll("fieldset[data-run]");
-    if (!runs.length) return;
-    const last = runs[runs.length - 1], number = runs.length, was = number - 1;
-    const copy = document.createElement("template");
-    copy.innerHTML = fresh(fresh(last.outerHTML, `runs/${was}/`, `runs/${number}/`), `f-runs-${was}-`, `f-runs-${number}-`).replaceAll(`run-${was}"`, `run-${number}"`).replaceAll(`ways-${was}"`, `ways-${number}"`);
-    const run = copy.content.firstElementChild;
-    for (const one of run.querySelectorAll("fieldset.inner, .notice, .tape")) one.remove();
-    for (const input of run.querySelectorAll("input")) input.value = "";
-    for (const list of run.querySelectorAll("select")) list.selectedIndex = 0;
-    for (const echo of run.querySelectorAll(".echo")) { echo.textContent = echo.dataset.hint || ""; echo.classList.remove("fault"); }
-    const ids = new Set([...runs].map((one) => one.querySelector("input[name$='/id']").value));
-    const free = [..."ABCDEFGHIJKLMNOPQRSTUVWXYZ"].find((letter) => !ids.has(letter)) || `R${number + 1}`;
-    run.dataset.run = free;
-    run.querySelector("legend").textContent = `Run ${free}`;
-    run.querySelector("input[name$='/id']").value = free;
-    last.after(run);
-    run.querySelector("input[name$='/length_mm']").focus();
+  const addRunHere = (way) => {
+    const field = window.measureRuns.add(form, way);
+    if (!field) return false;
+    field.focus();
     remember();
+    return true;
   };
 
   // -- what is typed while an answer is on its way stands, wherever the answer puts its field
@@ -141,15 +126,36 @@
     say("signed out, kept here: ", true);
     keeping.append(link);
   };
+  // ... and what was calculated before is marked as old, at the field, in the drawing and in the strip
+  let answered = new Map(entries());
+  const markOld = (old) => {
+    form.classList.toggle("old", old);
+    for (const id of ["answer", "drawing"]) {
+      const part = document.getElementById(id);
+      part.classList.toggle("old", old);
+      if (!old) part.querySelector(".old-note")?.remove();
+      else if (!part.querySelector(".old-note")) {
+        const note = Object.assign(document.createElement(id === "answer" ? "span" : "p"), { className: "old-note" });
+        note.textContent = id === "answer" ? "not recalculated" : "Not recalculated: this is from before the last changes.";
+        part.prepend(note);
+      }
+    }
+    if (old) for (const [name, value] of entries()) {
+      const field = form.elements.namedItem(name), echo = field && field.id && document.getElementById(`${field.id}-said`);
+      if (echo && answered.get(name) !== value) { echo.textContent = echo.dataset.hint || ""; echo.classList.remove("fault"); }
+    }
+  };
   let tried = 0, retry = 0;
   const failed = () => {
     busy = false;
     remember();
     const { what } = current, one = current;
     current = { what: "draw" };
-    if (/^add-run:/.test(what)) { addRunHere(); pour(one, document.activeElement); }
+    const added = /^add-run:/.test(what) && addRunHere(what.split(":")[1]);
+    if (added) pour(one, document.activeElement);
     else if (document.activeElement === ahead && one.from) one.from.focus();
-    say(/^(draw|restore|show|add-run)/.test(what) ? "kept here, not sent yet" : "kept here, not sent yet: press again once there is a connection", true);
+    markOld(true);
+    say(added || /^(draw|restore|show)/.test(what) ? "kept here, not sent yet" : "kept here, not sent yet: press again once there is a connection", true);
     clearTimeout(retry);
     retry = setTimeout(send, Math.min(30, 4 * 2 ** tried) * 1000);
     tried += 1;
@@ -175,6 +181,8 @@
       return;
     }
     if (sent !== typed) return;
+    answered = new Map(entries());
+    markOld(false);
     forget();
     say("kept", false);
     clearTimeout(refreshing);
@@ -324,6 +332,7 @@
     if (kept) {
       fill(kept);
       try { localStorage.setItem(key, JSON.stringify(kept)); } catch { /* it is in the fields */ }
+      markOld(true);
       say("kept here, not sent yet", true);
       send();
     }
