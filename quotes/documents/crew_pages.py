@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from importlib.resources import files
 from typing import Any
 
@@ -13,30 +11,28 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from fencing.faults import Fault, Refused
+from fencing.faults import Refused
+from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
 from quotes.documents.crewsheets import crew_values
 from quotes.jobs.as_built import record_built, take_back
-from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
 from quotes.jobs.ticks import Mark, tick, ticked
 from quotes.offers import queries
 from quotes.offers.viewing import crew_document
-from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
 from shared.problems import Problem
-from shared.reading import read
 
 ROLES = (
     "post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "cap.pair", "cap.square", "screw",
     "concrete", "gate.stile", "gate.rail", "hinge", "latch", "drop_bolt",
 )  # fmt: skip
-MOST_MARKS = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,23 +54,34 @@ def build(request: MemberRequest, ref: str) -> HttpResponse:
 @require_POST
 @needs(Scope.ASBUILT_WRITE)
 def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
-    """Marks as JSON from the page's script, or the whole form of a page without script."""
+    """The queue of the page's script as JSON, or the whole form of a page without script."""
     job = _job(request, ref)
     is_json = request.content_type == "application/json"
     known = frozenset(_places(job))
     try:
-        marks = _sent_marks(request) if is_json else _form_marks(request, job, known)
-        states = tick(job=job, marks=marks, known=known, actor=request.actor)
+        if is_json:
+            return JsonResponse(_queue(request, job, known))
+        tick(job=job, marks=_form_marks(request, job, known), known=known, actor=request.actor)
     except Refused as refused:
         texts = [fault.text for fault in refused.faults]
         if is_json:
             return JsonResponse({"faults": texts}, status=422)
         messages.error(request, " ".join(texts), extra_tags="Not done")
         return redirect("job-build", ref)
-    if is_json:
-        return JsonResponse({"marks": states})
     messages.success(request, "The ticks are kept.")
     return redirect("job-build", ref)
+
+
+def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str, Any]:
+    """Keep what the page's script sends; entries with their faults, and the list of them as it is then."""
+    sent = read_sent(request.body)
+    told: dict[str, Any] = {"marks": tick(job=job, marks=sent.marks, known=known, actor=request.actor)}
+    if sent.entries:
+        told["entries"] = keep_entries(job=job, entries=sent.entries, actor=request.actor)
+        told["built"] = render_to_string(
+            "documents/built_entries.html", {"job": job, **_entries(request, job)}, request
+        )
+    return told
 
 
 @require_POST
@@ -87,7 +94,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
             take_back(entry=find(as_built(job).select_related("job", "business"), entry), actor=request.actor)
             messages.success(request, "Taken back; both entries stay on record.")
         else:
-            record_built(job=job, actor=request.actor, **_entry(request))
+            record_built(job=job, actor=request.actor, **entry_values(request.POST))
             messages.success(request, "Recorded.")
     except (Refused, Problem, ValidationError) as refused:
         return _refused(request, job, refused)
@@ -104,22 +111,10 @@ def worker(request: Any) -> HttpResponse:
 
 
 def _refused(request: MemberRequest, job: Job, refused: Refused | Problem | ValidationError) -> HttpResponse:
-    if isinstance(refused, Refused):
-        text, status = " ".join(fault.text for fault in refused.faults), 422
-    elif isinstance(refused, Problem):
-        text, status = refused.detail, refused.status
-    else:
-        text, status = " ".join(refused.messages), 422
+    status = refused.status if isinstance(refused, Problem) else 422
+    text = " ".join(faults_of(refused))
     values = {**_values(request, job), "refusal": text, "typed": request.POST}
     return render(request, "documents/build.html", values, status=status)
-
-
-def _entry(request: MemberRequest) -> dict[str, Any]:
-    told = {name: request.POST.get(name, "").strip() for name in ("kind", "role", "quantity", "place", "note")}
-    told["quantity"] = typed_number(told["quantity"])
-    if told["kind"] != BuiltKind.CHANGED and told["role"]:
-        told["unit"] = "MTQ" if told["role"] == "concrete" else "C62"
-    return dict(read(BuiltIn, {name: value for name, value in told.items() if value}))
 
 
 def _job(request: MemberRequest, ref: str) -> Job:
@@ -134,17 +129,6 @@ def _places(job: Job) -> list[str]:
     found = [one["id"] for run in runs for kind in ("posts", "bays", "gates") for one in run[kind]]
     found += [bay["id"] for one in build_of["takeoff"].get("retrofits", []) for bay in one["bays"]]
     return list(dict.fromkeys(found))
-
-
-def _sent_marks(request: MemberRequest) -> list[Mark]:
-    try:
-        sent = json.loads(request.body)["marks"]
-        return [
-            Mark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
-            for one in sent[:MOST_MARKS]
-        ]
-    except (ValueError, TypeError, KeyError, OverflowError, OSError):
-        raise Refused([Fault("/marks", "marks", "Marks of place, done and at are wanted.")]) from None
 
 
 def _form_marks(request: MemberRequest, job: Job, known: frozenset[str]) -> list[Mark]:
@@ -176,10 +160,16 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
         "count": len(places),
         "ticked": len(done & set(places)),
         "may_tick": request.actor.may(Scope.ASBUILT_WRITE),
-        "entries": as_built(job).order_by("-id")[:100],
-        "taken": set(as_built(job).exclude(takes_back=None).values_list("takes_back_id", flat=True)),
+        **_entries(request, job),
         "kinds": BuiltKind.choices,
         "roles": ROLES,
+    }
+
+
+def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
+    return {
+        "entries": as_built(job).order_by("-id")[:100],
+        "taken": set(as_built(job).exclude(takes_back=None).values_list("takes_back_id", flat=True)),
         "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.ASBUILT_WRITE),
     }
 

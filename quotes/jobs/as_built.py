@@ -10,12 +10,23 @@ from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
 from shared import audit
 from shared.business.actors import Actor
+from shared.business.scoping import derived_ref
 from shared.problems import Problem
 
 
 @transaction.atomic
-def record_built(*, job: Job, kind: str, actor: Actor, **details: Any) -> AsBuilt:
-    """One more entry. Only while the fence is being built or has just been."""
+def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **details: Any) -> AsBuilt:
+    """One more entry. Only while the fence is being built or has just been.
+
+    Args:
+        sent_as: an id by whoever sends it, unique on the job: the same again answers with the first entry.
+    """
+    if sent_as:
+        Job.objects.of(job.business).select_for_update().get(pk=job.pk)
+        details["ref"] = derived_ref("as-built", job.ref, sent_as)
+        before = AsBuilt.objects.of(job.business).filter(ref=details["ref"]).first()
+        if before is not None:
+            return before
     if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
         raise Problem("conflict", f"As-built is recorded on an accepted or built job, not on one that is {job.state}.")
     entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)

@@ -6,6 +6,7 @@ explicit way past it, for admin, system jobs and signed links: each use carries 
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, Self, TypeVar
@@ -34,7 +35,17 @@ class ForeignRowError(ValidationError):
 
 def new_ref() -> str:
     """An id nobody can guess: 22 random letters and digits, 131 bits; drawn at once, as one by one takes ten times as long."""
-    number, letters = secrets.randbelow(_REFS), []
+    return _spelled(secrets.randbelow(_REFS))
+
+
+def derived_ref(*parts: str) -> str:
+    """Return the id that follows from what a caller sent, so that the same sent again is the same row."""
+    digest = hashlib.sha256("\n".join(parts).encode()).digest()
+    return _spelled(int.from_bytes(digest, "big") % _REFS)
+
+
+def _spelled(number: int) -> str:
+    letters = []
     for _ in range(_REF_LENGTH):
         number, place = divmod(number, 62)
         letters.append(_BASE62[place])

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from quotes.jobs.models import Job, Tick
+from quotes.jobs.models import AsBuilt, Job, Tick
 from quotes.offers.answering import accept
 from shared.models import Business
 from tests.browser.dead_spot import tunnel
@@ -58,3 +58,54 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
         way.mend(page.context)
         expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
     assert Tick.objects.of(job.business).get().place == "A-P2"
+
+
+def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is_sent_once(
+    browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any
+) -> None:
+    with tunnel(live_server.url) as way, new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.crew), way.url)
+        page.goto(f"{way.url}/jobs/{job.ref}/build")
+        page.wait_for_selector("html[data-kept=yes]")
+        way.cut(page.context)
+        page.get_by_label("Hole A-P2 is dug").check()
+        page.get_by_label("What", exact=True).select_option("used")
+        page.get_by_label("Of what").select_option("rail")
+        page.get_by_label("How much").fill("3")
+        page.get_by_role("button", name="Record").click()
+        expect(page.locator("#unsent li")).to_contain_text("3 rail")
+        expect(page.locator("#told")).to_contain_text("2 not sent yet")
+        check_page(page)
+        photograph(page, "build-not-sent")
+        page.reload()
+        expect(page.locator("#unsent li")).to_contain_text("3 rail")
+        assert not AsBuilt.objects.of(job.business).exists()
+        way.mend(page.context)
+        expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
+        expect(page.locator("#unsent")).to_be_hidden()
+        expect(page.locator("#built")).to_contain_text("rail")
+        way.cut(page.context)
+        page.get_by_role("button", name="Take back").click()
+        expect(page.locator("#unsent li")).to_contain_text("Take back")
+        way.mend(page.context)
+        expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
+    assert sorted(row.quantity for row in AsBuilt.objects.of(job.business)) == [-3, 3]
+    assert Tick.objects.of(job.business).get().place == "A-P2"
+
+
+def test_an_entry_that_says_too_little_is_not_kept_and_one_that_waits_can_be_changed(
+    browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any
+) -> None:
+    with tunnel(live_server.url) as way, new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.crew), way.url)
+        page.goto(f"{way.url}/jobs/{job.ref}/build")
+        way.cut(page.context)
+        page.get_by_label("What", exact=True).select_option("changed")
+        page.get_by_role("button", name="Record").click()
+        expect(page.locator("#unsent")).to_be_hidden()
+        page.get_by_label("In words").fill("Gate hung on the other post")
+        page.get_by_role("button", name="Record").click()
+        expect(page.locator("#unsent li")).to_contain_text("Gate hung on the other post")
+        page.get_by_role("button", name="Change").click()
+        expect(page.locator("#unsent")).to_be_hidden()
+        expect(page.get_by_label("In words")).to_have_value("Gate hung on the other post")

@@ -100,6 +100,53 @@ def test_as_built_is_recorded_and_taken_back(crew: Client, job: Job) -> None:
     assert 'value="many"' in refused.content.decode()
 
 
+USED = {"id": "one-of-the-phone", "kind": "used", "role": "rail", "quantity": "3", "place": "A-P1", "note": ""}
+
+
+def queue(crew: Client, job: Job, *entries: Any, marks: tuple[Any, ...] = ()) -> Any:
+    body = {"marks": list(marks), "entries": list(entries)}
+    return crew.post(f"/jobs/{job.ref}/build/ticks", json.dumps(body), content_type="application/json")
+
+
+def test_the_queue_of_the_phone_carries_ticks_and_entries_and_sent_twice_each_is_one(crew: Client, job: Job) -> None:
+    for _ in range(2):
+        answer = queue(crew, job, USED, marks=({"place": "A-P1", "done": True, "at": EARLY},)).json()
+        assert (answer["marks"], answer["entries"]) == ({"A-P1": True}, {USED["id"]: []})
+        assert "Take back" in answer["built"]
+    entry = AsBuilt.objects.of(job.business).get()
+    assert (entry.role, entry.quantity, entry.unit) == ("rail", Decimal(3), "C62")
+    assert Tick.objects.of(job.business).count() == 1
+
+
+def test_an_entry_that_is_refused_says_why_and_keeps_neither_ticks_nor_other_entries_back(
+    crew: Client, job: Job
+) -> None:
+    wrong = {**USED, "id": "another-one", "quantity": "many"}
+    answer = queue(crew, job, wrong, USED, marks=({"place": "A-P1", "done": True, "at": EARLY},)).json()
+    assert answer["entries"][USED["id"]] == []
+    assert len(answer["entries"]["another-one"]) > 0
+    assert AsBuilt.objects.of(job.business).count() == 1
+    assert Tick.objects.of(job.business).count() == 1
+
+
+def test_an_entry_is_taken_back_by_the_queue_once(crew: Client, job: Job, signed_in: Any, cast: Cast) -> None:
+    queue(crew, job, USED)
+    entry = AsBuilt.objects.of(job.business).get()
+    for _ in range(2):
+        assert queue(crew, job, {"id": "back-again", "take_back": entry.ref}).json()["entries"] == {"back-again": []}
+    assert sorted(row.quantity for row in AsBuilt.objects.of(job.business)) == [-3, 3]
+    strange = queue(crew, job, {"id": "back-strange", "take_back": "nothing"}).json()["entries"]
+    assert strange == {"back-strange": ["This entry is not on this job."]}
+
+
+@pytest.mark.parametrize("entries", ["nothing", [7], [{"kind": "used"}], [{"id": "x"}], [{"id": "<script>alert"}]])
+def test_entries_that_are_nothing_are_refused(crew: Client, job: Job, entries: Any) -> None:
+    body = json.dumps({"marks": [], "entries": entries})
+    answer = crew.post(f"/jobs/{job.ref}/build/ticks", body, content_type="application/json")
+    assert answer.status_code == 422
+    assert AsBuilt.objects.of(job.business).count() == 0
+
+
 def test_others_than_the_crew_and_estimators_tick_nothing(cast: Cast, signed_in: Any, job: Job) -> None:
     assert mark(signed_in(cast.bookkeeper), job, ("A-P1", True, EARLY)).status_code == 403
     assert mark(signed_in(cast.stranger), job, ("A-P1", True, EARLY)).status_code == 404

@@ -1,15 +1,19 @@
-// Ticks are kept on this phone first and sent when there is a connection; the later mark of two counts.
+// Ticks and as-built entries are kept on this phone first and sent when there is a connection, by one queue. Of two ticks of
+// one place the later counts; an entry has an id of its own, so that one that is sent twice is recorded once.
 (() => {
   "use strict";
   const form = document.getElementById("ticks");
   if (!form) return;
-  const key = `draft:build:${form.dataset.job}`;
+  const key = `draft:build:${form.dataset.job}`, entriesKey = `${key}:entries`;
   const told = document.getElementById("told");
   const count = document.getElementById("count");
-  const read = () => { try { return JSON.parse(localStorage.getItem(key)) || {}; } catch { return {}; } };
-  const write = (marks) => {
-    if (Object.keys(marks).length) localStorage.setItem(key, JSON.stringify(marks)); else localStorage.removeItem(key);
+  const record = document.getElementById("record");
+  const unsent = document.getElementById("unsent");
+  const read = (name, empty) => { try { return JSON.parse(localStorage.getItem(name)) || empty; } catch { return empty; } };
+  const write = (name, kept) => {
+    if (Object.keys(kept).length) localStorage.setItem(name, JSON.stringify(kept)); else localStorage.removeItem(name);
   };
+  const marksKept = () => read(key, {}), entriesKept = () => read(entriesKey, []);
   const boxes = () => form.querySelectorAll("input[name=done]");
   const show = (place, done) => {
     for (const box of boxes()) if (box.value === place) { box.checked = done; box.closest(".tickable")?.classList.toggle("done", done); }
@@ -20,34 +24,58 @@
     told.textContent = text;
   };
   const waiting = () => {
-    const left = Object.keys(read()).length;
+    const left = Object.keys(marksKept()).length + entriesKept().length;
     return left ? `${left} not sent yet; kept on this phone.` : "Everything is sent.";
   };
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
+
+  // -- what is not sent yet, in words; one that was refused says why and goes back into the form
+  const inWords = (entry) => entry.words || [entry.kindWord, [entry.quantity, entry.role].filter(Boolean).join(" "), entry.place, entry.note].filter(Boolean).join(", ");
+  const put = (tag, text, more) => Object.assign(document.createElement(tag), { textContent: text, ...more });
+  const list = () => {
+    const kept = entriesKept();
+    unsent.hidden = !kept.length;
+    unsent.querySelector("ul").replaceChildren(...kept.map((entry) => {
+      const row = put("li", `${inWords(entry)} `);
+      row.dataset.entry = entry.id;
+      if (entry.faults) row.append(put("strong", `Not recorded: ${entry.faults.join(" ")} `));
+      row.append(put("button", entry.take_back ? "Do not take back" : "Change", { type: "button", className: "button quiet" }));
+      return row;
+    }));
+  };
+  const drop = (ids) => write(entriesKey, entriesKept().filter((entry) => !ids.includes(entry.id)));
 
   let busy = false;
   let asked = false; // to send while something was on its way: the signal may be back before that has failed
   let pause = 4_000;
   let later = 0;
+  const answered = (marks, body) => {
+    const since = marksKept();
+    for (const place of Object.keys(marks)) if (since[place] && since[place].at === marks[place].at) delete since[place];
+    write(key, since);
+    for (const [place, done] of Object.entries(body.marks)) if (!(place in since)) show(place, done);
+    const results = body.entries || {};
+    drop(Object.keys(results).filter((id) => !results[id].length));
+    write(entriesKey, entriesKept().map((entry) => (results[entry.id] ? { ...entry, faults: results[entry.id] } : entry)));
+    if (body.built) document.getElementById("built").innerHTML = body.built;
+    list();
+  };
   const send = async () => {
     clearTimeout(later);
-    const marks = read();
+    const marks = marksKept(), entries = entriesKept().filter((entry) => !entry.faults);
     asked = busy;
-    if (busy || !Object.keys(marks).length) return tell(waiting());
+    if (busy || !(Object.keys(marks).length + entries.length)) return tell(waiting());
     busy = true;
     try {
       const answer = await fetch(form.action, {
         method: "POST",
         headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
-        body: JSON.stringify({ marks: Object.entries(marks).map(([place, mark]) => ({ place, ...mark })) }),
+        body: JSON.stringify({ marks: Object.entries(marks).map(([place, mark]) => ({ place, ...mark })), entries: entries.slice(0, 200) }),
       });
       if (answer.redirected || !(answer.headers.get("Content-Type") || "").includes("json")) return tell(`${waiting()} Sign in again to send.`);
       const body = await answer.json();
       if (!answer.ok) return tell(`${waiting()} ${(body.faults || []).join(" ")}`);
-      const since = read();
-      for (const place of Object.keys(marks)) if (since[place] && since[place].at === marks[place].at) delete since[place];
-      write(since);
-      for (const [place, done] of Object.entries(body.marks)) if (!(place in since)) show(place, done);
+      answered(marks, body);
       pause = 4_000;
       tell(waiting());
     } catch {
@@ -60,18 +88,69 @@
       if (asked) send();
     }
   };
+  const keepEntry = (entry) => {
+    const id = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+    try { write(entriesKey, [...entriesKept(), { ...entry, id }]); } catch { tell("This browser keeps nothing: stay connected."); return false; }
+    list();
+    tell(waiting());
+    send();
+    return true;
+  };
 
   form.addEventListener("change", (event) => {
     if (event.target.name !== "done") return;
-    const marks = read();
+    const marks = marksKept();
     marks[event.target.value] = { done: event.target.checked, at: Date.now() };
-    write(marks);
+    write(key, marks);
     show(event.target.value, event.target.checked);
     tell(waiting());
     send();
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
-  for (const [place, mark] of Object.entries(read())) show(place, mark.done);
+
+  // -- built otherwise, used, brought back: checked here as the server does, so that nobody hears of it hours later
+  const FIELDS = ["kind", "role", "quantity", "place", "note"];
+  const complete = () => {
+    const { kind, role, quantity, note } = record.elements, changed = kind.value === "changed";
+    note.setCustomValidity(changed && !note.value.trim() ? "Say what was built otherwise." : "");
+    role.setCustomValidity(!changed && !role.value ? "Say which part." : "");
+    quantity.setCustomValidity(!changed && !/^[\d\s.,]*[1-9][\d\s.,]*$/.test(quantity.value.trim()) ? "Say how many, as a number." : "");
+    return record.reportValidity();
+  };
+  if (record) {
+    record.addEventListener("input", () => { for (const name of FIELDS) record.elements[name].setCustomValidity(""); });
+    record.noValidate = true; // asked for by complete(), with words of our own
+  }
+  document.addEventListener("submit", (event) => {
+    const takes = event.target.matches("[data-take-back]");
+    if (event.target !== record && !takes) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    if (takes) {
+      const ref = event.submitter.value, row = event.target.closest("tr");
+      if (!entriesKept().some((entry) => entry.take_back === ref)) keepEntry({ take_back: ref, words: `Take back: ${row.cells[0].textContent.trim()}` });
+      return;
+    }
+    if (!complete()) return;
+    const typed = Object.fromEntries(FIELDS.map((name) => [name, record.elements[name].value.trim()]));
+    if (keepEntry({ ...typed, kindWord: record.elements.kind.selectedOptions[0].textContent })) record.reset();
+  }, true);
+  unsent.addEventListener("click", (event) => {
+    const row = event.target.closest("button") && event.target.closest("[data-entry]");
+    const entry = row && entriesKept().find((one) => one.id === row.dataset.entry);
+    if (!entry) return;
+    if (busy && !entry.faults) return tell("It is just being sent.");
+    if (!entry.take_back && record) {
+      for (const name of FIELDS) record.elements[name].value = entry[name] || "";
+      record.elements.kind.focus();
+    }
+    drop([entry.id]);
+    list();
+    tell(waiting());
+  });
+
+  for (const [place, mark] of Object.entries(marksKept())) show(place, mark.done);
+  list();
   for (const name of ["online", "focus"]) window.addEventListener(name, send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   send();

@@ -1,0 +1,91 @@
+"""What the crew's phone kept without a connection and sends later: ticks, and as-built entries with an id of the phone's own."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Final
+
+from django.core.exceptions import ValidationError
+from django.http import Http404
+
+from fencing.faults import Fault, Refused
+from quotes.jobs.as_built import record_built, take_back
+from quotes.jobs.bodies import BuiltIn
+from quotes.jobs.models import BuiltKind, Job
+from quotes.jobs.queries import as_built
+from quotes.jobs.ticks import Mark
+from shared.boxes import typed_number
+from shared.business.actors import Actor
+from shared.conditional import find
+from shared.problems import Problem
+from shared.reading import read
+
+MAX_MARKS: Final = 2_000
+MAX_ENTRIES: Final = 200
+_ID = re.compile(r"[0-9A-Za-z-]{8,40}")
+_FIELDS: Final = ("kind", "role", "quantity", "place", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """One request of the queue."""
+
+    marks: list[Mark]
+    entries: Mapping[str, Mapping[str, Any]]
+
+
+def read_sent(body: bytes) -> Sent:
+    """Read the queue as JSON. Refused where it is not what the page sends."""
+    try:
+        told = json.loads(body)
+        marks = [
+            Mark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
+            for one in told["marks"][:MAX_MARKS]
+        ]
+        entries = {str(one["id"]): {**one} for one in told.get("entries", [])[:MAX_ENTRIES]}
+    except (ValueError, TypeError, KeyError, AttributeError, OverflowError, OSError):
+        raise Refused([Fault("/marks", "marks", "Send marks of place, done and at, and entries with an id.")]) from None
+    if not all(_ID.fullmatch(key) for key in entries):
+        raise Refused([Fault("/entries", "id", "An entry needs an id of 8 to 40 letters, digits and hyphens.")])
+    return Sent(marks, entries)
+
+
+def keep_entries(*, job: Job, entries: Mapping[str, Mapping[str, Any]], actor: Actor) -> dict[str, list[str]]:
+    """Record each entry by itself and return its faults by its id; one that was recorded before changes nothing."""
+    return {key: _keep(job, key, entry, actor) for key, entry in entries.items()}
+
+
+def _keep(job: Job, key: str, entry: Mapping[str, Any], actor: Actor) -> list[str]:
+    try:
+        if entry.get("take_back"):
+            row = find(as_built(job).select_related("job", "business"), str(entry["take_back"]))
+            take_back(entry=row, actor=actor)
+        else:
+            record_built(job=job, actor=actor, sent_as=key, **entry_values(entry))
+    except (Refused, Problem, ValidationError, Http404) as refused:
+        return faults_of(refused)
+    return []
+
+
+def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
+    """Read the fields of the form. Refused with every fault."""
+    told = {name: str(typed.get(name) or "").strip() for name in _FIELDS}
+    told["quantity"] = typed_number(told["quantity"])
+    if told["kind"] != BuiltKind.CHANGED and told["role"]:
+        told["unit"] = "MTQ" if told["role"] == "concrete" else "C62"
+    return dict(read(BuiltIn, {name: value for name, value in told.items() if value}))
+
+
+def faults_of(refused: Refused | Problem | ValidationError | Http404) -> list[str]:
+    """Return what was refused, as sentences."""
+    if isinstance(refused, Refused):
+        return [fault.text for fault in refused.faults]
+    if isinstance(refused, Problem):
+        return [refused.detail]
+    if isinstance(refused, ValidationError):
+        return list(refused.messages)
+    return ["This entry is not on this job."]
