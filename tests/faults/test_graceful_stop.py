@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.client
 import json
 import threading
-import time
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -70,7 +69,6 @@ def test_a_web_service_told_to_stop_answers_everything_it_began(service: Service
     for caller in callers:
         caller.start()
     until(lambda: sum(len(caller.answered) for caller in callers) > 2 * CALLERS, 60, "nobody is answered")
-    began = time.monotonic()
     web.terminate()
     assert web.wait(timeout=35) == 0
     for caller in callers:
@@ -80,4 +78,3 @@ def test_a_web_service_told_to_stop_answers_everything_it_began(service: Service
     kept = {name for (name,) in service.rows("SELECT name FROM jobs_customer WHERE name LIKE 'Caller %'")}
     # nobody was answered for nothing, and nobody who was let in was left without an answer
     assert kept == set(answered), [name for caller in callers for name in caller.unanswered]
-    assert time.monotonic() - began < 35

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -207,13 +206,12 @@ def test_retry_after_is_obeyed_by_every_delivery_of_the_endpoint(
     assert slow > timezone.now()
 
 
+@pytest.mark.timeout(120)  # without an end it would be for ever
 @pytest.mark.parametrize("sin", ["drip", "flood"])
 def test_an_answer_without_end_is_cut(inside: None, sin: str) -> None:
     with receiving() as receiver:
         receiver.answers = [sin]
-        begun = time.monotonic()
         answer = post(receiver.url, b'{"type":"x"}', {}, seconds=1.0)
-    assert time.monotonic() - begun < 10  # without an end it would be for ever
     assert len(answer.body) <= 4096
     if sin == "drip":
         assert (answer.status, answer.fault) == (None, "no whole answer within 1 s")
