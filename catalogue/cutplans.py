@@ -79,7 +79,7 @@ class Watch:
 
 def finish(row: AskedPlan, plan: CutPlan) -> None:
     """Keeps the last plan; in the caller's transaction."""
-    row = AskedPlan.objects.of(row.business).select_for_update(of=("self",)).get(pk=row.pk)
+    row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
     row.state = PlanState.CANCELLED if row.is_cancelled else PlanState.DONE
     row.plan, row.finished_at = plan.document(), timezone.now()
     row.save()
@@ -88,7 +88,7 @@ def finish(row: AskedPlan, plan: CutPlan) -> None:
 @transaction.atomic
 def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
     """Stops a search; the best plan found stays. What has not begun never will."""
-    row = AskedPlan.objects.of(row.business).select_for_update(of=("self",)).get(pk=row.pk)
+    row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
     if row.state not in OPEN:
         raise Problem("conflict", f"This plan is {row.state.replace('_', ' ')} already.")
     row.is_cancelled = True

@@ -153,7 +153,7 @@ def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
 
 @transaction.atomic
 def _write(request: MemberRequest, resource: Resource, ref: str) -> None:
-    row = find(resource.rows(request.business).select_for_update(of=("self",)), ref) if ref else None
+    row = find(resource.rows(request.business).select_for_update(no_key=True, of=("self",)), ref) if ref else None
     if row is not None and request.POST.get("do") == "remove":
         resource.remove(row, actor=request.actor)
         return

@@ -122,7 +122,9 @@ def is_bare(business: Business) -> bool:
 @transaction.atomic
 def stock(business: Business, *, actor: Actor) -> None:
     """The starter set for a business that was started without; refused where anything is stored already."""
-    Business.objects.select_for_update().get(pk=business.pk)  # of two presses at once the second finds it done
+    Business.objects.select_for_update(no_key=True).get(
+        pk=business.pk
+    )  # of two presses at once the second finds it done
     if not is_bare(business):
         raise Refused(
             [Fault("", "stocked", "There is something stored already, so the starter set was not added to it.")]

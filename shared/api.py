@@ -17,6 +17,7 @@ from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.dates import activate_dates, dates_by
+from shared.deadlocks import retry_deadlock
 from shared.deprecation import Deprecation, note_use
 from shared.problems import MEDIA_TYPE, Problem
 from shared.reading import read
@@ -200,10 +201,13 @@ class Endpoint(APIView):
     def _wrap_write(self, request: Request) -> None:
         method = str(request.method)
         handler = getattr(self, method.lower(), None)
-        if method in _SAFE or handler is None or self.computes_only:
+        if handler is None:
+            return
+        if method in _SAFE or self.computes_only:
+            setattr(self, method.lower(), retry_deadlock(handler))  # some reads store what they found
             return
         # the wrapped handler is set on this one instance, which serves this one request
         if method in self.idempotent:
             setattr(self, method.lower(), partial(self._once, handler))
         else:
-            setattr(self, method.lower(), transaction.atomic(handler))
+            setattr(self, method.lower(), retry_deadlock(transaction.atomic(handler)))

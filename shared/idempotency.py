@@ -17,6 +17,7 @@ from django.utils import timezone
 from rest_framework.response import Response
 
 from shared.answers import answer_exception, as_problem
+from shared.deadlocks import retry_deadlock
 from shared.idempotent_calls import KEPT, IdempotentCall
 from shared.jsontext import write_json
 from shared.problems import MEDIA_TYPE, Problem
@@ -45,11 +46,16 @@ def once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> 
     mine = _begin(holder, route, key, body_sha256)
     if mine is None:
         return _again(IdempotentCall.objects.filter(holder=holder, route=route, key=key).first(), body_sha256)
+
+    @retry_deadlock
+    @transaction.atomic
+    def answer() -> Response:
+        response = call()
+        _finish(mine, response)
+        return response
+
     try:
-        with transaction.atomic():
-            response = call()
-            _finish(mine, response)
-            return response
+        return answer()
     except Exception as fault:
         problem = as_problem(fault)
         told = answer_exception(problem, {}) if problem else None

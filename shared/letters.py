@@ -182,7 +182,7 @@ def undelivered(business: Business) -> models.QuerySet[Letter]:
 @transaction.atomic
 def send_again(letter: Letter, *, actor: Actor) -> None:
     """Try a letter that did not arrive again now, for another three days if it was given up. One that went stays sent."""
-    row = Letter.objects.select_for_update(of=("self",)).select_related("event").get(pk=letter.pk)
+    row = Letter.objects.select_for_update(no_key=True, of=("self",)).select_related("event").get(pk=letter.pk)
     if row.state == SENT:
         return
     now = timezone.now()

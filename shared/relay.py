@@ -17,6 +17,7 @@ from kombu.exceptions import OperationalError
 from shared import outbox, tracing
 from shared.business.scoping import new_ref
 from shared.dates import dates_by
+from shared.deadlocks import retry_deadlock
 from shared.outbox import Event, Finish, GaveUpError, Handler, Later, State, Wanted
 
 _log = logging.getLogger("baywright.jobs")
@@ -114,15 +115,20 @@ def _named(handler: str) -> Iterator[None]:
 
 def _work(row: Wanted, handler: Handler, lease: str) -> bool:
     finish: Finish | None = handler.handle(row.event) if handler.slow else None
-    with transaction.atomic():
-        mine = Wanted.objects.select_for_update().filter(pk=row.pk, lease=lease, state=State.WANTED)
-        if not mine.exists():
-            return False  # the lease ran out and somebody else has it: nothing of ours is kept
-        if not handler.slow:
-            finish = handler.handle(row.event)
-        if finish is not None:
-            finish()
-        mine.update(state=State.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
+    return _store(row, handler, lease, finish)
+
+
+@retry_deadlock
+@transaction.atomic
+def _store(row: Wanted, handler: Handler, lease: str, finish: Finish | None) -> bool:
+    mine = Wanted.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=State.WANTED)
+    if not mine.exists():
+        return False  # the lease ran out and somebody else has it: nothing of ours is kept
+    if not handler.slow:
+        finish = handler.handle(row.event)
+    if finish is not None:
+        finish()
+    mine.update(state=State.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
     return True
 
 
@@ -148,6 +154,6 @@ def _start_routines() -> None:
         if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
             continue
         try:
-            do()
+            retry_deadlock(do)()
         except Exception as fault:  # noqa: BLE001 - one routine must not keep the others, or the rows, from running
             _log.error("routine failed", exc_info=fault, extra={"routine": name})

@@ -173,7 +173,9 @@ class Documents:
     def write(self, given: Mapping[Key, Mapping[str, Any]], actor: Actor) -> None:
         """Stores the next version of each system the file touches."""
         codes = {code for code, _ in given}
-        rows = FenceSystem.objects.of(self.business).filter(code__in=codes).order_by("code").select_for_update()
+        rows = (
+            FenceSystem.objects.of(self.business).filter(code__in=codes).order_by("code").select_for_update(no_key=True)
+        )
         systems = {row.code: row for row in rows}
         for code, document, _ in self._made(given):
             services.store_system(business=self.business, actor=actor, document=document, system=systems.get(code))

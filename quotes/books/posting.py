@@ -138,7 +138,7 @@ def _behind(business: Business) -> QuerySet[SupplierOrder]:
 def lock_period(*, business: Business, until: date, actor: Actor) -> PeriodLock:
     """Makes everything up to a day final. The same day again is the same lock; an earlier or coming day is refused."""
     # all rows before the business's lock: whoever changes one of them takes that lock after it
-    list(_behind(business).select_for_update(of=("self",)))
+    list(_behind(business).select_for_update(no_key=True, of=("self",)))
     catch_up(business)
     hold(business)
     rows: Iterable[PeriodLock] = PeriodLock.objects.of(business).filter(until=until)

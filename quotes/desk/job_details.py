@@ -47,7 +47,7 @@ class JobDetails(forms.Form):
     def keep(self, actor: Actor) -> None:
         """Writes what is otherwise than before, and nothing else."""
         business = self.job.business  # all rows are locked before the first audit entry takes the business's lock
-        queries.jobs(business).select_for_update(of=("self", "customer", "site")).select_related(
+        queries.jobs(business).select_for_update(no_key=True, of=("self", "customer", "site")).select_related(
             "customer", "site"
         ).get(pk=self.job.pk)
         of_job, of_customer, of_site = (self._changed(names) for _, names in self._rows())

@@ -119,7 +119,7 @@ def keep_typed(
     """
     row = (
         StoredMeasure.objects.of(measure.business)
-        .select_for_update(of=("self",))
+        .select_for_update(no_key=True, of=("self",))
         .select_related("job")
         .get(pk=measure.pk)
     )

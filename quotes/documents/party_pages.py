@@ -31,6 +31,7 @@ from quotes.offers.models import SignedLink
 from quotes.offers.viewing import PartyView
 from shared import throttle
 from shared.dates import dates_by
+from shared.deadlocks import retry_deadlock
 from shared.problems import Problem
 
 COOKIE = "quote"
@@ -50,6 +51,7 @@ class Told:
 
 
 @require_safe
+@retry_deadlock
 def enter(request: HttpRequest, token: str) -> HttpResponse:
     """Exchanges the token for the cookie and goes on to an address that holds no secret."""
     try:
@@ -64,6 +66,7 @@ def enter(request: HttpRequest, token: str) -> HttpResponse:
 
 @csrf_exempt  # see the head of this file: the form's own mark is checked instead
 @require_http_methods(["GET", "HEAD", "POST"])
+@retry_deadlock
 def party_quote(request: HttpRequest, handle: str) -> HttpResponse:
     """The page, and what its one form asks for."""
     token = _token(request, handle)

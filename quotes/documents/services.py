@@ -110,7 +110,7 @@ def of_content(document: Document) -> bytes:
 def keep(*, document: Document, pdf: bytes) -> None:
     """Store a made PDF, and let whoever waits for one of its kind know; one that is made already stays."""
     rows = Document.objects.of(document.business).select_related("business")
-    row = rows.select_for_update(of=("self",)).get(pk=document.pk)
+    row = rows.select_for_update(no_key=True, of=("self",)).get(pk=document.pk)
     if row.state == State.MADE:
         return
     row.pdf, row.size, row.sha256 = pdf, len(pdf), hashlib.sha256(pdf).hexdigest()

@@ -25,7 +25,7 @@ MOST_LINES = 20
 @transaction.atomic
 def open_sandbox(account: SupplierAccount) -> Business:
     """The supplier's sandbox with its sample orders, made at the first asking."""
-    account = SupplierAccount.objects.select_for_update().get(pk=account.pk)
+    account = SupplierAccount.objects.select_for_update(no_key=True).get(pk=account.pk)
     known = Sandbox.objects.filter(account=account).select_related("business").first()
     if known is not None:
         return known.business

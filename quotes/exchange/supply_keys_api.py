@@ -68,6 +68,6 @@ class SupplyKeyDetail(Endpoint):
     def delete(self, request: Request, ref: str) -> Response:
         """Works without If-Match: a key in the wrong hands has to end now. A key may end itself."""
         supply.account_of(self.actor)
-        key = self.find(own_keys(self.actor).select_for_update(of=("self",)), ref)
+        key = self.find(own_keys(self.actor).select_for_update(no_key=True, of=("self",)), ref)
         revoke_key(key=key, actor=self.actor)
         return Response(status=204)

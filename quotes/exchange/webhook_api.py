@@ -132,7 +132,7 @@ class WebhookDetail(_Hooks):
 
     @extend_schema(responses={204: None}, summary="Take an endpoint away")
     def delete(self, request: Request, ref: str) -> Response:
-        endpoint = self.find(self.rows().select_for_update(of=("self",)), ref)
+        endpoint = self.find(self.rows().select_for_update(no_key=True, of=("self",)), ref)
         webhooks.remove_endpoint(endpoint=endpoint, actor=self.actor)
         return Response(status=204)
 
@@ -144,7 +144,7 @@ class WebhookSecrets(_Hooks):
 
     @extend_schema(request=None, responses={201: SECRET_SHAPE}, summary="Rotate the secret")
     def post(self, request: Request, ref: str) -> Response:
-        endpoint = self.find(self.rows().select_for_update(), ref)
+        endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
         return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
 
 
@@ -197,7 +197,7 @@ class WebhookReplays(_Hooks):
     @extend_schema(request=ReplayIn, responses={202: shape((), replayed=WHOLE)}, summary="Replay one or a range")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(ReplayIn)
-        endpoint = self.find(self.rows().select_for_update(), ref)
+        endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
         made = webhooks.replay(endpoint=endpoint, events=self._meant(endpoint, body), actor=self.actor)
         return Response({"replayed": len(made)}, status=202)
 

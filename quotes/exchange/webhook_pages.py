@@ -164,7 +164,7 @@ def _add(request: MemberRequest) -> str:
 
 @transaction.atomic
 def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
-    locked = _rows(request).select_for_update().get(pk=row.pk)
+    locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
     return webhooks.rotate(endpoint=locked, actor=request.actor)
 
 
@@ -173,7 +173,7 @@ def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
     if deed is None:
         return redirect("webhook", row.ref)
     with transaction.atomic():
-        locked = _rows(request).select_for_update().get(pk=row.pk)
+        locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
         text = deed(request, locked)
     messages.success(request, text)
     return redirect("webhook", row.ref) if locked.pk else redirect("webhooks")
@@ -245,7 +245,7 @@ def _let_in(request: MemberRequest) -> dict[str, str]:
 
 @transaction.atomic
 def _end(request: MemberRequest) -> dict[str, str]:
-    row = find(_suppliers_keys(request).select_for_update(of=("self",)), request.POST["end"])
+    row = find(_suppliers_keys(request).select_for_update(no_key=True, of=("self",)), request.POST["end"])
     revoke_key(key=row, actor=request.actor, business=request.business)
     messages.success(request, f"The key {row.name} is ended.")
     return {}

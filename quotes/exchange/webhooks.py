@@ -264,10 +264,10 @@ def _rest(endpoint: WebhookEndpoint, answer: Answer, now: datetime) -> datetime 
 @transaction.atomic
 def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
     """Writes down how a try went, and what follows from it for the delivery and its endpoint."""
-    endpoint = WebhookEndpoint.objects.select_for_update().filter(pk=delivery.endpoint_id).first()
+    endpoint = WebhookEndpoint.objects.select_for_update(no_key=True).filter(pk=delivery.endpoint_id).first()
     if endpoint is None:
         return delivery  # taken away meanwhile, with all its deliveries
-    delivery = Delivery.objects.select_for_update().get(pk=delivery.pk)
+    delivery = Delivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     Attempt.objects.create(
         delivery=delivery, at=now, status=answer.status, answer=answer.body, fault=answer.fault, took_ms=answer.took_ms
     )

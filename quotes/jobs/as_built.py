@@ -22,7 +22,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
         sent_as: an id by whoever sends it, unique on the job: the same again answers with the first entry.
     """
     if sent_as:
-        Job.objects.of(job.business).select_for_update().get(pk=job.pk)
+        Job.objects.of(job.business).select_for_update(no_key=True).get(pk=job.pk)
         details["ref"] = derived_ref("as-built", job.ref, sent_as)
         before = AsBuilt.objects.of(job.business).filter(ref=details["ref"]).first()
         if before is not None:

@@ -93,7 +93,9 @@ class MeasureDraft(Endpoint):
 
     @extend_schema(request=None, responses={200: MEASURE_FULL_SHAPE}, summary="Make the draft the next version")
     def post(self, request: Request, ref: str) -> Response:
-        measure = self.find(queries.measures(self.business).select_related("job").select_for_update(of=("self",)), ref)
+        measure = self.find(
+            queries.measures(self.business).select_related("job").select_for_update(no_key=True, of=("self",)), ref
+        )
         measuring.adopt_draft(measure=measure, actor=self.actor)
         return self.one(_full(measure), measure)
 

@@ -38,7 +38,9 @@ def start_measure(
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
     """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
     read = try_out(business=measure.business, document=document)
-    row = StoredMeasure.anywhere.select_for_update().get(pk=measure.pk)  # unscoped: the caller's own row, locked
+    row = StoredMeasure.anywhere.select_for_update(no_key=True).get(
+        pk=measure.pk
+    )  # unscoped: the caller's own row, locked
     last = newest(row)
     is_new = last is None or last.sha256 != read.sha256
     if last is not None and not is_new:
@@ -97,7 +99,11 @@ def take_up(*, version: MeasureVersion, seen: str) -> StoredMeasure:
 
     ``seen`` is the measure's own ``version`` as whoever asks knows it. 409 where somebody typed since.
     """
-    rows = StoredMeasure.objects.of(version.business).select_for_update(of=("self",)).select_related("job", "business")
+    rows = (
+        StoredMeasure.objects.of(version.business)
+        .select_for_update(no_key=True, of=("self",))
+        .select_related("job", "business")
+    )
     row = rows.get(pk=version.measure_id)
     if seen != str(row.version):
         raise Problem("conflict", "This measure was changed since you opened this page. Look at it, then choose again.")

@@ -34,7 +34,7 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
     strange = sorted({mark.place for mark in told} - known)
     if strange:
         raise Refused([Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange])
-    Job.objects.of(job.business).select_for_update().get(pk=job.pk)
+    Job.objects.of(job.business).select_for_update(no_key=True).get(pk=job.pk)
     rows = {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}
     now, changed = timezone.now(), dict[str, bool]()
     for mark in told:

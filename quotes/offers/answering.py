@@ -178,7 +178,9 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
     """The party behind a token with its quote locked, and what it answered before."""
     link = link_of(token)
     quote = lock_quote(link.revision.quote)
-    revisions = Revision.objects.of(quote.business).select_for_update(of=("self",)).select_related("business")
+    revisions = (
+        Revision.objects.of(quote.business).select_for_update(no_key=True, of=("self",)).select_related("business")
+    )
     revision = revisions.get(pk=link.revision_id)
     _hold_link(link)
     revision.quote = quote
@@ -192,14 +194,14 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
 
 def _hold_link(link: SignedLink) -> None:
     """410 if the link was ended while its quote was waited for. Whoever ends it from here on waits for this answer."""
-    rows = SignedLink.objects.of(link.business).select_for_update(of=("self",))
+    rows = SignedLink.objects.of(link.business).select_for_update(no_key=True, of=("self",))
     if rows.filter(pk=link.pk, revoked_at=None).first() is None:
         raise Problem("gone", NEUTRAL)
 
 
 def _check_open(revision: Revision) -> None:
     # of two quotes of a job only one is agreed, however many are accepted at once: the job's row is locked for that
-    job = Job.objects.of(revision.business).select_for_update().get(pk=revision.quote.job_id)
+    job = Job.objects.of(revision.business).select_for_update(no_key=True).get(pk=revision.quote.job_id)
     if job.state in {JobState.CANCELLED, JobState.CLOSED}:
         raise Problem("conflict", "This job is not being done. Ask the business.")
     if revision.state == State.ACCEPTED:

@@ -67,7 +67,7 @@ def issue_links(*, revision: Revision, now: datetime) -> list[SignedLink]:
 def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> SignedLink:
     """A new link for a party; the one it had ends now."""
     now = now or timezone.now()
-    revision = Revision.objects.of(party.business).select_for_update().get(pk=party.revision_id)
+    revision = Revision.objects.of(party.business).select_for_update(no_key=True).get(pk=party.revision_id)
     if revision.state not in {State.SENT, State.ACCEPTED}:
         raise Problem("conflict", f"This revision is {revision.state}: nobody is let in to it.")
     SignedLink.objects.of(party.business).filter(party=party, revoked_at=None).update(revoked_at=now)

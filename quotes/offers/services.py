@@ -145,7 +145,9 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
 
 def lock_quote(quote: Quote) -> Quote:
     """The quote's row, locked until the transaction ends: one change of state at a time."""
-    rows = Quote.objects.of(quote.business).select_for_update(of=("self",)).select_related("job", "business")
+    rows = (
+        Quote.objects.of(quote.business).select_for_update(no_key=True, of=("self",)).select_related("job", "business")
+    )
     return rows.get(pk=quote.pk)
 
 

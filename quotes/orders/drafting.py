@@ -93,7 +93,7 @@ def order_for(
     """
     business = jobs[0].business
     rows = Job.objects.of(business).filter(pk__in=[job.pk for job in jobs]).select_related("site", "business")
-    jobs = list(rows.select_for_update(of=("self",)).order_by("pk"))
+    jobs = list(rows.select_for_update(no_key=True, of=("self",)).order_by("pk"))
     _refuse_ordered(jobs, again=again)
     days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
     plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)

@@ -19,7 +19,7 @@ _ACCOUNTS = 0x6F726465
 def locked(order: SupplierOrder) -> SupplierOrder:
     """The order as it is now, nobody else changing it until the transaction ends."""
     rows = SupplierOrder.objects.of(order.business).select_related("supplier", "business")
-    return rows.select_for_update(of=("self",)).get(pk=order.pk)
+    return rows.select_for_update(no_key=True, of=("self",)).get(pk=order.pk)
 
 
 def lines_of(order: SupplierOrder) -> list[OrderLine]:

@@ -100,7 +100,7 @@ def _add(
         "place": place,
         "from_job": job,
     }
-    alike = StockItem.objects.of(component.business).filter(**told).select_for_update().first()
+    alike = StockItem.objects.of(component.business).filter(**told).select_for_update(no_key=True).first()
     item = alike or StockItem(business=component.business, **told)
     item.quantity += quantity
     item.save()
@@ -179,7 +179,7 @@ def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
 def _end(*, hold: Hold, state: str, actor: Actor) -> Hold:
     """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
     item = _locked(hold.item)
-    hold = Hold.objects.of(item.business).select_for_update().select_related("job").get(pk=hold.pk)
+    hold = Hold.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
     if hold.state == state:
         return hold
     if hold.state != HoldState.HELD:
@@ -265,7 +265,7 @@ def take_leftovers(
     What names no component of ours is left out, unless ``named`` says by its entry's ref which it is, and how long [mm].
     """
     rows = Job.objects.of(job.business).select_related("business")
-    job = rows.select_for_update(of=("self",)).get(pk=job.pk)
+    job = rows.select_for_update(no_key=True, of=("self",)).get(pk=job.pk)
     items: list[StockItem] = []
     for one in leftovers(job):
         component, length = (
@@ -295,7 +295,7 @@ def _record(item: StockItem, actor: Actor, action: str, detail: dict[str, object
 
 def _locked(item: StockItem) -> StockItem:
     rows = StockItem.objects.of(item.business).select_related("component", "business")
-    return rows.select_for_update(of=("self",)).get(pk=item.pk)
+    return rows.select_for_update(no_key=True, of=("self",)).get(pk=item.pk)
 
 
 def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:

@@ -275,6 +275,6 @@ class KeyDetail(Endpoint):
     @extend_schema(responses={204: None}, summary="Revoke a key")
     def delete(self, request: Request, ref: str) -> Response:
         """Works without If-Match: a key in the wrong hands has to end now."""
-        key = self.find(ApiKey.objects.filter(business=self.business).select_for_update(of=("self",)), ref)
+        key = self.find(ApiKey.objects.filter(business=self.business).select_for_update(no_key=True, of=("self",)), ref)
         services.revoke_key(key=key, actor=self.actor)
         return Response(status=204)

@@ -19,6 +19,7 @@ from shared.business.models import Business, Member
 from shared.business.queries import memberships_of
 from shared.business.roles import Scope
 from shared.dates import dates_by
+from shared.deadlocks import retry_deadlock
 from shared.money import decimal_sign
 
 SESSION_KEY = "business"
@@ -92,8 +93,15 @@ def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
             if actor.business.suspended and request.method not in ("GET", "HEAD", "OPTIONS"):
                 raise PermissionDenied
             member_request: Any = request
-            with written_with(decimal_sign(member_request.business.locale)):
+
+            def answer() -> HttpResponse:
+                for _, uploads in request.FILES.lists():
+                    for upload in uploads:
+                        upload.seek(0)  # a second call reads it from the start again
                 return page(member_request, *args, **kwargs)
+
+            with written_with(decimal_sign(member_request.business.locale)):
+                return retry_deadlock(answer)()
 
         guarded.needed_scope = scope  # type: ignore[attr-defined]  # the matrix test reads it
         update_wrapper(guarded, page)

@@ -57,7 +57,7 @@ def invite(*, business: Business, email: str, name: str, role: Role, actor: Acto
     person, _ = Person.objects.get_or_create(
         email=email.strip().lower(), defaults={"name": name, "password": make_password(None)}
     )
-    known = Member.objects.select_for_update().filter(business=business, person=person).first()
+    known = Member.objects.select_for_update(no_key=True).filter(business=business, person=person).first()
     if known is None or known.accepted_at is not None:
         member = services.add_member(business=business, person=person, role=role, actor=actor, action=INVITED)
         _want_letter(member)
@@ -76,7 +76,11 @@ def accept(*, member: Member) -> Member:
 
     Accepting twice changes nothing. Raises Member.DoesNotExist for an invitation that was removed in the meantime.
     """
-    row = Member.objects.select_for_update(of=("self",)).select_related("person", "business").get(pk=member.pk)
+    row = (
+        Member.objects.select_for_update(no_key=True, of=("self",))
+        .select_related("person", "business")
+        .get(pk=member.pk)
+    )
     now = timezone.now()
     Person.objects.filter(pk=row.person_id, email_proved_at=None).update(email_proved_at=now)
     if row.accepted_at is None:
@@ -90,7 +94,11 @@ def accept(*, member: Member) -> Member:
 @transaction.atomic
 def decline(*, member: Member) -> None:
     """Delete an invitation, as its person wishes; a membership that was accepted stays."""
-    row = Member.objects.select_for_update(of=("self",)).select_related("person", "business").get(pk=member.pk)
+    row = (
+        Member.objects.select_for_update(no_key=True, of=("self",))
+        .select_related("person", "business")
+        .get(pk=member.pk)
+    )
     if row.accepted_at is None:
         row.delete()
         audit.record(row.business, member_actor(row), "member.declined", f"member:{member.ref}")

@@ -179,6 +179,6 @@ def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -
 def _keep_an_owner(member: Member, pointer: str) -> None:
     # the rows of all owners are locked, so that two owners can't remove each other at once
     owned = Member.objects.filter(business_id=member.business_id, role=Role.OWNER, accepted_at__isnull=False)
-    owners = list(owned.select_for_update())
+    owners = list(owned.select_for_update(no_key=True))
     if [owner.pk for owner in owners] == [member.pk]:
         raise Refused([Fault(pointer, "owner.last", "A business keeps at least one owner.")])

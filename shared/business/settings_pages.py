@@ -78,7 +78,7 @@ def face(request: MemberRequest) -> HttpResponse:
 
 @transaction.atomic
 def _change(request: MemberRequest, changes: Mapping[str, Any], png: bytes | None) -> None:
-    business = Business.objects.select_for_update().get(pk=request.business.pk)
+    business = Business.objects.select_for_update(no_key=True).get(pk=request.business.pk)
     services.change_business(business=business, changes=changes, actor=request.actor)
     if png is not None or request.POST.get("no_logo"):
         change_logo(business=business, png=png, actor=request.actor)
@@ -274,7 +274,7 @@ def _issue(request: MemberRequest) -> dict[str, str]:
 @transaction.atomic
 def key(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a key at once."""
-    row = find(ApiKey.objects.filter(business=request.business).select_for_update(of=("self",)), ref)
+    row = find(ApiKey.objects.filter(business=request.business).select_for_update(no_key=True, of=("self",)), ref)
     services.revoke_key(key=row, actor=request.actor)
     messages.success(request, f"The key {row.name} is ended.")
     return redirect("keys")
