@@ -15,7 +15,9 @@ MADE = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 class Workbook:
-    """A workbook with one sheet. ``add`` writes the next row; ``close`` finishes the file."""
+    """A workbook. ``add`` writes the next row; ``close`` finishes the file."""
+
+    sheet: Any
 
     def __init__(self, file: IO[bytes], name: str, widths: Sequence[int] = ()) -> None:
         options = {
@@ -28,9 +30,13 @@ class Workbook:
         self._book.set_properties({"created": MADE})
         self._day = self._book.add_format({"num_format": "yyyy-mm-dd"})
         self._bold = self._book.add_format({"bold": True})
-        self.sheet: Any = self._book.add_worksheet(name[:31])
+        self.begin_sheet(name)
         for place, width in enumerate(widths):
             self.sheet.set_column(place, place, width)
+
+    def begin_sheet(self, name: str) -> None:
+        """Begin another sheet: rows are added to it from now on."""
+        self.sheet = self._book.add_worksheet(name[:31])
         self._row = 0
 
     def add(self, row: Sequence[Cell], *, bold: bool = False) -> None:

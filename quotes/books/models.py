@@ -91,18 +91,23 @@ class ReceivedEntry(Frozen):
 class QuoteStep(models.TextChoices):
     QUOTED = "quoted", "quoted"
     ACCEPTED = "accepted", "accepted"
+    DECLINED = "declined", "declined"
+    LAPSED = "lapsed", "lapsed"
+    REPLACED = "replaced", "replaced"
+    CANCELLED = "cancelled", "cancelled"
 
 
 class QuoteEntry(Frozen):
-    """A revision that was sent, or accepted. ``net``, ``tax`` and ``total`` are its own, of a variation the difference.
+    """One step of a revision: it was sent, accepted, declined, replaced, cancelled with its job, or lapsed.
 
-    ``sold``, ``cost`` and ``materials`` are by how much an acceptance changed what the whole job is sold for, is to cost, and is
-    to cost in materials with their delivery.
+    ``net``, ``tax`` and ``total`` are its own, of a variation the difference. "replaced" reverses what "quoted" entered,
+    "cancelled" what "accepted" entered; "declined" and "lapsed" enter no amounts. ``sold``, ``cost`` and ``materials`` are by how
+    much an acceptance changed what the whole job is sold for, is to cost, and is to cost in materials with their delivery.
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="+")
-    what = models.CharField(max_length=8, choices=QuoteStep)
+    what = models.CharField(max_length=9, choices=QuoteStep)
     day = models.DateField()
     quote_number = models.CharField(max_length=20)
     revision_number = models.PositiveIntegerField()

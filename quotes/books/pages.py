@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from decimal import Decimal
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -11,17 +12,28 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from quotes.books.models import PeriodLock
-from quotes.books.posting import lock_period
-from quotes.books.reports import GROUPS
+from quotes.books.posting import catch_up, lock_period
+from quotes.books.reports import (
+    GROUPS,
+    MARGIN_SUMS,
+    Span,
+    margins_table,
+    quotes_table,
+    totals_of,
+    totals_table,
+)
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.dates import today
+from shared.models import Business
 from shared.problems import Problem
 
+AMOUNTS = {"net": "before tax", "tax": "tax", "gross": "including tax"}
+WRONG_SPAN = "Enter a first day and a last day that is not before it."
 REPORTS = (
     ("ledger", "Ledger", "Every entry: orders by line and job, and corrections."),
     ("totals", "Order totals", "By period, supplier, job, account or tax."),
-    ("quotes", "Quoted and accepted", "What was offered and what became of it."),
+    ("quotes", "Quoted and accepted", "Each step of a quote: sent, accepted, declined, replaced, cancelled or lapsed."),
     ("margins", "Margins", "Sold, planned, ordered and as built, job by job."),
 )
 
@@ -39,21 +51,57 @@ def books(request: MemberRequest) -> HttpResponse:
                 business=request.business, until=date.fromisoformat(request.POST.get("until", "")), actor=request.actor
             )
         except ValueError:
-            fault, status = "Say a day first.", 422
+            fault, status = "Enter a date.", 422
         except Problem as problem:
             fault, status = problem.detail, problem.status
         else:
             messages.success(request, "Locked, for good.")
             return redirect("books")
-    last = today(request.business).replace(day=1) - timedelta(days=1)
+    span, bad = _span(request)
+    if bad:
+        status = 422
+    catch_up(request.business)
     values = {
         "reports": REPORTS,
         "groups": list(GROUPS),
         "forms": ("CSV", "XLSX", "JSON"),
-        "first": last.replace(day=1),
-        "last": last,
+        "first": span.first,
+        "last": span.last,
+        "totals": _totals(request.business, span),
+        "currency": request.business.currency,
+        "locale": request.business.locale,
         "locks": PeriodLock.objects.of(request.business).order_by("-until")[:60],
         "fault": fault,
+        "bad_span": bad,
         "may_lock": request.actor.may(Scope.BOOKS_WRITE),
     }
     return render(request, "books/books.html", values, status=status)
+
+
+def _span(request: MemberRequest) -> tuple[Span, str]:
+    """Return the days asked for, or last month, and what is wrong with them."""
+    last = today(request.business).replace(day=1) - timedelta(days=1)
+    usual = Span(last.replace(day=1), last)
+    if "from" not in request.GET and "to" not in request.GET:
+        return usual, ""
+    try:
+        asked = Span(date.fromisoformat(request.GET.get("from", "")), date.fromisoformat(request.GET.get("to", "")))
+    except ValueError:
+        return usual, WRONG_SPAN
+    return (asked, "") if asked.first <= asked.last else (usual, WRONG_SPAN)
+
+
+def _totals(business: Business, span: Span) -> list[tuple[str, Decimal]]:
+    """Return the totals of the files of a span, each with its label."""
+    orders = totals_of(totals_table(business, span, "tax"))
+    quotes = totals_of(quotes_table(business, span, "period"))
+    margins = totals_of(margins_table(business, span))
+    return [
+        *((f"Orders, {label}", orders[name]) for name, label in AMOUNTS.items()),
+        *(
+            (f"{what.capitalize()}, {label}", quotes[f"{what}_{'total' if name == 'gross' else name}"])
+            for what in ("quoted", "accepted")
+            for name, label in AMOUNTS.items()
+        ),
+        *((f"Margins, {name.replace('_', ' ')} (before tax)", margins[name]) for name in MARGIN_SUMS),
+    ]

@@ -1,14 +1,14 @@
-"""From quotes to the books: each revision once when it was sent and once when it was accepted, in a period that is open."""
+"""From quotes to the books: each step of a revision once, in a period that is open."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from quotes.books.models import QuoteEntry, QuoteStep
 from quotes.books.periods import open_day
@@ -28,37 +28,69 @@ _BOUGHT = frozenset({"materials", "delivery"})
 
 @transaction.atomic
 def post_quotes(business: Business) -> int:
-    """Enters what was sent and accepted and is not in the books yet; says how many entries that took. Safe to run twice."""
+    """Enter every step of a quote that is not in the books yet and return the number of entries. Safe to run twice."""
     hold(business)
-    posted = QuoteEntry.objects.of(business)
     rows = Revision.objects.of(business).select_related("quote__job__customer").filter(sent_at__isnull=False)
-    sent = rows.exclude(pk__in=posted.filter(what=QuoteStep.QUOTED).values("revision"))
-    accepted = rows.filter(state=State.ACCEPTED)
-    accepted = accepted.exclude(pk__in=posted.filter(what=QuoteStep.ACCEPTED).values("revision"))
-    count = 0
-    for row in _one_by_one(rows, sent.order_by("sent_at", "id")):
-        whole = sums(parsed(row.content), NOTHING_CHOSEN)
-        amounts = {"net": whole.net, "tax": whole.tax, "total": whole.total}
-        _enter(row, QuoteStep.QUOTED, row.sent_at, amounts)
-        count += 1
-    for row in _one_by_one(rows, accepted.order_by("closed_at", "number", "id")):
-        own = {"net": row.net or ZERO, "tax": row.tax or ZERO, "total": row.total or ZERO}
-        _enter(row, QuoteStep.ACCEPTED, row.closed_at, own | _change(row))
-        count += 1
-    return count
+    steps = sorted(_missing_steps(business, rows))
+    for step in steps:
+        row = rows.get(pk=step.revision)  # a content document is large: one at a time is in memory
+        _enter(row, step.what, step.at, _amounts(row, step.what))
+    return len(steps)
 
 
-def _one_by_one(rows: OwnedQuerySet[Revision], found: OwnedQuerySet[Revision]) -> Iterator[Revision]:
-    """A content document is large: one at a time is in memory."""
-    for pk in list(found.values_list("pk", flat=True)):
-        yield rows.get(pk=pk)
+class _Step(NamedTuple):
+    """A step of a revision, in the order of entry: by time, then revision by revision as each passes through them."""
+
+    at: datetime
+    number: int
+    rank: int
+    revision: int
+    what: QuoteStep
 
 
-def _enter(row: Revision, what: QuoteStep, at: datetime | None, amounts: Mapping[str, Decimal]) -> None:
+def _missing_steps(business: Business, rows: OwnedQuerySet[Revision]) -> Iterator[_Step]:
+    for rank, (what, (found, at)) in enumerate(_STEPS.items()):
+        entered = QuoteEntry.objects.of(business).filter(what=what).values("revision")
+        missing = rows.filter(found).exclude(pk__in=entered)
+        for pk, number, moment in missing.values_list("pk", "number", at):
+            yield _Step(moment, number, rank, pk, what)
+
+
+_STEPS: Mapping[QuoteStep, tuple[Q, str]] = {
+    QuoteStep.QUOTED: (Q(), "sent_at"),
+    QuoteStep.ACCEPTED: (
+        Q(state=State.ACCEPTED) | Q(state=State.CANCELLED, closed_at__isnull=False),
+        "closed_at",
+    ),
+    QuoteStep.DECLINED: (Q(state=State.DECLINED), "closed_at"),
+    QuoteStep.LAPSED: (Q(state=State.LAPSED), "closed_at"),
+    QuoteStep.REPLACED: (Q(state=State.REPLACED), "closed_at"),
+    QuoteStep.CANCELLED: (Q(state=State.CANCELLED), "cancelled_at"),
+}
+"""Which revisions have taken a step, and the column with its time."""
+
+_REVERSES = {QuoteStep.REPLACED: QuoteStep.QUOTED, QuoteStep.CANCELLED: QuoteStep.ACCEPTED}
+_AMOUNTS = ("net", "tax", "total", "sold", "cost", "materials")
+
+
+def _amounts(row: Revision, what: QuoteStep) -> Mapping[str, Decimal]:
+    match what:
+        case QuoteStep.QUOTED:
+            whole = sums(parsed(row.content), NOTHING_CHOSEN)
+            return {"net": whole.net, "tax": whole.tax, "total": whole.total}
+        case QuoteStep.ACCEPTED:
+            own = {"net": row.net or ZERO, "tax": row.tax or ZERO, "total": row.total or ZERO}
+            return own | _change(row)
+        case QuoteStep.REPLACED | QuoteStep.CANCELLED:
+            entered = QuoteEntry.objects.of(row.business).filter(revision=row, what=_REVERSES[what]).first()
+            return {name: -getattr(entered, name) for name in _AMOUNTS} if entered else {}
+    return {}
+
+
+def _enter(row: Revision, what: QuoteStep, at: datetime, amounts: Mapping[str, Decimal]) -> None:
     business, job = row.business, row.quote.job
-    if at is None:
-        raise ValueError(f"{row} is {row.state} without a time")
-    QuoteEntry.objects.of(business).create(
+    entry = QuoteEntry(
+        business=business,
         revision=row,
         job=job,
         what=what,
@@ -69,13 +101,10 @@ def _enter(row: Revision, what: QuoteStep, at: datetime | None, amounts: Mapping
         job_number=job.number,
         job_label=job.label,
         customer_name=job.customer.name,
-        net=amounts["net"],
-        tax=amounts["tax"],
-        total=amounts["total"],
-        sold=amounts.get("sold", ZERO),
-        cost=amounts.get("cost", ZERO),
-        materials=amounts.get("materials", ZERO),
     )
+    for name in _AMOUNTS:
+        setattr(entry, name, amounts.get(name, ZERO))
+    entry.save()
 
 
 def _change(row: Revision) -> dict[str, Decimal]:
@@ -88,6 +117,6 @@ def _change(row: Revision) -> dict[str, Decimal]:
         "cost": sum((Decimal(line["cost"]) for line in lines), ZERO),
         "materials": sum((Decimal(line["cost"]) for line in costing if line["category"] in _BOUGHT), ZERO),
     }
-    before = QuoteEntry.objects.of(row.business).filter(job=row.quote.job, what=QuoteStep.ACCEPTED)
+    before = QuoteEntry.objects.of(row.business).filter(job=row.quote.job)
     past = before.aggregate(**{f"was_{name}": Sum(name) for name in now})
     return {name: (value - (past[f"was_{name}"] or ZERO)).quantize(FOUR) for name, value in now.items()}

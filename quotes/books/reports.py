@@ -1,8 +1,8 @@
-"""Reports as tables: a head, rows, and a last row that is the sum of the rows above it."""
+"""Reports as tables: a head and rows. Totals are no row: they are added up apart."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -15,6 +15,7 @@ from django.db.models import QuerySet, Sum
 from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
 from quotes.orders.rows import number
+from shared.business.scoping import OwnedQuerySet
 from shared.cells import Cell
 from shared.models import Business
 from shared.money import minor_digits
@@ -37,7 +38,6 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "account": ("account",),
     "tax": ("tax_code", "tax_category", "tax_rate"),
 }
-TOTAL = "Total"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """``rows`` may be walked once. ``summed`` are the columns that the last row adds up, of ``digits`` decimals."""
+    """``rows`` may be walked once. ``summed`` are the columns that have a total, of ``digits`` decimals."""
 
     name: str
     head: tuple[str, ...]
@@ -58,24 +58,24 @@ class Table:
     summed: tuple[str, ...]
     digits: int
 
-    def with_total(self) -> Iterator[Sequence[Cell]]:
-        """Every row, then the total, added up on the way: nothing but the sums is kept in memory."""
-        places = [self.head.index(name) for name in self.summed]
-        sums = [ZERO] * len(places)
-        numbered = list(enumerate(places))
+    def add_up(self, sums: dict[str, Decimal]) -> Iterator[Sequence[Cell]]:
+        """Yield every row and add its summed columns up in ``sums``: nothing but the sums is kept in memory."""
+        numbered = [(name, self.head.index(name)) for name in self.summed]
+        sums.update(dict.fromkeys(self.summed, ZERO))
         for row in self.rows:
-            for index, place in numbered:
+            for name, place in numbered:
                 value = row[place]
                 if isinstance(value, Decimal):
-                    sums[index] += value
+                    sums[name] += value
             yield row
-        yield total_row(self.head, dict(zip(self.summed, sums, strict=True)), self.digits)
 
 
-def total_row(head: Sequence[str], sums: dict[str, Decimal], digits: int) -> list[Cell]:
-    """The last row."""
-    told = {name: money(value, digits) for name, value in sums.items()}
-    return [TOTAL if place == 0 else told.get(name) for place, name in enumerate(head)]
+def totals_of(table: Table) -> dict[str, Decimal]:
+    """Return the totals of a table by column. This walks the table's rows."""
+    sums: dict[str, Decimal] = {}
+    for _ in table.add_up(sums):
+        pass
+    return {name: money(value, table.digits) for name, value in sums.items()}
 
 
 def money(value: Decimal, digits: int) -> Decimal:
@@ -161,37 +161,57 @@ def _add(rows: Iterable[tuple[tuple[Cell, ...], Decimal, Decimal]]) -> Sums:
     return found
 
 
-QUOTE_HEAD = ("what", "day", "quote", "revision", "kind", "job", "label", "customer")
-QUOTE_SUMS = tuple(f"{what}_{amount}" for what in QuoteStep.values for amount in ("net", "tax", "total"))
+QUOTE_HEAD = ("what", "day", "quote", "revision", "kind", "state", "job", "label", "customer")
+QUOTE_COLUMNS = (
+    "what", "day", "quote_number", "revision_number", "kind", "revision", "job_number", "job_label", "customer_name", "net",
+    "tax", "total",
+)  # fmt: skip
+QUOTE_SUMS = tuple(f"{what}_{amount}" for what in ("quoted", "accepted") for amount in ("net", "tax", "total"))
 QUOTE_GROUPS: dict[str, tuple[str, ...]] = {"quote": (), "period": ("day",), "job": ("job_number",)}
+_FIRST_SUM = {QuoteStep.QUOTED: 0, QuoteStep.REPLACED: 0, QuoteStep.ACCEPTED: 3, QuoteStep.CANCELLED: 3}
+"""Where the amounts of a step begin among ``QUOTE_SUMS``; the other steps have none."""
 
 
 def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
-    """What was quoted (by the day it was sent) and accepted (by the day it was accepted) in a span; one by one, or summed."""
-    rows, digits = QuoteEntry.objects.of(business), minor_digits(business.currency)
-    rows = rows.filter(day__gte=span.first, day__lte=span.last)
+    """What was quoted and accepted in a span, one by one or summed.
+
+    A replaced revision takes its amounts out of what was quoted, a cancelled job takes them out of what was accepted: each on the
+    day it happened, or on the first open day after it.
+    """
+    entered, digits = QuoteEntry.objects.of(business), minor_digits(business.currency)
+    rows = entered.filter(day__gte=span.first, day__lte=span.last)
     if by == "quote":
-        return Table("quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows, digits), QUOTE_SUMS, digits)
+        return Table(
+            "quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows, _states(entered, span), digits), QUOTE_SUMS, digits
+        )
     found: dict[str, list[Decimal]] = {}
     columns = (*QUOTE_GROUPS[by], "what", "net", "tax", "total")
     for key, what, *amounts in rows.values_list(*columns).iterator(chunk_size=CHUNK):
         name = f"{key:%Y-%m}" if by == "period" else key
         sums = found.setdefault(name, [ZERO] * len(QUOTE_SUMS))
-        for place, value in enumerate(amounts, len(amounts) * QuoteStep.values.index(what)):
+        for place, value in enumerate(amounts, _FIRST_SUM.get(what, 0)):
             sums[place] += value
-    told: list[list[Cell]] = [[name, *(money(value, digits) for value in sums)] for name, sums in sorted(found.items())]
-    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), told, QUOTE_SUMS, digits)
+    lines: list[list[Cell]] = [
+        [name, *(money(value, digits) for value in sums)] for name, sums in sorted(found.items())
+    ]
+    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), lines, QUOTE_SUMS, digits)
 
 
-def _quoted(rows: QuerySet[QuoteEntry], digits: int) -> Iterator[Sequence[Cell]]:
-    columns = (
-        "what", "day", "quote_number", "revision_number", "kind", "job_number", "job_label", "customer_name", "net", "tax",
-        "total",
-    )  # fmt: skip
-    for row in rows.order_by("day", "id").values_list(*columns).iterator(chunk_size=CHUNK):
-        amounts = [money(value, digits) for value in row[-3:]]
-        empty: list[Cell] = [None] * 3
-        yield [*row[:-3], *amounts, *empty] if row[0] == QuoteStep.QUOTED else [*row[:-3], *empty, *amounts]
+def _states(entered: OwnedQuerySet[QuoteEntry], span: Span) -> dict[int, str]:
+    """Return the state of each revision on the last day of a span, by the revision's row id."""
+    rows = entered.filter(day__lte=span.last).order_by("id").values_list("revision", "what")
+    return {
+        revision: "sent" if what == QuoteStep.QUOTED else what for revision, what in rows.iterator(chunk_size=CHUNK)
+    }
+
+
+def _quoted(rows: QuerySet[QuoteEntry], states: Mapping[int, str], digits: int) -> Iterator[Sequence[Cell]]:
+    for what, *row in rows.order_by("day", "id").values_list(*QUOTE_COLUMNS).iterator(chunk_size=CHUNK):
+        *before, revision, job, label, customer, net, tax, total = row
+        amounts: list[Cell] = [None] * len(QUOTE_SUMS)
+        if (first := _FIRST_SUM.get(what)) is not None:
+            amounts[first : first + 3] = [money(value, digits) for value in (net, tax, total)]
+        yield [what, *before, states[revision], job, label, customer, *amounts]
 
 
 MARGIN_HEAD = (
@@ -212,7 +232,7 @@ def margins_table(business: Business, span: Span) -> Table:
 
 
 def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
-    agreed = QuoteEntry.objects.of(business).filter(what=QuoteStep.ACCEPTED, day__lte=span.last)
+    agreed = QuoteEntry.objects.of(business).filter(day__lte=span.last).exclude(sold=0, cost=0, materials=0)
     bought = LedgerEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
     got = ReceivedEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
     meant, digits = set[int](), minor_digits(business.currency)

@@ -18,13 +18,34 @@ def enter(event: Event) -> None:
 
 @handles("quote.sent")
 def enter_sent(event: Event) -> None:
-    """Posts what was sent."""
+    """Post a quote that was sent."""
     if event.business is not None:
         post_quotes(event.business)
 
 
 @handles("quote.accepted")
 def enter_accepted(event: Event) -> None:
-    """Posts what was accepted."""
+    """Post a quote that was accepted."""
+    if event.business is not None:
+        post_quotes(event.business)
+
+
+@handles("quote.declined")
+def enter_declined(event: Event) -> None:
+    """Post a quote that was declined."""
+    if event.business is not None:
+        post_quotes(event.business)
+
+
+@handles("quote.lapsed")
+def enter_lapsed(event: Event) -> None:
+    """Post a quote that lapsed."""
+    if event.business is not None:
+        post_quotes(event.business)
+
+
+@handles("quote.cancelled")
+def enter_cancelled(event: Event) -> None:
+    """Post a quote that was cancelled with its job."""
     if event.business is not None:
         post_quotes(event.business)

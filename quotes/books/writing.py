@@ -11,9 +11,8 @@ from tempfile import TemporaryFile
 from typing import IO
 
 from django.db import connection
-from django.db.models import Sum
 
-from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entries, entry_table, total_row
+from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entry_table, money
 from shared.cells import RUNS, cell, guarded
 from shared.jsontext import write_json
 from shared.models import Business
@@ -37,7 +36,7 @@ def csv_blocks(table: Table) -> Iterator[bytes]:
     writer.writerow(table.head)
     # the same names come again and again: each is judged once
     known = lru_cache(maxsize=10_000)(guarded)
-    for row in table.with_total():
+    for row in table.rows:
         writer.writerow([known(value) if type(value) is str else cell(value) for value in row])
         if text.tell() > BLOCK:
             yield text.getvalue().encode()
@@ -53,10 +52,6 @@ def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
         return
     yield (",".join(ENTRY_HEAD) + EOL).encode()
     yield from copied(business, span)
-    sums = entries(business, span).order_by().aggregate(net=Sum("net"), tax=Sum("tax"))
-    net, tax = sums["net"] or Decimal(0), sums["tax"] or Decimal(0)
-    last = total_row(ENTRY_HEAD, {"net": net, "tax": tax, "gross": net + tax}, minor_digits(business.currency))
-    yield (",".join(cell(value) for value in last) + EOL).encode()
 
 
 def copied(business: Business, span: Span) -> Iterator[bytes]:
@@ -103,28 +98,29 @@ def _amount(expression: str, digits: int) -> str:
 
 
 def json_blocks(table: Table) -> Iterator[bytes]:
-    """``{"name", "rows": [...], "total": {...}}``, in blocks; the total is the last."""
+    """``{"name", "rows": [...]}``, in blocks."""
     block = bytearray(b'{"name":' + write_json(table.name) + b',"rows":[')
-    first, last = True, None
-    for row in table.with_total():
-        if last is not None:
-            block += (b"" if first else b",") + last
-            first = False
-        last = write_json(dict(zip(table.head, row, strict=True)))
+    for number, row in enumerate(table.rows):
+        block += (b"," if number else b"") + write_json(dict(zip(table.head, row, strict=True)))
         if len(block) > BLOCK:
             yield bytes(block)
             block.clear()
-    yield bytes(block) + b'],"total":' + (last or b"{}") + b"}"
+    yield bytes(block) + b"]}"
 
 
 def xlsx_file(table: Table) -> IO[bytes]:
-    """A workbook of one sheet, written row by row; texts are texts, never formulas or links."""
+    """Write a workbook row by row: the rows on the first sheet, their totals on the second; texts are never formulas or links."""
     file: IO[bytes] = TemporaryFile()  # noqa: SIM115 - the answer closes it
     book = Workbook(file, table.name)
     book.sheet.freeze_panes(1, 0)
     book.add(table.head, bold=True)
-    for row in table.with_total():
+    sums: dict[str, Decimal] = {}
+    for row in table.add_up(sums):
         book.add(row)
+    book.begin_sheet("Totals")
+    book.add(("column", "total"), bold=True)
+    for name, value in sums.items():
+        book.add((name, money(value, table.digits)))
     book.close()
     file.seek(0)
     return file

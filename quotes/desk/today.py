@@ -13,6 +13,7 @@ from quotes.desk.undelivered import undelivered_rows
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import JobState
 from quotes.offers import queries as offers
+from quotes.offers.agreement import awaiting_answer
 from quotes.offers.models import Answered, Question, Revision
 from quotes.offers.models import State as QuoteState
 from quotes.orders import queries as orders
@@ -64,7 +65,7 @@ def answers(business: Business) -> Group:
 
 def waiting(business: Business) -> Group:
     """Sent quotes that somebody has not answered, the one that ends first at the top."""
-    rows = offers.revisions(business, {"state": QuoteState.SENT}).order_by("valid_until", "id")
+    rows = awaiting_answer(business).order_by("valid_until", "id")
     day = today(business)
     return _group("waiting", "Waiting for an answer", [_waiting(row, day) for row in _whole(rows)])
 

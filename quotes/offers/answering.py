@@ -13,11 +13,12 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
-from quotes.jobs.models import Job, JobState
+from quotes.jobs.models import JobState
 from quotes.jobs.services import move_job, note_event
+from quotes.offers.agreement import reason_closed
 from quotes.offers.links import hashed
 from quotes.offers.models import Answer, Answered, Kind, Party, Question, Revision, SignedLink, State
-from quotes.offers.services import agreed_otherwise, close_revision, lock_quote
+from quotes.offers.services import close_revision, lock_quote
 from quotes.offers.sums import Choices, read_choices, sums
 from quotes.offers.viewing import PartyView, party_view, pays_for_choices
 from shared import audit
@@ -200,16 +201,9 @@ def _hold_link(link: SignedLink) -> None:
 
 
 def _check_open(revision: Revision) -> None:
-    # of two quotes of a job only one is agreed, however many are accepted at once: the job's row is locked for that
-    job = Job.objects.of(revision.business).select_for_update(no_key=True).get(pk=revision.quote.job_id)
-    if job.state in {JobState.CANCELLED, JobState.CLOSED}:
-        raise Problem("conflict", "This job is not being done. Ask the business.")
-    if revision.state == State.ACCEPTED:
-        return  # a party that need not accept may still say so
-    if revision.state != State.SENT:
-        raise Problem("conflict", f"This quote is {revision.state}. Ask the business for a new one.")
-    if revision.kind == Kind.OFFER and agreed_otherwise(revision.quote, job):
-        raise Problem("conflict", "Another quote for this job was accepted already. Ask the business.")
+    # of two quotes of a job only one is agreed, however many are accepted at once: lock_quote has locked the job's row
+    if reason := reason_closed(revision, revision.quote.job):
+        raise Problem("conflict", reason)
 
 
 def _settled(revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None) -> Choices:

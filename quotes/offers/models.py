@@ -16,6 +16,7 @@ class State(models.TextChoices):
     DECLINED = "declined", "declined"
     LAPSED = "lapsed", "lapsed"
     REPLACED = "replaced", "replaced"
+    CANCELLED = "cancelled", "cancelled"
 
 
 class Kind(models.TextChoices):
@@ -42,7 +43,9 @@ class Quote(Owned):
 class Revision(Owned):
     """A numbered state of a quote. ``setup`` is what the estimator asks for; ``content`` is everything, frozen at sending.
 
-    ``choices`` is what was chosen among options and alternatives, once somebody who may choose has accepted.
+    ``choices`` is what was chosen among options and alternatives, once somebody who may choose has accepted. ``closed_at`` is
+    when the state "sent" ended by an answer, a replacement or the last valid day; ``cancelled_at`` is when the job was cancelled.
+    An accepted revision of a cancelled job has both.
     """
 
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="revisions")
@@ -51,7 +54,7 @@ class Revision(Owned):
     changes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="variations")
     measure_version = models.ForeignKey(MeasureVersion, on_delete=models.PROTECT, related_name="revisions")
     setup = models.JSONField(default=dict)
-    state = models.CharField(max_length=8, choices=State, default=State.DRAFT)
+    state = models.CharField(max_length=9, choices=State, default=State.DRAFT)
     content = models.TextField(blank=True)
     content_sha256 = models.CharField(max_length=64, blank=True)
     valid_until = models.DateField(null=True, blank=True)
@@ -63,6 +66,7 @@ class Revision(Owned):
     sent_at = models.DateTimeField(null=True, blank=True)
     sent_by = models.CharField(max_length=160, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
+    cancelled_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         constraints = [

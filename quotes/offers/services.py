@@ -14,6 +14,7 @@ from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.jobs.measuring import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion
 from quotes.jobs.services import note_event
+from quotes.offers.agreement import ENDED, agreed_otherwise, agreed_revision
 from quotes.offers.content import assemble
 from quotes.offers.links import issue_links, revoke_links
 from quotes.offers.models import Kind, Party, Quote, Revision, State
@@ -35,7 +36,7 @@ def start_quote(
         raise Problem("conflict", f"A job that is {job.state} is not quoted.")
     _check_measure(version, job)
     quote = Quote(business=job.business, job=job, label=label or job.label)
-    _refuse_agreed(quote, job)
+    _refuse_agreed(quote)
     quote.full_clean(exclude=["business", "job", "number"])
     quote.number = f"Q{next_number(job.business, 'quote'):04d}"
     quote.latest = 1
@@ -78,6 +79,7 @@ def discard_draft(*, revision: Revision, actor: Actor) -> None:
 def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None) -> Revision:
     """The next draft of a quote, from its last revision: an offer, or a variation once an offer is accepted."""
     quote = lock_quote(quote)
+    _refuse_ended(quote.job)
     last = Revision.objects.of(quote.business).filter(quote=quote).order_by("-number").first()
     if last is None or last.state == State.DRAFT:
         raise Problem("conflict", "There is a draft already.")
@@ -116,11 +118,12 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     revision = Revision.objects.of(quote.business).select_related("measure_version", "changes").get(pk=revision.pk)
     revision.quote = quote
     _only_draft(revision)
+    _refuse_ended(quote.job)
     agreed = agreed_revision(quote)
     if agreed != revision.changes:
         raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
     if revision.kind == Kind.OFFER:
-        _refuse_agreed(quote, quote.job)
+        _refuse_agreed(quote)
     content = assemble(revision, now=now)
     _says_something(content)
     content["override"] = _override(content, override_reason, actor)
@@ -144,34 +147,26 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
 
 
 def lock_quote(quote: Quote) -> Quote:
-    """The quote's row, locked until the transaction ends: one change of state at a time."""
+    """The quote's row, locked until the transaction ends: one change of state at a time.
+
+    The job's row is locked before it, as by whoever cancels the job.
+    """
+    Job.objects.of(quote.business).select_for_update(no_key=True).get(pk=quote.job_id)
     rows = (
         Quote.objects.of(quote.business).select_for_update(no_key=True, of=("self",)).select_related("job", "business")
     )
     return rows.get(pk=quote.pk)
 
 
-def agreed_revision(quote: Quote) -> Revision | None:
-    """The last accepted revision: the offer, or the last variation of it."""
-    rows = Revision.objects.of(quote.business).filter(quote=quote, state=State.ACCEPTED)
-    return rows.order_by("-number").first()
-
-
-def agreed_otherwise(quote: Quote, job: Job) -> Revision | None:
-    """What was agreed on the quote's job by another quote: its one fence is set out, ordered and booked by that.
-
-    A job that was cancelled and is open again may be agreed anew.
-    """
-    if job.state in {JobState.OPEN, JobState.CANCELLED}:
-        return None
-    rows = Revision.objects.of(quote.business).filter(quote__job=job, state=State.ACCEPTED).exclude(quote=quote.pk)
-    return rows.select_related("quote").order_by("-closed_at").first()
-
-
-def _refuse_agreed(quote: Quote, job: Job) -> None:
-    if other := agreed_otherwise(quote, job):
+def _refuse_agreed(quote: Quote) -> None:
+    if other := agreed_otherwise(quote):
         text = f"{other} is accepted on this job: draft a variation of it, or open another job for another fence."
         raise Problem("conflict", text)
+
+
+def _refuse_ended(job: Job) -> None:
+    if job.state in ENDED:
+        raise Problem("conflict", f"{job.number} is {job.state}. Open the job again before you quote it.")
 
 
 def close_revision(revision: Revision, to: State, now: datetime) -> bool:

@@ -30,6 +30,8 @@ def mail_link(event: Event) -> Finish | None:
     link = _links().filter(ref=event.subject).first()
     if link is None or link.revoked_at or link.mailed_at or not link.party.email:
         return None
+    if link.revision.state not in {State.SENT, State.ACCEPTED}:
+        return None
     letters.send(event, "quote", mail.quote_letter(link))
 
     def finish() -> None:

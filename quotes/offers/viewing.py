@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from quotes.jobs.canonical import parsed
+from quotes.offers.agreement import reason_closed
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, State
 from quotes.offers.sums import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
@@ -38,10 +39,11 @@ class PartyView:
 def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | None = None) -> PartyView:
     """The page of one party, with the totals of ``choices`` where it may still choose."""
     content = parsed(revision.content)
-    open_to = revision.state == State.SENT and party.answer == Answered.WAITING
+    closed = reason_closed(revision, revision.quote.job)
+    open_to = revision.state == State.SENT and party.answer == Answered.WAITING and not closed
     answer = Answer.objects.of(revision.business).filter(party=party).first()
     asked = choices if party.chooses and open_to else _settled(revision, answer)
-    hindrance = "" if open_to else _why_closed(revision, party)
+    hindrance = "" if open_to else _why_closed(revision, party, closed)
     if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
         hindrance = "What will be built is still being chosen. You can answer as soon as it is settled."
     rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
@@ -122,10 +124,10 @@ def _settled(revision: Revision, answer: Answer | None) -> Mapping[str, Any] | N
     return settled
 
 
-def _why_closed(revision: Revision, party: Party) -> str:
-    if party.answer != Answered.WAITING:
+def _why_closed(revision: Revision, party: Party, closed: str) -> str:
+    if party.answer != Answered.WAITING and revision.state != State.CANCELLED:
         return f"You have {party.answer} this quote."
-    return f"This quote is {revision.state}."
+    return closed or f"This quote is {revision.state}."
 
 
 def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:

@@ -162,7 +162,7 @@ def test_a_cancelled_jobs_quote_can_not_be_accepted(
     digest = stranger.get(f"links/{link}")["content_sha256"]
     estimator.post(f"jobs/{job}/state", {"state": "cancelled"}, status=200)
     problem = stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": digest}, status=409)
-    assert problem["detail"] == "This job is not being done. Ask the business."
+    assert problem["detail"] == "This job was cancelled. This quote can no longer be accepted."
 
 
 def test_the_first_draft_of_a_quote_stays(estimator: Caller) -> None:

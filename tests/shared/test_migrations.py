@@ -19,7 +19,9 @@ OURS = frozenset({"shared", "catalogue", "jobs", "offers", "documents", "orders"
 BEFORE_THE_FIRST_RELEASE = frozenset(
     {
         ("books", "0003_quotes_receipts_and_credits"),
+        ("books", "0004_every_step_of_a_quote"),
         ("documents", "0003_saw_sheets_and_order_lists"),
+        ("offers", "0004_cancelled_with_the_job"),
         ("orders", "0003_returns_for_credit"),
     }
 )

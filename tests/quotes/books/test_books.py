@@ -59,6 +59,10 @@ def rows_of(client: Client, path: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(read(client, path).decode())))
 
 
+def total(rows: list[dict[str, str]], column: str) -> Decimal:
+    return sum((D(row[column] or 0) for row in rows), D(0))
+
+
 def two_jobs_ordered(yard: Business) -> list[SupplierOrder]:
     orders = order_for(jobs=[agreed_job(yard, 12000), agreed_job(yard, 7200)], actor=actor_of(yard))
     return [services.place(order=order, actor=actor_of(yard)) for order in orders]
@@ -76,22 +80,61 @@ def test_the_ledger_of_an_order_adds_up_to_the_order_by_net_and_tax(yard: Busine
 @pytest.mark.parametrize("by", sorted(GROUPS))
 def test_totals_by_anything_are_the_same_money(yard: Business, keeper: Client, by: str) -> None:
     orders = two_jobs_ordered(yard)
-    *rows, last = rows_of(keeper, f"totals.csv?{FOREVER}&by={by}")
-    assert D(last["gross"]) == sum(order.total for order in orders)
-    for column in ("net", "tax", "gross"):
-        assert D(last[column]) == sum(D(row[column]) for row in rows)
+    rows = rows_of(keeper, f"totals.csv?{FOREVER}&by={by}")
+    assert total(rows, "gross") == sum(order.total for order in orders)
+    assert total(rows, "net") + total(rows, "tax") == total(rows, "gross")
 
 
 def test_csv_json_and_xlsx_tell_the_same_rows(yard: Business, keeper: Client) -> None:
     two_jobs_ordered(yard)
-    *lines, last = rows_of(keeper, f"ledger.csv?{FOREVER}")
-    told = json.loads(read(keeper, f"ledger.json?{FOREVER}"))
-    assert [row["net"] for row in told["rows"]] == [row["net"] for row in lines]
-    assert told["total"]["gross"] == last["gross"]
-    book = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}")))
-    head, *sheet = book.active.iter_rows(values_only=True)  # type: ignore[union-attr]  # there is one sheet
+    lines = rows_of(keeper, f"ledger.csv?{FOREVER}")
+    document = json.loads(read(keeper, f"ledger.json?{FOREVER}"))
+    assert set(document) == {"name", "rows"}
+    assert [row["net"] for row in document["rows"]] == [row["net"] for row in lines]
+    book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}")))
+    head, *sheet = book["ledger"].iter_rows(values_only=True)
     net = head.index("net")
-    assert [D(str(row[net])) for row in sheet] == [D(row["net"]) for row in [*lines, last]]
+    assert [D(str(row[net])) for row in sheet] == [D(row["net"]) for row in lines]
+
+
+REPORTS = ("ledger", "quotes", "margins", *(f"totals?by={by}" for by in GROUPS), "quotes?by=period", "quotes?by=job")
+
+
+@pytest.mark.parametrize("report", REPORTS)
+def test_a_file_holds_data_rows_only_and_a_workbook_its_totals_on_a_second_sheet(
+    yard: Business, keeper: Client, report: str
+) -> None:
+    two_jobs_ordered(yard)
+    name, _, query = report.partition("?")
+    query = f"{query}&{FOREVER}".lstrip("&")
+    rows = rows_of(keeper, f"{name}.csv?{query}")
+    assert rows
+    assert all("Total" not in row.values() for row in rows)
+    assert json.loads(read(keeper, f"{name}.json?{query}")).keys() == {"name", "rows"}
+    book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"{name}.xlsx?{query}")))
+    assert len(book.sheetnames) == 2
+    data, totals = (list(book[sheet].iter_rows(values_only=True)) for sheet in book.sheetnames)
+    assert len(data) == len(rows) + 1
+    assert totals[0] == ("column", "total")
+    for column, value in totals[1:]:
+        assert D(str(value)) == total(rows, column), column
+
+
+def test_the_page_shows_the_totals_of_the_files(yard: Business, keeper: Client) -> None:
+    orders = two_jobs_ordered(yard)
+    page = keeper.get(f"/books?{FOREVER}").content.decode()
+    quotes = rows_of(keeper, f"quotes.csv?{FOREVER}")
+    sold = total(rows_of(keeper, f"margins.csv?{FOREVER}"), "sold")
+    amounts = (sum((order.total for order in orders), D(0)), total(quotes, "quoted_total"), sold)
+    for amount in amounts:
+        assert f"{amount:,.2f}" in page
+
+
+@pytest.mark.parametrize("query", ["from=2031-02-30&to=2031-03-01", "from=2031-02-02&to=2031-02-01"])
+def test_the_page_names_dates_that_it_cannot_use(keeper: Client, query: str) -> None:
+    response = keeper.get(f"/books?{query}")
+    assert response.status_code == 422
+    assert "Enter a first day and a last day" in response.content.decode()
 
 
 def test_the_same_report_made_again_is_the_same_bytes(yard: Business, keeper: Client) -> None:
@@ -141,8 +184,7 @@ def test_a_locked_period_gives_the_same_bytes_whatever_happens_later(yard: Busin
     assert before.count(b"\n") > 2
     services.cancel(order=order, actor=actor_of(yard), reason="too late")
     assert read(keeper, f"ledger.csv?{span}") == before
-    *_, last = rows_of(keeper, f"totals.csv?{FOREVER}")
-    assert D(last["gross"]) == 0
+    assert total(rows_of(keeper, f"totals.csv?{FOREVER}"), "gross") == 0
 
 
 def test_what_was_placed_in_a_period_locked_meanwhile_falls_into_the_open_one(yard: Business) -> None:
@@ -201,7 +243,7 @@ def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
     harmless = name.startswith(("a ", " a", "plain"))
     assert {row["description"] for row in rows} == {name if harmless else f"'{name}"}
     assert {row["net"] for row in rows} == {"25.00", "-25.00"}
-    book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}"))).active
+    book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}")))["ledger"]
     cells = {cell.data_type for row in book.iter_rows(min_row=2, min_col=8, max_col=8) for cell in row if cell.value}
     assert cells == {"s"}
     assert {cell.data_type for row in book.iter_rows(min_row=2, min_col=14, max_col=16) for cell in row} == {"n"}
@@ -219,23 +261,24 @@ def test_copy_and_the_portable_path_write_the_same_bytes(yard: Business) -> None
 
 def test_sold_is_what_was_accepted_and_the_margin_is_what_is_left(yard: Business, keeper: Client) -> None:
     job = agreed_job(yard)
-    *rows, last = rows_of(keeper, f"quotes.csv?{FOREVER}")
+    rows = rows_of(keeper, f"quotes.csv?{FOREVER}")
     assert [row["what"] for row in rows] == ["quoted", "accepted"]
-    assert D(last["quoted_total"]) == D(last["accepted_total"]) == D(rows[0]["quoted_total"])
+    assert [row["state"] for row in rows] == ["accepted", "accepted"]
+    assert total(rows, "quoted_total") == total(rows, "accepted_total") == D(rows[0]["quoted_total"])
     [margin] = [row for row in rows_of(keeper, f"margins.csv?{FOREVER}") if row["job"] == job.number]
     assert D(margin["sold"]) == D(rows[1]["accepted_net"])
     assert D(margin["planned_margin"]) == D(margin["sold"]) - D(margin["planned_cost"])
     assert margin["as_built_margin"] == ""
     for by, key in (("period", f"{timezone.localdate():%Y-%m}"), ("job", job.number)):
-        [row, total] = rows_of(keeper, f"quotes.csv?{FOREVER}&by={by}")
-        assert (row[by], row["quoted_total"], total["accepted_net"]) == (key, last["quoted_total"], margin["sold"])
+        [row] = rows_of(keeper, f"quotes.csv?{FOREVER}&by={by}")
+        assert (row[by], row["quoted_total"], row["accepted_net"]) == (key, rows[0]["quoted_total"], margin["sold"])
 
 
 def test_nobody_sees_another_business_in_the_books(
     yard: Business, cast: Cast, signed_in: Callable[[Person], Client]
 ) -> None:
     post(placed(yard))
-    assert len(rows_of(signed_in(cast.stranger), f"ledger.csv?{FOREVER}")) == 1  # its own total, of nothing
+    assert rows_of(signed_in(cast.stranger), f"ledger.csv?{FOREVER}") == []
     assert signed_in(cast.crew).get(f"/api/v1/books/ledger.csv?{FOREVER}").status_code == 403
 
 
