@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from django.db import connection
-from django.db.models import QuerySet, Sum
+from django.db.models import Max, QuerySet, Sum
 
 from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
@@ -33,7 +33,7 @@ ENTRY_COLUMNS = (
 TEXTS = frozenset(ENTRY_COLUMNS) - {"day", "tax_rate", "net", "tax"}
 GROUPS: dict[str, tuple[str, ...]] = {
     "period": (),
-    "supplier": ("supplier_code", "supplier_name"),
+    "supplier": ("supplier_code",),
     "job": ("job_number",),
     "account": ("account",),
     "tax": ("tax_code", "tax_category", "tax_rate"),
@@ -121,8 +121,17 @@ def totals_table(business: Business, span: Span, by: str) -> Table:
     rows = entries(business, span)
     found = _grouped(rows, columns) if by != "period" else _by_month(rows)
     head = ("period",) if by == "period" else tuple(name.removesuffix("_number") for name in columns)
-    told = [[*key, *_taxed(net, tax, digits)] for key, (net, tax) in sorted(found.items(), key=_first)]
-    return Table(f"totals-by-{by}", (*head, "net", "tax", "gross"), told, ("net", "tax", "gross"), digits)
+    if by == "supplier":
+        head, names = (*head, "supplier_name"), _supplier_names(business, rows)
+        found = {(code, names[str(code)]): sums for (code,), sums in found.items()}
+    lines = [[*key, *_taxed(net, tax, digits)] for key, (net, tax) in sorted(found.items(), key=_first)]
+    return Table(f"totals-by-{by}", (*head, "net", "tax", "gross"), lines, ("net", "tax", "gross"), digits)
+
+
+def _supplier_names(business: Business, rows: QuerySet[LedgerEntry]) -> dict[str, str]:
+    """Return the name of each supplier in its last entry, by code."""
+    last = rows.order_by().values("supplier_code").annotate(last=Max("id")).values("last")
+    return dict(LedgerEntry.objects.of(business).filter(pk__in=last).values_list("supplier_code", "supplier_name"))
 
 
 def _first(item: tuple[tuple[Cell, ...], Any]) -> tuple[str, ...]:

@@ -23,7 +23,10 @@ WIDTHS = (9, 5, 16, 10, 12, 16, 16, 40, 10, 6, 8, 8, 8, 10, 10, 10, 12, 9, 9, 30
 
 
 def order_csv(order: SupplierOrder) -> bytes:
-    """The list as CSV (RFC 4180, UTF-8): a row for each line, then goods, delivery, tax for each rate, total and load."""
+    """The list as CSV (RFC 4180, UTF-8): a row for each line, then goods, delivery, tax for each rate, total and load.
+
+    Where goods went back for credit, the credits and the total after them follow.
+    """
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(HEAD)
@@ -101,6 +104,9 @@ def _sums(order: SupplierOrder) -> Iterator[list[Cell]]:
     total = _sum(order, "Total", order.total)
     total[HEAD.index("mass_kg")] = Decimal(number(load_of(lines)))
     yield total
+    if order.total_after_credits != order.total:
+        yield _sum(order, "Credits, tax included", order.total_after_credits - order.total)
+        yield _sum(order, "Total after credits", order.total_after_credits)
 
 
 def _sum(order: SupplierOrder, text: str, value: Decimal) -> list[Cell]:

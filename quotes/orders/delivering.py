@@ -237,6 +237,8 @@ def send_back(
         row.returned += quantity
         row.credited = max(row.credited, row.returned - row.over - row.damaged)
     row.save()
+    sums.add_up(order, lines)
+    order.save()
     returned = GoodsReturn.objects.of(order.business).create(
         order=order,
         number=f"B{next_number(order.business, 'return'):04d}",

@@ -63,7 +63,8 @@ class SupplierOrder(Owned):
     """An order to one supplier, for one job or several. ``number`` has no gaps within a business.
 
     ``face`` is both parties as they stood when the order was placed. ``changed`` is the row id of the last event, so that orders
-    sorted by it never hide a change from somebody who polls.
+    sorted by it never hide a change from somebody who polls. ``goods``, ``tax`` and ``total`` are what is ordered, less what was
+    cancelled; those ``_after_credits`` leave out what went back for credit too, as the ledger does.
     """
 
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="orders")
@@ -84,6 +85,9 @@ class SupplierOrder(Owned):
     goods = money()
     tax = money()
     total = money()
+    goods_after_credits = money()
+    tax_after_credits = money()
+    total_after_credits = money()
     placed_at = models.DateTimeField(null=True, blank=True, editable=False)
     placed_on = models.DateField(null=True, blank=True, editable=False)
     placed_by = models.CharField(max_length=160, blank=True, editable=False)

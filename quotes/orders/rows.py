@@ -42,7 +42,9 @@ _PLAIN = (
     "changed",
     "updated_at",
 )
-_AMOUNTS = ("goods", "delivery_fee", "tax", "total")
+_AMOUNTS = (
+    "goods", "delivery_fee", "tax", "total", "goods_after_credits", "tax_after_credits", "total_after_credits",
+)  # fmt: skip
 LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
 _OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")

@@ -42,10 +42,13 @@ def taxes(order: SupplierOrder, lines: Iterable[OrderLine], *, kept: bool = Fals
 
 
 def add_up(order: SupplierOrder, lines: list[OrderLine]) -> None:
-    """The order's totals from its lines."""
+    """Set the order's totals from its lines: as ordered, and after credits."""
     order.goods = sum((line.net for line in lines), ZERO)
     order.tax = sum((row.tax for row in taxes(order, lines)), ZERO)
     order.total = order.goods + order.delivery_fee + order.tax
+    order.goods_after_credits = sum((kept_net(order, line) for line in lines), ZERO)
+    order.tax_after_credits = sum((row.tax for row in taxes(order, lines, kept=True)), ZERO)
+    order.total_after_credits = order.goods_after_credits + order.delivery_fee + order.tax_after_credits
 
 
 def shared(order: SupplierOrder, amount: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:

@@ -23,6 +23,7 @@ BEFORE_THE_FIRST_RELEASE = frozenset(
         ("documents", "0003_saw_sheets_and_order_lists"),
         ("offers", "0004_cancelled_with_the_job"),
         ("orders", "0003_returns_for_credit"),
+        ("orders", "0005_totals_after_credits"),
     }
 )
 

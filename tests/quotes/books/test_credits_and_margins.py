@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -79,6 +81,37 @@ def test_what_goes_back_is_credited_with_its_tax_and_all_of_it_leaves_nothing(ya
     post(order)
     assert credits_of(order)[1:] == [(D("-17.50"), D("-1.75"))]
     assert to_be_paid(order) == (D(0), D(0))
+
+
+def test_an_order_states_its_totals_as_ordered_and_after_credits(yard: Business, owner_client: Client) -> None:
+    order = placed(yard, {"rail": "10"})  # 10 x 2.50, tax 10 percent
+    came(order, "10")
+    back(order, "4")
+    catch_up(yard)
+    after = [D("15.00"), (D("15.00") + order.delivery_fee) / 10, (D("15.00") + order.delivery_fee) * D("1.1")]
+    listed = owner_client.get("/api/v1/orders").json()["items"][0]
+    for document in (listed, owner_client.get(f"/api/v1/orders/{order.ref}").json()):
+        assert [D(document[name]) for name in ("goods", "tax", "total")] == [order.goods, order.tax, order.total]
+        names = ("goods_after_credits", "tax_after_credits", "total_after_credits")
+        assert [D(document[name]) for name in names] == after
+    assert sum(to_be_paid(order)) == after[2]
+    text = owner_client.get(f"/api/v1/orders/{order.ref}/document.csv").content.decode()
+    sums = {row["description"]: row["net"] for row in csv.DictReader(io.StringIO(text)) if not row["line"]}
+    assert D(sums["Total"]) == order.total
+    assert D(sums["Credits, tax included"]) == after[2] - order.total
+    assert D(sums["Total after credits"]) == after[2]
+    assert "Total after credits" in owner_client.get(f"/orders/{order.ref}").content.decode()
+
+
+def test_a_supplier_that_was_renamed_has_one_row_with_its_last_name(yard: Business, keeper: Client) -> None:
+    first = placed(yard, {"rail": "10"})
+    post(first)
+    suppliers(yard).filter(pk=first.supplier_id).update(name="New Name Yard")
+    second = placed(yard, {"rail": "10"})
+    post(second)
+    rows = rows_of(keeper, f"totals.csv?{FOREVER}&by=supplier")
+    assert [(row["supplier_code"], row["supplier_name"]) for row in rows] == [(first.supplier.code, "New Name Yard")]
+    assert D(rows[0]["gross"]) == first.total + second.total
 
 
 def test_what_came_broken_or_beyond_the_order_was_not_to_be_paid_and_brings_no_credit(yard: Business) -> None:
