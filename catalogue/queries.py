@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 
 from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Sum, Value
@@ -20,6 +21,7 @@ from catalogue.models import (
 )
 from catalogue.rules import PriceRules, RuleLine, read_rules
 from fencing.faults import Fault, Refused
+from shared.business.accounts import account
 from shared.business.models import Business
 from shared.business.scoping import OwnedQuerySet
 from shared.dates import today
@@ -138,13 +140,15 @@ def rule_lines(rows: Iterable[PriceRule]) -> list[RuleLine]:
 
 def price_rules_on(business: Business, on: date | None = None, supplied: date | None = None) -> PriceRules:
     """How the business prices on a day, with the tax of the day of supply. One query."""
-    return read_rules(
+    rules = read_rules(
         rule_lines(price_rules(business).order_by("id")),
         currency=business.currency,
         on=on or today(business),
         supplied=supplied,
         tax_at=TaxAt(business.tax_rule),
     )
+    usual = {name: code for name in ("labour", "sales") if (code := account(business, name))}
+    return replace(rules, accounts={**usual, **rules.accounts})
 
 
 def default_system(business: Business) -> FenceSystem:

@@ -50,6 +50,7 @@ class LedgerEntry(Frozen):
     sku = models.CharField(max_length=64, blank=True)
     description = models.CharField(max_length=200)
     account = models.CharField(max_length=40, blank=True)
+    tax_account = models.CharField(max_length=40, blank=True)
     tax_code = models.CharField(max_length=40, blank=True)
     tax_category = models.CharField(max_length=3, blank=True)
     tax_rate = models.DecimalField(max_digits=8, decimal_places=4, default=Decimal(0))

@@ -17,6 +17,7 @@ from quotes.books.reports import (
     GROUPS,
     MARGIN_SUMS,
     Span,
+    entries,
     margins_table,
     quotes_table,
     totals_of,
@@ -68,11 +69,13 @@ def books(request: MemberRequest) -> HttpResponse:
         "first": span.first,
         "last": span.last,
         "totals": _totals(request.business, span),
+        "without_account": entries(request.business, span).filter(account="").count(),
         "currency": request.business.currency,
         "locale": request.business.locale,
         "locks": PeriodLock.objects.of(request.business).order_by("-until")[:60],
         "fault": fault,
         "bad_span": bad,
+        "may_set_accounts": request.actor.may(Scope.BUSINESS_WRITE),
         "may_lock": request.actor.may(Scope.BOOKS_WRITE),
     }
     return render(request, "books/books.html", values, status=status)

@@ -16,6 +16,7 @@ from quotes.books.quoting import post_quotes
 from quotes.orders.events import lines_of, locked
 from quotes.orders.models import OrderLine, SupplierOrder
 from shared import audit
+from shared.business.accounts import account, tax_account
 from shared.business.actors import Actor
 from shared.dates import today
 from shared.models import Business
@@ -41,9 +42,11 @@ def post(order: SupplierOrder) -> int:
     now = open_day(order.business, today(order.business))
     day = open_day(order.business, order.placed_on) if new else now
     kind = EntryKind.ORDER if new else EntryKind.CORRECTION
-    changes = list(_changes(order, before, wanted))
+    changes, accounts = list(_changes(order, before, wanted)), _accounts(order)
     for part, change in changes:
-        _entry(order, part, EntryKind.CREDIT if part.credit else kind, now if part.credit else day, change).save()
+        entry = _entry(order, part, EntryKind.CREDIT if part.credit else kind, now if part.credit else day, change)
+        entry.account, entry.tax_account = accounts.get(part.key[:2]) or _usual_accounts(order, part)
+        entry.save()
     _post_received(order, lines, now)
     posting.sequence = order.sequence
     posting.save()
@@ -70,6 +73,20 @@ def _posted(order: SupplierOrder) -> dict[Key, tuple[Decimal, Decimal]]:
         before = found.get(key, (ZERO, ZERO))
         found[key] = before[0] + net, before[1] + tax
     return found
+
+
+def _accounts(order: SupplierOrder) -> dict[tuple[int | None, int | None], tuple[str, str]]:
+    """Return the accounts that each line was first entered on, by line and job: what changes later is entered there too."""
+    rows = LedgerEntry.objects.of(order.business).filter(order=order).order_by("-id")
+    columns = ("line_id", "job_id", "account", "tax_account")
+    return {(line, job): (code, tax) for line, job, code, tax in rows.values_list(*columns)}
+
+
+def _usual_accounts(order: SupplierOrder, part: Part) -> tuple[str, str]:
+    """Return a line's own account, or the business's for goods or delivery, and the one of its tax code."""
+    own = part.line.account if part.line else ""
+    usual = account(order.business, "goods" if part.line else "delivery")
+    return own or usual, tax_account(order.business, part.tax_code)
 
 
 def _gone(order: SupplierOrder, key: Key) -> Part:
@@ -111,7 +128,6 @@ def _entry(
         job_number=part.job.number if part.job else "",
         sku=line.sku if line else "",
         description=line.label if line else "Delivery",
-        account=line.account if line else "",
         tax_code=part.tax_code,
         tax_category=part.category,
         tax_rate=part.rate,

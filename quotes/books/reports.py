@@ -23,12 +23,12 @@ from shared.money import minor_digits
 ZERO = Decimal(0)
 CHUNK = 2_000
 ENTRY_HEAD = (
-    "day", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_code",
+    "day", "kind", "order", "supplier_code", "supplier", "job", "sku", "description", "account", "tax_account", "tax_code",
     "tax_category", "tax_rate", "currency", "net", "tax", "gross",
 )  # fmt: skip
 ENTRY_COLUMNS = (
     "day", "kind", "order_number", "supplier_code", "supplier_name", "job_number", "sku", "description", "account",
-    "tax_code", "tax_category", "tax_rate", "currency", "net", "tax",
+    "tax_account", "tax_code", "tax_category", "tax_rate", "currency", "net", "tax",
 )  # fmt: skip
 TEXTS = frozenset(ENTRY_COLUMNS) - {"day", "tax_rate", "net", "tax"}
 GROUPS: dict[str, tuple[str, ...]] = {

@@ -29,6 +29,7 @@ from quotes.orders.market import strip_width
 from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
+from shared.business.accounts import account
 from shared.business.actors import Actor
 from shared.dates import today
 from shared.models import Business
@@ -318,7 +319,7 @@ def _line(order: SupplierOrder, position: int, row: Row, rules: PriceRules) -> O
         tax_code=tax.code,
         tax_category=tax.category,
         tax_rate=tax.rate,
-        account=component.account_code,
+        account=component.account_code or account(order.business, "goods"),
         why=list(row.why),
     )
     sums.price_line(order, line)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from typing import Any
 
@@ -15,7 +16,8 @@ from rest_framework.response import Response
 
 from shared.api import Endpoint
 from shared.business import invitations, services
-from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
+from shared.business.accounts import TAX, with_accounts
+from shared.business.models import ACCOUNTS, MAX_ACCOUNT, WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, Role, Scope
 from shared.openapi import page_of
 from shared.reading import StrictSerializer, TextField
@@ -26,7 +28,7 @@ _TIME = {"type": ["string", "null"], "format": "date-time"}
 _BUSINESS_MEMBERS = (
     "ref", "name", "address", "place", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
     "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rule",
-    "quote_valid_days", "wording",
+    "quote_valid_days", "wording", "accounts",
 )  # fmt: skip
 _BUSINESS = {
     "type": "object",
@@ -34,6 +36,11 @@ _BUSINESS = {
         **dict.fromkeys(_BUSINESS_MEMBERS, _TEXT),
         "quote_valid_days": {"type": "integer"},
         "wording": {"type": "object", "properties": dict.fromkeys(WORDINGS, _TEXT), "additionalProperties": False},
+        "accounts": {
+            "type": "object",
+            "properties": {**dict.fromkeys(ACCOUNTS, _TEXT), TAX: {"type": "object", "additionalProperties": _TEXT}},
+            "additionalProperties": False,
+        },
     },
 }
 _MEMBER = {
@@ -75,11 +82,32 @@ KEYS = AsStored(named(*_KEY_MEMBERS))
 """Never the keys themselves."""
 
 
+_TAX_CODE = re.compile(r"[^\x00-\x1f\x7f]{1,40}\Z")
+MAX_TAX_ACCOUNTS = 100
+
+
 class WordingChange(StrictSerializer):
     """The business's own words in place of ours; an empty text gives ours back."""
 
     care = TextField(max_length=WORDINGS["care"], allow_blank=True, required=False)
     how_to_accept = TextField(max_length=WORDINGS["how_to_accept"], allow_blank=True, required=False)
+
+
+class AccountsChange(StrictSerializer):
+    """Account codes of ledger lines and quote lines. Those that are left out stay; an empty code removes one."""
+
+    goods = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
+    delivery = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
+    labour = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
+    sales = TextField(max_length=MAX_ACCOUNT, allow_blank=True, required=False)
+    tax = serializers.DictField(child=TextField(max_length=MAX_ACCOUNT, allow_blank=True), required=False)
+
+    def validate_tax(self, value: dict[str, str]) -> dict[str, str]:
+        """Refuse what is no tax code."""
+        if len(value) > MAX_TAX_ACCOUNTS or not all(_TAX_CODE.match(code) for code in value):
+            text = f"Enter up to {MAX_TAX_ACCOUNTS} tax codes of 1 to 40 printable characters."
+            raise serializers.ValidationError(text, "tax_code")
+        return value
 
 
 class BusinessChange(StrictSerializer):
@@ -102,6 +130,7 @@ class BusinessChange(StrictSerializer):
     tax_rule = serializers.ChoiceField(TaxRule.choices)
     quote_valid_days = serializers.IntegerField(min_value=1, max_value=366)
     wording = WordingChange()
+    accounts = AccountsChange()
     country = serializers.CharField(read_only=True)
     currency = serializers.CharField(read_only=True)
 
@@ -121,6 +150,8 @@ class BusinessDetail(Endpoint):
         changes = self.read(BusinessChange, partial=True)
         if "wording" in changes:
             changes["wording"] = services.with_wording(business, changes["wording"])
+        if "accounts" in changes:
+            changes["accounts"] = with_accounts(business, changes["accounts"])
         services.change_business(business=business, changes=changes, actor=self.actor)
         return self.one(business_row(business), business)
 

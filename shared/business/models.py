@@ -102,6 +102,16 @@ WORDINGS: Final = {"care": 10_000, "how_to_accept": 1_000}
 """Texts of documents that a business may say in its own words, with their most characters."""
 
 
+ACCOUNTS: Final = {
+    "goods": "Goods bought",
+    "delivery": "Delivery of goods bought",
+    "labour": "Labour sold",
+    "sales": "Sales",
+}
+"""What a business has an account code for, with its label; beside these one for each tax code."""
+MAX_ACCOUNT: Final = 40
+
+
 class Business(models.Model):
     """A fencing business: the owner of every other row."""
 
@@ -131,6 +141,7 @@ class Business(models.Model):
     terms = models.TextField(max_length=20_000, blank=True)
     payment_details = models.TextField(max_length=2_000, blank=True)
     wording = models.JSONField(default=dict, blank=True)
+    accounts = models.JSONField(default=dict, blank=True)
     logo_png = models.BinaryField(null=True, blank=True, editable=False)
     quote_valid_days = models.PositiveSmallIntegerField(default=30)
     suspended_at = models.DateTimeField(null=True, blank=True)

@@ -56,12 +56,13 @@ ROUNDS = 2
 COPY_BAR, PORTABLE_BAR, CSV_MB, XLSX_MB = 2.0, 8.0, 30.0, 15.0
 FILL = """
 INSERT INTO books_ledgerentry (business_id, ref, created_at, updated_at, version, order_id, kind, day, order_number,
-  supplier_code, supplier_name, job_number, sku, description, account, tax_code, tax_category, tax_rate, currency, net, tax)
+  supplier_code, supplier_name, job_number, sku, description, account, tax_account, tax_code, tax_category, tax_rate, currency,
+  net, tax)
 SELECT %s, lpad(n::text, 22, '0'), now(), now(), 1, %s, 'order',
   CASE WHEN n <= 1000 THEN date '2030-01-01' WHEN n <= 20000 THEN date '2030-01-02' ELSE date '2030-01-03' END,
   'O' || lpad((n / 8)::text, 6, '0'), 'yard', 'Tamarack Yard', 'J' || lpad((n / 40)::text, 6, '0'), 'RL-' || n %% 90,
-  CASE WHEN n %% 50 = 0 THEN '=SUM(A1), "guarded"' ELSE 'Rail 2250, finish ' || n %% 7 END, '5-' || n %% 12, 'std', 'S', 15,
-  'NZD', round((n %% 9973) * 0.13, 2), round((n %% 9973) * 0.0195, 2)
+  CASE WHEN n %% 50 = 0 THEN '=SUM(A1), "guarded"' ELSE 'Rail 2250, finish ' || n %% 7 END, '5-' || n %% 12, '2-0', 'std', 'S',
+  15, 'NZD', round((n %% 9973) * 0.13, 2), round((n %% 9973) * 0.0195, 2)
 FROM generate_series(1, %s) AS n
 """
 
@@ -89,8 +90,8 @@ WHERE business_id = {business} AND day BETWEEN '{first}' AND '{last}' ORDER BY d
 """
 GUARD = "CASE WHEN {0} ~ '^[ ;]*[=+@-]' THEN chr(39) || {0} ELSE {0} END"
 OWN_TEXTS = (
-    "kind", "order_number", "supplier_code", "supplier_name", "job_number", "sku", "description", "account", "tax_code",
-    "tax_category", "currency",
+    "kind", "order_number", "supplier_code", "supplier_name", "job_number", "sku", "description", "account", "tax_account",
+    "tax_code", "tax_category", "currency",
 )  # fmt: skip
 
 
@@ -138,6 +139,8 @@ SELECT json_build_object('items', json_agg(one.told), 'next', NULL)::text FROM (
     'ref', o.ref, 'number', o.number, 'state', o.state, 'answer', o.answer, 'currency', o.currency, 'deliver_by', o.deliver_by,
     'promised_on', o.promised_on, 'placed_at', o.placed_at, 'changed', o.changed, 'updated_at', o.updated_at,
     'goods', o.goods::text, 'delivery_fee', o.delivery_fee::text, 'tax', o.tax::text, 'total', o.total::text,
+    'goods_after_credits', o.goods_after_credits::text, 'tax_after_credits', o.tax_after_credits::text,
+    'total_after_credits', o.total_after_credits::text,
     'supplier', json_build_object('code', s.code, 'name', s.name), 'business', json_build_object('ref', b.ref, 'name', b.name),
     'lines', (SELECT json_agg(json_build_object(
       'line', l.position, 'sku', l.sku, 'supplier_sku', l.supplier_sku, 'label', l.label, 'role', l.role, 'finish', l.finish,

@@ -81,6 +81,7 @@ PAGES: dict[str, Addresses] = {
     "prices-new": lambda world: [f"/prices/{name}/new" for name in RESOURCES],
     "prices-row": _one("/prices/components/<component>"),
     "settings": _one("/settings"),
+    "accounts": _one("/settings/accounts"),
     "members": _one("/settings/members"),
     "keys": _one("/settings/keys"),
     "webhooks": _one("/settings/webhooks"),

@@ -55,6 +55,7 @@ def _counted(s: Scene) -> tuple[str, Form]:
 
 PAGES: dict[str, FormStep] = {
     "settings": lambda s: ("/settings", {**_face(s), "phone": "555 0109"}),
+    "accounts": lambda s: ("/settings/accounts", {"goods": "5000"}),
     "members": lambda s: ("/settings/members", NEW),
     "member": lambda s: (f"/settings/members/{s.refs['member']}", {"do": "remove"}),
     "keys": lambda s: ("/settings/keys", {"name": "desk", "scope": ["jobs:read"]}),

@@ -10,7 +10,7 @@ from tests.matrix.addresses import cases
 
 # the address up to its last fixed part, and the pages where people do the same
 ON_PAGES = {
-    "business": ("settings",),
+    "business": ("settings", "accounts"),
     "members": ("members", "member"),
     "invitations": ("members", "member", "welcome"),
     "keys": ("keys", "key"),

@@ -20,10 +20,12 @@ BEFORE_THE_FIRST_RELEASE = frozenset(
     {
         ("books", "0003_quotes_receipts_and_credits"),
         ("books", "0004_every_step_of_a_quote"),
+        ("books", "0005_tax_account"),
         ("documents", "0003_saw_sheets_and_order_lists"),
         ("offers", "0004_cancelled_with_the_job"),
         ("orders", "0003_returns_for_credit"),
         ("orders", "0005_totals_after_credits"),
+        ("shared", "0007_accounts"),
     }
 )
 

@@ -246,7 +246,7 @@ def test_a_name_a_spreadsheet_would_run_is_text_and_amounts_stay_numbers(
     book: Any = openpyxl.load_workbook(io.BytesIO(read(keeper, f"ledger.xlsx?{FOREVER}")))["ledger"]
     cells = {cell.data_type for row in book.iter_rows(min_row=2, min_col=8, max_col=8) for cell in row if cell.value}
     assert cells == {"s"}
-    assert {cell.data_type for row in book.iter_rows(min_row=2, min_col=14, max_col=16) for cell in row} == {"n"}
+    assert {cell.data_type for row in book.iter_rows(min_row=2, min_col=15, max_col=17) for cell in row} == {"n"}
 
 
 def test_copy_and_the_portable_path_write_the_same_bytes(yard: Business) -> None:

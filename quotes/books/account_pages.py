@@ -1,0 +1,88 @@
+"""Settings: the account codes that ledger lines and quote lines are entered on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from catalogue.queries import price_rules
+from catalogue.rules import RuleKind
+from shared.boxes import Box
+from shared.business import services
+from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
+from shared.business.doors import MemberRequest, needs
+from shared.business.models import ACCOUNTS, MAX_ACCOUNT
+from shared.business.roles import Scope
+from shared.models import Business
+
+HINTS = {
+    "goods": "For components without an account code of their own.",
+    "labour": "For quote lines, if the price rules name no account.",
+    "sales": "For all other quote lines, if the price rules name no account.",
+}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.BUSINESS_WRITE)
+def accounts(request: MemberRequest) -> HttpResponse:
+    """Show and change the account codes."""
+    codes = _tax_codes(request.business)
+    typed = _typed(request, codes) if request.method == "POST" else None
+    faults = account_faults(typed) if typed else {}
+    if typed and not faults:
+        _save(request, typed)
+        messages.success(request, "Accounts saved. Orders placed from now on are entered on them.")
+        return redirect("accounts")
+    values = {"boxes": _boxes(request.business, codes, typed, faults), "is_wrong": bool(faults), "here": "accounts"}
+    return render(request, "books/accounts.html", values, status=422 if faults else 200)
+
+
+@transaction.atomic
+def _save(request: MemberRequest, typed: Mapping[str, Any]) -> None:
+    business = Business.objects.select_for_update(no_key=True).get(pk=request.business.pk)
+    changes = {"accounts": with_accounts(business, typed)}
+    services.change_business(business=business, changes=changes, actor=request.actor)
+
+
+def _tax_codes(business: Business) -> list[str]:
+    """Return the tax codes of the price rules and those that have an account."""
+    rules = price_rules(business).filter(kind=RuleKind.TAX).values_list("key", flat=True)
+    return sorted({*rules, *business.accounts.get(TAX, {})})
+
+
+def _typed(request: MemberRequest, codes: list[str]) -> dict[str, Any]:
+    plain = {name: request.POST.get(name, "").strip() for name in ACCOUNTS}
+    return {**plain, TAX: {code: request.POST.get(f"tax.{code}", "").strip() for code in codes}}
+
+
+def _boxes(
+    business: Business, codes: list[str], typed: Mapping[str, Any] | None, faults: Mapping[str, str]
+) -> list[Box]:
+    plain = [
+        Box(
+            name,
+            label,
+            typed[name] if typed else account(business, name),
+            fault=faults.get(name, ""),
+            hint=HINTS.get(name, ""),
+            most=MAX_ACCOUNT,
+        )
+        for name, label in ACCOUNTS.items()
+    ]
+    by_code = [
+        Box(
+            f"tax.{code}",
+            f"Tax, code {code}",
+            typed[TAX][code] if typed else tax_account(business, code),
+            fault=faults.get(f"tax.{code}", ""),
+            most=MAX_ACCOUNT,
+        )
+        for code in codes
+    ]
+    return plain + by_code

@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from django.db import migrations, models
+
+from quotes.jobs.frozen import allow, written_once
+
+
+class Migration(migrations.Migration):
+
+    dependencies = [
+        ('books', '0004_every_step_of_a_quote'),
+    ]
+
+    operations = [
+        *allow("books_ledgerentry", "books_ledgerentry_no_update", "books_ledgerentry_no_delete"),
+        migrations.AddField(
+            model_name='ledgerentry',
+            name='tax_account',
+            field=models.CharField(blank=True, max_length=40),
+        ),
+        *written_once("books_ledgerentry"),
+    ]
