@@ -52,7 +52,8 @@ def _is_foreign(url: str) -> bool:
 
 def check_page(page: Page) -> None:
     """No violation of WCAG 2.2 AA that axe-core can find, and nothing goes over the edge of the sheet."""
-    assert faults_of(page) == []
+    faults = faults_of(page)
+    assert faults == [], faults
 
 
 def faults_of(page: Page) -> list[str]:
