@@ -14,6 +14,7 @@ import pytest
 from django.contrib.staticfiles.storage import staticfiles_storage
 from django.test import Client
 
+pytestmark = pytest.mark.django_db  # a request looks at the connection it may have
 ROOT = Path(__file__).resolve().parents[2]
 HASHED = re.compile(r"/static/\S+\.[0-9a-f]{12}\.\w+\Z")
 NAMED = re.compile(r'(?:src|href)="(/static/[^"]+)"')
@@ -29,7 +30,6 @@ def test_every_file_a_page_names_has_a_hash_and_may_be_kept_for_ever(owner_clien
             assert (answer.status_code, answer["Cache-Control"]) == (200, FOR_EVER), path
 
 
-@pytest.mark.django_db  # the page that says that there is no such file
 def test_a_changed_file_has_another_name_and_the_old_name_never_leads_to_it(tmp_path: Path, settings: Any) -> None:
     settings.STATICFILES_DIRS = [tmp_path, *settings.STATICFILES_DIRS]
     file = tmp_path / "desk" / "desk.js"
