@@ -210,7 +210,7 @@ for number in range({count}):
 
     def effects(self) -> list[str]:
         """What was done, in order."""
-        return self._column("SELECT subject FROM shared_auditentry ORDER BY number")
+        return self._column("SELECT subject FROM shared_auditentry WHERE action = 'drill.effect' ORDER BY number")
 
     def states(self) -> list[str]:
         """How each wanted row stands."""
