@@ -34,8 +34,8 @@ class RetrofitSheet:
 
 def retrofit_sheets(takeoff: Document, measure: Document) -> tuple[RetrofitSheet, ...]:
     """One sheet for each retrofit, in the order of the measure."""
-    measured = {row["id"]: row for row in measure.get("retrofits", [])}
-    return tuple(_sheet(one, measured.get(one["id"], {}), takeoff) for one in takeoff.get("retrofits", []))
+    measured = {row["id"]: row for row in measure["retrofits"]}
+    return tuple(_sheet(one, measured[one["id"]], takeoff) for one in takeoff["retrofits"])
 
 
 def _sheet(built: Document, measured: Document, takeoff: Document) -> RetrofitSheet:

@@ -52,8 +52,8 @@ NOTHING = _Fence("", "", "")
 def scope(build: Document) -> tuple[Part, ...]:
     """The scope of a build: what all runs have in common, each run with what is its own, each retrofit, the ground works."""
     takeoff, measure = build["takeoff"], build["measure"]
-    measured = {row["id"]: row for row in measure.get("runs", [])}
-    fences = [_fence(run, measured[run["id"]], measure.get("defaults", {}), build) for run in takeoff["runs"]]
+    measured = {row["id"]: row for row in measure["runs"]}
+    fences = [_fence(run, measured[run["id"]], build) for run in takeoff["runs"]]
     common = _common(fences)
     parts = [Part("All runs", tuple(common.sentences()))] if common != NOTHING else []
     parts += [
@@ -69,12 +69,11 @@ def scope(build: Document) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def _fence(run: Document, measured: Document, defaults: Document, build: Document) -> _Fence:
-    height = measured.get("height_mm", defaults.get("height_mm"))
-    lattice = measured.get("lattice_mm", defaults.get("lattice_mm", 0))
+def _fence(run: Document, measured: Document, build: Document) -> _Fence:
+    lattice = measured["lattice_mm"]
     top = f", the top {lattice} mm of it lattice" if lattice else ""
-    colours = {**defaults.get("colours", {}), **measured.get("colours", {})}
-    return _Fence(f"{height} mm high{top}", FORMS[run["form"]], _finish(colours, build.get("finishes", {})))
+    finish = _finish(measured["colours"], build.get("finishes", {}))
+    return _Fence(f"{measured['height_mm']} mm high{top}", FORMS[run["form"]], finish)
 
 
 def _finish(colours: Document, names: Document) -> str:
@@ -118,15 +117,11 @@ def _run(run: Document, measured: Document, fence: _Fence, common: _Fence) -> It
 
 
 def _gate(gate: Document, measured: Document) -> str:
-    kinds = {
-        one.get("id", f"{measured['id']}-G{place}"): one.get("kind", "single")
-        for place, one in enumerate(measured.get("gates", []), 1)  # a gate without a name is named by its place
-    }
+    kinds = {one["id"]: one["kind"] for one in measured["gates"]}
     widths = " and ".join(str(leaf["width_mm"]) for leaf in gate["leaves"])
     leaf = "leaf" if len(gate["leaves"]) == 1 else "leaves"
-    kind = KINDS.get(kinds.get(gate["id"], "single"), "gate")
     return (
-        f"{gate['id']}: {kind} in an opening of {gate['opening_mm']} mm at {metres(gate['from_mm'])} m, "
+        f"{gate['id']}: {KINDS[kinds[gate['id']]]} in an opening of {gate['opening_mm']} mm at {metres(gate['from_mm'])} m, "
         f"{leaf} {widths} mm wide and {gate['leaves'][0]['height_mm']} mm high."
     )
 

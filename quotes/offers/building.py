@@ -14,6 +14,7 @@ from catalogue.queries import price_rules_on
 from catalogue.rules import PriceRules
 from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
+from fencing.measure_document import measure_document
 from fencing.strength.changing import Remedy
 from fencing.strength.document import remedy_document
 from fencing.takeoff import TakeOff, take_off
@@ -80,7 +81,7 @@ def build(
     return {
         "key": key,
         "label": label,
-        "measure": dict(document),
+        "measure": measure_document(measure),
         "measure_sha256": measure.sha256,
         "system": dict(found.document),
         "system_version": found.version,

@@ -13,6 +13,7 @@ from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import save_measure
 from quotes.offers import mail
 from quotes.offers.answering import lapse_if_due
+from quotes.offers.building import changed_document
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, SignedLink, State
 from quotes.offers.sums import BASE
@@ -85,8 +86,10 @@ def keep_chosen_measure(event: Event) -> None:
     revision = rows.get(ref=event.subject)
     build = standing_build(parsed(revision.content), revision.choices)
     if build["key"] != BASE:
+        typed = parsed(revision.measure_version.document)
+        change = next(one for one in revision.setup["alternatives"] if one["key"] == build["key"])
         measure = revision.measure_version.measure
-        save_measure(measure=measure, document=build["measure"], actor=SYSTEM)
+        save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 
 
 @regularly(timedelta(minutes=30))

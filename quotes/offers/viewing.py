@@ -132,9 +132,9 @@ def _why_closed(revision: Revision, party: Party, closed: str) -> str:
 
 def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
     """A build without shares, prices of other ways, or anything else of the business's own."""
-    measure = {key: value for key, value in build["measure"].items() if key not in {"runs", "retrofits"}}
+    measure = dict(build["measure"])
     for name in ("runs", "retrofits"):
-        measure[name] = [_without(row, "shares") for row in build["measure"].get(name, [])]
+        measure[name] = [_without(row, "shares") for row in measure[name]]
     takeoff = {**build["takeoff"], "runs": [_without(run, "proposals") for run in build["takeoff"]["runs"]]}
     return {
         "key": build["key"],

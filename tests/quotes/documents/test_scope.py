@@ -8,21 +8,25 @@ import pytest
 
 from quotes.documents.scope import Part, scope
 
-FENCE = {"height_mm": 1810, "form": "level", "colours": {"post": "f", "rail": "f", "sheet": "s"}}
+COLOURS = {"post": "f", "rail": "f", "sheet": "s"}
+FENCE: dict[str, Any] = {"height_mm": 1810, "lattice_mm": 0, "form": "level", "gates": []}
 SHEETS = "Prepainted steel sheet fence, 1810 mm high, level along its whole length."
 FINISH = "Finish: post and rail Fogthistle, sheet Saltmarl."
 
 
 def build(*runs: dict[str, Any]) -> dict[str, Any]:
     """Runs of two bays between three posts each, named A, B and so on; nothing is dug."""
-    named = [{"id": "ABC"[place], "form": "level", "length_mm": 4000, **run} for place, run in enumerate(runs)]
+    named = [
+        {"id": "ABC"[place], "length_mm": 4000, **FENCE, **run, "colours": {**COLOURS, **run.get("colours", {})}}
+        for place, run in enumerate(runs)
+    ]
     taken_off = [
         {**{key: run[key] for key in ("id", "form", "length_mm")}, "bays": [{}] * 2, "posts": [{}] * 3, "gates": []}
         for run in named
     ]
     return {
         "takeoff": {"runs": taken_off, "concrete": {"holes": 0}},
-        "measure": {"runs": named, "defaults": FENCE},
+        "measure": {"runs": named, "retrofits": []},
         "finishes": {"f": "Fogthistle", "s": "Saltmarl"},
     }
 
