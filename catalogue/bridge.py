@@ -12,6 +12,7 @@ from catalogue import queries
 from catalogue.bands import read_bands
 from catalogue.market import Article, Market, Seller, Sold
 from catalogue.models import FenceSystemVersion
+from fencing.holes import diameters
 from fencing.prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
 from fencing.reading.systems import read_system
 from fencing.system import System
@@ -142,12 +143,22 @@ def priced(bought: Market, labour: LabourRates) -> PriceList:
     )
 
 
-def price_list(business: Business, on: date | None = None) -> PriceList:
-    """The prices ``auto`` compares by. Erecting is paid by the metre, so it is the same for every layout and left out."""
+def price_list(business: Business, system: System, on: date | None = None) -> PriceList:
+    """The prices ``auto`` compares by. Erecting is paid by the metre, so it is the same for every layout and left out.
+
+    A hole is priced at the depth and the diameter the system digs, in the soil of its run.
+    """
     rules = queries.price_rules_on(business, on)
 
     def rate(activity: str) -> Decimal:
         return rules.labour_rate(activity) or Decimal(0)
 
-    labour = LabourRates(hole=rate("set_out") + rate("dig"), raked_bay=rate("rake"), cut=rate("cut"))
+    _, factor = rules.factors.diameter(max(diameters(system))) or (0, Decimal(1))
+
+    def hole(soil: str) -> Decimal:
+        dig = rules.dig_rate(soil)
+        return rate("set_out") + (dig.price(system.hole.depth, factor) if dig else Decimal(0))
+
+    holes = {soil: hole(soil) for soil in rules.words.soils}
+    labour = LabourRates(hole=hole(""), raked_bay=rate("rake"), cut=rate("cut"), hole_in=holes)
     return priced(market(business, on), labour)

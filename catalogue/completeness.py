@@ -11,6 +11,7 @@ from catalogue.market import Article, Market
 from catalogue.models import FenceSystemVersion
 from catalogue.rules import PriceRules
 from fencing.faults import Refused
+from fencing.holes import diameters
 from fencing.system import SheetSupply, System
 from shared.business.models import Business
 from shared.dates import today
@@ -94,6 +95,20 @@ def _of_components(system: System, market: Market, finishes: list[str]) -> Itera
         yield bag
 
 
+def _of_digging(rules: PriceRules, system: System) -> Iterator[Lack]:
+    """What is missing to price the holes the system digs: how deep and how wide they are."""
+    general = ("",) if "dig" in rules.labour else ()
+    for soil in (*general, *rules.words.soils):
+        rate = rules.dig_rate(soil)
+        if rate is not None and rate.deeper is None and rate.steps(system.hole.depth):
+            key = f"dig_deeper.{soil}" if soil else "dig_deeper"
+            text = f"no labour rate for each further 100 mm of a hole{f' in {soil}' if soil else ''}"
+            yield Lack("labour.missing", "", None, text, key=key)
+    across = max(diameters(system))
+    if rules.factors.diameter(across) is None:
+        yield Lack("factor.missing", "", None, f"no factor for holes {across} mm across", key=f"diameter.{across}")
+
+
 def _of_rules(rules: PriceRules) -> Iterator[Lack]:
     for activity in _LABOUR:
         known = any(key == activity or key.startswith(f"{activity}.") for key in rules.labour)
@@ -125,7 +140,8 @@ def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[Lack]:
     try:
         system = bridge.system_of(version, market)
         found += [lack for lack in _of_components(system, market, finishes) if lack is not None]
-        found += _of_rules(queries.price_rules_on(business, on))
+        rules = queries.price_rules_on(business, on)
+        found += [*_of_rules(rules), *_of_digging(rules, system)]
     except Refused as refused:
         found += [Lack(fault.code, "", None, fault.text) for fault in refused.faults]
     return list(dict.fromkeys(found))

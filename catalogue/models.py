@@ -13,6 +13,7 @@ from django.db.models import F, Q
 from catalogue.bands import bands_fault
 from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
 from catalogue.rules import RuleKind, rule_faults
+from catalogue.site_words import rule_key
 from shared.dates import today
 from shared.models import Owned, SupplierAccount
 
@@ -267,6 +268,7 @@ class PriceRule(Owned):
         return f"{self.kind} {self.key}".strip()
 
     def clean(self) -> None:
+        self.key = rule_key(self.kind, self.key)
         faults = rule_faults(self.kind, self.key, self.amount, self.choice)
         if faults:
             raise ValidationError(dict(faults))

@@ -12,9 +12,11 @@ from shared.business.models import Business
 KINDS: Mapping[str, str] = {
     "markup": "Markup", "labour": "Labour rate", "hire": "Hire, a day", "disposal": "Tipping", "discount": "Discount",
     "tax": "Tax rate", "tax_of": "Which tax", "account": "Account", "payment": "Instalment", "setting": "Setting",
+    "factor": "Factor",
 }  # fmt: skip
 _ACTIVITIES = {
-    "set_out": "Setting out, a post", "dig": "Digging, a hole", "erect": "Erecting, a metre", "rake": "A raked bay",
+    "set_out": "Setting out, a post", "dig": "Digging, a hole", "dig_deeper": "Digging, each further 100 mm",
+    "erect": "Erecting, a metre", "rake": "A raked bay",
     "gate": "Hanging a gate", "retrofit": "A retrofitted bay", "cut": "Sawing a rail to length", "remove": "Taking down, a metre",
     "spoil": "Carting spoil, a cubic metre", "travel": "A visit",
 }  # fmt: skip
@@ -37,6 +39,7 @@ _CHOICES: Mapping[str, Mapping[str, str]] = {
         "S": "standard rate", "Z": "zero rate", "E": "exempt", "AE": "reverse charge", "K": "supply within a union",
         "G": "export", "O": "outside of tax",
     },
+    "labour": {"hazardous": "hazardous: licensed contractor"},
     "setting": {
         "half_up": "halves up", "half_down": "halves down", "down": "down", "fairest": "who has paid least so far",
         "first": "the first party", "last": "the last party", "largest": "who pays most",
@@ -75,11 +78,23 @@ def key_word(kind: str, key: str) -> str:
     if kind == "labour" and activity in _ACTIVITIES:
         more = f"up to {finer} mm" if activity == "erect" else finer
         return _ACTIVITIES[activity] + (f": {more}" if finer else "")
+    if kind == "factor":
+        return _factor_word(activity, finer)
     if kind == "setting":
         return _SETTINGS.get(key, key)
     if kind == "tax_of" and not key:
         return "All that is sold"
     return _part_word(key) if kind in ("markup", "account") else key
+
+
+def _factor_word(name: str, finer: str) -> str:
+    """
+    >>> _factor_word("diameter", "300"), _factor_word("bulking", "")
+    ('Holes up to 300 mm across', 'Spoil once it is dug')
+    """
+    if name == "diameter":
+        return f"Holes up to {finer} mm across"
+    return f"Spoil once it is dug{': ' if finer else ''}{finer}"
 
 
 def _part_word(key: str) -> str:
@@ -92,9 +107,11 @@ def _part_word(key: str) -> str:
 def choice_word(kind: str, choice: str) -> str:
     """The choice of a price rule in words.
 
-    >>> choice_word("payment", "posts_set"), choice_word("account", "4100")
-    ('when the posts stand', '4100')
+    >>> choice_word("payment", "posts_set"), choice_word("account", "4100"), choice_word("labour", "700")
+    ('when the posts stand', '4100', 'up to 700 mm deep')
     """
+    if kind == "labour" and choice.isdigit():
+        return f"up to {choice} mm deep"
     return _CHOICES.get(kind, {}).get(choice, choice)
 
 

@@ -19,7 +19,8 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from catalogue.rules import PriceRules, RuleLine, read_rules
+from catalogue.rules import PriceRules, RuleKind, RuleLine, read_rules
+from catalogue.site_words import SiteWords
 from fencing.faults import Fault, Refused
 from shared.business.accounts import account
 from shared.business.models import Business
@@ -149,6 +150,12 @@ def price_rules_on(business: Business, on: date | None = None, supplied: date | 
     )
     usual = {name: code for name in ("labour", "sales") if (code := account(business, name))}
     return replace(rules, accounts={**usual, **rules.accounts})
+
+
+def site_words_on(business: Business, on: date | None = None) -> SiteWords:
+    """The soils and kinds of old fence the price rules of a day know. One query."""
+    rows = price_rules(business).filter(kind__in=(RuleKind.LABOUR, RuleKind.DISPOSAL)).order_by("id")
+    return read_rules(rule_lines(rows), currency=business.currency, on=on or today(business)).words
 
 
 def default_system(business: Business) -> FenceSystem:

@@ -27,7 +27,7 @@ WORDS = {
     "valid_to": "To", "active_from": "Sold from", "active_to": "Sold to", "sale_unit": "Unit",
     "supplier_sku": "Supplier's number", "least_quantity": "Least quantity", "least_order": "Least order",
     "email": "E-mail", "sample": "Colour for drawings", "breaks": "Price breaks", "delivery": "Delivery fees",
-    "key": "For", "choice": "How or which", "amount": "Amount or %", "label": "Name", "sku": "Our number",
+    "key": "For", "choice": "How or which", "amount": "Amount, % or factor", "label": "Name", "sku": "Our number",
     "lead_days": "Days to deliver", "country": "Country, two letters", "account_code": "Account",
 }  # fmt: skip
 HINTS = {
@@ -35,8 +35,9 @@ HINTS = {
     "delivery": "From a value of the order, then the fee: 0 45; 800 0",
     "sample": "As #445566",
     "pack": "Sold in whole packs of so many",
-    "key": "A code: dig, dig.clay, erect.1800; sheet or materials for a markup; the tax code for a rate",
-    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code",
+    "key": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; a tax code",
+    "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code. "
+    "Digging: the depth the rate includes, mm. Taking down: hazardous for a licensed contractor",
     "least_quantity": "Fewer are not sold",
     "bag_yield_m3": "Concrete in bags only",
     "length_mm": "Of stock that is cut; empty where sold by the metre",

@@ -9,7 +9,10 @@ from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
 
+from catalogue.digging import NO_FACTORS, DigRate, HoleFactors, dig_depths, hole_factors
 from catalogue.discounts import DiscountRule, GivenTo, given_to
+from catalogue.labour_rules import factor_faults, labour_faults, rate_faults
+from catalogue.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
 from fencing.faults import Fault, Refused
 from shared.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
 
@@ -20,7 +23,7 @@ class RuleKind(StrEnum):
     """What a line of the price rules says; its key, amount and choice are read accordingly."""
 
     MARKUP = "markup"  # key: category or role; amount: percent; choice: markup on cost, or margin of price
-    LABOUR = "labour"  # key: activity; amount: rate
+    LABOUR = "labour"  # key: activity; amount: rate; choice: depth a dig rate includes [mm], or hazardous
     HIRE = "hire"  # key: what is hired; amount: rate a day
     DISPOSAL = "disposal"  # key: what is taken away; amount: rate a metre (old fence) or a cubic metre (spoil)
     DISCOUNT = "discount"  # key: name of the discount; amount: percent; choice: who gets it, one of GivenTo
@@ -29,6 +32,7 @@ class RuleKind(StrEnum):
     ACCOUNT = "account"  # key: category, role, "sales", "discount"; choice: account code
     PAYMENT = "payment"  # key: order of the instalment; amount: percent; choice: when it is due
     SETTING = "setting"  # key: one of SETTINGS
+    FACTOR = "factor"  # key: diameter.300, bulking, bulking.clay; amount: factor on digging, or on the volume of spoil
 
 
 class Category(StrEnum):
@@ -52,21 +56,6 @@ class Due(StrEnum):
 
 
 TAX_CATEGORIES = ("S", "Z", "E", "AE", "K", "G", "O")
-ACTIVITIES = {
-    "set_out": "C62",
-    "dig": "C62",
-    "erect": "MTR",
-    "rake": "C62",
-    "gate": "C62",
-    "retrofit": "C62",
-    "cut": "C62",
-    "remove": "MTR",
-    "spoil": "MTQ",
-    "travel": "C62",
-}
-"""Labour by activity and the unit its rate is for: post, hole, metre, raked bay, gate, retrofitted bay, sawn rail, metre of
-old fence, cubic metre, visit. ``dig.clay``, ``erect.1800`` (heights up to it), ``gate.double`` are finer."""
-
 _AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
 _MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
 _CHOICES: dict[str, tuple[str, ...]] = {
@@ -109,24 +98,10 @@ def _chosen_fault(choice: str, choices: Iterable[str]) -> _Faults:
     return [] if choice in known else [("choice", f"Choose from: {', '.join(known)}.")]
 
 
-def _rate_fault(amount: Decimal | None) -> _Faults:
-    return [("amount", "An amount that is not negative is wanted.")] if amount is None or amount < 0 else []
-
-
 def _markup_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     return _percent_fault(amount, below=100 if choice == "margin" else 1000) + _chosen_fault(
         choice, ("markup", "margin")
     )
-
-
-def _labour_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
-    activity, _, finer = key.partition(".")
-    faults = _rate_fault(amount)
-    if activity not in ACTIVITIES:
-        faults.append(("key", f"Begin with one of: {', '.join(ACTIVITIES)}."))
-    if activity == "erect" and finer and not (finer.isascii() and finer.isdigit()):
-        faults.append(("key", "Erecting goes by height: erect.1800 is for heights up to 1800 mm."))
-    return faults
 
 
 def _discount_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
@@ -144,7 +119,7 @@ def _tax_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
 def _setting_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
     if key in _CHOICES:
         return _chosen_fault(choice, _CHOICES[key])
-    return _rate_fault(amount) if key in _AMOUNTS else [("key", f"Choose from: {', '.join(SETTINGS)}.")]
+    return rate_faults(amount) if key in _AMOUNTS else [("key", f"Choose from: {', '.join(SETTINGS)}.")]
 
 
 def _named_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
@@ -153,15 +128,16 @@ def _named_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
 
 _KIND_FAULTS = {
     RuleKind.MARKUP: _markup_faults,
-    RuleKind.LABOUR: _labour_faults,
-    RuleKind.HIRE: lambda key, amount, choice: _rate_fault(amount),
-    RuleKind.DISPOSAL: lambda key, amount, choice: _rate_fault(amount),
+    RuleKind.LABOUR: labour_faults,
+    RuleKind.HIRE: lambda key, amount, choice: rate_faults(amount),
+    RuleKind.DISPOSAL: lambda key, amount, choice: rate_faults(amount),
     RuleKind.DISCOUNT: _discount_faults,
     RuleKind.TAX: _tax_faults,
     RuleKind.TAX_OF: _named_faults,
     RuleKind.ACCOUNT: _named_faults,
     RuleKind.PAYMENT: lambda key, amount, choice: _percent_fault(amount, below=101) + _chosen_fault(choice, Due),
     RuleKind.SETTING: _setting_faults,
+    RuleKind.FACTOR: factor_faults,
 }
 
 
@@ -231,6 +207,14 @@ class PriceRules:
     tax_rule: TaxRule = field(default_factory=TaxRule)
     odd_cent: OddCent = OddCent.FAIREST
     visits: Decimal = Decimal(1)
+    depths: Mapping[str, int] = field(default_factory=dict)
+    factors: HoleFactors = NO_FACTORS
+    hazardous: frozenset[str] = frozenset()
+
+    @property
+    def words(self) -> SiteWords:
+        """The soils and kinds of old fence a measure may name."""
+        return site_words(self.labour, self.disposal, self.hazardous)
 
     @property
     def digits(self) -> int:
@@ -263,7 +247,7 @@ class PriceRules:
         return self.taxes[code]
 
     def labour_rate(self, activity: str, finer: str = "") -> Decimal | None:
-        """Rate for an activity: for ``finer`` (a soil, a kind) itself, otherwise for the activity in general.
+        """Rate for an activity: for ``finer`` (a kind) itself, otherwise for the activity in general.
 
         Erecting goes by height in mm: the rate of the least height that is not below it, then the general one, then the
         rate of the greatest height.
@@ -276,13 +260,21 @@ class PriceRules:
             return self.labour.get(f"erect.{band}", self.labour.get("erect"))
         return self.labour.get(f"{activity}.{finer}", self.labour.get(activity))
 
+    def dig_rate(self, soil: str) -> DigRate | None:
+        """Return what digging costs in a soil, or where none is named. A soil has its own rate or none: never the general one."""
+        finer = f".{plain_word(soil)}" if soil else ""
+        hole = self.labour.get(f"dig{finer}")
+        if hole is None:
+            return None
+        return DigRate(hole, self.depths.get(f"dig{finer}"), self.labour.get(f"dig_deeper{finer}"))
+
 
 def standing(lines: Iterable[RuleLine], on: date) -> dict[tuple[str, str], RuleLine]:
     """Of each kind and key, the line that began last on or before a day and has not ended, by kind and key."""
     found: dict[tuple[str, str], RuleLine] = {}
     for line in sorted(lines, key=lambda one: one.valid_from):
         if line.valid_from <= on and (line.valid_to is None or on <= line.valid_to):
-            found[line.kind, line.key] = line
+            found[line.kind, rule_key(line.kind, line.key)] = line
     return dict(sorted(found.items()))
 
 
@@ -348,4 +340,7 @@ def read_rules(
         tax_rule=_tax_rule(amounts, choices, tax_at),
         odd_cent=OddCent(choices.get("odd_cent", OddCent.FAIREST)),
         visits=amounts.get("travel_visits", Decimal(1)),
+        depths=dig_depths(_choices(now, RuleKind.LABOUR)),
+        factors=hole_factors(_amounts(now, RuleKind.FACTOR)),
+        hazardous=hazardous_kinds(_choices(now, RuleKind.LABOUR)),
     )

@@ -213,9 +213,12 @@ def _way(lack: Lack, names: Mapping[str, str], ref: str) -> tuple[str, str]:
         return _new("components", given, ref), "Add it"
     if lack.code == "price.missing":
         return _new("offers", {"component": lack.key}, ref), "Add a price"
-    kind = {"labour.missing": "labour", "markup.missing": "markup", "tax.missing": "tax" if lack.key else "tax_of"}.get(
-        lack.code
-    )
+    kind = {
+        "labour.missing": "labour",
+        "factor.missing": "factor",
+        "markup.missing": "markup",
+        "tax.missing": "tax" if lack.key else "tax_of",
+    }.get(lack.code)
     if kind:
         return _new("price-rules", {"kind": kind, "key": lack.key}, ref), "Add it"
     return (_new("finishes", {}, ref), "Add one") if lack.code == "finish.missing" else ("", "")

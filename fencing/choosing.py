@@ -121,7 +121,9 @@ def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices
     _, mix = pour(posts, system)
     quantities = [*tally.quantities(system), *([mix] if mix else [])]
     raked = sum(bay.slope > 0 for bay in draft.bays)
-    return cost_of(prices, tally.pieces(system), quantities, Work(len(posts), len(draft.bays), raked, cuts))
+    return cost_of(
+        prices, tally.pieces(system), quantities, Work(len(posts), len(draft.bays), raked, cuts, draft.run.soil)
+    )
 
 
 def choose(candidates: Sequence[Option]) -> Option:

@@ -59,22 +59,27 @@ class StockPrice:
 
 @dataclass(frozen=True, slots=True)
 class LabourRates:
-    """Labour by what is counted: a post hole dug and filled, a bay erected, what a raked bay takes more, one saw cut."""
+    """Labour by what is counted: a post hole dug and filled, a bay erected, what a raked bay takes more, one saw cut.
+
+    ``hole_in`` is what a hole costs in a soil; ``hole`` is for every other soil.
+    """
 
     hole: Decimal = ZERO
     bay: Decimal = ZERO
     raked_bay: Decimal = ZERO
     cut: Decimal = ZERO
+    hole_in: Mapping[str, Decimal] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What labour is counted by. ``raked_bays`` are among the ``bays``."""
+    """What labour is counted by. ``raked_bays`` are among the ``bays``; the holes are in ``soil``."""
 
     holes: int = 0
     bays: int = 0
     raked_bays: int = 0
     cuts: int = 0
+    soil: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,5 +185,6 @@ def cost_of(
     if of_pieces is None or of_counted is None:
         return None
     rates = prices.labour
-    labour = rates.hole * work.holes + rates.bay * work.bays + rates.raked_bay * work.raked_bays + rates.cut * work.cuts
+    hole = rates.hole_in.get(work.soil or "", rates.hole)
+    labour = hole * work.holes + rates.bay * work.bays + rates.raked_bay * work.raked_bays + rates.cut * work.cuts
     return of_pieces + of_counted + labour

@@ -24,10 +24,15 @@ from catalogue.sheets.columns import (
 )
 from catalogue.sheets.documents import MEMBER, SYSTEM, VALUE, Documents
 from catalogue.sheets.refusing import Cell
+from catalogue.site_words import rule_key
 from shared.business.models import Business
 from shared.business.scoping import Owned
 
 Faults = list[tuple[str, str]]
+
+
+def _as_read(values: dict[str, Any]) -> None:
+    """Leave the values as they were read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,8 @@ class Kind:
     check: Callable[[Mapping[str, Any]], Faults]
     dated: bool
     documents: Documents | None = None
+    settle: Callable[[dict[str, Any]], None] = _as_read
+    """Spells the values of a row as they are stored, before it is looked for."""
 
     @property
     def attrs(self) -> tuple[str, ...]:
@@ -138,7 +145,11 @@ def _price_rules(business: Business) -> Kind:
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
     )
-    return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True)
+    return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True, settle=_settle_rule)
+
+
+def _settle_rule(values: dict[str, Any]) -> None:
+    values["key"] = rule_key(values["kind"], values["key"])
 
 
 def _nothing_more(values: Mapping[str, Any]) -> Faults:

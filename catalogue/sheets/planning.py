@@ -102,6 +102,7 @@ class _Reader:
         return values, faults + ([("", "The row has more cells than the header.")] if beyond else [])
 
     def _place(self, row: Row, given: dict[str, Any]) -> list[tuple[str, str]]:
+        self.kind.settle(given)
         key = self.kind.key(given)
         named = next(column.name for column in reversed(self.kind.columns) if column.key)
         first = self.seen.setdefault(key, row.number)

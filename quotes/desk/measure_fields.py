@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
+from catalogue.site_words import NO_WORDS, SiteWords, plain_word
 from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
 from quotes.desk.level_book import Reduction, reduction_of
@@ -120,6 +121,7 @@ class Offered:
     systems: Choices
     finishes: Choices
     lattices: Sequence[int]
+    words: SiteWords = NO_WORDS
 
 
 def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | None = None) -> SheetFields:
@@ -148,7 +150,7 @@ def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offe
         choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
         choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
         choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
-        Field("defaults/soil", "Soil", said(defaults.get("soil"))),
+        _soil("defaults/soil", defaults.get("soil"), offered, "not named"),
     )
 
 
@@ -268,15 +270,32 @@ def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...
         choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
         choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
         choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
-        Field(f"{at}/soil", "Soil", said(run.get("soil")), hint="as the job"),
+        _soil(f"{at}/soil", run.get("soil"), offered, "as the job"),
         choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
         Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
         _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
         Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
-        Field(f"{at}/remove/kind", "Old fence to remove", said(remove.get("kind")), hint="timber paling"),
+        _old_fence(f"{at}/remove/kind", remove.get("kind"), offered),
         _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
         *_finishes(at, run, offered),
     )
+
+
+def _soil(name: str, value: Any, offered: Offered, empty: str) -> Field:
+    soils = [("", empty), *((soil, soil) for soil in offered.words.soils)]
+    return choice(name, "Soil", _plain(value, offered.words.soils), soils, "")
+
+
+def _old_fence(name: str, value: Any, offered: Offered) -> Field:
+    words = offered.words
+    kinds = [(kind, f"{kind} (hazardous)" if kind in words.hazardous else kind) for kind in words.old_fences]
+    return choice(name, "Old fence to remove", _plain(value, words.old_fences), [("", "none"), *kinds], "")
+
+
+def _plain(value: Any, known: Sequence[str]) -> Any:
+    """A word as the price rules spell it; one they do not know as it was typed."""
+    plain = plain_word(value) if isinstance(value, str) else value
+    return plain if plain in known else value
 
 
 def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:

@@ -90,7 +90,7 @@ def offered(business: Business, code: object) -> Offered:
     """What can be chosen: fence systems, finishes, and the lattice tops of the chosen system."""
     systems = list(catalogue.systems(business).filter(active=True).order_by("label").values_list("code", "label"))
     finishes = list(catalogue.finishes(business).filter(active=True).order_by("name").values_list("code", "name"))
-    return Offered(systems, finishes, _lattices(business, code))
+    return Offered(systems, finishes, _lattices(business, code), catalogue.site_words_on(business))
 
 
 def _lattices(business: Business, code: object) -> list[int]:

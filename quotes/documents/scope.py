@@ -51,13 +51,16 @@ NOTHING = _Fence("", "", "")
 
 def scope(build: Document) -> tuple[Part, ...]:
     """The scope of a build: what all runs have in common, each run with what is its own, each retrofit, the ground works."""
-    takeoff, measure = build["takeoff"], build["measure"]
+    takeoff, measure, licensed = build["takeoff"], build["measure"], build["licensed_removals"]
     measured = {row["id"]: row for row in measure["runs"]}
     fences = [_fence(run, measured[run["id"]], build) for run in takeoff["runs"]]
     common = _common(fences)
     parts = [Part("All runs", tuple(common.sentences()))] if common != NOTHING else []
     parts += [
-        Part(f"Run {run['id']}, {metres(run['length_mm'])} m", tuple(_run(run, measured[run["id"]], fence, common)))
+        Part(
+            f"Run {run['id']}, {metres(run['length_mm'])} m",
+            tuple(_run(run, measured[run["id"]], fence, common, licensed)),
+        )
         for run, fence in zip(takeoff["runs"], fences, strict=True)
     ]
     parts += [
@@ -95,7 +98,9 @@ def _common(fences: list[_Fence]) -> _Fence:
     return _Fence(*(values[0] if len(set(values)) == 1 else "" for values in (heights, forms, finishes)))
 
 
-def _run(run: Document, measured: Document, fence: _Fence, common: _Fence) -> Iterable[str]:
+def _run(
+    run: Document, measured: Document, fence: _Fence, common: _Fence, licensed: Mapping[str, bool]
+) -> Iterable[str]:
     own = _Fence(
         "" if common.height else fence.height, "" if common.form else fence.form, "" if common.finish else fence.finish
     )
@@ -113,7 +118,16 @@ def _run(run: Document, measured: Document, fence: _Fence, common: _Fence) -> It
         yield _gate(gate, measured)
     old = measured.get("remove")
     if old:
-        yield f"The old fence ({old['kind']}, {metres(old['length_mm'])} m) is taken down and carted away."
+        yield _removal(old, licensed)
+
+
+def _removal(old: Document, licensed: Mapping[str, bool]) -> str:
+    fence = f"The old fence ({old['kind']}, {metres(old['length_mm'])} m)"
+    if old["kind"] not in licensed:
+        return f"{fence} is taken down and carted away."
+    if licensed[old["kind"]]:
+        return f"{fence} is hazardous. A licensed contractor takes it down and disposes of it; the price includes this."
+    return f"{fence} is hazardous. A licensed contractor takes it down before our work begins; the price does not include this."
 
 
 def _gate(gate: Document, measured: Document) -> str:

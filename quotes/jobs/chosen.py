@@ -23,7 +23,7 @@ def catalogued(code: str, named: str | None, err: TextIO) -> tuple[System, Price
     """The system of that code and the prices it is compared by."""
     business = choose_business(code, named, err)
     system = system_of(system_version(business, code), market_of(business))
-    return system, price_list(business)
+    return system, price_list(business, system)
 
 
 def choose_business(code: str, named: str | None, err: TextIO) -> Business:

@@ -35,7 +35,7 @@ class Found:
     @cached_property
     def prices(self) -> PriceList:
         """The prices ``auto`` compares by."""
-        return bridge.price_list(self.business)
+        return bridge.price_list(self.business, self.system)
 
 
 def find_system(business: Business, code: str | None) -> Found:

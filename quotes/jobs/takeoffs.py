@@ -10,6 +10,8 @@ from importlib.resources.abc import Traversable
 
 from django.db import IntegrityError, transaction
 
+from catalogue.queries import site_words_on
+from catalogue.site_words import names_words, settled
 from fencing.faults import Fault, Level, Refused
 from fencing.measure import Form, Layout, Measure
 from fencing.prices import PriceList
@@ -53,11 +55,13 @@ def price_mark(prices: PriceList | None) -> str:
     stock = sorted([one.role, one.colour or "", one.length or 0, str(one.price)] for one in prices.stock)
     eaches = sorted([role, colour or "", str(price)] for (role, colour), price in prices.eaches.items())
     labour = [str(getattr(prices.labour, name)) for name in ("hole", "bay", "raked_bay", "cut")]
-    return digest(canonical([stock, eaches, labour]))
+    holes = {soil: str(price) for soil, price in prices.labour.hole_in.items()}
+    return digest(canonical([stock, eaches, labour, holes]))
 
 
 def read_for(business: Business, document: object) -> tuple[Measure, Found]:
-    """A measure and the system it is built in. Refused with every fault: of the document, and of how it fits the system."""
+    """A measure and the system it is built in. Refused with every fault: of the document, of how it fits the system, and of
+    soils and old fences that the business's price rules do not know."""
     code = document.get("system") if isinstance(document, Mapping) else None
     found, unknown = None, list[Fault]()
     if code is None or isinstance(code, str):
@@ -65,13 +69,16 @@ def read_for(business: Business, document: object) -> tuple[Measure, Found]:
             found = find_system(business, code)
         except Refused as refused:
             unknown += refused.faults
+    words = site_words_on(business) if names_words(document) else None
+    if words is not None and isinstance(document, Mapping):
+        unknown += words.faults(document)
     try:
         measure = read_measure(document, found.system if found else None)
     except Refused as refused:
         raise Refused([*refused.faults, *(one for one in unknown if one not in refused.faults)]) from None
-    if found is None:
+    if found is None or unknown:
         raise Refused(unknown)
-    return measure, found
+    return measure if words is None else settled(measure), found
 
 
 def try_out(*, business: Business, document: object) -> Measure:

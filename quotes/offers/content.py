@@ -18,6 +18,7 @@ from quotes.jobs.canonical import parsed
 from quotes.jobs.queries import is_returning
 from quotes.offers.building import Basis, basis_of, build, changed_document
 from quotes.offers.difference import difference
+from quotes.offers.hazards import hazard_stops, licensed_removals
 from quotes.offers.lines import hand_line
 from quotes.offers.models import Kind, Revision
 from shared.dates import local_day
@@ -43,6 +44,9 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     if revision.kind == Kind.VARIATION:
         changes = difference(revision, builds[0])
         builds[0]["lines"] = changes.pop("standing")
+    for one in builds:
+        one["licensed_removals"] = licensed_removals(one, basis.rules.hazardous)
+        one["stops"] += hazard_stops(one)
     content = {
         "quote_content": VERSION,
         "kind": revision.kind,

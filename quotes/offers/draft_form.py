@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import QueryDict
@@ -70,6 +70,7 @@ ROWS: Mapping[str, tuple[Column, ...]] = {
         Column("detail", "In a few words", most=1_000),
         Column("net", "Price before tax", "number", 20),
         Column("cost", "Cost", "number", 20),
+        Column("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
     ),
     "payments": (
         Column("key", "", "hidden"),
@@ -82,6 +83,8 @@ _READERS: Mapping[str, Callable[[str], int | str]] = {
     **dict.fromkeys(("height_mm", "lattice_mm"), lambda text: read_length(text, HEIGHT)),
     "percent": read_percent,
 }
+ALWAYS_SENT = ("key", "place", "due", "required", "form", "licensed_removal")
+"""Fields that say nothing by themselves: a row with no others is an empty one."""
 TITLES = {
     "parties": "Who pays",
     "options": "Options the customer may add",
@@ -101,18 +104,33 @@ class Section:
     used: bool
 
 
-def sections(setup: Mapping[str, Any], faults: Mapping[str, str]) -> list[Section]:
-    """The form of a setup, with what is wrong beside it."""
-    return [_section(name, setup, faults) for name in ROWS]
+def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[Section]:
+    """The form of a setup, with what is wrong beside it. ``hazardous``: the old fences only a licensed contractor takes down."""
+    offered = {"licensed_removal": tuple((kind, kind) for kind in sorted(hazardous))}
+    return [_section(name, setup, faults, offered) for name in ROWS]
 
 
-def _section(name: str, setup: Mapping[str, Any], faults: Mapping[str, str]) -> Section:
+def _section(
+    name: str, setup: Mapping[str, Any], faults: Mapping[str, str], offered: Mapping[str, tuple[tuple[str, str], ...]]
+) -> Section:
     stored = [*setup.get(name, [])]
     rows: list[Mapping[str, Any]] = [*stored, *([{}] if len(stored) < MOST[name] else [])]
+    named = {str(row.get(column)) for row in stored for column in offered if row.get(column)}
+    columns = [_offering(column, offered, named) for column in ROWS[name]]
     shown = tuple(
-        tuple(_box(name, place, column, row, faults) for column in ROWS[name]) for place, row in enumerate(rows)
+        tuple(_box(name, place, column, row, faults) for column in columns if column is not None)
+        for place, row in enumerate(rows)
     )
     return Section(name, TITLES[name], shown, bool(stored))
+
+
+def _offering(column: Column, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]) -> Column | None:
+    """The column with what the business offers to choose; None where there is nothing to choose and nothing was chosen."""
+    if column.name not in offered:
+        return column
+    known = offered[column.name]
+    more = tuple((value, value) for value in sorted(named - {value for value, _ in known}))
+    return replace(column, choices=(*column.choices, *known, *more)) if known or more else None
 
 
 def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: Mapping[str, str]) -> Box:
@@ -217,7 +235,11 @@ def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup
     for place in range(MOST[name] + 2):
         typed = {column.name: posted.get(f"{name}-{place}-{column.name}", "").strip() for column in ROWS[name]}
         label = typed.get("label", typed.get("name", ""))
-        others = [value for key, value in typed.items() if key not in ("key", "place", "due", "required", "form")]
+        others = [
+            value
+            for key, value in typed.items()
+            if key not in ("key", "place", "due", "required", "form", "licensed_removal")
+        ]
         if not any(others):
             continue
         row = {**_stored(name, typed, stored), **_read(name, typed)}

@@ -9,8 +9,10 @@ from fractions import Fraction
 from typing import Any
 
 from catalogue.rules import PriceRules, TaxCode
+from catalogue.site_words import plain_word
 from fencing.fence import BuiltRetrofit, BuiltRun
 from fencing.takeoff import TakeOff
+from quotes.offers.hazards import LICENSED
 from quotes.pricing.costs import CostLine
 from quotes.pricing.lines import PriceLine
 from quotes.pricing.shares import Shares, overall
@@ -97,6 +99,7 @@ def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, s
         "cost": _money(Decimal(row.get("cost", "0")), rules),
         **_taxed(tax),
         "shares": _written(own),
+        **({LICENSED: plain_word(row[LICENSED])} if row.get(LICENSED) else {}),
     }
 
 

@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from catalogue.discounts import DiscountRule
-from catalogue.queries import price_rules_on
+from catalogue.queries import price_rules_on, site_words_on
 from fencing.faults import Refused
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
@@ -307,7 +307,7 @@ def _sheet(
         "priced": priced(content, row.choices) if content else None,
         "sees_costs": request.actor.may(Scope.PRICES_READ),
         "may_write": request.actor.may(Scope.QUOTES_WRITE),
-        "sections": sections(setup, refusal.faults),
+        "sections": sections(setup, refusal.faults, site_words_on(request.business).hazardous),
         "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(request.business)),
         "around": setup.get("surroundings"),
         "cautions": content["builds"][0]["cautions"]["owner"] if content else [],

@@ -87,7 +87,10 @@ class OptionIn(StrictSerializer):
 
 
 class ExtraIn(StrictSerializer):
-    """A line priced by hand: ``net`` is its price before tax, negative where something is given back."""
+    """A line priced by hand: ``net`` is its price before tax, negative where something is given back.
+
+    ``licensed_removal``: the hazardous kind of old fence a licensed contractor takes down for it.
+    """
 
     label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
     detail = TextField(max_length=1_000, required=False, allow_blank=True)
@@ -96,6 +99,7 @@ class ExtraIn(StrictSerializer):
     net = ExactField(places=4, least="-100000000", most="100000000")
     cost = ExactField(places=4, most="100000000", required=False)
     tax_code = TextField(max_length=40, required=False)
+    licensed_removal = TextField(max_length=80, required=False)
     shares = SharesField(required=False)
 
 

@@ -142,6 +142,7 @@ def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
         "measure": measure,
         "system": build["system"],
         "finishes": build.get("finishes", {}),
+        "licensed_removals": build["licensed_removals"],
         "takeoff": takeoff,
         "takeoff_sha256": build["takeoff_sha256"],
         "drawings": build["drawings"],

@@ -6,26 +6,28 @@ its runs and is counted with the first.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from catalogue.rules import ACTIVITIES, Category, PriceRules
+from catalogue.labour_rules import ACTIVITIES
+from catalogue.rules import Category, PriceRules
+from catalogue.site_words import plain_word
 from fencing.faults import Fault, Refused
 from fencing.fence import Bay, BuiltRun, HungGate, Post
 from fencing.holes import diameters, hole_volume
 from fencing.measure import Form, Run
 from fencing.takeoff import TakeOff
 from quotes.pricing.costs import CostLine, by_weight
+from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.money import rounded
 
-NO_SOIL = "unknown"
 IF_RATED = frozenset({"spoil", "cut"})
 """Activities that are part of the others' rates where they have no rate of their own."""
 
 _LABELS = {
     "set_out": "Setting out",
-    "dig": "Digging and concreting post holes",
     "erect": "Erecting",
     "rake": "Cutting raked bays",
     "cut": "Sawing rails to length",
@@ -39,12 +41,17 @@ _LABELS = {
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """``quantity`` of an activity on a run (or retrofit), in the activity's unit; ``finer`` is the soil, height [mm] or kind."""
+    """``quantity`` of an activity on a run (or retrofit), in the activity's unit; ``finer`` is the soil, height [mm] or kind.
+
+    ``depth`` is that of holes [mm]; ``why`` tells how the quantity came about where it is not plain.
+    """
 
     activity: str
     finer: str
     run: str
     quantity: Decimal
+    depth: int = 0
+    why: str = ""
 
     @property
     def key(self) -> str:
@@ -74,10 +81,12 @@ def is_cut_raked(bay: Bay) -> bool:
 
 def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> Iterator[Work]:
     yield Work("set_out", "", built.id, Decimal(len(posts)))
-    yield Work("dig", run.soil or NO_SOIL, built.id, Decimal(len(posts)))
+    soil = plain_word(run.soil or "")
+    for depth, count in sorted(Counter(post.hole_depth for post in posts).items()):
+        yield Work("dig", soil, built.id, Decimal(count), depth)
     top, bottom = diameters(takeoff.system)
     volume = sum(hole_volume(post.hole_depth, top, bottom) for post in posts)
-    yield Work("spoil", "", built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
+    yield Work("spoil", soil, built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
 
 
 def _bays(built: BuiltRun, takeoff: TakeOff) -> Iterator[Work]:
@@ -94,7 +103,7 @@ def _gate(gate: HungGate, run: str) -> Work:
 
 def _removal(run: Run) -> Iterator[Work]:
     if run.remove is not None and run.remove.length:
-        yield Work("remove", run.remove.kind, run.id, _metres(run.remove.length))
+        yield Work("remove", plain_word(run.remove.kind), run.id, _metres(run.remove.length))
 
 
 def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
@@ -111,6 +120,20 @@ def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
     return tuple(work for work in works if work.quantity)
 
 
+def _paid(takeoff: TakeOff, rules: PriceRules) -> tuple[Work, ...]:
+    """The work the business itself is paid for: spoil as loose as it is carted, nothing that a licensed contractor takes down."""
+    works = (work for work in work_of(takeoff) if not (work.activity == "remove" and work.finer in rules.hazardous))
+    return tuple(_loose(work, rules) if work.activity == "spoil" else work for work in works)
+
+
+def _loose(work: Work, rules: PriceRules) -> Work:
+    """Spoil in the ground as the volume it takes once it is dug."""
+    factor = rules.factors.loose(work.finer)
+    where = f" {work.finer}" if work.finer else ""
+    why = "" if factor == 1 else f"{work.quantity.normalize():f} m³ of{where} ground × {factor.normalize():f} once dug"
+    return replace(work, finer="", quantity=rounded(work.quantity * factor, 3), why=why)
+
+
 def _grouped(works: tuple[Work, ...], rules: PriceRules) -> dict[tuple[str, Decimal | None], list[Work]]:
     """Works of one activity at one rate, together: they make one line."""
     groups: dict[tuple[str, Decimal | None], list[Work]] = {}
@@ -120,10 +143,19 @@ def _grouped(works: tuple[Work, ...], rules: PriceRules) -> dict[tuple[str, Deci
 
 
 def _label(activity: str, works: list[Work]) -> str:
-    finer = list(dict.fromkeys(work.finer for work in works if work.finer and work.finer != NO_SOIL))
+    finer = list(dict.fromkeys(work.finer for work in works if work.finer))
     if activity == "erect":
         return f"{_LABELS[activity]}, up to {max(int(height) for height in finer)} mm high"
     return f"{_LABELS[activity]}, {', '.join(finer)}" if finer else _LABELS[activity]
+
+
+def _is_rated(work: Work, rules: PriceRules) -> bool:
+    """Whether a work is paid by itself: carting spoil and sawing are not where they have no rate."""
+    return work.activity not in IF_RATED or work.activity in rules.labour
+
+
+def _why(works: list[Work]) -> str:
+    return "; ".join(work.why for work in works if work.why)
 
 
 def _missing(groups: dict[tuple[str, Decimal | None], list[Work]]) -> list[Fault]:
@@ -147,24 +179,34 @@ def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None 
     Carting spoil and sawing are only costed where the rules have a rate; every other activity without one is refused, all at
     once.
     """
-    works = tuple(work for work in work_of(takeoff) if work.activity not in IF_RATED or work.activity in rules.labour)
+    paid = _paid(takeoff, rules)
+    works = tuple(work for work in paid if work.activity != "dig" and _is_rated(work, rules))
+    holes = [Holes(work.finer, work.run, work.depth, int(work.quantity)) for work in paid if work.activity == "dig"]
+    across = max(diameters(takeoff.system))
     groups = _grouped(works, rules)
-    missing = _missing(groups)
+    missing = [*dig_faults(holes, rules, across), *_missing(groups)]
     if missing:
         raise Refused(missing)
-    lines = []
-    for (activity, rate), group in groups.items():
-        quantity = sum((work.quantity for work in group), Decimal(0))
-        key = f"labour.{group[0].key}"
-        unit, runs = ACTIVITIES[activity], by_weight(_runs(group))
-        lines.append(
-            CostLine(key, Category.LABOUR, _label(activity, group), quantity, unit, rate or Decimal(0), runs=runs)
-        )
-    return lines + _travel(rules, rules.visits if visits is None else visits)
+    lines = [_line(activity, rate or Decimal(0), group) for (activity, rate), group in groups.items()]
+    set_out = [line for line in lines if line.key == "labour.set_out"]
+    return [*set_out, *dig_lines(holes, rules, across), *lines[len(set_out) :], *_travel(rules, visits)]
 
 
-def _travel(rules: PriceRules, visits: Decimal) -> list[CostLine]:
-    rate = rules.labour_rate("travel")
+def _line(activity: str, rate: Decimal, group: list[Work]) -> CostLine:
+    return CostLine(
+        f"labour.{group[0].key}",
+        Category.LABOUR,
+        _label(activity, group),
+        sum((work.quantity for work in group), Decimal(0)),
+        ACTIVITIES[activity],
+        rate,
+        runs=by_weight(_runs(group)),
+        why=_why(group),
+    )
+
+
+def _travel(rules: PriceRules, asked: Decimal | None) -> list[CostLine]:
+    rate, visits = rules.labour_rate("travel"), rules.visits if asked is None else asked
     if not rate or not visits:
         return []
     return [CostLine("labour.travel", Category.LABOUR, _LABELS["travel"], visits, ACTIVITIES["travel"], rate)]
@@ -173,7 +215,7 @@ def _travel(rules: PriceRules, visits: Decimal) -> list[CostLine]:
 def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
     """Tipping of old fence and spoil, where the rules have a rate for it."""
     groups: dict[str, list[Work]] = {}
-    for work in work_of(takeoff):
+    for work in _paid(takeoff, rules):
         key = work.finer if work.activity == "remove" else work.activity
         if work.activity in {"remove", "spoil"} and key in rules.disposal:
             groups.setdefault(key, []).append(work)
@@ -186,6 +228,7 @@ def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
             ACTIVITIES[works[0].activity],
             rules.disposal[key],
             runs=by_weight(_runs(works)),
+            why=_why(works),
         )
         for key, works in groups.items()
     ]

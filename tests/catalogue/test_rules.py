@@ -8,6 +8,7 @@ import pytest
 
 from catalogue.bands import amount_at, bands_fault, parsed, read_bands, written
 from catalogue.codes import gtin14, is_gtin, sale_unit
+from catalogue.digging import DigRate
 from catalogue.rules import Due, Markup, PriceRules, RuleLine, read_rules, rule_faults, standing
 from fencing.faults import Refused
 from shared.money import OddCent, Rounding, TaxAt
@@ -52,10 +53,35 @@ def test_before_the_first_rate_there_is_no_tax_to_reckon() -> None:
         early.tax()
 
 
-def test_a_digging_rate_for_the_soil_comes_before_the_general_one() -> None:
+def test_a_soil_has_its_own_digging_rate_or_none() -> None:
     both = rules(line("labour", "dig", "30"), line("labour", "dig.rock", "90"))
-    assert (both.labour_rate("dig", "rock"), both.labour_rate("dig", "clay")) == (Decimal(90), Decimal(30))
-    assert rules(line("labour", "dig.rock", "90")).labour_rate("dig", "clay") is None
+    assert (both.dig_rate("rock"), both.dig_rate("")) == (DigRate(Decimal(90)), DigRate(Decimal(30)))
+    assert both.dig_rate("clay") is None
+
+
+def test_digging_says_how_deep_it_goes_and_what_more_costs() -> None:
+    found = rules(line("labour", "dig.Rock", "90", "700"), line("labour", "dig_deeper.rock", "18"))
+    assert found.dig_rate("ROCK") == DigRate(Decimal(90), 700, Decimal(18))
+
+
+def test_the_words_of_a_measure_are_those_of_the_rates() -> None:
+    found = rules(
+        line("labour", "dig", "30"),
+        line("labour", "dig.Red Clay", "34"),
+        line("labour", "remove", "9"),
+        line("labour", "remove.brick", "40"),
+        line("labour", "remove.asbestos", None, "hazardous"),
+        line("disposal", "Timber paling", "5"),
+        line("disposal", "spoil", "38"),
+    )
+    assert found.words.soils == ("red clay",)
+    assert found.words.old_fences == ("asbestos", "brick", "timber paling")
+    assert found.words.hazardous == {"asbestos"}
+
+
+def test_a_later_line_counts_however_its_word_is_spelled() -> None:
+    found = rules(line("labour", "dig.clay", "30"), line("labour", "dig.Clay", "34", begins=JUL), on=JUL)
+    assert found.dig_rate("clay") == DigRate(Decimal(34))
 
 
 @pytest.mark.parametrize(("height", "rate"), [("1200", 20), ("1201", 24), ("1800", 24), ("2400", 24)])
@@ -127,6 +153,19 @@ def test_instalments_that_do_not_add_up_to_the_whole_are_refused() -> None:
         ("labour", "erect.high", "10", "", {"key"}),
         ("labour", "", "10", "", {"key"}),
         ("labour", "dig", None, "", {"amount"}),
+        ("labour", "dig", "30", "deep", {"choice"}),
+        ("labour", "dig.clay", "30", "20", {"choice"}),
+        ("labour", "dig_deeper.clay", "3", "700", {"choice"}),
+        ("labour", "remove.asbestos", "30", "hazardous", {"amount"}),
+        ("labour", "remove.asbestos", None, "", {"amount"}),
+        ("labour", "remove.asbestos", "30", "dangerous", {"choice"}),
+        ("labour", "remove", None, "hazardous", {"choice"}),
+        ("factor", "diameter", "1.2", "", {"key"}),
+        ("factor", "diameter.wide", "1.2", "", {"key"}),
+        ("factor", "depth", "1.2", "", {"key"}),
+        ("factor", "bulking", "0", "", {"amount"}),
+        ("factor", "bulking", None, "", {"amount"}),
+        ("factor", "bulking.clay", "1.3", "loose", {"choice"}),
         ("tax", "standard", "0", "S", {"amount"}),
         ("tax", "none", "5", "O", {"amount"}),
         ("tax", "standard", "5", "Q", {"choice"}),

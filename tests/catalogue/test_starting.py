@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +13,7 @@ from django.core.mail import EmailMessage
 from django.core.management import CommandError, call_command
 from django.test import Client
 
-from catalogue import bridge, queries
+from catalogue import bridge, queries, services
 from catalogue.completeness import lacks
 from catalogue.models import Component, FenceSystemVersion, Offer, PriceRule, Supplier
 from fencing.faults import Level
@@ -20,6 +21,7 @@ from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retr
 from fencing.prices import Work, cost_of
 from fencing.takeoff import take_off
 from shared.audit import AuditEntry
+from shared.business.actors import SYSTEM
 from shared.business.invitations import accept
 from shared.business.models import Business, Person
 from shared.business.scoping import Owned
@@ -193,7 +195,8 @@ def everything(finish: str) -> Measure:
 
 @pytest.mark.parametrize("finish", FINISHES)
 def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, finish: str) -> None:
-    system, prices = bridge.fence_system(stocked), bridge.price_list(stocked)
+    system = bridge.fence_system(stocked)
+    prices = bridge.price_list(stocked, system)
     job = take_off(everything(finish), system, prices)
     assert [notice for notice in job.notices if notice.level is Level.STOP] == []
     unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.colour, piece.length) is None}
@@ -234,3 +237,24 @@ def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client:
     assert "something stored already" in client.post("/prices", follow=True).content.decode()
     assert counts(business) == before
     assert "Measure a new fence" in client.get("/").content.decode()
+
+
+def test_the_starter_set_prices_soils_by_depth_and_old_fences_with_tipping() -> None:
+    run()
+    rules = queries.price_rules_on(Business.objects.get())
+    words = rules.words
+    rates = [rules.dig_rate(soil) for soil in words.soils]
+    assert all(rate is not None and rate.included and rate.deeper for rate in rates)
+    assert {"asbestos", "brick", "fibre cement", "sheet metal", "timber paling"} <= set(words.old_fences)
+    assert words.hazardous == {"asbestos"}
+    assert all(rules.disposal[kind] > 0 for kind in set(words.old_fences) - words.hazardous)
+    assert rules.factors.loose("rock") > rules.factors.loose("sand") > 1
+
+
+def test_rates_that_do_not_reach_the_holes_of_the_system_are_missing(stocked: Business) -> None:
+    values = {"amount": Decimal(150), "choice": "400", "valid_from": date(2025, 1, 1)}
+    services.add_dated(
+        PriceRule(business=stocked, kind="labour", key="dig.Basalt"), actor=SYSTEM, values=values, past=True
+    )
+    assert [(one.code, one.key) for one in lacks(stocked)] == [("labour.missing", "dig_deeper.basalt")]
+    assert PriceRule.objects.of(stocked).filter(key="dig.basalt").exists()

@@ -63,7 +63,7 @@ RULES: list[dict[str, str]] = [
     {"kind": "markup", "key": "materials", "amount": "25", "choice": "markup"},
     {"kind": "markup", "key": "labour", "amount": "20", "choice": "markup"},
     {"kind": "labour", "key": "set_out", "amount": "5"},
-    {"kind": "labour", "key": "dig", "amount": "20"},
+    {"kind": "labour", "key": "dig.clay", "amount": "20"},
     {"kind": "labour", "key": "erect", "amount": "15"},
     {"kind": "labour", "key": "rake", "amount": "20"},
     {"kind": "labour", "key": "gate", "amount": "90"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from catalogue.site_words import SiteWords
 from fencing.faults import Fault
 from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields
@@ -168,3 +170,21 @@ def test_a_fault_is_told_in_the_sheets_words_whether_its_field_shows_or_not(runs
     fields = sheet_fields({**BEFORE, "runs": [{"id": f"R{place}"} for place in range(runs)]}, OFFERED)
     ((_, _, text),) = placed(fields, (Fault("/runs/0/height_mm", "missing", "height_mm is missing"),))
     assert text == "Height is missing"
+
+
+WORDS = SiteWords(("clay", "rock"), ("asbestos", "brick"), frozenset({"asbestos"}))
+
+
+def test_soil_and_old_fence_are_chosen_from_the_words_of_the_business() -> None:
+    document = {
+        **BEFORE,
+        "defaults": {"soil": "Clay"},
+        "runs": [{"id": "A", "soil": "reef", "remove": {"kind": "BRICK"}}],
+    }
+    fields = {one.name: one for one in sheet_fields(document, replace(OFFERED, words=WORDS)).all()}
+    soil, own, old = (fields[name] for name in ("defaults/soil", "runs/0/soil", "runs/0/remove/kind"))
+    assert (soil.kind, soil.value, [value for value, _ in soil.choices]) == ("choice", "clay", ["", "clay", "rock"])
+    assert (own.value, own.choices[-1]) == ("reef", ("reef", "reef"))  # it stays to be seen, and is refused
+    assert (old.value, list(old.choices)) == (
+        "brick", [("", "none"), ("asbestos", "asbestos (hazardous)"), ("brick", "brick")],
+    )  # fmt: skip

@@ -27,6 +27,7 @@ def build(*runs: dict[str, Any]) -> dict[str, Any]:
     return {
         "takeoff": {"runs": taken_off, "concrete": {"holes": 0}},
         "measure": {"runs": named, "retrofits": []},
+        "licensed_removals": {"asbestos": False, "old roofing": True},
         "finishes": {"f": "Fogthistle", "s": "Saltmarl"},
     }
 
@@ -95,3 +96,15 @@ def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
     )
     [part] = scope(build({"taper": {**taper, "bays": 1, "at": "end"}}))
     assert part.sentences[2] == "The last bay runs down to 910 mm at the end."
+
+
+@pytest.mark.parametrize(
+    ("kind", "sentence"),
+    [
+        ("old roofing", "A licensed contractor takes it down and disposes of it; the price includes this."),
+        ("asbestos", "A licensed contractor takes it down before our work begins; the price does not include this."),
+    ],
+)
+def test_a_hazardous_old_fence_is_no_work_of_the_crew(kind: str, sentence: str) -> None:
+    [part] = scope(build({"remove": {"kind": kind, "length_mm": 3500}}))
+    assert part.sentences[-1] == f"The old fence ({kind}, 3.500 m) is hazardous. {sentence}"

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from catalogue.digging import DigRate, HoleFactors
 from catalogue.rules import Category
 from fencing.choosing import options
 from fencing.faults import Refused
 from fencing.ground import Ground
 from fencing.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
 from quotes.pricing.costs import CostLine
+from quotes.pricing.digging import Holes, dig_lines
 from quotes.pricing.labour import disposal_lines, labour_lines, work_of
 from quotes.pricing.materials import Bought, material_lines, shares_by_run
 from tests.quotes.pricing.cast import SYSTEM, rules, taken_off
@@ -24,6 +29,7 @@ RATES = {
     "set_out": Decimal(4),
     "dig": Decimal(30),
     "dig.clay": Decimal(35),
+    "dig.sand": Decimal(30),
     "erect.1500": Decimal(20),
     "erect.1800": Decimal(24),
     "rake": Decimal(15),
@@ -118,6 +124,100 @@ def test_spoil_and_travel_cost_only_where_there_is_a_rate() -> None:
     assert (lines["labour.spoil"], lines["labour.travel"]) == (Decimal("0.254"), Decimal(2))
     assert amounts(labour_lines(taken_off(SIDE), business, visits=Decimal(5)))["labour.travel"] == 5
     assert "labour.spoil" not in amounts(labour_lines(taken_off(SIDE), rules(labour=RATES)))
+
+
+def test_spoil_is_carted_as_loose_as_its_soil_gets() -> None:
+    # 6 + 3 holes of 0.042412 m3: 0.254 m3 of clay x 1.4 = 0.356 and 0.127 m3 of sand x 1.2 = 0.152
+    factors = HoleFactors({}, {"": Decimal("1.2"), "clay": Decimal("1.4")})
+    business = rules(labour={**RATES, "spoil": Decimal(40)}, disposal={"spoil": Decimal(38)}, factors=factors)
+    [carting] = [line for line in labour_lines(taken_off(SIDE, REAR), business) if line.key == "labour.spoil"]
+    [tipping] = disposal_lines(taken_off(SIDE, REAR), business)
+    assert carting.quantity == tipping.quantity == Decimal("0.356") + Decimal("0.152")
+    assert carting.why == "0.254 m³ of clay ground × 1.4 once dug; 0.127 m³ of sand ground × 1.2 once dug"
+
+
+def test_a_deeper_hole_costs_each_further_100_mm_that_is_begun() -> None:
+    # 600 mm deep: the rate includes 350 mm, so 250 mm are three further 100 mm for each of 6 holes
+    labour = {**RATES, "dig_deeper.clay": Decimal("4.50")}
+    lines = {line.key: line for line in labour_lines(taken_off(SIDE), rules(labour=labour, depths={"dig.clay": 350}))}
+    holes, deeper = lines["labour.dig.clay"], lines["labour.dig_deeper.clay"]
+    assert (holes.quantity, holes.rate, holes.why) == (Decimal(6), Decimal(35), "35 a hole up to 350 mm deep")
+    assert (deeper.quantity, deeper.rate) == (Decimal(18), Decimal("4.50"))
+    assert deeper.why == "6 of 600 mm take 3 further 100 mm each: 4.5 each"
+    assert deeper.runs == {"A": 1}
+
+
+def test_wide_holes_cost_the_factor_of_their_diameter() -> None:
+    # 300 mm across: the band up to 400
+    factors = HoleFactors({250: Decimal(1), 400: Decimal("1.5"), 600: Decimal(3)}, {})
+    lines = {line.key: line for line in labour_lines(taken_off(SIDE), rules(labour=RATES, factors=factors))}
+    assert lines["labour.dig.clay"].rate == Decimal("52.5")
+    assert lines["labour.dig.clay"].why == "35 a hole × 1.5 for holes up to 400 mm across"
+
+
+def test_a_hole_wider_or_deeper_than_the_rules_know_is_refused() -> None:
+    narrow = rules(labour=RATES, factors=HoleFactors({250: Decimal(1)}, {}), depths={"dig.clay": 500})
+    with pytest.raises(Refused) as refused:
+        labour_lines(taken_off(SIDE), narrow)
+    assert [fault.pointer for fault in refused.value.faults] == [
+        "/price_rules/labour/dig_deeper.clay",
+        "/price_rules/factor/diameter.300",
+    ]
+
+
+def test_no_soil_falls_back_to_the_rate_of_another() -> None:
+    rock = replace(SIDE, soil="rock")
+    with pytest.raises(Refused, match=r"no labour rate for dig\.rock"):
+        labour_lines(taken_off(rock), rules(labour={**RATES, "dig_deeper": Decimal(1)}))
+    without = rules(labour={key: rate for key, rate in RATES.items() if key != "dig"})
+    with pytest.raises(Refused, match="Name the soil of each run, one of: clay, sand"):
+        labour_lines(taken_off(replace(SIDE, soil=None)), without)
+
+
+def test_the_case_of_a_word_does_not_matter() -> None:
+    loud = replace(SIDE, soil="Clay", remove=Removal("Timber  Paling", 8500))
+    business = rules(labour={**RATES, "remove.timber paling": Decimal(9)}, disposal={"timber paling": Decimal(6)})
+    lines = amounts(labour_lines(taken_off(loud), business))
+    assert (lines["labour.dig.clay"], lines["labour.remove.timber paling"]) == (Decimal(6), Decimal("8.500"))
+    assert amounts(disposal_lines(taken_off(loud), business)) == {"disposal.timber paling": Decimal("8.500")}
+
+
+def test_the_business_charges_nothing_for_what_a_licensed_contractor_takes_down() -> None:
+    run = replace(SIDE, remove=Removal("asbestos", 8500))
+    business = rules(labour=RATES, disposal={"asbestos": Decimal(60)}, hazardous=frozenset({"asbestos"}))
+    assert not [line for line in labour_lines(taken_off(run), business) if line.key.startswith("labour.remove")]
+    assert disposal_lines(taken_off(run), business) == []
+
+
+def paid_hole_by_hole(depths: Sequence[int], rate: DigRate, factor: Decimal) -> Decimal:
+    """What digging costs, counted the slow way: hole by hole, 100 mm by 100 mm."""
+    total = Decimal(0)
+    for depth in depths:
+        total += rate.hole * factor
+        dug = rate.included if rate.included is not None else depth
+        while dug < depth:
+            total += (rate.deeper or Decimal(0)) * factor
+            dug += 100
+    return total
+
+
+money = st.decimals(0, 200, places=2)
+
+
+@given(
+    depths=st.lists(st.integers(300, 2000), min_size=1, max_size=8),
+    rate=st.builds(DigRate, money, st.none() | st.integers(100, 1500), money),
+    factor=st.decimals("0.5", 4, places=2),
+)
+def test_digging_comes_to_what_it_costs_hole_by_hole(depths: list[int], rate: DigRate, factor: Decimal) -> None:
+    labour = {"dig": rate.hole, "dig_deeper": rate.deeper or Decimal(0)}
+    included = {} if rate.included is None else {"dig": rate.included}
+    business = rules(labour=labour, depths=included, factors=HoleFactors({300: factor}, {}))
+    holes = [Holes("", "AB"[number % 2], depth, 1) for number, depth in enumerate(depths)]
+    lines = list(dig_lines(holes, business, 300))
+    expected = paid_hole_by_hole(depths, rate, factor)
+    assert sum(line.quantity * line.rate for line in lines) == expected
+    assert sum((rate.price(depth, factor) for depth in depths), Decimal(0)) == expected
 
 
 def test_every_rate_that_is_missing_is_named_at_once() -> None:

@@ -1,0 +1,113 @@
+"""Digging and spoil: what the holes of a fence cost by their soil, depth and diameter, and how much loose soil they give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from catalogue.digging import STEP_MM, DigRate
+from catalogue.labour_rules import ACTIVITIES
+from catalogue.rules import Category, PriceRules
+from fencing.faults import Fault
+from quotes.pricing.costs import CostLine, by_weight
+
+
+@dataclass(frozen=True, slots=True)
+class Holes:
+    """``count`` holes of one depth [mm] on a run, in a soil ("" where the measure names none)."""
+
+    soil: str
+    run: str
+    depth: int
+    count: int
+
+    @property
+    def finer(self) -> str:
+        return f".{self.soil}" if self.soil else ""
+
+
+def dig_faults(holes: Sequence[Holes], rules: PriceRules, across: int) -> Iterator[Fault]:
+    """Yield a fault for each rate and factor that is missing. ``across`` is the widest part of the holes [mm]."""
+    for soil in dict.fromkeys(one.soil for one in holes):
+        own = [one for one in holes if one.soil == soil]
+        rate = rules.dig_rate(soil)
+        if rate is None:
+            yield _missing(f"dig{own[0].finer}", rules)
+        elif rate.deeper is None and any(rate.steps(one.depth) for one in own):
+            deepest = max(one.depth for one in own)
+            text = f"Digging includes {rate.included} mm, and some holes are {deepest} mm: add a rate for each further 100 mm."
+            yield Fault(f"/price_rules/labour/dig_deeper{own[0].finer}", "labour.missing", text)
+    if holes and rules.factors.diameter(across) is None:
+        text = f"The price rules have no factor for holes {across} mm across: add diameter.{across}."
+        yield Fault(f"/price_rules/factor/diameter.{across}", "factor.missing", text)
+
+
+def _missing(key: str, rules: PriceRules) -> Fault:
+    text = f"The price rules have no labour rate for {key}."
+    if key == "dig" and rules.words.soils:
+        text += (
+            f" Name the soil of each run, one of: {', '.join(rules.words.soils)}; or add a rate for digging in general."
+        )
+    return Fault(f"/price_rules/labour/{key}", "labour.missing", text)
+
+
+def dig_lines(holes: Sequence[Holes], rules: PriceRules, across: int) -> Iterator[CostLine]:
+    """Yield the lines for digging, each soil with a line for its holes and one for what is deeper than their rate includes.
+
+    Rule: a hole costs its rate up to the depth it includes, and ``dig_deeper`` for each further 100 mm begun; both times the
+    factor of the diameter. Nothing may be missing (:func:`dig_faults`).
+    """
+    band, factor = rules.factors.diameter(across) or (0, Decimal(1))
+    times = "" if factor == 1 else f" × {factor.normalize():f} for holes up to {band} mm across"
+    for soil in dict.fromkeys(one.soil for one in holes):
+        own = [one for one in holes if one.soil == soil]
+        rate = rules.dig_rate(soil)
+        if rate is not None:
+            yield _holes_line(own, rate, factor, times)
+            yield from _deeper_line(own, rate, factor, times)
+
+
+def _holes_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: str) -> CostLine:
+    where = f", {own[0].soil}" if own[0].soil else ""
+    depth = "" if rate.included is None else f" up to {rate.included} mm deep"
+    return CostLine(
+        f"labour.dig{own[0].finer}",
+        Category.LABOUR,
+        f"Digging and concreting post holes{where}",
+        Decimal(sum(one.count for one in own)),
+        ACTIVITIES["dig"],
+        rate.hole * factor,
+        runs=by_weight(_by_run((one.run, one.count) for one in own)),
+        why=f"{rate.hole.normalize():f} a hole{depth}{times}" if depth or times else "",
+    )
+
+
+def _deeper_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: str) -> Iterator[CostLine]:
+    steps = [(one, one.count * rate.steps(one.depth)) for one in own if rate.steps(one.depth)]
+    if not steps or rate.deeper is None:
+        return
+    depths: dict[int, int] = {}
+    for one, _ in steps:
+        depths[one.depth] = depths.get(one.depth, 0) + one.count
+    counted = "; ".join(
+        f"{count} of {depth} mm take {rate.steps(depth)} further {STEP_MM} mm each" for depth, count in depths.items()
+    )
+    where = f", {own[0].soil}" if own[0].soil else ""
+    yield CostLine(
+        f"labour.dig_deeper{own[0].finer}",
+        Category.LABOUR,
+        f"Digging deeper than {rate.included} mm{where}, each further {STEP_MM} mm",
+        Decimal(sum(count for _, count in steps)),
+        ACTIVITIES["dig_deeper"],
+        rate.deeper * factor,
+        runs=by_weight(_by_run((one.run, count) for one, count in steps)),
+        why=f"{counted}: {rate.deeper.normalize():f} each{times}",
+    )
+
+
+def _by_run(counts: Iterator[tuple[str, int]]) -> dict[str, int]:
+    totals: dict[str, int] = {}
+    for run, count in counts:
+        totals[run] = totals.get(run, 0) + count
+    return totals
