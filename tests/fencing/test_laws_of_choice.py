@@ -66,7 +66,12 @@ def thrown_prices(rates: Mapping[str, int]) -> PriceList:
     return PriceList(
         stock=tuple(StockPrice(role, None, None, Decimal(rates["metre"])) for role in cut),
         eaches={(role, None): Decimal(rates["thing"]) / 10 for role in (*things, "concrete.bag", "concrete.mix")},
-        labour=LabourRates(*map(Decimal, (rates["hole"], rates["bay"], rates["raked"], rates["cut"]))),
+        labour=LabourRates(
+            hole=Decimal(rates["hole"]),
+            bay=Decimal(rates["bay"]),
+            raked_bay=Decimal(rates["raked"]),
+            cut=Decimal(rates["cut"]),
+        ),
     )
 
 
