@@ -67,10 +67,10 @@ def test_a_hazardous_old_fence_stops_the_quote_until_a_contractor_is_priced(busi
         send(revision=draft, actor=actor_of(business))
     assert [fault.pointer for fault in refused.value.faults] == ["/override_reason"]
     for unpaid in ({**PAID, "net": "0"}, {**PAID, "licensed_removal": "brick"}):
-        change_draft(revision=draft, setup=read_setup({**OWNER, "extras": [unpaid]}))
+        change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [unpaid]}))
         with pytest.raises(Refused, match="licensed contractor"):
             send(revision=draft, actor=actor_of(business))
-    change_draft(revision=draft, setup=read_setup({**OWNER, "extras": [PAID]}))
+    change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [PAID]}))
     content = parsed(send(revision=draft, actor=actor_of(business)).content)
     assert content["override"] is None
     keys = {row["key"] for row in content["builds"][0]["costing"]}
@@ -90,7 +90,7 @@ def test_a_variation_keeps_the_contractor_that_was_agreed(business: Business) ->
     offer = send(revision=old_fence(business, "asbestos", extras=[PAID]), actor=actor_of(business))
     accept(token=token(offer, "owner"), name="Ada Quill", content_sha256=offer.content_sha256)
     draft = revise(quote=offer.quote, actor=actor_of(business))
-    change_draft(revision=draft, setup={**OWNER, "extras": [{"label": "Tap", "net": "95"}]})
+    change_draft(revision=draft, actor=actor_of(business), setup={**OWNER, "extras": [{"label": "Tap", "net": "95"}]})
     assert parsed(send(revision=draft, actor=actor_of(business)).content)["override"] is None
 
 
