@@ -44,6 +44,8 @@ class Endpoint(APIView):
     """Query parameters and what they mean; any other is refused."""
     unconditional: ClassVar[frozenset[str]] = frozenset()
     """Changes that need no If-Match."""
+    needs_if_match: ClassVar[frozenset[str]] = frozenset()
+    """POSTs that act on what somebody looked at, such as sending or cancelling it: they need If-Match too."""
     refuses: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     """By method, statuses of refusals beyond those that every endpoint has, for the documentation."""
     deprecated: ClassVar[Mapping[str, Deprecation]] = {}

@@ -140,7 +140,9 @@ class EndpointSchema(AutoSchema):
 
     def _conditional(self) -> bool:
         view = self.view
-        return isinstance(view, Endpoint) and self.method in _CHANGES and self.method not in view.unconditional
+        if not isinstance(view, Endpoint):
+            return False
+        return self.method in view.needs_if_match or (self.method in _CHANGES and self.method not in view.unconditional)
 
     def _problem_statuses(self) -> tuple[str, ...]:
         conditional = ("412", "428") if self._conditional() else ()

@@ -156,11 +156,14 @@ class RevisionSending(Endpoint):
 
     scopes = {"POST": Scope.QUOTES_WRITE}
     idempotent = frozenset({"POST"})
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=SendIn, responses={200: REVISION_FULL_SHAPE}, summary="Send a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(SendIn)
-        revision = self.find(_whole(self), ref)
+        # the quote first, as everything that changes its state locks it
+        services.lock_quote(self.find(_whole(self), ref).quote)
+        revision = self.find_for_change(_whole(self), ref)
         sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
         return self.one(revision_full(sent), sent)
 

@@ -8,9 +8,9 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from catalogue.discounts import DiscountRule
@@ -20,14 +20,13 @@ from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
 from quotes.offers import queries, services
 from quotes.offers.answering import reply
-from quotes.offers.content import assemble
 from quotes.offers.deliveries import letter_to, letters_of
 from quotes.offers.draft_form import read_draft, sections, shares_of, wholes
 from quotes.offers.links import address_of, reissue_link, revoke_link, show_link
 from quotes.offers.models import Party, Quote, Revision, State
 from quotes.offers.priced import priced
 from quotes.offers.setup import read_setup
-from quotes.offers.sums import Content
+from quotes.offers.shown import acting_on_revision, last_revision, revision_facts, shown_content, whole_revisions
 from shared.boxes import faults_by_pointer
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
@@ -35,6 +34,7 @@ from shared.conditional import find
 from shared.letters import send_again
 from shared.models import Business
 from shared.problems import Problem
+from shared.seen import refuse_other_version
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +45,9 @@ class Refusal:
     notice: str = ""
     setup: Mapping[str, Any] | None = None
     reason: str = ""
+    question: str = ""
+    """The question that ``reply`` was typed to."""
+    reply: str = ""
     status: int = 422
 
 
@@ -87,7 +90,7 @@ def _start(request: MemberRequest, job: Job) -> HttpResponse:
 @needs(Scope.QUOTES_READ)
 def revision(request: MemberRequest, ref: str) -> HttpResponse:
     """One revision: a draft to work on, or what was sent and what came back."""
-    row = find(_whole(request), ref)
+    row = find(whole_revisions(request.business), ref)
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
@@ -97,10 +100,20 @@ def revision(request: MemberRequest, ref: str) -> HttpResponse:
         "discard": _discard,
         "measure": _measure_anew,
     }
+    asked = request.POST.get("do", "")
     try:
-        return deeds.get(request.POST.get("do", ""), _save)(request, row)
+        with acting_on_revision(request, ref, exact=asked == "send") as row:
+            return deeds.get(asked, _save)(request, row)
     except Problem as problem:
-        return _sheet(request, find(_whole(request), ref), Refusal(notice=problem.detail, status=problem.status))
+        row = find(whole_revisions(request.business), ref)
+        return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status, **_typed(request, row)))
+
+
+def _typed(request: MemberRequest, row: Revision) -> dict[str, Any]:
+    """What was typed into the draft, so that a refused action loses nothing of it."""
+    if request.POST.get("do") not in ("save", "send") or row.state != State.DRAFT:
+        return {}
+    return {"setup": read_draft(request.POST, row.setup), "reason": request.POST.get("override_reason", "").strip()}
 
 
 def _save(request: MemberRequest, row: Revision) -> HttpResponse:
@@ -153,16 +166,14 @@ def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
 def revise(request: MemberRequest, ref: str) -> HttpResponse:
     """The next draft of a quote, on the newest version of the measure its last revision rests on."""
     quote: Quote = find(queries.quotes(request.business).select_related("job", "business"), ref)
-    last = (
-        queries.revisions(request.business, {"quote": quote.ref}).select_related("measure_version").order_by("-number")
-    )
-    before = last.first()
-    version = None
-    if before is not None:
-        rows = versions(request.business).filter(measure=before.measure_version.measure_id)
-        version = rows.select_related("measure").order_by("-number").first()
     try:
-        draft = services.revise(quote=quote, actor=request.actor, version=version)
+        with transaction.atomic():
+            services.lock_quote(quote)
+            last = last_revision(quote)
+            refuse_other_version(request, last, revision_facts)
+            rows = versions(request.business).filter(measure=last.measure_version.measure_id)
+            version = rows.select_related("measure").order_by("-number").first()
+            draft = services.revise(quote=quote, actor=request.actor, version=version)
     except Problem as problem:
         messages.error(request, problem.detail, extra_tags="Not done")
         return redirect("job-price", quote.job.ref)
@@ -173,43 +184,51 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
 @needs(Scope.QUOTES_WRITE)
 def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """Ends a party's link, or makes a new one and shows it this once, for whoever hands it over by other means."""
-    row = find(_whole(request), ref)
-    party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
-    if request.POST.get("do") == "revoke":
-        link = queries.live_links(row).get(party.pk)
-        if link:
-            revoke_link(link=link, actor=request.actor)
+    acts: dict[str, Callable[[MemberRequest, Revision, Party], Mapping[str, Any] | None]] = {
+        "revoke": _revoke,
+        "show": _show_link,
+    }
+    act = acts.get(request.POST.get("do", ""), _reissue)
+    try:
+        with acting_on_revision(request, ref) as row:
+            party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
+            issued = act(request, row, party)
+    except Problem as problem:
+        return _sheet(
+            request, find(whole_revisions(request.business), ref), Refusal(notice=problem.detail, status=problem.status)
+        )
+    if issued is None:
         messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
         return redirect("revision", ref)
-    if request.POST.get("do") == "show":
-        return _show_link(request, row, party)
-    try:
-        link = reissue_link(party=party, actor=request.actor)
-    except Problem as problem:
-        return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status))
-    return _with_address(request, row, {"party": party, "address": address_of(link), "is_new": True})
-
-
-def _show_link(request: MemberRequest, row: Revision, party: Party) -> HttpResponse:
-    """The link as it is, to be copied: nothing ends and nothing is sent."""
-    link = queries.live_links(row).get(party.pk)
-    if link is None:
-        return _sheet(request, row, Refusal(notice=f"The link of {party.name} is ended. Make a new one.", status=409))
-    address = show_link(link=link, actor=request.actor)
-    return _with_address(request, row, {"party": party, "address": address, "is_new": False})
-
-
-def _with_address(request: MemberRequest, row: Revision, issued: Mapping[str, Any]) -> HttpResponse:
     response = _sheet(request, row, issued=issued)
     response["Cache-Control"] = "no-store"
     return response
+
+
+def _revoke(request: MemberRequest, row: Revision, party: Party) -> None:
+    link = queries.live_links(row).get(party.pk)
+    if link:
+        revoke_link(link=link, actor=request.actor)
+
+
+def _reissue(request: MemberRequest, row: Revision, party: Party) -> Mapping[str, Any]:
+    link = reissue_link(party=party, actor=request.actor)
+    return {"party": party, "address": address_of(link), "is_new": True}
+
+
+def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[str, Any]:
+    """The link as it is, to be copied: nothing ends and nothing is sent."""
+    link = queries.live_links(row).get(party.pk)
+    if link is None:
+        raise Problem("conflict", f"The link of {party.name} is ended. Make a new one.")
+    return {"party": party, "address": show_link(link=link, actor=request.actor), "is_new": False}
 
 
 @require_POST
 @needs(Scope.QUOTES_WRITE)
 def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     """Tries a letter about this revision again now."""
-    row = find(_whole(request), ref)
+    row = find(whole_revisions(request.business), ref)
     asked = request.POST.get("letter", "")
     letter = next((one for one in letters_of(row) if f"{one.event.ref}/{one.name}" == asked), None)
     if letter is None:
@@ -233,10 +252,13 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
     text = request.POST.get("text", "").strip()[:4_000]
     try:
         if text:
-            reply(question=question, text=text, actor=request.actor)
+            with acting_on_revision(request, question.revision.ref):
+                reply(question=question, text=text, actor=request.actor)
             messages.success(request, f"{question.party.name} is told.", extra_tags="Answered")
     except Problem as problem:
-        messages.error(request, problem.detail, extra_tags="Not done")
+        row = find(whole_revisions(request.business), question.revision.ref)
+        typed = Refusal(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
+        return _sheet(request, row, typed)
     return redirect("revision", question.revision.ref)
 
 
@@ -260,25 +282,9 @@ def _may_write(request: MemberRequest) -> None:
         raise PermissionDenied
 
 
-def _whole(request: MemberRequest) -> Any:
-    return queries.revisions(request.business).select_related(
-        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
-    )
-
-
 def _names(row: Revision) -> str:
     names = [party.name for party in queries.parties(row).order_by("position")]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _content(row: Revision) -> tuple[Content | None, dict[str, str]]:
-    """The frozen content, or the preview of a draft; without it what keeps it from being made."""
-    if row.state != State.DRAFT:
-        return queries.content_of(row), {}
-    try:
-        return assemble(row, now=timezone.now()), {}
-    except Refused as refused:
-        return None, faults_by_pointer(refused)
 
 
 def _discounts(business: Business) -> list[DiscountRule]:
@@ -292,7 +298,8 @@ def _discounts(business: Business) -> list[DiscountRule]:
 def _sheet(
     request: MemberRequest, row: Revision, refusal: Refusal = NOTHING, issued: Mapping[str, Any] | None = None
 ) -> HttpResponse:
-    content, missing = _content(row)
+    content, missing = shown_content(row)
+    money = priced(content, row.choices) if content else None
     setup = row.setup if refusal.setup is None else refusal.setup
     parties = list(queries.parties(row).order_by("position"))
     links = queries.live_links(row)
@@ -304,7 +311,7 @@ def _sheet(
         "is_draft": row.state == State.DRAFT,
         "content": content,
         "missing": missing,
-        "priced": priced(content, row.choices) if content else None,
+        "priced": money,
         "sees_costs": request.actor.may(Scope.PRICES_READ),
         "may_write": request.actor.may(Scope.QUOTES_WRITE),
         "sections": sections(setup, refusal.faults, site_words_on(request.business).hazardous),
@@ -324,6 +331,7 @@ def _sheet(
         "revisions": queries.revisions(request.business, {"quote": row.quote.ref}).order_by("-number"),
         "newer_measure": newest if newest and newest.pk != row.measure_version_id else None,
         "refusal": refusal,
+        "facts": revision_facts(row, money),
         "issued": issued,
         "locale": request.business.locale,
         "currency": request.business.currency,

@@ -44,6 +44,7 @@ class Caller:
 
     def post(self, path: str, body: Any = None, status: int = 201, **headers: str) -> Any:
         headers.setdefault("Idempotency-Key", str(uuid4()))
+        headers.setdefault("If-Match", "*")
         return self._send("post", path, body, status, headers)
 
     def put(self, path: str, body: Any, status: int = 200) -> Any:

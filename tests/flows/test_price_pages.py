@@ -10,6 +10,7 @@ from django.test import Client
 from quotes.offers.models import Question, Revision
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.offers.cast import PARTIES, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
@@ -33,7 +34,7 @@ def test_a_page_keeps_what_it_has_no_box_for(estimator: Client, business: Busine
     option = {"key": "mow", "label": "Mowing strip", "net": "200.00", "shares": {"owner": "1"}}
     draft = drafted(business, {"parties": PARTIES[:1], "options": [option]}, measure(12000))
     typed = {"options-0-key": "mow", "options-0-label": "Mowing strip", "options-0-net": "210"}
-    estimator.post(f"/revisions/{draft.ref}", form_of(draft, **typed, do="save"))
+    press(estimator, f"/revisions/{draft.ref}", form_of(draft, **typed, do="save"))
     draft.refresh_from_db()
     assert draft.setup["options"] == [{**option, "net": "210"}]
 
@@ -41,7 +42,7 @@ def test_a_page_keeps_what_it_has_no_box_for(estimator: Client, business: Busine
 def test_sending_keeps_what_was_typed_in_the_same_breath(estimator: Client, business: Business) -> None:
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(12000))
     typed = {"extras-0-label": "Clearing", "extras-0-net": "1 200,50"}
-    estimator.post(f"/revisions/{draft.ref}", form_of(draft, **typed, do="send"))
+    press(estimator, f"/revisions/{draft.ref}", form_of(draft, **typed, do="send"))
     draft.refresh_from_db()
     assert draft.state == "sent"
     assert [row["net"] for row in draft.setup["extras"]] == ["1200.50"]
@@ -51,10 +52,10 @@ def test_stops_are_sent_only_with_a_reason(estimator: Client, business: Business
     document = measure(12000, form="stepped")
     document["runs"][0]["levels"] = [[0, 0], [12000, -6000]]
     draft = drafted(business, {"parties": PARTIES[:1]}, document)
-    page = estimator.post(f"/revisions/{draft.ref}", form_of(draft, do="send"))
+    page = press(estimator, f"/revisions/{draft.ref}", form_of(draft, do="send"))
     assert page.status_code == 422
     assert "override_reason" in page.content.decode()
-    estimator.post(f"/revisions/{draft.ref}", form_of(draft, do="send", override_reason="A wall comes first"))
+    press(estimator, f"/revisions/{draft.ref}", form_of(draft, do="send", override_reason="A wall comes first"))
     draft.refresh_from_db()
     assert (draft.state, draft.override_reason) == ("sent", "A wall comes first")
 
@@ -62,8 +63,8 @@ def test_stops_are_sent_only_with_a_reason(estimator: Client, business: Business
 def test_sent_twice_is_sent_once_and_said(estimator: Client, business: Business) -> None:
     draft = drafted(business, {"parties": PARTIES[:1]}, measure(12000))
     form = form_of(draft, do="send")
-    assert estimator.post(f"/revisions/{draft.ref}", form).status_code == 302
-    again = estimator.post(f"/revisions/{draft.ref}", form)
+    assert press(estimator, f"/revisions/{draft.ref}", form).status_code == 302
+    again = press(estimator, f"/revisions/{draft.ref}", form)
     assert again.status_code == 409
     assert "only a draft" in again.content.decode()
 
@@ -78,21 +79,23 @@ def test_a_preview_is_the_pdf_of_a_party(estimator: Client, business: Business) 
 def test_a_link_is_ended_and_made_anew(estimator: Client, business: Business) -> None:
     revision = sent(business, {"parties": PARTIES[:1]}, measure(12000))
     old = token(revision, "owner")
-    page = estimator.post(f"/revisions/{revision.ref}/parties/owner/link", {"do": "issue"})
+    page = press(
+        estimator, f"/revisions/{revision.ref}", {"do": "issue"}, f"/revisions/{revision.ref}/parties/owner/link"
+    )
     new = token(revision, "owner")
     assert f"/q/{new}" in page.content.decode()
     assert page["Cache-Control"] == "no-store"
     assert (Client().get(f"/q/{old}").status_code, Client().get(f"/q/{new}").status_code) == (410, 302)
-    estimator.post(f"/revisions/{revision.ref}/parties/owner/link", {"do": "revoke"})
+    press(estimator, f"/revisions/{revision.ref}", {"do": "revoke"}, f"/revisions/{revision.ref}/parties/owner/link")
     assert Client().get(f"/q/{new}").status_code == 410
 
 
 def test_the_next_revision_and_throwing_it_away(estimator: Client, business: Business) -> None:
     revision = sent(business, {"parties": PARTIES[:1]}, measure(12000))
-    page = estimator.post(f"/quotes/{revision.quote.ref}/revise")
+    page = press(estimator, f"/revisions/{revision.ref}", {}, f"/quotes/{revision.quote.ref}/revise")
     draft = Revision.objects.of(business).get(number=2)
     assert page["Location"] == f"/revisions/{draft.ref}"
-    estimator.post(f"/revisions/{draft.ref}", {"do": "discard"})
+    press(estimator, f"/revisions/{draft.ref}", {"do": "discard"})
     assert Revision.objects.of(business).count() == 1
 
 
@@ -100,7 +103,7 @@ def test_a_question_is_answered(estimator: Client, business: Business) -> None:
     revision = sent(business, {"parties": PARTIES[:1]}, measure(12000))
     party = revision.parties.get()
     question = Question.objects.of(business).create(party=party, revision=revision, text="When?")
-    estimator.post(f"/questions/{question.ref}/reply", {"text": "In May."})
+    press(estimator, f"/revisions/{revision.ref}", {"text": "In May."}, f"/questions/{question.ref}/reply")
     question.refresh_from_db()
     assert question.reply == "In May."
 

@@ -23,6 +23,7 @@ from quotes.orders.queries import loading_cautions
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.offers.cast import drafted, measure, sent, stock_up
 
 SignIn = Callable[[Person], Client]
@@ -132,7 +133,7 @@ def test_what_is_near_is_typed_and_kept(business: Business, signed_in: SignIn, c
         "do": "save", "parties-0-key": "owner", "parties-0-name": "Ada Quill", "parties-0-required": "1", "chooses": "owner",
         "pool_runs": "A, B", "local_height_mm": "1800", "driveway": "1",
     }  # fmt: skip
-    client.post(f"/revisions/{revision.ref}", typed)
+    press(client, f"/revisions/{revision.ref}", typed)
     revision.refresh_from_db()
     assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "local_height_mm": 1800}
     page = client.get(f"/revisions/{revision.ref}").content.decode()
