@@ -14,6 +14,7 @@ from catalogue.bands import bands_fault
 from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
 from catalogue.rules import RuleKind, rule_faults
 from catalogue.site_words import rule_key
+from catalogue.units import whole_fault
 from shared.dates import today
 from shared.models import Owned, SupplierAccount
 
@@ -55,6 +56,17 @@ class Finish(Owned):
         return self.name
 
 
+def _refuse_parts(unit: str, **quantities: Decimal) -> None:
+    """Refuse packs and minimum quantities that hold a part of a counted unit."""
+    faults = {
+        name: fault.text
+        for name, value in quantities.items()
+        if isinstance(value, Decimal) and (fault := whole_fault(unit, value, name))
+    }
+    if faults:
+        raise ValidationError(faults)
+
+
 class Component(Owned):
     """Something the catalogue sells for a role. Each stock length in each finish is a component of its own."""
 
@@ -94,6 +106,7 @@ class Component(Owned):
             raise ValidationError({"length_mm": "A stock length in mm is wanted, or MTR as sale unit."})
         if self.role == Role.CONCRETE_BAG and not self.bag_yield_m3:
             raise ValidationError({"bag_yield_m3": "How much concrete one bag makes, in m3."})
+        _refuse_parts(self.sale_unit, pack=self.pack)
 
 
 class FenceSystem(Owned):
@@ -235,6 +248,8 @@ class Offer(Owned):
 
     def clean(self) -> None:
         check_bands(self.breaks, "breaks", from_zero=False)
+        if self.component_id is not None:
+            _refuse_parts(self.component.sale_unit, pack=self.pack, least_quantity=self.least_quantity)
 
     @property
     def begun(self) -> bool:

@@ -15,6 +15,7 @@ PLACES: Rows = (
     ("today", "Today", Scope.JOBS_READ),
     ("jobs", "Jobs", Scope.JOBS_READ),
     ("orders", "Orders", Scope.ORDERS_READ),
+    ("deliveries", "Deliveries", Scope.DELIVERIES_READ),
     ("stock", "Stock", Scope.STOCK_READ),
     ("prices", "Prices", Scope.CATALOGUE_READ),
     ("books", "Books", Scope.BOOKS_READ),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
+from django.db.models import F
 from django.urls import reverse
 from django.utils import timezone
 
@@ -11,18 +12,19 @@ from quotes.desk.rows import Group, Row
 from quotes.desk.stages import address
 from quotes.desk.undelivered import undelivered_rows
 from quotes.jobs import queries as jobs
-from quotes.jobs.models import JobState
+from quotes.jobs.models import Job, JobState
 from quotes.offers import queries as offers
 from quotes.offers.agreement import awaiting_answer
 from quotes.offers.models import Answered, Question, Revision
 from quotes.offers.models import State as QuoteState
+from quotes.orders import deliveries
 from quotes.orders import queries as orders
 from quotes.orders.order_rows import State as OrderState
 from quotes.orders.order_rows import SupplierOrder
 from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.business.scoping import OwnedQuerySet
-from shared.dates import today
+from shared.dates import today, write_day
 from shared.models import Business
 
 MOST = 12
@@ -39,7 +41,11 @@ def gather(business: Business, actor: Actor) -> list[Group]:
     if actor.may(Scope.MEASURES_READ):
         groups += [drafts(business), unpriced(business)]
     if actor.may(Scope.ORDERS_READ):
-        groups += [to_order(business), replies(business), orders_wanting(business), due(business)]
+        groups += [to_order(business), replies(business), orders_wanting(business)]
+    if actor.may(Scope.DELIVERIES_READ):
+        groups.append(due(business))
+    if actor.may(Scope.SETOUT_READ):
+        groups.append(to_build(business))
     return [group for group in groups if group.rows]
 
 
@@ -141,14 +147,32 @@ def replies(business: Business) -> Group:
 
 
 def due(business: Business) -> Group:
-    """Deliveries whose day has come and that nobody has counted in."""
-    day = today(business)
-    rows = orders.orders(business).filter(state__in=COMING, promised_on__lte=day).select_related("supplier")
-    found = [
-        _order(row, "today" if row.promised_on == day else "late", live=True)
-        for row in rows.order_by("promised_on", "id")[: MOST + 1]
-    ]
-    return _group("due", "Deliveries to count in", found)
+    """Deliveries that are on the way or whose day has come, and that were not counted."""
+    now = today(business)
+    rows = deliveries.due(business, now).select_related("supplier").order_by("promised_on", "id")
+    return _group("due", "Deliveries due", [_delivery(row, now) for row in rows[: MOST + 1]])
+
+
+def _delivery(row: SupplierOrder, today: date) -> Row:
+    day = row.promised_on
+    now = "on the way" if day is None or day > today else "today" if day == today else "late"
+    name = f"{row.number} {row.supplier.name}"
+    return Row(reverse("delivery", args=[row.ref]), name, row.get_state_display(), now, live=now != "on the way")
+
+
+def to_build(business: Business) -> Group:
+    """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
+    rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).select_related("site", "customer")
+    found = list(rows.order_by(F("wanted_on").asc(nulls_last=True), "id")[: MOST + 1])
+    material = deliveries.material_of(business, found)
+    return _group("to-build", "Jobs to build", [_to_build(job, material[job.pk]) for job in found])
+
+
+def _to_build(job: Job, material: deliveries.Material) -> Row:
+    place = ", ".join(part for part in (job.site.address, job.site.place) if part)
+    day = "" if job.wanted_on is None else f", preferred {write_day(job.wanted_on)}"
+    leads = address("job-build", job.ref) or reverse("job", args=[job.ref])
+    return Row(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)
 
 
 def _order(row: SupplierOrder, now: str, *, live: bool = False) -> Row:

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.core.mail import EmailMessage
+from django.db.models import F
 from django.db.models.functions import Now
 from django.utils import timezone
 
@@ -142,7 +143,9 @@ def mail_order(event: Event) -> Finish | None:
     letters.send(event, "order", mail)
 
     def finish() -> None:
-        SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(mailed_at=timezone.now())
+        SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(
+            mailed_at=timezone.now(), version=F("version"), updated_at=F("updated_at")
+        )
 
     return finish
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
 
+from catalogue.units import whole_fault
+from fencing.faults import Refused
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
 from shared import audit
@@ -29,6 +32,8 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
             return before
     if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
         raise Problem("conflict", f"As-built is recorded on an accepted or built job, not on one that is {job.state}.")
+    if fault := whole_fault(details.get("unit", ""), Decimal(details.get("quantity", 0)), "/quantity"):
+        raise Refused([fault])
     entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)
     entry.full_clean(exclude=["business", "job", "takes_back"])
     entry.save()

@@ -16,7 +16,7 @@ from fencing.offers import Order
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries, services
-from quotes.orders.delivering import receive, send_back
+from quotes.orders.delivering import send_back
 from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order
 from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
 from quotes.orders.models import SupplierOrder
@@ -132,8 +132,15 @@ class OrderDetail(OwnOrder):
 
 
 class _Step(OwnOrder):
+    """An action on an order, of the version that was looked at."""
+
     scopes = {"POST": Scope.ORDERS_WRITE}
     idempotent = frozenset({"POST"})
+    needs_if_match = frozenset({"POST"})
+
+    def seen(self, ref: str) -> SupplierOrder:
+        """Return the order, locked, if it still is the version that If-Match names: 404, 428, 412."""
+        return self.find_for_change(queries.orders(self.business).select_related("supplier", "business"), ref)
 
 
 class OrderPlacing(_Step):
@@ -142,7 +149,7 @@ class OrderPlacing(_Step):
     @extend_schema(request=bodies.PlacingIn, responses={200: ORDER_FULL_SHAPE}, summary="Place a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(bodies.PlacingIn)
-        return self.told(services.place(order=self.order(ref), actor=self.actor, **body))
+        return self.told(services.place(order=self.seen(ref), actor=self.actor, **body))
 
 
 class OrderCancelling(_Step):
@@ -151,7 +158,7 @@ class OrderCancelling(_Step):
     @extend_schema(request=bodies.ReasonIn, responses={200: ORDER_FULL_SHAPE}, summary="Cancel an order")
     def post(self, request: Request, ref: str) -> Response:
         reason = self.read(bodies.ReasonIn)["reason"]
-        return self.told(services.cancel(order=self.order(ref), actor=self.actor, reason=reason))
+        return self.told(services.cancel(order=self.seen(ref), actor=self.actor, reason=reason))
 
 
 class OrderShortening(_Step):
@@ -161,7 +168,7 @@ class OrderShortening(_Step):
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(bodies.ShortenIn)
         order = services.cancel_rest(
-            order=self.order(ref), actor=self.actor, positions=body["lines"], reason=body["reason"]
+            order=self.seen(ref), actor=self.actor, positions=body["lines"], reason=body["reason"]
         )
         return self.told(order)
 
@@ -171,7 +178,7 @@ class OrderClosing(_Step):
 
     @extend_schema(request=None, responses={200: ORDER_FULL_SHAPE}, summary="Close a received order")
     def post(self, request: Request, ref: str) -> Response:
-        return self.told(services.close(order=self.order(ref), actor=self.actor))
+        return self.told(services.close(order=self.seen(ref), actor=self.actor))
 
 
 class OrderDecisions(_Step):
@@ -181,17 +188,7 @@ class OrderDecisions(_Step):
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(bodies.DecisionsIn)
         decisions = {one["line"]: one["agree"] for one in body["lines"]}
-        return self.told(services.decide(order=self.order(ref), actor=self.actor, decisions=decisions))
-
-
-class OrderReceipts(_Step):
-    """Counting goods in against a docket."""
-
-    @extend_schema(request=bodies.CountIn, responses={201: ORDER_FULL_SHAPE}, summary="Count a docket in")
-    def post(self, request: Request, ref: str) -> Response:
-        count = bodies.count(self.read(bodies.CountIn))
-        order, _, new = receive(order=self.order(ref), count=count, actor=self.actor)
-        return self.told(order, 201 if new else 200)
+        return self.told(services.decide(order=self.seen(ref), actor=self.actor, decisions=decisions))
 
 
 class OrderReturns(_Step):
@@ -199,7 +196,7 @@ class OrderReturns(_Step):
 
     @extend_schema(request=bodies.ReturnIn, responses={201: ORDER_FULL_SHAPE}, summary="Send goods back")
     def post(self, request: Request, ref: str) -> Response:
-        order, _ = send_back(order=self.order(ref), actor=self.actor, **self.read(bodies.ReturnIn))
+        order, _ = send_back(order=self.seen(ref), actor=self.actor, **self.read(bodies.ReturnIn))
         return self.told(order, 201)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.orders import api, saw_api, stock_api
+from quotes.orders import api, delivery_api, saw_api, stock_api
 
 urlpatterns = [
     path("orders", api.Orders.as_view()),
@@ -16,9 +16,11 @@ urlpatterns = [
     path("orders/<str:ref>/shortening", api.OrderShortening.as_view()),
     path("orders/<str:ref>/closing", api.OrderClosing.as_view()),
     path("orders/<str:ref>/decisions", api.OrderDecisions.as_view()),
-    path("orders/<str:ref>/receipts", api.OrderReceipts.as_view()),
     path("orders/<str:ref>/returns", api.OrderReturns.as_view()),
     path("orders/<str:ref>/events", api.OrderEvents.as_view()),
+    path("deliveries", delivery_api.Deliveries.as_view()),
+    path("deliveries/<str:ref>", delivery_api.DeliveryDetail.as_view()),
+    path("deliveries/<str:ref>/receipts", delivery_api.DeliveryReceipts.as_view()),
     path("jobs/<str:ref>/saw-sheet.pdf", saw_api.SawSheet.as_view()),
     path("stock", stock_api.Stock.as_view()),
     path("stock/<str:ref>", stock_api.StockDetail.as_view()),

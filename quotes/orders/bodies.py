@@ -118,15 +118,23 @@ class DecisionsIn(StrictSerializer):
 
 
 class CountedIn(StrictSerializer):
+    """``arrived`` counts everything of the line, damaged pieces too. ``damaged`` is the part of it that is not sound."""
+
     line = serializers.IntegerField(min_value=1)
-    quantity = _quantity("0")
-    damaged = _quantity("0", required=False)
+    arrived = _quantity("0", help_text="Everything of this line that arrived, damaged pieces too.")
+    damaged = _quantity("0", required=False, help_text="The part of what arrived that is damaged.")
 
 
 class CountIn(StrictSerializer):
+    """The count of one docket. ``more_than_docket`` confirms a count above what the docket states.
+
+    Without an announced docket the limit is what is outstanding.
+    """
+
     docket = TextField(max_length=60)
     received = serializers.DateField()
     note = TextField(max_length=2_000, required=False, allow_blank=True)
+    more_than_docket = serializers.BooleanField(required=False)
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=CountedIn(), max_length=MOST_LINES)
 
 
@@ -214,5 +222,5 @@ def docket(body: dict[str, Any]) -> Docket:
 
 def count(body: dict[str, Any]) -> Count:
     """A receipt's body as its value."""
-    lines = tuple(Counted(one["line"], one["quantity"], one.get("damaged", Decimal(0))) for one in body["lines"])
+    lines = tuple(Counted(one["line"], one["arrived"], one.get("damaged", Decimal(0))) for one in body["lines"])
     return Count(body["docket"], body["received"], lines, body.get("note", ""))

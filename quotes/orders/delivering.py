@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -10,7 +10,9 @@ from typing import Any
 
 from django.db import transaction
 
+from catalogue.units import whole_fault
 from fencing.faults import Fault, Refused
+from fencing.packs import plain
 from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import (
@@ -56,11 +58,16 @@ class Docket:
 
 @dataclass(frozen=True, slots=True)
 class Counted:
-    """Sound and damaged quantities of one line."""
+    """Quantity of one line that arrived, and how much of it is damaged. ``damaged`` is part of ``arrived``."""
 
     line: int
-    quantity: Decimal
+    arrived: Decimal
     damaged: Decimal = ZERO
+
+    @property
+    def sound(self) -> Decimal:
+        """What arrived and is not damaged."""
+        return self.arrived - self.damaged
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +125,9 @@ def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
     faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
     for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
         free = line.outstanding - line.on_the_way
-        if not ZERO < loaded.quantity <= free:
+        if part := whole_fault(line.unit, loaded.quantity, f"/lines/{place}/quantity"):
+            faults.append(part)
+        elif not ZERO < loaded.quantity <= free:
             text = f"Line {line.position} has {free} to be despatched."
             faults.append(Fault(f"/lines/{place}/quantity", "range", text))
     if faults:
@@ -126,10 +135,13 @@ def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
 
 
 @transaction.atomic
-def receive(*, order: SupplierOrder, count: Count, actor: Actor) -> tuple[SupplierOrder, Receipt, bool]:
-    """Counts a docket in: sound pieces are received, damaged and short ones stay outstanding, the rest is over.
+def receive(
+    *, order: SupplierOrder, count: Count, actor: Actor, more_than_docket: bool = False
+) -> tuple[SupplierOrder, Receipt, bool]:
+    """Record the count of one docket: sound pieces are received, damaged and missing ones stay outstanding.
 
-    The same docket again is the same receipt. A docket nobody announced is received all the same.
+    The same docket again is the same receipt. A docket that was not announced is accepted too. More than the docket states
+    (or, without one, than is outstanding) is refused unless ``more_than_docket`` confirms it: it may be a typing error.
     """
     order = locked(order)
     sha256 = fingerprint(count)
@@ -140,8 +152,11 @@ def receive(*, order: SupplierOrder, count: Count, actor: Actor) -> tuple[Suppli
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    named(lines, [one.line for one in count.lines])
+    meant = named(lines, [one.line for one in count.lines])
     announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
+    expected = _expected(announced)
+    if faults := list(_count_faults(meant, count, expected if announced else None, more=more_than_docket)):
+        raise Refused(faults)
     receipt = Receipt.objects.of(order.business).create(
         order=order,
         despatch=announced,
@@ -151,7 +166,7 @@ def receive(*, order: SupplierOrder, count: Count, actor: Actor) -> tuple[Suppli
         who=actor.name[:160],
         sha256=sha256,
     )
-    rows = _count_in(receipt, lines, count, _expected(announced))
+    rows = _count_in(receipt, lines, count, expected)
     end_done(order, lines)
     sums.store(order, lines)
     if order.state != State.DESPATCHED and any(line.outstanding for line in lines):
@@ -160,6 +175,30 @@ def receive(*, order: SupplierOrder, count: Count, actor: Actor) -> tuple[Suppli
     facts = {"docket": count.docket, "lines": [_fact(row) for row in rows]}
     note(order, "order.received", _told(count, rows), actor, facts)
     return order, receipt, True
+
+
+MORE = "more_than_docket"
+
+
+def _count_faults(
+    meant: Sequence[OrderLine], count: Count, docketed: Mapping[int, Decimal] | None, *, more: bool
+) -> Iterator[Fault]:
+    for place, (line, counted) in enumerate(zip(meant, count.lines, strict=True)):
+        at = f"/lines/{place}"
+        parts = [
+            fault
+            for name in ("arrived", "damaged")
+            if (fault := whole_fault(line.unit, getattr(counted, name), f"{at}/{name}"))
+        ]
+        yield from parts
+        limit = line.outstanding if docketed is None else docketed.get(line.pk, ZERO)
+        if counted.damaged > counted.arrived:
+            text = f"Line {line.position}: {plain(counted.damaged)} damaged of {plain(counted.arrived)} that arrived. "
+            yield Fault(f"{at}/damaged", "range", text + "Damaged pieces are part of what arrived.")
+        elif counted.arrived > limit and not more and not parts:
+            source = "are outstanding" if docketed is None else f"are on docket {count.docket}"
+            text = f"Line {line.position}: {plain(counted.arrived)} arrived, but {plain(limit)} {source}. "
+            yield Fault(f"{at}/arrived", MORE, text + f"Count again, or confirm with {MORE}.")
 
 
 def _expected(announced: Despatch | None) -> dict[int, Decimal]:
@@ -179,31 +218,36 @@ def _count_in(
         docketed = expected.get(line.pk, ZERO)
         if one is None and not docketed:
             continue
-        sound, damaged = (one.quantity, one.damaged) if one else (ZERO, ZERO)
-        good = min(sound, line.outstanding)
+        one = one or Counted(line.position, ZERO)
+        good = min(one.sound, line.outstanding)
         line.received += good
         line.outstanding -= good
-        line.over += sound - good
-        line.damaged += damaged
+        line.over += one.sound - good
+        line.damaged += one.damaged
         line.on_the_way = max(ZERO, line.on_the_way - docketed)
-        short = max(ZERO, docketed - sound - damaged)
         row = ReceiptLine(
-            business=receipt.business, receipt=receipt, line=line, expected=docketed, quantity=sound, damaged=damaged
+            business=receipt.business,
+            receipt=receipt,
+            line=line,
+            expected=docketed,
+            quantity=one.sound,
+            damaged=one.damaged,
+            short=max(ZERO, docketed - one.arrived),
+            over=one.sound - good,
         )
-        row.short, row.over = short, sound - good
         row.save()
         rows.append(row)
     return rows
 
 
 def _fact(row: ReceiptLine) -> dict[str, Any]:
-    names = ("quantity", "expected", "damaged", "short", "over")
-    return {"line": row.line.position, **{name: str(getattr(row, name)) for name in names}}
+    names = ("arrived", "damaged", "sound", "expected", "short", "over")
+    return {"line": row.line.position, **{name: plain(getattr(row, name)) for name in names}}
 
 
 def _told(count: Count, rows: Sequence[ReceiptLine]) -> str:
     odd = [
-        f"line {row.line.position} {word} {getattr(row, word)}"
+        f"line {row.line.position} {word} {plain(getattr(row, word))}"
         for row in rows
         for word in ("short", "over", "damaged")
         if getattr(row, word)
@@ -215,27 +259,22 @@ def _told(count: Count, rows: Sequence[ReceiptLine]) -> str:
 def send_back(
     *, order: SupplierOrder, line: int, quantity: Decimal, replace: bool, reason: str, actor: Actor
 ) -> tuple[SupplierOrder, GoodsReturn]:
-    """Sends goods back: to be replaced they are outstanding again, for credit they are no longer to be paid for.
+    """Send goods back: to be replaced, so that they are outstanding again, or for credit.
 
-    What came broken or beyond what was ordered was never to be paid for: it goes first, and brings no credit.
+    Damaged pieces go first. Sent back for credit, they are no longer outstanding: they count as received and credited. Then goes
+    what came beyond the order, which was never to be paid for and brings no credit.
     """
     order = locked(order)
     require(order, State.DESPATCHED, State.RECEIVED)
     lines = lines_of(order)
     [row] = named(lines, [line], "")
+    if part := whole_fault(row.unit, quantity, "/quantity"):
+        raise Refused([part])
     there = row.received + row.over + row.damaged - row.returned
     if not ZERO < quantity <= there:
-        raise Refused([Fault("/quantity", "range", f"Up to {there} of line {line} are here.")])
+        raise Refused([Fault("/quantity", "range", f"Up to {plain(there)} of line {line} are here.")])
     before = sums.kept_net(order, row)
-    if replace:
-        sound = row.received - row.credited
-        if quantity > sound:
-            raise Refused([Fault("/quantity", "range", f"Only {sound} were received in order.")])
-        row.received -= quantity
-        row.outstanding += quantity
-    else:
-        row.returned += quantity
-        row.credited = max(row.credited, row.returned - row.over - row.damaged)
+    (_replace if replace else _credit)(row, quantity)
     row.save()
     sums.add_up(order, lines)
     order.save()
@@ -249,9 +288,45 @@ def send_back(
         reason=reason,
         who=actor.name[:160],
     )
-    if replace:
+    if any(one.outstanding for one in lines):
         move(order, State.DESPATCHED)
+    settle(order, lines)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
     facts["credit"] = amount(returned.credit, order.currency)
-    note(order, "order.returned", f"{returned.number}: {quantity} of line {line} sent back: {reason}", actor, facts)
+    note(
+        order,
+        "order.returned",
+        f"{returned.number}: {plain(quantity)} of line {line} sent back: {reason}",
+        actor,
+        facts,
+    )
     return order, returned
+
+
+def _damaged_here(row: OrderLine) -> Decimal:
+    """Damaged pieces of a line that were not sent back: they go before all others."""
+    return max(ZERO, row.damaged - (row.returned - row.credited))
+
+
+def _replace(row: OrderLine, quantity: Decimal) -> None:
+    """Ask for others: a damaged piece is outstanding already, a sound one is again."""
+    bad = min(quantity, _damaged_here(row))
+    sound = row.received - row.credited
+    if quantity - bad > sound:
+        raise Refused([Fault("/quantity", "range", f"Only {plain(sound + bad)} can be replaced.")])
+    row.damaged -= bad
+    row.received -= quantity - bad
+    row.outstanding += quantity - bad
+
+
+def _credit(row: OrderLine, quantity: Decimal) -> None:
+    """Send back for good: nothing is to come for it, and what was to be paid for is credited."""
+    bad = min(quantity, _damaged_here(row))
+    beyond = row.over + row.damaged - (row.returned - row.credited) - bad
+    spare = min(quantity - bad, max(ZERO, beyond))
+    settled = min(bad, max(ZERO, row.outstanding - row.on_the_way))
+    row.damaged -= settled
+    row.outstanding -= settled
+    row.received += settled
+    row.credited += quantity - bad - spare + settled
+    row.returned += quantity

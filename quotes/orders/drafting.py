@@ -16,6 +16,7 @@ from catalogue.market import Market, Sold
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
 from catalogue.rules import Category, PriceRules
+from catalogue.units import whole_fault
 from fencing.faults import Fault, Refused
 from fencing.offers import Order as Split
 from fencing.packs import in_packs
@@ -255,7 +256,10 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
     for place, line in enumerate(lines):
         if line["component"] not in known:
             faults.append(Fault(f"/lines/{place}/component", "unknown", "There is no such component."))
-        elif line["component"] not in offers and line.get("price") is None:
+            continue
+        if part := whole_fault(known[line["component"]].sale_unit, line["quantity"], f"/lines/{place}/quantity"):
+            faults.append(part)
+        if line["component"] not in offers and line.get("price") is None:
             faults.append(
                 Fault(f"/lines/{place}/price", "price.missing", "This supplier has no price for it; say one.")
             )

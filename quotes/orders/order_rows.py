@@ -122,8 +122,9 @@ class OrderLine(Owned):
     """One line. Always quantity = received + outstanding + cancelled; the database checks it.
 
     ``wanted`` is what the jobs need, ``quantity`` what is ordered in whole packs. ``over`` came beyond what was ordered;
-    ``damaged`` came and did not count. ``on_the_way`` is on a docket that nobody has received yet. ``returned`` went back for
-    credit; ``credited`` is the part of it that had been received in order and so is no longer to be paid for.
+    ``damaged`` came, does not count as received and is not settled by a return. ``on_the_way`` is on a docket that nobody has
+    received yet. ``returned`` went back for credit; ``credited`` is the part of it that had been received in order and so is no
+    longer to be paid for.
     """
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="lines")

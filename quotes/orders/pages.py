@@ -18,16 +18,18 @@ from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
 from quotes.offers.queries import agreed
 from quotes.orders import bodies, queries, services
-from quotes.orders.delivering import receive, send_back
+from quotes.orders.delivering import send_back
 from quotes.orders.drafting import order_for
 from quotes.orders.models import Despatch, LineReply, OrderLine, State, SupplierOrder
+from quotes.orders.shown import order_facts
+from quotes.orders.wording import words_of
 from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope
 from shared.conditional import find
-from shared.dates import today
 from shared.problems import Problem
 from shared.reading import read
+from shared.seen import acting_on
 
 A_PAGE = 100
 Deed = Callable[[MemberRequest, SupplierOrder], str]
@@ -77,20 +79,20 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
 @needs(Scope.ORDERS_READ)
 def order(request: MemberRequest, ref: str) -> HttpResponse:
     """One order: its lines, answers and deliveries, and what can be done with it now."""
-    row = find(queries.orders(request.business).select_related("supplier", "business"), ref)
+    rows = queries.orders(request.business).select_related("supplier", "business")
+    row = find(rows, ref)
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
-    if request.POST.get("do") == "fill":
-        return _sheet(request, row)
     deeds: dict[str, Deed] = {
-        "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "receive": _receive,
-        "return": _return,
+        "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "return": _return,
     }  # fmt: skip
     deed = deeds.get(request.POST.get("do", ""))
     try:
         if deed is not None:
-            messages.success(request, deed(request, row))
+            with acting_on(request, rows, ref, order_facts) as row:
+                done = deed(request, row)
+            messages.success(request, done)
     except (Refused, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
         return _sheet(request, row, words_of(refused), status)
@@ -131,23 +133,6 @@ def _decide(request: MemberRequest, row: SupplierOrder) -> str:
     return "The supplier is told."
 
 
-def _receive(request: MemberRequest, row: SupplierOrder) -> str:
-    lines = []
-    for line in queries.lines(row).order_by("position"):
-        sound, damaged = (request.POST.get(f"{name}-{line.position}", "").strip() for name in ("sound", "damaged"))
-        if sound or damaged:
-            told = {"line": line.position, "quantity": typed_number(sound or "0")}
-            lines.append({**told, "damaged": typed_number(damaged)} if damaged else told)
-    body = {
-        "docket": request.POST.get("docket", "").strip(),
-        "received": request.POST.get("received", ""),
-        "lines": lines,
-    }
-    count = bodies.count(read(bodies.CountIn, body))
-    _, _, is_new = receive(order=row, count=count, actor=request.actor)
-    return "Counted in." if is_new else "That docket was counted in already; nothing was added."
-
-
 def _return(request: MemberRequest, row: SupplierOrder) -> str:
     line = request.POST.get("line", "")
     body = {
@@ -181,10 +166,8 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "credit": sum((one.credit for one in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
-        "docket": request.POST.get("docket", "") or next((one.number for one in dockets), ""),
-        "counts": _counts(request, lines),
-        "counting": request.POST.get("do") == "receive",
-        "received": request.POST.get("received") or str(today(request.business)),
+        "facts": order_facts(row),
+        "typed": request.POST,
         "locale": request.business.locale,
         "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
         "to_come": [line for line in lines if line.outstanding > line.on_the_way],
@@ -205,27 +188,13 @@ _IN = {
 
 def _may(row: SupplierOrder, lines: list[OrderLine], *, write: bool) -> dict[str, bool]:
     by_state = {name: write and row.state in states for name, states in _IN.items()}
-    return {"may_write": write, "may_return": write and any(line.received for line in lines), **by_state}
-
-
-def _counts(request: MemberRequest, lines: list[OrderLine]) -> list[tuple[OrderLine, str, str]]:
-    """Each line with what was typed of it, or filled in as if all that is outstanding had come sound."""
-    fill, posted = request.POST.get("do") == "fill", request.POST
-    return [
-        (
-            line,
-            f"{line.outstanding.normalize():f}" if fill else posted.get(f"sound-{line.position}", ""),
-            "" if fill else posted.get(f"damaged-{line.position}", ""),
-        )
-        for line in lines
-    ]
+    return {
+        "may_write": write,
+        "may_return": write and any(line.received or line.over or line.damaged for line in lines),
+        **by_state,
+    }
 
 
 def _may_write(request: MemberRequest) -> None:
     if not request.actor.may(Scope.ORDERS_WRITE):
         raise PermissionDenied
-
-
-def words_of(refused: Refused | Problem) -> str:
-    """Everything that is wrong, as sentences."""
-    return refused.detail if isinstance(refused, Problem) else " ".join(fault.text for fault in refused.faults)

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
+from catalogue.units import whole_fault
 from fencing.faults import Fault, Refused
 from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note
@@ -202,6 +203,9 @@ def _refusal_faults(line: OrderLine, said: LineSaid, at: str) -> Iterator[Fault]
 def _change_faults(line: OrderLine, said: LineSaid, at: str) -> Iterator[Fault]:
     if said.quantity is None and said.price is None and said.promised is None:
         yield Fault(at, "line.nothing", "Say what changes: quantity, price or promised.")
+    if said.quantity is not None and (part := whole_fault(line.unit, said.quantity, f"{at}/quantity")):
+        yield part
+        return
     # what no day is promised for is cancelled; what is on the road can't be
     least = line.on_the_way if said.promised is None else ZERO
     if said.quantity is not None and not least <= said.quantity <= line.outstanding:

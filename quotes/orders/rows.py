@@ -142,9 +142,9 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
         ],
         "lines": told,
         "replies": _replies(order),
-        "despatches": _despatches(order),
+        "despatches": despatches_of(order),
         "returns": _returns(order),
-        **({"receipts": _receipts(order)} if own else {}),
+        **({"receipts": receipts_of(order)} if own else {}),
     }
 
 
@@ -202,7 +202,8 @@ def _grouped(rows: Iterable[Mapping[str, Any]], by: str, names: tuple[str, ...])
     return found
 
 
-def _despatches(order: SupplierOrder) -> list[dict[str, Any]]:
+def despatches_of(order: SupplierOrder) -> list[dict[str, Any]]:
+    """Return the dockets of an order with their lines."""
     rows = DespatchLine.objects.of(order.business).filter(despatch__order=order).order_by("line__position")
     lines = _grouped(rows.values("despatch_id", "line__position", "quantity"), "despatch_id", ("quantity",))
     return [
@@ -234,10 +235,19 @@ def _returns(order: SupplierOrder) -> list[dict[str, Any]]:
     ]
 
 
-def _receipts(order: SupplierOrder) -> list[dict[str, Any]]:
-    names = ("quantity", "expected", "damaged", "short", "over")
+def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
+    """Return the counts of an order with their lines."""
+    names = ("arrived", "damaged", "sound", "expected", "short", "over")
     rows = ReceiptLine.objects.of(order.business).filter(receipt__order=order).order_by("line__position")
-    lines = _grouped(rows.values("receipt_id", "line__position", *names), "receipt_id", names)
+    found = [
+        {
+            "receipt_id": row.receipt_id,
+            "line__position": row.line.position,
+            **{name: getattr(row, name) for name in names},
+        }
+        for row in rows.select_related("line")
+    ]
+    lines = _grouped(found, "receipt_id", names)
     return [
         {"docket": row.docket, "received": row.received_on, "who": row.who, "note": row.note, "lines": lines[row.pk]}
         for row in Receipt.objects.of(order.business).filter(order=order).order_by("id")

@@ -12,6 +12,7 @@ from django.db.models import F
 
 from catalogue.models import Component
 from catalogue.queries import components
+from catalogue.units import PIECE, whole_fault
 from fencing.faults import Fault, Refused
 from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
@@ -44,6 +45,16 @@ def key_of(item: StockItem) -> Key:
     if item.component.role not in PIECE_ROLES:
         return item.component.sku, None
     return item.component.sku, item.length_mm or item.component.length_mm
+
+
+def unit_of(component: Component, length_mm: int | None) -> str:
+    """Return the unit the yard counts in: pieces of what has a length, else the component's sale unit."""
+    return PIECE if component.role in PIECE_ROLES and length_mm else component.sale_unit
+
+
+def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal) -> None:
+    if fault := whole_fault(unit_of(component, length_mm or component.length_mm), quantity, "/quantity"):
+        raise Refused([fault])
 
 
 def _free(business: Business) -> Iterable[StockItem]:
@@ -92,6 +103,7 @@ def _add(
         raise Refused([Fault("/quantity", "range", "More than 0 comes in.")])
     if length_mm is not None:
         _refuse_length(component, length_mm)
+    _refuse_part(component, length_mm, quantity)
     shorter = None if length_mm == component.length_mm else length_mm
     told = {
         "component": component,
@@ -121,6 +133,7 @@ def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -
     item = _locked(item)
     if quantity <= 0:
         raise Refused([Fault("/quantity", "range", "More than 0 goes out.")])
+    _refuse_part(item.component, item.length_mm, quantity)
     if item.quantity - item.held < quantity:
         raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
     item.quantity -= quantity
@@ -141,6 +154,7 @@ def hold_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> 
 def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
     """Keeps some of an item for a job."""
     item = _locked(item)
+    _refuse_part(item.component, item.length_mm, quantity)
     if quantity <= 0 or item.quantity - item.held < quantity:
         raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
     item.held += quantity

@@ -18,8 +18,9 @@ from quotes.jobs.models import JobState
 from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries
 from quotes.orders.models import HoldState, StockItem
-from quotes.orders.pages import A_PAGE, reason_of, words_of
+from quotes.orders.pages import A_PAGE, reason_of
 from quotes.orders.stock import end_hold, hold_item, put_in, take_out
+from quotes.orders.wording import words_of
 from shared.boxes import typed_number
 from shared.business.doors import MemberRequest, needs
 from shared.business.roles import Scope

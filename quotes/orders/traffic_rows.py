@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from django.db import models
 from django.db.models import Q
 
@@ -125,7 +127,10 @@ class Receipt(Owned):
 
 
 class ReceiptLine(Owned):
-    """``quantity`` sound and ``damaged`` pieces counted; ``expected`` is the docket's, ``over`` beyond what was ordered."""
+    """The count of one line: ``quantity`` sound and ``damaged`` pieces arrived; ``expected`` is what the docket states.
+
+    ``short`` is missing from the docket, ``over`` is sound and beyond what was ordered.
+    """
 
     receipt = models.ForeignKey(Receipt, on_delete=models.CASCADE, related_name="lines")
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="receipts")
@@ -143,6 +148,16 @@ class ReceiptLine(Owned):
 
     def __str__(self) -> str:
         return f"{self.quantity} of line {self.line_id}"
+
+    @property
+    def sound(self) -> Decimal:
+        """What arrived undamaged."""
+        return self.quantity
+
+    @property
+    def arrived(self) -> Decimal:
+        """Everything that arrived, sound or damaged."""
+        return self.quantity + self.damaged
 
 
 class GoodsReturn(Owned):

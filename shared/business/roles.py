@@ -40,6 +40,8 @@ class Scope(StrEnum):
     DOCUMENTS_WRITE = "documents:write"
     ORDERS_READ = "orders:read"
     ORDERS_WRITE = "orders:write"
+    DELIVERIES_READ = "deliveries:read"  # what is to be unloaded, no money on it
+    DELIVERIES_WRITE = "deliveries:write"  # count a delivery
     STOCK_READ = "stock:read"
     STOCK_WRITE = "stock:write"
     WEBHOOKS_READ = "webhooks:read"
@@ -73,7 +75,16 @@ GRANTS: dict[Role, frozenset[Scope]] = {
         Scope.AUDIT_READ,
         Scope.WEBHOOKS_WRITE,
     },
-    Role.CREW: frozenset({Scope.BUSINESS_READ, Scope.JOBS_READ, Scope.SETOUT_READ, Scope.ASBUILT_WRITE}),
+    Role.CREW: frozenset(
+        {
+            Scope.BUSINESS_READ,
+            Scope.JOBS_READ,
+            Scope.SETOUT_READ,
+            Scope.ASBUILT_WRITE,
+            Scope.DELIVERIES_READ,
+            Scope.DELIVERIES_WRITE,
+        }
+    ),
     Role.BOOKKEEPER: frozenset(
         {
             Scope.BUSINESS_READ,
@@ -81,6 +92,7 @@ GRANTS: dict[Role, frozenset[Scope]] = {
             Scope.QUOTES_READ,
             Scope.DOCUMENTS_READ,
             Scope.ORDERS_READ,
+            Scope.DELIVERIES_READ,
             Scope.BOOKS_READ,
             Scope.BOOKS_WRITE,
         }

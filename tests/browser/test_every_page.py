@@ -69,6 +69,8 @@ PAGES: dict[str, Addresses] = {
     "job-build": _one("/jobs/<job>/build"),
     "orders": lambda world: ["/orders", "/orders?state=closed"],
     "order": _one("/orders/<order>"),
+    "deliveries": _one("/deliveries"),
+    "delivery": _one("/deliveries/<order>"),
     "job-orders": lambda world: [f"/jobs/{world.refs['job']}/orders", f"/jobs/{world.refs['unpriced']}/orders"],
     "stock": _one("/stock"),
     "stock-item": _one("/stock/<stock item>"),

@@ -18,6 +18,7 @@ from quotes.offers.answering import accept
 from quotes.orders.models import OrderLine, StockItem, SupplierOrder
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press, seen_on
 from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
@@ -57,17 +58,19 @@ def test_what_a_job_needs_is_drafted_once_unless_on_purpose(owner: Client, job: 
 def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
     address = f"/orders/{order.ref}"
-    owner.post(address, {"do": "place"})
-    assert "Count a delivery in" in owner.get(address).content.decode()
+    press(owner, address, {"do": "place"})
+    assert "Count a delivery" in owner.get(address).content.decode()
     lines = list(OrderLine.objects.of(job.business).filter(order=order).order_by("position"))
-    counts = {f"sound-{line.position}": str(line.quantity) for line in lines}
+    counts = {f"arrived-{line.position}": str(line.quantity) for line in lines}
     told = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}
-    owner.post(address, told)
+    delivery = f"/deliveries/{order.ref}"
+    version = seen_on(owner, delivery)
+    press(owner, delivery, told)
     order.refresh_from_db()
     assert order.state == "received"
-    same = owner.post(address, told, follow=True)
-    assert "counted in already" in same.content.decode()
-    owner.post(address, {"do": "close"})
+    same = owner.post(delivery, {**version, **told})
+    assert same.status_code == 412
+    press(owner, address, {"do": "close"})
     order.refresh_from_db()
     assert order.state == "closed"
 
@@ -82,34 +85,36 @@ def test_an_order_is_taken_away_in_every_form_its_page_names(owner: Client, job:
 
 def test_a_count_that_is_refused_loses_nothing_that_was_typed(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
-    owner.post(f"/orders/{order.ref}", {"do": "place"})
-    told = {"do": "receive", "docket": "", "received": "2026-11-02", "sound-1": "a few", "damaged-1": "7"}
-    answer = owner.post(f"/orders/{order.ref}", told)
+    press(owner, f"/orders/{order.ref}", {"do": "place"})
+    told = {"do": "receive", "docket": "", "received": "2026-11-02", "arrived-1": "a few", "damaged-1": "7"}
+    answer = press(owner, f"/deliveries/{order.ref}", told)
     page = answer.content.decode()
     assert (answer.status_code, "Not counted" in page) == (422, True)
-    assert re.search(r'name="sound-1"[^>]* value="a few"', page)
+    assert re.search(r'name="arrived-1"[^>]* value="a few"', page)
     assert re.search(r'name="damaged-1"[^>]* value="7"', page)
     assert re.search(r'name="received"[^>]* value="2026-11-02"', page)
 
 
 def test_all_that_is_outstanding_is_filled_in_and_counted_only_when_it_is_said(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
-    owner.post(f"/orders/{order.ref}", {"do": "place"})
-    page = owner.post(f"/orders/{order.ref}", {"do": "fill", "docket": "D-9"}).content.decode()
+    press(owner, f"/orders/{order.ref}", {"do": "place"})
+    page = press(owner, f"/deliveries/{order.ref}", {"do": "fill", "docket": "D-9"}).content.decode()
     for line in OrderLine.objects.of(job.business).filter(order=order):
         assert line.received == 0
-        assert re.search(rf'name="sound-{line.position}"[^>]* value="{line.outstanding.normalize():f}"', page)
+        assert re.search(rf'name="arrived-{line.position}"[^>]* value="{line.outstanding.normalize():f}"', page)
     assert 'value="D-9"' in page
 
 
 def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
-    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    press(owner, f"/orders/{order.ref}", {"do": "place"})
     line = OrderLine.objects.of(job.business).filter(order=order, quantity__gte=2).order_by("position").first()
     assert line is not None
-    told = {f"sound-{line.position}": "1", f"damaged-{line.position}": "1"}
-    owner.post(
-        f"/orders/{order.ref}", {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **told}
+    told = {f"arrived-{line.position}": "2", f"damaged-{line.position}": "1"}
+    press(
+        owner,
+        f"/deliveries/{order.ref}",
+        {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **told},
     )
     before = line.quantity
     line.refresh_from_db()
@@ -118,8 +123,8 @@ def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> N
 
 def test_cancelling_needs_a_reason(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
-    assert owner.post(f"/orders/{order.ref}", {"do": "cancel", "reason": " "}).status_code == 422
-    owner.post(f"/orders/{order.ref}", {"do": "cancel", "reason": "Customer moved away"})
+    assert press(owner, f"/orders/{order.ref}", {"do": "cancel", "reason": " "}).status_code == 422
+    press(owner, f"/orders/{order.ref}", {"do": "cancel", "reason": "Customer moved away"})
     order.refresh_from_db()
     assert order.state == "cancelled"
 
@@ -164,13 +169,13 @@ def test_who_may_only_read_changes_nothing_and_strangers_find_nothing(
 
 def test_the_rest_of_a_line_is_cancelled_and_the_other_lines_stay(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
-    owner.post(f"/orders/{order.ref}", {"do": "place"})
+    press(owner, f"/orders/{order.ref}", {"do": "place"})
     first, second = OrderLine.objects.of(job.business).filter(order=order).order_by("position")[:2]
     told = {"do": "shorten", "rest": str(first.position)}
-    assert owner.post(f"/orders/{order.ref}", told).status_code == 422
-    nothing = owner.post(f"/orders/{order.ref}", {"do": "shorten", "reason": "Found some"})
+    assert press(owner, f"/orders/{order.ref}", told).status_code == 422
+    nothing = press(owner, f"/orders/{order.ref}", {"do": "shorten", "reason": "Found some"})
     assert "Tick the lines" in nothing.content.decode()
-    page = owner.post(f"/orders/{order.ref}", {**told, "reason": "Found some"}, follow=True).content.decode()
+    page = press(owner, f"/orders/{order.ref}", {**told, "reason": "Found some"}, follow=True).content.decode()
     first.refresh_from_db()
     before = second.outstanding
     second.refresh_from_db()

@@ -185,7 +185,9 @@ class Owner:
         return self.client.get(path).raise_for_status().json()
 
     def post(self, path: str, body: Any = None) -> Any:
-        answer = self.client.post(path, json=body or {}, headers={"Idempotency-Key": str(uuid4())}, timeout=30)
+        answer = self.client.post(
+            path, json=body or {}, headers={"Idempotency-Key": str(uuid4()), "If-Match": "*"}, timeout=30
+        )
         assert answer.is_success, answer.text
         return answer.json()
 
@@ -273,7 +275,7 @@ def _despatch(system: System, order: dict[str, Any], number: str, load: dict[int
 
 
 def _count_in(owner: Owner, order: dict[str, Any], number: str, load: dict[int, str]) -> None:
-    lines = [{"line": line, "quantity": quantity} for line, quantity in load.items()]
+    lines = [{"line": line, "arrived": quantity} for line, quantity in load.items()]
     body = {"docket": number, "received": "2031-05-06", "lines": lines}
-    told = owner.post(f"orders/{order['ref']}/receipts", body)
+    told = owner.post(f"deliveries/{order['ref']}/receipts", body)
     assert told["lines"][0]["on_the_way"] == "0"

@@ -18,6 +18,7 @@ HOLDERS = {
     "components/": "component",
     "customers/": "customer",
     "cutplans/": "cutplan",
+    "deliveries/": "order",
     "documents/": "document",
     "fence-systems/": "fence system",
     "finishes/": "finish",
@@ -53,12 +54,12 @@ NOBODYS = {
     "sheets/": "components",
 }
 PLAIN = {
-    "audit-entries", "books/locks", "business", "completeness", "components", "customers", "cutplans", "documents",
-    "fence-systems", "finishes", "holds", "imports", "invitations", "jobs", "keys", "measures", "members", "offers",
-    "openapi.json", "orders", "orders/for-jobs", "orders/plan", "price-rules", "questions", "quotes", "revisions", "schemas",
-    "stock",
-    "supplier-terms", "suppliers", "supply/events", "supply/keys", "supply/offer-batches", "supply/offers", "supply/orders",
-    "supply/sandbox/orders", "supply/sandbox/reset", "supply/webhooks", "takeoffs", "webhooks",
+    "audit-entries", "books/locks", "business", "completeness", "components", "customers", "cutplans", "deliveries",
+    "documents", "fence-systems", "finishes", "holds", "imports", "invitations", "jobs", "keys", "measures",
+    "members", "offers", "openapi.json", "orders", "orders/for-jobs", "orders/plan", "price-rules", "questions",
+    "quotes", "revisions", "schemas", "stock", "supplier-terms", "suppliers", "supply/events", "supply/keys",
+    "supply/offer-batches", "supply/offers", "supply/orders", "supply/sandbox/orders", "supply/sandbox/reset",
+    "supply/webhooks", "takeoffs", "webhooks",
 }  # fmt: skip
 
 

@@ -26,7 +26,7 @@ from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion,
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.offers import rows as offers
 from quotes.offers.models import Party, Question, Quote, Revision, SignedLink
-from quotes.orders import listed
+from quotes.orders import deliveries, listed
 from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
 from shared.business import api as people
@@ -52,6 +52,7 @@ LISTS: list[tuple[AsStored, type[models.Model]]] = [
     (offers.revisions_in("NZD"), Revision),
     (offers.QUESTIONS, Question),
     (orders.ORDERS, SupplierOrder),
+    (deliveries.DELIVERIES, SupplierOrder),
     (orders.EVENTS, OrderEvent),
     (orders.STOCK, StockItem),
     (orders.STOCK_MOVES, StockMove),
@@ -119,7 +120,7 @@ def _odd_rows(cast: Cast) -> None:
     StoredMeasure.objects.of(business).update(draft_at=timezone.now())
     StoredMeasure.objects.of(business).create(job=job, label="not begun")
     built = Job.objects.of(business).filter(state="accepted")[0]
-    record_built(job=built, kind="used", role="rail", component="R1", quantity=Decimal("2.5"), unit="C62", actor=actor)
+    record_built(job=built, kind="used", role="rail", component="R1", quantity=Decimal("2.5"), unit="MTR", actor=actor)
     order = SupplierOrder.objects.of(business).order_by("id")[0]
     for number, goods in enumerate(("0", "12.5", "12.3456", "99999.99", "123456789012.3456", "100")):
         for currency in ("NZD", "JPY", "KWD"):

@@ -49,7 +49,7 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
     us, them = actor_of(yard), supplier_actor(cast.supplier)
     yesterday = timezone.localdate() - timedelta(days=1)
     order = placed(yard, {"rail": "10", "hinge": "8"})
-    receive(order=order, count=Count("D", yesterday, (Counted(1, D(6), D(1)),)), actor=us)
+    receive(order=order, count=Count("D", yesterday, (Counted(1, D(7), D(1)),)), actor=us)
     SupplierOrder.objects.of(yard).filter(pk=order.pk).update(placed_on=yesterday)
     locked: list[tuple[Any, ...]] | None = None
     for number, step in enumerate(story):

@@ -155,7 +155,7 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
     assert "Suppliers would change" in page
     assert f'href="/orders/{order.ref}"' in page
     type(order).objects.of(business).update(promised_on=timezone.localdate() - timedelta(days=1))
-    assert "Deliveries to count in" in signed_in(cast.owner).get("/").content.decode()
+    assert "Deliveries due" in signed_in(cast.owner).get("/").content.decode()
     assert f"/orders/{order.ref}" not in signed_in(cast.crew).get("/").content.decode()
 
 

@@ -24,7 +24,10 @@ pytestmark = pytest.mark.django_db
 
 def send(client: Client, path: str, body: Any = None, status: int = 200, **headers: str) -> Any:
     response = client.post(
-        f"/api/v1/{path}", body or {}, "application/json", headers={"Idempotency-Key": str(uuid4()), **headers}
+        f"/api/v1/{path}",
+        body or {},
+        "application/json",
+        headers={"Idempotency-Key": str(uuid4()), "If-Match": "*", **headers},
     )
     assert response.status_code == status, response.content[:1500]
     return response.json()
@@ -47,9 +50,9 @@ def test_accepted_jobs_become_orders_that_are_placed_counted_in_and_closed(
     assert plan["gap_by_splitting"] == "0.00"
     ref = made[0]["ref"]
     assert send(owner_client, f"orders/{ref}/placing")["state"] == "placed"
-    lines = [{"line": one["line"], "quantity": one["quantity"]} for one in made[0]["lines"]]
+    lines = [{"line": one["line"], "arrived": one["quantity"]} for one in made[0]["lines"]]
     counted = send(
-        owner_client, f"orders/{ref}/receipts", {"docket": "77", "received": "2031-05-06", "lines": lines}, 201
+        owner_client, f"deliveries/{ref}/receipts", {"docket": "77", "received": "2031-05-06", "lines": lines}, 201
     )
     assert counted["state"] == "received"
     assert send(owner_client, f"orders/{ref}/closing")["state"] == "closed"
@@ -91,7 +94,7 @@ def test_an_order_is_placed_without_a_word_and_below_the_least_only_with_one(
 ) -> None:
     order, small = drafted(yard), drafted(yard, {"rail": "10"})
     SupplierTerms.objects.of(yard).update(least_order=100)
-    headers = {"Idempotency-Key": str(uuid4())}
+    headers = {"Idempotency-Key": str(uuid4()), "If-Match": "*"}
     assert owner_client.generic("POST", f"/api/v1/orders/{order.ref}/placing", b"", headers=headers).status_code == 200
     assert "takes orders from" in send(owner_client, f"orders/{small.ref}/placing", None, 409)["detail"]
     assert send(owner_client, f"orders/{small.ref}/placing", {"below_least": True})["state"] == "placed"

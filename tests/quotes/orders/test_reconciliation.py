@@ -48,8 +48,8 @@ def act(order: SupplierOrder, number: int, step: tuple[Any, ...], us: Actor, the
         case "despatch", position, amount:
             despatch(order=order, docket=Docket(f"D{number}", (Loaded(position, amount),)), actor=them)
         case "receive", position, amount, damaged:
-            counted = (Counted(position, amount, damaged),)
-            receive(order=order, count=Count(f"D{number - 1}", DAY, counted), actor=us)
+            count = Count(f"D{number - 1}", DAY, (Counted(position, amount + damaged, damaged),))
+            receive(order=order, count=count, actor=us, more_than_docket=True)
         case "refuse", position:
             said = (LineSaid(position, "refuse", "none"),)
             take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
@@ -87,9 +87,9 @@ def test_ordered_is_received_and_outstanding_and_cancelled(
         lines = list(OrderLine.objects.of(yard).filter(order=order))
         for row in lines:
             assert row.quantity == row.received + row.outstanding + row.cancelled
-            counted = sum((one.quantity for one in row.receipts.all()), Decimal(0))
+            arrived = sum((one.arrived for one in row.receipts.all()), Decimal(0))
             replaced = sum((one.quantity for one in row.returns.filter(replace=True)), Decimal(0))
-            assert row.received + row.over + replaced == counted
+            assert row.received + row.over + row.damaged + replaced == arrived
             assert row.net == cents((row.quantity - row.cancelled) * row.price)
             credits = [one.credit for one in row.returns.filter(replace=False)]
             assert row.returned == sum((one.quantity for one in row.returns.filter(replace=False)), Decimal(0))

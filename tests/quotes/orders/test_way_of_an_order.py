@@ -183,9 +183,9 @@ def test_every_fault_of_a_reply_is_named_at_once(yard: Business, them: Actor) ->
 def test_short_over_and_damaged_are_told_apart(yard: Business, them: Actor) -> None:
     order = placed(yard)
     despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)), Loaded(2, D(500)))), actor=them)
-    # 7 sound, 1 damaged of 10: 2 are short; 505 of 500: 5 are over
-    counted = (Counted(1, D(7), D(1)), Counted(2, D(505)))
-    order, receipt, _ = receive(order=order, count=Count("D1", DAY, counted), actor=actor_of(yard))
+    # 8 of 10 arrived, 1 of them damaged: 2 are short; 505 of 500: 5 are over
+    count = Count("D1", DAY, (Counted(1, D(8), D(1)), Counted(2, D(505))))
+    order, receipt, _ = receive(order=order, count=count, actor=actor_of(yard), more_than_docket=True)
     rows = {row.line.position: row for row in receipt.lines.select_related("line")}
     assert (rows[1].short, rows[1].damaged, rows[2].over) == (D(2), D(1), D(5))
     assert (line(order, 1).received, line(order, 1).outstanding) == (D(7), D(3))

@@ -1,0 +1,11 @@
+"""Refusals as pages show them."""
+
+from __future__ import annotations
+
+from fencing.faults import Refused
+from shared.problems import Problem
+
+
+def words_of(refused: Refused | Problem) -> str:
+    """Return everything that is wrong, as sentences."""
+    return refused.detail if isinstance(refused, Problem) else " ".join(fault.text for fault in refused.faults)
