@@ -21,7 +21,7 @@ def main() -> None:
             sys.exit(code)
     from django.core.management import execute_from_command_line
 
-    from shared.terminal import settle_streams
+    from shared.common.command_io import settle_streams
 
     settle_streams()
     execute_from_command_line(sys.argv)

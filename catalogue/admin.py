@@ -25,8 +25,8 @@ from catalogue.models import (
 from fencing.faults import Refused
 from fencing.reading.systems import read_system
 from shared.admin import staff_actor
-from shared.business.scoping import Owned, refuse_foreign_rows
-from shared.dates import today
+from shared.business.business_owned import Owned, refuse_foreign_rows
+from shared.common.dates import today
 
 if TYPE_CHECKING:
     ModelAdmin = admin.ModelAdmin[Any]

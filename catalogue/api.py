@@ -15,10 +15,10 @@ from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.resources import RESOURCES, Resource
 from catalogue.rows import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, shape, stored, told
 from fencing.faults import Fault, Refused
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
 
 _SYSTEMS = stored(SYSTEM)
 _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True}}

@@ -11,7 +11,7 @@ from catalogue.bands import MOST_BANDS, bands_fault
 from catalogue.codes import SALE_UNITS, Role, sale_unit
 from catalogue.models import Component, Offer, SupplierTerms
 from catalogue.rules import RuleKind
-from shared.reading import ExactField, StrictSerializer, TextField, defaults
+from shared.api.serializers import ExactField, StrictSerializer, TextField, defaults
 
 _PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
 

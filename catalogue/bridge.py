@@ -17,7 +17,7 @@ from fencing.prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
 from fencing.reading.systems import read_system
 from fencing.system import System
 from shared.business.models import Business
-from shared.dates import today
+from shared.common.dates import today
 
 _MOST_KEPT = 16
 _kept: dict[tuple[str, date], tuple[queries.Mark, Market]] = {}

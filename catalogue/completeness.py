@@ -14,7 +14,7 @@ from fencing.faults import Refused
 from fencing.holes import diameters
 from fencing.system import SheetSupply, System
 from shared.business.models import Business
-from shared.dates import today
+from shared.common.dates import today
 
 _NAMES = {
     "post.channel": "channel",

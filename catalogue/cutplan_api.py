@@ -12,11 +12,11 @@ from catalogue import cutplans
 from catalogue.codes import PlanState
 from catalogue.models import AskedPlan
 from fencing.cutting import demand_of, plan_cuts
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.api.row_serializer import AsStored, named
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
-from shared.stored import AsStored, named
 
 _MONEY = {"type": "string", "examples": ["31.20"]}
 _MM = {"type": "integer", "minimum": 1, "maximum": 100_000}

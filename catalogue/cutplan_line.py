@@ -10,7 +10,7 @@ from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
 from fencing.faults import Refused
-from shared.terminal import answer, read_source
+from shared.common.command_io import answer, read_source
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
 MOST_BYTES = 2_000_000

@@ -13,11 +13,11 @@ from django.utils import timezone
 from catalogue.codes import PlanState
 from catalogue.models import AskedPlan
 from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
-from shared import audit
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
 from shared.business.models import Business
-from shared.outbox import want
-from shared.problems import Problem
+from shared.database import audit_log
 
 ASKED = "catalogue.cutplan_asked"
 INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
@@ -95,7 +95,7 @@ def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
     if row.state == PlanState.WAITING:
         row.state, row.finished_at = PlanState.CANCELLED, timezone.now()
     row.save()
-    audit.record(row.business, actor, "cutplan.cancelled", f"cutplan:{row.ref}")
+    audit_log.record(row.business, actor, "cutplan.cancelled", f"cutplan:{row.ref}")
     return row
 
 

@@ -15,7 +15,7 @@ from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role
 from catalogue.rules import RuleKind, rule_faults
 from catalogue.site_words import rule_key
 from catalogue.units import whole_fault
-from shared.dates import today
+from shared.common.dates import today
 from shared.models import Owned, SupplierAccount
 
 CODE = RegexValidator(r"^[a-z0-9][a-z0-9._-]*\Z", "Small letters, digits, dot, hyphen and underline, no spaces.")

@@ -25,15 +25,15 @@ from catalogue.rows import columns, told
 from catalogue.starting import is_bare, stock
 from catalogue.system_pages import in_names
 from fencing.faults import Refused
-from shared.boxes import Box, faults_by_pointer, unplaced
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem, from_validation
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.dates import today
-from shared.money import minor_digits
-from shared.problems import Problem, from_validation
-from shared.reading import read
+from shared.common.dates import today
+from shared.common.form_fields import Box, faults_by_pointer, unplaced
+from shared.common.money import minor_digits
 
 ORDER = {
     "components": ("role", "label"), "offers": ("component__label", "supplier__name", "-valid_from"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from catalogue.resources import RESOURCES
-from shared.business.doors import MemberRequest
+from shared.business.access import MemberRequest
 
 WORDS = {
     "components": "Components", "offers": "Offers", "price-rules": "Price rules", "suppliers": "Suppliers",

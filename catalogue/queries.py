@@ -23,11 +23,11 @@ from catalogue.rules import PriceRules, RuleKind, RuleLine, read_rules
 from catalogue.site_words import SiteWords
 from fencing.faults import Fault, Refused
 from shared.business.accounts import account
+from shared.business.business_owned import OwnedQuerySet
 from shared.business.models import Business
-from shared.business.scoping import OwnedQuerySet
-from shared.dates import today
+from shared.common.dates import today
+from shared.common.money import TaxAt
 from shared.models import SupplierAccount
-from shared.money import TaxAt
 
 
 def finishes(business: Business) -> OwnedQuerySet[Finish]:

@@ -15,11 +15,11 @@ from catalogue.resources import Resource
 from catalogue.rows import columns, told
 from catalogue.rules import RuleKind
 from fencing.drawing.lettering import pointed
-from shared.boxes import Box, shown_number, typed_number
+from shared.api.serializers import ExactField, TextField
 from shared.business.models import Business
-from shared.reading import ExactField, TextField
-from shared.typed_lengths import LEVEL, read_length
-from shared.typed_shares import read_percent
+from shared.common.form_fields import Box, shown_number, typed_number
+from shared.common.typed_lengths import LEVEL, read_length
+from shared.common.typed_shares import read_percent
 
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",

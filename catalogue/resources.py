@@ -14,12 +14,12 @@ from catalogue.bodies import ComponentIn, FinishIn, OfferIn, PriceRuleIn, Suppli
 from catalogue.models import Component, Finish, Offer, PriceRule, Supplier, SupplierTerms
 from catalogue.rows import COMPONENT, FINISH, OFFER, PRICE_RULE, SUPPLIER, TERMS, Members
 from fencing.faults import Fault, Refused
+from shared.api.problems import Problem
+from shared.api.serializers import StrictSerializer
 from shared.business.actors import Actor
+from shared.business.business_owned import Owned
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.business.scoping import Owned
-from shared.problems import Problem
-from shared.reading import StrictSerializer
 
 Values = dict[str, Any]
 Narrow = Callable[[QuerySet[Any], Mapping[str, str]], QuerySet[Any]]

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from catalogue.rules import is_money
-from shared.money import minor_digits
-from shared.stored import AsStored, Money, Places
+from shared.api.row_serializer import AsStored, Money, Places
+from shared.common.money import minor_digits
 
 _TEXT = {"type": "string"}
 _MAYBE_TEXT = {"type": ["string", "null"]}

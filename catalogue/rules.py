@@ -14,7 +14,7 @@ from catalogue.discounts import DiscountRule, GivenTo, given_to
 from catalogue.labour_rules import factor_faults, labour_faults, rate_faults
 from catalogue.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
 from fencing.faults import Fault, Refused
-from shared.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
+from shared.common.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
 
 ZERO = Decimal(0)
 

@@ -22,12 +22,12 @@ from catalogue.models import (
 )
 from fencing.faults import Fault, Refused
 from fencing.reading.systems import read_system
-from shared import audit
+from shared.api.json_encoder import write_json
 from shared.business.actors import Actor
+from shared.business.business_owned import Owned
 from shared.business.models import Business
-from shared.business.scoping import Owned
-from shared.dates import today
-from shared.jsontext import write_json
+from shared.common.dates import today
+from shared.database import audit_log
 
 RowT = TypeVar("RowT", bound=Owned)
 
@@ -73,10 +73,10 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
     _save_once(row)
     kind = row._meta.model_name or ""
     if adding:
-        audit.record(row.business, actor, f"{kind}.added", f"{kind}:{row.ref}", after)
+        audit_log.record(row.business, actor, f"{kind}.added", f"{kind}:{row.ref}", after)
     else:
         changed = {name: [before[name], after[name]] for name in after if before[name] != after[name]}
-        audit.record(row.business, actor, f"{kind}.changed", f"{kind}:{row.ref}", changed)
+        audit_log.record(row.business, actor, f"{kind}.changed", f"{kind}:{row.ref}", changed)
     return row
 
 
@@ -113,7 +113,7 @@ def remove(row: Owned, *, actor: Actor) -> None:
         raise Refused(
             [Fault("", f"{kind}.used", "It is in use; end it by date or mark it as no longer active.")]
         ) from used
-    audit.record(row.business, actor, f"{kind}.removed", f"{kind}:{ref}", {"was": str(row)})
+    audit_log.record(row.business, actor, f"{kind}.removed", f"{kind}:{ref}", {"was": str(row)})
 
 
 DatedT = TypeVar("DatedT", Offer, PriceRule)
@@ -195,7 +195,7 @@ def store_system(
     )
     version.save()
     detail = {"version": version.number, "sha256": digest}
-    audit.record(business, actor, "fencesystem.version", f"fencesystem:{system.ref}", detail)
+    audit_log.record(business, actor, "fencesystem.version", f"fencesystem:{system.ref}", detail)
     return version
 
 

@@ -20,11 +20,11 @@ from catalogue.sheets import exporting, importing
 from catalogue.sheets.refusing import MOST_BYTES, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report
 from fencing.faults import Fault, Refused
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.json_formats import whole_body
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
 from shared.business.roles import Scope
-from shared.jsondoors import whole_body
-from shared.openapi import page_of
-from shared.problems import Problem
 
 
 class CsvParser(BaseParser):

@@ -24,7 +24,7 @@ from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
 from shared.business.places import usual_locale, zones_of
 from shared.business.services import start_business
-from shared.money import minor_digits
+from shared.common.money import minor_digits
 
 STARTER = Path(settings.ROOT) / "demo" / "catalogue"
 BEGINS = date(2024, 1, 1)

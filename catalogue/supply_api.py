@@ -15,11 +15,11 @@ from catalogue.models import Offer, Supplier
 from catalogue.resources import AS_OF, day
 from catalogue.rows import SUPPLY_OFFER, shape, stored
 from fencing.faults import Fault, Refused
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
-from shared.openapi import page_of
-from shared.problems import Problem
 
 _SHAPE, _OFFERS = shape(SUPPLY_OFFER), stored(SUPPLY_OFFER)
 

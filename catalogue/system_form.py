@@ -12,8 +12,8 @@ from typing import Any
 from catalogue.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Kind, Section
 from fencing.drawing.lettering import pointed
 from fencing.faults import Refused
-from shared.boxes import Box, faults_by_pointer
-from shared.typed_lengths import read_millimetres
+from shared.common.form_fields import Box, faults_by_pointer
+from shared.common.typed_lengths import read_millimetres
 
 Document = dict[str, Any]
 _NUMBER = re.compile(r"-?\d{1,9}(?:[.,]\d{1,9})?\Z", re.ASCII)

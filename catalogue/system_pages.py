@@ -25,13 +25,13 @@ from catalogue.parts_line import parts_line
 from catalogue.system_form import Document, changed_since, faults_of, parts, read_form, shown, typed
 from fencing.faults import Fault, Refused
 from fencing.reading import read_json, read_system
-from shared.boxes import faults_by_pointer
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.json_encoder import write_json
+from shared.api.problems import from_validation
+from shared.business.access import MemberRequest, needs
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.jsontext import write_json
-from shared.problems import from_validation
+from shared.common.form_fields import faults_by_pointer
 
 DEEDS = ("default", "end", "revive")
 

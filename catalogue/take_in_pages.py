@@ -19,7 +19,7 @@ from catalogue.sheets import exporting, importing
 from catalogue.sheets.refusing import MOST_BYTES, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report
 from fencing.faults import Fault, Refused
-from shared.business.doors import MemberRequest, needs
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
 
 HOLDS = {

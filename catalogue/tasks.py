@@ -6,8 +6,8 @@ from datetime import timedelta
 
 from catalogue import cutplans
 from catalogue.sheets import importing
+from shared.background.outbox import Event, Finish, handles, regularly
 from shared.business.actors import Actor
-from shared.outbox import Event, Finish, handles, regularly
 
 
 @handles(importing.ASKED, slow=True)

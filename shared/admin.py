@@ -9,13 +9,13 @@ from django.contrib import admin, messages
 from django.http import HttpRequest
 
 from fencing.faults import Refused
-from shared.audit import AuditEntry
+from shared.background.outbox import Event, Wanted
+from shared.background.outgoing_mail import Letter
 from shared.business import invitations, services
 from shared.business.actors import Actor
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, Role
-from shared.letters import Letter
-from shared.outbox import Event, Wanted
+from shared.database.audit_log import AuditEntry
 
 if TYPE_CHECKING:
     ModelAdmin = admin.ModelAdmin[Any]

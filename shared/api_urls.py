@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from django.urls import path
 
-from shared.audit_api import AuditEntries
+from shared.api.audit_entries import AuditEntries
+from shared.api.docs_views import OpenApiDocument
 from shared.business import api
-from shared.reference import OpenApiDocument
 
 urlpatterns = [
     path("openapi.json", OpenApiDocument.as_view()),

@@ -33,11 +33,11 @@ def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: s
     # sent once for each app with models: the last one finds every table there
     from django.apps import apps
 
-    from shared import audit
-    from shared.business import walls
+    from shared.business import business_foreign_keys
+    from shared.database import audit_log
 
     last = [config for config in apps.get_app_configs() if config.models_module is not None][-1]
     if sender.label == last.label and using == "default":
-        audit.guard()
-        walls.build()
+        audit_log.guard()
+        business_foreign_keys.build()
         _wait_for_locks(using, "0")

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from shared.audit import AuditEntry
+from shared.api.idempotency_models import IdempotentCall
+from shared.background.mail_server import MailServer
+from shared.background.outbox import Event, Routine, Wanted
+from shared.background.outgoing_mail import Letter
+from shared.business.business_owned import Owned, new_ref
 from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRule
-from shared.business.scoping import Owned, new_ref
-from shared.idempotent_calls import IdempotentCall
-from shared.letters import Letter
-from shared.mail_server import MailServer
-from shared.numbering import Counter
-from shared.outbox import Event, Routine, Wanted
-from shared.throttle import RateWindow
+from shared.database.audit_log import AuditEntry
+from shared.database.numbering import Counter
+from shared.web.rate_limit import RateWindow
 
 __all__ = [
     "ApiKey",

@@ -10,7 +10,7 @@ from urllib.parse import unquote, urlsplit
 import dj_database_url
 from csp.constants import NONE, SELF
 
-from shared.environment import BadSettingError, flag, listed, text, whole
+from shared.common.environment import BadSettingError, flag, listed, text, whole
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -58,21 +58,21 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "shared.tracing.RequestIdMiddleware",
-    "shared.answers.ApiProblemMiddleware",
+    "shared.web.request_id.RequestIdMiddleware",
+    "shared.api.error_handler.ApiProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
-    "shared.browsers.CSPMiddleware",
+    "shared.web.browser_middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "shared.conditional.ConditionalGetMiddleware",
-    "shared.browsers.SessionMiddleware",
+    "shared.api.etags.ConditionalGetMiddleware",
+    "shared.web.browser_middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "shared.incoming.WholeFormMiddleware",
+    "shared.web.complete_body.WholeFormMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
-    "shared.browsers.NoNulMiddleware",
-    "shared.browsers.AuthenticationMiddleware",
-    "shared.business.doors.BusinessMiddleware",
-    "shared.browsers.HtmxMiddleware",
-    "shared.browsers.MessageMiddleware",
+    "shared.web.browser_middleware.NoNulMiddleware",
+    "shared.web.browser_middleware.AuthenticationMiddleware",
+    "shared.business.access.BusinessMiddleware",
+    "shared.web.browser_middleware.HtmxMiddleware",
+    "shared.web.browser_middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
@@ -134,7 +134,7 @@ _RESTORE_EVERY = whole("BAYWRIGHT_RESTORE_EVERY")
 _LONG_RENDER_S = 60
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 if REDIS_URL:
-    CELERY_BROKER_TRANSPORT = "shared.broker:Transport"
+    CELERY_BROKER_TRANSPORT = "shared.background.broker:Transport"
 CELERY_WORKER_ENABLE_REMOTE_CONTROL = False  # nobody uses it, and whoever reaches Redis could end a worker by it
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_BROKER_TRANSPORT_OPTIONS = {
@@ -184,14 +184,14 @@ BODY_MAX = whole("BAYWRIGHT_BODY_MAX")
 DATA_UPLOAD_MAX_MEMORY_SIZE = BODY_MAX
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 REST_FRAMEWORK = {
-    "DEFAULT_RENDERER_CLASSES": ["shared.jsondoors.JsonRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["shared.jsondoors.StrictJsonParser"],
+    "DEFAULT_RENDERER_CLASSES": ["shared.api.json_formats.JsonRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["shared.api.json_formats.StrictJsonParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "shared.business.authentication.KeyAuthentication",
         "shared.business.authentication.SignedInAuthentication",
     ],
-    "EXCEPTION_HANDLER": "shared.answers.answer_exception",
-    "DEFAULT_SCHEMA_CLASS": "shared.openapi.EndpointSchema",
+    "EXCEPTION_HANDLER": "shared.api.error_handler.answer_exception",
+    "DEFAULT_SCHEMA_CLASS": "shared.api.openapi.EndpointSchema",
     "UNAUTHENTICATED_USER": None,
     "URL_FORMAT_OVERRIDE": None,
     "COERCE_DECIMAL_TO_STRING": True,
@@ -206,7 +206,7 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1/",
     "SERVERS": [{"url": PUBLIC_URL}],
     "POSTPROCESSING_HOOKS": [
-        "shared.openapi.describe_everything",
+        "shared.api.openapi.describe_everything",
         "quotes.exchange.webhook_document.describe_webhooks",
     ],
     "APPEND_COMPONENTS": {
@@ -261,8 +261,8 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]  # a stranger can't lock 
 AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_HTTP_RESPONSE_CODE = 429
-AXES_CLIENT_IP_CALLABLE = "shared.throttle.client_ip"
-AXES_LOCKOUT_CALLABLE = "shared.business.pages.locked_out"
+AXES_CLIENT_IP_CALLABLE = "shared.web.rate_limit.client_ip"
+AXES_LOCKOUT_CALLABLE = "shared.business.views.locked_out"
 
 # -- language, files, logs ------------------------------------------------------
 LANGUAGE_CODE = "en"
@@ -274,12 +274,12 @@ STATICFILES_DIRS = [ROOT / "shared" / "pages" / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     # names with a hash; collectstatic lays a compressed copy beside each file, for browsers that take it
-    "staticfiles": {"BACKEND": "shared.static_files.HashedStorage"},
+    "staticfiles": {"BACKEND": "shared.web.static_files.HashedStorage"},
 }
 STATICFILES_FINDERS = [
     "django.contrib.staticfiles.finders.FileSystemFinder",
     "django.contrib.staticfiles.finders.AppDirectoriesFinder",
-    "shared.static_files.HashedNameFinder",
+    "shared.web.static_files.HashedNameFinder",
 ]
 # without collectstatic (a demo, the tests) files are served from where they lie
 WHITENOISE_USE_FINDERS = WHITENOISE_AUTOREFRESH = not (STATIC_ROOT / "staticfiles.json").is_file()
@@ -289,8 +289,8 @@ if _LEVEL not in ("DEBUG", "INFO", "WARNING", "ERROR"):
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"request_id": {"()": "shared.tracing.RequestIdFilter"}},
-    "formatters": {"json": {"()": "shared.tracing.JsonLines"}},
+    "filters": {"request_id": {"()": "shared.web.request_id.RequestIdFilter"}},
+    "formatters": {"json": {"()": "shared.web.request_id.JsonLines"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json", "filters": ["request_id"]}},
     "root": {"handlers": ["stderr"], "level": _LEVEL},
     "loggers": {

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from shared import idempotent_calls, letters, relay
+from shared.api import idempotency_models
+from shared.background import outgoing_mail, runner
+from shared.background.outbox import Event, Finish, handles, regularly
 from shared.business import invitations, mail_test
 from shared.business.models import Member
 from shared.celery import app
-from shared.outbox import Event, Finish, handles, regularly
 
 
 @app.task(name="shared.tasks.run_wanted")
 def run_wanted(wanted_id: int) -> None:
     """Runs one row; safe to send any number of times."""
-    relay.run(wanted_id)
+    runner.run(wanted_id)
 
 
 @app.task(name="shared.tasks.sweep")
 def sweep() -> None:
     """Looks for what is still wanted."""
-    relay.sweep()
+    runner.sweep()
 
 
 @handles(invitations.INVITED, slow=True)
@@ -28,7 +29,7 @@ def mail_invitation(event: Event) -> None:
     """Writes to a member, unless they were taken out meanwhile."""
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
     if member is not None:
-        letters.send(event, "invitation", invitations.letter(member))
+        outgoing_mail.send(event, "invitation", invitations.letter(member))
 
 
 @handles(mail_test.ASKED, slow=True)
@@ -37,11 +38,11 @@ def mail_test_letter(event: Event) -> Finish | None:
     business = event.business
     if business is None or not business.email:
         return None
-    letters.send(event, "test", mail_test.test_letter(business))
+    outgoing_mail.send(event, "test", mail_test.test_letter(business))
     return lambda: mail_test.note_tested(event, business.email)
 
 
 @regularly(timedelta(hours=1))
 def forget_old_calls() -> None:
     """Drops stored answers of calls whose time is over."""
-    idempotent_calls.forget_old()
+    idempotency_models.forget_old()

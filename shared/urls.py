@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.contrib import admin
 from django.urls import include, path
 
-from shared.business.pages import AdminSignIn
-from shared.unavailable import handler500 as handler500  # Django looks for it here
+from shared.business.views import AdminSignIn
+from shared.web.unavailable import handler500 as handler500  # Django looks for it here
 
 APPS = (
     "shared",

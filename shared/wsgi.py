@@ -8,8 +8,8 @@ import os
 from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 
-from shared.environment import BadSettingError
-from shared.incoming import whole
+from shared.common.environment import BadSettingError
+from shared.web.complete_body import whole
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
 if not settings.MAY_SERVE:

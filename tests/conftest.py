@@ -18,12 +18,12 @@ from django.db.models.signals import post_migrate
 from django.test import Client
 from pytest_socket import socket_allow_hosts
 
-from shared import audit
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person, SupplierAccount
 from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
+from shared.database import audit_log
 from tests import template_database
 from tests.checked_plans import check_every_plan
 
@@ -111,7 +111,7 @@ def django_db_setup(django_db_setup: None, django_db_blocker: object) -> Iterato
     """Tests with real transactions empty their tables, so the audit trail's guard is down unless a test sets it up."""
     post_migrate.disconnect(dispatch_uid="shared.after_migrations")
     with django_db_blocker.unblock():  # type: ignore[attr-defined]  # pytest-django's blocker has no public type
-        audit.unguard()
+        audit_log.unguard()
     yield  # noqa: PT022 - pytest-django's own set-up is a generator too
 
 

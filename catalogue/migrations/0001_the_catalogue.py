@@ -6,7 +6,7 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.manager
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from decimal import Decimal
 from django.db import migrations, models
 
@@ -24,7 +24,7 @@ class Migration(migrations.Migration):
             name='FenceSystem',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -46,7 +46,7 @@ class Migration(migrations.Migration):
             name='FenceSystemVersion',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
             name='Finish',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -90,7 +90,7 @@ class Migration(migrations.Migration):
             name='Component',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -123,7 +123,7 @@ class Migration(migrations.Migration):
             name='Import',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -149,7 +149,7 @@ class Migration(migrations.Migration):
             name='PriceRule',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -173,7 +173,7 @@ class Migration(migrations.Migration):
             name='Supplier',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -203,7 +203,7 @@ class Migration(migrations.Migration):
             name='Offer',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -231,7 +231,7 @@ class Migration(migrations.Migration):
             name='SupplierTerms',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),

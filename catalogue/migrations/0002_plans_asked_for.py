@@ -4,7 +4,7 @@ import catalogue.codes
 import django.db.models.deletion
 import django.db.models.manager
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from django.db import migrations, models
 
 
@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
                 (
                     "ref",
                     models.CharField(
-                        default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True
+                        default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True
                     ),
                 ),
                 ("created_at", models.DateTimeField(default=django.utils.timezone.now, editable=False)),

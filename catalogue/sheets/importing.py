@@ -12,9 +12,9 @@ from catalogue.sheets.planning import Plan, check_header, fingerprint
 from catalogue.sheets.reading import read_sheet
 from catalogue.sheets.refusing import SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report, take_in
+from shared.background.outbox import want
 from shared.business.actors import Actor
 from shared.business.models import Business
-from shared.outbox import want
 
 ASKED = "catalogue.import_asked"
 

@@ -25,8 +25,8 @@ from catalogue.sheets.columns import (
 from catalogue.sheets.documents import MEMBER, SYSTEM, VALUE, Documents
 from catalogue.sheets.refusing import Cell
 from catalogue.site_words import rule_key
+from shared.business.business_owned import Owned
 from shared.business.models import Business
-from shared.business.scoping import Owned
 
 Faults = list[tuple[str, str]]
 

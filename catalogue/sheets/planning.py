@@ -15,7 +15,7 @@ from catalogue.sheets.kinds import Kind
 from catalogue.sheets.reading import Sheet
 from catalogue.sheets.refusing import EMPTY, Row, SheetRefusedError
 from shared.business.models import Business
-from shared.dates import today
+from shared.common.dates import today
 
 _EVERY = 500  # rows between two reports of progress
 Progress = Callable[[int], None]

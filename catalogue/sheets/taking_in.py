@@ -17,9 +17,9 @@ from catalogue.sheets.kinds import Kind, kind_for
 from catalogue.sheets.planning import Change, Plan, Progress, plan
 from catalogue.sheets.reading import read_sheet
 from fencing.faults import Fault, Refused
-from shared import audit
 from shared.business.actors import Actor
 from shared.business.models import Business
+from shared.database import audit_log
 
 BATCH = 500
 SHOWN = 200  # rows of each sort that a report tells one by one; it always tells how many there are
@@ -141,8 +141,10 @@ def _tell(kind: Kind, found: Plan, business: Business, actor: Actor, file_name: 
     """One entry for the file, then every change and addition, many to an entry."""
     subject = f"{kind.kind.value}:sheet"
     counts = {"file": file_name, "added": len(found.added), "changed": len(found.changed), "unchanged": found.unchanged}
-    audit.record(business, actor, "sheet.taken_in", subject, counts)
+    audit_log.record(business, actor, "sheet.taken_in", subject, counts)
     for changes in _batches(found.changed, _AUDITED):
-        audit.record(business, actor, "sheet.changed", subject, {"changes": [_change(kind, one) for one in changes]})
+        audit_log.record(
+            business, actor, "sheet.changed", subject, {"changes": [_change(kind, one) for one in changes]}
+        )
     for added in _batches(found.added, _AUDITED):
-        audit.record(business, actor, "sheet.added", subject, {"added": [_told(kind, values) for values in added]})
+        audit_log.record(business, actor, "sheet.added", subject, {"added": [_told(kind, values) for values in added]})

@@ -13,12 +13,12 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import price_rules
 from catalogue.rules import RuleKind
-from shared.boxes import Box
 from shared.business import services
+from shared.business.access import MemberRequest, needs
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
-from shared.business.doors import MemberRequest, needs
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT
 from shared.business.roles import Scope
+from shared.common.form_fields import Box
 from shared.models import Business
 
 HINTS = {

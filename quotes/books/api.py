@@ -28,12 +28,12 @@ from quotes.books.reports import (
 )
 from quotes.books.writing import MOST_XLSX_ROWS, TYPES, csv_blocks, file_blocks, json_blocks, ledger_csv, xlsx_file
 from quotes.jobs.rows import DATE, shape
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.api.row_serializer import AsStored, named
+from shared.api.serializers import StrictSerializer
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
-from shared.reading import StrictSerializer
-from shared.stored import AsStored, named
 
 SPAN = {"from": "The first day, such as 2031-04-01.", "to": "The last day, included."}
 LOCK = ("ref", "who", "created_at")

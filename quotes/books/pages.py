@@ -23,11 +23,11 @@ from quotes.books.reports import (
     totals_of,
     totals_table,
 )
-from shared.business.doors import MemberRequest, needs
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.dates import today
+from shared.common.dates import today
 from shared.models import Business
-from shared.problems import Problem
 
 AMOUNTS = {"net": "before tax", "tax": "tax", "gross": "including tax"}
 WRONG_SPAN = "Enter a first day and a last day that is not before it."

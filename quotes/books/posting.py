@@ -15,13 +15,13 @@ from quotes.books.periods import locked_until, open_day
 from quotes.books.quoting import post_quotes
 from quotes.orders.events import lines_of, locked
 from quotes.orders.models import OrderLine, SupplierOrder
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.accounts import account, tax_account
 from shared.business.actors import Actor
-from shared.dates import today
+from shared.common.dates import today
+from shared.database import audit_log
+from shared.database.numbering import hold
 from shared.models import Business
-from shared.numbering import hold
-from shared.problems import Problem
 
 ZERO = Decimal(0)
 FOUR = Decimal("0.0001")
@@ -166,5 +166,5 @@ def lock_period(*, business: Business, until: date, actor: Actor) -> PeriodLock:
     if until >= today(business):
         raise Problem("conflict", "A period is locked when it is over; name a day before today.")
     lock = PeriodLock.objects.of(business).create(until=until, who=actor.name[:160])
-    audit.record(business, actor, "books.locked", f"period:{until}", {"until": until.isoformat()})
+    audit_log.record(business, actor, "books.locked", f"period:{until}", {"until": until.isoformat()})
     return lock

@@ -16,10 +16,10 @@ from quotes.jobs.canonical import parsed
 from quotes.offers.difference import standing_build, standing_lines
 from quotes.offers.models import Revision, State
 from quotes.offers.sums import NOTHING_CHOSEN, sums
-from shared.business.scoping import OwnedQuerySet
-from shared.dates import local_day
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.dates import local_day
+from shared.database.numbering import hold
 from shared.models import Business
-from shared.numbering import hold
 
 ZERO = Decimal(0)
 FOUR = Decimal("0.0001")

@@ -15,10 +15,10 @@ from django.db.models import Max, QuerySet, Sum
 from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
 from quotes.orders.rows import number
-from shared.business.scoping import OwnedQuerySet
-from shared.cells import Cell
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.money import minor_digits
 from shared.models import Business
-from shared.money import minor_digits
+from shared.spreadsheets.safe_cells import Cell
 
 ZERO = Decimal(0)
 CHUNK = 2_000

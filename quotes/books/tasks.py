@@ -5,7 +5,7 @@ from __future__ import annotations
 from quotes.books.posting import post
 from quotes.books.quoting import post_quotes
 from quotes.orders.models import OrderEvent
-from shared.outbox import Event, handles
+from shared.background.outbox import Event, handles
 
 
 @handles("order.event")

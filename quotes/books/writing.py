@@ -13,11 +13,11 @@ from typing import IO
 from django.db import connection
 
 from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entry_table, money
-from shared.cells import RUNS, cell, guarded
-from shared.jsontext import write_json
+from shared.api.json_encoder import write_json
+from shared.common.money import minor_digits
 from shared.models import Business
-from shared.money import minor_digits
-from shared.workbooks import Workbook
+from shared.spreadsheets.safe_cells import RUNS, cell, guarded
+from shared.spreadsheets.workbook import Workbook
 
 BLOCK = 64 * 1024
 EOL = "\r\n"

@@ -9,7 +9,7 @@ from typing import Any
 
 from fencing.faults import Refused
 from fencing.levelling import LevelBook, reduce_book
-from shared.typed_lengths import metres
+from shared.common.typed_lengths import metres
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,8 +19,8 @@ from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for
 from quotes.offers.building import Basis, basis_today, total_of
+from shared.common.money import shown
 from shared.models import Business
-from shared.money import shown
 
 LETTERING = 3.3
 PLAN_DEEP = (80.0, 160.0, 400.0, 1_200.0)

@@ -11,7 +11,7 @@ from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
 from quotes.desk.level_book import Reduction, reduction_of
 from quotes.desk.strength_fields import strength_fields
-from shared.typed_lengths import metres, typed
+from shared.common.typed_lengths import metres, typed
 
 FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (

@@ -25,9 +25,9 @@ from quotes.desk.wording import in_words
 from quotes.jobs import queries
 from quotes.jobs.measuring import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
 _BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")

@@ -13,8 +13,8 @@ from decimal import Decimal
 from typing import Any
 
 from quotes.desk.strength_fields import STRENGTH_FIELDS
-from shared.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
-from shared.typed_shares import read_shares
+from shared.common.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
+from shared.common.typed_shares import read_shares
 
 Document = dict[str, Any]
 PARTIES = ("owner", "neighbour")

@@ -18,10 +18,10 @@ from quotes.jobs.copying import copy_job
 from quotes.jobs.measuring import start_measure
 from quotes.jobs.models import MOVES, JobState
 from quotes.offers.queries import quotes
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.dates import today as local_today
+from shared.common.dates import today as local_today
 
 JOBS_A_SHEET = 50
 EVENTS_SHOWN = 60

@@ -8,7 +8,7 @@ from typing import Any
 from fencing.reading.strength import METHOD_KEYS, WORDS
 from fencing.strength.embedment import SOILS
 from quotes.desk.choices import Choices, Field, choice, said
-from shared.typed_lengths import typed
+from shared.common.typed_lengths import typed
 
 METHODS: Choices = (
     ("", "not screened"), ("given_pressure", "a stated wind pressure"), ("as-nzs-1170.2", "AS/NZS 1170.2"),

@@ -19,9 +19,9 @@ from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, save_measure
 from quotes.jobs.remedied import with_prices
 from quotes.offers.content import face
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
 
 
 @require_POST

@@ -32,11 +32,11 @@ from quotes.offers.building import changed_document
 from quotes.offers.queries import quotes
 from quotes.orders.market import offered
 from quotes.orders.saw_sheets import placed
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
+from shared.common.typed_lengths import HEIGHT, read_length
 from shared.models import Business
-from shared.typed_lengths import HEIGHT, read_length
 
 
 @require_safe

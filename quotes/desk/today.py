@@ -22,9 +22,9 @@ from quotes.orders import queries as orders
 from quotes.orders.order_rows import State as OrderState
 from quotes.orders.order_rows import SupplierOrder
 from shared.business.actors import Actor
+from shared.business.business_owned import OwnedQuerySet
 from shared.business.roles import Scope
-from shared.business.scoping import OwnedQuerySet
-from shared.dates import today, write_day
+from shared.common.dates import today, write_day
 from shared.models import Business
 
 MOST = 12

@@ -12,8 +12,8 @@ from quotes.desk.rows import Row
 from quotes.desk.stages import address
 from quotes.documents.models import Document
 from quotes.offers.deliveries import KINDS, revisions_of
+from shared.background.outgoing_mail import Letter, undelivered
 from shared.business.mail_test import ASKED
-from shared.letters import Letter, undelivered
 from shared.models import Business
 
 SHOWN_FOR = timedelta(days=14)

@@ -18,10 +18,10 @@ from quotes.jobs import queries
 from quotes.jobs.models import Job
 from quotes.offers.comparing import compare_built
 from quotes.orders.stock import Leftover, leftovers, take_leftovers
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
 
 MOST_SKUS = 1_000
 LONGEST = 100_000

@@ -24,10 +24,10 @@ from quotes.jobs import queries
 from quotes.jobs.canonical import parsed
 from quotes.jobs.measuring import newest, take_up
 from quotes.jobs.models import MeasureVersion, StoredMeasure
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
 
 A_SHEET = 50
 

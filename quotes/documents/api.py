@@ -12,11 +12,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.documents.models import Document, Kind, State
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.api.row_serializer import AsStored, named
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
-from shared.stored import AsStored, named
 
 FIELDS = ("ref", "kind", "party", "subject", "state", "size", "sha256", "made_at")
 SHAPE: dict[str, Any] = {

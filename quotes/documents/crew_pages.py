@@ -24,10 +24,10 @@ from quotes.jobs.queries import as_built, jobs
 from quotes.jobs.ticks import Mark, tick, ticked
 from quotes.offers import queries
 from quotes.offers.viewing import crew_document
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
 
 ROLES = (
     "post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "cap.pair", "cap.square", "screw",

@@ -18,11 +18,11 @@ from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built
 from quotes.jobs.ticks import Mark
-from shared.boxes import typed_number
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.api.serializers import read
 from shared.business.actors import Actor
-from shared.conditional import find
-from shared.problems import Problem
-from shared.reading import read
+from shared.common.form_fields import typed_number
 
 MAX_MARKS: Final = 2_000
 MAX_ENTRIES: Final = 200

@@ -13,8 +13,8 @@ from babel import Locale
 from babel.numbers import format_currency, format_decimal
 
 from fencing.drawing.lettering import pointed, written_with
-from shared.dates import write_day
-from shared.money import decimal_sign, minor_digits, rounded
+from shared.common.dates import write_day
+from shared.common.money import decimal_sign, minor_digits, rounded
 
 MINUS = "\N{MINUS SIGN}"
 _MEASURED = re.compile(r"(?<![\d.])(\d+\.\d+)(?=°| (?:times|%|kPa|kN|kNm|kN\.m|m|mm|m/s|m³|kg)(?![\w]))")

@@ -16,7 +16,7 @@ from quotes.documents.rendering import Enclosure, Variant, markup, render
 from quotes.offers.difference import standing_build
 from quotes.offers.sums import NOTHING_CHOSEN, Choices, read_choices
 from quotes.offers.viewing import crew_document, party_document
-from shared.money import minor_digits, rounded
+from shared.common.money import minor_digits, rounded
 
 Content = Mapping[str, Any]
 

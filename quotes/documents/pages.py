@@ -15,10 +15,10 @@ from quotes.offers import queries
 from quotes.offers.content import assemble
 from quotes.offers.models import State
 from quotes.offers.sums import read_choices
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
 
 
 @require_GET

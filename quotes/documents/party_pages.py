@@ -29,10 +29,10 @@ from quotes.documents.quotesheet import drawings, quote_values
 from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.offers.models import SignedLink
 from quotes.offers.viewing import PartyView
-from shared import throttle
-from shared.dates import dates_by
-from shared.deadlocks import retry_deadlock
-from shared.problems import Problem
+from shared.api.problems import Problem
+from shared.common.dates import dates_by
+from shared.database.deadlocks import retry_deadlock
+from shared.web import rate_limit
 
 COOKIE = "quote"
 LIVES_S = 3600
@@ -57,8 +57,8 @@ def enter(request: HttpRequest, token: str) -> HttpResponse:
     try:
         link_of(token)
     except Problem:
-        caller = f"ip:{throttle.client_ip(request)}"
-        standing = throttle.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
+        caller = f"ip:{rate_limit.client_ip(request)}"
+        standing = rate_limit.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
         return _too_many(request, standing) if standing.exceeded else no_quote(request)
     handle = _handle(token)
     return _remember(_private(redirect("party-quote", handle)), handle, token)
@@ -114,7 +114,7 @@ def no_quote(request: HttpRequest) -> HttpResponse:
     return _private(render(request, "documents/party_none.html", {"text": NEUTRAL}, status=410))
 
 
-def _too_many(request: HttpRequest, standing: throttle.Standing) -> HttpResponse:
+def _too_many(request: HttpRequest, standing: rate_limit.Standing) -> HttpResponse:
     response = _private(
         render(request, "documents/party_none.html", {"text": "Wait a minute, then try again."}, status=429)
     )

@@ -15,7 +15,7 @@ from quotes.documents.notice_key import marked
 from quotes.documents.scope import scope
 from quotes.documents.strength_sheet import strength_sheet
 from quotes.documents.variation_sheet import change_of, quantity_changes
-from shared.dates import dates_by, write_moment
+from shared.common.dates import dates_by, write_moment
 
 Document = Mapping[str, Any]
 

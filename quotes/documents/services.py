@@ -14,9 +14,9 @@ from quotes.documents.pack import acceptance_pdf, acceptance_record_pdf, crew_pd
 from quotes.jobs.canonical import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
-from shared.dates import dates_by, write_moment
+from shared.background.outbox import everybody_registers, want
+from shared.common.dates import dates_by, write_moment
 from shared.models import Business
-from shared.outbox import everybody_registers, want
 
 TEMPLATES = {Kind.SET_OUT: "setout", Kind.CUT_LIST: "cutlist", Kind.CARE: "care"}
 Maker = Callable[[Document], bytes]

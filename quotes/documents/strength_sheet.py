@@ -10,7 +10,7 @@ from typing import Any
 
 from fencing.drawing.lettering import pointed
 from quotes.documents.figures import MINUS, ranges, worded
-from shared.money import shown
+from shared.common.money import shown
 
 Document = Mapping[str, Any]
 

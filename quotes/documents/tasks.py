@@ -6,9 +6,9 @@ from quotes.documents import services
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.receipts import receipt_letter
 from quotes.offers.models import Answer, Revision
-from shared import letters
+from shared.background import outgoing_mail
+from shared.background.outbox import Finish, handles
 from shared.models import Event
-from shared.outbox import Finish, handles
 
 
 @handles("quote.sent")
@@ -34,7 +34,7 @@ def mail_receipt(event: Event) -> None:
         return
     pdf = services.kept(revision=answer.revision, kind=Kind.ACCEPTANCE, party=answer.party.key)
     if answer.party.email:
-        letters.send(event, "receipt", receipt_letter(answer, pdf))
+        outgoing_mail.send(event, "receipt", receipt_letter(answer, pdf))
 
 
 @handles("document.wanted", slow=True)

@@ -15,12 +15,12 @@ from catalogue import queries, services
 from catalogue.bodies import SupplyOfferIn
 from catalogue.models import Component, Offer, Supplier
 from fencing.faults import Fault, Refused
-from shared import audit
+from shared.api.problems import from_refusal, from_validation
+from shared.api.serializers import read_each
 from shared.business.actors import Actor
-from shared.dates import today
+from shared.common.dates import today
+from shared.database import audit_log
 from shared.models import Business, SupplierAccount
-from shared.problems import from_refusal, from_validation
-from shared.reading import read_each
 
 MOST_OFFERS = 5_000
 _BATCH, _MOST_DAYS = 500, 500
@@ -192,7 +192,7 @@ def _store(offers: Sequence[New], actor: Actor) -> None:
             (f"offer:{one.row.ref}", {name: services.plain(value) for name, value in one.values.items()})
             for one in rows
         ]
-        audit.record_each(business, actor, "offer.added", told)
+        audit_log.record_each(business, actor, "offer.added", told)
 
 
 def _pointing(errors: list[dict[str, str]], place: int) -> list[dict[str, str]]:

@@ -33,9 +33,9 @@ from quotes.orders.replying import LineSaid, Told
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due, taxes
-from shared.dates import local_day
-from shared.jsontext import write_json
-from shared.reading import StrictSerializer, read
+from shared.api.json_encoder import write_json
+from shared.api.serializers import StrictSerializer, read
+from shared.common.dates import local_day
 
 
 def ubl_values(order: SupplierOrder) -> OrderDocument:

@@ -9,14 +9,14 @@ from django.db.models import Q, QuerySet
 
 from catalogue.models import Supplier
 from quotes.exchange.sandbox import open_sandbox
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.business.keys import TEST
 from shared.business.models import ApiKey
 from shared.business.roles import SUPPLIER_SCOPES, Scope
 from shared.business.services import issue_key, refuse_more_than_own
+from shared.database import audit_log
 from shared.models import SupplierAccount
-from shared.problems import Problem
 
 
 @transaction.atomic
@@ -35,7 +35,9 @@ def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[
     if not live:
         open_sandbox(account)
     key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live, actor=actor)
-    audit.record(supplier.business, actor, "supplier.key", f"supplier:{supplier.ref}", {"key": key.ref, "live": live})
+    audit_log.record(
+        supplier.business, actor, "supplier.key", f"supplier:{supplier.ref}", {"key": key.ref, "live": live}
+    )
     return key, text
 
 

@@ -13,12 +13,12 @@ from quotes.exchange.letting_in import keys_for, let_in
 from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.jobs.rows import shape
 from quotes.orders.api import OwnOrder
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.serializers import StrictSerializer, TextField
 from shared.business.api import KEY_SHAPE, KEYS
 from shared.business.roles import Scope
 from shared.business.services import revoke_key
-from shared.openapi import page_of
-from shared.reading import StrictSerializer, TextField
 
 
 class OrderFile(OwnOrder, FileOfOrder):

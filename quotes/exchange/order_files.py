@@ -11,7 +11,7 @@ from quotes.exchange.forms import FILE_SHAPES, XML_SHAPE, answered, as_xml
 from quotes.exchange.traffic import despatch_ubl, reply_ubl
 from quotes.orders.models import Despatch, Reply, SupplierOrder
 from quotes.orders.rows import ORDER_FULL_SHAPE
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
 
 
 class _OfAnOrder(Endpoint):

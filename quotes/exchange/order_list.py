@@ -12,8 +12,8 @@ from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.queries import line_mass, load_of, order_sheet, picked
 from quotes.orders.rows import amount, number
 from quotes.orders.sums import due, taxes
-from shared.cells import Cell, cell
-from shared.workbooks import Workbook
+from shared.spreadsheets.safe_cells import Cell, cell
+from shared.spreadsheets.workbook import Workbook
 
 HEAD = (
     "order", "line", "role", "length_mm", "finish", "sku", "supplier_sku", "description", "quantity", "unit", "pack", "packs",

@@ -7,9 +7,9 @@ from django.db.models import QuerySet
 from quotes.exchange.models import Sandbox
 from quotes.orders.models import OrderEvent, SupplierOrder
 from quotes.orders.queries import orders_of
+from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business, SupplierAccount
-from shared.problems import Problem
 
 
 def account_of(actor: Actor) -> SupplierAccount:

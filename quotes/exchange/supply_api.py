@@ -32,13 +32,13 @@ from quotes.orders.rows import (
     ORDERS,
     order_full,
 )
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.api.row_serializer import Alike
+from shared.api.serializers import StrictSerializer, read
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
-from shared.openapi import page_of
-from shared.problems import Problem
-from shared.reading import StrictSerializer, read
-from shared.stored import Alike
 
 _OUTCOME = shape(
     (),

@@ -9,12 +9,12 @@ from rest_framework.response import Response
 
 from quotes.exchange import supply
 from quotes.exchange.letting_in import issue_own_key, own_keys
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.serializers import StrictSerializer, TextField
 from shared.business.api import ISSUED_KEY_SHAPE, KEY_SHAPE, KEYS
 from shared.business.roles import SUPPLIER_SCOPES, Scope
 from shared.business.services import revoke_key
-from shared.openapi import page_of
-from shared.reading import StrictSerializer, TextField
 
 
 class SupplyKeyIn(StrictSerializer):

@@ -21,9 +21,9 @@ from quotes.exchange.sending import Answer, post
 from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
 from quotes.orders.models import OrderEvent, SupplierOrder
 from quotes.orders.models import State as OrderState
-from shared import letters
-from shared.jsontext import write_json
-from shared.outbox import Event, Finish, Later, State, Wanted, handles, regularly
+from shared.api.json_encoder import write_json
+from shared.background import outgoing_mail
+from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, regularly
 
 MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)
@@ -121,7 +121,7 @@ def tell_disabled(event: Event) -> Finish | None:
     to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
     if to and not endpoint.test:
         text = f"Events are no longer sent to {endpoint.url}. {endpoint.why} Switch it on again once it is repaired."
-        letters.send(event, "switched-off", EmailMessage("A webhook was switched off", text, None, [to]))
+        outgoing_mail.send(event, "switched-off", EmailMessage("A webhook was switched off", text, None, [to]))
     return None
 
 
@@ -140,7 +140,7 @@ def mail_order(event: Event) -> Finish | None:
     for form in MAILED:  # the PDF as it was kept, or set anew where the order has changed since: all three say the same
         kind, write = FORMS[form]
         mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
-    letters.send(event, "order", mail)
+    outgoing_mail.send(event, "order", mail)
 
     def finish() -> None:
         SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(

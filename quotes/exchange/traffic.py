@@ -23,7 +23,7 @@ from quotes.orders.models import DespatchLine as Loaded
 from quotes.orders.rows import amount, number
 from quotes.orders.services import face_of
 from quotes.orders.sums import due
-from shared.dates import local_day
+from shared.common.dates import local_day
 
 ZERO = Decimal(0)
 _STATUS = {Said.ACCEPT: LineStatus.ACCEPTED, Said.REFUSE: LineStatus.REFUSED, Said.CHANGE: LineStatus.CHANGED}

@@ -17,11 +17,11 @@ from quotes.exchange import supply, webhooks
 from quotes.exchange.models import Attempt, Delivery, DeliveryState, WebhookEndpoint
 from quotes.jobs.rows import DOCUMENT, TIME, WHOLE, shape
 from quotes.orders.models import OrderEvent
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.row_serializer import Alike, AsStored, named
+from shared.api.serializers import StrictSerializer, TextField
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.reading import StrictSerializer, TextField
-from shared.stored import Alike, AsStored, named
 
 ENDPOINT = ("ref", "url", "kinds", "state", "why", "slow_until", "created_at")
 ENDPOINT_SHAPE = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)

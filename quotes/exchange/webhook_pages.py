@@ -19,13 +19,13 @@ from quotes.exchange import webhooks
 from quotes.exchange.letting_in import let_in, serves_others
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint
 from quotes.orders.models import OrderEvent
-from shared.boxes import Box, faults_by_pointer
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
 from shared.business.models import ApiKey
 from shared.business.roles import Scope
 from shared.business.services import revoke_key
-from shared.conditional import find
-from shared.problems import Problem
+from shared.common.form_fields import Box, faults_by_pointer
 
 A_PAGE = 50
 Deed = Callable[[MemberRequest, WebhookEndpoint], str]

@@ -18,12 +18,12 @@ from quotes.exchange.sending import SECONDS, Answer
 from quotes.exchange.signing import new_secret
 from quotes.exchange.targets import target_of
 from quotes.orders.models import OrderEvent
-from shared import audit
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.jsontext import write_json
+from shared.database import audit_log
 from shared.models import Business, SupplierAccount
-from shared.outbox import want
-from shared.problems import Problem
 
 MOST_ENDPOINTS = 10
 MOST_REPLAYED = 1_000
@@ -110,7 +110,7 @@ def remove_endpoint(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
 def _record(endpoint: WebhookEndpoint, actor: Actor, action: str, detail: dict[str, Any] | None = None) -> None:
     """Write the audit entry of a change; a supplier's endpoint is part of no business, which alone have a trail."""
     if endpoint.business is not None:
-        audit.record(endpoint.business, actor, action, f"webhook:{endpoint.ref}", detail)
+        audit_log.record(endpoint.business, actor, action, f"webhook:{endpoint.ref}", detail)
 
 
 def check_kinds(kinds: Sequence[str]) -> None:

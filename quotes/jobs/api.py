@@ -23,10 +23,10 @@ from quotes.jobs.rows import (
     SITES,
     told,
 )
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.serializers import read
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.reading import read
 
 
 class Customers(Endpoint):

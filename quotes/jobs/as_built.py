@@ -11,10 +11,10 @@ from catalogue.units import whole_fault
 from fencing.faults import Refused
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.actors import Actor
-from shared.business.scoping import derived_ref
-from shared.problems import Problem
+from shared.business.business_owned import derived_ref
+from shared.database import audit_log
 
 
 @transaction.atomic
@@ -40,7 +40,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
     if kind == BuiltKind.CHANGED:
         where = f" at {entry.place}" if entry.place else ""
         note_event(job=job, kind="built.changed", text=f"Built otherwise{where}: {entry.note}", actor=actor)
-    audit.record(job.business, actor, "built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
+    audit_log.record(job.business, actor, "built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
     return entry
 
 
@@ -65,5 +65,5 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         takes_back=entry,
         who=actor.name[:160],
     )
-    audit.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})
+    audit_log.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})
     return back

@@ -13,9 +13,9 @@ from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import AsBuilt
 from quotes.jobs.rows import AS_BUILT, BUILT, BUILT_SHAPE, told
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
 from shared.business.roles import Scope
-from shared.openapi import page_of
 
 
 class AsBuiltEntries(Endpoint):

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from catalogue.codes import SALE_UNITS, Role
 from quotes.jobs.models import BuiltKind, JobState
-from shared.reading import ExactField, StrictSerializer, TextField
+from shared.api.serializers import ExactField, StrictSerializer, TextField
 
 
 class CustomerIn(StrictSerializer):

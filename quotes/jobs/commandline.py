@@ -15,7 +15,7 @@ from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.text import MOST_BYTES
 from fencing.takeoff import TakeOff, take_off
 from fencing.writing import takeoff_json
-from shared.terminal import answer, read_source
+from shared.common.command_io import answer, read_source
 
 if TYPE_CHECKING:
     from fencing.prices import PriceList

@@ -33,10 +33,10 @@ from quotes.jobs.rows import (
     told,
 )
 from quotes.jobs.takeoffs import looks_at_prices, read_for, take_off_of
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
 
 
 class Measures(Endpoint):

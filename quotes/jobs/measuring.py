@@ -15,9 +15,9 @@ from quotes.jobs.canonical import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
 from quotes.jobs.takeoffs import take_off_of, try_out
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.actors import Actor
-from shared.problems import Problem
+from shared.database import audit_log
 
 
 @transaction.atomic
@@ -30,7 +30,7 @@ def start_measure(
     if document is not None:
         save_measure(measure=measure, document=document, actor=actor)
     else:
-        audit.record(job.business, actor, "measure.started", f"measure:{measure.ref}", {"job": job.ref})
+        audit_log.record(job.business, actor, "measure.started", f"measure:{measure.ref}", {"job": job.ref})
     return measure
 
 
@@ -64,7 +64,7 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
     measure.refresh_from_db()
     if is_new:
         detail = {"version": version.number, "sha256": version.sha256}
-        audit.record(row.business, actor, "measure.saved", f"measure:{row.ref}", detail)
+        audit_log.record(row.business, actor, "measure.saved", f"measure:{row.ref}", detail)
     return version
 
 

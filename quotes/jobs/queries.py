@@ -18,9 +18,9 @@ from quotes.jobs.models import (
     StoredMeasure,
     StoredTakeOff,
 )
-from shared.business.scoping import OwnedQuerySet
+from shared.api.problems import Problem
+from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
-from shared.problems import Problem
 
 
 def customers(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Customer]:

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Q
 
 from quotes.jobs.schema_api import schemas
-from shared.stored import AsStored, named
+from shared.api.row_serializer import AsStored, named
 
 TEXT = {"type": "string"}
 WHOLE = {"type": "integer"}

@@ -11,8 +11,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shared.api import Endpoint
-from shared.problems import Problem
+from shared.api.endpoint import Endpoint
+from shared.api.problems import Problem
 
 MEDIA_TYPE = "application/schema+json"
 LISTED = {

@@ -10,11 +10,11 @@ from django.utils import timezone
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
 from quotes.jobs.moving import moved
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.database import audit_log
+from shared.database.numbering import next_number
 from shared.models import Business
-from shared.numbering import next_number
-from shared.problems import Problem
 
 Row = TypeVar("Row", Customer, Site, Job)
 
@@ -25,7 +25,7 @@ def add_customer(*, business: Business, actor: Actor, **details: Any) -> Custome
     customer = Customer(business=business, **details)
     customer.full_clean(exclude=["business"])
     customer.save()
-    audit.record(business, actor, "customer.added", f"customer:{customer.ref}", {"name": customer.name})
+    audit_log.record(business, actor, "customer.added", f"customer:{customer.ref}", {"name": customer.name})
     return customer
 
 
@@ -33,7 +33,7 @@ def add_customer(*, business: Business, actor: Actor, **details: Any) -> Custome
 def change_customer(*, customer: Customer, actor: Actor, **changes: Any) -> Customer:
     """Other details; what was quoted before keeps those of its day."""
     _changed(customer, changes)
-    audit.record(customer.business, actor, "customer.changed", f"customer:{customer.ref}", changes)
+    audit_log.record(customer.business, actor, "customer.changed", f"customer:{customer.ref}", changes)
     return customer
 
 
@@ -43,7 +43,7 @@ def archive_customer(*, customer: Customer, actor: Actor) -> Customer:
     if customer.archived_at is None:
         customer.archived_at = timezone.now()
         customer.save(update_fields=["archived_at"])
-        audit.record(customer.business, actor, "customer.archived", f"customer:{customer.ref}")
+        audit_log.record(customer.business, actor, "customer.archived", f"customer:{customer.ref}")
     return customer
 
 
@@ -53,7 +53,7 @@ def add_site(*, customer: Customer, actor: Actor, **details: Any) -> Site:
     site = Site(business=customer.business, customer=customer, **details)
     site.full_clean(exclude=["business", "customer"])
     site.save()
-    audit.record(site.business, actor, "site.added", f"site:{site.ref}", {"address": site.address})
+    audit_log.record(site.business, actor, "site.added", f"site:{site.ref}", {"address": site.address})
     return site
 
 
@@ -61,7 +61,7 @@ def add_site(*, customer: Customer, actor: Actor, **details: Any) -> Site:
 def change_site(*, site: Site, actor: Actor, **changes: Any) -> Site:
     """Other details of a place."""
     _changed(site, changes)
-    audit.record(site.business, actor, "site.changed", f"site:{site.ref}", changes)
+    audit_log.record(site.business, actor, "site.changed", f"site:{site.ref}", changes)
     return site
 
 
@@ -76,7 +76,7 @@ def open_job(*, customer: Customer, site: Site, label: str, actor: Actor, **deta
     job.number = f"J{next_number(business, 'job'):04d}"
     job.save()
     note_event(job=job, kind="job.opened", text=f"Job {job.number} opened for {customer.name}.", actor=actor)
-    audit.record(business, actor, "job.opened", f"job:{job.ref}", {"number": job.number, "label": job.label})
+    audit_log.record(business, actor, "job.opened", f"job:{job.ref}", {"number": job.number, "label": job.label})
     return job
 
 
@@ -85,7 +85,7 @@ def change_job(*, job: Job, actor: Actor, **changes: Any) -> Job:
     """Another label, other notes, another day."""
     _changed(job, changes)
     note_event(job=job, kind="job.changed", text=f"Changed: {', '.join(sorted(changes))}.", actor=actor)
-    audit.record(job.business, actor, "job.changed", f"job:{job.ref}", changes)
+    audit_log.record(job.business, actor, "job.changed", f"job:{job.ref}", changes)
     return job
 
 
@@ -103,7 +103,7 @@ def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
     text = f"From {was} to {to}." + (f" {reason}" if reason else "")
     note_event(job=job, kind=f"job.{to}", text=text, actor=actor)
     moved(job, actor)
-    audit.record(job.business, actor, f"job.{to}", f"job:{job.ref}", {"before": was, "after": to, "reason": reason})
+    audit_log.record(job.business, actor, f"job.{to}", f"job:{job.ref}", {"before": was, "after": to, "reason": reason})
     return job
 
 
@@ -111,7 +111,7 @@ def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
 def add_note(*, job: Job, text: str, actor: Actor) -> JobEvent:
     """Add a note by hand to a job's time line."""
     event = note_event(job=job, kind="note", text=text, actor=actor)
-    audit.record(job.business, actor, "job.note", f"job:{job.ref}", {"event": event.ref})
+    audit_log.record(job.business, actor, "job.note", f"job:{job.ref}", {"event": event.ref})
     return event
 
 

@@ -11,8 +11,8 @@ from django.utils import timezone
 
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job, Tick
-from shared import audit
 from shared.business.actors import Actor
+from shared.database import audit_log
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
         rows[mark.place] = row
         changed[mark.place] = row.done
     if changed:
-        audit.record(job.business, actor, "built.ticked", f"job:{job.ref}", {"places": changed})
+        audit_log.record(job.business, actor, "built.ticked", f"job:{job.ref}", {"places": changed})
     return {place: row.done for place, row in rows.items()}
 
 

@@ -10,10 +10,10 @@ from django.utils import timezone
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.offers.models import Kind, Quote, Revision, State
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.business.scoping import OwnedQuerySet
+from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
-from shared.outbox import want
 
 ENDED = frozenset({JobState.CANCELLED, JobState.CLOSED})
 """States of a job in which nothing is sent or answered."""

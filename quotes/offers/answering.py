@@ -21,12 +21,12 @@ from quotes.offers.models import Answer, Answered, Kind, Party, Question, Revisi
 from quotes.offers.services import close_revision, lock_quote
 from quotes.offers.sums import Choices, read_choices, sums
 from quotes.offers.viewing import PartyView, party_view, pays_for_choices
-from shared import audit
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.dates import local_day
-from shared.money import stated
-from shared.outbox import want
-from shared.problems import Problem
+from shared.common.dates import local_day
+from shared.common.money import stated
+from shared.database import audit_log
 
 NEUTRAL = "This link does not lead to a quote any more. Ask the business for a new one."
 
@@ -133,7 +133,7 @@ def ask(*, token: str, text: str) -> Question:
     actor = customer(link.party)
     note_event(job=link.revision.quote.job, kind="quote.asked", text=f"{link.party.name} asks: {text}", actor=actor)
     want("question.asked", question.ref, business=link.business)
-    audit.record(link.business, actor, "question.asked", f"question:{question.ref}")
+    audit_log.record(link.business, actor, "question.asked", f"question:{question.ref}")
     return question
 
 
@@ -147,7 +147,7 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
     job = question.revision.quote.job
     note_event(job=job, kind="quote.replied", text=f"Answered {question.party.name}: {text}", actor=actor)
     want("question.answered", question.ref, business=question.business)
-    audit.record(question.business, actor, "question.answered", f"question:{question.ref}")
+    audit_log.record(question.business, actor, "question.answered", f"question:{question.ref}")
     return question
 
 
@@ -272,7 +272,7 @@ def _note(revision: Revision, party: Party, kind: str, text: str, answer: Answer
 
 def _record(revision: Revision, party: Party, kind: str, answer: Answer) -> None:
     detail = {"name": answer.name, "choices": answer.choices, "content_sha256": answer.content_sha256}
-    audit.record(revision.business, customer(party), kind, f"revision:{revision.ref}", detail)
+    audit_log.record(revision.business, customer(party), kind, f"revision:{revision.ref}", detail)
 
 
 def _again(done: Answer, revision: Revision, *, accepted: bool) -> Receipt:

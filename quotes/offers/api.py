@@ -27,9 +27,9 @@ from quotes.offers.rows import (
     revisions_in,
 )
 from quotes.offers.setup import checked_setup
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
 from shared.business.roles import Scope
-from shared.openapi import page_of
 
 _FILTERS = {"state": "draft, sent, accepted, declined, lapsed or replaced.", "kind": "offer or variation."}
 

@@ -4,7 +4,7 @@ from importlib import import_module
 
 from django.apps import AppConfig
 
-from shared.loading import at_first_call
+from shared.common.lazy_import import at_first_call
 
 
 class OffersConfig(AppConfig):

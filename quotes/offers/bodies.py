@@ -5,7 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from quotes.offers.setup import SetupIn
-from shared.reading import StrictSerializer, TextField
+from shared.api.serializers import StrictSerializer, TextField
 
 
 class QuoteIn(StrictSerializer):

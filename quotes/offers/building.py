@@ -33,9 +33,9 @@ from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
 from quotes.pricing.materials import material_lines
 from quotes.pricing.shares import Shares, party_keys
-from shared.dates import today
+from shared.common.dates import today
+from shared.common.money import rounded
 from shared.models import Business
-from shared.money import rounded
 
 CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 

@@ -11,8 +11,8 @@ from quotes.jobs.models import Job
 from quotes.jobs.ordered import Ordered, ordered_for
 from quotes.jobs.queries import used_by_role
 from quotes.offers.queries import agreed_build
-from shared.money import minor_digits, rounded
-from shared.problems import Problem
+from shared.api.problems import Problem
+from shared.common.money import minor_digits, rounded
 
 ZERO = Decimal(0)
 

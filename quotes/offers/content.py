@@ -21,7 +21,7 @@ from quotes.offers.difference import difference
 from quotes.offers.hazards import hazard_stops, licensed_removals
 from quotes.offers.lines import hand_line
 from quotes.offers.models import Kind, Revision
-from shared.dates import local_day
+from shared.common.dates import local_day
 from shared.models import Business
 
 VERSION = 1

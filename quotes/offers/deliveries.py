@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
-from shared.letters import Letter, letters_about
+from shared.background.outgoing_mail import Letter, letters_about
 from shared.models import Business
 
 KINDS = frozenset({"link.issued", "party.remind", "party.answered", "question.asked", "question.answered"})

@@ -16,9 +16,9 @@ from django.utils.text import slugify
 from catalogue.discounts import DiscountRule
 from quotes.offers.setup import DUE, FORMS, MOST
 from quotes.pricing.discounts import NO_DISCOUNT
-from shared.boxes import Box, as_shown, typed_number
-from shared.typed_lengths import HEIGHT, read_length
-from shared.typed_shares import read_percent, read_share, read_split
+from shared.common.form_fields import Box, as_shown, typed_number
+from shared.common.typed_lengths import HEIGHT, read_length
+from shared.common.typed_shares import read_percent, read_share, read_split
 
 Setup = dict[str, Any]
 _DUE_WORDS = {

@@ -16,7 +16,7 @@ from quotes.offers.hazards import LICENSED
 from quotes.pricing.costs import CostLine
 from quotes.pricing.lines import PriceLine
 from quotes.pricing.shares import Shares, overall
-from shared.money import Sharing, rounded
+from shared.common.money import Sharing, rounded
 
 ZERO = Decimal(0)
 GATE_ROLES = ("gate.", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")

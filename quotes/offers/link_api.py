@@ -12,9 +12,9 @@ from rest_framework.response import Response
 from quotes.jobs.rows import DOCUMENT, TEXT, shape
 from quotes.offers.answering import Receipt, accept, ask, decline, open_link
 from quotes.offers.bodies import AcceptIn, AskIn, DeclineIn
-from shared import throttle
-from shared.api import Endpoint
-from shared.problems import Problem
+from shared.api.endpoint import Endpoint
+from shared.api.problems import Problem
+from shared.web import rate_limit
 
 WRONG_A_MINUTE = 20
 
@@ -41,8 +41,8 @@ class LinkEndpoint(Endpoint):
 
     def handle_exception(self, exc: Exception) -> Response:
         if isinstance(exc, Problem) and exc.code == "gone":
-            caller = f"ip:{throttle.client_ip(self.request._request)}"
-            standing = throttle.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
+            caller = f"ip:{rate_limit.client_ip(self.request._request)}"
+            standing = rate_limit.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
             if standing.exceeded:
                 wait = {"violated-policies": [standing.policy]}
                 exc = Problem("quota-exceeded", headers=standing.headers(), members=wait)

@@ -16,12 +16,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.offers.models import Party, Revision, SignedLink, State
-from shared import audit
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.business.scoping import new_ref
-from shared.dates import local_day
-from shared.outbox import want
-from shared.problems import Problem
+from shared.business.business_owned import new_ref
+from shared.common.dates import local_day
+from shared.database import audit_log
 
 AFTER_VALIDITY = timedelta(days=90)
 """How long after its last day a quote can still be read by its link; answering ends with its validity."""
@@ -73,14 +73,14 @@ def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> 
     SignedLink.objects.of(party.business).filter(party=party, revoked_at=None).update(revoked_at=now)
     link = _issue(party, revision, now)
     want("link.issued", link.ref, business=party.business)
-    audit.record(party.business, actor, "link.issued", f"revision:{revision.ref}", {"party": party.key})
+    audit_log.record(party.business, actor, "link.issued", f"revision:{revision.ref}", {"party": party.key})
     return link
 
 
 @transaction.atomic
 def show_link(*, link: SignedLink, actor: Actor) -> str:
     """Return the address of a live link, for whoever hands it over by other means; the audit trail says who saw it."""
-    audit.record(link.business, actor, "link.shown", f"revision:{link.revision.ref}", {"party": link.party.key})
+    audit_log.record(link.business, actor, "link.shown", f"revision:{link.revision.ref}", {"party": link.party.key})
     return address_of(link)
 
 
@@ -90,7 +90,7 @@ def revoke_link(*, link: SignedLink, actor: Actor, now: datetime | None = None) 
     live = SignedLink.objects.of(link.business).filter(pk=link.pk, revoked_at=None)
     if live.update(revoked_at=now or timezone.now()):
         detail = {"party": link.party.key}
-        audit.record(link.business, actor, "link.revoked", f"revision:{link.revision.ref}", detail)
+        audit_log.record(link.business, actor, "link.revoked", f"revision:{link.revision.ref}", detail)
     link.refresh_from_db()
     return link
 

@@ -9,7 +9,7 @@ from django.core.mail import EmailMessage
 
 from quotes.offers.links import address_of
 from quotes.offers.models import Answer, Party, Question, Revision, SignedLink
-from shared.dates import write_day, write_moment
+from shared.common.dates import write_day, write_moment
 from shared.models import Business
 
 

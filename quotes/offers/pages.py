@@ -27,14 +27,14 @@ from quotes.offers.models import Party, Quote, Revision, State
 from quotes.offers.priced import priced
 from quotes.offers.setup import read_setup
 from quotes.offers.shown import acting_on_revision, last_revision, revision_facts, shown_content, whole_revisions
-from shared.boxes import faults_by_pointer
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.background.outgoing_mail import send_again
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.letters import send_again
+from shared.common.form_fields import faults_by_pointer
 from shared.models import Business
-from shared.problems import Problem
-from shared.seen import refuse_other_version
+from shared.web.seen_version import refuse_other_version
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,11 +27,11 @@ from quotes.offers.rows import (
 )
 from quotes.offers.sums import read_choices
 from quotes.offers.viewing import crew_document, party_document
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.api.row_serializer import Alike
 from shared.business.roles import Scope
-from shared.openapi import page_of
-from shared.problems import Problem
-from shared.stored import Alike
 
 
 class Parties(Endpoint):

@@ -10,8 +10,8 @@ from typing import Any
 from catalogue.codes import ImportKind
 from catalogue.effects import Touched, tells_effect
 from quotes.offers.models import Revision, State
+from shared.common.money import minor_digits, rounded
 from shared.models import Business
-from shared.money import minor_digits, rounded
 
 MOST = 200
 _MATERIAL = "material."

@@ -13,9 +13,9 @@ from quotes.jobs.models import Job
 from quotes.offers.difference import standing_build, standing_lines
 from quotes.offers.models import Kind, Party, Question, Quote, Revision, SignedLink, State
 from quotes.offers.sums import Content
-from shared.business.scoping import OwnedQuerySet
+from shared.api.problems import Problem
+from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
-from shared.problems import Problem
 
 
 def content_of(revision: Revision) -> Content:

@@ -8,8 +8,8 @@ from typing import Any
 
 from quotes.jobs.rows import DOCUMENT, TEXT, TIME, WHOLE, shape
 from quotes.offers.models import Revision, SignedLink
-from shared.money import minor_digits
-from shared.stored import AsStored, Short, named
+from shared.api.row_serializer import AsStored, Short, named
+from shared.common.money import minor_digits
 
 QUOTES = AsStored(
     {

@@ -20,11 +20,11 @@ from quotes.offers.links import issue_links, revoke_links
 from quotes.offers.models import Kind, Party, Quote, Revision, State
 from quotes.offers.sums import sums
 from quotes.pricing.shares import party_keys
-from shared import audit
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.numbering import next_number
-from shared.outbox import want
-from shared.problems import Problem
+from shared.database import audit_log
+from shared.database.numbering import next_number
 
 
 @transaction.atomic
@@ -44,7 +44,7 @@ def start_quote(
     revision = Revision.objects.of(job.business).create(quote=quote, number=1, measure_version=version)
     _fill(revision, setup or {})
     note_event(job=job, kind="quote.started", text=f"Quote {quote.number} started.", actor=actor)
-    audit.record(job.business, actor, "quote.started", f"revision:{revision.ref}", {"number": quote.number})
+    audit_log.record(job.business, actor, "quote.started", f"revision:{revision.ref}", {"number": quote.number})
     return revision
 
 
@@ -58,7 +58,7 @@ def change_draft(
         _check_measure(version, revision.quote.job)
         revision.measure_version = version
     _fill(revision, setup)
-    audit.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": dict(setup)})
+    audit_log.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": dict(setup)})
     return revision
 
 
@@ -72,7 +72,7 @@ def discard_draft(*, revision: Revision, actor: Actor) -> None:
     revision.delete()
     quote.latest -= 1
     quote.save(update_fields=["latest"])
-    audit.record(quote.business, actor, "quote.discarded", f"revision:{revision.ref}", {"number": revision.number})
+    audit_log.record(quote.business, actor, "quote.discarded", f"revision:{revision.ref}", {"number": revision.number})
 
 
 @transaction.atomic
@@ -103,7 +103,7 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     _fill(draft, setup)
     word = "Variation" if agreed else "Revision"
     note_event(job=quote.job, kind="quote.revised", text=f"{word} {draft} drafted.", actor=actor)
-    audit.record(quote.business, actor, "quote.revised", f"revision:{draft.ref}", {"number": draft.number})
+    audit_log.record(quote.business, actor, "quote.revised", f"revision:{draft.ref}", {"number": draft.number})
     return draft
 
 
@@ -142,7 +142,7 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     note_event(job=quote.job, kind="quote.sent", text=f"{revision} sent.", actor=actor, facts=facts)
     want("quote.sent", revision.ref, business=quote.business)
     detail = {"content_sha256": revision.content_sha256, "total": str(whole.total), "override": content["override"]}
-    audit.record(quote.business, actor, "quote.sent", f"revision:{revision.ref}", detail)
+    audit_log.record(quote.business, actor, "quote.sent", f"revision:{revision.ref}", detail)
     return revision
 
 

@@ -12,7 +12,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from fencing.faults import Fault, Refused
-from shared.reading import ExactField, StrictSerializer, TextField, read
+from shared.api.serializers import ExactField, StrictSerializer, TextField, read
 
 KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"
 FORMS = ("level", "stepped", "raked", "auto")

@@ -14,7 +14,7 @@ from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import screen
 from fencing.takeoff import TakeOff
-from shared.money import decimal_sign
+from shared.common.money import decimal_sign
 
 
 def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -> dict[str, Any]:

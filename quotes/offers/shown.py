@@ -16,13 +16,13 @@ from quotes.offers.content import assemble
 from quotes.offers.models import Quote, Revision, State
 from quotes.offers.priced import Priced, priced
 from quotes.offers.sums import Content
-from shared.boxes import faults_by_pointer
-from shared.business.doors import MemberRequest
-from shared.conditional import find
-from shared.jsontext import write_json
+from shared.api.etags import find
+from shared.api.json_encoder import write_json
+from shared.business.access import MemberRequest
+from shared.common.form_fields import faults_by_pointer
+from shared.common.money import stated
 from shared.models import Business
-from shared.money import stated
-from shared.seen import acting_on
+from shared.web.seen_version import acting_on
 
 
 def whole_revisions(business: Business) -> QuerySet[Revision]:

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from fencing.faults import Fault, Refused
-from shared.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown
+from shared.common.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown
 
 Content = Mapping[str, Any]
 ZERO = Decimal(0)

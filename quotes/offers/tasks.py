@@ -17,10 +17,10 @@ from quotes.offers.building import changed_document
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, SignedLink, State
 from quotes.offers.sums import BASE
-from shared import letters
+from shared.background import outgoing_mail
+from shared.background.outbox import Event, Finish, handles, regularly, want
 from shared.business.actors import SYSTEM
-from shared.dates import latest_day_anywhere, today
-from shared.outbox import Event, Finish, handles, regularly, want
+from shared.common.dates import latest_day_anywhere, today
 
 REMIND_BEFORE = timedelta(days=3)
 
@@ -33,7 +33,7 @@ def mail_link(event: Event) -> Finish | None:
         return None
     if link.revision.state not in {State.SENT, State.ACCEPTED}:
         return None
-    letters.send(event, "quote", mail.quote_letter(link))
+    outgoing_mail.send(event, "quote", mail.quote_letter(link))
 
     def finish() -> None:
         SignedLink.objects.of(link.business).filter(pk=link.pk, mailed_at=None).update(mailed_at=timezone.now())
@@ -46,7 +46,7 @@ def mail_reminder(event: Event) -> None:
     """Reminds a party that has not answered and still can."""
     link = _links().filter(party__ref=event.subject, revoked_at=None).first()
     if link and link.party.email and link.party.answer == Answered.WAITING and link.revision.state == State.SENT:
-        letters.send(event, "reminder", mail.reminder_letter(link))
+        outgoing_mail.send(event, "reminder", mail.reminder_letter(link))
 
 
 @handles("question.asked", slow=True)
@@ -54,7 +54,7 @@ def mail_question(event: Event) -> None:
     """Tells the business of a question."""
     question = _questions().filter(ref=event.subject).first()
     if question and question.business.email:
-        letters.send(event, "question", mail.question_letter(question))
+        outgoing_mail.send(event, "question", mail.question_letter(question))
 
 
 @handles("question.answered", slow=True)
@@ -63,7 +63,7 @@ def mail_reply(event: Event) -> None:
     question = _questions().filter(ref=event.subject).first()
     if question and question.party.email:
         link = _links().filter(party=question.party, revoked_at=None).first()
-        letters.send(event, "reply", mail.reply_letter(question, link))
+        outgoing_mail.send(event, "reply", mail.reply_letter(question, link))
 
 
 @handles("party.answered", slow=True)
@@ -76,7 +76,7 @@ def mail_answer(event: Event) -> None:
     if answer is None:
         return
     if answer.revision.business.email:
-        letters.send(event, "answer", mail.answer_letter(answer, answer.revision))
+        outgoing_mail.send(event, "answer", mail.answer_letter(answer, answer.revision))
 
 
 @handles("quote.accepted")

@@ -15,7 +15,7 @@ from quotes.offers.agreement import reason_closed
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, State
 from quotes.offers.sums import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
-from shared.money import stated
+from shared.common.money import stated
 
 COMMON = (
     "kind", "number", "revision", "label", "job", "dates", "currency", "business", "introduction", "terms",

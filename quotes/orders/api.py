@@ -31,11 +31,11 @@ from quotes.orders.rows import (
     number,
     order_full,
 )
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.dates import today
-from shared.openapi import page_of
+from shared.common.dates import today
 
 _MANY = {"type": "object", "properties": {"items": {"type": "array", "items": ORDER_FULL_SHAPE}}}
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.apps import AppConfig
 
-from shared.loading import at_first_call
+from shared.common.lazy_import import at_first_call
 
 
 class OrdersConfig(AppConfig):

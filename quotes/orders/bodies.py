@@ -10,7 +10,7 @@ from rest_framework import serializers
 from quotes.orders.delivering import Count, Counted, Docket, Loaded
 from quotes.orders.models import HoldState, Said
 from quotes.orders.replying import LineSaid, Told
-from shared.reading import ExactField, StrictSerializer, TextField
+from shared.api.serializers import ExactField, StrictSerializer, TextField
 
 MOST_LINES = 500
 MOST_JOBS = 20

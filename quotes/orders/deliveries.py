@@ -14,10 +14,10 @@ from quotes.jobs.models import Job
 from quotes.jobs.rows import DATE, DOCUMENT, shape
 from quotes.orders.models import Hold, HoldState, LineJob, OrderLine, Receipt, State, SupplierOrder
 from quotes.orders.rows import despatches_of, number, receipts_of
-from shared.business.scoping import OwnedQuerySet
-from shared.dates import write_day
+from shared.api.row_serializer import AsStored, named
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.dates import write_day
 from shared.models import Business
-from shared.stored import AsStored, named
 
 ZERO = Decimal(0)
 COMING = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)

@@ -29,9 +29,9 @@ from quotes.orders.models import (
 from quotes.orders.replying import fingerprint
 from quotes.orders.rows import amount
 from quotes.orders.services import OPEN, end_done, named, settle
+from shared.api.problems import Problem
 from shared.business.actors import Actor
-from shared.numbering import next_number
-from shared.problems import Problem
+from shared.database.numbering import next_number
 
 ZERO = Decimal(0)
 

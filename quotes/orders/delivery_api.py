@@ -11,9 +11,9 @@ from quotes.orders.deliveries import DELIVERIES, DELIVERY_FULL_SHAPE, DELIVERY_S
 from quotes.orders.delivering import receive
 from quotes.orders.models import SupplierOrder
 from quotes.orders.queries import state_asked
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
 from shared.business.roles import Scope
-from shared.openapi import page_of
 
 
 class _DeliveryEndpoint(Endpoint):

@@ -20,14 +20,14 @@ from quotes.orders.delivering import MORE, receive
 from quotes.orders.models import SupplierOrder
 from quotes.orders.shown import delivery_facts
 from quotes.orders.wording import words_of
-from shared.boxes import shown_number, typed_number
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.dates import today
-from shared.problems import Problem
-from shared.reading import read
-from shared.seen import acting_on
+from shared.common.dates import today
+from shared.common.form_fields import shown_number, typed_number
+from shared.web.seen_version import acting_on
 
 A_PAGE = 100
 

@@ -30,13 +30,13 @@ from quotes.orders.market import strip_width
 from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
+from shared.api.problems import Problem
 from shared.business.accounts import account
 from shared.business.actors import Actor
-from shared.dates import today
+from shared.common.dates import today
+from shared.common.money import Sharing, minor_digits
+from shared.database.numbering import next_number
 from shared.models import Business
-from shared.money import Sharing, minor_digits
-from shared.numbering import next_number
-from shared.problems import Problem
 
 ZERO = Decimal(0)
 

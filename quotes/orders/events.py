@@ -7,11 +7,11 @@ from typing import Any
 from django.db import connection
 
 from quotes.orders.models import MOVES, OrderEvent, OrderLine, State, SupplierOrder
-from shared import audit
+from shared.api.problems import Problem
+from shared.background.outbox import want
 from shared.business.actors import Actor
-from shared.numbering import hold
-from shared.outbox import want
-from shared.problems import Problem
+from shared.database import audit_log
+from shared.database.numbering import hold
 
 _ACCOUNTS = 0x6F726465
 
@@ -76,7 +76,7 @@ def note(
     )
     order.sequence, order.changed = event.sequence, event.pk
     order.save(update_fields=["sequence", "changed"])
-    audit.record(order.business, actor, kind, f"order:{order.ref}", {"text": text, **(facts or {})})
+    audit_log.record(order.business, actor, kind, f"order:{order.ref}", {"text": text, **(facts or {})})
     want("order.event", event.ref, business=order.business)
     return event
 

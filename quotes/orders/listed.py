@@ -11,8 +11,8 @@ from rest_framework.response import Response
 from quotes.jobs.rows import DATE, WHOLE, shape
 from quotes.orders.models import OrderLine
 from quotes.orders.rows import MONEY, ORDER_SHAPE
-from shared.problems import Problem
-from shared.stored import AsStored, Money, Places, Short, named
+from shared.api.problems import Problem
+from shared.api.row_serializer import AsStored, Money, Places, Short, named
 
 WITH = "lines: each order with its lines."
 _PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")

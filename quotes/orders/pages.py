@@ -23,13 +23,13 @@ from quotes.orders.drafting import order_for
 from quotes.orders.models import Despatch, LineReply, OrderLine, State, SupplierOrder
 from quotes.orders.shown import order_facts
 from quotes.orders.wording import words_of
-from shared.boxes import typed_number
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
-from shared.reading import read
-from shared.seen import acting_on
+from shared.common.form_fields import typed_number
+from shared.web.seen_version import acting_on
 
 A_PAGE = 100
 Deed = Callable[[MemberRequest, SupplierOrder], str]

@@ -11,7 +11,7 @@ from quotes.documents.services import want_document
 from quotes.offers.content import face
 from quotes.orders.models import SupplierOrder
 from quotes.orders.queries import order_sheet
-from shared.jsontext import write_json
+from shared.api.json_encoder import write_json
 
 
 def list_content(order: SupplierOrder) -> str:

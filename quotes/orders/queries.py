@@ -18,10 +18,10 @@ from quotes.jobs.models import Job
 from quotes.jobs.ordered import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
 from quotes.orders.sums import due
-from shared.business.scoping import OwnedQuerySet
+from shared.api.problems import Problem
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.money import minor_digits, rounded, shown
 from shared.models import Business, SupplierAccount
-from shared.money import minor_digits, rounded, shown
-from shared.problems import Problem
 
 ZERO = Decimal(0)
 _NOTHING = RawSQL("0", ())  # no parameter, so that all stock of any business is asked for alike

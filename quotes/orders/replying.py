@@ -17,10 +17,10 @@ from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, Reply, Said, State, SupplierOrder
 from quotes.orders.services import OPEN, cut, end_waiting, named, settle
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
 from shared.business.actors import Actor
-from shared.jsontext import write_json
-from shared.money import stated
-from shared.problems import Problem
+from shared.common.money import stated
 
 ZERO = Decimal(0)
 SEEN, ACCEPTED, REFUSED, CONDITIONAL = "AB", "AP", "RE", "CA"

@@ -26,8 +26,8 @@ from quotes.orders.models import (
     SupplierOrder,
 )
 from quotes.orders.sums import taxes
-from shared.money import stated
-from shared.stored import AsStored, Money, Places, Short, named, short
+from shared.api.row_serializer import AsStored, Money, Places, Short, named, short
+from shared.common.money import stated
 
 MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
 _PLAIN = (

@@ -10,7 +10,7 @@ from quotes.documents.models import Kind
 from quotes.documents.services import kept
 from quotes.jobs.queries import jobs
 from quotes.orders.saw_sheets import last_agreed
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
 from shared.business.roles import Scope
 
 

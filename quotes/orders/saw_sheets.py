@@ -19,7 +19,7 @@ from quotes.offers.difference import standing_build
 from quotes.offers.models import Revision
 from quotes.offers.queries import agreed, content_of
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
-from shared.problems import Problem
+from shared.api.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that what is left of one is used
 

@@ -18,10 +18,10 @@ from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
 from quotes.orders.paper import want_list
 from quotes.orders.rows import amount
+from shared.api.problems import Problem
 from shared.business.actors import Actor
-from shared.dates import local_day
-from shared.money import shown
-from shared.problems import Problem
+from shared.common.dates import local_day
+from shared.common.money import shown
 
 ZERO = Decimal(0)
 OPEN = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)

@@ -18,10 +18,10 @@ from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.orders.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
 from quotes.orders.planning import OnHand
-from shared import audit
+from shared.api.problems import Problem
 from shared.business.actors import Actor
+from shared.database import audit_log
 from shared.models import Business
-from shared.problems import Problem
 
 ZERO = Decimal(0)
 LEFT_OVER = "left over, as-built "
@@ -298,13 +298,15 @@ def take_leftovers(
             )
         )
     if items:
-        audit.record(job.business, actor, "stock.leftovers", f"job:{job.ref}", {"items": [item.ref for item in items]})
+        audit_log.record(
+            job.business, actor, "stock.leftovers", f"job:{job.ref}", {"items": [item.ref for item in items]}
+        )
     return items
 
 
 def _record(item: StockItem, actor: Actor, action: str, detail: dict[str, object]) -> None:
     """Write the audit entry of what was done by hand, last in its transaction: an order's or job's own entry tells of its own."""
-    audit.record(item.business, actor, action, f"stock:{item.ref}", detail)
+    audit_log.record(item.business, actor, action, f"stock:{item.ref}", detail)
 
 
 def _locked(item: StockItem) -> StockItem:

@@ -20,9 +20,9 @@ from quotes.orders.rows import (
     STOCK_MOVES,
     STOCK_SHAPE,
 )
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
 from shared.business.roles import Scope
-from shared.openapi import page_of
 
 _ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": STOCK_SHAPE}}}
 

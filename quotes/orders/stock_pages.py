@@ -21,13 +21,13 @@ from quotes.orders.models import HoldState, StockItem
 from quotes.orders.pages import A_PAGE, reason_of
 from quotes.orders.stock import end_hold, hold_item, put_in, take_out
 from quotes.orders.wording import words_of
-from shared.boxes import typed_number
-from shared.business.doors import MemberRequest, needs
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
-from shared.conditional import find
-from shared.problems import Problem
-from shared.reading import read
-from shared.typed_lengths import LEVEL, read_length
+from shared.common.form_fields import typed_number
+from shared.common.typed_lengths import LEVEL, read_length
 
 KEEPS = (JobState.OPEN, JobState.ACCEPTED, JobState.BUILT)
 """Jobs that are offered to keep something for; any other is typed by its number."""

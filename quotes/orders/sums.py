@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from quotes.orders.models import LineJob, OrderLine, SupplierOrder
-from shared.money import Taxed, TaxRow, TaxRule, allocate, line_net, minor_digits, tax_breakdown
+from shared.common.money import Taxed, TaxRow, TaxRule, allocate, line_net, minor_digits, tax_breakdown
 
 ZERO = Decimal(0)
 QUANTITY_DIGITS = 3

@@ -11,8 +11,8 @@ from quotes.orders import stock
 from quotes.orders.models import Hold, HoldState
 from quotes.orders.paper import list_pdf
 from quotes.orders.saw_sheets import saw_pdf
+from shared.background.outbox import regularly
 from shared.business.actors import SYSTEM
-from shared.outbox import regularly
 
 
 @makes(Kind.SAW_SHEET)

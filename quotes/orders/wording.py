@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fencing.faults import Refused
-from shared.problems import Problem
+from shared.api.problems import Problem
 
 
 def words_of(refused: Refused | Problem) -> str:

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from catalogue.rules import Category, PriceRules
 from fencing.faults import Fault, Refused
-from shared.money import rounded
+from shared.common.money import rounded
 
 RunShares = Mapping[str, Fraction]
 """Parts of a line by run (or retrofit) id; they add up to 1. Empty: the line is for the job as a whole."""

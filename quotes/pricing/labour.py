@@ -21,7 +21,7 @@ from fencing.measure import Form, Run
 from fencing.takeoff import TakeOff
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.digging import Holes, dig_faults, dig_lines
-from shared.money import rounded
+from shared.common.money import rounded
 
 IF_RATED = frozenset({"spoil", "cut"})
 """Activities that are part of the others' rates where they have no rate of their own."""

@@ -10,7 +10,7 @@ from fractions import Fraction
 from catalogue.rules import Markup, PriceRules, TaxCode
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.shares import Shares, overall, party_shares
-from shared.money import Sharing, Taxed, rounded, rounded_to_step
+from shared.common.money import Sharing, Taxed, rounded, rounded_to_step
 
 ZERO = Decimal(0)
 ADJUSTMENTS = ("discount", "least_charge", "rounding")

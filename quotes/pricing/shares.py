@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from quotes.pricing.costs import CostLine, by_weight
-from shared.money import check_shares
+from shared.common.money import check_shares
 
 OWNER = "owner"
 PartyShares = Mapping[str, Fraction]

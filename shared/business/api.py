@@ -14,14 +14,14 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.row_serializer import AsStored, named
+from shared.api.serializers import StrictSerializer, TextField
 from shared.business import invitations, services
 from shared.business.accounts import TAX, with_accounts
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT, WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
 from shared.business.roles import BUSINESS_SCOPES, Role, Scope
-from shared.openapi import page_of
-from shared.reading import StrictSerializer, TextField
-from shared.stored import AsStored, named
 
 _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}

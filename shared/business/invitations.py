@@ -17,12 +17,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.faults import Fault, Refused
-from shared import audit, throttle
+from shared.background.outbox import want
 from shared.business import services
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member, Person
 from shared.business.roles import Role
-from shared.outbox import want
+from shared.database import audit_log
+from shared.web import rate_limit
 
 INVITED = "member.invited"
 _A_DAY, _A_DAY_S = 100, 86_400
@@ -87,7 +88,7 @@ def accept(*, member: Member) -> Member:
         row.accepted_at = now
         row.version += 1
         row.save(update_fields=["accepted_at", "version"])
-        audit.record(row.business, member_actor(row), "member.joined", f"member:{row.ref}")
+        audit_log.record(row.business, member_actor(row), "member.joined", f"member:{row.ref}")
     return row
 
 
@@ -101,7 +102,7 @@ def decline(*, member: Member) -> None:
     )
     if row.accepted_at is None:
         row.delete()
-        audit.record(row.business, member_actor(row), "member.declined", f"member:{member.ref}")
+        audit_log.record(row.business, member_actor(row), "member.declined", f"member:{member.ref}")
 
 
 @transaction.atomic
@@ -110,11 +111,11 @@ def send_letter(*, member: Member, actor: Actor) -> None:
     if member.accepted_at is not None:
         raise Refused([Fault("", "member.already", "This person has joined already.")])
     _want_letter(member)
-    audit.record(member.business, actor, INVITED, f"member:{member.ref}", {"role": member.role})
+    audit_log.record(member.business, actor, INVITED, f"member:{member.ref}", {"role": member.role})
 
 
 def _want_letter(member: Member) -> None:
-    standing = throttle.count(f"business:{member.business.ref}", policy="invitation", quota=_A_DAY, window_s=_A_DAY_S)
+    standing = rate_limit.count(f"business:{member.business.ref}", policy="invitation", quota=_A_DAY, window_s=_A_DAY_S)
     if standing.exceeded:
         raise Refused([Fault("", "invitations.many", f"{_A_DAY} letters were sent today; please go on tomorrow.")])
     want(INVITED, member.ref, business=member.business)

@@ -10,9 +10,9 @@ from django.db import transaction
 from PIL import Image, UnidentifiedImageError
 
 from fencing.faults import Fault, Refused
-from shared import audit
 from shared.business.actors import Actor
 from shared.business.models import Business
+from shared.database import audit_log
 
 MOST_BYTES = 2 * 1024 * 1024
 MOST_PIXELS = 20_000_000
@@ -47,4 +47,4 @@ def change_logo(*, business: Business, png: bytes | None, actor: Actor) -> None:
     business.logo_png = png
     business.save(update_fields=["logo_png"])
     detail = {"sha256": hashlib.sha256(png).hexdigest() if png else None}
-    audit.record(business, actor, "business.logo", f"business:{business.ref}", detail)
+    audit_log.record(business, actor, "business.logo", f"business:{business.ref}", detail)

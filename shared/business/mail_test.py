@@ -10,11 +10,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.faults import Fault, Refused
-from shared import audit, throttle
+from shared.background.outbox import Event, want
+from shared.background.outgoing_mail import Letter, letters_about
 from shared.business.actors import Actor
 from shared.business.models import Business
-from shared.letters import Letter, letters_about
-from shared.outbox import Event, want
+from shared.database import audit_log
+from shared.web import rate_limit
 
 ASKED = "mail.test"
 _AN_HOUR_S, _AN_HOUR = 3600, 10
@@ -32,11 +33,11 @@ class MailState:
 @transaction.atomic
 def send_test_letter(*, business: Business, actor: Actor) -> None:
     """Send a letter to the business's own address; refused after ten in an hour."""
-    standing = throttle.count(f"business:{business.ref}", policy="test-letter", quota=_AN_HOUR, window_s=_AN_HOUR_S)
+    standing = rate_limit.count(f"business:{business.ref}", policy="test-letter", quota=_AN_HOUR, window_s=_AN_HOUR_S)
     if standing.exceeded:
         raise Refused([Fault("", "mail.many", f"{_AN_HOUR} test letters were sent in this hour; wait for the next.")])
     want(ASKED, business.ref, business=business)
-    audit.record(business, actor, ASKED, f"business:{business.ref}", {"email": business.email})
+    audit_log.record(business, actor, ASKED, f"business:{business.ref}", {"email": business.email})
 
 
 def test_letter(business: Business) -> EmailMessage:

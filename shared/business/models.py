@@ -14,8 +14,8 @@ from django.db import models
 from django.db.models.functions import Lower
 from django.utils import timezone
 
+from shared.business.business_owned import new_ref
 from shared.business.roles import Role
-from shared.business.scoping import new_ref
 
 
 def known_locale(text: str) -> None:

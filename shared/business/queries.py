@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from shared.business.keys import digest, well_formed
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
-from shared.statements import Statement
+from shared.database.compiled_query import Statement
 
 ModelT = TypeVar("ModelT", bound=models.Model)
 _LAST_USED_EVERY = timedelta(minutes=1)  # a write on every call would make each read a write

@@ -10,11 +10,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.faults import Fault, Refused
-from shared import audit
 from shared.business.actors import SYSTEM, Actor
 from shared.business.keys import SHOWN, digest, new_key
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
+from shared.database import audit_log
 
 
 @transaction.atomic
@@ -37,7 +37,7 @@ def start_business(
 def add_business(*, business: Business, actor: Actor) -> Business:
     """Store a business without members yet: the admin's form has read it, and an invitation brings its owner."""
     business.save()
-    audit.record(business, actor, "business.added", f"business:{business.ref}", {"name": business.name})
+    audit_log.record(business, actor, "business.added", f"business:{business.ref}", {"name": business.name})
     return business
 
 
@@ -51,7 +51,9 @@ def change_business(*, business: Business, changes: Mapping[str, Any], actor: Ac
         setattr(business, name, value)
     business.full_clean(exclude=["logo_png"])
     business.save()
-    audit.record(business, actor, "business.changed", f"business:{business.ref}", {"before": before, "after": changes})
+    audit_log.record(
+        business, actor, "business.changed", f"business:{business.ref}", {"before": before, "after": changes}
+    )
     return business
 
 
@@ -78,7 +80,7 @@ def add_member(
         raise Refused([Fault("/email", "member.already", "This person is a member already.")])
     accepted_at = timezone.now() if accepted else None
     member = Member.objects.create(business=business, person=person, role=role, accepted_at=accepted_at)
-    audit.record(business, actor, action, f"member:{member.ref}", {"role": member.role})
+    audit_log.record(business, actor, action, f"member:{member.ref}", {"role": member.role})
     return member
 
 
@@ -109,7 +111,7 @@ def change_role(*, member: Member, role: Role, actor: Actor, action: str = "memb
     member.role = role
     member.version += 1
     member.save(update_fields=["role", "version"])
-    audit.record(member.business, actor, action, f"member:{member.ref}", {"role": member.role})
+    audit_log.record(member.business, actor, action, f"member:{member.ref}", {"role": member.role})
     return member
 
 
@@ -118,7 +120,7 @@ def remove_member(*, member: Member, actor: Actor) -> None:
     """Remove a person from a business; the last owner stays."""
     _keep_an_owner(member, "")
     member.delete()
-    audit.record(member.business, actor, "member.removed", f"member:{member.ref}")
+    audit_log.record(member.business, actor, "member.removed", f"member:{member.ref}")
 
 
 @transaction.atomic
@@ -153,7 +155,7 @@ def issue_key(
         created_by=created_by,
     )
     if business is not None:
-        audit.record(business, actor, "key.issued", f"key:{stored.ref}", {"scopes": stored.scopes})
+        audit_log.record(business, actor, "key.issued", f"key:{stored.ref}", {"scopes": stored.scopes})
     return stored, text
 
 
@@ -172,7 +174,7 @@ def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -
         key.save(update_fields=["revoked_at"])
         holder = key.business or business
         if holder is not None:
-            audit.record(holder, actor, "key.revoked", f"key:{key.ref}")
+            audit_log.record(holder, actor, "key.revoked", f"key:{key.ref}")
     return key
 
 

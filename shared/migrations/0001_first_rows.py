@@ -4,7 +4,7 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.functions.text
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from django.conf import settings
 from django.db import migrations, models
 
@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
             name='Business',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('name', models.CharField(max_length=120)),
                 ('address', models.TextField(blank=True, max_length=500)),
                 ('place', models.CharField(blank=True, max_length=120)),
@@ -58,7 +58,7 @@ class Migration(migrations.Migration):
             name='SupplierAccount',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('name', models.CharField(max_length=120)),
                 ('email', models.EmailField(blank=True, max_length=254, verbose_name='e-mail')),
                 ('suspended_at', models.DateTimeField(blank=True, null=True)),
@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
                 ('password', models.CharField(max_length=128, verbose_name='password')),
                 ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
                 ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('email', models.EmailField(max_length=254, unique=True, verbose_name='e-mail')),
                 ('name', models.CharField(blank=True, max_length=120)),
                 ('is_staff', models.BooleanField(default=False)),
@@ -90,7 +90,7 @@ class Migration(migrations.Migration):
             name='Member',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('role', models.CharField(choices=[('owner', 'owner'), ('estimator', 'estimator'), ('crew', 'crew'), ('bookkeeper', 'bookkeeper')], max_length=20)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -105,7 +105,7 @@ class Migration(migrations.Migration):
             name='ApiKey',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('name', models.CharField(max_length=120)),
                 ('prefix', models.CharField(editable=False, max_length=12)),
                 ('sha256', models.CharField(editable=False, max_length=64, unique=True)),

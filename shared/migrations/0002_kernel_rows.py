@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from django.db import migrations, models
 
 
@@ -34,7 +34,7 @@ class Migration(migrations.Migration):
             name='Event',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('kind', models.CharField(max_length=60)),
                 ('subject', models.CharField(max_length=64)),
                 ('request_id', models.CharField(blank=True, max_length=64)),

@@ -43,7 +43,7 @@ from catalogue.sheets import importing
 from catalogue.starting import NewBusiness, start
 from shared.business.actors import SYSTEM
 from shared.models import Business
-from shared.workbooks import Workbook
+from shared.spreadsheets.workbook import Workbook
 
 ROWS, FEW = 20_000, 1_000
 SECONDS_BAR, MEMORY_BAR = 20.0, 100.0

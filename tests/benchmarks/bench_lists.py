@@ -48,12 +48,12 @@ from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.offers.models import Quote, Revision
 from quotes.orders.models import StockItem, SupplierOrder
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Scope
 from shared.business.services import issue_key
+from shared.common.money import rounded
 from shared.models import Business, SupplierAccount
-from shared.money import rounded
 
 LIST_BAR, KERNEL_BAR, DEEP_BAR = 12.0, 5.0, 1.5
 ROUNDS, CALLS = 30, 10

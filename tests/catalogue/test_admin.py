@@ -13,8 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Offer, PriceRule, Supplier
-from shared.audit import AuditEntry
 from shared.business.models import Business
+from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

@@ -14,9 +14,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from catalogue.models import Component, FenceSystem, Offer, PriceRule, Supplier
-from shared.audit import AuditEntry
 from shared.business.models import Business
 from shared.business.roles import Scope
+from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

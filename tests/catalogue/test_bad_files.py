@@ -18,8 +18,8 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Component, Offer
-from shared.audit import AuditEntry
 from shared.business.models import Business
+from shared.database.audit_log import AuditEntry
 from tests.catalogue.test_sheets import ATTACKS, BOOK, packed
 
 pytestmark = pytest.mark.django_db

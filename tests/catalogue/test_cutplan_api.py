@@ -16,9 +16,9 @@ from catalogue.codes import PlanState
 from catalogue.models import AskedPlan
 from catalogue.tasks import clear_plans, make_plan
 from fencing.cutting import Budget, CutPlan, Demand, demand_of, plan_cuts
+from shared.background.outbox import Event
 from shared.business.models import Business, Person
 from shared.business.roles import Scope
-from shared.outbox import Event
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

@@ -14,8 +14,8 @@ from catalogue.resources import RESOURCES
 from catalogue.system_form import read_form, shown, typed
 from fencing.drawing.lettering import written_with
 from fencing.faults import Refused
-from shared.boxes import faults_by_pointer, typed_number
-from shared.reading import read
+from shared.api.serializers import read
+from shared.common.form_fields import faults_by_pointer, typed_number
 
 OFFERS = RESOURCES["offers"]
 STORED = {

@@ -13,10 +13,10 @@ from django.utils import timezone
 from catalogue.models import Import, Offer
 from catalogue.sheets import importing
 from catalogue.tasks import take_file_in
-from shared.audit import AuditEntry
+from shared.background.outbox import Event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.outbox import Event
+from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

@@ -11,7 +11,7 @@ from catalogue.codes import gtin14, is_gtin, sale_unit
 from catalogue.digging import DigRate
 from catalogue.rules import Due, Markup, PriceRules, RuleLine, read_rules, rule_faults, standing
 from fencing.faults import Refused
-from shared.money import OddCent, Rounding, TaxAt
+from shared.common.money import OddCent, Rounding, TaxAt
 
 JAN, JUL = date(2026, 1, 1), date(2026, 7, 1)
 

@@ -25,9 +25,9 @@ from catalogue.sheets.reading import read_sheet
 from catalogue.sheets.refusing import MOST_ROWS, SheetRefusedError
 from catalogue.sheets.taking_in import dry_run, report, take_in
 from fencing.faults import Refused
-from shared.audit import AuditEntry
 from shared.business.actors import Actor
 from shared.business.models import Business
+from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
 
 KINDS = list(ImportKind)

@@ -20,12 +20,12 @@ from fencing.faults import Level
 from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run, Station, Taper, Terminal
 from fencing.prices import Work, cost_of
 from fencing.takeoff import take_off
-from shared.audit import AuditEntry
 from shared.business.actors import SYSTEM
+from shared.business.business_owned import Owned
 from shared.business.invitations import accept
 from shared.business.models import Business, Person
-from shared.business.scoping import Owned
 from shared.business.services import demo_sign_in
+from shared.database.audit_log import AuditEntry
 from tests.conftest import PASSWORD, Cast, accept_by_link
 
 pytestmark = pytest.mark.django_db

@@ -25,10 +25,10 @@ from catalogue.models import (
     SupplierTerms,
 )
 from catalogue.starting import load_starter
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
+from shared.business.business_owned import Owned
 from shared.business.models import Business
 from shared.business.roles import GRANTS, Role, Scope
-from shared.business.scoping import Owned
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

@@ -19,7 +19,7 @@ from fencing.reading.collecting import step
 from quotes.exchange.signing import signed
 from quotes.exchange.ubl.intake import SCHEMAS
 from quotes.exchange.ubl.orders import write_order
-from shared.money import minor_digits
+from shared.common.money import minor_digits
 from tests.checks.outside import Outside
 from tests.quotes.exchange.test_ubl import line_of, order_of
 

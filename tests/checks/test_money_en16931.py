@@ -9,7 +9,7 @@ from decimal import Decimal
 
 import pytest
 
-from shared.money import TaxAt, Taxed, TaxRule, rounded, tax_on, totals
+from shared.common.money import TaxAt, Taxed, TaxRule, rounded, tax_on, totals
 from tests.checks.outside import Outside
 
 

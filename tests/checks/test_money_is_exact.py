@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 RECKONING = [
-    "shared/money.py",
+    "shared/common/money.py",
     "fencing/prices.py",
     "catalogue/bands.py",
     "catalogue/rules.py",

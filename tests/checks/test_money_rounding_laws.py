@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from shared.money import Rounding, TaxAt, TaxRule, minor_digits, rounded, tax_on, tax_within
+from shared.common.money import Rounding, TaxAt, TaxRule, minor_digits, rounded, tax_on, tax_within
 from tests.checks.outside import Outside
 
 TOTAL = TaxRule(TaxAt.TOTAL)

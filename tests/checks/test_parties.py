@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import pytest
 
-from shared.money import OddCent, Sharing
+from shared.common.money import OddCent, Sharing
 from tests.checks.outside import Outside
 
 CENSUS = {

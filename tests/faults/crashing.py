@@ -11,10 +11,10 @@ from typing import Final
 
 from django.db import connections, transaction
 
-from shared import relay
+from shared.background import runner as runner_module
+from shared.background.outbox import Handler, Wanted, handlers_of, want
 from shared.business.models import Business
 from shared.models import AuditEntry
-from shared.outbox import Handler, Wanted, handlers_of, want
 
 
 def nothing() -> None:
@@ -41,7 +41,7 @@ def after_the_commit(name: str) -> None:
     def nudge(wanted_ids: Iterable[int]) -> None:
         leave()
 
-    relay.nudge = nudge
+    runner_module.nudge = nudge
     _order(name)
 
 
@@ -56,12 +56,12 @@ def in_the_job(name: str) -> None:
             leave()
         return False
 
-    relay._work = half
-    relay.run(_order(name))
+    runner_module._work = half
+    runner_module.run(_order(name))
 
 
 def after_the_mark(name: str) -> None:
-    relay.run(_order(name))
+    runner_module.run(_order(name))
 
 
 POINTS: Final = (before_the_commit, after_the_commit, after_the_nudge, in_the_job, after_the_mark)
@@ -88,7 +88,7 @@ def run_in_a_crowd(runners: int, kill_after: int) -> None:
 
 def _run_all() -> None:
     for row in Wanted.objects.all():
-        relay.run(row.pk)
+        runner_module.run(row.pk)
 
 
 def _fork(do: Callable[[], None]) -> int:

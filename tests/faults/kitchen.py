@@ -8,17 +8,18 @@ import time
 
 from django.core.mail import EmailMessage
 
-from shared import audit, letters
+from shared.background import outgoing_mail
+from shared.background.outbox import Event, Finish, handles
 from shared.business.actors import SYSTEM
-from shared.numbering import next_number
-from shared.outbox import Event, Finish, handles
+from shared.database import audit_log
+from shared.database.numbering import next_number
 
 
 def _effect(event: Event) -> None:
     if event.business is None:
         raise ValueError("an event of the drills has a business")
     number = next_number(event.business, "effect")
-    audit.record(event.business, SYSTEM, "drill.effect", event.subject, {"number": number})
+    audit_log.record(event.business, SYSTEM, "drill.effect", event.subject, {"number": number})
 
 
 @handles("drill.quick")
@@ -40,7 +41,7 @@ def short(event: Event) -> Finish:
 
 @handles("drill.letter", slow=True)
 def write(event: Event) -> None:
-    letters.send(event, "drill", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
+    outgoing_mail.send(event, "drill", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
 
 @handles("drill.large", slow=True)
@@ -48,7 +49,7 @@ def large(event: Event) -> Finish:
     def finish() -> None:
         if event.business is None:
             raise ValueError("an event of the drills has a business")
-        audit.record(event.business, SYSTEM, "drill.effect", event.subject, {"weight": "x" * 1_000_000})
+        audit_log.record(event.business, SYSTEM, "drill.effect", event.subject, {"weight": "x" * 1_000_000})
 
     return finish
 

@@ -200,7 +200,7 @@ class Service:
         self.python(f"""
 from django.db import transaction
 from shared.business.models import Business
-from shared.outbox import want
+from shared.background.outbox import want
 business = Business.objects.get()
 for number in range({count}):
     with transaction.atomic():

@@ -25,7 +25,7 @@ business = load_business(scenario()['business'])
 document = read_json((FOLDER / 'measures' / '5-lattice-on-standing-fence.json').read_bytes())
 document['retrofits'][0].pop('shares')
 quote_measure(business=business, document=document, customer='Wren Sallow', actor=SYSTEM)
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 Wanted.objects.exclude(event__kind='document.wanted').update(state='done')
 """
 

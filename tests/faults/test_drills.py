@@ -15,7 +15,7 @@ import pytest
 import redis
 
 from tests.faults.service import PRELOAD, Service, begun, filled_once, until
-from tests.shared.test_broker import BROKEN, GARBAGE
+from tests.shared.background.test_broker import BROKEN, GARBAGE
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 RUNS = 50
@@ -31,7 +31,7 @@ services.start_business(owner=Person.objects.create_user('o@example.test'), name
 
 _RUN_ALL = """
 from shared import relay
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 for row in Wanted.objects.all():
     relay.run(row.pk)
 """
@@ -42,7 +42,7 @@ _TIMED = """
 import time
 from django.db import transaction
 from shared.business.models import Business
-from shared.outbox import want
+from shared.background.outbox import want
 business, taken = Business.objects.get(), []
 for number in range(40):
     began = time.perf_counter()
@@ -152,7 +152,7 @@ def test_a_job_handed_out_many_times_while_it_runs_is_started_once(service: Serv
     service.want("drill.slow", 1)
     service.python("""
 from shared import relay
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 relay.nudge([Wanted.objects.get().pk] * 8)
 """)
     service.start_worker(concurrency=2)
@@ -201,7 +201,7 @@ def test_four_writers_on_sqlite_take_numbers_without_gap_double_or_lock(service:
     code = """
 from django.db import transaction
 from shared.business.models import Business
-from shared.numbering import next_number
+from shared.database.numbering import next_number
 for _ in range(40):
     with transaction.atomic():
         business = Business.objects.get()

@@ -39,7 +39,7 @@ except Exception as full:
 WANT = """
 from shared import relay
 from shared.business.models import Business
-from shared.outbox import want
+from shared.background.outbox import want
 relay.nudge = lambda ids: None
 want('drill.large', 'heavy', business=Business.objects.get())
 """
@@ -47,7 +47,7 @@ want('drill.large', 'heavy', business=Business.objects.get())
 RUN = """
 from django.db import connection
 from shared import relay
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 with connection.cursor() as cursor:
     pages = cursor.execute('PRAGMA page_count').fetchone()[0]
     cursor.execute(f'PRAGMA max_page_count = {pages + 8}' if FULL else 'SELECT 1')

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.slow
 RUN = """
 import os
 from shared import letters, relay
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 real = letters.mark
 {fault}
 relay.run(Wanted.objects.get().pk)
@@ -28,7 +28,7 @@ AFTER_THE_MARK = "letters.mark = lambda row: (real(row), os._exit(9))"
 WANT = """
 from shared import relay
 from shared.business.models import Business
-from shared.outbox import want
+from shared.background.outbox import want
 relay.nudge = lambda ids: None
 want('drill.letter', 'leek', business=Business.objects.get())
 """

@@ -29,7 +29,7 @@ call_command('migrate', verbosity=0)
 from catalogue.models import Offer
 from quotes.desk.scenario import load_business, scenario
 business = load_business(scenario()['business'])
-from shared.outbox import Wanted
+from shared.background.outbox import Wanted
 Wanted.objects.all().delete()
 offer = Offer.objects.of(business).select_related('supplier', 'component').order_by('id').first()
 call_command('issue_key', name='drill', role='owner')

@@ -11,7 +11,7 @@ from django.test import Client
 
 from quotes.jobs.models import AsBuilt, Job, Tick
 from quotes.offers.answering import accept
-from shared.audit import AuditEntry
+from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.offers.cast import PARTIES, measure, new_job, sent, stock_up, token

@@ -18,7 +18,7 @@ from quotes.books.posting import post
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back
 from quotes.orders.models import OrderEvent, ReceiptLine, State, SupplierOrder
 from quotes.orders.services import place
-from shared.dates import today
+from shared.common.dates import today
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import hidden_in, press

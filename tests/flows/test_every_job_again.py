@@ -13,9 +13,9 @@ from quotes.exchange.models import EndpointState, WebhookEndpoint
 from quotes.offers.answering import accept, ask, reply
 from quotes.offers.models import Answered, Party, Question
 from quotes.offers.tasks import _remind
-from shared import outbox, relay
+from shared.background import outbox, runner
+from shared.background.outbox import want
 from shared.models import Business, Wanted
-from shared.outbox import want
 from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
 from tests.quotes.orders.cast import drafted as drafted_order
 from tests.quotes.orders.cast import placed
@@ -52,7 +52,7 @@ def run_wanted() -> None:
     """Everything that is wanted, and what follows from it."""
     while rows := list(Wanted.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
         for row in rows:
-            assert relay.run(row.pk), Wanted.objects.get(pk=row.pk).last_fault
+            assert runner.run(row.pk), Wanted.objects.get(pk=row.pk).last_fault
 
 
 @pytest.fixture

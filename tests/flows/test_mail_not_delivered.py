@@ -12,8 +12,8 @@ from django.test import Client
 
 from quotes.offers.models import Revision, SignedLink
 from quotes.offers.services import send
-from shared.audit import AuditEntry
 from shared.business.models import Business
+from shared.database.audit_log import AuditEntry
 from tests.flows.test_settings_pages import face
 from tests.quotes.offers.cast import actor_of, drafted, stock_up, token
 

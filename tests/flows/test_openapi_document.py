@@ -12,8 +12,8 @@ from drf_spectacular.drainage import GENERATOR_STATS
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from shared.openapi import written
-from shared.reference import document
+from shared.api.docs_views import document
+from shared.api.openapi import written
 from tests.matrix.addresses import cases
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -21,7 +21,7 @@ from quotes.jobs.models import Job
 from quotes.offers import links
 from quotes.offers.models import Revision, SignedLink
 from quotes.orders.models import SupplierOrder
-from shared import relay
+from shared.background import runner
 from shared.business.models import Person
 from tests.conftest import Cast
 from tests.quotes.offers.cast import drafted, measure, stock_up
@@ -49,10 +49,10 @@ def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
     def work() -> None:
         while (wanted_id := waiting.get()) is not None:
-            relay.run(wanted_id)
+            runner.run(wanted_id)
         connection.close()
 
-    monkeypatch.setattr(relay, "nudge", nudge)
+    monkeypatch.setattr(runner, "nudge", nudge)
     threads = [Thread(target=work) for _ in range(2)]
     for thread in threads:
         thread.start()

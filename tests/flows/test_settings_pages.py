@@ -14,7 +14,7 @@ from django.test import Client
 from PIL import Image
 
 from shared.business.models import ApiKey, Business, Member
-from shared.business.settings_pages import FACE
+from shared.business.settings_views import FACE
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db

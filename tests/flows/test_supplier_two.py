@@ -21,7 +21,7 @@ import httpx
 import pytest
 import standardwebhooks
 
-from shared.reference import document
+from shared.api.docs_views import document
 from tests.faults.service import ROOT, Service, free_port, until
 from tests.quotes.exchange.receiver import Receiver, receiving
 

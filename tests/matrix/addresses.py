@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from shared.api import Endpoint
+from shared.api.endpoint import Endpoint
 
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 _PARAMETER = re.compile(r"<(?:\w+:)?(\w+)>")

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver
 
-from shared.audit import AuditEntry
+from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
 from tests.matrix.changes import API, NOTHING_OF_A_BUSINESS, Scene, Step

@@ -29,12 +29,12 @@ from quotes.offers.models import Party, Question, Quote, Revision, SignedLink
 from quotes.orders import deliveries, listed
 from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from shared.api.json_encoder import write_json
+from shared.api.row_serializer import AsStored, Money, Places, Short
 from shared.business import api as people
 from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Member
-from shared.jsontext import write_json
 from shared.models import Business, Owned
-from shared.stored import AsStored, Money, Places, Short
 from tests.conftest import Cast
 from tests.matrix.world import world_of
 from tests.quotes.offers.cast import actor_of

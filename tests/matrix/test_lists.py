@@ -17,8 +17,8 @@ from quotes.books.models import PeriodLock
 from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.offers.models import Revision, State
 from shared.business.actors import SYSTEM
+from shared.business.business_owned import new_ref
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role
-from shared.business.scoping import new_ref
 from shared.business.services import add_member
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases

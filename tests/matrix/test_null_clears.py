@@ -28,10 +28,10 @@ from quotes.exchange.models import WebhookEndpoint
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.orders.drafting import start_order
 from quotes.orders.models import Hold, StockItem
+from shared.api.row_serializer import short
 from shared.business.actors import SYSTEM
 from shared.business.roles import Role
 from shared.models import Business, SupplierAccount
-from shared.stored import short
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
 from tests.quotes.offers.cast import actor_of

@@ -11,12 +11,13 @@ from django.db import transaction
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from shared import audit, outbox, relay
+from shared.background import outbox, runner
+from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, want
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.dates import local_day
-from shared.numbering import next_number
-from shared.outbox import Event, Finish, Later, State, Wanted, handles, want
+from shared.common.dates import local_day
+from shared.database import audit_log
+from shared.database.numbering import next_number
 
 pytestmark = pytest.mark.django_db
 TEN = timedelta(minutes=10)
@@ -49,9 +50,9 @@ def test_work_wanted_by_a_clock_ahead_waits_for_its_time_and_is_done_once(
     with time_machine.travel(NOON + TEN, tick=False):
         want("clock.tea", "green", business=business)
     with time_machine.travel(NOON, tick=False) as clock:
-        assert (relay.sweep(), brewed) == (0, [])
+        assert (runner.sweep(), brewed) == (0, [])
         clock.shift(TEN)
-        assert (relay.sweep(), relay.sweep(), brewed) == (1, 0, ["green"])
+        assert (runner.sweep(), runner.sweep(), brewed) == (1, 0, ["green"])
 
 
 @pytest.mark.parametrize("skew", [-TEN, TEN], ids=["behind", "ahead"])
@@ -62,11 +63,11 @@ def test_a_lease_lasts_as_long_by_every_clock_as_only_the_database_measures_it(
         want("clock.tea", "green", business=business)
     row = Wanted.objects.get()
     with time_machine.travel(NOON + skew, tick=False):
-        assert relay._claim(row.pk)
+        assert runner._claim(row.pk)
     for clock in (NOON - TEN, NOON, NOON + TEN):
         with time_machine.travel(clock, tick=False):
-            assert relay._claim(row.pk) is None, "somebody is at it"
-            assert relay.sweep() == 0
+            assert runner._claim(row.pk) is None, "somebody is at it"
+            assert runner.sweep() == 0
     assert brewed == []
 
 
@@ -75,22 +76,22 @@ def test_a_lease_that_is_over_is_taken_over_and_keeps_nothing_of_the_first(
 ) -> None:
     want("clock.tea", "green", business=business)
     row = Wanted.objects.get()
-    lease = relay._claim(row.pk)
+    lease = runner._claim(row.pk)
     assert lease
     Wanted.objects.update(leased_until=Now() - timedelta(seconds=1))
-    assert relay.run(row.pk)
+    assert runner.run(row.pk)
     handler = outbox.handler_named(row.handler)
     assert handler
-    assert not relay._work(row, handler, lease)
+    assert not runner._work(row, handler, lease)
     assert brewed == ["green"]
 
 
 def test_a_retry_is_due_at_its_time_by_whichever_clock(business: Business, brewed: list[str]) -> None:
     with time_machine.travel(NOON, tick=False) as clock:
         want("clock.later", "black", business=business)
-        relay.sweep()
+        runner.sweep()
         clock.shift(TEN + timedelta(hours=2))
-        relay.sweep()
+        runner.sweep()
     assert brewed == ["black"]
     assert Wanted.objects.get().state == State.DONE
 
@@ -100,9 +101,9 @@ def test_numbers_and_the_audit_trail_go_on_when_the_clock_goes_back(business: Bu
     for skew in (TEN, -TEN, timedelta(0)):
         with time_machine.travel(NOON + skew, tick=False), transaction.atomic():
             numbers.append(next_number(business, "quote"))
-            audit.record(business, SYSTEM, "clock.turned", f"skew:{skew}")
+            audit_log.record(business, SYSTEM, "clock.turned", f"skew:{skew}")
     assert numbers == [1, 2, 3]
-    assert list(audit.verify(business)) == []
+    assert list(audit_log.verify(business)) == []
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import yaml
 
-from shared import environment
+from shared.common import environment
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCKERFILE = (ROOT / "docker/Dockerfile").read_text()

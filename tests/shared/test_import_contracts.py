@@ -16,7 +16,7 @@ WRONG = [
     ("fencing/measure.py", "import django", "the engine computes and knows nothing of us"),
     ("fencing/measure.py", "import logging", "the engine computes and knows nothing of us"),
     ("fencing/measure.py", "import random", "the engine computes and knows nothing of us"),
-    ("shared/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
+    ("shared/database/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
     ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
     ("quotes/jobs/models.py", "import quotes.desk.page_urls", "the stages of a job form no circle"),
     ("quotes/pricing/__init__.py", "import django.db", "pricing is a pure function"),

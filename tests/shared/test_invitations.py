@@ -13,14 +13,14 @@ from django.core.mail import EmailMessage
 from django.test import Client
 from django.utils import timezone
 
-from shared.audit import AuditEntry
-from shared.business import invitations, pages
+from shared.business import invitations, views
 from shared.business.actors import SYSTEM, member_actor
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.roles import Role
 from shared.business.services import add_member
-from shared.tracing import masked
+from shared.database.audit_log import AuditEntry
+from shared.web.request_id import masked
 from tests.conftest import PASSWORD, Cast, accept_by_link
 
 JSON = "application/json"
@@ -272,7 +272,7 @@ def test_an_invitation_without_a_key_for_its_retry_is_refused(owner_client: Clie
 
 
 def test_guessing_links_is_slowed_down(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pages, "_TRIES", 3)
+    monkeypatch.setattr(views, "_TRIES", 3)
     assert [Client().get(f"/welcome/nobody/{n}").status_code for n in range(4)] == [404, 404, 404, 429]
 
 

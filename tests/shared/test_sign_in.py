@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import resolve
 from pytest_django import Settings
 
-from shared.business import pages, services
+from shared.business import services, views
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import Role
@@ -64,8 +64,8 @@ def test_every_sign_in_has_the_same_limits(cast: Cast, page: str) -> None:
 
 def test_the_sign_in_of_the_admin_is_ours_not_djangos() -> None:
     found: Any = resolve("/admin/login/").func
-    assert found.view_class is pages.AdminSignIn
-    assert issubclass(pages.AdminSignIn, pages.SignIn)
+    assert found.view_class is views.AdminSignIn
+    assert issubclass(views.AdminSignIn, views.SignIn)
 
 
 def test_the_admin_lets_in_staff_alone(cast: Cast) -> None:
@@ -83,7 +83,7 @@ def test_the_admin_lets_in_staff_alone(cast: Cast) -> None:
 def test_a_stranger_who_guesses_on_and_on_keeps_nobody_out_of_a_browser_they_have_used(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(pages, "_TRIES", 3)
+    monkeypatch.setattr(views, "_TRIES", 3)
     used, stolen, olive = Client(), Client(), "olive@example.test"
     assert try_in(used, olive, PASSWORD)[0] == 302
     used.cookies.pop("sessionid")

@@ -14,13 +14,13 @@ from django.core.mail import EmailMessage
 from django.db import connection
 from django.utils import timezone
 
-from shared import letters, mail_server, outbox, relay
-from shared.audit import AuditEntry
+from shared.background import mail_server, outbox, outgoing_mail, runner
+from shared.background.mail_server import MailServer, line_to_server
+from shared.background.outbox import Event, Later, State, Wanted, handles, want
+from shared.background.outgoing_mail import Letter
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.letters import Letter
-from shared.mail_server import MailServer, line_to_server
-from shared.outbox import Event, Later, State, Wanted, handles, want
+from shared.database.audit_log import AuditEntry
 
 pytestmark = pytest.mark.django_db
 NOON = "2026-03-02T12:00:00Z"
@@ -30,7 +30,7 @@ NOON = "2026-03-02T12:00:00Z"
 def kitchen() -> Iterator[None]:
     @handles("soup.ready", slow=True)
     def tell(event: Event) -> None:
-        letters.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
+        outgoing_mail.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
     yield
     outbox._handlers.pop(f"{tell.__module__}.{tell.__qualname__}")
@@ -62,7 +62,7 @@ def run_until(clock: Any, span: timedelta) -> None:
     """Let the worker look for due work until a span is over, going from one due time to the next."""
     end = timezone.now() + span
     while True:
-        relay.sweep()
+        runner.sweep()
         due = Wanted.objects.filter(state=State.WANTED).order_by("due_at").values_list("due_at", flat=True).first()
         if due is None or due > end:
             break
@@ -76,11 +76,11 @@ def test_a_letter_is_tried_for_three_days_with_growing_pauses(
     server.fault = smtplib.SMTPDataError(451, b"try later")
     with time_machine.travel(NOON, tick=False) as clock:
         want("soup.ready", "leek", business=business)
-        relay.sweep()
-        assert letters.undelivered(business).get().is_late
+        runner.sweep()
+        assert outgoing_mail.undelivered(business).get().is_late
         times = [timezone.now()]
         run_until(clock, timedelta(days=2, hours=23))
-        assert letters.undelivered(business).get().is_late
+        assert outgoing_mail.undelivered(business).get().is_late
         assert 15 < server.tries < 40
         run_until(clock, timedelta(days=1))
         row = Letter.objects.get()
@@ -102,13 +102,13 @@ def test_what_a_server_could_not_take_for_two_days_still_arrives(
         run_until(clock, timedelta(hours=8))
     assert [one.to for one in mailoutbox] == [["guest@example.test"]]
     assert Letter.objects.get().state == "sent"
-    assert not letters.undelivered(business).exists()
+    assert not outgoing_mail.undelivered(business).exists()
 
 
 def test_an_address_that_does_not_exist_is_known_at_once(business: Business, kitchen: None, server: Server) -> None:
     server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
     want("soup.ready", "leek", business=business)
-    relay.sweep()
+    runner.sweep()
     row = Letter.objects.get()
     assert row.is_failed
     assert row.last_error == "guest@example.test: 550 no such user"
@@ -124,11 +124,11 @@ def test_a_letter_that_was_given_up_can_be_sent_again(
 ) -> None:
     server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
     want("soup.ready", "leek", business=business)
-    relay.sweep()
+    runner.sweep()
     server.fault = None
     for _ in range(2):  # pressed twice, it goes once
         with django_capture_on_commit_callbacks(execute=True):
-            letters.send_again(Letter.objects.get(), actor=SYSTEM)
+            outgoing_mail.send_again(Letter.objects.get(), actor=SYSTEM)
     assert len(mailoutbox) == 1
     assert Letter.objects.get().state == "sent"
     assert AuditEntry.objects.filter(business=business, action="letter.again").count() == 1
@@ -142,13 +142,13 @@ def test_after_a_failure_of_the_server_nobody_tries_for_a_while(
     with time_machine.travel(NOON, tick=False) as clock:
         for name in ("leek", "pea", "beet"):
             want("soup.ready", name, business=business)
-        relay.sweep()
+        runner.sweep()
         assert server.tries == 1  # the first one found out, the others waited
-        assert letters.undelivered(business).count() == 3
+        assert outgoing_mail.undelivered(business).count() == 3
         clock.shift(timedelta(seconds=61))
         server.fault = None
-        relay.sweep()
-    assert not letters.undelivered(business).exists()
+        runner.sweep()
+    assert not outgoing_mail.undelivered(business).exists()
     assert MailServer.objects.get().failures == 0
 
 

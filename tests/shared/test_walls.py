@@ -14,8 +14,8 @@ from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from quotes.jobs.models import Customer, Site
-from shared.business import walls
-from shared.business.scoping import ForeignRowError
+from shared.business import business_foreign_keys
+from shared.business.business_owned import ForeignRowError
 from tests.conftest import Cast
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -80,7 +80,7 @@ def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: S
         for (name,) in cursor.fetchall():
             cursor.execute(f'ALTER TABLE jobs_site DROP CONSTRAINT "{name}"')
         with CaptureQueriesContext(connection) as asked:
-            walls.build()
+            business_foreign_keys.build()
         cursor.execute(keys)
         assert cursor.fetchone() == before
     added = [one["sql"] for one in asked if "FOREIGN KEY" in one["sql"]]

@@ -20,7 +20,7 @@ from fencing.faults import Refused
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.places import zones_of
-from shared.money import minor_digits
+from shared.common.money import minor_digits
 
 _ASKED = {
     "name": "Name of the business",

@@ -3,7 +3,7 @@
 import django.db.models.deletion
 import django.db.models.manager
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from decimal import Decimal
 from django.db import migrations, models
 
@@ -25,7 +25,7 @@ class Migration(migrations.Migration):
             name='QuoteEntry',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
@@ -55,7 +55,7 @@ class Migration(migrations.Migration):
             name='ReceivedEntry',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),

@@ -9,7 +9,7 @@ from django import template
 
 from catalogue.codes import SALE_UNITS
 from quotes.documents.figures import UNITS
-from shared.boxes import shown_number
+from shared.common.form_fields import shown_number
 
 register = template.Library()
 _FIGURE = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?)(?: ([A-Z][A-Z0-9]{1,2})\b)?(?![\w.]*\w)")

@@ -2,7 +2,7 @@
 
 import django.db.models.deletion
 import django.utils.timezone
-import shared.business.scoping
+import shared.business.business_owned
 from django.db import migrations, models
 
 
@@ -20,7 +20,7 @@ class Migration(migrations.Migration):
             name='Delivery',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('message', models.CharField(max_length=64)),
                 ('body', models.TextField()),
                 ('state', models.CharField(choices=[('waiting', 'waiting'), ('delivered', 'delivered'), ('failed', 'given up')], default='waiting', max_length=9)),
@@ -60,7 +60,7 @@ class Migration(migrations.Migration):
             name='WebhookEndpoint',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.scoping.new_ref, editable=False, max_length=32, unique=True)),
+                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
                 ('test', models.BooleanField(default=False)),
                 ('url', models.CharField(max_length=500)),
                 ('kinds', models.JSONField(blank=True, default=list)),

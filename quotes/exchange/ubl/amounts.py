@@ -11,7 +11,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from quotes.exchange.ubl.values import OrderDocument, OrderLine, TaxRow
-from shared.money import rounded
+from shared.common.money import rounded
 
 ZERO = Decimal(0)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from lxml import etree
 
-from shared.money import stated
+from shared.common.money import stated
 
 CAC = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
 CBC = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"

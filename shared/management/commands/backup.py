@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from shared import copies
+from shared.database import backup
 
 
 class Command(BaseCommand):
@@ -21,7 +21,7 @@ class Command(BaseCommand):
         if target.exists():
             raise CommandError(f"{target} exists already; a backup never writes over another.")
         try:
-            copies.backup(target)
-        except copies.CopyError as fault:
+            backup.backup(target)
+        except backup.CopyError as fault:
             raise CommandError(str(fault)) from None
         self.stdout.write(f"{target}: {target.stat().st_size} bytes")

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from shared import copies
+from shared.database import backup
 
 
 class Command(BaseCommand):
@@ -22,8 +22,8 @@ class Command(BaseCommand):
         if not options["yes"]:
             raise CommandError("Everything in the database now will be replaced. Stop the service, then say --yes.")
         try:
-            copies.restore(options["file"])
-        except copies.CopyError as fault:
+            backup.restore(options["file"])
+        except backup.CopyError as fault:
             raise CommandError(str(fault)) from None
         call_command("migrate", verbosity=0)
         call_command("verify_audit", stdout=self.stdout, stderr=self.stderr)

@@ -13,7 +13,7 @@ from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.business.roles import Role, granted
 from shared.business.services import demo_sign_in, issue_key
-from shared.doorstep import ProblemServer
+from shared.web.server_errors import ProblemServer
 
 _PASSWORD = "fences for everybody"  # noqa: S105 - printed on purpose; refused below outside of a demonstration
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from shared import audit
 from shared.business.models import Business
+from shared.database import audit_log
 
 _TOLD = re.compile(r"\((?P<ref>[\w-]+)\): (?P<number>\d+) entries, the last is (?P<sha256>[0-9a-f]{64})$", re.MULTILINE)
 
@@ -28,10 +28,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         faults = self._missing(options["against"]) if options["against"] else 0
         for business in Business.objects.order_by("id"):
-            for fault in audit.verify(business):
+            for fault in audit_log.verify(business):
                 faults += 1
                 self.stderr.write(f"{business.name}: {fault}")
-            number, sha256 = audit.head(business)
+            number, sha256 = audit_log.head(business)
             self.stdout.write(f"{business.name} ({business.ref}): {number} entries, the last is {sha256 or 'none'}")
         if faults:
             raise CommandError(f"{faults} faults in the audit trail")
@@ -44,7 +44,7 @@ class Command(BaseCommand):
             raise CommandError(f"{file}: {fault}") from None
         if not told:
             raise CommandError(f"{file} holds nothing that verify_audit printed.")
-        gone = [one for one in told if not audit.has(one["ref"], int(one["number"]), one["sha256"])]
+        gone = [one for one in told if not audit_log.has(one["ref"], int(one["number"]), one["sha256"])]
         for one in gone:
             self.stderr.write(f"{one['ref']}: entry {one['number']} was {one['sha256']} and is not there any more")
         return len(gone)

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from shared.openapi import written
-from shared.reference import document
+from shared.api.docs_views import document
+from shared.api.openapi import written
 
 
 class Command(BaseCommand):

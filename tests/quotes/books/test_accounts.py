@@ -13,8 +13,8 @@ from catalogue.queries import price_rules_on
 from quotes.books.posting import post
 from quotes.orders import services
 from quotes.orders.models import SupplierOrder
-from shared.audit import AuditEntry
 from shared.business.models import Person
+from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.books.test_books import FOREVER, rows_of

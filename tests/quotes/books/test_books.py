@@ -25,9 +25,9 @@ from quotes.orders import services
 from quotes.orders.drafting import order_for
 from quotes.orders.models import SupplierOrder
 from quotes.orders.replying import LineSaid, Told, take_reply
+from shared.api.problems import Problem
 from shared.business.models import Person
 from shared.models import Business
-from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, component_of, now, placed, supplier_actor

@@ -20,8 +20,8 @@ from quotes.orders import services
 from quotes.orders.delivering import Count, Counted, receive
 from quotes.orders.drafting import order_for
 from quotes.orders.models import OrderLine, SupplierOrder
+from shared.api.problems import Problem
 from shared.models import Business
-from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, placed, supplier_actor

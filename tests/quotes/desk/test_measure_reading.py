@@ -16,7 +16,7 @@ from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields
 from quotes.desk.measure_pages import placed
 from quotes.desk.measure_reading import read_bays, read_fields
-from shared.typed_lengths import LEVEL, metres, read_length
+from shared.common.typed_lengths import LEVEL, metres, read_length
 
 OFFERED = Offered([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
 BEFORE: dict[str, Any] = {"site_measure": 1, "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from quotes.desk.measure_drawn import draw
+from shared.common.money import TaxAt, shown
 from shared.models import Business
-from shared.money import TaxAt, shown
 from tests.quotes.offers.cast import drafted, measure, stock_up
 from tests.quotes.offers.cast import sent as send_quote
 

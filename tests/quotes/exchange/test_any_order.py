@@ -31,11 +31,11 @@ from quotes.orders.delivering import Docket, despatch
 from quotes.orders.models import Decision, LineReply, OrderLine, SupplierOrder
 from quotes.orders.models import DespatchLine as OnDocket
 from quotes.orders.replying import Told, take_reply
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
+from shared.api.serializers import read
 from shared.business.actors import Actor
-from shared.jsontext import write_json
 from shared.models import Business
-from shared.problems import Problem
-from shared.reading import read
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import offers
 from tests.quotes.orders.cast import now, placed, supplier_actor

@@ -14,7 +14,7 @@ from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.exchange.sending import Answer
 from quotes.exchange.signing import new_secret
 from quotes.exchange.webhooks import enqueue_test, resting_until
-from shared import relay
+from shared.background import runner
 from shared.models import Business, Wanted
 
 pytestmark = pytest.mark.django_db
@@ -34,7 +34,7 @@ def endpoint(business: Business) -> WebhookEndpoint:
 def run_due(at: datetime) -> None:
     with time_machine.travel(at, tick=False):
         for pk in Wanted.objects.filter(state="wanted", due_at__lte=at).order_by("id").values_list("pk", flat=True):
-            relay.run(pk)
+            runner.run(pk)
 
 
 def sending(monkeypatch: pytest.MonkeyPatch, *answers: Answer) -> list[str]:

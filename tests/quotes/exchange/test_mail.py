@@ -17,7 +17,7 @@ from quotes.jobs.services import move_job
 from quotes.orders import services, stock
 from quotes.orders.models import StockItem
 from quotes.orders.tasks import let_go_of_cancelled_jobs
-from shared import relay
+from shared.background import runner
 from shared.models import Business, Wanted
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, component_of, drafted, now, placed
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
     for pk in list(Wanted.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
-        relay.run(pk)
+        runner.run(pk)
 
 
 def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Business, mailoutbox: list[Any]) -> None:

@@ -35,10 +35,10 @@ from quotes.exchange.ubl.values import (
 )
 from quotes.orders import services
 from quotes.orders.models import SupplierOrder
-from shared.audit import AuditEntry, verify
 from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
 from shared.business.services import issue_key
+from shared.database.audit_log import AuditEntry, verify
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import offers, post, post_xml

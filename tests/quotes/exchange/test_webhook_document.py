@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from quotes import orders
 from quotes.exchange.webhook_document import describe_webhooks
 from quotes.exchange.webhooks import KINDS
-from shared.reference import document
+from shared.api.docs_views import document
 
 HEADERS = ["webhook-id", "webhook-timestamp", "webhook-signature"]  # Standard Webhooks 1.0.0
 

@@ -21,7 +21,7 @@ from quotes.exchange.sending import post
 from quotes.exchange.targets import target_of
 from quotes.exchange.webhook_document import body_schema
 from quotes.orders import services
-from shared import relay
+from shared.background import runner
 from shared.models import Business, Wanted
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import post as send
@@ -47,7 +47,7 @@ def receiver(inside: None) -> Iterator[Receiver]:
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
     for pk in list(Wanted.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
-        relay.run(pk)
+        runner.run(pk)
 
 
 def settle() -> None:

@@ -16,7 +16,7 @@ import pytest
 
 from fencing.faults import Fault, Refused
 from quotes.jobs import commandline
-from shared.problems import from_refusal
+from shared.api.problems import from_refusal
 
 ROOT = Path(__file__).resolve().parents[3]
 CONTRACT = ROOT / "tests/data/contract"

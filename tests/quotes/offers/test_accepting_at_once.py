@@ -14,8 +14,8 @@ from quotes.jobs.models import JobState
 from quotes.offers.answering import accept, decline
 from quotes.offers.models import Answer, Revision, State
 from quotes.offers.services import revise, send, start_quote
+from shared.api.problems import Problem
 from shared.business.models import Business
-from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]

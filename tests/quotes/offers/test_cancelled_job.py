@@ -16,9 +16,9 @@ from quotes.offers.answering import accept, open_link
 from quotes.offers.models import Revision, SignedLink, State
 from quotes.offers.queries import agreed
 from quotes.offers.services import revise, send, start_quote
+from shared.api.problems import Problem
+from shared.background.outbox import Event
 from shared.business.models import Business
-from shared.outbox import Event
-from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

@@ -18,8 +18,8 @@ from quotes.offers.queries import content_of
 from quotes.offers.services import send, start_quote
 from quotes.offers.setup import read_setup
 from shared.business.models import Person
+from shared.common.money import rounded, shown
 from shared.models import Business
-from shared.money import rounded, shown
 from tests.conftest import Cast
 from tests.quotes.offers.cast import BOTH, PARTIES, actor_of, drafted, measure, new_job, sent, stock_up
 

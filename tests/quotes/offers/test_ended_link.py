@@ -8,8 +8,8 @@ from django.utils import timezone
 from quotes.offers import answering
 from quotes.offers.models import Answer, Quote, SignedLink
 from quotes.offers.services import lock_quote
+from shared.api.problems import Problem
 from shared.business.models import Business
-from shared.problems import Problem
 from tests.quotes.offers.cast import sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

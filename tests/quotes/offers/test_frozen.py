@@ -19,9 +19,9 @@ from quotes.offers.queries import content_of
 from quotes.offers.services import revise, send
 from quotes.offers.tasks import lapse_what_is_over, remind_in_time
 from quotes.offers.viewing import party_document
+from shared.api.problems import Problem
+from shared.background.outbox import Event
 from shared.business.models import Business
-from shared.outbox import Event
-from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

@@ -15,9 +15,9 @@ from quotes.offers.links import reissue_link
 from quotes.offers.models import Revision, SignedLink
 from quotes.offers.services import send
 from quotes.offers.tasks import mail_link
+from shared.background.outbox import Event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.outbox import Event
 from tests.quotes.offers.cast import actor_of, drafted, stock_up, token
 
 pytestmark = pytest.mark.django_db

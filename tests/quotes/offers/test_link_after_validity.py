@@ -10,8 +10,8 @@ import time_machine
 from quotes.offers.answering import accept, decline, open_link
 from quotes.offers.links import AFTER_VALIDITY
 from quotes.offers.models import Answer, Revision
+from shared.api.problems import Problem
 from shared.business.models import Business
-from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

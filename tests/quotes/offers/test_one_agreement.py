@@ -14,9 +14,9 @@ from quotes.offers.models import Revision, State
 from quotes.offers.queries import agreed
 from quotes.offers.services import change_draft, revise, send, start_quote
 from quotes.offers.setup import checked_setup
+from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.problems import Problem
 from tests.quotes.offers.cast import PARTIES, actor_of, drafted, measure, new_job, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

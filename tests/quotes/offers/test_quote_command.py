@@ -17,7 +17,7 @@ from django.core.management import call_command
 from quotes.documents import pack
 from quotes.documents.management.commands import quote
 from quotes.offers.models import Revision, State
-from shared import relay
+from shared.background import runner
 from shared.business.models import Business
 from tests.quotes.offers.cast import measure, stock_up
 
@@ -78,7 +78,7 @@ def test_a_quote_that_a_job_has_made_is_not_set_again(
     _run(tmp_path, measure(7200))
     first = (tmp_path / "out" / "quote.pdf").read_bytes()
     for _ in range(2):  # the first wants the document, the second makes it
-        relay.sweep()
+        runner.sweep()
     monkeypatch.delattr(pack, "quote_pdf")
     assert _run(tmp_path, measure(7200))[0] == 0
     assert (tmp_path / "out" / "quote.pdf").read_bytes() == first

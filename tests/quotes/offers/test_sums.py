@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fencing.faults import Refused
 from quotes.offers.sums import Choices, Sums, read_choices, sums
-from shared.money import Rounding
+from shared.common.money import Rounding
 
 ZERO = Decimal(0)
 KEYS = ("owner", "left", "right")

@@ -15,8 +15,8 @@ from quotes.orders import services
 from quotes.orders.delivering import Docket, Loaded, despatch
 from quotes.orders.models import Despatch, OrderEvent, SupplierOrder
 from quotes.orders.replying import Told, take_reply
+from shared.api.problems import Problem
 from shared.models import Business
-from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import drafted, line, now, placed, supplier_actor

@@ -20,9 +20,9 @@ from quotes.orders.models import Hold, LineJob, OrderLine, StockItem, SupplierOr
 from quotes.orders.planning import plan_for
 from quotes.orders.saw_sheets import bought_for, ripped
 from quotes.orders.spoken import spoken_for
+from shared.api.problems import Problem
+from shared.common.money import rounded
 from shared.models import Business
-from shared.money import rounded
-from shared.problems import Problem
 from tests.quotes.offers.cast import actor_of, measure
 from tests.quotes.offers.cast import drafted as drafted_quote
 from tests.quotes.orders.cast import agreed_fence, agreed_job, component_of, drafted, seller_of

@@ -16,8 +16,8 @@ from quotes.exchange.documents import ubl_values
 from quotes.exchange.order_list import order_csv
 from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.rows import order_full
-from shared.cells import Cell
 from shared.models import Business
+from shared.spreadsheets.safe_cells import Cell
 
 
 @pytest.fixture

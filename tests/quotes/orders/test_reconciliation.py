@@ -17,9 +17,9 @@ from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, r
 from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.replying import LineSaid, Told, take_reply
 from quotes.orders.sums import taxes
+from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business
-from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import placed, supplier_actor

@@ -14,9 +14,9 @@ from quotes.orders import services
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back
 from quotes.orders.models import Despatch, LineReply, OrderEvent, Receipt, SupplierOrder
 from quotes.orders.replying import LineSaid, Told, take_reply
+from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business
-from shared.problems import Problem
 from tests.conftest import Cast
 from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import drafted, line, now, placed, supplier_actor

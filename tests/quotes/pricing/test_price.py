@@ -14,7 +14,7 @@ from fencing.faults import Refused
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.lines import Discount, line_by_hand
 from quotes.pricing.shares import Shares
-from shared.money import OddCent, Rounding, TaxAt, TaxRule
+from shared.common.money import OddCent, Rounding, TaxAt, TaxRule
 from tests.quotes.pricing.cast import THIRDS, cost, percent, price, rules
 
 HALVES = {"owner": Fraction(1, 2), "neighbour": Fraction(1, 2)}

@@ -24,10 +24,10 @@ from quotes.offers.priced import made_of
 from quotes.offers.queries import content_of
 from quotes.offers.quoting import quote_measure
 from quotes.offers.sums import Content, sums
+from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
-from shared.money import shown
-from shared.problems import Problem
-from shared.terminal import UNWRITTEN, let_go, read_source
+from shared.common.command_io import UNWRITTEN, let_go, read_source
+from shared.common.money import shown
 
 REFUSED = 2
 

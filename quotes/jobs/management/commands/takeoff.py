@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from quotes.jobs import commandline
-from shared.terminal import answer
+from shared.common.command_io import answer
 
 
 class Command(BaseCommand):

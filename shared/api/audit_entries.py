@@ -1,0 +1,62 @@
+"""The audit trail by API: who changed what, to read."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import orjson
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.business.roles import Scope
+from shared.database.audit_log import AuditEntry
+
+_TEXT = {"type": "string"}
+ENTRY_SHAPE = {
+    "type": "object",
+    "properties": {
+        "number": {"type": "integer", "description": "Counts the entries of the business without gaps."},
+        "at": {"type": "string", "format": "date-time"},
+        "actor": {"type": "object", "properties": dict.fromkeys(("kind", "ref", "name"), _TEXT)},
+        "action": {"type": "string", "description": "What was done, such as quote.sent."},
+        "subject": {"type": "string", "description": "To what, as kind:ref."},
+        "detail": {"type": "object", "additionalProperties": True},
+        **dict.fromkeys(("request_id", "previous", "sha256"), _TEXT),
+    },
+}
+
+
+def entry_row(entry: AuditEntry) -> dict[str, Any]:
+    """Return an entry as the API shows it."""
+    return {
+        "number": entry.number,
+        "at": entry.at,
+        "actor": {"kind": entry.actor_kind, "ref": entry.actor_ref, "name": entry.actor_name},
+        "action": entry.action,
+        "subject": entry.subject,
+        "detail": orjson.loads(entry.detail),
+        "request_id": entry.request_id,
+        "previous": entry.previous,
+        "sha256": entry.sha256,
+    }
+
+
+class AuditEntries(Endpoint):
+    """The audit trail of the business, from the newest. Each entry holds the hash of the one before it."""
+
+    scopes = {"GET": Scope.AUDIT_READ}
+    paged = True
+    parameters = {
+        "action": "Only entries of one action, such as quote.sent.",
+        "subject": "Only entries of one subject, such as member:2fKq0ZcV7mQe2dPx.",
+    }
+
+    @extend_schema(responses={200: page_of(ENTRY_SHAPE)}, summary="List audit entries")
+    def get(self, request: Request) -> Response:
+        rows = AuditEntry.objects.filter(business=self.business)
+        asked = request.query_params
+        rows = rows.filter(**{name: asked[name] for name in self.parameters if name in asked})
+        return self.page(rows, entry_row)

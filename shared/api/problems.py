@@ -1,0 +1,112 @@
+"""Every refusal of the API is one RFC 9457 problem document.
+
+Raise ``Problem("conflict", "This quote was accepted already.")`` anywhere below an endpoint, or let a
+``fencing.faults.Refused`` pass: it becomes a 422 with a pointer for each fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+
+from fencing.faults import Refused
+from shared.web import request_id
+
+MEDIA_TYPE: Final = "application/problem+json"
+
+# code: (status, title, what a caller can do about it). Codes only ever get more: callers branch on them.
+KNOWN: Final[Mapping[str, tuple[int, str, str]]] = {
+    "malformed": (400, "Malformed request", "Send well-formed JSON in UTF-8, and well-formed parameters."),
+    "bad-cursor": (400, "Unknown cursor", "Use the next address exactly as it was given, with the same key."),
+    "bad-parameter": (400, "Bad parameter", "Look at errors: each names a parameter and what it accepts."),
+    "idempotency-key-missing": (400, "Idempotency-Key missing", "Send an Idempotency-Key: a fresh id for each new intent."),
+    "unauthenticated": (401, "Not signed in", "Send a live key as Authorization: Bearer, or sign in."),
+    "forbidden": (403, "Not allowed", "Use a key or a role that has the scope named in detail."),
+    "suspended": (403, "Business suspended", "A suspended business can be read and exported, not changed."),
+    "not-found": (404, "Not found", "Check the address; what belongs to others looks just like what does not exist."),
+    "method-not-allowed": (405, "Method not allowed", "Use a method named in the Allow header."),
+    "not-acceptable": (406, "Not acceptable", "Ask for application/json or one of the documented types."),
+    "conflict": (409, "Not possible now", "Fetch the thing again and look at its state."),
+    "in-flight": (409, "Still being worked on", "The first call with this Idempotency-Key is not finished; wait and repeat."),
+    "gone": (410, "Gone", "This can't be had any more."),
+    "precondition-failed": (412, "Changed in between", "Fetch the newest version, look at it, and repeat with its ETag."),
+    "too-large": (413, "Too large", "Send less at once; the limits are on the documentation page."),
+    "uri-too-long": (414, "Address too long", "Send an address of at most 8,000 bytes; long texts go into the body."),
+    "unsupported-media-type": (415, "Unsupported media type", "Send the documented Content-Type."),
+    "expectation-failed": (417, "Expectation failed", "Expect nothing but 100-continue."),
+    "invalid": (422, "Not acceptable as it is", "Look at errors: each points at a member and says what would be accepted."),
+    "idempotency-key-reused": (422, "Idempotency-Key reused", "This key was used with another body; take a fresh one."),
+    "precondition-required": (428, "If-Match missing", "Send If-Match with the ETag of the version you looked at."),
+    "quota-exceeded": (429, "Too many calls", "Wait as long as Retry-After says."),
+    "headers-too-large": (431, "Headers too large", "Send fewer or shorter headers: each may have about 8,000 bytes."),
+    "internal": (500, "Our fault", "Report the request id in instance."),
+    "not-implemented": (501, "Not known here", "Send the body as it is, with its Content-Length."),
+    "unavailable": (503, "Not available now", "Try again a little later."),
+}  # fmt: skip
+
+
+ERRORS_MAX: Final = 1_000
+"""So many places are named in one answer: what has more faults is another kind of file, not one to be mended by hand."""
+
+
+class Problem(Exception):
+    """A refusal with a known code. ``errors`` name places: a pointer, parameter or header, a code, a sentence."""
+
+    def __init__(
+        self,
+        code: str,
+        detail: str = "",
+        *,
+        errors: Iterable[Mapping[str, str]] = (),
+        headers: Mapping[str, str] | None = None,
+        members: Mapping[str, Any] | None = None,
+    ) -> None:
+        self.code = code
+        self.status, self.title, advice = KNOWN[code]
+        self.detail = detail or advice
+        found = [dict(error) for error in errors]
+        if len(found) > ERRORS_MAX:
+            self.detail += f" The first {ERRORS_MAX} of {len(found)} are told."
+        self.errors = found[:ERRORS_MAX]
+        self.headers = dict(headers or {})
+        self.members = dict(members or {})
+        super().__init__(f"{code}: {self.detail}")
+
+    def document(self) -> dict[str, Any]:
+        """The body of the answer."""
+        document: dict[str, Any] = {
+            "type": f"{settings.PUBLIC_URL}/api/docs/problems/{self.code}",
+            "title": self.title,
+            "status": self.status,
+            "detail": self.detail,
+            "instance": f"urn:request:{request_id.request_id()}",
+            "code": self.code,
+            **self.members,
+        }
+        if self.errors:
+            document["errors"] = self.errors
+        return document
+
+
+def from_refusal(refused: Refused) -> Problem:
+    """Each fault of a refused document, with its pointer as a URI fragment (RFC 6901, section 6)."""
+    errors = [{"pointer": f"#{fault.pointer}", "code": fault.code, "detail": fault.text} for fault in refused.faults]
+    return Problem("invalid", errors=errors)
+
+
+def from_validation(fault: ValidationError) -> Problem:
+    """A model's own refusal, field by field."""
+    if not hasattr(fault, "error_dict"):
+        return Problem(
+            "invalid", errors=[{"pointer": "#", "code": "invalid", "detail": text} for text in fault.messages]
+        )
+    errors = [
+        {"pointer": "#" if name == "__all__" else f"#/{name}", "code": str(part.code or "invalid"), "detail": text}
+        for name, parts in fault.error_dict.items()
+        for part in parts
+        for text in part.messages
+    ]
+    return Problem("invalid", errors=errors)

@@ -1,0 +1,204 @@
+"""Letters by mail, each with a mark of its own: claimed before it is sent, so that a double is never a second letter.
+
+Mail has no transaction: when a process dies after the server took a letter and before that was noted, nobody can know
+whether it went. Such a letter is sent once more, with the same Message-ID and the same date, by which whoever receives it
+twice can tell; one that is marked as sent never goes again.
+
+A letter that fails is tried again for three days with growing pauses. What was not delivered yet, and what could not be
+delivered, is known by its row and shown to the business, which may send it again.
+"""
+
+from __future__ import annotations
+
+import smtplib
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from email.utils import format_datetime
+from typing import Final
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.db import models, transaction
+from django.utils import timezone
+
+from shared.background import outbox, runner
+from shared.background.mail_server import PATIENCE, line_to_server
+from shared.background.outbox import Event, GaveUpError, Later, Wanted
+from shared.business.actors import Actor
+from shared.business.models import Business
+from shared.database import audit_log
+
+SENDING: Final = "sending"
+SENT: Final = "sent"
+TRIED_FOR: Final = timedelta(days=3)
+_PAUSES: Final = (60, 120, 300, 600, 1_800, 3_600, 7_200, 14_400)
+"""Seconds before the second try, the third and so on; the last one repeats."""
+
+
+class Letter(models.Model):
+    """One letter that follows from an event; ``name`` tells those of one event apart."""
+
+    event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="letters")
+    name = models.CharField(max_length=40)
+    message_id = models.CharField(max_length=255)
+    state = models.CharField(max_length=7, choices=[(SENDING, "sending"), (SENT, "sent")], default=SENDING)
+    handler = models.CharField(max_length=120, blank=True, db_default="")
+    recipient = models.CharField(max_length=320, blank=True, db_default="")
+    subject = models.CharField(max_length=250, blank=True, db_default="")
+    tries = models.PositiveIntegerField(default=0, db_default=0)
+    last_error = models.CharField(max_length=500, blank=True, db_default="")
+    next_try_at = models.DateTimeField(null=True)
+    tried_since = models.DateTimeField(null=True)
+    failed_at = models.DateTimeField(null=True)
+    claimed_at = models.DateTimeField(default=timezone.now)
+    sent_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["event", "name"], name="letter_once_for_an_event"),
+            models.CheckConstraint(
+                condition=models.Q(state=SENDING, sent_at__isnull=True) | models.Q(state=SENT, sent_at__isnull=False),
+                name="letter_sent_at_a_time",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.event}: {self.state}"
+
+    @property
+    def is_late(self) -> bool:
+        """Whether a try failed and another one follows."""
+        return self.state == SENDING and self.failed_at is None and self.next_try_at is not None
+
+    @property
+    def is_failed(self) -> bool:
+        """Whether it could not be delivered and nothing more is tried."""
+        return self.state == SENDING and self.failed_at is not None
+
+
+def send(event: Event, name: str, letter: EmailMessage) -> bool:
+    """Sends a letter unless it went already; says whether it was sent now. For slow handlers: no transaction is open there.
+
+    Raises:
+        Later: if it could not be sent now and is tried again.
+        GaveUpError: if its reader does not exist, or three days of tries are over.
+    """
+    row, _ = Letter.objects.get_or_create(
+        event=event, name=name, defaults={"message_id": f"<{name}.{event.ref}@{_host()}>"}
+    )
+    if row.state == SENT:
+        return False
+    _describe(row, letter)
+    letter.extra_headers |= {"Message-ID": row.message_id, "Date": format_datetime(row.claimed_at)}
+    try:
+        with line_to_server():
+            letter.send()
+    except Later as later:
+        raise _note_wait(row, later) from later
+    except Exception as fault:  # whatever kept it from going is shown to the business and tried again
+        raise _note_failure(row, fault) from fault
+    mark(row)
+    return True
+
+
+def mark(row: Letter) -> None:
+    """Notes that a letter went."""
+    Letter.objects.filter(pk=row.pk).update(state=SENT, sent_at=timezone.now(), next_try_at=None, failed_at=None)
+
+
+def _describe(row: Letter, letter: EmailMessage) -> None:
+    """Note what the letter is and who it is for, for whoever has to be shown that it did not arrive."""
+    row.handler, row.recipient, row.subject = (
+        outbox.running.get(),
+        ", ".join(letter.to)[:320],
+        str(letter.subject)[:250],
+    )
+    row.tried_since = row.tried_since or timezone.now()
+    row.save(update_fields=["handler", "recipient", "subject", "tried_since"])
+
+
+def _note_failure(row: Letter, fault: Exception) -> Later | GaveUpError:
+    """Note a failed try; return what the job has to raise."""
+    row.tries += 1
+    pause = timedelta(seconds=_PAUSES[min(row.tries, len(_PAUSES)) - 1])
+    return _note_next(row, timezone.now() + pause, _in_words(fault), is_final=_is_final(fault))
+
+
+def _note_wait(row: Letter, later: Later) -> Later | GaveUpError:
+    """Note that the server was not tried because it rests; return what the job has to raise."""
+    if later.due_at - timezone.now() <= PATIENCE:
+        return later
+    return _note_next(row, later.due_at, str(later), is_final=False)
+
+
+def _note_next(row: Letter, next_at: datetime, error: str, *, is_final: bool) -> Later | GaveUpError:
+    over = is_final or next_at > (row.tried_since or timezone.now()) + TRIED_FOR
+    row.next_try_at, row.last_error = None if over else next_at, error
+    row.failed_at = timezone.now() if over else None
+    row.save(update_fields=["tries", "next_try_at", "last_error", "failed_at"])
+    return GaveUpError(error) if over else Later(next_at, error, begun=False)
+
+
+def _is_final(fault: Exception) -> bool:
+    """Return whether the server said that its reader does not exist (5yz of RFC 5321): trying again changes nothing.
+
+    >>> _is_final(smtplib.SMTPRecipientsRefused({"a@b.example": (550, b"no such user")})), _is_final(TimeoutError())
+    (True, False)
+    """
+    if not isinstance(fault, smtplib.SMTPRecipientsRefused) or not fault.recipients:
+        return False
+    return all(code >= 500 for code, _ in fault.recipients.values())
+
+
+def _in_words(fault: Exception) -> str:
+    if isinstance(fault, smtplib.SMTPRecipientsRefused):
+        told = "; ".join(f"{to}: {code} {_text(text)}" for to, (code, text) in fault.recipients.items())
+    elif isinstance(fault, smtplib.SMTPResponseException):
+        told = f"{fault.smtp_code} {_text(fault.smtp_error)}"
+    else:
+        told = "The mail server does not answer." if isinstance(fault, TimeoutError) else str(fault)
+    return " ".join(told.split())[:500] or type(fault).__name__
+
+
+def _text(said: bytes | str) -> str:
+    return said.decode("utf-8", "replace") if isinstance(said, bytes) else said
+
+
+# -- what did not arrive ------------------------------------------------------------
+def letters_about(business: Business, subjects: Iterable[str]) -> models.QuerySet[Letter]:
+    """Letters whose events are about one of these subjects (their refs), the newest first."""
+    rows = Letter.objects.filter(event__business=business, event__subject__in=list(subjects))
+    return rows.select_related("event").order_by("-id")
+
+
+def undelivered(business: Business) -> models.QuerySet[Letter]:
+    """Letters of a business that could not be delivered, and those that failed and are tried again; the newest first."""
+    waiting = models.Q(next_try_at__isnull=False) | models.Q(failed_at__isnull=False)
+    return (
+        Letter.objects.filter(waiting, state=SENDING, event__business=business).select_related("event").order_by("-id")
+    )
+
+
+@transaction.atomic
+def send_again(letter: Letter, *, actor: Actor) -> None:
+    """Try a letter that did not arrive again now, for another three days if it was given up. One that went stays sent."""
+    row = Letter.objects.select_for_update(no_key=True, of=("self",)).select_related("event").get(pk=letter.pk)
+    if row.state == SENT:
+        return
+    now = timezone.now()
+    if row.failed_at:
+        row.failed_at, row.tries, row.tried_since, row.last_error = None, 0, now, ""
+    row.next_try_at = now
+    row.save(update_fields=["failed_at", "tries", "tried_since", "last_error", "next_try_at"])
+    jobs = Wanted.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.State.DONE)
+    jobs.update(state=outbox.State.WANTED, due_at=now, starts=0, lease="", leased_until=None)
+    found = list(jobs.values_list("pk", flat=True))
+    if row.event.business is not None:
+        audit_log.record(row.event.business, actor, "letter.again", row.event.subject, {"letter": row.name})
+    transaction.on_commit(lambda: runner.nudge(found), robust=True)
+
+
+def _host() -> str:
+    """Our own name, as a Message-ID ends in; never the machine's."""
+    return urlsplit(settings.PUBLIC_URL).hostname or "localhost"

@@ -1,0 +1,160 @@
+"""Runs what the outbox holds: in-process after the commit, or by Celery when there is a Redis."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from datetime import timedelta
+
+from django.conf import settings
+from django.db import models, transaction
+from django.db.models.functions import Now
+from django.utils import timezone
+from kombu.exceptions import OperationalError
+
+from shared.background import outbox
+from shared.background.outbox import Event, Finish, GaveUpError, Handler, Later, State, Wanted
+from shared.business.business_owned import new_ref
+from shared.common.dates import dates_by
+from shared.database.deadlocks import retry_deadlock
+from shared.web import request_id
+
+_log = logging.getLogger("baywright.jobs")
+_SWEPT = 500
+_REST_S = 5.0  # after a failed nudge no other is tried for so long: a stopped broker must not slow every request
+_broker_down_until = 0.0
+
+
+def nudge(wanted_ids: Iterable[int]) -> None:
+    """Gets the rows run soon. Never raises: the sweep comes by anyway."""
+    global _broker_down_until
+    ids = list(wanted_ids)
+    if not settings.REDIS_URL:
+        for wanted_id in ids:
+            run(wanted_id)
+        return
+    from shared.celery import nudgers
+    from shared.tasks import run_wanted
+
+    for wanted_id in ids:
+        if time.monotonic() < _broker_down_until:
+            return
+        try:
+            with nudgers().acquire(block=True) as producer:
+                run_wanted.apply_async(args=(wanted_id,), producer=producer, retry=False)
+        except (OperationalError, OSError) as fault:
+            _broker_down_until = time.monotonic() + _REST_S
+            _log.warning("the broker does not answer", extra={"fault": str(fault)[:200]})
+
+
+def run(wanted_id: int) -> bool:
+    """Runs one row if it is due and nobody else is at it; says whether it is done now."""
+    lease = _claim(wanted_id)
+    if lease is None:
+        return False
+    row = Wanted.objects.select_related("event", "event__business").get(pk=wanted_id)
+    handler = outbox.handler_named(row.handler)
+    if handler is None:
+        return _bury(row, "no handler of this name")
+    if row.event.business is not None and row.event.business.suspended:
+        return _bury(row, "the business is suspended")
+    if row.starts > handler.attempts:
+        return _bury(row, row.last_fault or "its worker died at every start")
+    request_id.begin(row.event.request_id)
+    try:
+        with _dates_of(row.event), _named(row.handler):
+            return _work(row, handler, lease)
+    except GaveUpError as final:
+        return _bury(row, str(final))
+    except Later as later:
+        return _again(row, lease, str(later), later.due_at, begun=later.begun)
+    except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
+        _log.warning("job failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
+        if row.starts >= handler.attempts:
+            return _bury(row, repr(fault))
+        return _again(row, lease, repr(fault), timezone.now() + outbox.pause_after(row.starts))
+
+
+def sweep() -> int:
+    """Nudges everything that is due and not being worked on, and starts routines; says how many rows it found."""
+    _start_routines()
+    found = list(_due().order_by("due_at").values_list("pk", flat=True)[:_SWEPT])
+    nudge(found)
+    return len(found)
+
+
+def _due() -> models.QuerySet[Wanted]:
+    """What is due by this machine's clock and leased by nobody; leases are compared by the database's clock alone."""
+    free = models.Q(leased_until=None) | models.Q(leased_until__lte=Now())
+    return Wanted.objects.filter(free, state=State.WANTED, due_at__lte=timezone.now())
+
+
+def _claim(wanted_id: int) -> str | None:
+    """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
+    lease = new_ref()
+    until = Now() + settings.JOB_LEASE
+    taken = _due().filter(pk=wanted_id).update(lease=lease, leased_until=until, starts=models.F("starts") + 1)
+    return lease if taken else None
+
+
+def _dates_of(event: Event) -> AbstractContextManager[None]:
+    """Days and times in a job are those of its business."""
+    business = event.business
+    return dates_by(business.time_zone, business.locale) if business else dates_by("UTC", "en")
+
+
+@contextmanager
+def _named(handler: str) -> Iterator[None]:
+    token = outbox.running.set(handler)
+    try:
+        yield
+    finally:
+        outbox.running.reset(token)
+
+
+def _work(row: Wanted, handler: Handler, lease: str) -> bool:
+    finish: Finish | None = handler.handle(row.event) if handler.slow else None
+    return _store(row, handler, lease, finish)
+
+
+@retry_deadlock
+@transaction.atomic
+def _store(row: Wanted, handler: Handler, lease: str, finish: Finish | None) -> bool:
+    mine = Wanted.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=State.WANTED)
+    if not mine.exists():
+        return False  # the lease ran out and somebody else has it: nothing of ours is kept
+    if not handler.slow:
+        finish = handler.handle(row.event)
+    if finish is not None:
+        finish()
+    mine.update(state=State.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
+    return True
+
+
+def _again(row: Wanted, lease: str, why: str, due_at: object, *, begun: bool = True) -> bool:
+    starts = models.F("starts") - (0 if begun else 1)
+    mine = Wanted.objects.filter(pk=row.pk, lease=lease)
+    mine.update(leased_until=None, due_at=due_at, last_fault=why[:2000], starts=starts)
+    return False
+
+
+def _bury(row: Wanted, why: str) -> bool:
+    Wanted.objects.filter(pk=row.pk).update(state=State.DEAD, leased_until=None, last_fault=why[:2000])
+    _log.error("job given up", extra={"handler": row.handler, "event": row.event.ref, "why": why[:500]})
+    return False
+
+
+def _start_routines() -> None:
+    for name, (every, do) in sorted(outbox.routines().items()):
+        routine, _ = outbox.Routine.objects.get_or_create(name=name)
+        waiting = models.Q(last_started_at=None) | models.Q(
+            last_started_at__lte=Now() - every + timedelta(milliseconds=1)
+        )
+        if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
+            continue
+        try:
+            retry_deadlock(do)()
+        except Exception as fault:  # noqa: BLE001 - one routine must not keep the others, or the rows, from running
+            _log.error("routine failed", exc_info=fault, extra={"routine": name})

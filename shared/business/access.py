@@ -1,0 +1,110 @@
+"""Which business a signed-in person is working in, and the guard of every page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import update_wrapper
+from typing import Any, Concatenate, ParamSpec
+from urllib.parse import urlencode, urlsplit, urlunsplit
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, resolve_url
+
+from fencing.drawing.lettering import written_with
+from shared.business.actors import Actor, member_actor
+from shared.business.models import Business, Member
+from shared.business.queries import memberships_of
+from shared.business.roles import Scope
+from shared.common.dates import dates_by
+from shared.common.money import decimal_sign
+from shared.database.deadlocks import retry_deadlock
+from shared.web.browser_middleware import with_key
+
+SESSION_KEY = "business"
+P = ParamSpec("P")
+
+
+class MemberRequest(HttpRequest):
+    """A request that came through ``needs``: what a page may count on."""
+
+    business: Business
+    actor: Actor
+
+
+class BusinessMiddleware:
+    """Sets ``request.actor`` and ``request.business`` (None for strangers): the chosen business, or the first."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self._get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        member = None if with_key(request) or not request.session.session_key else _member(request)
+        request.actor = member_actor(member) if member else None  # type: ignore[attr-defined]  # see MemberRequest
+        request.business = member.business if member else None  # type: ignore[attr-defined]  # see MemberRequest
+        if member:
+            with dates_by(member.business.time_zone, member.business.locale):
+                response = self._get_response(request)
+        else:
+            response = self._get_response(request)
+        if member:
+            response.headers.setdefault("Cache-Control", "private, no-cache")
+        return response
+
+
+def _member(request: HttpRequest) -> Member | None:
+    if not request.user.is_authenticated:
+        return None
+    memberships = memberships_of(request.user).select_related("business", "person").order_by("id")
+    chosen = request.session.get(SESSION_KEY)
+    found = memberships.filter(business__ref=chosen).first() if chosen else None
+    return found or memberships.first()
+
+
+def _to_the_door(request: HttpRequest) -> HttpResponseBase:
+    """To the sign-in and back: a form to the sheet it stood on, where the browser fills it in again. A script is told."""
+    if getattr(request, "htmx", False):
+        return HttpResponse(status=401)
+    if request.method in ("GET", "HEAD"):
+        return redirect_to_login(request.get_full_path())
+    at = urlsplit(request.headers.get("Referer", ""))
+    sheet = urlunsplit(("", "", at.path, at.query, "")) if at.netloc == request.get_host() else "/"
+    return redirect(f"{resolve_url('sign-in')}?{urlencode({'next': sheet, 'typed': '1'})}")
+
+
+Page = Callable[Concatenate[MemberRequest, P], HttpResponse]
+Guarded = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
+
+
+def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
+    """A page for members with ``scope``: strangers go to the sign-in, others get a 403.
+
+    A business that is suspended can be looked at, not changed. Lengths and levels are written by the business's locale.
+    """
+
+    def guard(page: Page[P]) -> Guarded[P]:
+        def guarded(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+            actor: Actor | None = getattr(request, "actor", None)
+            if not request.user.is_authenticated:
+                return _to_the_door(request)
+            if actor is None or actor.business is None or not actor.may(scope):
+                raise PermissionDenied
+            if actor.business.suspended and request.method not in ("GET", "HEAD", "OPTIONS"):
+                raise PermissionDenied
+            member_request: Any = request
+
+            def answer() -> HttpResponse:
+                for _, uploads in request.FILES.lists():
+                    for upload in uploads:
+                        upload.seek(0)  # a second call reads it from the start again
+                return page(member_request, *args, **kwargs)
+
+            with written_with(decimal_sign(member_request.business.locale)):
+                return retry_deadlock(answer)()
+
+        guarded.needed_scope = scope  # type: ignore[attr-defined]  # the matrix test reads it
+        update_wrapper(guarded, page)
+        return guarded
+
+    return guard

@@ -1,0 +1,280 @@
+"""Settings: the business's face, its members, the keys of its machines."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+from zoneinfo import available_timezones
+
+from babel.numbers import format_decimal
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST
+
+from fencing.faults import Fault, Refused
+from shared.api.etags import find
+from shared.business import invitations, services
+from shared.business.access import MemberRequest, needs
+from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
+from shared.business.mail_test import mail_state, send_test_letter
+from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, TaxRule
+from shared.business.places import locale_choices, zone_choices
+from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
+from shared.business.scope_labels import in_words, scope_word
+from shared.common.dates import today, write_day
+from shared.common.form_fields import Box, faults_by_pointer
+
+FACE: tuple[tuple[str, str, str, int], ...] = (
+    ("name", "Name", "text", 120),
+    ("address", "Address", "area", 500),
+    ("place", "Place", "text", 120),
+    ("postcode", "Postcode", "text", 20),
+    ("phone", "Telephone", "text", 40),
+    ("email", "E-mail", "email", 254),
+    ("website", "Website", "text", 200),
+    ("registration_number", "Registration number", "text", 60),
+    ("tax_name", "What the tax is called", "text", 20),
+    ("tax_number", "Tax number", "text", 60),
+    ("locale", "Figures and dates", "select", 0),
+    ("time_zone", "Time zone", "select", 0),
+    ("paper", "Paper", "select", 0),
+    ("tax_rule", "Tax is rounded", "select", 0),
+    ("quote_valid_days", "Days a quote is valid", "number", 3),
+    ("terms", "Terms of every quote", "area", 20_000),
+    ("payment_details", "How to pay", "area", 2_000),
+)
+CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "paper": tuple((value, str(word)) for value, word in Paper.choices),
+    "tax_rule": tuple((value, str(word)) for value, word in TaxRule.choices),
+}
+WIDE = frozenset({"name", "email", "website", "tax_rule"})
+FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
+HINTS = {"email": "Questions and answers of your customers come here."}
+OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.BUSINESS_WRITE)
+def face(request: MemberRequest) -> HttpResponse:
+    """What a business says of itself on its quotes."""
+    if request.method != "POST":
+        return _face(request, {})
+    try:
+        changes, png = _typed(request), _upload(request)
+        _change(request, changes, png)
+    except Refused as refused:
+        return _face(request, faults_by_pointer(refused))
+    except ValidationError as fault:
+        return _face(request, {f"/{name}": " ".join(texts) for name, texts in fault.message_dict.items()})
+    messages.success(request, "Kept. Quotes sent from now on say so.")
+    return redirect("settings")
+
+
+@transaction.atomic
+def _change(request: MemberRequest, changes: Mapping[str, Any], png: bytes | None) -> None:
+    business = Business.objects.select_for_update(no_key=True).get(pk=request.business.pk)
+    services.change_business(business=business, changes=changes, actor=request.actor)
+    if png is not None or request.POST.get("no_logo"):
+        change_logo(business=business, png=png, actor=request.actor)
+
+
+def _typed(request: MemberRequest) -> dict[str, Any]:
+    changes: dict[str, Any] = {}
+    for name, *_ in FACE:
+        changes[name] = request.POST.get(name, "").strip().replace("\r\n", "\n")
+    faults = []
+    days = changes["quote_valid_days"]
+    if not (days.isascii() and days.isdigit() and 1 <= int(days) <= 366):
+        faults.append(Fault("/quote_valid_days", "days", f"{days!r} was read; 1 to 366 whole days are wanted."))
+    else:
+        changes["quote_valid_days"] = int(days)
+    if changes["time_zone"] not in available_timezones():
+        faults.append(Fault("/time_zone", "zone", "Choose a time zone from the list."))
+    if not changes["email"]:
+        faults.append(
+            Fault("/email", "email.missing", "Enter an address: questions and answers of customers go there.")
+        )
+    if faults:
+        raise Refused(faults)
+    own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in WORDINGS}
+    changes["wording"] = services.with_wording(request.business, own)
+    return changes
+
+
+def _upload(request: MemberRequest) -> bytes | None:
+    upload = request.FILES.get("logo")
+    if upload is None:
+        return None
+    if upload.size is None or upload.size > MOST_BYTES:
+        raise Refused([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
+    return drawn_anew(upload.read())
+
+
+def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
+    typed = request.POST if request.method == "POST" else None
+    business = Business.objects.get(pk=request.business.pk)
+    choices = {
+        **CHOICES,
+        "locale": locale_choices(business.country, business.locale),
+        "time_zone": zone_choices(business.country, business.time_zone),
+    }
+    hints = {**HINTS, "locale": _example(business)}
+    boxes = [
+        Box(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
+            hints.get(name, ""), choices.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
+        for name, label, kind, most in FACE
+    ]  # fmt: skip
+    for key, label in OWN_WORDS.items():
+        text = typed.get(key, "") if typed else business.wording.get(key, "")
+        boxes.append(Box(key, label, text, "area", hint="Empty: the usual words.", most=WORDINGS[key], wide=True))
+    boxes.append(Box("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB."))
+    logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
+    values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}
+    values |= {"business": business, "mail": mail_state(business)}
+    return render(request, "business/face.html", values, status=422 if faults else 200)
+
+
+def _example(business: Business) -> str:
+    figure = format_decimal(Decimal("1234.50"), "#,##0.00", locale=business.locale.replace("-", "_"))
+    return f"Now: {figure} and {write_day(today(business), business.locale)}."
+
+
+@require_POST
+@needs(Scope.BUSINESS_WRITE)
+def test_mail(request: MemberRequest) -> HttpResponse:
+    """Sends a test letter to the business's own address."""
+    try:
+        send_test_letter(business=request.business, actor=request.actor)
+    except Refused as refused:
+        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
+    else:
+        messages.success(request, f"A test letter to {request.business.email} is on its way.")
+    return redirect("settings")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEMBERS_READ)
+def members(request: MemberRequest) -> HttpResponse:
+    """Who belongs to the business, and in what role."""
+    faults: dict[str, str] = {}
+    if request.method == "POST":
+        if not request.actor.may(Scope.MEMBERS_WRITE):
+            raise PermissionDenied
+        try:
+            _add_member(request)
+        except Refused as refused:
+            faults = faults_by_pointer(refused)
+        else:
+            return redirect("members")
+    rows = Member.objects.filter(business=request.business).select_related("person").order_by("id")
+    typed = request.POST
+    boxes = [
+        Box("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
+        Box("name", "Name", typed.get("name", ""), most=120, fills="off"),
+        Box("role", "Role", typed.get("role", "estimator"), "select", choices=tuple((one.value, one.value) for one in Role)),
+    ]  # fmt: skip
+    grants = [(role.value, in_words(GRANTS[role])) for role in Role]
+    loose = [text for pointer, text in faults.items() if pointer != "/email"]
+    values = {"members": rows, "boxes": boxes, "roles": list(Role), "grants": grants, "loose": loose, "here": "members"}
+    return render(request, "business/members.html", values, status=422 if faults else 200)
+
+
+@transaction.atomic
+def _add_member(request: MemberRequest) -> None:
+    email, role = request.POST.get("email", "").strip().lower(), request.POST.get("role", "")
+    if role not in set(Role):
+        raise Refused([Fault("/role", "role.unknown", f"Choose from: {', '.join(Role)}.")])
+    try:
+        validate_email(email)
+    except ValidationError:
+        raise Refused([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
+    name = request.POST.get("name", "").strip()[:120]
+    member = invitations.invite(business=request.business, email=email, name=name, role=Role(role), actor=request.actor)
+    messages.success(request, f"{member.person} is invited as {member.role}; a letter is on its way to {email}.")
+
+
+@require_POST
+@needs(Scope.MEMBERS_WRITE)
+def member(request: MemberRequest, ref: str) -> HttpResponse:
+    """Another role for a member, another letter, or out."""
+    try:
+        with transaction.atomic():
+            row = find(Member.objects.filter(business=request.business).select_related("person"), ref)
+            if request.POST.get("do") == "remove":
+                services.remove_member(member=row, actor=request.actor)
+                messages.success(request, f"{row.person} does not belong here any more.")
+            elif request.POST.get("do") == "letter":
+                invitations.send_letter(member=row, actor=request.actor)
+                messages.success(request, f"Another letter is on its way to {row.person.email}.")
+            elif request.POST.get("role", "") in set(Role):
+                services.change_role(member=row, role=Role(request.POST["role"]), actor=request.actor)
+                messages.success(request, f"{row.person} is {row.role} now.")
+    except Refused as refused:
+        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
+    return redirect("members")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.KEYS_READ)
+def keys(request: MemberRequest) -> HttpResponse:
+    """Keys of the business's own machines; a new one is shown this once."""
+    faults: dict[str, str] = {}
+    issued: dict[str, str] = {}
+    if request.method == "POST":
+        if not request.actor.may(Scope.KEYS_WRITE):
+            raise PermissionDenied
+        try:
+            issued = _issue(request)
+        except Refused as refused:
+            faults = faults_by_pointer(refused)
+    rows = ApiKey.objects.filter(business=request.business).order_by("-id")
+    scopes = [
+        (scope.value, scope_word(scope), scope.value in request.POST.getlist("scope"))
+        for scope in sorted(BUSINESS_SCOPES & request.actor.scopes)
+    ]
+    name = Box(
+        "name",
+        "What it is for",
+        "" if issued else request.POST.get("name", ""),
+        most=120,
+        fault=faults.get("/name", ""),
+    )
+    values = {
+        "keys": [(row, in_words(row.scopes)) for row in rows],
+        "scopes": scopes,
+        "name": name,
+        "faults": faults,
+        "issued": issued,
+        "here": "keys",
+    }
+    response = render(request, "business/keys.html", values, status=422 if faults else 200)
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+@transaction.atomic
+def _issue(request: MemberRequest) -> dict[str, str]:
+    name = request.POST.get("name", "").strip()
+    if not 0 < len(name) <= 120:
+        raise Refused([Fault("/name", "name", "Say what the key is for, in 120 characters at most.")])
+    scopes = [Scope(text) for text in request.POST.getlist("scope") if text in set(BUSINESS_SCOPES)]
+    services.refuse_more_than_own(scopes, request.actor)
+    _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
+    return {"name": name, "text": text}
+
+
+@require_POST
+@needs(Scope.KEYS_WRITE)
+@transaction.atomic
+def key(request: MemberRequest, ref: str) -> HttpResponse:
+    """Ends a key at once."""
+    row = find(ApiKey.objects.filter(business=request.business).select_for_update(no_key=True, of=("self",)), ref)
+    services.revoke_key(key=row, actor=request.actor)
+    messages.success(request, f"The key {row.name} is ended.")
+    return redirect("keys")

@@ -1,0 +1,218 @@
+"""Signing in and out, a first password by an invitation's link, and choosing the business to work in."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import secrets
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
+from django.contrib.auth.views import LoginView, PasswordResetConfirmView, redirect_to_login
+from django.db import transaction
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.http import require_POST
+
+from shared.business import invitations
+from shared.business.access import SESSION_KEY
+from shared.business.invitations import InvitationTokens
+from shared.business.models import Member, Person
+from shared.business.queries import businesses_of
+from shared.web import rate_limit
+
+_TRIES = 20
+_WINDOW_S = 300
+_KNOWN = "known"
+_KNOWN_S = 365 * 24 * 3600
+
+
+class SignInForm(AuthenticationForm):
+    """One text for a wrong password and for somebody unknown."""
+
+    username = forms.EmailField(
+        label="E-mail", widget=forms.EmailInput(attrs={"autofocus": True, "autocomplete": "username"})
+    )
+    error_messages = {
+        "invalid_login": "This e-mail and password do not belong together.",
+        "inactive": "This e-mail and password do not belong together.",
+    }
+
+    def clean_username(self) -> str:
+        return str(self.cleaned_data["username"]).strip().lower()
+
+
+def _guesser(request: HttpRequest, email: str) -> str:
+    """Whose tries are counted: the account's, wherever they come from, but for a browser that signed in to it before.
+
+    Otherwise a stranger who guesses on and on would keep out whom the account belongs to.
+    """
+    told = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
+    browser, _, account = told.partition(":")
+    return f"browser:{browser}" if account == _digest(email) else f"account:{email}"
+
+
+def _digest(email: str) -> str:
+    return hashlib.sha256(email.encode()).hexdigest()
+
+
+class SignIn(LoginView):
+    """Slows down guessing: per account with its address (axes), per address, and per account from anywhere unknown."""
+
+    template_name = "business/sign_in.html"
+    form_class = SignInForm
+    authentication_form = SignInForm
+    redirect_authenticated_user = True
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        email = request.POST.get("username", "").strip().lower()
+        for caller in (f"ip:{rate_limit.client_ip(request)}", _guesser(request, email)):
+            standing = rate_limit.count(caller, policy="sign-in", quota=_TRIES, window_s=_WINDOW_S)
+            if standing.exceeded:
+                return locked_out(request)
+        return super().post(request, *args, **kwargs)
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Lets this browser be known again, for this account alone."""
+        response = super().form_valid(form)
+        mark = f"{secrets.token_urlsafe(16)}:{_digest(form.cleaned_data['username'])}"
+        response.set_signed_cookie(
+            _KNOWN,
+            mark,
+            salt=_KNOWN,
+            max_age=_KNOWN_S,
+            path=self.request.path,
+            secure=settings.SESSION_COOKIE_SECURE,
+            httponly=True,
+            samesite="Lax",
+        )
+        return response
+
+
+class StaffForm(SignInForm):
+    """An account that may not use the admin is refused in the same words."""
+
+    def confirm_login_allowed(self, user: Person) -> None:
+        super().confirm_login_allowed(user)
+        if not user.is_staff:
+            raise self.get_invalid_login_error()
+
+
+class AdminSignIn(SignIn):
+    """The sign-in of the admin: the same page with the same limits."""
+
+    form_class = StaffForm
+    authentication_form = StaffForm
+    redirect_authenticated_user = False  # who is signed in without being staff would go round in circles
+    next_page = "admin:index"
+
+
+def locked_out(request: HttpRequest, *_: Any, **__: Any) -> HttpResponse:
+    """The answer to too many tries: the same for everybody, and it passes by itself."""
+    return too_many(request, _WINDOW_S)
+
+
+def too_many(request: HttpRequest, seconds: int) -> HttpResponse:
+    """Return the page of who has to wait."""
+    response = render(request, "business/locked_out.html", {"minutes": math.ceil(seconds / 60)}, status=429)
+    response["Retry-After"] = str(seconds)
+    return response
+
+
+class Welcome(PasswordResetConfirmView):
+    """The page of an invitation's link. A new password is set here; who has a proved account signs in and accepts.
+
+    The secret moves from the address into the session at once; reading changes nothing.
+    """
+
+    template_name = "business/welcome.html"
+    post_reset_login = True
+    post_reset_login_backend = "django.contrib.auth.backends.ModelBackend"
+    success_url = "/"
+    member: Member | None = None
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        caller = f"ip:{rate_limit.client_ip(request)}"
+        if rate_limit.count(caller, policy="welcome", quota=_TRIES, window_s=_WINDOW_S).exceeded:
+            return locked_out(request)
+        return super().dispatch(request, *args, **kwargs)
+
+    def get_user(self, uidb64: str) -> Person | None:
+        """Return the person of an invitation; a removed one has no link either."""
+        rows = Member.objects.select_related("person", "business")
+        self.member = rows.filter(ref=uidb64, person__is_active=True).first()
+        if self.member is None:
+            return None
+        self.token_generator = InvitationTokens(self.member)
+        return self.member.person
+
+    def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        return self._as_somebody_else(request) or super().get(request, *args, **kwargs)
+
+    def post(self, request: HttpRequest, *args: str, **kwargs: Any) -> HttpResponse:
+        if (answer := self._as_somebody_else(request)) is not None:
+            return answer
+        member = self._invited()
+        if member.person.needs_password:
+            return super().post(request, *args, **kwargs)
+        if request.POST.get("do") == "decline":
+            invitations.decline(member=member)
+            messages.success(request, f"You do not join {member.business.name}.")
+        else:
+            self._accept()
+        return redirect(self.success_url)
+
+    def _invited(self) -> Member:
+        """Return the invitation of a link that is good: nobody else comes this far."""
+        if self.member is None:
+            raise Http404
+        return self.member
+
+    def _as_somebody_else(self, request: HttpRequest) -> HttpResponse | None:
+        """Return the answer to a person who has to sign in first, or who is signed in as another person."""
+        member = self._invited()
+        if member.person.needs_password or request.user.pk == member.person_id:
+            return None
+        if not request.user.is_authenticated:
+            response: HttpResponse = redirect_to_login(request.path)
+            return response
+        return self.render_to_response(self.get_context_data(is_another=True), status=403)
+
+    def _accept(self) -> None:
+        member = self._invited()
+        try:
+            invitations.accept(member=member)
+        except Member.DoesNotExist:
+            raise Http404 from None
+        self.request.session[SESSION_KEY] = member.business.ref
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        needs_password = bool(self.member and self.member.person.needs_password)
+        return super().get_context_data(member=self.member, needs_password=needs_password, **kwargs)
+
+    def render_to_response(self, context: dict[str, Any], **kwargs: Any) -> HttpResponse:
+        """One page for a link that is wrong, over, used or taken back."""
+        form = context["form"]
+        wrong = 422 if form is not None and form.errors else 200
+        return super().render_to_response(context, **{"status": wrong if self.validlink else 404, **kwargs})
+
+    def form_valid(self, form: SetPasswordForm[Person]) -> HttpResponse:
+        with transaction.atomic():
+            response = super().form_valid(form)  # signs in, which may begin another session
+            self._accept()
+        return response
+
+
+@require_POST
+def choose_business(request: HttpRequest, ref: str) -> HttpResponseBase:
+    """Another of one's own businesses."""
+    if not isinstance(request.user, Person) or not businesses_of(request.user).filter(ref=ref).exists():
+        raise Http404
+    request.session[SESSION_KEY] = ref
+    target = request.POST.get("next", "/")
+    safe = url_has_allowed_host_and_scheme(target, allowed_hosts=None)
+    return redirect(target if safe else "/")

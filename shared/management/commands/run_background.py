@@ -1,0 +1,28 @@
+"""``manage.py work``: what beat and worker do elsewhere, in one process, for a service without Redis."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import close_old_connections
+
+from shared.background import runner
+from shared.common.environment import whole
+
+
+class Command(BaseCommand):
+    help = "Looks every few seconds for work that is still wanted, and for what happens regularly, and does it."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--once", action="store_true", help="look once and stop")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        while True:
+            close_old_connections()
+            found = runner.sweep()
+            if options["once"]:
+                self.stdout.write(f"{found} wanted")
+                return
+            time.sleep(whole("BAYWRIGHT_SWEEP_S"))

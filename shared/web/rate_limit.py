@@ -1,0 +1,116 @@
+"""Rate limits that are exact under concurrency: one atomic step in Redis, or in the database without it."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from django.conf import settings
+from django.db import connection, models
+from django.http import HttpRequest
+
+from shared.api.problems import Problem
+
+_STEP = """
+local n = redis.call('INCR', KEYS[1])
+if n == 1 then redis.call('PEXPIRE', KEYS[1], ARGV[1]) end
+return n
+"""
+_UPSERT = """
+INSERT INTO shared_ratewindow (name, starts, calls) VALUES (%s, %s, 1)
+ON CONFLICT (name) DO UPDATE SET
+  calls = CASE WHEN shared_ratewindow.starts = excluded.starts THEN shared_ratewindow.calls + 1 ELSE 1 END,
+  starts = excluded.starts
+RETURNING calls
+"""
+
+_REST_S = 5.0  # a Redis that hangs must not hold every call until its time-out: for so long the database counts
+_redis_down_until = 0.0
+
+
+class RateWindow(models.Model):
+    """Calls counted in the current window of one caller."""
+
+    name = models.CharField(max_length=160, unique=True)
+    starts = models.BigIntegerField()
+    calls = models.PositiveIntegerField()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """How a caller stands after this call."""
+
+    policy: str
+    quota: int
+    window_s: int
+    calls: int
+    resets_in_s: int
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether this call was one too many."""
+        return self.calls > self.quota
+
+    def headers(self) -> dict[str, str]:
+        """RateLimit-Policy and RateLimit, as in the draft of the HTTPAPI working group."""
+        left = max(0, self.quota - self.calls)
+        told = {
+            "RateLimit-Policy": f'"{self.policy}";q={self.quota};w={self.window_s}',
+            "RateLimit": f'"{self.policy}";r={left};t={self.resets_in_s}',
+        }
+        return {**told, "Retry-After": str(self.resets_in_s)} if self.exceeded else told
+
+
+def count(caller: str, *, policy: str = "default", quota: int | None = None, window_s: int | None = None) -> Standing:
+    """Counts one call of ``caller`` and says how it stands."""
+    quota, window_s = quota or settings.RATE_QUOTA, window_s or settings.RATE_WINDOW_S
+    now = int(time.time())
+    starts = now - now % window_s
+    name = f"{policy}:{caller}"[:160]
+    calls = _in_redis(name, starts, window_s) if settings.REDIS_URL else _in_database(name, starts)
+    return Standing(policy, quota, window_s, calls, starts + window_s - now)
+
+
+def refuse_flood(standing: Standing) -> None:
+    """Raises the 429 of a caller who has used up the quota."""
+    if standing.exceeded:
+        raise Problem("quota-exceeded", headers=standing.headers(), members={"violated-policies": [standing.policy]})
+
+
+def client_ip(request: HttpRequest) -> str:
+    """The caller's address: X-Forwarded-For is believed only as far as our own proxies wrote it."""
+    forwarded = [part.strip() for part in request.META.get("HTTP_X_FORWARDED_FOR", "").split(",") if part.strip()]
+    if settings.PROXIES and len(forwarded) >= settings.PROXIES:
+        return str(forwarded[-settings.PROXIES])
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
+def _in_database(name: str, starts: int) -> int:
+    with connection.cursor() as cursor:
+        cursor.execute(_UPSERT, [name, starts])
+        return int(cursor.fetchone()[0])
+
+
+def _in_redis(name: str, starts: int, window_s: int) -> int:
+    global _redis_down_until
+    import redis  # a command loads this module for its table, and has no use for a client
+
+    if time.monotonic() < _redis_down_until:
+        return _in_database(name, starts)
+    try:
+        return int(_redis(settings.REDIS_URL).eval(_STEP, 1, f"rate:{name}:{starts}", window_s * 1000))
+    except redis.RedisError:
+        _redis_down_until = time.monotonic() + _REST_S
+        return _in_database(name, starts)  # a stopped Redis must not stop the service, nor open it to floods
+
+
+@lru_cache
+def _redis(url: str) -> Any:
+    import redis
+
+    return redis.Redis.from_url(url, socket_connect_timeout=0.5, socket_timeout=0.5)

@@ -1,0 +1,111 @@
+"""Page actions on what a person saw: a form carries the version it shows, and an action on another version is refused.
+
+A form holds two hidden fields, written by the template tag ``seen``: ``version`` of the row, and ``seen``, the values on the page
+that the person decides by. The values serve only to say what changed since; they are never trusted for anything else.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, TypeVar
+
+from django.db import models, transaction
+from django.http import HttpRequest
+
+from shared.api.etags import find
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
+
+RowT = TypeVar("RowT", bound=models.Model)
+Facts = Mapping[str, str]
+VERSION, SEEN = "version", "seen"
+MAX_SEEN_CHARS = 200_000
+MAX_VALUE_CHARS = 200
+MAX_CHANGES = 12
+_MISSING = "This form does not say which version it shows. Open the page again."
+_CHANGED = "This has changed since you opened the page, so nothing was done. Check it and press again."
+
+
+@contextmanager
+def acting_on(
+    request: HttpRequest,
+    rows: models.QuerySet[RowT],
+    ref: str,
+    facts_of: Callable[[RowT], Facts],
+    *,
+    exact: bool = False,
+) -> Iterator[RowT]:
+    """Lock the row a page acts on, and act only if it is the version that the page showed.
+
+    Everything inside runs in one transaction. ``facts_of`` gives the values the page shows, by label. ``exact`` also compares
+    them, for values that can change without the row, such as a total by today's prices.
+
+    Raises:
+        Problem: 428 without a version; 412 for another one, with what changed.
+    """
+    with transaction.atomic():
+        row = find(rows.select_for_update(no_key=True, of=("self",)), ref)
+        refuse_other_version(request, row, facts_of, exact=exact)
+        yield row
+
+
+def refuse_other_version(
+    request: HttpRequest, row: Any, facts_of: Callable[[Any], Facts], *, exact: bool = False
+) -> None:
+    """Raise 428 if the form has no version, or 412 if the row has another version than the form."""
+    version = request.POST.get(VERSION, "")
+    if not version:
+        raise Problem("precondition-required", _MISSING)
+    same = version == version_of(row)
+    if same and not exact:
+        return
+    changes = list(differences(_parsed(request.POST.get(SEEN, "")), facts_of(row)))
+    if same and not changes:
+        return
+    listed = "; ".join(changes[:MAX_CHANGES])
+    more = f"; and {len(changes) - MAX_CHANGES} more" if len(changes) > MAX_CHANGES else ""
+    raise Problem("precondition-failed", f"{_CHANGED} What changed: {listed}{more}." if listed else _CHANGED)
+
+
+def differences(before: Facts, after: Facts) -> Iterable[str]:
+    """Yield one text for each value that is not the same, was added or is gone.
+
+    >>> list(differences({"Total": "40.00", "Line 2": "4"}, {"Total": "400.00", "Line 3": "1"}))
+    ['Total was 40.00 and is now 400.00', 'Line 2 (4) is gone', 'Line 3 is new: 1']
+    """
+    for label in dict.fromkeys((*before, *after)):
+        was, now = before.get(label), after.get(label)
+        if _cut(was) == _cut(now):
+            continue
+        if now is None:
+            yield f"{label} ({was}) is gone"
+        elif was is None:
+            yield f"{label} is new: {now}"
+        else:
+            yield f"{label} was {was or 'empty'} and is now {now or 'empty'}"
+
+
+def _cut(value: str | None) -> str | None:
+    return None if value is None else value[:MAX_VALUE_CHARS]
+
+
+def version_of(row: Any) -> str:
+    """Return the text of the field ``version`` for a row as it is loaded."""
+    return f"{row.ref}.{row.version}"
+
+
+def written(facts: Facts) -> str:
+    """Return the text of the field ``seen``."""
+    return write_json({label: value[:MAX_VALUE_CHARS] for label, value in facts.items()}).decode()
+
+
+def _parsed(text: str) -> dict[str, str]:
+    """The values a form showed; nothing if the field was not written by us."""
+    try:
+        found = json.loads(text) if 0 < len(text) <= MAX_SEEN_CHARS else {}
+    except (ValueError, RecursionError):
+        return {}
+    pairs = found.items() if isinstance(found, dict) else ()
+    return {str(label)[:200]: value[:MAX_VALUE_CHARS] for label, value in pairs if isinstance(value, str)}

@@ -1,0 +1,68 @@
+"""Faults of what we stand on: a database that is down, busy or full, a disk without room. The caller can try again later."""
+
+from __future__ import annotations
+
+import errno
+import logging
+import sqlite3
+import sys
+from typing import Final
+
+from django.db import DatabaseError, InterfaceError, OperationalError
+from django.http import HttpRequest, HttpResponse
+from django.template.loader import render_to_string
+from django.views.defaults import server_error
+
+_log = logging.getLogger("baywright.problems")
+RETRY_AFTER_S: Final = 10
+_NO_ROOM: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS})
+_POSTGRES: Final = frozenset({"08", "40", "53", "55", "57", "58"})
+"""Classes of SQLSTATE: connection, rolled back, no resources, not in a state to, operator intervention, system error."""
+_SQLITE: Final = frozenset(
+    {
+        sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PROTOCOL,
+    }
+)  # fmt: skip
+_PRIMARY: Final = 0xFF
+"""An extended code of SQLite holds the primary one in its last byte."""
+
+
+def is_unavailable(fault: BaseException) -> bool:
+    """Return whether a fault passes by itself: the same request may succeed later, with nothing of ours mended."""
+    if isinstance(fault, InterfaceError):
+        return True
+    if isinstance(fault, OperationalError):
+        return _passes(fault)
+    return isinstance(fault, OSError) and fault.errno in _NO_ROOM
+
+
+def _passes(fault: DatabaseError) -> bool:
+    cause = fault.__cause__
+    if isinstance(cause, sqlite3.Error):
+        return getattr(cause, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & _PRIMARY in _SQLITE
+    state = getattr(cause, "sqlstate", None)
+    return state is None or state[:2] in _POSTGRES
+
+
+def note(fault: BaseException) -> None:
+    """Write the fault to the log: the answer says no more than that it may pass."""
+    _log.error("something we stand on is not available", exc_info=fault)
+
+
+def handler500(request: HttpRequest) -> HttpResponse:
+    """Answer a fault that nothing caught: 503 for one that passes by itself, 500 for a mistake of ours.
+
+    Called inside the ``except`` of whatever layer it reached, so that faults of sessions and other middlewares count too.
+    """
+    fault = sys.exc_info()[1]
+    if fault is None or not is_unavailable(fault):
+        return server_error(request)
+    note(fault)
+    if request.path.startswith("/api/"):
+        from shared.api.error_handler import plain_answer, unavailable  # which knows this module
+
+        return plain_answer(unavailable())
+    response = HttpResponse(render_to_string("503.html"), status=503)
+    response["Retry-After"] = str(RETRY_AFTER_S)
+    return response

@@ -1,0 +1,128 @@
+"""Rows that go from the database to JSON as they are stored say what Django would have said of them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.db.models import Q, QuerySet
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from catalogue.models import Component, Offer
+from catalogue.resources import RESOURCES
+from catalogue.rows import IMPORT, columns, told
+from catalogue.rows import stored as as_stored
+from catalogue.rules import is_money
+from shared.api.json_encoder import write_json
+from shared.api.row_serializer import Alike, AsStored
+from shared.business.models import Business
+from shared.business.roles import Scope
+from shared.common.money import stated
+from tests.conftest import Cast
+from tests.quotes.offers.cast import stock_up
+
+SKUS = AsStored({"code": "sku"})
+
+
+def _odd_rows(business: Business) -> None:
+    stock_up(business)
+    first = Offer.objects.of(business).order_by("id")[0]
+    for day, price, breaks in ((1, "0.0001", []), (2, "123456789.1250", [["10", "9.5"], ["25", "9"]]), (3, "7", [])):
+        Offer.objects.of(business).create(
+            component=first.component,
+            supplier=first.supplier,
+            supplier_sku='"ü\\',
+            price=Decimal(price),
+            breaks=breaks,
+            valid_from=date(2031, 1, day),
+        )
+
+
+def _as_money(row: dict[str, Any]) -> dict[str, Any]:
+    """Money in New Zealand dollars, percentages as they are: 21.5000 is 21.50, 2.000000 percent are 2."""
+    plain = {"amount"} if "kind" in row and not is_money(row["kind"], row["key"]) else set[str]()
+    for name in {"price", "least_order", "amount"} & row.keys():
+        if row[name] is not None:
+            row[name] = f"{row[name].normalize():f}" if name in plain else stated(row[name], "NZD")
+    return row
+
+
+@pytest.mark.parametrize("name", RESOURCES)
+def test_every_list_of_the_catalogue_tells_what_its_details_tell(business: Business, name: str) -> None:
+    _odd_rows(business)
+    resource = RESOURCES[name]
+    rows = resource.rows(business).order_by("id")
+    answers, marks = as_stored(resource.members).read(rows, "id")
+    told_by_django = [_as_money(told(resource.members, row)) for row in rows.values(*columns(resource.members))]
+    assert len(answers) > 1
+    assert json.loads(write_json(answers)) == json.loads(write_json(told_by_django))
+    assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
+
+
+def test_times_are_told_in_utc(cast: Cast, owner_client: Client) -> None:
+    sheet = b"sku,label,role\nA1,Cap,cap\n"
+    taken = owner_client.post("/api/v1/imports?kind=components", sheet, content_type="text/csv")
+    assert taken.status_code == 202, taken.content
+    listed = owner_client.get("/api/v1/imports").json()["items"][0]
+    assert listed == {name: taken.json()[name] for name in IMPORT} | {
+        name: listed[name] for name in ("state", "rows_total", "rows_done", "finished_at")
+    }
+    assert listed["created_at"].endswith("Z")
+
+
+def test_no_rows_are_no_answers(business: Business) -> None:
+    rows: QuerySet[Any] = Component.objects.of(business)
+    assert SKUS.read(rows, "id") == ([], [])
+    assert SKUS.read(rows.none(), "id") == ([], [])
+
+
+def test_kept_statements_serve_each_business_its_own_rows(cast: Cast, key_client: Callable[..., Client]) -> None:
+    ours, theirs = cast.business, cast.strangers_business
+    for whose in (ours, theirs):
+        Component.objects.of(whose).bulk_create(
+            [Component(business=whose, sku=f"{whose.pk}-{number}", label="Cap", role="cap") for number in range(5)]
+        )
+    for whose in (ours, theirs, ours):
+        client = key_client(Scope.CATALOGUE_READ, business=whose)
+        seen, address = [], "/api/v1/components?page_size=2"
+        while address:
+            page = client.get(address).json()
+            seen += [item["sku"] for item in page["items"]]
+            address = page["next"]
+        assert seen == [f"{whose.pk}-{number}" for number in (4, 3, 2, 1, 0)]
+        narrowed = client.get(f"/api/v1/components?page_size=2&sku={whose.pk}-3").json()["items"]
+        assert [item["sku"] for item in narrowed] == [f"{whose.pk}-3"]
+
+
+def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
+    """Who says that a narrower query is alike gets its rows, and spoils nobody else's."""
+    Component.objects.of(business).bulk_create(
+        [Component(business=business, sku=sku, label="Cap", role="cap") for sku in ("A", "B")]
+    )
+    rows, alike, skus = Component.objects.of(business), Alike("all", (business.pk,)), AsStored({"code": "sku"})
+    narrower: QuerySet[Any] = rows.filter(Q(sku="A"))
+    assert skus.read(narrower, "id", alike=alike)[0] == [{"code": "A"}]
+    with CaptureQueriesContext(connection) as asked:
+        assert len(skus.read(rows, "id", alike=alike)[0]) == 2
+        assert len(skus.read(rows, "id", alike=alike)[0]) == 2
+    assert len(asked) == 2
+
+
+def test_rows_whose_statement_is_kept_are_not_made_again(business: Business) -> None:
+    """Making a query costs more than many a database's answer to it."""
+    Component.objects.of(business).create(sku="A", label="Cap", role="cap")
+    skus, made = AsStored({"code": "sku"}), []
+
+    def rows() -> QuerySet[Any]:
+        made.append(1)
+        return Component.objects.of(business)
+
+    for _ in range(3):
+        assert skus.read(rows, alike=Alike("all", (business.pk,)))[0] == [{"code": "A"}]
+    assert len(made) == 1
