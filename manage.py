@@ -14,7 +14,7 @@ def main() -> None:
         if code is not None:
             sys.exit(code)
     if sys.argv[1:2] == ["cutplan"]:
-        from catalogue.cutplan_line import quick as cutplan
+        from catalogue.engine.cutplan_command import quick as cutplan
 
         code = cutplan(sys.argv[2:])
         if code is not None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.urls import path
 
-from catalogue.api import Completeness, FenceSystemDetail, FenceSystems, endpoints
-from catalogue.cutplan_api import CutPlanCancel, CutPlanDetail, CutPlans
-from catalogue.sheet_api import ImportDetail, Imports, SheetFile
-from catalogue.supply_api import SupplyOfferDetail, SupplyOffers
+from catalogue.api.cutting_plans import CutPlanCancel, CutPlanDetail, CutPlans
+from catalogue.api.imports import ImportDetail, Imports, SheetFile
+from catalogue.api.supplier_prices import SupplyOfferDetail, SupplyOffers
+from catalogue.api.views import Completeness, FenceSystemDetail, FenceSystems, endpoints
 
 urlpatterns = [
     *(path(address, endpoint.as_view()) for address, endpoint in endpoints()),

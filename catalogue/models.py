@@ -10,11 +10,11 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from catalogue.bands import bands_fault
-from catalogue.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
-from catalogue.rules import RuleKind, rule_faults
-from catalogue.site_words import rule_key
-from catalogue.units import whole_fault
+from catalogue.rules.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
+from catalogue.rules.price_bands import bands_fault
+from catalogue.rules.price_rules import RuleKind, rule_faults
+from catalogue.rules.site_words import rule_key
+from catalogue.rules.units import whole_fault
 from shared.common.dates import today
 from shared.models import Owned, SupplierAccount
 

@@ -19,8 +19,8 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from catalogue.rules import PriceRules, RuleKind, RuleLine, read_rules
-from catalogue.site_words import SiteWords
+from catalogue.rules.price_rules import PriceRules, RuleKind, RuleLine, read_rules
+from catalogue.rules.site_words import SiteWords
 from fencing.faults import Fault, Refused
 from shared.business.accounts import account
 from shared.business.business_owned import OwnedQuerySet

@@ -4,36 +4,36 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from catalogue import cutplans
-from catalogue.sheets import importing
+from catalogue.engine import cutting_plans
+from catalogue.spreadsheets import import_jobs
 from shared.background.outbox import Event, Finish, handles, regularly
 from shared.business.actors import Actor
 
 
-@handles(importing.ASKED, slow=True)
+@handles(import_jobs.ASKED, slow=True)
 def take_file_in(event: Event) -> Finish | None:
     """Plans outside of any transaction, writes in the one that marks it done."""
-    row = importing.waiting(event.business, event.subject) if event.business else None
+    row = import_jobs.waiting(event.business, event.subject) if event.business else None
     if row is None:
         return None
-    planned, actor = importing.prepare(row), Actor("person", "", row.asked_by)
+    planned, actor = import_jobs.prepare(row), Actor("person", "", row.asked_by)
 
     def finish() -> None:
-        importing.finish(row, planned, actor)
+        import_jobs.finish(row, planned, actor)
 
     return finish
 
 
-@handles(cutplans.ASKED, slow=True, attempts=2)
+@handles(cutting_plans.ASKED, slow=True, attempts=2)
 def make_plan(event: Event) -> Finish | None:
     """Searches outside of any transaction and keeps the best plan so far on the row."""
-    row = cutplans.open_plan(event.business, event.subject) if event.business else None
+    row = cutting_plans.open_plan(event.business, event.subject) if event.business else None
     if row is None:
         return None
-    plan = cutplans.search(row)
+    plan = cutting_plans.search(row)
 
     def finish() -> None:
-        cutplans.finish(row, plan)
+        cutting_plans.finish(row, plan)
 
     return finish
 
@@ -41,4 +41,4 @@ def make_plan(event: Event) -> Finish | None:
 @regularly(timedelta(hours=1))
 def clear_plans() -> None:
     """Plans nobody came back to make way."""
-    cutplans.clear()
+    cutting_plans.clear()

@@ -11,7 +11,12 @@ from fencing.cutting import Demand, Stock, plan_cuts
 from tests import checked_plans
 
 DEMAND = Demand(3, ((2238, 8),), (Stock(6000, 3120),))
-SEARCHERS = ("fencing.sawing", "quotes.offers.wanted", "catalogue.cutplans", "catalogue.cutplan_line")
+SEARCHERS = (
+    "fencing.sawing",
+    "quotes.offers.wanted",
+    "catalogue.engine.cutting_plans",
+    "catalogue.engine.cutplan_command",
+)
 
 
 @pytest.mark.parametrize("module", SEARCHERS)

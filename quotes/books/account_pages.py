@@ -12,7 +12,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import price_rules
-from catalogue.rules import RuleKind
+from catalogue.rules.price_rules import RuleKind
 from shared.business import services
 from shared.business.access import MemberRequest, needs
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
-from catalogue.site_words import NO_WORDS, SiteWords, plain_word
+from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
 from fencing.drawing.lettering import pointed
 from quotes.desk.choices import Choices, Field, choice, said
 from quotes.desk.level_book import Reduction, reduction_of

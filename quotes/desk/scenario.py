@@ -10,7 +10,7 @@ from typing import Any
 
 from django.conf import settings
 
-from catalogue.starting import NewBusiness, start
+from catalogue.engine.sample_catalogue import NewBusiness, start
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measuring import newest, start_measure

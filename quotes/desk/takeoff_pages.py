@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
-from catalogue.naming import finish_words
+from catalogue.rules.labels import finish_words
 from fencing.cutting import INTERACTIVE
 from fencing.faults import Refused
 from fencing.purchase import purchase

@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
 from catalogue import queries, services
-from catalogue.bodies import SupplyOfferIn
+from catalogue.api.serializers import SupplyOfferIn
 from catalogue.models import Component, Offer, Supplier
 from fencing.faults import Fault, Refused
 from shared.api.problems import from_refusal, from_validation

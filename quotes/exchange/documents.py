@@ -9,7 +9,7 @@ from typing import Any
 
 import orjson
 
-from catalogue.codes import sale_unit
+from catalogue.rules.codes import sale_unit
 from fencing.faults import Fault, Refused
 from quotes.exchange.order_list import order_csv, order_xlsx
 from quotes.exchange.ubl.orders import write_order

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.db import transaction
 
+from catalogue.engine.sample_catalogue import load_starter
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from catalogue.starting import load_starter
 from quotes.exchange.models import Sandbox
 from quotes.orders import services
 from quotes.orders.drafting import start_order

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from catalogue.codes import SALE_UNITS, Role
+from catalogue.rules.codes import SALE_UNITS, Role
 from quotes.jobs.models import BuiltKind, JobState
 from shared.api.serializers import ExactField, StrictSerializer, TextField
 

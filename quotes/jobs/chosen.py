@@ -7,8 +7,8 @@ from typing import TextIO
 from django.db import DatabaseError
 from django.db.models import Q
 
-from catalogue.bridge import market as market_of
-from catalogue.bridge import price_list, system_of
+from catalogue.engine.engine_input import market as market_of
+from catalogue.engine.engine_input import price_list, system_of
 from catalogue.models import FenceSystem
 from catalogue.queries import system_version
 from fencing.faults import Fault, Refused

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from catalogue import bridge, queries
-from catalogue.market import Market
+from catalogue import queries
+from catalogue.engine import engine_input
+from catalogue.engine.purchase_options import Market
 from fencing.prices import PriceList
 from fencing.system import System
 from quotes.jobs.canonical import canonical, digest
@@ -35,12 +36,12 @@ class Found:
     @cached_property
     def prices(self) -> PriceList:
         """The prices ``auto`` compares by."""
-        return bridge.price_list(self.business, self.system)
+        return engine_input.price_list(self.business, self.system)
 
 
 def find_system(business: Business, code: str | None) -> Found:
     """The latest version of a fence system, or of the default one. Refused where there is none."""
     version = queries.system_version(business, code or queries.default_system(business).code)
-    market = bridge.market(business)
-    system = bridge.system_of(version, market)
+    market = engine_input.market(business)
+    system = engine_input.system_of(version, market)
     return Found(business, version.system.code, version.number, version.document, market, system)

@@ -11,7 +11,7 @@ from importlib.resources.abc import Traversable
 from django.db import IntegrityError, transaction
 
 from catalogue.queries import site_words_on
-from catalogue.site_words import names_words, settled
+from catalogue.rules.site_words import names_words, settled
 from fencing.faults import Fault, Level, Refused
 from fencing.measure import Form, Layout, Measure
 from fencing.prices import PriceList

@@ -9,9 +9,9 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from catalogue.naming import finish_words
 from catalogue.queries import price_rules_on
-from catalogue.rules import PriceRules
+from catalogue.rules.labels import finish_words
+from catalogue.rules.price_rules import PriceRules
 from fencing.faults import Level
 from fencing.measure import Measure, Retrofit, Run
 from fencing.measure_document import measure_document

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from catalogue.market import Market
+from catalogue.engine.purchase_options import Market
 from fencing.cutting import Demand
 from fencing.faults import Refused
 from fencing.offers import Order, Split, Supplier

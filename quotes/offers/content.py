@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from fractions import Fraction
 from typing import Any
 
-from catalogue.rules import PriceRules
+from catalogue.rules.price_rules import PriceRules
 from fencing.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
 from quotes.jobs.queries import is_returning

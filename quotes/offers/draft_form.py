@@ -13,7 +13,7 @@ from typing import Any
 from django.http import QueryDict
 from django.utils.text import slugify
 
-from catalogue.discounts import DiscountRule
+from catalogue.rules.discounts import DiscountRule
 from quotes.offers.setup import DUE, FORMS, MOST
 from quotes.pricing.discounts import NO_DISCOUNT
 from shared.common.form_fields import Box, as_shown, typed_number

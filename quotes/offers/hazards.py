@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
-from catalogue.site_words import plain_word
+from catalogue.rules.site_words import plain_word
 
 LICENSED = "licensed_removal"
 """Field of an extra, and of its line: the hazardous kind a licensed contractor takes down for its price."""

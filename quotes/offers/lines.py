@@ -8,8 +8,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from catalogue.rules import PriceRules, TaxCode
-from catalogue.site_words import plain_word
+from catalogue.rules.price_rules import PriceRules, TaxCode
+from catalogue.rules.site_words import plain_word
 from fencing.fence import BuiltRetrofit, BuiltRun
 from fencing.takeoff import TakeOff
 from quotes.offers.hazards import LICENSED

@@ -13,8 +13,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from catalogue.discounts import DiscountRule
 from catalogue.queries import price_rules_on, site_words_on
+from catalogue.rules.discounts import DiscountRule
 from fencing.faults import Refused
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions

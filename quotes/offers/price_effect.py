@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from catalogue.codes import ImportKind
-from catalogue.effects import Touched, tells_effect
+from catalogue.rules.codes import ImportKind
+from catalogue.rules.price_change_hooks import Touched, tells_effect
 from quotes.offers.models import Revision, State
 from shared.common.money import minor_digits, rounded
 from shared.models import Business

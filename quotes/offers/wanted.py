@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 
-from catalogue.market import Article, Market
+from catalogue.engine.purchase_options import Article, Market
 from fencing.cutting import Budget, Demand, Status, Stock, plan_cuts
 from fencing.faults import Fault
 from fencing.piece import Piece, Quantity

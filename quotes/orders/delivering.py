@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.units import whole_fault
+from catalogue.rules.units import whole_fault
 from fencing.faults import Fault, Refused
 from fencing.packs import plain
 from quotes.orders import sums

@@ -11,12 +11,12 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.bridge import market
-from catalogue.market import Market, Sold
+from catalogue.engine.engine_input import market
+from catalogue.engine.purchase_options import Market, Sold
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
-from catalogue.rules import Category, PriceRules
-from catalogue.units import whole_fault
+from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.units import whole_fault
 from fencing.faults import Fault, Refused
 from fencing.offers import Order as Split
 from fencing.packs import in_packs

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-from catalogue.market import Article, Market, Sold
+from catalogue.engine.purchase_options import Article, Market, Sold
 from fencing.market import CountedItem, MadeItem, StockItem
 from fencing.market import Market as Offered
 from fencing.piece import Piece, Quantity, Why

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from catalogue.market import Market
+from catalogue.engine.purchase_options import Market
 from fencing.consolidation import Job, consolidate
 from fencing.faults import Fault, Refused
 from fencing.lines import Purchase, PurchaseLine

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.units import whole_fault
+from catalogue.rules.units import whole_fault
 from fencing.faults import Fault, Refused
 from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from catalogue.bridge import market
+from catalogue.engine.engine_input import market
 from fencing.lines import Blank, Cutting, Purchase
 from fencing.piece import Piece
 from fencing.purchase import purchase

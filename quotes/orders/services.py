@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from catalogue.bridge import market
+from catalogue.engine.engine_input import market
 from fencing.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event

@@ -12,7 +12,7 @@ from django.db.models import F
 
 from catalogue.models import Component
 from catalogue.queries import components
-from catalogue.units import PIECE, whole_fault
+from catalogue.rules.units import PIECE, whole_fault
 from fencing.faults import Fault, Refused
 from fencing.prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules import Category, PriceRules
+from catalogue.rules.price_rules import Category, PriceRules
 from fencing.faults import Fault, Refused
 from shared.common.money import rounded
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from catalogue.digging import STEP_MM, DigRate
-from catalogue.labour_rules import ACTIVITIES
-from catalogue.rules import Category, PriceRules
+from catalogue.rules.digging import STEP_MM, DigRate
+from catalogue.rules.labour_rules import ACTIVITIES
+from catalogue.rules.price_rules import Category, PriceRules
 from fencing.faults import Fault
 from quotes.pricing.costs import CostLine, by_weight
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from catalogue.discounts import DiscountRule, GivenTo
-from catalogue.rules import PriceRules
+from catalogue.rules.discounts import DiscountRule, GivenTo
+from catalogue.rules.price_rules import PriceRules
 from fencing.faults import Fault, Refused
 from quotes.pricing.lines import Discount
 

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from catalogue.labour_rules import ACTIVITIES
-from catalogue.rules import Category, PriceRules
-from catalogue.site_words import plain_word
+from catalogue.rules.labour_rules import ACTIVITIES
+from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.site_words import plain_word
 from fencing.faults import Fault, Refused
 from fencing.fence import Bay, BuiltRun, HungGate, Post
 from fencing.holes import diameters, hole_volume

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules import Markup, PriceRules, TaxCode
+from catalogue.rules.price_rules import Markup, PriceRules, TaxCode
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.shares import Shares, overall, party_shares
 from shared.common.money import Sharing, Taxed, rounded, rounded_to_step

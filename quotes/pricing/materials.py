@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from catalogue.rules import Category
+from catalogue.rules.price_rules import Category
 from fencing.fence import BuiltRetrofit, BuiltRun
 from fencing.takeoff import TakeOff
 from quotes.pricing.costs import CostLine, by_weight

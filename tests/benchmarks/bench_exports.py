@@ -34,9 +34,9 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import connection
 
+from catalogue.engine.sample_catalogue import NewBusiness, start
 from catalogue.models import Offer
 from catalogue.queries import suppliers
-from catalogue.starting import NewBusiness, start
 from quotes.books.models import LedgerEntry
 from quotes.books.reports import Span, entry_table
 from quotes.books.writing import csv_blocks, file_blocks, ledger_csv, xlsx_file

@@ -36,11 +36,11 @@ django.setup()
 from django.core.management import call_command
 from django.db import transaction
 
-from catalogue.codes import ImportKind
+from catalogue.engine.sample_catalogue import NewBusiness, start
 from catalogue.models import Component, Import
 from catalogue.queries import suppliers
-from catalogue.sheets import importing
-from catalogue.starting import NewBusiness, start
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets import import_jobs
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from shared.spreadsheets.workbook import Workbook
@@ -113,9 +113,9 @@ def child(kind: ImportKind, path: str) -> None:
     business, content = Business.objects.get(name="Bench Fencing"), Path(path).read_bytes()
     begun, spent = time.perf_counter(), time.process_time()
     with transaction.atomic():
-        asked = importing.ask(business=business, actor=SYSTEM, kind=kind, content=content, file_name=Path(path).name)
+        asked = import_jobs.ask(business=business, actor=SYSTEM, kind=kind, content=content, file_name=Path(path).name)
         asked = Import.objects.of(business).get(pk=asked.pk)
-        done = importing.finish(asked, importing.prepare(asked), SYSTEM)
+        done = import_jobs.finish(asked, import_jobs.prepare(asked), SYSTEM)
         seconds, spent = time.perf_counter() - begun, time.process_time() - spent
         if done.state != "done" or done.report["added"] != done.rows_total:
             raise RuntimeError(f"{path}: {done.state} {json.dumps(done.report)[:500]}")

@@ -14,8 +14,8 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from playwright.sync_api import Browser, Page, expect
 
+from catalogue.api.resources import RESOURCES
 from catalogue.models import FenceSystem
-from catalogue.resources import RESOURCES
 from quotes.jobs.measuring import save_draft
 from quotes.jobs.models import StoredMeasure
 from quotes.offers.models import Revision

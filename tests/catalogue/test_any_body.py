@@ -10,8 +10,8 @@ from django.test import Client
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from catalogue.api.resources import RESOURCES
 from catalogue.models import FenceSystemVersion
-from catalogue.resources import RESOURCES
 from shared.business.models import Business
 
 pytestmark = pytest.mark.django_db

@@ -13,12 +13,12 @@ from typing import Any
 import pytest
 import xlsxwriter
 
-from catalogue.codes import ImportKind
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.sheets.documents import MOST_MEMBERS, MOST_SYSTEMS, is_list
-from catalogue.sheets.exporting import csv_sheet, xlsx_sheet
-from catalogue.sheets.planning import Plan
-from catalogue.sheets.taking_in import dry_run, take_in
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
+from catalogue.spreadsheets.import_plan import Plan
+from catalogue.spreadsheets.import_rows import dry_run, take_in
+from catalogue.spreadsheets.system_rows import MOST_MEMBERS, MOST_SYSTEMS, is_list
 from fencing.faults import Refused
 from fencing.reading.systems import read_system
 from shared.business.actors import Actor

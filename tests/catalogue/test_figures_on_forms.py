@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from django.http import QueryDict
 
-from catalogue.resource_form import as_typed, boxes, read_typed
-from catalogue.resources import RESOURCES
-from catalogue.system_form import read_form, shown, typed
+from catalogue.api.resources import RESOURCES
+from catalogue.views.record_form import as_typed, boxes, read_typed
+from catalogue.views.system_form import read_form, shown, typed
 from fencing.drawing.lettering import written_with
 from fencing.faults import Refused
 from shared.api.serializers import read

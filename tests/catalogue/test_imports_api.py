@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Import, Offer
-from catalogue.sheets import importing
+from catalogue.spreadsheets import import_jobs
 from catalogue.tasks import take_file_in
 from shared.background.outbox import Event
 from shared.business.actors import SYSTEM
@@ -56,7 +56,7 @@ def test_a_file_is_taken_in_after_the_request_and_tells_how_far_it_is(
 
 def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, stocked: Business) -> None:
     post(owner_client, sheet(), "kind=offers")
-    event = Event.objects.get(kind=importing.ASKED)
+    event = Event.objects.get(kind=import_jobs.ASKED)
     for _ in range(2):
         finish = take_file_in(event)
         if finish is not None:
@@ -80,11 +80,11 @@ def test_a_refused_row_keeps_everything_out_and_says_where(
 def test_what_changed_since_the_plan_is_looked_at_again(owner_client: Client, stocked: Business) -> None:
     post(owner_client, sheet(), "kind=offers")
     row = Import.objects.of(stocked).get()
-    plan = importing.prepare(row)
+    plan = import_jobs.prepare(row)
     day = timezone.localdate() + timedelta(days=1)
     old = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
     Offer.objects.of(stocked).create(component=old.component, supplier=old.supplier, price="99", valid_from=day)
-    done = importing.finish(row, plan, SYSTEM)
+    done = import_jobs.finish(row, plan, SYSTEM)
     # planned as an addition, it is a change of what came in between
     assert (done.report["added"], done.report["changed"]) == (0, 1)
 

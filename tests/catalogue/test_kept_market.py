@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
-from catalogue import bridge
+from catalogue.engine import engine_input
 from catalogue.models import Component, Finish, Offer, Supplier
 from shared.models import Business
 from tests.quotes.offers.cast import stock_up
@@ -49,30 +49,30 @@ def _without_the_supplier(business: Business) -> None:
 
 @pytest.mark.parametrize("write", [_dearer, _renamed, _recoloured, _without_an_offer, _without_the_supplier])
 def test_what_is_written_is_seen_at_once(stocked: Business, write: Callable[[Business], None]) -> None:
-    before = bridge.market(stocked)
+    before = engine_input.market(stocked)
     write(stocked)
-    assert bridge.market(stocked) != before
+    assert engine_input.market(stocked) != before
 
 
 def test_what_was_rolled_back_is_not_seen(stocked: Business) -> None:
-    before = bridge.market(stocked)
+    before = engine_input.market(stocked)
     with transaction.atomic():
         _without_an_offer(stocked)
-        assert bridge.market(stocked) != before
+        assert engine_input.market(stocked) != before
         transaction.set_rollback(True)
-    assert bridge.market(stocked) == before
+    assert engine_input.market(stocked) == before
 
 
 def test_one_query_tells_that_nothing_was_written(
     stocked: Business, django_assert_num_queries: Callable[[int], object]
 ) -> None:
-    kept = bridge.market(stocked)
+    kept = engine_input.market(stocked)
     with django_assert_num_queries(1):  # type: ignore[attr-defined]  # pytest-django's own context manager
-        assert bridge.market(stocked) is kept
+        assert engine_input.market(stocked) is kept
 
 
 def test_no_more_than_a_few_are_kept(stocked: Business) -> None:
     day = timezone.localdate()
     for later in range(30):
-        bridge.market(stocked, day.replace(year=day.year + later % 7, month=1 + later % 12, day=1 + later % 28))
-    assert len(bridge._kept) <= 16
+        engine_input.market(stocked, day.replace(year=day.year + later % 7, month=1 + later % 12, day=1 + later % 28))
+    assert len(engine_input._kept) <= 16

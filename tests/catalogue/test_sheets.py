@@ -15,15 +15,15 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.codes import ImportKind
-from catalogue.effects import _EFFECTS, Touched, tells_effect
 from catalogue.models import Component, Finish, Offer, PriceRule, Supplier
-from catalogue.sheets import csv_file, xlsx_file
-from catalogue.sheets.exporting import csv_sheet, xlsx_sheet
-from catalogue.sheets.planning import Plan
-from catalogue.sheets.reading import read_sheet
-from catalogue.sheets.refusing import MOST_ROWS, SheetRefusedError
-from catalogue.sheets.taking_in import dry_run, report, take_in
+from catalogue.rules.codes import ImportKind
+from catalogue.rules.price_change_hooks import _EFFECTS, Touched, tells_effect
+from catalogue.spreadsheets import csv_file, xlsx_file
+from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
+from catalogue.spreadsheets.file_reader import read_sheet
+from catalogue.spreadsheets.import_plan import Plan
+from catalogue.spreadsheets.import_rows import dry_run, report, take_in
+from catalogue.spreadsheets.limits import MOST_ROWS, SheetRefusedError
 from fencing.faults import Refused
 from shared.business.actors import Actor
 from shared.business.models import Business

@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import URLPattern
 
 from catalogue.api_urls import urlpatterns
+from catalogue.engine.sample_catalogue import load_starter
 from catalogue.models import (
     AskedPlan,
     Component,
@@ -24,7 +25,6 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from catalogue.starting import load_starter
 from shared.api.endpoint import Endpoint
 from shared.business.business_owned import Owned
 from shared.business.models import Business

@@ -14,7 +14,7 @@ import pytest
 from lxml import etree
 from standardwebhooks.webhooks import Webhook
 
-from catalogue.codes import SALE_UNITS, is_gtin
+from catalogue.rules.codes import SALE_UNITS, is_gtin
 from fencing.reading.collecting import step
 from quotes.exchange.signing import signed
 from quotes.exchange.ubl.intake import SCHEMAS

@@ -11,9 +11,9 @@ ROOT = Path(__file__).resolve().parents[2]
 RECKONING = [
     "shared/common/money.py",
     "fencing/prices.py",
-    "catalogue/bands.py",
-    "catalogue/rules.py",
-    "catalogue/market.py",
+    "catalogue/rules/price_bands.py",
+    "catalogue/rules/price_rules.py",
+    "catalogue/engine/purchase_options.py",
     *(str(path.relative_to(ROOT)) for path in sorted((ROOT / "quotes" / "pricing").glob("*.py"))),
 ]
 

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 
 from catalogue.models import Component, FenceSystem, FenceSystemVersion
-from catalogue.system_form import shown
+from catalogue.views.system_form import shown
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.offers.cast import stock_up

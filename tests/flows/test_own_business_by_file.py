@@ -13,7 +13,7 @@ import xlsxwriter
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.codes import ImportKind
+from catalogue.rules.codes import ImportKind
 from tests.flows import own_catalogue as own
 from tests.flows.cast_of_quotes import Caller, send_quote
 

@@ -11,9 +11,9 @@ import pytest
 from django.db import models
 from django.utils import timezone
 
+from catalogue.api.api_fields import SUPPLY_OFFER, stored
+from catalogue.api.resources import RESOURCES
 from catalogue.models import Offer
-from catalogue.resources import RESOURCES
-from catalogue.rows import SUPPLY_OFFER, stored
 from quotes.books import api as books
 from quotes.books.models import PeriodLock
 from quotes.documents import api as documents

@@ -8,17 +8,17 @@ from typing import Any, TextIO, cast
 
 from django.core.management.base import BaseCommand
 
-from catalogue import cutplan_line
+from catalogue.engine import cutplan_command
 
 
 class Command(BaseCommand):
-    help = cutplan_line.HELP
+    help = cutplan_command.HELP
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        cutplan_line.add_arguments(parser)
+        cutplan_command.add_arguments(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        code = cutplan_line.run(Namespace(**options), cast(TextIO, self.stdout), cast(TextIO, self.stderr))
+        code = cutplan_command.run(Namespace(**options), cast(TextIO, self.stdout), cast(TextIO, self.stderr))
         if code:
             sys.exit(code)

@@ -13,9 +13,9 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from catalogue.completeness import lacks
+from catalogue.engine.sample_catalogue import NewBusiness, find, start
 from catalogue.queries import default_system
-from catalogue.starting import NewBusiness, find, start
+from catalogue.rules.completeness import lacks
 from fencing.faults import Refused
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from django import template
 
-from catalogue.codes import SALE_UNITS
+from catalogue.rules.codes import SALE_UNITS
 from quotes.documents.figures import UNITS
 from shared.common.form_fields import shown_number
 

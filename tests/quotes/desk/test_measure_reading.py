@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.site_words import SiteWords
+from catalogue.rules.site_words import SiteWords
 from fencing.faults import Fault
 from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields

@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, Phase, given, reject, seed, settings
 from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
-from catalogue.bridge import market
+from catalogue.engine.engine_input import market
 from fencing.faults import Refused
 from fencing.reading.text import sound
 from quotes.documents import rendering

@@ -7,7 +7,7 @@ from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
-from catalogue.market import Article, Market, Seller, Sold
+from catalogue.engine.purchase_options import Article, Market, Seller, Sold
 from fencing.faults import Refused
 from fencing.measure import Colours, Form, Layout, Run, Terminal
 from quotes.offers.buying import Buying, bought_for

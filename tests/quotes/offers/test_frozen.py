@@ -11,7 +11,7 @@ from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from catalogue.models import Offer, PriceRule
-from catalogue.rules import RuleKind
+from catalogue.rules.price_rules import RuleKind
 from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.offers.answering import accept, lapse_if_due, open_link
 from quotes.offers.models import Party, Revision, State

@@ -9,8 +9,8 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from catalogue.codes import ImportKind
-from catalogue.sheets.taking_in import dry_run, report
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets.import_rows import dry_run, report
 from shared.business.models import Business
 from tests.conftest import Cast
 from tests.quotes.offers.cast import drafted, sent, stock_up

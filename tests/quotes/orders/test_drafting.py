@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from catalogue.bridge import market
+from catalogue.engine.engine_input import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.faults import Refused

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from catalogue.api.api_fields import PRICE_RULE, stored
 from catalogue.models import Component, Supplier
-from catalogue.rows import PRICE_RULE, stored
 from quotes.books.reports import Table, money, totals_of
 from quotes.exchange.documents import ubl_values
 from quotes.exchange.order_list import order_csv

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from catalogue.market import Article, Market, Sold
+from catalogue.engine.purchase_options import Article, Market, Sold
 from quotes.orders.planning import plan_for
 
 

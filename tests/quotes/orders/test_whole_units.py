@@ -11,7 +11,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from catalogue.models import Component
-from catalogue.units import COUNTED, MEASURED
+from catalogue.rules.units import COUNTED, MEASURED
 from fencing.faults import Refused
 from quotes.jobs.as_built import record_built
 from quotes.orders import stock

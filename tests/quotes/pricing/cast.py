@@ -9,7 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from catalogue.rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
+from catalogue.rules.price_rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
 from fencing.measure import Measure, Run
 from fencing.system import (
     GateRules,

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.digging import DigRate, HoleFactors
-from catalogue.rules import Category
+from catalogue.rules.digging import DigRate, HoleFactors
+from catalogue.rules.price_rules import Category
 from fencing.choosing import options
 from fencing.faults import Refused
 from fencing.ground import Ground

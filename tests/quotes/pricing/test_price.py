@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.rules import Category, PriceRules
+from catalogue.rules.price_rules import Category, PriceRules
 from fencing.faults import Refused
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.lines import Discount, line_by_hand

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client, RequestFactory
 from rest_framework.parsers import BaseParser
 
-from catalogue.sheet_api import CsvParser
+from catalogue.api.imports import CsvParser
 from fencing.faults import Refused
 from quotes.exchange.forms import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json

@@ -14,11 +14,11 @@ from django.db.models import Q, QuerySet
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from catalogue.api.api_fields import IMPORT, columns, told
+from catalogue.api.api_fields import stored as as_stored
+from catalogue.api.resources import RESOURCES
 from catalogue.models import Component, Offer
-from catalogue.resources import RESOURCES
-from catalogue.rows import IMPORT, columns, told
-from catalogue.rows import stored as as_stored
-from catalogue.rules import is_money
+from catalogue.rules.price_rules import is_money
 from shared.api.json_encoder import write_json
 from shared.api.row_serializer import Alike, AsStored
 from shared.business.models import Business

@@ -17,7 +17,7 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import PriceRule
-from catalogue.rules import RuleKind
+from catalogue.rules.price_rules import RuleKind
 from catalogue.services import add_dated
 from fencing.faults import Refused
 from quotes.offers.models import Party

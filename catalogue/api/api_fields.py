@@ -1,0 +1,192 @@
+"""Rows of the catalogue as the API tells them, and the schemas that say so."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from catalogue.rules.price_rules import is_money
+from shared.api.row_serializer import AsStored, Money, Places
+from shared.common.money import minor_digits
+
+_TEXT = {"type": "string"}
+_MAYBE_TEXT = {"type": ["string", "null"]}
+_WHOLE = {"type": "integer"}
+_MAYBE_WHOLE = {"type": ["integer", "null"]}
+_FLAG = {"type": "boolean"}
+_DAY = {"type": "string", "format": "date"}
+_MAYBE_DAY = {"type": ["string", "null"], "format": "date"}
+_AMOUNT = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
+_MAYBE_AMOUNT = {"type": ["string", "null"]}
+_BANDS = {"type": "array", "items": {"type": "array", "items": _AMOUNT, "minItems": 2, "maxItems": 2}}
+
+# member of the answer: (column of the row, its schema)
+Members = Mapping[str, tuple[str, dict[str, Any]]]
+
+FINISH: Members = {
+    "ref": ("ref", _TEXT),
+    "code": ("code", _TEXT),
+    "name": ("name", _TEXT),
+    "sample": ("sample", _TEXT),
+    "active": ("active", _FLAG),
+}
+COMPONENT: Members = {
+    "ref": ("ref", _TEXT),
+    "sku": ("sku", _TEXT),
+    "label": ("label", _TEXT),
+    "role": ("role", _TEXT),
+    "finish": ("finish__code", _MAYBE_TEXT),
+    "length_mm": ("length_mm", _MAYBE_WHOLE),
+    "width_mm": ("width_mm", _MAYBE_WHOLE),
+    "height_mm": ("height_mm", _MAYBE_WHOLE),
+    "sale_unit": ("sale_unit", _TEXT),
+    "pack": ("pack", _AMOUNT),
+    "gtin": ("gtin", _TEXT),
+    "mass_kg": ("mass_kg", _MAYBE_AMOUNT),
+    "bag_yield_m3": ("bag_yield_m3", _MAYBE_AMOUNT),
+    "account_code": ("account_code", _TEXT),
+    "active_from": ("active_from", _MAYBE_DAY),
+    "active_to": ("active_to", _MAYBE_DAY),
+}
+SUPPLIER: Members = {
+    "ref": ("ref", _TEXT),
+    **{
+        name: (name, _TEXT)
+        for name in (
+            "code", "name", "email", "phone", "address", "country", "gln", "registration_number", "tax_number",
+            "customer_number",
+        )
+    },
+    "preferred": ("preferred", _FLAG),
+    "active": ("active", _FLAG),
+}  # fmt: skip
+TERMS: Members = {
+    "ref": ("ref", _TEXT),
+    "supplier": ("supplier__code", _TEXT),
+    "valid_from": ("valid_from", _DAY),
+    "least_order": ("least_order", _AMOUNT),
+    "delivery": ("delivery", _BANDS),
+    "lead_days": ("lead_days", _WHOLE),
+}
+_PRICED: Members = {
+    "supplier_sku": ("supplier_sku", _TEXT),
+    "price": ("price", _AMOUNT),
+    "breaks": ("breaks", _BANDS),
+    "pack": ("pack", _AMOUNT),
+    "least_quantity": ("least_quantity", _AMOUNT),
+    "lead_days": ("lead_days", _MAYBE_WHOLE),
+    "valid_from": ("valid_from", _DAY),
+    "valid_to": ("valid_to", _MAYBE_DAY),
+}
+OFFER: Members = {
+    "ref": ("ref", _TEXT),
+    "component": ("component__sku", _TEXT),
+    "supplier": ("supplier__code", _TEXT),
+    **_PRICED,
+}
+SUPPLY_OFFER: Members = {
+    "ref": ("ref", _TEXT),
+    "business": ("business__ref", _TEXT),
+    "component": ("component__sku", _TEXT),
+    "label": ("component__label", _TEXT),
+    **_PRICED,
+}
+PRICE_RULE: Members = {
+    "ref": ("ref", _TEXT),
+    "kind": ("kind", _TEXT),
+    "key": ("key", _TEXT),
+    "amount": ("amount", _MAYBE_AMOUNT),
+    "choice": ("choice", _TEXT),
+    "label": ("label", _TEXT),
+    "valid_from": ("valid_from", _DAY),
+    "valid_to": ("valid_to", _MAYBE_DAY),
+}
+SYSTEM: Members = {
+    "ref": ("ref", _TEXT),
+    "code": ("code", _TEXT),
+    "label": ("label", _TEXT),
+    "is_default": ("is_default", _FLAG),
+    "active": ("active", _FLAG),
+    "latest": ("latest", _WHOLE),
+}
+IMPORT: Members = {
+    "ref": ("ref", _TEXT),
+    "kind": ("kind", _TEXT),
+    "state": ("state", _TEXT),
+    "file_name": ("file_name", _TEXT),
+    "asked_by": ("asked_by", _TEXT),
+    "rows_total": ("rows_total", _MAYBE_WHOLE),
+    "rows_done": ("rows_done", _WHOLE),
+    "created_at": ("created_at", {"type": "string", "format": "date-time"}),
+    "finished_at": ("finished_at", {"type": ["string", "null"], "format": "date-time"}),
+}
+
+
+def columns(members: Members) -> tuple[str, ...]:
+    """What ``values()`` is asked for; the id is for the cursor."""
+    return ("id", *(column for column, _ in members.values()))
+
+
+def shape(members: Members) -> dict[str, Any]:
+    """The JSON Schema of one row."""
+    return {
+        "type": "object",
+        "required": list(members),
+        "properties": {name: schema for name, (_, schema) in members.items()},
+    }
+
+
+def told(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
+    """One row of ``values()`` as it is answered."""
+    return {name: row[column] for name, (column, _) in members.items()}
+
+
+def stored(members: Members) -> AsStored:
+    """The rows of a list as they are answered; made once, because it is the same for every call."""
+    told = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
+    places = _RULES if members is PRICE_RULE else _PRICES if _MONEY & members.keys() else None
+    return AsStored(told, places)
+
+
+def _rule_digits(currency: str, kind: str, key: str) -> int:
+    return minor_digits(currency) if is_money(kind, key) else 0
+
+
+_MONEY = {"price", "least_order", "amount"}
+_PRICES, _RULES = Places(("business__currency",)), Places(("business__currency", "kind", "key"), _rule_digits)
+
+
+REPORT_SHAPE: dict[str, Any] = {
+    "type": "object",
+    "properties": {
+        "kind": _TEXT,
+        **dict.fromkeys(("rows", "added", "changed", "unchanged", "refused"), _WHOLE),
+        "refusals": {
+            "type": "array",
+            "items": {"type": "object", "properties": {"row": _WHOLE, "column": _TEXT, "reason": _TEXT}},
+        },
+        "changes": {"type": "array", "items": {"type": "object"}},
+        "additions": {"type": "array", "items": {"type": "object"}},
+        "open_quotes": {"type": "array", "items": {"type": "object"}},
+    },
+}
+IMPORT_SHAPE: dict[str, Any] = {**shape(IMPORT), "properties": {**shape(IMPORT)["properties"], "report": REPORT_SHAPE}}
+COMPLETENESS_SHAPE: dict[str, Any] = {
+    "type": "object",
+    "required": ["system", "complete", "lacks"],
+    "properties": {
+        "system": _MAYBE_TEXT,
+        "complete": _FLAG,
+        "lacks": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "properties": {"code": _TEXT, "role": _TEXT, "finish": _MAYBE_TEXT, "text": _TEXT},
+            },
+        },
+    },
+}
+SYSTEM_FULL_SHAPE: dict[str, Any] = {
+    **shape(SYSTEM),
+    "properties": {**shape(SYSTEM)["properties"], "version": _WHOLE, "sha256": _TEXT, "document": {"type": "object"}},
+}

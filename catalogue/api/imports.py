@@ -1,0 +1,163 @@
+"""Spreadsheets through the API: taking one in (or only trying to), following how far it is, and getting one out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import chain
+from typing import IO, Any
+
+from django.http import StreamingHttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalogue import queries
+from catalogue.api.api_fields import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, shape, stored, told
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets import export, import_jobs
+from catalogue.spreadsheets.import_rows import dry_run, report
+from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
+from fencing.faults import Fault, Refused
+from shared.api.endpoint import Endpoint
+from shared.api.json_formats import whole_body
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.business.roles import Scope
+
+
+class CsvParser(BaseParser):
+    """Takes the body as it is."""
+
+    media_type = "text/csv"
+
+    def parse(
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> Any:
+        content = whole_body(stream, MOST_BYTES, parser_context)
+        if len(content) > MOST_BYTES:
+            raise Problem("too-large", f"A file may have {MOST_BYTES} bytes.")
+        return content
+
+
+class XlsxParser(CsvParser):
+    media_type = export.FORMATS["xlsx"]
+
+
+class AnyFileParser(CsvParser):
+    media_type = "application/octet-stream"
+
+
+_IMPORTS = stored(IMPORT)
+_FILE = {
+    media_type: {"type": "string", "format": "binary"} for media_type in (CsvParser.media_type, XlsxParser.media_type)
+}
+
+
+def _kind(text: str) -> ImportKind:
+    try:
+        return ImportKind(text)
+    except ValueError:
+        fault = {"parameter": "kind", "code": "choice", "detail": f"Choose from: {', '.join(ImportKind)}."}
+        raise Problem("bad-parameter", errors=[fault]) from None
+
+
+def _needs_prices(endpoint: Endpoint, kind: ImportKind, scope: Scope) -> None:
+    """Price rules are the owner's; the other sheets need what the address needs."""
+    if kind is ImportKind.PRICE_RULES and not endpoint.actor.may(scope):
+        raise Problem("forbidden", f"This needs the scope {scope}.")
+
+
+def _refused(fault: SheetRefusedError) -> Refused:
+    return Refused([Fault(f"/rows/{fault.row}" if fault.row else "", f"file.{fault.code}", fault.reason)])
+
+
+class Imports(Endpoint):
+    """Files that were taken in. The body of POST is the file itself."""
+
+    scopes = {"GET": Scope.CATALOGUE_READ, "POST": Scope.CATALOGUE_WRITE}
+    paged = True
+    parser_classes = [CsvParser, XlsxParser, AnyFileParser]
+    parameters = {
+        "kind": f"What the file holds; POST needs it: {', '.join(ImportKind)}.",
+        "file_name": "Name of the file, for the record.",
+        "validate_only": "true: say what the file would do, and do nothing.",
+    }
+
+    @extend_schema(responses={200: page_of(shape(IMPORT))}, summary="Files that were taken in")
+    def get(self, request: Request) -> Response:
+        rows = queries.imports(self.business)
+        if "kind" in request.query_params:
+            rows = rows.filter(kind=_kind(request.query_params["kind"]))
+        return self.page(rows, _IMPORTS)
+
+    @extend_schema(
+        request=_FILE,
+        responses={
+            200: OpenApiResponse(REPORT_SHAPE, "What the file would do (validate_only)."),
+            202: OpenApiResponse(IMPORT_SHAPE, "Being taken in; look at its address."),
+        },
+        summary="Take a file in, or only try to",
+    )
+    def post(self, request: Request) -> Response:
+        asked = request.query_params
+        kind = _kind(asked.get("kind", ""))
+        _needs_prices(self, kind, Scope.PRICES_WRITE)
+        body: Any = request.data
+        content = body if isinstance(body, bytes) else b""
+        if asked.get("validate_only", "false") == "true":
+            try:
+                return Response(report(*dry_run(kind, content, self.business), self.business))
+            except SheetRefusedError as fault:
+                raise _refused(fault) from fault
+        try:
+            row = import_jobs.ask(
+                business=self.business,
+                actor=self.actor,
+                kind=kind,
+                content=content,
+                file_name=asked.get("file_name", ""),
+            )
+        except SheetRefusedError as fault:
+            raise _refused(fault) from fault
+        data = told(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
+        return self.one({**data, "report": row.report}, row, status=202, at=f"{request.path}/{row.ref}")
+
+
+class ImportDetail(Endpoint):
+    """How far a file is, and what it did or why it was refused."""
+
+    scopes = {"GET": Scope.CATALOGUE_READ}
+
+    @extend_schema(responses={200: IMPORT_SHAPE}, summary="How far a file is, and its report")
+    def get(self, request: Request, ref: str) -> Response:
+        row = self.find(queries.imports(self.business), ref)
+        data = told(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
+        return self.one({**data, "report": row.report}, row)
+
+
+class SheetFile(Endpoint):
+    """A sheet of the catalogue as a file; taken in again it changes nothing."""
+
+    scopes = {"GET": Scope.CATALOGUE_READ}
+
+    @extend_schema(
+        responses={(200, media_type): OpenApiTypes.BINARY for media_type in export.FORMATS.values()},
+        summary="A sheet as CSV or XLSX",
+    )
+    def get(self, request: Request, kind: str, form: str) -> Any:
+        if kind not in ImportKind.__members__.values() or form not in export.FORMATS:
+            raise Problem("not-found")
+        wanted = ImportKind(kind)
+        _needs_prices(self, wanted, Scope.PRICES_READ)
+        if form == "csv":
+            lines = export.csv_sheet(wanted, self.business)
+            first = next(lines)  # what fails, fails before the answer begins
+            answer: Any = StreamingHttpResponse(chain([first], lines), content_type=export.FORMATS["csv"])
+        else:
+            answer = StreamingHttpResponse(
+                iter([export.xlsx_sheet(wanted, self.business)]), content_type=export.FORMATS["xlsx"]
+            )
+        answer["Content-Disposition"] = f'attachment; filename="{kind}.{form}"'
+        return answer

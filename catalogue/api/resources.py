@@ -1,0 +1,204 @@
+"""Finishes, components, suppliers, terms, offers and price rules as resources: one way to list, read, add, change, remove."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+from catalogue import queries, services
+from catalogue.api.api_fields import COMPONENT, FINISH, OFFER, PRICE_RULE, SUPPLIER, TERMS, Members
+from catalogue.api.serializers import ComponentIn, FinishIn, OfferIn, PriceRuleIn, SupplierIn, TermsIn
+from catalogue.models import Component, Finish, Offer, PriceRule, Supplier, SupplierTerms
+from fencing.faults import Fault, Refused
+from shared.api.problems import Problem
+from shared.api.serializers import StrictSerializer
+from shared.business.actors import Actor
+from shared.business.business_owned import Owned
+from shared.business.models import Business
+from shared.business.roles import Scope
+
+Values = dict[str, Any]
+Narrow = Callable[[QuerySet[Any], Mapping[str, str]], QuerySet[Any]]
+
+
+def _as_given(business: Business, values: Values) -> Values:
+    return values
+
+
+def _added(row: Owned, *, actor: Actor, values: Values) -> Owned:
+    return services.store(row, actor=actor, values=values)
+
+
+@dataclass(frozen=True, slots=True)
+class Resource:
+    """How one kind of row is read and written through the API."""
+
+    name: str
+    model: type[Owned]
+    members: Members
+    body: type[StrictSerializer]
+    read: Scope = Scope.CATALOGUE_READ
+    write: Scope = Scope.CATALOGUE_WRITE
+    parameters: Mapping[str, str] = field(default_factory=dict)
+    narrow: Narrow = lambda rows, asked: rows
+    resolve: Callable[[Business, Values], Values] = _as_given
+    add: Callable[..., Owned] = _added
+    change: Callable[..., Owned] = _added
+    remove: Callable[..., None] = services.remove
+
+    def rows(self, business: Business) -> QuerySet[Any]:
+        return self.model.objects.of(business)
+
+
+def _found(rows: QuerySet[Any], named: str, field_name: str, text: str) -> Any:
+    row = rows.filter(**{named: text}).first()
+    if row is None:
+        raise Refused([Fault(f"/{field_name}", "unknown", f"There is no {field_name} {text!r}.")])
+    return row
+
+
+def with_finish(business: Business, values: Values) -> Values:
+    """The finish's row for its code."""
+    code = values.get("finish")
+    return {**values, "finish": _found(queries.finishes(business), "code", "finish", code)} if code else values
+
+
+def with_supplier(business: Business, values: Values) -> Values:
+    """The supplier's row for its code."""
+    if "supplier" not in values:
+        return values
+    return {**values, "supplier": _found(queries.suppliers(business), "code", "supplier", values["supplier"])}
+
+
+def with_both(business: Business, values: Values) -> Values:
+    """The supplier's and the component's rows."""
+    values = with_supplier(business, values)
+    if "component" not in values:
+        return values
+    return {**values, "component": _found(queries.components(business), "sku", "component", values["component"])}
+
+
+def day(asked: Mapping[str, str], name: str) -> date | None:
+    """A day among the query parameters, or 400."""
+    if name not in asked:
+        return None
+    try:
+        return date.fromisoformat(asked[name])
+    except ValueError:
+        fault = {"parameter": name, "code": "date", "detail": "A day such as 2026-07-01 is wanted."}
+        raise Problem("bad-parameter", errors=[fault]) from None
+
+
+def _exact(rows: QuerySet[Any], asked: Mapping[str, str], **by: str) -> QuerySet[Any]:
+    return rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
+
+
+def _words(rows: QuerySet[Any], asked: Mapping[str, str], *columns: str) -> QuerySet[Any]:
+    for word in asked.get("q", "")[:100].split()[:5]:
+        wanted = Q()
+        for column in columns:
+            wanted |= Q(**{f"{column}__icontains": word})
+        rows = rows.filter(wanted)
+    return rows
+
+
+def _narrow_components(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+    on = day(asked, "as_of")
+    rows = queries.active_on(rows, on) if on else rows
+    return _words(_exact(rows, asked, role="role", finish="finish__code", sku="sku"), asked, "sku", "label")
+
+
+def _narrow_offers(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+    on = day(asked, "as_of")
+    rows = queries.offers_on(rows, on) if on else rows
+    return _exact(rows, asked, component="component__sku", supplier="supplier__code")
+
+
+def _narrow_rules(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+    on = day(asked, "as_of")
+    rows = queries.rules_on(rows, on) if on else rows
+    return _exact(rows, asked, kind="kind", key="key")
+
+
+def _narrow_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any]:
+    on = day(asked, "as_of")
+    rows = queries.terms_that_count(rows, on) if on else rows
+    return _exact(rows, asked, supplier="supplier__code")
+
+
+def _added_dated(row: Owned, *, actor: Actor, values: Values) -> Owned:
+    return services.add_dated(row, actor=actor, values=values)
+
+
+AS_OF = "Only what counts on this day (YYYY-MM-DD)."
+RESOURCES = {
+    "finishes": Resource("finish", Finish, FINISH, FinishIn),
+    "components": Resource(
+        "component",
+        Component,
+        COMPONENT,
+        ComponentIn,
+        parameters={
+            "role": "Only this role.",
+            "finish": "Only this finish, by code.",
+            "sku": "Only this sku.",
+            "q": "Words in sku or label.",
+            "as_of": AS_OF,
+        },
+        narrow=_narrow_components,
+        resolve=with_finish,
+    ),
+    "suppliers": Resource(
+        "supplier",
+        Supplier,
+        SUPPLIER,
+        SupplierIn,
+        parameters={"q": "Words in code or name."},
+        narrow=lambda rows, asked: _words(rows, asked, "code", "name"),
+    ),
+    "supplier-terms": Resource(
+        "supplier terms",
+        SupplierTerms,
+        TERMS,
+        TermsIn,
+        parameters={"supplier": "Only this supplier, by code.", "as_of": AS_OF},
+        narrow=_narrow_terms,
+        resolve=with_supplier,
+        add=_added_dated,
+        change=services.change_terms,
+        remove=services.remove_dated,
+    ),
+    "offers": Resource(
+        "offer",
+        Offer,
+        OFFER,
+        OfferIn,
+        parameters={
+            "component": "Only this component, by sku.",
+            "supplier": "Only this supplier, by code.",
+            "as_of": AS_OF,
+        },
+        narrow=_narrow_offers,
+        resolve=with_both,
+        add=_added_dated,
+        change=services.change_dated,
+        remove=services.remove_dated,
+    ),
+    "price-rules": Resource(
+        "price rule",
+        PriceRule,
+        PRICE_RULE,
+        PriceRuleIn,
+        read=Scope.PRICES_READ,
+        write=Scope.PRICES_WRITE,
+        parameters={"kind": "Only this kind.", "key": "Only this key.", "as_of": AS_OF},
+        narrow=_narrow_rules,
+        add=_added_dated,
+        change=services.change_dated,
+        remove=services.remove_dated,
+    ),
+}

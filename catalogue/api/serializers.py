@@ -1,0 +1,153 @@
+"""What may be written into the catalogue through the API."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from catalogue.models import Component, Offer, SupplierTerms
+from catalogue.rules.codes import SALE_UNITS, Role, sale_unit
+from catalogue.rules.price_bands import MOST_BANDS, bands_fault
+from catalogue.rules.price_rules import RuleKind
+from shared.api.serializers import ExactField, StrictSerializer, TextField, defaults
+
+_PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
+
+
+@extend_schema_field({"type": "array", "items": _PAIR, "maxItems": MOST_BANDS})
+class _Bands(serializers.Field[list[list[str]], Any, Any, Any]):
+    """[[from, amount], ...] of decimal strings."""
+
+    def __init__(self, *, from_zero: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.from_zero = from_zero
+
+    def to_internal_value(self, data: Any) -> list[list[str]]:
+        fault = bands_fault(data, from_zero=self.from_zero)
+        if fault:
+            raise serializers.ValidationError(f"{fault} At most {MOST_BANDS}.", "bands")
+        return [list(pair) for pair in data]
+
+
+class _Whole(serializers.IntegerField):
+    """A whole number, not a text that looks like one."""
+
+    def to_internal_value(self, data: Any) -> int:
+        if not isinstance(data, int) or isinstance(data, bool):
+            raise serializers.ValidationError("A whole number is wanted here.", "whole")
+        return super().to_internal_value(data)
+
+
+class _Flag(serializers.BooleanField):
+    """true or false."""
+
+    def to_internal_value(self, data: Any) -> bool:
+        if not isinstance(data, bool):
+            raise serializers.ValidationError("true or false is wanted here.", "flag")
+        return data
+
+
+class _SaleUnit(TextField):
+    def to_internal_value(self, data: Any) -> str:
+        code = sale_unit(super().to_internal_value(data))
+        if code is None:
+            text = f"A code of UN/ECE Recommendation 20: {', '.join(SALE_UNITS)}."
+            raise serializers.ValidationError(text, "sale_unit")
+        return code
+
+
+def _text(length: int, *, needed: bool = False) -> TextField:
+    return TextField(max_length=length) if needed else TextField(max_length=length, required=False, allow_blank=True)
+
+
+def _mm() -> _Whole:
+    return _Whole(min_value=1, max_value=30_000, required=False, allow_null=True)
+
+
+class FinishIn(StrictSerializer):
+    code = _text(40, needed=True)
+    name = _text(80, needed=True)
+    sample = _text(7)
+    active = _Flag(required=False)
+
+
+class ComponentIn(StrictSerializer):
+    cleared = defaults(Component, "sale_unit", "pack")
+    sku = _text(64, needed=True)
+    label = _text(200, needed=True)  # type: ignore[assignment]  # a member of the body, not the form's label
+    role = serializers.ChoiceField(choices=[role.value for role in Role])
+    finish = TextField(max_length=40, required=False, allow_null=True)
+    length_mm = _mm()
+    width_mm = _mm()
+    height_mm = _mm()
+    sale_unit = _SaleUnit(max_length=3, required=False)
+    pack = ExactField(places=3, least="0.001", most="1000000", required=False)
+    gtin = _text(14)
+    mass_kg = ExactField(places=3, most="100000", required=False, allow_null=True)
+    bag_yield_m3 = ExactField(places=5, most="10", required=False, allow_null=True)
+    account_code = _text(40)
+    active_from = serializers.DateField(required=False, allow_null=True)
+    active_to = serializers.DateField(required=False, allow_null=True)
+
+
+class SupplierIn(StrictSerializer):
+    code = _text(40, needed=True)
+    name = _text(120, needed=True)
+    email = TextField(max_length=254, required=False, allow_blank=True)
+    phone = _text(40)
+    address = _text(500)
+    country = _text(2)
+    gln = _text(13)
+    registration_number = _text(60)
+    tax_number = _text(60)
+    customer_number = _text(60)
+    preferred = _Flag(required=False)
+    active = _Flag(required=False)
+
+
+class TermsIn(StrictSerializer):
+    cleared = defaults(SupplierTerms, "least_order", "delivery", "lead_days")
+    supplier = _text(40, needed=True)
+    valid_from = serializers.DateField()
+    least_order = ExactField(places=4, required=False)
+    delivery = _Bands(from_zero=True, required=False)
+    lead_days = _Whole(min_value=0, max_value=365, required=False)
+
+
+class _Priced(StrictSerializer):
+    cleared = defaults(Offer, "breaks", "pack", "least_quantity")
+    supplier_sku = _text(64)
+    price = ExactField(places=4)
+    breaks = _Bands(required=False)
+    pack = ExactField(places=3, least="0.001", most="1000000", required=False)
+    least_quantity = ExactField(places=3, most="1000000", required=False)
+    lead_days = _Whole(min_value=0, max_value=365, required=False, allow_null=True)
+    valid_from = serializers.DateField()
+    valid_to = serializers.DateField(required=False, allow_null=True)
+
+
+class OfferIn(_Priced):
+    component = _text(64, needed=True)
+    supplier = _text(40, needed=True)
+
+
+class SupplyOfferIn(_Priced):
+    business = _text(32, needed=True)
+    component = _text(64, needed=True)
+
+
+class PriceRuleIn(StrictSerializer):
+    kind = serializers.ChoiceField(choices=[kind.value for kind in RuleKind])
+    key = _text(80)
+    amount = ExactField(places=6, most="99999999", required=False, allow_null=True)
+    choice = _text(80)
+    label = _text(200)  # type: ignore[assignment]  # as above
+    valid_from = serializers.DateField()
+    valid_to = serializers.DateField(required=False, allow_null=True)
+
+
+class SystemChange(StrictSerializer):
+    is_default = _Flag(required=False)
+    active = _Flag(required=False)

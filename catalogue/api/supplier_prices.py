@@ -1,0 +1,105 @@
+"""A supplier's own offers, in every business it serves: prices, packs, lead times. It sees nobody else's."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalogue import queries, services
+from catalogue.api.api_fields import SUPPLY_OFFER, shape, stored
+from catalogue.api.resources import AS_OF, day
+from catalogue.api.serializers import SupplyOfferIn
+from catalogue.models import Offer, Supplier
+from fencing.faults import Fault, Refused
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.problems import Problem
+from shared.business.roles import Scope
+from shared.models import SupplierAccount
+
+_SHAPE, _OFFERS = shape(SUPPLY_OFFER), stored(SUPPLY_OFFER)
+
+
+class _SupplyEndpoint(Endpoint):
+    @property
+    def account(self) -> SupplierAccount:
+        """Whose offers are meant."""
+        if self.actor.supplier_account is None:
+            raise Problem("forbidden", "This address is for suppliers' keys.")
+        return self.actor.supplier_account
+
+    def _offers(self) -> QuerySet[Offer]:
+        return queries.offers_of(self.account, test=self.actor.test)
+
+    def _told(self, offer: Offer) -> dict[str, Any]:
+        return _OFFERS.of(offer)
+
+
+class SupplyOffers(_SupplyEndpoint):
+    """Every offer of the supplier."""
+
+    scopes = {"GET": Scope.SUPPLY_OFFERS_READ, "POST": Scope.SUPPLY_OFFERS_WRITE}
+    paged = True
+    parameters = {
+        "business": "Only offers to this business, by ref.",
+        "component": "Only this component, by sku.",
+        "as_of": AS_OF,
+    }
+
+    @extend_schema(responses={200: page_of(_SHAPE)}, summary="A supplier's own offers")
+    def get(self, request: Request) -> Response:
+        asked = request.query_params
+        rows, on = self._offers(), day(asked.dict(), "as_of")
+        rows = queries.offers_on(rows, on) if on else rows
+        by = {"business": "business__ref", "component": "component__sku"}
+        rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
+        return self.page(rows, _OFFERS)
+
+    @extend_schema(request=SupplyOfferIn, responses={201: _SHAPE}, summary="A supplier's new price, from a day on")
+    def post(self, request: Request) -> Response:
+        values = self.read(SupplyOfferIn)
+        supplier = self._supplier(values.pop("business"))
+        component = queries.components(supplier.business).filter(sku=values.pop("component")).first()
+        if component is None:
+            raise Refused([Fault("/component", "unknown", "This business has no such component.")])
+        offer = Offer(business=supplier.business, supplier=supplier, component=component)
+        stored = services.add_dated(offer, actor=self.actor, values=values)
+        return self.created(self._told(stored), stored)
+
+    def _supplier(self, business_ref: str) -> Supplier:
+        found = (
+            queries.suppliers_of(self.account, test=self.actor.test)
+            .select_related("business")
+            .filter(business__ref=business_ref, business__suspended_at=None)
+            .first()
+        )
+        if found is None:
+            raise Refused([Fault("/business", "unknown", "You serve no such business.")])
+        return found
+
+
+class SupplyOfferDetail(_SupplyEndpoint):
+    """One offer of the supplier: it may be ended, and changed before it begins."""
+
+    scopes = {"GET": Scope.SUPPLY_OFFERS_READ, "PATCH": Scope.SUPPLY_OFFERS_WRITE}
+
+    @extend_schema(responses={200: _SHAPE}, summary="One of a supplier's offers")
+    def get(self, request: Request, ref: str) -> Response:
+        offer = self.find(self._offers(), ref)
+        return self.one(self._told(offer), offer)
+
+    @extend_schema(
+        request=SupplyOfferIn(partial=True), responses={200: _SHAPE}, summary="End an offer, or change one to come"
+    )
+    def patch(self, request: Request, ref: str) -> Response:
+        offer = self.find_for_change(self._offers().filter(business__suspended_at=None), ref)
+        values = self.read(SupplyOfferIn, partial=True)
+        fixed = [name for name in ("business", "component") if name in values]
+        if fixed:
+            raise Refused(Fault(f"/{name}", "fixed", "This can't be changed; make a new offer.") for name in fixed)
+        offer = services.change_dated(offer, actor=self.actor, values=values)
+        return self.one(self._told(offer), offer)

@@ -1,0 +1,114 @@
+"""Cutting plans that are asked for and made later: the row is what the job works from, and holds the best one so far."""
+
+from __future__ import annotations
+
+import time
+from datetime import timedelta
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+
+from catalogue.models import AskedPlan
+from catalogue.rules.codes import PlanState
+from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
+from shared.api.problems import Problem
+from shared.background.outbox import want
+from shared.business.actors import Actor
+from shared.business.models import Business
+from shared.database import audit_log
+
+ASKED = "catalogue.cutplan_asked"
+INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
+"""What a caller waits for: with the start of the search's process about two seconds."""
+MOST_SECONDS = 60
+IN_REQUEST_S = 15
+"""Without a broker the search runs right after the commit, before the answer goes out: then it is this long at most."""
+MOST_OPEN = 3
+LOOKS_S = 0.5
+"""How often a running search asks whether it was cancelled, and keeps what it has."""
+KEPT = timedelta(days=30)
+LOST = timedelta(hours=2)
+"""A search takes a minute; one that is open after so long has lost its job."""
+OPEN = (PlanState.WAITING, PlanState.RUNNING)
+
+
+@transaction.atomic
+def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> AskedPlan:
+    """Stores a demand to be planned. Refused when it is no demand, or when the business has enough of them at work."""
+    demand_of(document)
+    if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MOST_OPEN:
+        raise Problem("conflict", f"{MOST_OPEN} plans are at work already: wait for one, or cancel it.")
+    row = AskedPlan.objects.of(business).create(demand=document, seconds=seconds, asked_by=actor.name[:200])
+    want(ASKED, row.ref, business=business)
+    return row
+
+
+def open_plan(business: Business, ref: str) -> AskedPlan | None:
+    """The plan, unless it is finished or was cancelled before it began."""
+    return AskedPlan.objects.of(business).filter(ref=ref, state__in=OPEN).first()
+
+
+def search(row: AskedPlan) -> CutPlan:
+    """The best plan in the time asked for, or up to the moment it is cancelled."""
+    started = {"state": PlanState.RUNNING, "started_at": timezone.now()}
+    AskedPlan.objects.of(row.business).filter(pk=row.pk, state__in=OPEN).update(**started)
+    seconds = row.seconds if settings.REDIS_URL else min(row.seconds, IN_REQUEST_S)
+    budget = Budget(work=seconds * 1_000_000, seconds=float(seconds))
+    return plan_cuts(demand_of(row.demand), budget, Watch(row))
+
+
+class Watch:
+    """Keeps the best plan on the row now and then, and says whether to go on."""
+
+    def __init__(self, row: AskedPlan) -> None:
+        self.rows = AskedPlan.objects.of(row.business).filter(pk=row.pk)
+        self.best: CutPlan | None = None
+        self.looked_at = 0.0
+
+    def __call__(self, plan: CutPlan | None) -> bool:
+        if plan is not None and plan.bars and (self.best is None or plan.cost < self.best.cost):
+            self.best = plan
+            self.rows.update(plan=plan.document())
+        elif time.monotonic() - self.looked_at < LOOKS_S:
+            return True
+        self.looked_at = time.monotonic()
+        return not self.rows.values_list("is_cancelled", flat=True).get()
+
+
+def finish(row: AskedPlan, plan: CutPlan) -> None:
+    """Keeps the last plan; in the caller's transaction."""
+    row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
+    row.state = PlanState.CANCELLED if row.is_cancelled else PlanState.DONE
+    row.plan, row.finished_at = plan.document(), timezone.now()
+    row.save()
+
+
+@transaction.atomic
+def cancel(row: AskedPlan, *, actor: Actor) -> AskedPlan:
+    """Stops a search; the best plan found stays. What has not begun never will."""
+    row = AskedPlan.objects.of(row.business).select_for_update(no_key=True, of=("self",)).get(pk=row.pk)
+    if row.state not in OPEN:
+        raise Problem("conflict", f"This plan is {row.state.replace('_', ' ')} already.")
+    row.is_cancelled = True
+    if row.state == PlanState.WAITING:
+        row.state, row.finished_at = PlanState.CANCELLED, timezone.now()
+    row.save()
+    audit_log.record(row.business, actor, "cutplan.cancelled", f"cutplan:{row.ref}")
+    return row
+
+
+def clear() -> None:
+    """Says of plans whose job was lost that they were given up, and drops those of a month ago."""
+    now = timezone.now()
+    # unscoped: a routine of the whole service
+    rows = AskedPlan.anywhere
+    rows.filter(state__in=OPEN, created_at__lt=now - LOST).update(state=PlanState.GIVEN_UP, finished_at=now)
+    rows.filter(created_at__lt=now - KEPT).exclude(state__in=OPEN).delete()
+
+
+def told(row: AskedPlan) -> dict[str, Any]:
+    """A plan as the API tells it."""
+    members = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at", "plan")
+    return {name: getattr(row, name) for name in members}

@@ -1,0 +1,164 @@
+"""The only bridge from catalogue rows to values: the engine's system and price list, and the market to buy from."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+from catalogue import queries
+from catalogue.engine.purchase_options import Article, Market, Seller, Sold
+from catalogue.models import FenceSystemVersion
+from catalogue.rules.price_bands import read_bands
+from fencing.holes import diameters
+from fencing.prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
+from fencing.reading.systems import read_system
+from fencing.system import System
+from shared.business.models import Business
+from shared.common.dates import today
+
+_MOST_KEPT = 16
+_kept: dict[tuple[str, date], tuple[queries.Mark, Market]] = {}
+"""Markets of this process by business and day, each with the mark of the rows it was read from."""
+
+
+def market(business: Business, on: date | None = None) -> Market:
+    """What can be bought on a day, from active suppliers.
+
+    One query where nothing was written since this process last read it, five otherwise, whatever the number of rows.
+    """
+    on = on or today(business)
+    key, mark = (business.ref, on), queries.market_mark(business)
+    kept = _kept.pop(key, None)
+    if kept is None or kept[0] != mark:
+        kept = mark, _read_market(business, on)
+    _kept[key] = kept
+    for oldest in list(_kept)[:-_MOST_KEPT]:
+        _kept.pop(oldest, None)
+    return kept[1]
+
+
+def _read_market(business: Business, on: date) -> Market:
+    terms = queries.terms_on(business, on)
+    found = queries.suppliers(business).filter(active=True).order_by("code")
+    sellers = {row.pk: row for row in found}
+    rows = queries.offers_on(queries.offers(business), on).filter(supplier__active=True)
+    return Market(
+        articles=tuple(_articles(business, on)),
+        sellers=tuple(
+            Seller(
+                row.code,
+                row.name,
+                row.preferred,
+                terms[row.pk].least_order if row.pk in terms else Decimal(0),
+                read_bands(terms[row.pk].delivery) if row.pk in terms else (),
+            )
+            for row in sellers.values()
+        ),
+        sold=tuple(
+            Sold(
+                sellers[row.supplier_id].code,
+                row.component.sku,
+                row.supplier_sku or row.component.sku,
+                row.price,
+                read_bands(row.breaks),
+                row.pack,
+                row.least_quantity,
+                (terms[row.supplier_id].lead_days if row.supplier_id in terms else 0)
+                if row.lead_days is None
+                else row.lead_days,
+            )
+            for row in rows.select_related("component").order_by("component__sku", "supplier__code")
+        ),
+    )
+
+
+def _articles(business: Business, on: date) -> Iterable[Article]:
+    rows = queries.active_on(queries.components(business), on).select_related("finish").order_by("role", "sku")
+    for row in rows:
+        colour = row.finish.code if row.finish else None
+        yield Article(
+            row.sku,
+            row.label,
+            row.role,
+            colour,
+            row.length_mm,
+            row.height_mm,
+            row.sale_unit,
+            row.bag_yield_m3,
+            row.account_code,
+        )
+
+
+def system_of(version: FenceSystemVersion, bought: Market) -> System:
+    """A stored fence system for the engine: a role that one single component serves gets that component."""
+    system = read_system(version.document)
+    by_role: dict[str, list[Article]] = defaultdict(list)
+    for article in bought.articles:
+        by_role[article.role].append(article)
+    single = {role: articles[0].sku for role, articles in by_role.items() if len(articles) == 1}
+    bag = next((one for one in by_role["concrete.bag"] if one.sku == system.components.get("concrete.bag")), None)
+    bag = bag or next(iter(by_role["concrete.bag"]), None)
+    return replace(
+        system,
+        components={**single, **system.components},
+        bag_yield=system.bag_yield or (bag.bag_yield if bag else None),
+        version=version.number,
+    )
+
+
+def fence_system(
+    business: Business, code: str | None = None, number: int | None = None, on: date | None = None
+) -> System:
+    """The fence system of a code, or the default one, ready for the engine. Refused where there is none."""
+    wanted = code or queries.default_system(business).code
+    return system_of(queries.system_version(business, wanted, number), market(business, on))
+
+
+def cheapest(bought: Market) -> dict[str, Decimal]:
+    """The least price of one sale unit of each article, before breaks."""
+    found: dict[str, Decimal] = {}
+    for one in bought.sold:
+        found[one.sku] = min(one.price, found.get(one.sku, one.price))
+    return found
+
+
+def priced(bought: Market, labour: LabourRates) -> PriceList:
+    """The market as the engine compares by: the cheapest supplier of each article."""
+    prices = cheapest(bought)
+    articles = [one for one in bought.articles if one.sku in prices]
+    eaches: dict[tuple[str, str | None], Decimal] = {}
+    for one in articles:
+        if one.role not in PIECE_ROLES:
+            key = (one.role, one.colour)
+            eaches[key] = min(prices[one.sku], eaches.get(key, prices[one.sku]))
+    return PriceList(
+        stock=tuple(
+            StockPrice(one.role, one.colour, one.length, prices[one.sku]) for one in articles if one.role in PIECE_ROLES
+        ),
+        eaches=eaches,
+        labour=labour,
+    )
+
+
+def price_list(business: Business, system: System, on: date | None = None) -> PriceList:
+    """The prices ``auto`` compares by. Erecting is paid by the metre, so it is the same for every layout and left out.
+
+    A hole is priced at the depth and the diameter the system digs, in the soil of its run.
+    """
+    rules = queries.price_rules_on(business, on)
+
+    def rate(activity: str) -> Decimal:
+        return rules.labour_rate(activity) or Decimal(0)
+
+    _, factor = rules.factors.diameter(max(diameters(system))) or (0, Decimal(1))
+
+    def hole(soil: str) -> Decimal:
+        dig = rules.dig_rate(soil)
+        return rate("set_out") + (dig.price(system.hole.depth, factor) if dig else Decimal(0))
+
+    holes = {soil: hole(soil) for soil in rules.words.soils}
+    labour = LabourRates(hole=hole(""), raked_bay=rate("rake"), cut=rate("cut"), hole_in=holes)
+    return priced(market(business, on), labour)

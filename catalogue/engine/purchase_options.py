@@ -1,0 +1,94 @@
+"""What can be bought on a day, as plain values: who sells which component, at what price, pack and terms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from catalogue.rules.price_bands import Bands, amount_at
+from fencing.offers import Offer, Supplier
+
+
+@dataclass(frozen=True, slots=True)
+class Sold:
+    """One supplier's offer for one component, in the component's sale unit. ``lead_days`` includes the supplier's own."""
+
+    supplier: str
+    sku: str
+    supplier_sku: str
+    price: Decimal
+    breaks: Bands
+    pack: Decimal
+    least_quantity: Decimal
+    lead_days: int
+
+    def price_at(self, quantity: Decimal) -> Decimal:
+        """Price of one sale unit when so many are ordered."""
+        return amount_at(self.breaks, quantity, self.price)
+
+
+@dataclass(frozen=True, slots=True)
+class Seller:
+    """A supplier and what it asks for any order: ``delivery`` is a fee by order value."""
+
+    code: str
+    name: str
+    preferred: bool
+    least_order: Decimal
+    delivery: Bands
+
+    def delivery_fee(self, order_value: Decimal) -> Decimal:
+        """Fee for delivering an order of this value."""
+        return amount_at(self.delivery, order_value, Decimal(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Article:
+    """A component as buying sees it. ``length`` None: sold by the metre, or no piece at all."""
+
+    sku: str
+    label: str
+    role: str
+    colour: str | None
+    length: int | None
+    height: int | None
+    unit: str
+    bag_yield: Decimal | None
+    account: str
+
+
+@dataclass(frozen=True, slots=True)
+class Market:
+    """Everything that can be bought on a day."""
+
+    articles: tuple[Article, ...]
+    sellers: tuple[Seller, ...]
+    sold: tuple[Sold, ...]
+
+    def serving(self, role: str, colour: str | None) -> tuple[Article, ...]:
+        """Articles of a role in a finish; those of no finish serve every finish."""
+        return tuple(one for one in self.articles if one.role == role and one.colour in {None, colour})
+
+    def offers(self, sku: str) -> tuple[Sold, ...]:
+        """Every supplier's offer for an article."""
+        return tuple(one for one in self.sold if one.sku == sku)
+
+    def suppliers(self) -> list[Supplier]:
+        """Suppliers with their offers, as the split over them asks for them; one without terms asks nothing of an order."""
+        offers: dict[str, list[Offer]] = {}
+        for one in self.sold:
+            offer = Offer(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
+            offers.setdefault(one.supplier, []).append(offer)
+        known = {one.code: one for one in self.sellers}
+        plain = [Seller(code, code, False, Decimal(0), ()) for code in offers if code not in known]
+        return [
+            Supplier(
+                one.code,
+                tuple(offers.get(one.code, ())),
+                one.least_order,
+                one.delivery,
+                preferred=one.preferred,
+                name=one.name,
+            )
+            for one in [*self.sellers, *plain]
+        ]

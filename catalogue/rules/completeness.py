@@ -1,0 +1,148 @@
+"""What a fence system lacks before it can quote, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from catalogue import queries
+from catalogue.engine import engine_input
+from catalogue.engine.purchase_options import Article, Market
+from catalogue.models import FenceSystemVersion
+from catalogue.rules.price_rules import PriceRules
+from fencing.faults import Refused
+from fencing.holes import diameters
+from fencing.system import SheetSupply, System
+from shared.business.models import Business
+from shared.common.dates import today
+
+_NAMES = {
+    "post.channel": "channel",
+    "post.square": "square post",
+    "post.extension": "post extension",
+    "rail": "rail",
+    "sheet": "sheet",
+    "lattice": "lattice panel",
+    "gate.stile": "gate stile",
+    "gate.rail": "gate rail",
+    "cap.pair": "cap for a pair",
+    "cap.square": "cap for a square post",
+    "screw": "screws",
+    "lattice_clip": "lattice clips",
+    "drop_bolt": "drop bolt",
+    "stile_plug": "stile plug",
+    "concrete.bag": "concrete in bags",
+}
+_PER_FINISH = ("cap.pair", "cap.square", "screw")
+_ANY = ("hinge", "latch", "drop_bolt", "stile_plug")
+_LABOUR = ("set_out", "dig", "erect", "rake", "gate", "remove")
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """One thing that is missing: a code for machines, the role and finish it is about, a sentence.
+
+    ``length`` is the stock length that is missing; ``key`` the sku without a price, or the key of the price rule.
+    """
+
+    code: str
+    role: str
+    finish: str | None
+    text: str
+    length: int | None = None
+    key: str = ""
+
+
+def _wanted(system: System) -> Iterator[tuple[str, int | None]]:
+    """Every role and stock length a system asks for; length None: any."""
+    for role, section in (("post.channel", system.channel), ("post.square", system.square)):
+        yield from ((role, length) for length in section.stock)
+    yield from (("rail", length) for length in system.rails.stock)
+    if system.sheets.supply is SheetSupply.STOCK:
+        yield from (("sheet", length) for length in system.sheets.stock)
+    else:
+        yield "sheet", None
+    yield from (("lattice", length) for length in system.lattice.stock)
+    yield from (("gate.stile", None), ("gate.rail", None), *((role, None) for role in _PER_FINISH))
+    if system.lattice.heights:
+        yield from (("post.extension", None), ("lattice_clip", None))
+
+
+def _serves(article: Article, length: int | None) -> bool:
+    return length is None or article.length is None or article.length == length
+
+
+def _lack(market: Market, priced: frozenset[str], role: str, finish: str | None, length: int | None) -> Lack | None:
+    found = [one for one in market.serving(role, finish) if _serves(one, length)]
+    what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
+    place = f" in {finish}" if finish else ""
+    if not found:
+        return Lack("component.missing", role, finish, f"no {what}{place}", length)
+    if not any(one.sku in priced for one in found):
+        return Lack("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
+    return None
+
+
+def _of_components(system: System, market: Market, finishes: list[str]) -> Iterator[Lack | None]:
+    priced = frozenset(engine_input.cheapest(market))
+    for finish in finishes:
+        for role, length in _wanted(system):
+            yield _lack(market, priced, role, finish, length)
+    for role in _ANY:
+        yield _lack(market, priced, role, finishes[0] if finishes else None, None)
+    bag, mix = (_lack(market, priced, role, None, None) for role in ("concrete.bag", "concrete.mix"))
+    if bag and mix:
+        yield bag
+
+
+def _of_digging(rules: PriceRules, system: System) -> Iterator[Lack]:
+    """What is missing to price the holes the system digs: how deep and how wide they are."""
+    general = ("",) if "dig" in rules.labour else ()
+    for soil in (*general, *rules.words.soils):
+        rate = rules.dig_rate(soil)
+        if rate is not None and rate.deeper is None and rate.steps(system.hole.depth):
+            key = f"dig_deeper.{soil}" if soil else "dig_deeper"
+            text = f"no labour rate for each further 100 mm of a hole{f' in {soil}' if soil else ''}"
+            yield Lack("labour.missing", "", None, text, key=key)
+    across = max(diameters(system))
+    if rules.factors.diameter(across) is None:
+        yield Lack("factor.missing", "", None, f"no factor for holes {across} mm across", key=f"diameter.{across}")
+
+
+def _of_rules(rules: PriceRules) -> Iterator[Lack]:
+    for activity in _LABOUR:
+        known = any(key == activity or key.startswith(f"{activity}.") for key in rules.labour)
+        if not known:
+            yield Lack("labour.missing", "", None, f"no labour rate for {activity}", key=activity)
+    if not rules.tax_of:
+        yield Lack("tax.missing", "", None, "no tax code for all that is sold")
+    for category, code in rules.tax_of.items():
+        if code not in rules.taxes:
+            text = f"no rate for tax code {code} (used for {category or 'all that is sold'})"
+            yield Lack("tax.missing", "", None, text, key=code)
+    if not rules.markups:
+        yield Lack("markup.missing", "", None, "no markup: everything would be sold at cost")
+
+
+def lacks(business: Business, code: str | None = None, on: date | None = None) -> list[Lack]:
+    """What is missing before a system can quote on a day; nothing: it is complete. Refused where there is no such system."""
+    wanted = code or queries.default_system(business).code
+    return lacks_of(queries.system_version(business, wanted), on)
+
+
+def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[Lack]:
+    """What is missing before a version of a system can quote on a day; it need not be stored yet."""
+    business = version.business
+    on = on or today(business)
+    market = engine_input.market(business, on)
+    finishes = list(queries.finishes(business).filter(active=True).order_by("code").values_list("code", flat=True))
+    found = [] if finishes else [Lack("finish.missing", "", None, "no finish")]
+    try:
+        system = engine_input.system_of(version, market)
+        found += [lack for lack in _of_components(system, market, finishes) if lack is not None]
+        rules = queries.price_rules_on(business, on)
+        found += [*_of_rules(rules), *_of_digging(rules, system)]
+    except Refused as refused:
+        found += [Lack(fault.code, "", None, fault.text) for fault in refused.faults]
+    return list(dict.fromkeys(found))

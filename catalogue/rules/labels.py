@@ -1,0 +1,125 @@
+"""Names people read for the codes a catalogue is written in: roles, units, finishes, kinds and keys of price rules."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from catalogue import queries
+from catalogue.rules.codes import SALE_UNITS
+from fencing.roles import ROLES, part
+from shared.business.models import Business
+
+KINDS: Mapping[str, str] = {
+    "markup": "Markup", "labour": "Labour rate", "hire": "Hire, a day", "disposal": "Tipping", "discount": "Discount",
+    "tax": "Tax rate", "tax_of": "Which tax", "account": "Account", "payment": "Instalment", "setting": "Setting",
+    "factor": "Factor",
+}  # fmt: skip
+_ACTIVITIES = {
+    "set_out": "Setting out, a post", "dig": "Digging, a hole", "dig_deeper": "Digging, each further 100 mm",
+    "erect": "Erecting, a metre", "rake": "A raked bay",
+    "gate": "Hanging a gate", "retrofit": "A retrofitted bay", "cut": "Sawing a rail to length", "remove": "Taking down, a metre",
+    "spoil": "Carting spoil, a cubic metre", "travel": "A visit",
+}  # fmt: skip
+_SETTINGS = {
+    "least_job_charge": "Least charge for a job", "rounding_step": "Prices rounded to", "rounding": "How prices are rounded",
+    "tax_line_digits": "Digits of tax on a line", "tax_rounding": "How tax is rounded", "travel_visits": "Visits to a job",
+    "odd_cent": "Who takes the odd cent",
+}  # fmt: skip
+_CHOICES: Mapping[str, Mapping[str, str]] = {
+    "markup": {"markup": "on cost", "margin": "of the price"},
+    "payment": {
+        "acceptance": "on acceptance", "start": "when work begins", "posts_set": "when the posts stand",
+        "completion": "on completion",
+    },
+    "discount": {
+        "picked": "when picked on a quote", "returning": "a customer who accepted a job before",
+        "shared": "two parties or more pay",
+    },
+    "tax": {
+        "S": "standard rate", "Z": "zero rate", "E": "exempt", "AE": "reverse charge", "K": "supply within a union",
+        "G": "export", "O": "outside of tax",
+    },
+    "labour": {"hazardous": "hazardous: licensed contractor"},
+    "setting": {
+        "half_up": "halves up", "half_down": "halves down", "down": "down", "fairest": "who has paid least so far",
+        "first": "the first party", "last": "the last party", "largest": "who pays most",
+    },
+}  # fmt: skip
+
+
+def role_word(role: str) -> str:
+    """A role as one of it is called.
+
+    >>> role_word("post.channel"), role_word("concrete.bag"), role_word("unknown")
+    ('Post channel', 'Concrete in bags', 'unknown')
+    """
+    words = part(role, 1)
+    return words[:1].upper() + words[1:] if role in ROLES else role
+
+
+def unit_word(code: str) -> str:
+    """A sale unit by its name.
+
+    >>> unit_word("MTR"), unit_word("C62"), unit_word("??")
+    ('metre', 'one', '??')
+    """
+    return SALE_UNITS.get(code, code)
+
+
+def key_word(kind: str, key: str) -> str:
+    """The key of a price rule in words.
+
+    >>> key_word("labour", "dig.clay"), key_word("labour", "erect.1800"), key_word("setting", "odd_cent")
+    ('Digging, a hole: clay', 'Erecting, a metre: up to 1800 mm', 'Who takes the odd cent')
+    >>> key_word("markup", "cap"), key_word("tax_of", ""), key_word("hire", "auger")
+    ('Post caps and square post caps', 'All that is sold', 'auger')
+    """
+    activity, _, finer = key.partition(".")
+    if kind == "labour" and activity in _ACTIVITIES:
+        more = f"up to {finer} mm" if activity == "erect" else finer
+        return _ACTIVITIES[activity] + (f": {more}" if finer else "")
+    if kind == "factor":
+        return _factor_word(activity, finer)
+    if kind == "setting":
+        return _SETTINGS.get(key, key)
+    if kind == "tax_of" and not key:
+        return "All that is sold"
+    return _part_word(key) if kind in ("markup", "account") else key
+
+
+def _factor_word(name: str, finer: str) -> str:
+    """
+    >>> _factor_word("diameter", "300"), _factor_word("bulking", "")
+    ('Holes up to 300 mm across', 'Spoil once it is dug')
+    """
+    if name == "diameter":
+        return f"Holes up to {finer} mm across"
+    return f"Spoil once it is dug{': ' if finer else ''}{finer}"
+
+
+def _part_word(key: str) -> str:
+    if key in ROLES:
+        return role_word(key)
+    family = [word for role, word in ROLES.items() if role.partition(".")[0] == key]
+    return " and ".join(family).capitalize() if 0 < len(family) < 3 else f"{key.capitalize()}"
+
+
+def choice_word(kind: str, choice: str) -> str:
+    """The choice of a price rule in words.
+
+    >>> choice_word("payment", "posts_set"), choice_word("account", "4100"), choice_word("labour", "700")
+    ('when the posts stand', '4100', 'up to 700 mm deep')
+    """
+    if kind == "labour" and choice.isdigit():
+        return f"up to {choice} mm deep"
+    return _CHOICES.get(kind, {}).get(choice, choice)
+
+
+def finish_words(business: Business) -> dict[str, str]:
+    """The finishes of a business: its name for each code."""
+    return dict(queries.finishes(business).order_by("name").values_list("code", "name"))
+
+
+def supplier_words(business: Business) -> dict[str, str]:
+    """The suppliers of a business: the name for each code."""
+    return dict(queries.suppliers(business).order_by("name").values_list("code", "name"))

@@ -1,0 +1,346 @@
+"""How a business prices, as plain values: read from dated lines, asked by role or category. No rows in here."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from fractions import Fraction
+
+from catalogue.rules.digging import NO_FACTORS, DigRate, HoleFactors, dig_depths, hole_factors
+from catalogue.rules.discounts import DiscountRule, GivenTo, given_to
+from catalogue.rules.labour_rules import factor_faults, labour_faults, rate_faults
+from catalogue.rules.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
+from fencing.faults import Fault, Refused
+from shared.common.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
+
+ZERO = Decimal(0)
+
+
+class RuleKind(StrEnum):
+    """What a line of the price rules says; its key, amount and choice are read accordingly."""
+
+    MARKUP = "markup"  # key: category or role; amount: percent; choice: markup on cost, or margin of price
+    LABOUR = "labour"  # key: activity; amount: rate; choice: depth a dig rate includes [mm], or hazardous
+    HIRE = "hire"  # key: what is hired; amount: rate a day
+    DISPOSAL = "disposal"  # key: what is taken away; amount: rate a metre (old fence) or a cubic metre (spoil)
+    DISCOUNT = "discount"  # key: name of the discount; amount: percent; choice: who gets it, one of GivenTo
+    TAX = "tax"  # key: tax code; amount: rate in percent; choice: category
+    TAX_OF = "tax_of"  # key: category of cost, or nothing for all others; choice: tax code
+    ACCOUNT = "account"  # key: category, role, "sales", "discount"; choice: account code
+    PAYMENT = "payment"  # key: order of the instalment; amount: percent; choice: when it is due
+    SETTING = "setting"  # key: one of SETTINGS
+    FACTOR = "factor"  # key: diameter.300, bulking, bulking.clay; amount: factor on digging, or on the volume of spoil
+
+
+class Category(StrEnum):
+    """What a cost is for."""
+
+    MATERIALS = "materials"
+    LABOUR = "labour"
+    HIRE = "hire"
+    DISPOSAL = "disposal"
+    SUBCONTRACT = "subcontract"
+    DELIVERY = "delivery"
+
+
+class Due(StrEnum):
+    """When an instalment is due."""
+
+    ACCEPTANCE = "acceptance"
+    START = "start"
+    POSTS_SET = "posts_set"
+    COMPLETION = "completion"
+
+
+TAX_CATEGORIES = ("S", "Z", "E", "AE", "K", "G", "O")
+_AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
+_MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
+_CHOICES: dict[str, tuple[str, ...]] = {
+    "rounding": tuple(Rounding),
+    "tax_rounding": tuple(Rounding),
+    "odd_cent": tuple(OddCent),
+}
+SETTINGS = tuple(sorted(_AMOUNTS | set(_CHOICES)))
+
+
+def is_money(kind: str, key: str) -> bool:
+    """Whether a line's amount is money; otherwise it is a percentage or a count."""
+    return kind in _MONEY or (kind == RuleKind.SETTING and key in {"least_job_charge", "rounding_step"})
+
+
+@dataclass(frozen=True, slots=True)
+class RuleLine:
+    """One dated line of the price rules."""
+
+    kind: str
+    key: str
+    amount: Decimal | None
+    choice: str
+    label: str
+    valid_from: date
+    valid_to: date | None = None
+
+
+_Faults = list[tuple[str, str]]
+
+
+def _percent_fault(amount: Decimal | None, *, below: int) -> _Faults:
+    if amount is None or not 0 <= amount < below:
+        return [("amount", f"A percentage from 0 to below {below} is wanted.")]
+    return []
+
+
+def _chosen_fault(choice: str, choices: Iterable[str]) -> _Faults:
+    known = tuple(choices)
+    return [] if choice in known else [("choice", f"Choose from: {', '.join(known)}.")]
+
+
+def _markup_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    return _percent_fault(amount, below=100 if choice == "margin" else 1000) + _chosen_fault(
+        choice, ("markup", "margin")
+    )
+
+
+def _discount_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    taken = [("key", "Choose another name: this one means no discount.")] if key == "none" else []
+    return taken + _percent_fault(amount, below=100) + (_chosen_fault(choice, GivenTo) if choice else [])
+
+
+def _tax_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    faults = _percent_fault(amount, below=100) + _chosen_fault(choice, TAX_CATEGORIES)
+    if not faults and amount is not None and (amount > 0) != (choice == "S"):
+        faults.append(("amount", "Category S has a rate above 0, every other category a rate of 0."))
+    return faults
+
+
+def _setting_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    if key in _CHOICES:
+        return _chosen_fault(choice, _CHOICES[key])
+    return rate_faults(amount) if key in _AMOUNTS else [("key", f"Choose from: {', '.join(SETTINGS)}.")]
+
+
+def _named_faults(key: str, amount: Decimal | None, choice: str) -> _Faults:
+    return [] if choice else [("choice", "A code is wanted.")]
+
+
+_KIND_FAULTS = {
+    RuleKind.MARKUP: _markup_faults,
+    RuleKind.LABOUR: labour_faults,
+    RuleKind.HIRE: lambda key, amount, choice: rate_faults(amount),
+    RuleKind.DISPOSAL: lambda key, amount, choice: rate_faults(amount),
+    RuleKind.DISCOUNT: _discount_faults,
+    RuleKind.TAX: _tax_faults,
+    RuleKind.TAX_OF: _named_faults,
+    RuleKind.ACCOUNT: _named_faults,
+    RuleKind.PAYMENT: lambda key, amount, choice: _percent_fault(amount, below=101) + _chosen_fault(choice, Due),
+    RuleKind.SETTING: _setting_faults,
+    RuleKind.FACTOR: factor_faults,
+}
+
+
+def rule_faults(kind: str, key: str, amount: Decimal | None, choice: str) -> _Faults:
+    """What is wrong with one line: (field, what would be accepted). A key is wanted by every kind but ``tax_of``."""
+    if kind not in RuleKind.__members__.values():
+        return [("kind", f"Choose from: {', '.join(RuleKind)}.")]
+    faults = _KIND_FAULTS[RuleKind(kind)](key, amount, choice)
+    return faults if key or kind == RuleKind.TAX_OF else [("key", "A key is wanted."), *faults]
+
+
+@dataclass(frozen=True, slots=True)
+class Markup:
+    """Percent put on cost, or (``of_price``) the share of the price that is margin."""
+
+    percent: Decimal
+    of_price: bool = False
+
+    def price(self, cost: Decimal | Fraction) -> Fraction:
+        """Exact price of a cost.
+
+        >>> Markup(Decimal(25)).price(Decimal(80)), Markup(Decimal(20), of_price=True).price(Decimal(80))
+        (Fraction(100, 1), Fraction(100, 1))
+        """
+        part = Fraction(self.percent) / 100
+        return Fraction(cost) / (1 - part) if self.of_price else Fraction(cost) * (1 + part)
+
+
+@dataclass(frozen=True, slots=True)
+class TaxCode:
+    """A tax code with its rate in percent on the day of supply."""
+
+    code: str
+    category: str
+    rate: Decimal
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Instalment:
+    """A part of the price by percent, and when it is due."""
+
+    key: str
+    label: str
+    percent: Decimal
+    due: Due
+
+
+@dataclass(frozen=True, slots=True)
+class PriceRules:
+    """Everything ``quotes.pricing`` asks, as it stood ``on`` a day; tax as it stands on the day of supply."""
+
+    currency: str
+    on: date
+    markups: Mapping[str, Markup] = field(default_factory=dict)
+    labour: Mapping[str, Decimal] = field(default_factory=dict)
+    hire: Mapping[str, tuple[str, Decimal]] = field(default_factory=dict)
+    disposal: Mapping[str, Decimal] = field(default_factory=dict)
+    discounts: Mapping[str, DiscountRule] = field(default_factory=dict)
+    taxes: Mapping[str, TaxCode] = field(default_factory=dict)
+    tax_of: Mapping[str, str] = field(default_factory=dict)
+    accounts: Mapping[str, str] = field(default_factory=dict)
+    instalments: tuple[Instalment, ...] = ()
+    least_job_charge: Decimal = ZERO
+    rounding_step: Decimal = ZERO
+    rounding: Rounding = Rounding.HALF_UP
+    tax_rule: TaxRule = field(default_factory=TaxRule)
+    odd_cent: OddCent = OddCent.FAIREST
+    visits: Decimal = Decimal(1)
+    depths: Mapping[str, int] = field(default_factory=dict)
+    factors: HoleFactors = NO_FACTORS
+    hazardous: frozenset[str] = frozenset()
+
+    @property
+    def words(self) -> SiteWords:
+        """The soils and kinds of old fence a measure may name."""
+        return site_words(self.labour, self.disposal, self.hazardous)
+
+    @property
+    def digits(self) -> int:
+        return minor_digits(self.currency)
+
+    def markup(self, category: str, role: str = "") -> Markup:
+        """The markup for a role, for its family (``cap`` of ``cap.pair``), for its category; nothing where none is set."""
+        for key in (role, role.partition(".")[0], category):
+            if key and key in self.markups:
+                return self.markups[key]
+        return Markup(ZERO)
+
+    def account(self, category: str, role: str = "") -> str:
+        """Account code for a role, its family, its category, or all sales."""
+        keys = (role, role.partition(".")[0], category, "sales")
+        return next((self.accounts[key] for key in keys if key and key in self.accounts), "")
+
+    def tax(self, category: str = "") -> TaxCode:
+        """The tax code of a category of cost. Refused where the rules name none."""
+        code = self.tax_of.get(category) or self.tax_of.get("")
+        return self.tax_by_code(code or "")
+
+    def tax_by_code(self, code: str) -> TaxCode:
+        """A tax code on the day of supply. Refused where there is none on that day."""
+        if code not in self.taxes:
+            text = (
+                f"There is no tax code {code!r} on the day of supply." if code else "The price rules name no tax code."
+            )
+            raise Refused([Fault("/price_rules/tax", "tax.missing", text)])
+        return self.taxes[code]
+
+    def labour_rate(self, activity: str, finer: str = "") -> Decimal | None:
+        """Rate for an activity: for ``finer`` (a kind) itself, otherwise for the activity in general.
+
+        Erecting goes by height in mm: the rate of the least height that is not below it, then the general one, then the
+        rate of the greatest height.
+        """
+        if activity == "erect" and finer:
+            heights = sorted(int(key[6:]) for key in self.labour if key.startswith("erect."))
+            band = next((height for height in heights if height >= int(finer)), None)
+            if band is None and "erect" not in self.labour and heights:
+                band = heights[-1]
+            return self.labour.get(f"erect.{band}", self.labour.get("erect"))
+        return self.labour.get(f"{activity}.{finer}", self.labour.get(activity))
+
+    def dig_rate(self, soil: str) -> DigRate | None:
+        """Return what digging costs in a soil, or where none is named. A soil has its own rate or none: never the general one."""
+        finer = f".{plain_word(soil)}" if soil else ""
+        hole = self.labour.get(f"dig{finer}")
+        if hole is None:
+            return None
+        return DigRate(hole, self.depths.get(f"dig{finer}"), self.labour.get(f"dig_deeper{finer}"))
+
+
+def standing(lines: Iterable[RuleLine], on: date) -> dict[tuple[str, str], RuleLine]:
+    """Of each kind and key, the line that began last on or before a day and has not ended, by kind and key."""
+    found: dict[tuple[str, str], RuleLine] = {}
+    for line in sorted(lines, key=lambda one: one.valid_from):
+        if line.valid_from <= on and (line.valid_to is None or on <= line.valid_to):
+            found[line.kind, rule_key(line.kind, line.key)] = line
+    return dict(sorted(found.items()))
+
+
+def _amounts(now: Mapping[tuple[str, str], RuleLine], kind: RuleKind) -> dict[str, Decimal]:
+    return {key: line.amount for (of, key), line in now.items() if of == kind and line.amount is not None}
+
+
+def _choices(now: Mapping[tuple[str, str], RuleLine], kind: RuleKind) -> dict[str, str]:
+    return {key: line.choice for (of, key), line in now.items() if of == kind and line.choice}
+
+
+def _labelled(now: Mapping[tuple[str, str], RuleLine], kind: RuleKind) -> dict[str, tuple[str, Decimal]]:
+    return {key: (now[kind, key].label or key, amount) for key, amount in _amounts(now, kind).items()}
+
+
+def _instalments(now: Mapping[tuple[str, str], RuleLine]) -> tuple[Instalment, ...]:
+    amounts = {key: amount for key, amount in _amounts(now, RuleKind.PAYMENT).items() if amount > 0}
+    if amounts and sum(amounts.values()) != 100:
+        total = sum(amounts.values())
+        raise Refused(
+            [Fault("/price_rules/payment", "payment.sum", f"The instalments add up to {total:f} %, not to 100 %.")]
+        )
+    lines = {key: now[RuleKind.PAYMENT, key] for key in amounts}
+    return tuple(Instalment(key, line.label or key, amounts[key], Due(line.choice)) for key, line in lines.items())
+
+
+def _tax_rule(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxRule:
+    digits = amounts.get("tax_line_digits")
+    return TaxRule(at, Rounding(choices.get("tax_rounding", Rounding.HALF_UP)), None if digits is None else int(digits))
+
+
+def read_rules(
+    lines: Iterable[RuleLine], *, currency: str, on: date, supplied: date | None = None, tax_at: TaxAt = TaxAt.TOTAL
+) -> PriceRules:
+    """The price rules as they stood ``on`` a day, with the tax rates of the day of supply. Refused when they contradict."""
+    lines = list(lines)
+    now, taxed = standing(lines, on), standing(lines, supplied or on)
+    amounts, choices = _amounts(now, RuleKind.SETTING), _choices(now, RuleKind.SETTING)
+    return PriceRules(
+        currency=currency,
+        on=on,
+        markups={
+            key: Markup(amount, of_price=now[RuleKind.MARKUP, key].choice == "margin")
+            for key, amount in _amounts(now, RuleKind.MARKUP).items()
+        },
+        labour=_amounts(now, RuleKind.LABOUR),
+        hire=_labelled(now, RuleKind.HIRE),
+        disposal=_amounts(now, RuleKind.DISPOSAL),
+        discounts={
+            key: DiscountRule(key, *named, given_to(now[RuleKind.DISCOUNT, key].choice))
+            for key, named in _labelled(now, RuleKind.DISCOUNT).items()
+        },
+        taxes={
+            key: TaxCode(key, taxed[RuleKind.TAX, key].choice, rate, taxed[RuleKind.TAX, key].label or key)
+            for key, rate in _amounts(taxed, RuleKind.TAX).items()
+        },
+        tax_of=_choices(now, RuleKind.TAX_OF),
+        accounts=_choices(now, RuleKind.ACCOUNT),
+        instalments=_instalments(now),
+        least_job_charge=amounts.get("least_job_charge", ZERO),
+        rounding_step=amounts.get("rounding_step", ZERO),
+        rounding=Rounding(choices.get("rounding", Rounding.HALF_UP)),
+        tax_rule=_tax_rule(amounts, choices, tax_at),
+        odd_cent=OddCent(choices.get("odd_cent", OddCent.FAIREST)),
+        visits=amounts.get("travel_visits", Decimal(1)),
+        depths=dig_depths(_choices(now, RuleKind.LABOUR)),
+        factors=hole_factors(_amounts(now, RuleKind.FACTOR)),
+        hazardous=hazardous_kinds(_choices(now, RuleKind.LABOUR)),
+    )

@@ -1,0 +1,240 @@
+"""Columns of a sheet: how a cell becomes a value, and a value a cell."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from catalogue.rules.price_bands import parsed, written
+from catalogue.spreadsheets.limits import Cell
+
+_DAY_0 = date(1899, 12, 30)  # day 0 of a spreadsheet's date numbers (common practice)
+_TRUE_TEXT = 24
+
+
+class Unreadable(ValueError):
+    """A cell that can't be read; the message says what would be accepted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """``name`` in the header, ``attr`` of the row; ``number``: written as a number; ``by``: what it sorts by, if not that."""
+
+    name: str
+    attr: str
+    read: Callable[[Cell, bool], Any]
+    write: Callable[[Any], str]
+    number: bool = False
+    key: bool = False
+    by: str = ""
+
+    def value(self, cell: Cell, decimal_comma: bool) -> Any:
+        """The value in a cell. Unreadable when it is a formula or none that the column takes."""
+        if cell.formula:
+            raise Unreadable("A formula is not taken in; write its value, or put ' before a text that begins like one.")
+        return self.read(cell, decimal_comma)
+
+
+def _field(model: type[models.Model], name: str) -> models.Field[Any, Any]:
+    field = model._meta.get_field(name)
+    if not isinstance(field, models.Field):
+        raise TypeError(f"{name} is no column of {model.__name__}")
+    return field
+
+
+def _checked(field: models.Field[Any, Any], value: Any) -> Any:
+    try:
+        field.run_validators(value)
+    except ValidationError as fault:
+        raise Unreadable(" ".join(fault.messages)) from None
+    return value
+
+
+def plain(text: str) -> str:
+    """A text without spaces around it and without what can't be printed."""
+    if "\x00" in text:
+        raise Unreadable("A text can't hold the character NUL.")
+    return "".join(char for char in text.strip() if char.isprintable() or char == "\n")
+
+
+def text_column(
+    model: type[models.Model], name: str, *, key: bool = False, choices: bool = False, named: str = ""
+) -> Column:
+    """A text as the model takes it; ``named``: its column, where that is called otherwise."""
+    field = _field(model, name)
+    known = {str(value) for value, _ in field.flatchoices} if choices else None
+
+    def read(cell: Cell, decimal_comma: bool) -> str:
+        value = plain(cell.text)
+        _refuse_unfit(field, value)
+        if known is not None and value not in known:
+            raise Unreadable(f"Choose from: {', '.join(sorted(known))}.")
+        return str(_checked(field, value)) if value else ""
+
+    return Column(named or name, name, read, str, key=key)
+
+
+def _refuse_unfit(field: models.Field[Any, Any], text: str) -> None:
+    if not text and not field.blank:
+        raise Unreadable("This must not be empty.")
+    if field.max_length and len(text) > field.max_length:
+        raise Unreadable(f"At most {field.max_length} characters.")
+
+
+_TWO_WAYS = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
+
+
+def _refuse_two_ways(text: str) -> None:
+    """Where commas mark decimals, 1.234 is twelve hundred to some and one and a bit to others."""
+    if _TWO_WAYS.fullmatch(text):
+        either = f"{text.replace('.', '')} or {text.replace('.', ',')}0"
+        raise Unreadable(
+            f"{text} can be taken two ways in a file whose columns are not parted by commas; write {either}."
+        )
+
+
+def read_number(text: str, *, places: int, comma: bool) -> Decimal:
+    """A number as people write it: digits, one decimal mark, no thousands separators."""
+    if comma:
+        _refuse_two_ways(text.strip())
+    mark = "," if comma and "," in text else "."
+    plain = text.strip().replace(mark, ".", 1)
+    if not plain.isascii() or len(plain) > _TRUE_TEXT or not set(plain) <= set("+-.0123456789"):
+        raise Unreadable("A number such as 1234.50 is wanted, without thousands separators or currency.")
+    try:
+        number = Decimal(plain)
+    except InvalidOperation:
+        raise Unreadable("A number such as 1234.50 is wanted.") from None
+    return _at_most(places, number)
+
+
+def _at_most(places: int, number: Decimal) -> Decimal:
+    exponent = number.normalize().as_tuple().exponent
+    if isinstance(exponent, int) and -exponent > places:
+        raise Unreadable(f"At most {places} decimal places.")
+    return number
+
+
+def shown_number(value: Any) -> str:
+    """A number without needless noughts, so that a file reads back the same."""
+    if value is None:
+        return ""
+    return f"{Decimal(value).normalize():f}" if isinstance(value, Decimal) else str(value)
+
+
+def number_column(model: type[models.Model], name: str, *, least: Decimal | None = Decimal(0)) -> Column:
+    """A number as the model takes it; empty is the column's default, or nothing where that is allowed."""
+    field = _field(model, name)
+    places, most = _room(field)
+
+    def read(cell: Cell, decimal_comma: bool) -> Any:
+        text = cell.text.strip()
+        if not text:
+            return _left_empty(field)
+        number = from_float(text, places) if cell.number else read_number(text, places=places, comma=decimal_comma)
+        if not number < most or (least is not None and number < least):
+            raise Unreadable(f"A number {'' if least is None else f'from {least} '}below {most:f} is wanted.")
+        return _checked(field, number if places else int(number))
+
+    return Column(name, name, read, shown_number, number=True)
+
+
+def _room(field: models.Field[Any, Any]) -> tuple[int, Decimal]:
+    """Decimal places of a number's column, and what the number must stay below."""
+    if not isinstance(field, models.DecimalField):
+        return 0, Decimal(2**31)
+    places = field.decimal_places or 0
+    return places, Decimal(10) ** ((field.max_digits or 10) - places)
+
+
+def _left_empty(field: models.Field[Any, Any]) -> Any:
+    if not field.null and not field.has_default():
+        raise Unreadable("This must not be empty.")
+    return None if field.null else field.get_default()
+
+
+def from_float(text: str, places: int) -> Decimal:
+    """What a spreadsheet's float was meant to be: 0.1 + 0.2 comes as 0.30000000000000004."""
+    try:
+        number = Decimal(text)
+    except InvalidOperation:
+        raise Unreadable("A number is wanted.") from None
+    if not number.is_finite() or abs(number) >= Decimal(10) ** 15:
+        raise Unreadable("A number of at most 15 digits is wanted.")
+    return _at_most(places, Decimal(repr(float(f"{number:.15g}"))))
+
+
+_FLAGS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+
+
+def flag_column(model: type[models.Model], name: str) -> Column:
+    """yes or no; empty is the column's default."""
+    field = _field(model, name)
+
+    def read(cell: Cell, decimal_comma: bool) -> bool:
+        text = cell.text.strip().lower()
+        if text and text not in _FLAGS:
+            raise Unreadable("yes or no is wanted.")
+        return _FLAGS[text] if text else bool(field.get_default())
+
+    return Column(name, name, read, lambda value: "yes" if value else "no")
+
+
+def date_column(name: str, *, needed: bool = False, key: bool = False) -> Column:
+    """A day as YYYY-MM-DD, or a spreadsheet's date."""
+
+    def read(cell: Cell, decimal_comma: bool) -> date | None:
+        text = cell.text.strip()
+        if not text and not needed:
+            return None
+        try:
+            return _day(float(text)) if cell.number else date.fromisoformat(text)
+        except (ValueError, OverflowError):
+            raise Unreadable("A day such as 2026-07-01 is wanted.") from None
+
+    return Column(name, name, read, lambda value: "" if value is None else value.isoformat(), key=key)
+
+
+def _day(serial: float) -> date:
+    if serial != int(serial) or not 1 <= serial < 2958466:  # the year 9999
+        raise ValueError
+    return _DAY_0 + timedelta(days=int(serial))
+
+
+def bands_column(name: str, check: Callable[[Any], str | None]) -> Column:
+    """Bands on one line: ``10:4.50 50:4.10``."""
+
+    def read(cell: Cell, decimal_comma: bool) -> list[list[str]]:
+        for part in re.split(r"[\s:]+", cell.text) if decimal_comma else ():
+            _refuse_two_ways(part)
+        value = parsed(cell.text.replace(",", ".") if decimal_comma else cell.text)
+        if value is None:
+            raise Unreadable("Pairs such as 10:4.50 50:4.10 are wanted.")
+        fault = check(value)
+        if fault:
+            raise Unreadable(fault)
+        return value
+
+    return Column(name, name, read, written)
+
+
+def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: str = "") -> Column:
+    """The code of a row of the same business, as its id; ``key``: the code's path, where it tells rows apart."""
+    codes = {pk: code for code, pk in ids.items()}
+
+    def read(cell: Cell, decimal_comma: bool) -> int | None:
+        text = plain(cell.text)
+        if not text and not needed:
+            return None
+        if text not in ids:
+            raise Unreadable(f"There is no {what} {text[:80]!r}.")
+        return ids[text]
+
+    return Column(name, attr, read, lambda value: "" if value is None else codes[value], key=bool(key), by=key)

@@ -1,0 +1,33 @@
+"""Sheets out: the same columns as in, so that what was written reads back as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets import csv_file, xlsx_file
+from catalogue.spreadsheets.import_plan import stored_rows
+from catalogue.spreadsheets.sheet_types import Kind, kind_for
+from shared.business.models import Business
+
+FORMATS = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+
+
+def _table(kind: Kind, business: Business) -> Iterator[list[tuple[str, bool]]]:
+    yield [(column.name, False) for column in kind.columns]
+    keys = [column.by or column.attr for column in kind.columns if column.key]
+    for _, values in stored_rows(kind, business, *keys):
+        yield [(column.write(value), column.number) for column, value in zip(kind.columns, values, strict=True)]
+
+
+def csv_sheet(kind: ImportKind, business: Business) -> Iterator[str]:
+    """The business's rows as lines of CSV, in the order of their keys."""
+    return csv_file.written(_table(kind_for(kind, business), business))
+
+
+def xlsx_sheet(kind: ImportKind, business: Business) -> bytes:
+    """The business's rows as an XLSX file."""
+    return xlsx_file.written(_table(kind_for(kind, business), business), kind.value)

@@ -1,0 +1,150 @@
+"""Taking a planned file in: all of it or nothing, in batches, with who did it and every price that changed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
+from itertools import islice
+from typing import Any, TypeVar
+
+from django.db import transaction
+from django.utils import timezone
+
+from catalogue.rules.codes import ImportKind
+from catalogue.rules.price_change_hooks import effect_on_quotes
+from catalogue.spreadsheets.file_reader import read_sheet
+from catalogue.spreadsheets.import_plan import Change, Plan, Progress, plan
+from catalogue.spreadsheets.sheet_types import Kind, kind_for
+from fencing.faults import Fault, Refused
+from shared.business.actors import Actor
+from shared.business.models import Business
+from shared.database import audit_log
+
+BATCH = 500
+SHOWN = 200  # rows of each sort that a report tells one by one; it always tells how many there are
+_AUDITED = 100  # changes told in one entry of the audit trail
+ItemT = TypeVar("ItemT")
+
+
+def _batches(items: Iterable[ItemT], size: int) -> Iterator[list[ItemT]]:
+    source = iter(items)
+    while batch := list(islice(source, size)):
+        yield batch
+
+
+def dry_run(
+    kind: ImportKind, content: bytes, business: Business, *, past: bool = False, progress: Progress | None = None
+) -> tuple[Kind, Plan]:
+    """What a file would do. Raises SheetRefusedError for what is no sheet of this kind."""
+    sheet = kind_for(kind, business)
+    return sheet, plan(sheet, read_sheet(content), business, past=past, progress=progress)
+
+
+def _told(kind: Kind, values: Mapping[str, Any]) -> dict[str, str]:
+    return {column.name: column.write(values[column.attr]) for column in kind.columns if column.attr in values}
+
+
+def report(kind: Kind, found: Plan, business: Business) -> dict[str, Any]:
+    """A plan in words and numbers, as the API and the pages show it."""
+    return {
+        "kind": kind.kind.value,
+        "rows": found.rows,
+        "added": len(found.added),
+        "changed": len(found.changed),
+        "unchanged": found.unchanged,
+        "refused": len(found.refused),
+        "refusals": [{"row": one.row, "column": one.column, "reason": one.reason} for one in found.refused[:SHOWN]],
+        "changes": [{"row": one.row, **_change(kind, one)} for one in found.changed[:SHOWN]],
+        "additions": [_told(kind, values) for values in found.added[:SHOWN]],
+        "open_quotes": effect_on_quotes(business, kind.kind, _touched(kind, found)),
+    }
+
+
+def _change(kind: Kind, change: Change) -> dict[str, Any]:
+    return {
+        "key": _key(kind, change.before),
+        "before": _told(kind, _same(change)),
+        "after": _told(kind, change.values),
+    }
+
+
+def _same(change: Change) -> dict[str, Any]:
+    return {attr: change.before[attr] for attr in change.values}
+
+
+def _key(kind: Kind, values: Mapping[str, Any]) -> str:
+    return " ".join(column.write(values[column.attr]) for column in kind.columns if column.key)
+
+
+def _touched(kind: Kind, found: Plan) -> dict[str, Decimal | None]:
+    """Skus whose data or price a file changes, with the new price; none for the other sheets, which name no sku."""
+    if kind.kind not in (ImportKind.COMPONENTS, ImportKind.OFFERS):
+        return {}
+    rows = found.given(kind).values()
+    if kind.kind is ImportKind.COMPONENTS:
+        return {str(row["sku"]): None for row in rows}
+    write = next(column.write for column in kind.columns if column.attr == "component_id")
+    prices: dict[str, Decimal | None] = {}
+    for row in rows:
+        sku, price = write(row["component_id"]), row["price"]
+        prices[sku] = min(price, prices.get(sku) or price)
+    return prices
+
+
+def refuse(found: Plan) -> None:
+    """Refused when any row is, each with its row and column."""
+    if found.refused:
+        raise Refused(
+            Fault(f"/rows/{one.row}/{one.column}" if one.column else f"/rows/{one.row}", "row.refused", one.reason)
+            for one in found.refused[:SHOWN]
+        )
+
+
+@transaction.atomic
+def take_in(kind: Kind, found: Plan, business: Business, *, actor: Actor, file_name: str = "") -> None:
+    """Writes a plan without refusals. Queries grow with the number of batches, not of rows."""
+    refuse(found)
+    if kind.documents is not None:
+        kind.documents.write(found.given(kind), actor)
+        _tell(kind, found, business, actor, file_name)
+        return
+    rows = kind.model.objects.of(business)
+    for batch in _batches(found.added, BATCH):
+        rows.bulk_create([kind.model(business=business, **values) for values in batch])
+    for attrs, changes in _by_attrs(found.changed).items():
+        for part in _batches(changes, BATCH):
+            _update(kind, business, attrs, part)
+    _tell(kind, found, business, actor, file_name)
+
+
+def _by_attrs(changes: Sequence[Change]) -> dict[tuple[str, ...], list[Change]]:
+    grouped: dict[tuple[str, ...], list[Change]] = defaultdict(list)
+    for change in changes:
+        grouped[tuple(sorted(change.values))].append(change)
+    return grouped
+
+
+def _update(kind: Kind, business: Business, attrs: tuple[str, ...], changes: list[Change]) -> None:
+    rows = kind.model.objects.of(business).in_bulk([change.pk for change in changes])
+    now = timezone.now()
+    for change in changes:
+        row = rows[change.pk]
+        for attr in attrs:
+            setattr(row, attr, change.values[attr])
+        row.version, row.updated_at = row.version + 1, now
+    fields = [attr.removesuffix("_id") for attr in attrs]
+    kind.model.objects.of(business).bulk_update(rows.values(), [*fields, "version", "updated_at"], batch_size=BATCH)
+
+
+def _tell(kind: Kind, found: Plan, business: Business, actor: Actor, file_name: str) -> None:
+    """One entry for the file, then every change and addition, many to an entry."""
+    subject = f"{kind.kind.value}:sheet"
+    counts = {"file": file_name, "added": len(found.added), "changed": len(found.changed), "unchanged": found.unchanged}
+    audit_log.record(business, actor, "sheet.taken_in", subject, counts)
+    for changes in _batches(found.changed, _AUDITED):
+        audit_log.record(
+            business, actor, "sheet.changed", subject, {"changes": [_change(kind, one) for one in changes]}
+        )
+    for added in _batches(found.added, _AUDITED):
+        audit_log.record(business, actor, "sheet.added", subject, {"added": [_told(kind, values) for values in added]})

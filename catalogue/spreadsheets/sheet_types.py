@@ -1,0 +1,214 @@
+"""The sheets: their columns, and what a row must be as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from catalogue.models import Component, FenceSystem, Finish, Offer, PriceRule, Supplier, SupplierTerms
+from catalogue.rules.codes import ImportKind, Role, is_piece, sale_unit
+from catalogue.rules.price_bands import bands_fault
+from catalogue.rules.price_rules import rule_faults
+from catalogue.rules.site_words import rule_key
+from catalogue.spreadsheets.columns import (
+    Column,
+    Unreadable,
+    bands_column,
+    code_column,
+    date_column,
+    flag_column,
+    number_column,
+    text_column,
+)
+from catalogue.spreadsheets.limits import Cell
+from catalogue.spreadsheets.system_rows import MEMBER, SYSTEM, VALUE, Documents
+from shared.business.business_owned import Owned
+from shared.business.models import Business
+
+Faults = list[tuple[str, str]]
+
+
+def _as_read(values: dict[str, Any]) -> None:
+    """Leave the values as they were read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past.
+
+    ``documents``: its rows are members of documents, which are judged and stored as wholes.
+    """
+
+    kind: ImportKind
+    model: type[Owned]
+    columns: tuple[Column, ...]
+    check: Callable[[Mapping[str, Any]], Faults]
+    dated: bool
+    documents: Documents | None = None
+    settle: Callable[[dict[str, Any]], None] = _as_read
+    """Spells the values of a row as they are stored, before it is looked for."""
+
+    @property
+    def attrs(self) -> tuple[str, ...]:
+        return tuple(column.attr for column in self.columns)
+
+    def key(self, values: Mapping[str, Any]) -> tuple[Any, ...]:
+        """What tells a row from all others."""
+        return tuple(values[column.attr] for column in self.columns if column.key)
+
+
+def _ends_before(values: Mapping[str, Any], start: str, end: str) -> Faults:
+    begins, ends = values[start], values[end]
+    return (
+        [(end, "It ends before it begins.")]
+        if isinstance(begins, date) and isinstance(ends, date) and ends < begins
+        else []
+    )
+
+
+def _check_component(values: Mapping[str, Any]) -> Faults:
+    faults = _ends_before(values, "active_from", "active_to")
+    if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
+        faults.append(("length_mm", "A stock length in mm is wanted, or MTR as sale unit."))
+    if values["role"] == Role.CONCRETE_BAG and not values["bag_yield_m3"]:
+        faults.append(("bag_yield_m3", "How much concrete one bag makes, in m3."))
+    return faults
+
+
+def _check_offer(values: Mapping[str, Any]) -> Faults:
+    return _ends_before(values, "valid_from", "valid_to")
+
+
+def _check_rule(values: Mapping[str, Any]) -> Faults:
+    faults = rule_faults(values["kind"], values["key"], values["amount"], values["choice"])
+    return faults + _ends_before(values, "valid_from", "valid_to")
+
+
+def _unit_column() -> Column:
+    def read(cell: Cell, decimal_comma: bool) -> str:
+        code = sale_unit(cell.text or "C62")
+        if code is None:
+            raise Unreadable("A code of UN/ECE Recommendation 20 is wanted, such as C62, MTR, MTQ or XBG.")
+        return code
+
+    return Column("sale_unit", "sale_unit", read, str)
+
+
+def _components(business: Business) -> Kind:
+    finishes = dict(Finish.objects.of(business).values_list("code", "pk"))
+    columns = (
+        text_column(Component, "sku", key=True),
+        text_column(Component, "label"),
+        text_column(Component, "role", choices=True),
+        code_column("finish", "finish_id", finishes, needed=False, what="finish"),
+        *(number_column(Component, name, least=Decimal(1)) for name in ("length_mm", "width_mm", "height_mm")),
+        _unit_column(),
+        number_column(Component, "pack"),
+        text_column(Component, "gtin"),
+        number_column(Component, "mass_kg"),
+        number_column(Component, "bag_yield_m3"),
+        text_column(Component, "account_code"),
+        date_column("active_from"),
+        date_column("active_to"),
+    )
+    return Kind(ImportKind.COMPONENTS, Component, columns, _check_component, dated=False)
+
+
+def _offers(business: Business) -> Kind:
+    suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
+    skus = dict(Component.objects.of(business).values_list("sku", "pk"))
+    columns = (
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
+        code_column("sku", "component_id", skus, needed=True, what="component", key="component__sku"),
+        text_column(Offer, "supplier_sku"),
+        number_column(Offer, "price"),
+        bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
+        number_column(Offer, "pack"),
+        number_column(Offer, "least_quantity"),
+        number_column(Offer, "lead_days"),
+        date_column("valid_from", needed=True, key=True),
+        date_column("valid_to"),
+    )
+    return Kind(ImportKind.OFFERS, Offer, columns, _check_offer, dated=True)
+
+
+def _price_rules(business: Business) -> Kind:
+    columns = (
+        text_column(PriceRule, "kind", key=True, choices=True),
+        text_column(PriceRule, "key", key=True),
+        number_column(PriceRule, "amount"),
+        text_column(PriceRule, "choice"),
+        text_column(PriceRule, "label"),
+        date_column("valid_from", needed=True, key=True),
+        date_column("valid_to"),
+    )
+    return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True, settle=_settle_rule)
+
+
+def _settle_rule(values: dict[str, Any]) -> None:
+    values["key"] = rule_key(values["kind"], values["key"])
+
+
+def _nothing_more(values: Mapping[str, Any]) -> Faults:
+    return []
+
+
+def _finishes(business: Business) -> Kind:
+    columns = (
+        text_column(Finish, "code", key=True),
+        text_column(Finish, "name"),
+        text_column(Finish, "sample"),
+        flag_column(Finish, "active"),
+    )
+    return Kind(ImportKind.FINISHES, Finish, columns, _nothing_more, dated=False)
+
+
+_ABOUT_SUPPLIERS = (
+    "name", "email", "phone", "address", "country", "gln", "registration_number", "tax_number", "customer_number",
+)  # fmt: skip
+
+
+def _suppliers(business: Business) -> Kind:
+    columns = (
+        text_column(Supplier, "code", key=True),
+        *(text_column(Supplier, name) for name in _ABOUT_SUPPLIERS),
+        flag_column(Supplier, "preferred"),
+        flag_column(Supplier, "active"),
+    )
+    return Kind(ImportKind.SUPPLIERS, Supplier, columns, _nothing_more, dated=False)
+
+
+def _supplier_terms(business: Business) -> Kind:
+    suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
+    columns = (
+        code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
+        date_column("valid_from", needed=True, key=True),
+        number_column(SupplierTerms, "least_order"),
+        bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),
+        number_column(SupplierTerms, "lead_days"),
+    )
+    return Kind(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
+
+
+def _fence_systems(business: Business) -> Kind:
+    columns = (SYSTEM, MEMBER, VALUE)
+    return Kind(ImportKind.FENCE_SYSTEMS, FenceSystem, columns, _nothing_more, False, Documents(business))
+
+
+_KINDS = {
+    ImportKind.FINISHES: _finishes,
+    ImportKind.COMPONENTS: _components,
+    ImportKind.SUPPLIERS: _suppliers,
+    ImportKind.SUPPLIER_TERMS: _supplier_terms,
+    ImportKind.OFFERS: _offers,
+    ImportKind.PRICE_RULES: _price_rules,
+    ImportKind.FENCE_SYSTEMS: _fence_systems,
+}
+
+
+def kind_for(kind: ImportKind, business: Business) -> Kind:
+    """A sheet as one business fills it: with its own finishes, suppliers and components to refer to."""
+    return _KINDS[kind](business)

@@ -1,0 +1,110 @@
+"""Spreadsheets in and out: what a file would do before it is taken in, and the sheets as they stand."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from catalogue import queries
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets import export, import_jobs
+from catalogue.spreadsheets.import_rows import dry_run, report
+from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
+from catalogue.views.tabs import parts_line
+from fencing.faults import Fault, Refused
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+
+HOLDS = {
+    "finishes": "Finishes", "components": "Components", "suppliers": "Suppliers", "supplier_terms": "Supplier terms",
+    "offers": "Offers: what suppliers ask", "price_rules": "Price rules", "fence_systems": "Fence systems",
+}  # fmt: skip
+STATES = {"waiting": "waiting", "running": "being taken in", "done": "taken in", "refused": "refused"}
+MOST_CARRIED = 1_000_000
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.CATALOGUE_WRITE)
+def take_in(request: MemberRequest) -> HttpResponse:
+    """A spreadsheet: first what it would do, then taking it in."""
+    values: dict[str, Any] = {
+        "parts": parts_line(request),
+        "kinds": [(kind.value, HOLDS.get(kind, kind)) for kind in _kinds(request)],
+        "asked": request.POST.get("kind", ""),
+    }
+    if request.method == "POST":
+        try:
+            done = _take_in(request, values)
+        except (SheetRefusedError, Refused) as fault:
+            values["fault"] = _said(fault)
+            done = None
+        if done is not None:
+            return done
+    rows = queries.imports(request.business).order_by("-id")[:20]
+    values["imports"] = [(row, HOLDS.get(row.kind, row.kind), STATES.get(row.state, row.state)) for row in rows]
+    return render(request, "catalogue/take_in.html", values, status=422 if "fault" in values else 200)
+
+
+def _said(fault: SheetRefusedError | Refused) -> str:
+    """What is wrong with a file, and in which of its rows where that is known."""
+    if isinstance(fault, Refused):
+        return " ".join(one.text for one in fault.faults)
+    return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
+
+
+def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:
+    kind = next((one for one in _kinds(request) if one == request.POST.get("kind")), None)
+    if kind is None:
+        raise Refused([Fault("/kind", "kind", "Say what the file holds.")])
+    content, name = _content(request)
+    if request.POST.get("do") == "take":
+        row = import_jobs.ask(
+            business=request.business, actor=request.actor, kind=kind, content=content, file_name=name
+        )
+        messages.success(request, f"{row.file_name} is being taken in; its report appears below.")
+        return redirect("take-in")
+    values["report"] = report(*dry_run(kind, content, request.business), request.business)
+    values["file_name"] = name
+    values["carried"] = base64.b64encode(content).decode() if len(content) <= MOST_CARRIED else ""
+    return None
+
+
+def _content(request: MemberRequest) -> tuple[bytes, str]:
+    upload = request.FILES.get("file")
+    if upload is not None:
+        if upload.size is None or upload.size > MOST_BYTES:
+            raise Refused([Fault("/file", "file.large", f"A file may have {MOST_BYTES} bytes.")])
+        return upload.read(), upload.name or ""
+    try:
+        content = base64.b64decode(request.POST.get("carried", ""), validate=True)
+    except binascii.Error:
+        content = b""
+    if not content:
+        raise Refused([Fault("/file", "file.missing", "Choose a file first.")])
+    return content, request.POST.get("file_name", "")
+
+
+@require_GET
+@needs(Scope.CATALOGUE_READ)
+def sheet_file(request: MemberRequest, kind: str, form: str) -> HttpResponse:
+    """A sheet as a file; taken in again it changes nothing."""
+    if form not in export.FORMATS or kind not in set(ImportKind):
+        raise Http404
+    if kind == ImportKind.PRICE_RULES and not request.actor.may(Scope.PRICES_READ):
+        raise PermissionDenied
+    wanted = ImportKind(kind)
+    made = export.csv_sheet(wanted, request.business) if form == "csv" else export.xlsx_sheet(wanted, request.business)
+    response = HttpResponse(made, content_type=export.FORMATS[form])
+    response["Content-Disposition"] = f'attachment; filename="{kind}.{form}"'
+    return response
+
+
+def _kinds(request: MemberRequest) -> list[ImportKind]:
+    return [kind for kind in ImportKind if kind is not ImportKind.PRICE_RULES or request.actor.may(Scope.PRICES_WRITE)]

@@ -1,0 +1,207 @@
+"""Prices: what is sold and bought, how it is priced, what a fence system still lacks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.db import transaction
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from catalogue import queries
+from catalogue.api.api_fields import columns, told
+from catalogue.api.resources import RESOURCES, Resource
+from catalogue.engine.sample_catalogue import is_bare, stock
+from catalogue.rules import labels
+from catalogue.rules.codes import ImportKind
+from catalogue.rules.completeness import lacks
+from catalogue.views.list_cells import head_of, heads, rows_of
+from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored
+from catalogue.views.systems import in_names
+from catalogue.views.tabs import ONE, WORDS, parts_line, visible
+from fencing.faults import Refused
+from shared.api.etags import find
+from shared.api.problems import Problem, from_validation
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
+from shared.business.models import Business
+from shared.business.roles import Scope
+from shared.common.dates import today
+from shared.common.form_fields import Box, faults_by_pointer, unplaced
+from shared.common.money import minor_digits
+
+ORDER = {
+    "components": ("role", "label"), "offers": ("component__label", "supplier__name", "-valid_from"),
+    "price-rules": ("kind", "key", "-valid_from"), "suppliers": ("name",), "supplier-terms": ("supplier__name", "-valid_from"),
+    "finishes": ("name",),
+}  # fmt: skip
+A_PAGE = 100
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.CATALOGUE_READ)
+def prices(request: MemberRequest) -> HttpResponse:
+    """What fence systems still lack, and the way to everything else; POST loads the starter set where nothing is stored."""
+    if request.method == "POST":
+        return _stock(request)
+    may_write = request.actor.may(Scope.CATALOGUE_WRITE)
+    may_stock = may_write and request.actor.may(Scope.PRICES_WRITE) and is_bare(request.business)
+    systems, names = [], labels.finish_words(request.business)
+    for row in queries.systems(request.business).order_by("code"):
+        try:
+            missing = [in_names(one, names) for one in lacks(request.business, row.code)] if row.active else []
+        except Refused as refused:
+            missing = [fault.text for fault in refused.faults]
+        systems.append({"row": row, "lacks": missing})
+    counts = [(name, WORDS[name], RESOURCES[name].rows(request.business).count()) for name in visible(request)]
+    values = {"systems": systems, "counts": counts, "parts": parts_line(request), "may_write": may_write,
+              "may_stock": may_stock}  # fmt: skip
+    return render(request, "catalogue/prices.html", values)
+
+
+def _stock(request: MemberRequest) -> HttpResponse:
+    if not (request.actor.may(Scope.CATALOGUE_WRITE) and request.actor.may(Scope.PRICES_WRITE)):
+        raise PermissionDenied
+    try:
+        stock(request.business, actor=request.actor)
+    except Refused as refused:
+        messages.warning(request, str(refused), extra_tags="Not added")
+    else:
+        messages.success(
+            request, "The starter set is loaded. Its names and prices are invented: put yours in their place."
+        )
+    return redirect("prices")
+
+
+@require_GET
+@needs(Scope.CATALOGUE_READ)
+def resource_list(request: MemberRequest, name: str) -> HttpResponse:
+    """Rows of one kind, by words and day."""
+    resource = _resource(request, name)
+    asked = {key: value for key, value in request.GET.dict().items() if value and key in resource.parameters}
+    fault = ""
+    try:
+        rows = resource.narrow(resource.rows(request.business), asked)
+    except Problem as problem:
+        rows, fault = resource.rows(request.business), "; ".join(error["detail"] for error in problem.errors)
+    page = Paginator(rows.order_by(*ORDER[name], "id").values(*columns(resource.members)), A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    shown = rows_of(name, [told(resource.members, row) for row in page], request.business)
+    values = {
+        **_named(request, name),
+        "heads": heads(name),
+        "rows": shown,
+        "page": page,
+        "asked": [_asking(request.business, name, key, asked.get(key, "")) for key in resource.parameters],
+        "query": f"&{urlencode(asked)}" if asked else "",
+        "locale": request.business.locale,
+        "fault": fault,
+    }
+    return render(request, "catalogue/list.html", values)
+
+
+def _asking(business: Business, name: str, key: str, value: str) -> Box:
+    """A box that narrows a list."""
+    label = {"q": "Words in it", "as_of": "That count on"}.get(key) or head_of(name, key)
+    choices = choices_of(business, key, needed=True)
+    kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
+    if kind == "select":
+        choices = (("", "All"), *choices, *(((value, value),) if value and value not in dict(choices) else ()))
+    return Box(key, label, value, kind, choices=choices)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.CATALOGUE_READ)
+def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpResponse:
+    """One row to look at, change or remove; without a ref a new one."""
+    resource = _resource(request, name)
+    row = find(resource.rows(request.business), ref) if ref else None
+    if request.method != "POST":
+        given = _stored(request.business, resource, ref) if row else _begun(request, resource)
+        return _form(request, name, given, {}, ref)
+    if not request.actor.may(resource.write):
+        raise PermissionDenied
+    try:
+        _write(request, resource, ref)
+    except (Refused, ValidationError) as fault:
+        faults = faults_by_pointer(fault) if isinstance(fault, Refused) else _pointed(fault)
+        return _form(request, name, request.POST.dict(), faults, ref)
+    messages.success(request, "Removed." if request.POST.get("do") == "remove" else "Kept.")
+    wanted = request.POST.get("for", "")
+    if wanted and queries.systems(request.business).filter(ref=wanted).exists():
+        return redirect("fence-system", wanted)
+    return redirect("prices-list", name)
+
+
+def _stored(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
+    return as_typed(resource, stored(resource, business, ref), minor_digits(business.currency))
+
+
+def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
+    """What a new row begins with: what the link that led here says, and today."""
+    fields = resource.body().fields
+    began = {"sale_unit": "C62", "valid_from": str(today(request.business))}
+    asked = {key: value[:200] for key, value in request.GET.dict().items()}
+    return {key: value for key, value in {**began, **asked}.items() if key in fields and value}
+
+
+@transaction.atomic
+def _write(request: MemberRequest, resource: Resource, ref: str) -> None:
+    row = find(resource.rows(request.business).select_for_update(no_key=True, of=("self",)), ref) if ref else None
+    if row is not None and request.POST.get("do") == "remove":
+        resource.remove(row, actor=request.actor)
+        return
+    values = resource.resolve(request.business, read(resource.body, read_typed(resource, request.POST)))
+    if row is None:
+        resource.add(resource.model(business=request.business), actor=request.actor, values=values)
+    else:
+        resource.change(row, actor=request.actor, values=values)
+
+
+def _pointed(fault: ValidationError) -> dict[str, str]:
+    return {error["pointer"].removeprefix("#"): error["detail"] for error in from_validation(fault).errors}
+
+
+def _form(
+    request: MemberRequest, name: str, given: Mapping[str, Any], faults: Mapping[str, str], ref: str
+) -> HttpResponse:
+    shown = boxes(RESOURCES[name], given, faults, request.business)
+    wanted = (request.POST if request.method == "POST" else request.GET).get("for", "")
+    title = _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(chr(32))[2]}"
+    values = {**_named(request, name), "boxes": shown, "loose": unplaced(faults, shown), "ref": ref, "title": title,
+              "boxes_faulty": sum(1 for box in shown if box.fault),
+              "wanted": wanted}  # fmt: skip
+    return render(request, "catalogue/row.html", values, status=422 if faults else 200)
+
+
+def _title(business: Business, name: str, ref: str) -> str:
+    """What a stored row is called: what its list shows first."""
+    cell = rows_of(name, [stored(RESOURCES[name], business, ref)], business)[0]["cells"][0]
+    return f"{cell.text or cell.code}"
+
+
+def _resource(request: MemberRequest, name: str) -> Resource:
+    if name not in WORDS:
+        raise Http404
+    if not request.actor.may(RESOURCES[name].read):
+        raise PermissionDenied
+    return RESOURCES[name]
+
+
+def _named(request: MemberRequest, name: str) -> dict[str, Any]:
+    may_write = request.actor.may(RESOURCES[name].write)
+    return {
+        "name": name,
+        "word": WORDS[name],
+        "one": ONE[name],
+        "parts": parts_line(request),
+        "may_write": may_write,
+        "sheet": name.replace("-", "_") if name.replace("-", "_") in set(ImportKind) else "",
+    }

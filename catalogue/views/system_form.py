@@ -1,0 +1,202 @@
+"""A fence system's document as a form, and what was typed as a document again. What nobody touched stays as it was written."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from copy import deepcopy
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Kind, Section
+from fencing.drawing.lettering import pointed
+from fencing.faults import Refused
+from shared.common.form_fields import Box, faults_by_pointer
+from shared.common.typed_lengths import read_millimetres
+
+Document = dict[str, Any]
+_NUMBER = re.compile(r"-?\d{1,9}(?:[.,]\d{1,9})?\Z", re.ASCII)
+_PAIRS = (re.compile(r"(.+?)\s*[x×*/;]\s*(.+)\Z"), re.compile(r"(.+?)(?:\s*,\s*|\s+)(.+)\Z"))
+"""A comma parts a pair only where nothing else does: it may be a decimal sign."""
+WIDE = (Kind.LENGTHS, Kind.CHOICE, Kind.COMPONENT)
+MOST_TYPED = 600
+MOST_CHOICES = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A section of the form with its boxes. ``unfolded``: one of ``more`` is used or at fault."""
+
+    section: Section
+    boxes: tuple[Box, ...]
+    more: tuple[Box, ...]
+
+    @property
+    def unfolded(self) -> bool:
+        return any(box.value or box.fault for box in self.more)
+
+
+def at(document: Mapping[str, Any], path: str) -> Any:
+    """What stands at a path of the document; None where nothing does."""
+    found: Any = document
+    for key in path.split("/"):
+        found = found.get(key) if isinstance(found, Mapping) else None
+    return found
+
+
+def written(field: Field, document: Mapping[str, Any]) -> str:
+    """What stands in the document as the form shows it."""
+    value = at(document, field.path)
+    if field.kind is Kind.YES:
+        return "1" if (field.unset if value is None else value is True) else ""
+    if value is None:
+        return ""
+    if isinstance(value, list):
+        texts = [_figure(one) for one in value]
+        return (" × " if field.kind is Kind.PAIR else "; " if "," in "".join(texts) else ", ").join(texts)
+    return _figure(value) if field.kind in _FIGURES else str(value)
+
+
+_FIGURES = (Kind.NUMBER, Kind.LENGTH, Kind.COUNT)
+
+
+def _figure(value: Any) -> str:
+    """A number with the decimal sign of the page, which reads either; anything else as it stands."""
+    text = str(value)
+    return pointed(text) if _NUMBER.match(text) else text
+
+
+def shown(document: Mapping[str, Any]) -> dict[str, str]:
+    """Every field as the form shows it."""
+    return {field.path: written(field, document) for field in FIELDS}
+
+
+def typed(posted: Mapping[str, str]) -> dict[str, str]:
+    """Every field as it was typed."""
+    return {field.path: posted.get(field.path, "").strip()[:MOST_TYPED] for field in FIELDS}
+
+
+def read_form(texts: Mapping[str, str], before: Mapping[str, Any]) -> Document:
+    """The document that was typed over ``before``; what can't be read stays text, for the reader to refuse in its place."""
+    document = deepcopy(dict(before)) or {"fence_system": 1}
+    for field in FIELDS:
+        if texts[field.path] != written(field, before) or not before:
+            _put(document, field.path, _value(field, texts[field.path]))
+    for path in OPTIONAL_TABLES:
+        if at(document, path) == {}:
+            _put(document, path, None)
+    return document
+
+
+def _put(document: Document, path: str, value: Any) -> None:
+    *tables, key = path.split("/")
+    for table in tables:
+        document = document.setdefault(table, {})
+    if value is None:
+        document.pop(key, None)
+    else:
+        document[key] = value
+
+
+def _value(field: Field, text: str) -> Any:
+    """A field's value; None where it is left out."""
+    if field.kind is Kind.YES:
+        return bool(text)
+    if not text:
+        return [] if field.empty else None
+    return _READERS[field.kind](text)
+
+
+def _read_lengths(text: str) -> list[int | Decimal | str]:
+    return [read_millimetres(one) for one in _items(text)]
+
+
+def _read_pair(text: str) -> list[int | Decimal | str] | str:
+    pair = next((found for one in _PAIRS if (found := one.match(text))), None)
+    return [read_millimetres(one) for one in pair.groups()] if pair else text
+
+
+def _read_number(text: str) -> str:
+    return text.replace(",", ".") if _NUMBER.match(text) else text
+
+
+def _items(text: str) -> list[str]:
+    """Several lengths: with commas or semicolons, or with spaces alone."""
+    signs = next((sign for sign in ";," if sign in text), None)  # where there are semicolons, commas are decimal
+    parts = text.split(signs)
+    return [part.strip() for part in parts if part.strip()]
+
+
+_READERS: Mapping[Kind, Callable[[str], Any]] = {
+    Kind.TEXT: str, Kind.CHOICE: str, Kind.COMPONENT: str, Kind.LENGTH: read_millimetres, Kind.LENGTHS: _read_lengths,
+    Kind.PAIR: _read_pair, Kind.COUNT: read_millimetres, Kind.NUMBER: _read_number,
+}  # fmt: skip
+"""How what was typed is read, where something was; what can't be read stays text."""
+
+
+def faults_of(refused: Refused) -> dict[str, str]:
+    """What is wrong by the field it stands at; faults of no field under an empty name."""
+    by_path = {field.path: field for field in FIELDS}
+    found: dict[str, list[str]] = {}
+    for pointer, text in faults_by_pointer(refused).items():
+        path = pointer.removeprefix("/")
+        while path and path not in by_path:
+            path = path.rpartition("/")[0]
+        found.setdefault(path, []).append(_in_words(path, pointer, text))
+    return {path: " ".join(dict.fromkeys(texts)) for path, texts in found.items()}
+
+
+def _in_words(path: str, pointer: str, text: str) -> str:
+    key = path.rpartition("/")[2]
+    if text == f"{key} is missing":
+        return "This is wanted."
+    text = text.replace("leave the key out", "leave it empty").replace("leave it out", "leave it empty")
+    return text[:1].upper() + text[1:] if path else f"{pointer} {text}".strip()
+
+
+def changed_since(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Labels of the fields in which two versions differ, with their sections."""
+    return [
+        f"{section.heading}: {field.label}"
+        for section in SECTIONS
+        for field in section.all()
+        if written(field, before) != written(field, now)
+    ]
+
+
+Sold = Mapping[str, Iterable[tuple[str, str]]]
+
+
+def parts(texts: Mapping[str, str], faults: Mapping[str, str], sold: Sold, *, new: bool = False) -> list[Part]:
+    """The form: every section with its boxes. ``sold`` is what the catalogue sells by role; a code is typed once."""
+
+    def box(field: Field) -> Box:
+        text = texts[field.path]
+        choices, kind = _choices(field, text, sold)
+        if field.path == "code" and not new:
+            kind = "fixed"
+        return Box(
+            field.path, field.label, text, kind, faults.get(field.path, ""), field.hint, choices,
+            wide=field.kind in WIDE or field.path == "label",
+        )  # fmt: skip
+
+    return [
+        Part(section, tuple(box(one) for one in section.fields), tuple(box(one) for one in section.more))
+        for section in SECTIONS
+    ]
+
+
+def _choices(field: Field, text: str, sold: Sold) -> tuple[tuple[tuple[str, str], ...], str]:
+    if field.kind is Kind.CHOICE:
+        known = field.choices if text in dict(field.choices) else (("", "Choose"), *field.choices)
+        return known, "select"
+    if field.kind is Kind.COMPONENT:
+        offered = tuple(sold.get(field.path.partition("/")[2], ()))
+        if len(offered) > MOST_CHOICES:
+            return (), "text"
+        strange = () if not text or text in dict(offered) else ((text, f"{text}: not in the catalogue"),)
+        return (("", "None named" if offered else "None in the catalogue"), *strange, *offered), "select"
+    return (), {Kind.YES: "check", Kind.LENGTH: "number", Kind.COUNT: "number", Kind.NUMBER: "number"}.get(
+        field.kind, "text"
+    )

@@ -1,0 +1,233 @@
+"""A fence system's page: its fields in sections, what it lacks beside them, its JSON as a second way to write it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from urllib.parse import urlencode
+
+import orjson
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from catalogue import queries, services
+from catalogue.engine import engine_input
+from catalogue.models import FenceSystem, FenceSystemVersion
+from catalogue.rules.completeness import Lack, lacks_of
+from catalogue.rules.labels import finish_words, role_word
+from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_form, shown, typed
+from catalogue.views.tabs import parts_line
+from fencing.faults import Fault, Refused
+from fencing.reading import read_json, read_system
+from shared.api.etags import find
+from shared.api.json_encoder import write_json
+from shared.api.problems import from_validation
+from shared.business.access import MemberRequest, needs
+from shared.business.models import Business
+from shared.business.roles import Scope
+from shared.common.form_fields import faults_by_pointer
+
+DEEDS = ("default", "end", "revive")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What the page shows: the fields as typed, faults by field, what is lacking, JSON as typed, the version started from."""
+
+    texts: Mapping[str, str]
+    number: int
+    faults: Mapping[str, str] = field(default_factory=dict)
+    document: str = ""
+    lacks: list[Lack] | None = None
+    tried: bool = False
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.CATALOGUE_READ)
+def system(request: MemberRequest, ref: str) -> HttpResponse:
+    """A stored fence system."""
+    row = find(queries.systems(request.business), ref)
+    last = queries.system_version(request.business, row.code)
+    if request.method != "POST":
+        return _page(request, row, Seen(shown(last.document), last.number, lacks=_lacks(last)))
+    if not request.actor.may(Scope.CATALOGUE_WRITE):
+        raise PermissionDenied
+    if request.POST.get("do") in DEEDS:
+        return _deed(request, row, Seen(shown(last.document), last.number, lacks=_lacks(last)))
+    return _answer(request, row, last)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.CATALOGUE_WRITE)
+def new_system(request: MemberRequest) -> HttpResponse:
+    """A new fence system, begun as a copy of another where one is named."""
+    model = request.GET.get("from") or request.POST.get("model") or ""
+    like = find(queries.systems(request.business), model) if model else None
+    base = queries.system_version(request.business, like.code).document if like else {}
+    if request.method == "POST":
+        return _answer(request, None, FenceSystemVersion(business=request.business, number=0, document=base), model)
+    texts = shown(base) | {"code": "", "label": ""}
+    return _page(request, None, Seen(texts, 0), model)
+
+
+def _deed(request: MemberRequest, row: FenceSystem, seen: Seen) -> HttpResponse:
+    deed = request.POST["do"]
+    values = {"is_default": True, "active": True} if deed == "default" else {"active": deed == "revive"}
+    try:
+        services.change_system(system=row, actor=request.actor, values=values)
+    except Refused as refused:
+        return _page(request, row, _with(seen, {"": faults_by_pointer(refused).get("/active", str(refused))}))
+    told = {
+        "default": "New measures begin with it.",
+        "end": "No new measure may use it.",
+        "revive": "It can be used again.",
+    }
+    messages.success(request, told[deed])
+    return redirect("fence-system", row.ref)
+
+
+def _with(seen: Seen, faults: Mapping[str, str]) -> Seen:
+    return Seen(seen.texts, seen.number, faults, seen.document, seen.lacks)
+
+
+def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVersion, model: str = "") -> HttpResponse:
+    """Keeps the next version, or tries it out; refused, the page comes back with all that was typed."""
+    as_json = request.POST.get("do") == "json"
+    texts = shown(last.document) if as_json else typed(request.POST) | ({"code": row.code} if row else {})
+    raw = request.POST.get("document", "") if as_json else ""
+    try:
+        _refuse_overtaken(request, last)
+        document = _read_raw(raw) if as_json else read_form(texts, last.document)
+        tried = FenceSystemVersion(business=request.business, number=last.number + 1, document=_plain(document))
+        if request.POST.get("do") == "check":
+            return _page(request, row, Seen(texts, last.number, lacks=_lacks(tried), tried=True), model)
+        with transaction.atomic():
+            kept = services.store_system(business=request.business, actor=request.actor, document=document, system=row)
+    except (Refused, ValidationError) as fault:
+        return _page(request, row, Seen(texts, last.number, _faults(fault, as_json=as_json), raw), model)
+    same = kept.number == last.number
+    messages.success(
+        request, "Nothing was changed." if same else f"Version {kept.number} is kept; older quotes keep theirs."
+    )
+    return redirect("fence-system", kept.system.ref)
+
+
+def _faults(fault: Refused | ValidationError, *, as_json: bool) -> dict[str, str]:
+    """What is wrong by the field it stands at; all of it in one line over a document typed as JSON, which has no fields."""
+    if isinstance(fault, ValidationError):
+        return {one["pointer"].removeprefix("#/"): one["detail"] for one in from_validation(fault).errors}
+    if as_json:
+        return {"": "; ".join(f"{one.pointer} {one.text}".strip() for one in fault.faults)}
+    return faults_of(fault)
+
+
+def _read_raw(text: str) -> Document:
+    document = read_json(text)
+    if not isinstance(document, dict):
+        raise Refused([Fault("", "type", "A fence system is a JSON object.")])
+    return document
+
+
+def _plain(document: Document) -> Document:
+    """As it would be stored; refused where it would be."""
+    read_system(document)
+    plain: Document = orjson.loads(write_json(document))
+    return plain
+
+
+def _refuse_overtaken(request: MemberRequest, last: FenceSystemVersion) -> None:
+    """Somebody may have kept another version while this one was typed."""
+    begun = request.POST.get("number", "")
+    if not last.number or not begun.isdecimal() or int(begun[:9]) == last.number:
+        return
+    before = queries.system_version(request.business, last.system.code, int(begun[:9]))
+    fields = ", ".join(changed_since(before.document, last.document)) or "nothing on this page"
+    text = f"Version {last.number} was kept meanwhile; it changed: {fields}. Below is what you typed: keep it to go over that."
+    raise Refused([Fault("", "overtaken", text)])
+
+
+def _lacks(version: FenceSystemVersion) -> list[Lack]:
+    try:
+        return lacks_of(version)
+    except Refused as refused:
+        return [Lack(fault.code, "", None, fault.text) for fault in refused.faults]
+
+
+def _page(request: MemberRequest, row: FenceSystem | None, seen: Seen, model: str = "") -> HttpResponse:
+    may_write = request.actor.may(Scope.CATALOGUE_WRITE)
+    made = parts(seen.texts, seen.faults, _sold(request.business), new=row is None)
+    named = {box.name: (box, part) for part in made for box in (*part.boxes, *part.more)}
+    values = {
+        "system": row,
+        "seen": seen,
+        "next": seen.number + 1,
+        "sections": made,
+        "faulty": [(*named[path], text) for path, text in seen.faults.items() if path in named],
+        "loose": [text for path, text in seen.faults.items() if path not in named],
+        "lacks": _ways(request.business, seen.lacks or [], row),
+        "document": seen.document or (_json(request.business, row) if row else ""),
+        "model": model,
+        "may_write": may_write,
+        "parts": parts_line(request),
+    }
+    return render(request, "catalogue/system.html", values, status=422 if seen.faults else 200)
+
+
+def _json(business: Business, row: FenceSystem) -> str:
+    return orjson.dumps(queries.system_version(business, row.code).document, option=orjson.OPT_INDENT_2).decode()
+
+
+def _sold(business: Business) -> Mapping[str, list[tuple[str, str]]]:
+    sold: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for article in engine_input.market(business).articles:
+        sold[article.role].append((article.sku, f"{article.label} ({article.sku})"))
+    return sold
+
+
+def _ways(business: Business, lacks: list[Lack], row: FenceSystem | None) -> list[tuple[str, str, str]]:
+    """What is lacking in words, the way to add it, and what that is called."""
+    names = finish_words(business)
+    return [(in_names(lack, names), *_way(lack, names, row.ref if row else "")) for lack in lacks]
+
+
+def in_names(lack: Lack, names: Mapping[str, str]) -> str:
+    """What is lacking, with the finish by its name."""
+    text, finish = lack.text, lack.finish or ""
+    if finish in names:
+        text = text.removesuffix(f" in {finish}") + f" in {names[finish]}"
+    return text[:1].upper() + text[1:]
+
+
+def _way(lack: Lack, names: Mapping[str, str], ref: str) -> tuple[str, str]:
+    if lack.code == "component.missing":
+        size = f" {lack.length}" if lack.length else ""
+        place = f", {names.get(lack.finish, lack.finish)}" if lack.finish else ""
+        given = {"role": lack.role, "finish": lack.finish or "", "length_mm": lack.length or "",
+                 "label": f"{role_word(lack.role)}{size}{place}"}  # fmt: skip
+        return _new("components", given, ref), "Add it"
+    if lack.code == "price.missing":
+        return _new("offers", {"component": lack.key}, ref), "Add a price"
+    kind = {
+        "labour.missing": "labour",
+        "factor.missing": "factor",
+        "markup.missing": "markup",
+        "tax.missing": "tax" if lack.key else "tax_of",
+    }.get(lack.code)
+    if kind:
+        return _new("price-rules", {"kind": kind, "key": lack.key}, ref), "Add it"
+    return (_new("finishes", {}, ref), "Add one") if lack.code == "finish.missing" else ("", "")
+
+
+def _new(name: str, given: Mapping[str, Any], ref: str) -> str:
+    return (
+        reverse("prices-new", args=[name])
+        + "?"
+        + urlencode({key: value for key, value in {**given, "for": ref}.items() if value})
+    )

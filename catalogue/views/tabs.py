@@ -1,0 +1,25 @@
+"""The parts of the prices as the line above them names them."""
+
+from __future__ import annotations
+
+from catalogue.api.resources import RESOURCES
+from shared.business.access import MemberRequest
+
+WORDS = {
+    "components": "Components", "offers": "Offers", "price-rules": "Price rules", "suppliers": "Suppliers",
+    "supplier-terms": "Supplier terms", "finishes": "Finishes",
+}  # fmt: skip
+ONE = {
+    "components": "a component", "offers": "an offer", "price-rules": "a price rule", "suppliers": "a supplier",
+    "supplier-terms": "a supplier's terms", "finishes": "a finish",
+}  # fmt: skip
+
+
+def visible(request: MemberRequest) -> list[str]:
+    """The lists whoever asks may read."""
+    return [name for name in WORDS if request.actor.may(RESOURCES[name].read)]
+
+
+def parts_line(request: MemberRequest) -> list[tuple[str, str]]:
+    """Each list with its word."""
+    return [(name, WORDS[name]) for name in visible(request)]

@@ -1,0 +1,261 @@
+"""A business is set up from nothing, and a second run changes nothing."""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.core.mail import EmailMessage
+from django.core.management import CommandError, call_command
+from django.test import Client
+
+from catalogue import queries, services
+from catalogue.engine import engine_input
+from catalogue.models import Component, FenceSystemVersion, Offer, PriceRule, Supplier
+from catalogue.rules.completeness import lacks
+from fencing.faults import Level
+from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run, Station, Taper, Terminal
+from fencing.prices import Work, cost_of
+from fencing.takeoff import take_off
+from shared.business.actors import SYSTEM
+from shared.business.business_owned import Owned
+from shared.business.invitations import accept
+from shared.business.models import Business, Person
+from shared.business.services import demo_sign_in
+from shared.database.audit_log import AuditEntry
+from tests.conftest import PASSWORD, Cast, accept_by_link
+
+pytestmark = pytest.mark.django_db
+ASKED = {
+    "name": "Skerry Fencing",
+    "place": "Skerry Point",
+    "country": "NZ",
+    "time_zone": "Pacific/Auckland",
+    "currency": "NZD",
+    "tax_name": "GST",
+    "tax_rate": "15",
+    "owner": "Me@Skerry.example",
+}
+FINISHES = ["emberloam", "fogthistle", "saltmarl"]
+
+
+def run(**changes: str | bool) -> str:
+    out = io.StringIO()
+    call_command("start_business", stdout=out, **{**ASKED, **changes})
+    return out.getvalue()
+
+
+def counts(business: Business) -> list[int]:
+    kinds: list[type[Owned]] = [Component, Offer, PriceRule, Supplier, FenceSystemVersion]
+    return [kind.objects.of(business).count() for kind in kinds]
+
+
+def test_a_business_is_started_with_everything_it_needs_to_quote() -> None:
+    told = run()
+    business = Business.objects.get()
+    assert "corrugated-50" in told
+    assert "still missing" not in told
+    assert (business.name, business.currency, business.tax_name) == ("Skerry Fencing", "NZD", "GST")
+    assert queries.price_rules_on(business).tax().rate == 15
+    assert Supplier.objects.of(business).count() >= 2
+
+
+def test_a_second_run_changes_nothing_not_even_what_the_owner_has_edited() -> None:
+    run()
+    business = Business.objects.get()
+    rule = PriceRule.objects.of(business).get(kind="labour", key="dig")
+    rule.amount = Decimal(99)
+    rule.save()
+    before = (counts(business), AuditEntry.objects.count(), Person.objects.count())
+    assert "there already" in run()
+    assert (counts(business), AuditEntry.objects.count(), Person.objects.count()) == before
+    rule.refresh_from_db()
+    assert rule.amount == 99
+
+
+def test_a_business_without_tax_is_started_with_a_rate_of_nothing() -> None:
+    run(tax_rate="0")
+    tax = queries.price_rules_on(Business.objects.get()).tax()
+    assert (tax.category, tax.rate) == ("Z", Decimal(0))
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"currency": "EURO"}, "ISO 4217"),
+        ({"country": "New Zealand"}, "country"),
+        ({"tax_rate": "fifteen"}, "number"),
+        ({"tax_rate": "150"}, "below 100"),
+    ],
+)
+def test_what_can_not_be_is_refused_in_words_and_nothing_is_left_behind(change: dict[str, str], says: str) -> None:
+    with pytest.raises(CommandError, match=says):
+        run(**change)
+    assert not Business.objects.exists()
+    assert not Person.objects.exists()
+
+
+def typed(monkeypatch: pytest.MonkeyPatch, answers: list[str], passwords: list[str]) -> str:
+    """What the command says to somebody at a terminal."""
+    given, secret, out = iter(answers), iter(passwords), io.StringIO()
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda _: next(given))
+    monkeypatch.setattr("getpass.getpass", lambda _: next(secret))
+    call_command("start_business", stdout=out)
+    assert [*given, *secret] == []
+    return out.getvalue()
+
+
+def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    answers = [
+        "", "Skerry Fencing", "Skerry Point", "New Zealand", "nz", "", "Auckland", "Pacific/Auckland", "dollars",
+        "nzd", "GST", "fifteen", "150", "15 %",
+        "me", "me@skerry.example",
+    ]  # fmt: skip
+    good = "nine terns on the skerry"
+    told = typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
+    business = Business.objects.get()
+    assert (business.country, business.currency) == ("NZ", "NZD")
+    assert queries.price_rules_on(business).tax().rate == 15
+    assert Person.objects.get().check_password(good)
+    for words in (
+        "ISO 3166-1",
+        "ISO 4217",
+        "a number, such as",
+        "below 100",
+        "email: Enter",
+        "12 characters",
+        "different",
+    ):
+        assert words in told, words
+
+
+def test_a_password_nobody_could_set_on_the_pages_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("secret\n"))
+    with pytest.raises(CommandError, match="too short"):
+        call_command("start_business", password_stdin=True, **ASKED)
+    assert not Business.objects.exists()
+
+
+def test_an_owner_without_a_password_joins_by_a_link_that_is_mailed_and_printed(
+    mailoutbox: list[EmailMessage], django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        said = run()
+    member = Business.objects.get().members.get()
+    assert member.accepted_at is None
+    link = re.search(r"http://localhost:8000/welcome/\S+", said)
+    assert link
+    assert [letter.to for letter in mailoutbox] == [["me@skerry.example"]]
+    assert "/welcome/" in str(mailoutbox[0].body)
+    owner = accept_by_link(member)
+    assert owner.get("/api/v1/business").json()["name"] == "Skerry Fencing"
+
+
+def test_an_owner_who_has_an_account_keeps_its_password_and_has_to_accept(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("a password typed by another person\n"))
+    run(owner=cast.stranger.email, password_stdin=True)
+    cast.stranger.refresh_from_db()
+    assert cast.stranger.check_password(PASSWORD)
+    assert Business.objects.get(name="Skerry Fencing").members.get().accepted_at is None
+
+
+def test_the_demonstration_never_replaces_an_owners_own_password(cast: Cast) -> None:
+    assert demo_sign_in(business=cast.business, password="known to everybody here") is None
+    cast.owner.refresh_from_db()
+    assert cast.owner.check_password(PASSWORD)
+    assert not cast.owner.is_superuser
+    Person.objects.filter(pk=cast.owner.pk).update(password="!")
+    for _ in range(2):
+        person = demo_sign_in(business=cast.business, password="known to everybody here")
+        assert person is not None
+        assert person.check_password("known to everybody here")
+
+
+def everything(finish: str) -> Measure:
+    """A job that takes every role: level, stepped, raked, tapered, lattice, each kind of gate, retrofit."""
+    colours = Colours(post=finish, rail=finish, sheet=finish)
+    fall = (Station(0, 0), Station(9000, -500))
+    all_hardware = ("hinges", "latch")
+    runs = (
+        Run("A", 12000, 1800, end=Terminal.CORNER, form=Form.LEVEL, layout=Layout.EVEN, colours=colours,
+            gates=(Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800, hardware=all_hardware),)),
+        Run("B", 9000, 1800, start=Terminal.CORNER, levels=fall, form=Form.STEPPED, colours=colours),
+        Run("C", 9000, 1500, levels=fall, form=Form.RAKED, colours=colours, taper=Taper("end", 2, 900)),
+        Run("D", 15000, 1840, lattice=340, form=Form.LEVEL, colours=colours,
+            gates=(Gate("D-G1", 3000, 3000, GateKind.DOUBLE, 1840, 340), Gate("D-G2", 9000, 1600, GateKind.WIDE, 1500))),
+    )  # fmt: skip
+    return Measure("everything", "corrugated-50", runs, (Retrofit("R1", (2200, 2200, 1900), 340, colours),))
+
+
+@pytest.mark.parametrize("finish", FINISHES)
+def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, finish: str) -> None:
+    system = engine_input.fence_system(stocked)
+    prices = engine_input.price_list(stocked, system)
+    job = take_off(everything(finish), system, prices)
+    assert [notice for notice in job.notices if notice.level is Level.STOP] == []
+    unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.colour, piece.length) is None}
+    assert unpriced == set()
+    assert cost_of(prices, job.pieces, job.quantities, Work(holes=1)) is not None
+    assert {"gate.stile", "gate.rail", "drop_bolt", "lattice_clip", "post.extension", "concrete.bag"} <= {
+        row.role for row in job.quantities
+    }
+    assert job.concrete.bags
+
+
+def test_the_starter_catalogue_lacks_nothing(stocked: Business) -> None:
+    assert lacks(stocked) == []
+
+
+def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocked: Business) -> None:
+    market = engine_input.market(stocked)
+    cheaper = set()
+    for article in market.articles:
+        offers = sorted(market.offers(article.sku), key=lambda one: one.price)
+        if len(offers) > 1 and offers[0].price < offers[1].price:
+            cheaper.add(offers[0].supplier)
+    assert cheaper == {"ostrel", "merrow"}
+    assert {seller.code: seller.delivery_fee(Decimal(100)) for seller in market.sellers} == {"merrow": 42, "ostrel": 95}
+
+
+def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client: Client) -> None:
+    run(empty=True)
+    business = Business.objects.get()
+    client.force_login(accept(member=business.members.get()).person)
+    assert 'href="/prices">Fence systems and prices</a>' in client.get("/").content.decode()
+    assert "Load the starter set" in client.get("/prices").content.decode()
+    page = client.post("/prices", follow=True).content.decode()
+    assert "The starter set is loaded" in page
+    assert lacks(business) == []
+    assert queries.price_rules_on(business).tax().rate == 15  # the tax it was started with, and no second one
+    before = counts(business)
+    assert "something stored already" in client.post("/prices", follow=True).content.decode()
+    assert counts(business) == before
+    assert "Measure a new fence" in client.get("/").content.decode()
+
+
+def test_the_starter_set_prices_soils_by_depth_and_old_fences_with_tipping() -> None:
+    run()
+    rules = queries.price_rules_on(Business.objects.get())
+    words = rules.words
+    rates = [rules.dig_rate(soil) for soil in words.soils]
+    assert all(rate is not None and rate.included and rate.deeper for rate in rates)
+    assert {"asbestos", "brick", "fibre cement", "sheet metal", "timber paling"} <= set(words.old_fences)
+    assert words.hazardous == {"asbestos"}
+    assert all(rules.disposal[kind] > 0 for kind in set(words.old_fences) - words.hazardous)
+    assert rules.factors.loose("rock") > rules.factors.loose("sand") > 1
+
+
+def test_rates_that_do_not_reach_the_holes_of_the_system_are_missing(stocked: Business) -> None:
+    values = {"amount": Decimal(150), "choice": "400", "valid_from": date(2025, 1, 1)}
+    services.add_dated(
+        PriceRule(business=stocked, kind="labour", key="dig.Basalt"), actor=SYSTEM, values=values, past=True
+    )
+    assert [(one.code, one.key) for one in lacks(stocked)] == [("labour.missing", "dig_deeper.basalt")]
+    assert PriceRule.objects.of(stocked).filter(key="dig.basalt").exists()

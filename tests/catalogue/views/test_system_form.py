@@ -1,0 +1,124 @@
+"""A fence system's form: what is shown is what is stored, what is typed is read, what is wrong stands at its field."""
+
+from __future__ import annotations
+
+import json
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from catalogue.views.system_fields import FIELDS, Kind
+from catalogue.views.system_form import changed_since, faults_of, parts, read_form, shown, typed
+from fencing.faults import Refused
+from fencing.reading import read_system
+
+STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
+SCHEMA: dict[str, Any] = json.loads(Path("fencing/schema/system-1.json").read_text())
+
+
+def _typed(**changes: str) -> dict[str, str]:
+    return shown(STARTER) | {path.replace("__", "/"): text for path, text in changes.items()}
+
+
+def _faults(texts: dict[str, str]) -> dict[str, str]:
+    with pytest.raises(Refused) as refused:
+        read_system(read_form(texts, STARTER))
+    return faults_of(refused.value)
+
+
+def test_a_form_kept_as_it_was_shown_is_the_same_document_to_the_byte() -> None:
+    assert json.dumps(read_form(typed(shown(STARTER)), STARTER)) == json.dumps(STARTER)
+
+
+def test_a_form_typed_from_nothing_is_the_same_fence_system() -> None:
+    assert read_system(read_form(shown(STARTER), {})) == read_system(STARTER)
+
+
+def _leaves(schema: dict[str, Any], path: str = "") -> list[str]:
+    """Paths of everything the schema knows, objects of free keys left out."""
+    if ref := schema.get("$ref"):
+        name = "strength" if ref.startswith("urn:") else ref.rpartition("/")[2]
+        return _leaves(SCHEMA["$defs"].get(name, {}), path)
+    if "properties" not in schema:
+        return [path]
+    return [leaf for key, one in schema["properties"].items() for leaf in _leaves(one, f"{path}/{key}".lstrip("/"))]
+
+
+def test_every_member_the_schema_knows_has_a_field() -> None:
+    roles = SCHEMA["properties"]["components"]["propertyNames"]["enum"]
+    families = SCHEMA["properties"]["allowances"]["propertyNames"]["enum"]
+    free = {f"components/{role}" for role in roles} | {f"allowances/{role}" for role in families}
+    known = (set(_leaves(SCHEMA)) - {"fence_system", "components", "allowances"}) | free
+    assert {field.path for field in FIELDS} == known
+
+
+def test_lengths_are_read_as_people_write_them() -> None:
+    document = read_form(
+        _typed(pitch_mm="2 300", hole__depth_mm="0,72 m", rails__stock_mm="2250 4600", gates__notch_mm="8x12"), STARTER
+    )
+    assert (document["pitch_mm"], document["hole"]["depth_mm"]) == (2300, 720)
+    assert (document["rails"]["stock_mm"], document["gates"]["notch_mm"]) == ([2250, 4600], [8, 12])
+
+
+def test_what_is_emptied_is_left_out_and_no_lattice_is_an_empty_list() -> None:
+    texts = _typed(hole__end_diameter_mm="", lattice__heights_mm="", lattice__stock_mm="", allowances__screw="")
+    texts |= {field.path: "" for field in FIELDS if field.path.startswith("strength/")}
+    document = read_form(texts, STARTER)
+    assert "end_diameter_mm" not in document["hole"]
+    assert "stock_mm" not in document["lattice"]
+    assert document["lattice"]["heights_mm"] == []
+    assert "screw" not in document["allowances"]
+    assert "strength" not in document
+    read_system(document)
+
+
+def test_every_fault_stands_at_its_own_field_and_asks_back_for_the_unit() -> None:
+    found = _faults(
+        _typed(
+            pitch_mm="",
+            hole__depth_mm="0.7",
+            rails__stock_mm="4600, 2250, 4600",
+            gates__notch_mm="wide",
+            allowances__screw="lots",
+        )
+    )
+    assert set(found) == {"pitch_mm", "hole/depth_mm", "rails/stock_mm", "gates/notch_mm", "allowances/screw"}
+    assert found["pitch_mm"] == "This is wanted."
+    assert "is it in m? 0.7 m is 700 mm" in found["hole/depth_mm"]
+    assert "Write each once: [2250, 4600]" in found["rails/stock_mm"]
+
+
+def test_a_fault_inside_a_list_stands_at_the_list() -> None:
+    found = _faults(_typed(posts__square__stock_mm="1590, tall, 2190"))
+    assert list(found) == ["posts/square/stock_mm"]
+    assert "'tall'" in found["posts/square/stock_mm"] or '"tall"' in found["posts/square/stock_mm"]
+
+
+def test_a_hole_too_shallow_for_its_posts_is_told_at_the_depth() -> None:
+    found = _faults(_typed(hole__depth_mm="690"))  # 640 embedment and 60 bedding need 700
+    assert list(found) == ["hole/depth_mm"]
+    assert "700" in found["hole/depth_mm"]
+
+
+def test_a_number_is_read_with_a_comma_and_stays_exact() -> None:
+    assert read_system(read_form(_typed(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
+
+
+def test_two_versions_tell_the_fields_in_which_they_differ() -> None:
+    now = read_form(_typed(pitch_mm="2300", rails__kerf_mm="3"), STARTER)
+    assert changed_since(STARTER, now) == ["Pitch and closing bay: Pitch, mm", "Rails: Saw kerf, mm"]
+
+
+def test_a_component_that_is_not_in_the_catalogue_stays_chosen_and_says_so() -> None:
+    made = parts(shown(STARTER), {}, {"concrete.bag": [("BAG-9", "A bag (BAG-9)")]})
+    box = next(box for part in made for box in part.boxes if box.name == "components/concrete.bag")
+    assert box.value == "CB-25"
+    assert ("CB-25", "CB-25: not in the catalogue") in box.choices
+
+
+def test_every_length_says_its_unit() -> None:
+    for field in FIELDS:
+        if field.kind in (Kind.LENGTH, Kind.LENGTHS, Kind.PAIR):
+            assert field.label.endswith(", mm"), field.path
