@@ -22,7 +22,7 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from fencing.reading.systems import read_system
 from shared.admin import staff_actor
 from shared.business.business_owned import Owned, refuse_foreign_rows

@@ -21,7 +21,7 @@ from catalogue.models import (
 )
 from catalogue.rules.price_rules import PriceRules, RuleKind, RuleLine, read_rules
 from catalogue.rules.site_words import SiteWords
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business.accounts import account
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.models import Business

@@ -20,7 +20,7 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading.systems import read_system
 from shared.api.json_encoder import write_json
 from shared.business.actors import Actor

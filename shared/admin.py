@@ -8,7 +8,7 @@ from django import forms
 from django.contrib import admin, messages
 from django.http import HttpRequest
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.background.outbox import Event, Wanted
 from shared.background.outgoing_mail import Letter
 from shared.business import invitations, services

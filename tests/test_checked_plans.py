@@ -12,7 +12,7 @@ from tests import checked_plans
 
 DEMAND = Demand(3, ((2238, 8),), (Stock(6000, 3120),))
 SEARCHERS = (
-    "fencing.sawing",
+    "fencing.buying.cut_lengths",
     "quotes.offers.wanted",
     "catalogue.engine.cutting_plans",
     "catalogue.engine.cutplan_command",

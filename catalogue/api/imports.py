@@ -19,7 +19,7 @@ from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets import export, import_jobs
 from catalogue.spreadsheets.import_rows import dry_run, report
 from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.endpoint import Endpoint
 from shared.api.json_formats import whole_body
 from shared.api.openapi import page_of

@@ -13,7 +13,7 @@ from catalogue import queries, services
 from catalogue.api.api_fields import COMPONENT, FINISH, OFFER, PRICE_RULE, SUPPLIER, TERMS, Members
 from catalogue.api.serializers import ComponentIn, FinishIn, OfferIn, PriceRuleIn, SupplierIn, TermsIn
 from catalogue.models import Component, Finish, Offer, PriceRule, Supplier, SupplierTerms
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.problems import Problem
 from shared.api.serializers import StrictSerializer
 from shared.business.actors import Actor

@@ -14,7 +14,7 @@ from catalogue.api.api_fields import SUPPLY_OFFER, shape, stored
 from catalogue.api.resources import AS_OF, day
 from catalogue.api.serializers import SupplyOfferIn
 from catalogue.models import Offer, Supplier
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem

@@ -14,7 +14,7 @@ from catalogue.api.resources import RESOURCES, Resource
 from catalogue.api.serializers import SystemChange
 from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.rules.completeness import lacks
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem

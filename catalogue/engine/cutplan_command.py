@@ -9,7 +9,7 @@ from functools import partial
 from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.common.command_io import answer, read_source
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."

@@ -12,10 +12,10 @@ from catalogue import queries
 from catalogue.engine.purchase_options import Article, Market, Seller, Sold
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_bands import read_bands
-from fencing.holes import diameters
-from fencing.prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
 from fencing.reading.systems import read_system
-from fencing.system import System
+from fencing.set_out.holes import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 

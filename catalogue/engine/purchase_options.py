@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from catalogue.rules.price_bands import Bands, amount_at
-from fencing.offers import Offer, Supplier
+from fencing.buying.supplier_prices import Offer, Supplier
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_rules import RuleKind
 from catalogue.spreadsheets.import_rows import dry_run, take_in
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business import invitations
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person

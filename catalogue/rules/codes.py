@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from fencing.prices import PIECE_ROLES
+from fencing.quantities.comparison_prices import PIECE_ROLES
 
 
 class Role(StrEnum):

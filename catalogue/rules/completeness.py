@@ -11,9 +11,9 @@ from catalogue.engine import engine_input
 from catalogue.engine.purchase_options import Article, Market
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
-from fencing.faults import Refused
-from fencing.holes import diameters
-from fencing.system import SheetSupply, System
+from fencing.model.faults import Refused
+from fencing.model.system import SheetSupply, System
+from fencing.set_out.holes import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from catalogue import queries
 from catalogue.rules.codes import SALE_UNITS
-from fencing.roles import ROLES, part
+from fencing.model.roles import ROLES, part
 from shared.business.models import Business
 
 KINDS: Mapping[str, str] = {

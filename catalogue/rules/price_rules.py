@@ -13,7 +13,7 @@ from catalogue.rules.digging import NO_FACTORS, DigRate, HoleFactors, dig_depths
 from catalogue.rules.discounts import DiscountRule, GivenTo, given_to
 from catalogue.rules.labour_rules import factor_faults, labour_faults, rate_faults
 from catalogue.rules.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.common.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
 
 ZERO = Decimal(0)

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from fencing.faults import Fault
-from fencing.measure import Measure, Run
+from fencing.model.faults import Fault
+from fencing.model.measure import Measure, Run
 
 HAZARDOUS = "hazardous"
 """The choice of a removal rate that marks a kind of old fence only a licensed contractor may take down."""

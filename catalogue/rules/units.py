@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from catalogue.rules.codes import SALE_UNITS
-from fencing.faults import Fault
+from fencing.model.faults import Fault
 
 MEASURED = frozenset({"MTR", "MTK", "MTQ", "KGM", "TNE", "LTR", "HUR", "DAY"})
 """Units of which a part can be bought. All other units are counted in whole ones."""

@@ -16,7 +16,7 @@ from catalogue.rules.price_change_hooks import effect_on_quotes
 from catalogue.spreadsheets.file_reader import read_sheet
 from catalogue.spreadsheets.import_plan import Change, Plan, Progress, plan
 from catalogue.spreadsheets.sheet_types import Kind, kind_for
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log

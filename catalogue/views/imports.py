@@ -18,7 +18,7 @@ from catalogue.spreadsheets import export, import_jobs
 from catalogue.spreadsheets.import_rows import dry_run, report
 from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
 from catalogue.views.tabs import parts_line
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope
 

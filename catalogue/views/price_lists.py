@@ -25,7 +25,7 @@ from catalogue.views.list_cells import head_of, heads, rows_of
 from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored
 from catalogue.views.systems import in_names
 from catalogue.views.tabs import ONE, WORDS, parts_line, visible
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.api.etags import find
 from shared.api.problems import Problem, from_validation
 from shared.api.serializers import read

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from fencing.roles import FAMILIES, ROLES
+from fencing.model.roles import FAMILIES, ROLES
 
 
 class Kind(StrEnum):

@@ -11,7 +11,7 @@ from typing import Any
 
 from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Kind, Section
 from fencing.drawing.lettering import pointed
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.common.form_fields import Box, faults_by_pointer
 from shared.common.typed_lengths import read_millimetres
 

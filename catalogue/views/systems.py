@@ -24,7 +24,7 @@ from catalogue.rules.completeness import Lack, lacks_of
 from catalogue.rules.labels import finish_words, role_word
 from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_form, shown, typed
 from catalogue.views.tabs import parts_line
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json, read_system
 from shared.api.etags import find
 from shared.api.json_encoder import write_json

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from fencing.cutting.demand import KEEP_DEFAULT, Demand, Stock
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading.collecting import Faults, shown
 from fencing.reading.table import DECIMAL_TEXT, Table
 from fencing.reading.text import read_json, sound

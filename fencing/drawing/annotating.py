@@ -11,7 +11,7 @@ from fencing.drawing.placing import Board, Box
 from fencing.drawing.scene import Scene, measured
 from fencing.drawing.strip import post_name
 from fencing.drawing.swings import Track
-from fencing.fence import BuiltRetrofit, BuiltRun
+from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line
 _RING = (3.2, 4.5, 6.5, 9.0, 12.0, 16.0, 21.0)  # mm of paper from a place to a label with a leader

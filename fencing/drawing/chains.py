@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fencing.drawing.swings import Track
-from fencing.fence import BuiltRun
-from fencing.plan import corners
-from fencing.takeoff import TakeOff
+from fencing.model.fence import BuiltRun
+from fencing.quantities.take_off import TakeOff
+from fencing.set_out.corners import corners
 
 
 @dataclass(frozen=True, slots=True)

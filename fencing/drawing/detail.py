@@ -10,8 +10,8 @@ from fencing.drawing.dimension import Span
 from fencing.drawing.frame import Frame
 from fencing.drawing.rows import typical_width
 from fencing.drawing.scene import LETTERING, Scene, scene
-from fencing.fence import Bay, BuiltRun, HungGate, Leaf, Post
-from fencing.takeoff import TakeOff
+from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
+from fencing.quantities.take_off import TakeOff
 
 _LARGEST = 20
 _SIDE = 20.0  # mm of paper beside the fence for standing dimensions

@@ -8,7 +8,7 @@ from fencing.drawing.scales import STANDARD
 from fencing.drawing.scene import LETTERING, Scene, scene
 from fencing.drawing.standing import retrofit_rows, retrofit_strip
 from fencing.drawing.strip import Strip, margin, strip
-from fencing.takeoff import TakeOff
+from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
 _SHEETS = 2  # a larger scale is not worth more sheets than this

@@ -7,8 +7,8 @@ from itertools import pairwise
 
 from fencing.drawing import svg
 from fencing.drawing.frame import Frame
-from fencing.fence import Bay, HungGate, Leaf, Member, Pair, Post
-from fencing.system import Hole, HoleShape, System
+from fencing.model.fence import Bay, HungGate, Leaf, Member, Pair, Post
+from fencing.model.system import Hole, HoleShape, System
 
 Edges = tuple[Member, float, float]
 

@@ -7,7 +7,7 @@ from fencing.drawing.elevation import elevation_bands
 from fencing.drawing.lettering import written_with
 from fencing.drawing.plan import plan
 from fencing.drawing.setting import set_out_bands
-from fencing.takeoff import TakeOff
+from fencing.quantities.take_off import TakeOff
 
 WIDTH = 180.0
 """Width between the margins of an A4 page [mm]; a Letter page has a little more."""

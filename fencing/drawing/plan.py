@@ -17,9 +17,9 @@ from fencing.drawing.placing import Board, Box
 from fencing.drawing.scene import LETTERING, Scene, measured, scene
 from fencing.drawing.strip import describe
 from fencing.drawing.swings import Track
-from fencing.fence import BuiltRetrofit
-from fencing.measure import Terminal
-from fencing.takeoff import TakeOff
+from fencing.model.fence import BuiltRetrofit
+from fencing.model.measure import Terminal
+from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in m, openings in mm; not set to north"
 _LEAST = 20  # a plan is not drawn larger than this

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fencing.drawing.scene import ground_line
-from fencing.fence import Bay, BuiltRun, HungGate, Pair, Post
-from fencing.system import System
-from fencing.takeoff import TakeOff
+from fencing.model.fence import Bay, BuiltRun, HungGate, Pair, Post
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff
 
 
 class TooWide(ValueError):

@@ -6,12 +6,12 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 from fencing.drawing.chains import inside
-from fencing.faults import Level, Notice
-from fencing.fence import BuiltRun, Pair
-from fencing.ground import Ground
-from fencing.measure import Run
-from fencing.system import System
-from fencing.takeoff import TakeOff
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import BuiltRun, Pair
+from fencing.model.measure import Run
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff
+from fencing.set_out.ground import Ground
 
 LETTERING = 2.7  # mm: 7.65 pt, over the least size on paper
 

@@ -19,9 +19,9 @@ from fencing.drawing.scales import STANDARD
 from fencing.drawing.scene import Scene, measured, scene
 from fencing.drawing.strip import Strip, heading, margin, post_name
 from fencing.drawing.swings import Track, section
-from fencing.fence import BuiltRun, HungGate
-from fencing.measure import Basis
-from fencing.takeoff import TakeOff
+from fencing.model.fence import BuiltRun, HungGate
+from fencing.model.measure import Basis
+from fencing.quantities.take_off import TakeOff
 
 WET_HAND = 3.6  # mm: lettering that is read at arm's length
 _NOTE = "running figures in m from zero, others centre to centre in mm"

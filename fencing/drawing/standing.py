@@ -10,7 +10,7 @@ from fencing.drawing.frame import Frame
 from fencing.drawing.rows import TooWide, typical_width
 from fencing.drawing.scene import Scene
 from fencing.drawing.strip import Strip, heading, notice_label
-from fencing.fence import Bay, BuiltRetrofit
+from fencing.model.fence import Bay, BuiltRetrofit
 
 _SHOWN = 600  # mm of the standing fence that is drawn where its height is not known
 

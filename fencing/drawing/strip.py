@@ -21,9 +21,9 @@ from fencing.drawing.dimension import Label, Span
 from fencing.drawing.frame import Frame
 from fencing.drawing.rows import Row
 from fencing.drawing.scene import Scene, gravest, measured
-from fencing.faults import Level, Notice
-from fencing.fence import Bay, Post
-from fencing.measure import Basis, Terminal
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import Bay, Post
+from fencing.model.measure import Basis, Terminal
 
 _STUB = 6.0  # mm of paper of an existing fence or a wall beside the run
 

@@ -8,8 +8,8 @@ from math import cos, radians, sin
 
 from fencing.drawing import marks, svg
 from fencing.drawing.placing import Box
-from fencing.fence import HungGate
-from fencing.system import System
+from fencing.model.fence import HungGate
+from fencing.model.system import System
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 
 MOST_FAULTS = 500
 """A refusal lists this many; a document that is wrong everywhere is not answered with megabytes."""

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fencing.faults import Fault, Refused
-from fencing.layout import halves, needs_square, setback
-from fencing.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
+from fencing.model.faults import Fault, Refused
+from fencing.model.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
+from fencing.model.rounding import up
+from fencing.model.system import System
 from fencing.reading.collecting import listed
 from fencing.reading.heights import height_faults
 from fencing.reading.openings import gate_faults
-from fencing.rounding import up
-from fencing.setting_out import taper_faults
-from fencing.system import System
+from fencing.set_out.run import taper_faults
+from fencing.set_out.segments import halves, needs_square, setback
 
 MOST_BAYS = 200_000
 """Of a whole job, each counted as often as ``auto`` tries it: 20 km in every form and layout stay below. Source: house rule."""
@@ -34,7 +34,7 @@ def fit(measure: Measure, system: System) -> None:
 
     Example: what fits passes without a word:
 
-        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> fit(TWO_BAYS, ROUND_SIZES)
     """
     if faults := fit_faults(measure, system):
@@ -48,7 +48,7 @@ def fit_faults(measure: Measure, system: System) -> list[Fault]:
 
     Example: the longest sheet is 2090; with a deduction of 10 it makes a fence of 2100, and no more:
 
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> [fault.pointer for fault in fit_faults(Measure("High", "round", (Run("A", 4800, 2101),)), ROUND_SIZES)]
         ['/runs/0/height_mm']
     """

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.measure import Gate, GateKind
+from fencing.model.measure import Gate, GateKind
 from fencing.reading.collecting import Faults, nearest, shown
 from fencing.reading.table import LONGEST, Table
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fencing.faults import Fault
+from fencing.model.faults import Fault
+from fencing.model.system import SheetSupply, System
 from fencing.reading.collecting import listed
-from fencing.system import SheetSupply, System
 
 
 def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
@@ -18,7 +18,7 @@ def height_faults(pointer: str, height: int, lattice: int, system: System) -> It
 
     Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which there is; 2200 takes 2190, which there is not:
 
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> list(height_faults("/runs/0", 1800, 300, ROUND_SIZES))
         []
         >>> [fault.code for fault in height_faults("/runs/0", 2200, 0, ROUND_SIZES)]

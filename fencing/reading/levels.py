@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from fencing.faults import Refused
-from fencing.levelling import reduce_book
-from fencing.measure import Station
+from fencing.model.faults import Refused
+from fencing.model.measure import Station
 from fencing.reading.collecting import shown
 from fencing.reading.table import LONGEST, Table
+from fencing.set_out.level_book import reduce_book
 
 MOST_STATIONS = 2_000
 HIGHEST = 10_000_000

@@ -1,11 +1,12 @@
-"""The site measure document (``site_measure`` 1) into a :class:`fencing.measure.Measure`."""
+"""The site measure document (``site_measure`` 1) into a :class:`fencing.model.measure.Measure`."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
 
-from fencing.measure import Measure, Run
+from fencing.model.measure import Measure, Run
+from fencing.model.system import System
 from fencing.reading.canonical import canonical, digest
 from fencing.reading.collecting import Faults
 from fencing.reading.fitting import fit_faults
@@ -13,7 +14,6 @@ from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_ru
 from fencing.reading.strength import read_strength
 from fencing.reading.table import Table
 from fencing.reading.text import sound
-from fencing.system import System
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
 MOST_RUNS = 1000

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from fencing.faults import Fault
-from fencing.layout import TOGETHER, halves, needs_square, setback
-from fencing.measure import Basis, Gate, GateKind, Run
-from fencing.system import System
+from fencing.model.faults import Fault
+from fencing.model.measure import Basis, Gate, GateKind, Run
+from fencing.model.system import System
+from fencing.set_out.segments import TOGETHER, halves, needs_square, setback
 
 Numbered = tuple[int, Gate]
 
@@ -26,7 +26,7 @@ def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
 
     Example: the second opening begins before the first ends:
 
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> gates = (Gate("A-G1", 2000, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 2500, 1000, GateKind.SINGLE, 1800))
         >>> [fault.code for fault in gate_faults(Run("A", 9600, 1800, gates=gates), "/runs/0", ROUND_SIZES)]
         ['gate.overlap']

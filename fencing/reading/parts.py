@@ -7,11 +7,11 @@ from collections.abc import Collection, Mapping
 from decimal import Decimal
 from typing import Any
 
+from fencing.model.roles import FAMILIES, ROLES
+from fencing.model.system import Allowance, GateRules, Screws
 from fencing.reading.collecting import nearest, shown, step
 from fencing.reading.strength import read_steel
 from fencing.reading.table import Table
-from fencing.roles import FAMILIES, ROLES
-from fencing.system import Allowance, GateRules, Screws
 
 PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,4})?) ?%")
 EACH = re.compile(r"([0-9]{1,4}) each")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.measure import Basis, Colours, Form, Layout, Removal, Retrofit, Run, Taper, Terminal
+from fencing.model.measure import Basis, Colours, Form, Layout, Removal, Retrofit, Run, Taper, Terminal
 from fencing.reading.collecting import Faults
 from fencing.reading.gates import read_gates
 from fencing.reading.levels import read_levels

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from fencing.measure import StrengthRequest
+from fencing.model.measure import StrengthRequest
+from fencing.model.system import Profile, Steel
 from fencing.reading.collecting import Faults
 from fencing.reading.plausible import BOUNDS, SPEEDS, read_number
 from fencing.reading.table import Table
@@ -13,7 +14,6 @@ from fencing.strength.wind_as_nzs import REGIONS
 from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN
 from fencing.strength.wind_asce import EXPOSURE
 from fencing.strength.wind_en import TERRAIN as EN_TERRAIN
-from fencing.system import Profile, Steel
 
 METHODS = ("given_pressure", "as-nzs-1170.2", "en-1991-1-4", "asce-7")
 GROUND_KEYS = (

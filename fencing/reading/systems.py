@@ -1,13 +1,13 @@
-"""The fence system document (``fence_system`` 1) into a :class:`fencing.system.System`."""
+"""The fence system document (``fence_system`` 1) into a :class:`fencing.model.system.System`."""
 
 from __future__ import annotations
 
+from fencing.model.system import PostSection, System
 from fencing.reading.collecting import Faults
 from fencing.reading.parts import read_allowances, read_components, read_gate_rules, read_screws, read_strength_data
 from fencing.reading.sections import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 from fencing.reading.table import Table
 from fencing.reading.text import sound
-from fencing.system import PostSection, System
 
 KEYS = (
     "fence_system", "code", "label", "pitch_mm", "closing_bay_min_mm", "ground_gap_mm", "ground_gap_max_mm",
@@ -37,7 +37,7 @@ def read_system(document: object) -> System:
         >>> read_system({"fence_system": 1, "pitch_mm": 0})  # doctest: +ELLIPSIS
         Traceback (most recent call last):
         ...
-        fencing.faults.Refused: ...
+        fencing.model.faults.Refused: ...
     """
     document = sound(document)
     faults = Faults()

@@ -14,7 +14,7 @@ from decimal import Decimal, InvalidOperation
 from json import JSONDecodeError
 from typing import Any
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading.collecting import Faults, shown, step
 
 MOST_BYTES = 2_000_000
@@ -65,7 +65,7 @@ def read_json(source: str | bytes) -> Any:
         >>> read_json('{"pitch_mm": NaN}')
         Traceback (most recent call last):
         ...
-        fencing.faults.Refused: /pitch_mm: NaN is not a number that can be measured; write a number
+        fencing.model.faults.Refused: /pitch_mm: NaN is not a number that can be measured; write a number
     """
     try:
         value = json.loads(

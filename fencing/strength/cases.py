@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from fencing.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Post
+from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Post
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.chains import CONTINUOUS_DEG, CORNER_DEG, Exposure, Joint, exposures, joints_of
 from fencing.strength.loads import Side
 from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
-from fencing.takeoff import TakeOff
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +44,8 @@ class Span:
 def spans_of(run: BuiltRun) -> list[Span]:
     """Bays and gates of a run in order of chainage [mm], from post centre to post centre.
 
-    >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
-    >>> from fencing.takeoff import take_off
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
     >>> [(span.start, span.end) for span in spans_of(take_off(TWO_BAYS, ROUND_SIZES).runs[0])]
     [(0, 2400), (2400, 4800)]
     """
@@ -82,9 +82,9 @@ def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
 
     Example: an end post carries 1.2 m, the post between two bays twice that:
 
-        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.strength.wind import GivenPressure
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> cases = run_cases(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0))
         >>> [round(sum(side.width_m for side in case.sides), 3) for case in cases]
         [1.2, 2.4, 1.2]
@@ -161,10 +161,10 @@ def retrofit_cases(
 
     Example: 1500 standing and 300 of lattice, 50 above ground:
 
-        >>> from fencing.measure import Measure, Retrofit
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.measure import Measure, Retrofit
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> from fencing.strength.wind import GivenPressure
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> job = Measure("Lattice", "round", retrofits=(Retrofit("R1", (2400,), 300, existing_height=1500),))
         >>> pairs = retrofit_cases(take_off(job, ROUND_SIZES), GivenPressure(600.0), None, None)
         >>> [(new.height, was.height) for new, was in pairs]

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from fencing.fence import BuiltRun
-from fencing.measure import Run, Terminal
-from fencing.plan import corners
+from fencing.model.fence import BuiltRun
+from fencing.model.measure import Run, Terminal
+from fencing.quantities.take_off import TakeOff
+from fencing.set_out.corners import corners
 from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
-from fencing.takeoff import TakeOff
 
 CONTINUOUS_DEG = 30.0
 """Runs that turn no more than this are one wall to the wind. Source: house rule; wind is tabled for 0, 45 and 90 degrees."""
@@ -92,9 +92,9 @@ def exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float = CONT
 
     Example: one run is a chain by itself:
 
-        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.strength.wind import GivenPressure
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> [one.span for one in exposures(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0)).values()]
         [4800]
     """

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.faults import Level, Notice, Refused
-from fencing.measure import Measure, Run
+from fencing.model.faults import Level, Notice, Refused
+from fencing.model.measure import Measure, Run
+from fencing.model.system import PostSection, System
+from fencing.quantities.take_off import TakeOff, take_off
 from fencing.strength.screen import Outcome, Screening, screen
-from fencing.system import PostSection, System
-from fencing.takeoff import TakeOff, take_off
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measu
 
     Example: a hole of 900 with 50 of bedding leaves 850 for the posts:
 
-        >>> from fencing.round_sizes import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> _, deeper = changed_job(TWO_BAYS, ROUND_SIZES, Remedy("hole_depth", 900, "mm", True, "", ()))
         >>> deeper.hole.depth, deeper.channel.embedment_min
         (900, 850)
@@ -89,7 +89,7 @@ def checked(screening: Screening, remedy: Remedy) -> Remedy:
 
     Example: holes 900 [mm] deep are not enough for posts that want 3198 in the ground:
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> screening = screen(take_off(IN_WIND, ROUND_SIZES))
         >>> checked(screening, Remedy("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).mends
         False

@@ -6,13 +6,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from fencing.drawing.lettering import pointed
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.cases import Case
 from fencing.strength.footing import ground_of
 from fencing.strength.loads import Side
 from fencing.strength.screen import Limits, Post, Screening, screen_post
 from fencing.strength.wind import Wall, mean_pressure_pa
-from fencing.system import System
-from fencing.takeoff import TakeOff
 
 LOWEST_MM, HIGHEST_MM = 300, 3000
 PITCHES_MM = tuple(range(600, 3601, 150))
@@ -78,9 +78,9 @@ def chart(screening: Screening) -> Chart:
     Source: the method of the screening.
 
     Example:
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screen import screen
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> drawn = chart(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> drawn.job, [curve.place for curve in drawn.curves]
         (((2400, 1800, 'A'),), ['middle', 'end'])

@@ -33,9 +33,9 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
 
     Example: the middle post carries 2.4 m x 1.8 m x 1200 Pa:
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screen import screen
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> written = screening_document(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> written["outcome"], written["posts"][1]["force_kn"]
         ('over', '5.18')
@@ -60,9 +60,9 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
 def remarks(screening: Screening) -> tuple[str, ...]:
     """How the numbers were come by, in sentences a reader of the output needs. Lengths in them are [m]. Source: the method.
 
-    >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+    >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.strength.screen import screen
-    >>> from fencing.takeoff import take_off
+    >>> from fencing.quantities.take_off import take_off
     >>> remarks(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
     'Within two heights of a free end the stated pressure is taken 2 times.'
     """

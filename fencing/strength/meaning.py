@@ -40,9 +40,9 @@ def meaning(screening: Screening) -> tuple[str, ...]:
     Source: house rule; what the formula takes for granted: IBC 1807.3.
 
     Example:
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.strength.screen import screen
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.quantities.take_off import take_off
         >>> meaning(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
         '3 of 3 posts are over: 3 by the pole formula.'
     """

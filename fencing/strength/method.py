@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fencing.measure import StrengthRequest
+from fencing.model.measure import StrengthRequest
 from fencing.strength.wind import GivenPressure, WindMethod
 from fencing.strength.wind_as_nzs import CLIMATE, TERRAIN, AsNzs, regional_speed_m_s, site_speed_m_s
 from fencing.strength.wind_asce import Asce

@@ -11,16 +11,16 @@ from dataclasses import replace
 from decimal import Decimal
 from math import ceil
 
-from fencing.faults import Refused
-from fencing.measure import Measure
+from fencing.model.faults import Refused
+from fencing.model.measure import Measure
+from fencing.model.system import System
+from fencing.quantities.take_off import take_off
 from fencing.strength.cases import Case
 from fencing.strength.changing import Remedy, changed_job, checked
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
 from fencing.strength.root import rising_root
 from fencing.strength.screen import Limits, Outcome, Post, Screening, screen, screen_post
-from fencing.system import System
-from fencing.takeoff import take_off
 
 ROUND_MM = 10
 LEAST_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
@@ -45,7 +45,7 @@ def remedies(screening: Screening) -> tuple[Remedy, ...]:
 
     Example: the hardest pressed post wants 3198 mm in the ground; with 50 of bedding, rounded up to 10, the hole is 3250 deep:
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> [(one.kind, one.value) for one in remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
         [('hole_depth', 3250)]
     """
@@ -76,7 +76,7 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
 
     Example: posts for a hole of 3250 are longer than any stock, so nobody can say what they cost:
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> found = priced(screen(take_off(IN_WIND, ROUND_SIZES)), lambda measure, system: Decimal(system.hole.depth))
         >>> [one.cost for one in found], bool(found[0].hindrance)
         ([None], True)

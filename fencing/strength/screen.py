@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from fencing.faults import Level, Notice
-from fencing.measure import StrengthRequest
+from fencing.model.faults import Level, Notice
+from fencing.model.measure import StrengthRequest
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.cases import Case, retrofit_cases, run_cases
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import Ground, ground_of, needed_mm, second_needed_mm
@@ -15,8 +17,6 @@ from fencing.strength.loads import Load, post_load
 from fencing.strength.method import wind_method
 from fencing.strength.section import Section, channel, paired, square_tube
 from fencing.strength.wind import WindMethod
-from fencing.system import System
-from fencing.takeoff import TakeOff
 
 DISCLAIMER = (
     "A screening against the limits of the method named here. It does not say that the fence is safe and does not "
@@ -63,8 +63,8 @@ class Post:
     def utilisation(self) -> float | None:
         """Moment at the ground over the section's capacity [1 at the limit]; None where the section isn't known.
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> post = screen(take_off(IN_WIND, ROUND_SIZES)).posts[0]  # of a system that states no steel
         >>> post.utilisation is None
         True
@@ -76,8 +76,8 @@ class Post:
         """``utilisation`` where the section is known and asked for too much [over 1], otherwise 0.
 
         >>> from dataclasses import replace
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> post = screen(take_off(IN_WIND, ROUND_SIZES)).posts[0]  # 2462.4 N.m
         >>> [round(replace(post, capacity_nm=capacity).over_section, 3) for capacity in (1231.2, 2500.0, None)]
         [2.0, 0.0, 0.0]
@@ -89,8 +89,8 @@ class Post:
     def given(self) -> int:
         """Embedment [mm] as built; 0 where an old footing was not measured.
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> screen(take_off(IN_WIND, ROUND_SIZES)).posts[0].given
         600
         """
@@ -101,8 +101,8 @@ class Post:
         """The embedment [mm] that both methods are content with; 0 where neither has an answer.
 
         >>> from dataclasses import replace
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> post = screen(take_off(IN_WIND, ROUND_SIZES)).posts[0]
         >>> replace(post, needed=800, second_needed=950).wanted
         950
@@ -128,7 +128,7 @@ class Limits:
 
             >>> from dataclasses import replace
             >>> from decimal import Decimal
-            >>> from fencing.round_sizes import ROUND_SIZES
+            >>> from fencing.model.example_system import ROUND_SIZES
             >>> from fencing.strength.wind import GivenPressure
             >>> half_open = replace(ROUND_SIZES, lattice_porosity=Decimal("0.5"))
             >>> Limits(GivenPressure(600.0), ground_of({}, "clay"), half_open).lattice_factor
@@ -142,9 +142,9 @@ class Limits:
 
         >>> from dataclasses import replace
         >>> from decimal import Decimal
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> from fencing.strength.wind import GivenPressure
-        >>> from fencing.system import Profile, Steel
+        >>> from fencing.model.system import Profile, Steel
         >>> steel = Steel(Decimal(350), Decimal("0.9"), square=Profile(Decimal(60), Decimal(2)))
         >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), replace(ROUND_SIZES, steel=steel))
         >>> limits.section("square")[0], limits.section("line")
@@ -168,9 +168,9 @@ class Limits:
 
             >>> from dataclasses import replace
             >>> from decimal import Decimal
-            >>> from fencing.round_sizes import ROUND_SIZES
+            >>> from fencing.model.example_system import ROUND_SIZES
             >>> from fencing.strength.wind import GivenPressure
-            >>> from fencing.system import Steel
+            >>> from fencing.model.system import Steel
             >>> rolled = replace(ROUND_SIZES, steel=Steel(Decimal(350), Decimal("0.9")))
             >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), rolled)
             >>> round(limits.capacity_nm(Section(0, 0, 0, 10_000, 0, 0)), 6)
@@ -195,8 +195,8 @@ class Screening:
     def outcome(self) -> Outcome:
         """The gravest outcome of any post; outside the method [no answer] where one post is that and none is over.
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> screen(take_off(IN_WIND, ROUND_SIZES)).outcome.value
         'over'
         """
@@ -224,8 +224,8 @@ def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screenin
 
     Example: the middle post carries 2.4 m x 1.8 m x 1200 Pa = 5184 N, 0.95 m up:
 
-        >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-        >>> from fencing.takeoff import take_off
+        >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+        >>> from fencing.quantities.take_off import take_off
         >>> load = screen(take_off(IN_WIND, ROUND_SIZES)).posts[1].load
         >>> round(load.force_n, 6), round(load.moment_nm, 6)
         (5184.0, 4924.8)
@@ -255,7 +255,7 @@ def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> P
 
     Example: 0.6 m x 1.8 m x 600 Pa:
 
-        >>> from fencing.round_sizes import ROUND_SIZES
+        >>> from fencing.model.example_system import ROUND_SIZES
         >>> from fencing.strength.loads import Side
         >>> from fencing.strength.wind import GivenPressure
         >>> case = Case("A", "A-P1", 0, "square", (Side(0.6, (0, 0), (1.8, 1.8), 0, 600.0),), 1200, 1800, 600, 300)
@@ -312,8 +312,8 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
 
     Embedments in their texts are [mm]. Source: house rule.
 
-    >>> from fencing.round_sizes import IN_WIND, ROUND_SIZES
-    >>> from fencing.takeoff import take_off
+    >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+    >>> from fencing.quantities.take_off import take_off
     >>> [notice.where for notice in screening_notices(screen(take_off(IN_WIND, ROUND_SIZES)))]
     ['A-P1', 'A-P2', 'A-P3']
     """

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 
+from fencing.buying.purchase_lines import Cutting, SawnBar
 from fencing.cutting import Bar
 from fencing.drawing.lettering import pointed, width
-from fencing.lines import Cutting, SawnBar
-from fencing.roles import part
+from fencing.model.roles import part
 
 LONG = 1000.0
 DEEP = 34.0

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.faults import Refused
-from fencing.levelling import LevelBook, reduce_book
+from fencing.model.faults import Refused
+from fencing.set_out.level_book import LevelBook, reduce_book
 from shared.common.typed_lengths import metres
 
 

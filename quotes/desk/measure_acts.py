@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from string import ascii_uppercase
 from typing import Any
 
-from fencing.takeoff import TakeOff
+from fencing.quantities.take_off import TakeOff
 
 Document = dict[str, Any]
 MOST_RUNS = 1000

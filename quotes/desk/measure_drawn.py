@@ -7,13 +7,13 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from fencing.choosing import FORMS, LAYOUTS, choose, options
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan import plan
-from fencing.faults import Fault, Level, Notice, Refused
-from fencing.plan import corners
-from fencing.setting_out import NO_ENDS
-from fencing.takeoff import TakeOff, grounds_of, take_off
+from fencing.model.faults import Fault, Level, Notice, Refused
+from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
+from fencing.quantities.take_off import TakeOff, grounds_of, take_off
+from fencing.set_out.corners import corners
+from fencing.set_out.run import NO_ENDS
 from quotes.desk.measure_fields import MANY_RUNS
 from quotes.documents.figures import by_locale
 from quotes.jobs.systems import Found

@@ -11,7 +11,7 @@ from django.contrib.sessions.backends.base import SessionBase
 from django.db import transaction
 
 from catalogue import queries as catalogue
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
 from quotes.desk.measure_fields import Offered, sheet_fields
 from quotes.desk.measure_reading import read_fields

@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.desk.measure_acts import CORNER_TURN_DEG, act
 from quotes.desk.measure_drawn import Drawn, draw, ways_of
 from quotes.desk.measure_fields import SheetFields, sheet_fields, turn_field

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from fencing.buying.packs import plain
 from fencing.drawing.lettering import pointed
-from fencing.explain import UNITS, explain
-from fencing.packs import plain
-from fencing.piece import Quantity
-from fencing.roles import part
-from fencing.takeoff import TakeOff
+from fencing.model.pieces import Quantity
+from fencing.model.roles import part
+from fencing.quantities.explain import UNITS, explain
+from fencing.quantities.take_off import TakeOff
 from quotes.documents.figures import worded
 
 

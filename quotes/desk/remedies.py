@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from fencing.faults import Notice
-from fencing.fence import BuiltRun, HungGate
-from fencing.ground import Ground
-from fencing.measure import Form, Run
-from fencing.plan import corners
-from fencing.takeoff import TakeOff, grounds_of
+from fencing.model.faults import Notice
+from fencing.model.fence import BuiltRun, HungGate
+from fencing.model.measure import Form, Run
+from fencing.quantities.take_off import TakeOff, grounds_of
+from fencing.set_out.corners import corners
+from fencing.set_out.ground import Ground
 from quotes.documents.alike import NAMED, gathered, in_one
 
 

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fencing.faults import Refused
-from fencing.writing import takeoff_document
+from fencing.model.faults import Refused
+from fencing.quantities.takeoff_document import takeoff_document
 from quotes.desk.strength_panel import curve_of, lowered
 from quotes.desk.takeoff_pages import taken_off
 from quotes.documents.annex import annex_pdf, place_of

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import screen
-from fencing.takeoff import TakeOff
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
 from quotes.jobs.remedied import with_prices
 from quotes.jobs.systems import Found

@@ -11,11 +11,11 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
 from catalogue.rules.labels import finish_words
+from fencing.buying.purchase import purchase
 from fencing.cutting import INTERACTIVE
-from fencing.faults import Refused
-from fencing.purchase import purchase
-from fencing.takeoff import TakeOff, take_off
-from fencing.writing import takeoff_document
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import takeoff_document
 from quotes.desk.bars import Sawing, sawing
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of
 from quotes.desk.measure_fields import FORMS, LAYOUTS

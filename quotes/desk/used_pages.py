@@ -12,8 +12,8 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.models import Component
 from catalogue.queries import components
-from fencing.faults import Fault, Refused
-from fencing.roles import part
+from fencing.model.faults import Fault, Refused
+from fencing.model.roles import part
 from quotes.jobs import queries
 from quotes.jobs.models import Job
 from quotes.offers.comparing import compare_built

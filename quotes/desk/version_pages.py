@@ -14,7 +14,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of, plan_of
 from quotes.desk.moved import moved_between
 from quotes.desk.takeoff_pages import taken_off

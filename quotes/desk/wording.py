@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fencing.explain import summary
-from fencing.takeoff import TakeOff
+from fencing.quantities.explain import summary
+from fencing.quantities.take_off import TakeOff
 from quotes.desk.measure_fields import LAYOUTS
 from quotes.documents.figures import worded
 

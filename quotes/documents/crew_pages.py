@@ -15,7 +15,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
 from quotes.documents.crewsheets import crew_values
 from quotes.jobs.as_built import record_built, take_back

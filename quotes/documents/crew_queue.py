@@ -12,7 +12,7 @@ from typing import Any, Final
 from django.core.exceptions import ValidationError
 from django.http import Http404
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import BuiltKind, Job

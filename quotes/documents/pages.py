@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.documents.api import OF_CREW
 from quotes.documents.models import Document
 from quotes.documents.pack import quote_pdf

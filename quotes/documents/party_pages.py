@@ -23,7 +23,7 @@ from django.utils.crypto import constant_time_compare
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.quotesheet import drawings, quote_values
 from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link

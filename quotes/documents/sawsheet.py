@@ -7,9 +7,9 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from fencing.caution_facts import CautionFacts
-from fencing.cautions import Reader, cautions_for
-from fencing.lines import Blank
+from fencing.buying.purchase_lines import Blank
+from fencing.cautions.facts import CautionFacts
+from fencing.cautions.select import Reader, cautions_for
 from quotes.documents.figures import strip
 from quotes.documents.quotesheet import face, safe
 from quotes.documents.rendering import Variant, markup, render

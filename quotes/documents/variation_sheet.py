@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.roles import part
+from fencing.model.roles import part
 from quotes.documents.figures import MINUS, quantity
 
 Document = Mapping[str, Any]

@@ -14,7 +14,7 @@ from django.db import IntegrityError, transaction
 from catalogue import queries, services
 from catalogue.api.serializers import SupplyOfferIn
 from catalogue.models import Component, Offer, Supplier
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.problems import from_refusal, from_validation
 from shared.api.serializers import read_each
 from shared.business.actors import Actor

@@ -10,7 +10,7 @@ from typing import Any
 import orjson
 
 from catalogue.rules.codes import sale_unit
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange.order_list import order_csv, order_xlsx
 from quotes.exchange.ubl.orders import write_order
 from quotes.exchange.ubl.values import (

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator
 from decimal import Decimal
 
-from fencing.roles import ROLES
+from fencing.model.roles import ROLES
 from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.queries import line_mass, load_of, order_sheet, picked
 from quotes.orders.rows import amount, number

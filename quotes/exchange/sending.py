@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event, Thread
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.exchange.targets import Resolve, Target, forbidden, resolve, target_of
 
 SECONDS = 30.0

@@ -10,7 +10,7 @@ from urllib.parse import SplitResult, urlsplit
 
 from django.conf import settings
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Resolve = Callable[[str, int], list[str]]

@@ -12,7 +12,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange import supply, webhooks
 from quotes.exchange.models import Attempt, Delivery, DeliveryState, WebhookEndpoint
 from quotes.jobs.rows import DOCUMENT, TIME, WHOLE, shape

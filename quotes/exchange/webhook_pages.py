@@ -14,7 +14,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import suppliers
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange import webhooks
 from quotes.exchange.letting_in import let_in, serves_others
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint

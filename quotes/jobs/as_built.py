@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.rules.units import whole_fault
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
 from shared.api.problems import Problem

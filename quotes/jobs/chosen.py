@@ -11,9 +11,9 @@ from catalogue.engine.engine_input import market as market_of
 from catalogue.engine.engine_input import price_list, system_of
 from catalogue.models import FenceSystem
 from catalogue.queries import system_version
-from fencing.faults import Fault, Refused
-from fencing.prices import PriceList
-from fencing.system import System
+from fencing.model.faults import Fault, Refused
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PriceList
 from shared.business.models import Business
 
 HINT = "run manage.py migrate and start_business, or make demo; takeoff alone also takes --system SYSTEM.json"

@@ -9,17 +9,17 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
-from fencing.explain import UnknownComponent, cut_list, explain, summary
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import takeoff_json
 from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.text import MOST_BYTES
-from fencing.takeoff import TakeOff, take_off
-from fencing.writing import takeoff_json
 from shared.common.command_io import answer, read_source
 
 if TYPE_CHECKING:
-    from fencing.prices import PriceList
-    from fencing.system import System
+    from fencing.model.system import System
+    from fencing.quantities.comparison_prices import PriceList
 
 HELP = "Take off one site measure: posts, rails, sheets, screws and concrete, each with its reason."
 REFUSED = 2

@@ -9,12 +9,12 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from fencing.faults import Fault, Refused
-from fencing.measure import Measure
+from fencing.model.faults import Fault, Refused
+from fencing.model.measure import Measure
+from fencing.model.system import System
+from fencing.quantities.take_off import take_off
+from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure, read_system
-from fencing.system import System
-from fencing.takeoff import take_off
-from fencing.writing import takeoff_document
 from quotes.jobs import measuring, queries
 from quotes.jobs.bodies import DraftIn, MeasureIn, TakeOffIn
 from quotes.jobs.canonical import canonical, digest, parsed

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
 from quotes.jobs.canonical import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure

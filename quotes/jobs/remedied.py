@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.changing import Remedy
 from fencing.strength.document import remedy_document
-from fencing.takeoff import TakeOff
 from quotes.jobs.systems import Found
 
 Prices = Callable[[TakeOff, Found], Sequence[Remedy]]

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
 from quotes.jobs.moving import moved
 from shared.api.problems import Problem

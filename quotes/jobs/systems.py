@@ -10,8 +10,8 @@ from typing import Any
 from catalogue import queries
 from catalogue.engine import engine_input
 from catalogue.engine.purchase_options import Market
-from fencing.prices import PriceList
-from fencing.system import System
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PriceList
 from quotes.jobs.canonical import canonical, digest
 from shared.models import Business
 

@@ -12,12 +12,12 @@ from django.db import IntegrityError, transaction
 
 from catalogue.queries import site_words_on
 from catalogue.rules.site_words import names_words, settled
-from fencing.faults import Fault, Level, Refused
-from fencing.measure import Form, Layout, Measure
-from fencing.prices import PriceList
+from fencing.model.faults import Fault, Level, Refused
+from fencing.model.measure import Form, Layout, Measure
+from fencing.quantities.comparison_prices import PriceList
+from fencing.quantities.take_off import take_off
+from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure
-from fencing.takeoff import take_off
-from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredTakeOff
 from quotes.jobs.systems import Found, find_system

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import Job, Tick
 from shared.business.actors import Actor
 from shared.database import audit_log

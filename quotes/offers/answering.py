@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
 from quotes.jobs.models import JobState
 from quotes.jobs.services import move_job, note_event

@@ -12,13 +12,13 @@ from typing import Any
 from catalogue.queries import price_rules_on
 from catalogue.rules.labels import finish_words
 from catalogue.rules.price_rules import PriceRules
-from fencing.faults import Level
-from fencing.measure import Measure, Retrofit, Run
-from fencing.measure_document import measure_document
+from fencing.model.faults import Level
+from fencing.model.measure import Measure, Retrofit, Run
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import takeoff_document
+from fencing.reading.measure_document import measure_document
 from fencing.strength.changing import Remedy
 from fencing.strength.document import remedy_document
-from fencing.takeoff import TakeOff, take_off
-from fencing.writing import takeoff_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found
 from quotes.jobs.takeoffs import looks_at_prices, read_for

@@ -11,11 +11,11 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.engine.purchase_options import Market
+from fencing.buying.choose_suppliers import Sourcing, split
+from fencing.buying.supplier_prices import Order, Split, Supplier
 from fencing.cutting import Demand
-from fencing.faults import Refused
-from fencing.offers import Order, Split, Supplier
-from fencing.sourcing import Sourcing, split
-from fencing.takeoff import TakeOff
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import TakeOff
 from quotes.offers.wanted import Wanted, wanted_of
 from quotes.pricing.materials import Bought
 
@@ -46,7 +46,7 @@ def bought_for(takeoff: TakeOff, market: Market, digits: int = 2) -> Buying:
     """Everything a job takes, as it is cheapest to order. Refused with everything nobody sells.
 
     Rule: stock lengths are chosen by the least price of each, and again as each supplier alone would have them chosen; of these
-    lists the one is bought whose cheapest split (``fencing.sourcing.split``) costs least, the first of equal ones. Where no split
+    lists the one is bought whose cheapest split (``fencing.buying.choose_suppliers.split``) costs least, the first of equal ones. Where no split
     reaches the least orders, the job is priced without them, and says so.
     """
     suppliers = market.suppliers()

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Any
 
 from catalogue.rules.price_rules import PriceRules
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.canonical import parsed
 from quotes.jobs.queries import is_returning
 from quotes.offers.building import Basis, basis_of, build, changed_document

@@ -10,8 +10,8 @@ from typing import Any
 
 from catalogue.rules.price_rules import PriceRules, TaxCode
 from catalogue.rules.site_words import plain_word
-from fencing.fence import BuiltRetrofit, BuiltRun
-from fencing.takeoff import TakeOff
+from fencing.model.fence import BuiltRetrofit, BuiltRun
+from fencing.quantities.take_off import TakeOff
 from quotes.offers.hazards import LICENSED
 from quotes.pricing.costs import CostLine
 from quotes.pricing.lines import PriceLine

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from catalogue.queries import price_rules_on, site_words_on
 from catalogue.rules.discounts import DiscountRule
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
 from quotes.offers import queries, services

@@ -8,15 +8,15 @@ from dataclasses import replace
 from decimal import Decimal
 
 from catalogue import queries
-from fencing.faults import Level, Refused
-from fencing.measure import Measure
+from fencing.model.faults import Level, Refused
+from fencing.model.measure import Measure
+from fencing.model.system import System
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import affordable_remedies
 from fencing.reading import fit
 from fencing.strength.changing import Remedy
 from fencing.strength.remedies import priced
 from fencing.strength.screen import Outcome, Screening, screen
-from fencing.system import System
-from fencing.takeoff import TakeOff, take_off
-from fencing.writing import affordable_remedies
 from quotes.jobs.systems import Found, find_system
 from quotes.jobs.takeoffs import looks_at_prices
 

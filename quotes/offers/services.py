@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.canonical import canonical, digest, parsed
 from quotes.jobs.measuring import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion

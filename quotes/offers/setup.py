@@ -11,7 +11,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.serializers import ExactField, StrictSerializer, TextField, read
 
 KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"

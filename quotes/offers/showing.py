@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fencing.caution_facts import facts_of
-from fencing.cautions import Reader, cautions_for
+from fencing.cautions.facts import facts_of
+from fencing.cautions.select import Reader, cautions_for
 from fencing.drawing.lettering import written_with
 from fencing.drawing.paper import paper_set
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import screen
-from fencing.takeoff import TakeOff
 from shared.common.money import decimal_sign
 
 

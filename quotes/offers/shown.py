@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.offers import queries, services
 from quotes.offers.content import assemble
 from quotes.offers.models import Quote, Revision, State

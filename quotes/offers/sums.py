@@ -12,7 +12,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.common.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown
 
 Content = Mapping[str, Any]

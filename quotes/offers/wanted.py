@@ -8,10 +8,10 @@ from decimal import ROUND_CEILING, Decimal
 
 from catalogue.engine.purchase_options import Article, Market
 from fencing.cutting import Budget, Demand, Status, Stock, plan_cuts
-from fencing.faults import Fault
-from fencing.piece import Piece, Quantity
-from fencing.prices import PIECE_ROLES
-from fencing.takeoff import TakeOff
+from fencing.model.faults import Fault
+from fencing.model.pieces import Piece, Quantity
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.quantities.take_off import TakeOff
 
 ONE_EACH = frozenset({"sheet", "post.channel", "post.square", "post.extension"})
 """Roles of which every piece is taken from a stock length of its own; all others are cut by a plan."""

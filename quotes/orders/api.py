@@ -11,8 +11,8 @@ from rest_framework.response import Response
 
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
-from fencing.faults import Fault, Refused
-from fencing.offers import Order
+from fencing.buying.supplier_prices import Order
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries, services

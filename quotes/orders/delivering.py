@@ -11,8 +11,8 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.rules.units import whole_fault
-from fencing.faults import Fault, Refused
-from fencing.packs import plain
+from fencing.buying.packs import plain
+from fencing.model.faults import Fault, Refused
 from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note, require
 from quotes.orders.models import (

@@ -13,7 +13,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.orders import bodies
 from quotes.orders.deliveries import COMING, deliveries, delivery_document
 from quotes.orders.delivering import MORE, receive

@@ -17,10 +17,10 @@ from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.units import whole_fault
-from fencing.faults import Fault, Refused
-from fencing.offers import Order as Split
-from fencing.packs import in_packs
-from fencing.prices import PIECE_ROLES
+from fencing.buying.packs import in_packs
+from fencing.buying.supplier_prices import Order as Split
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.offers.queries import agreed_build

@@ -8,10 +8,10 @@ from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
 from catalogue.engine.purchase_options import Article, Market, Sold
-from fencing.market import CountedItem, MadeItem, StockItem
-from fencing.market import Market as Offered
-from fencing.piece import Piece, Quantity, Why
-from fencing.prices import PIECE_ROLES
+from fencing.buying.stock_options import CountedItem, MadeItem, StockItem
+from fencing.buying.stock_options import Market as Offered
+from fencing.model.pieces import Piece, Quantity, Why
+from fencing.quantities.comparison_prices import PIECE_ROLES
 
 KEPT_FROM = 1000  # mm: a remnant shorter than this is scrap
 CUBIC_METRE = "MTQ"

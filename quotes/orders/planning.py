@@ -8,15 +8,15 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.engine.purchase_options import Market
-from fencing.consolidation import Job, consolidate
-from fencing.faults import Fault, Refused
-from fencing.lines import Purchase, PurchaseLine
-from fencing.market import Market as Offered
-from fencing.market import StockItem
-from fencing.offers import Split
-from fencing.prices import PIECE_ROLES
-from fencing.purchase import purchase
-from fencing.sourcing import Sourcing, split
+from fencing.buying.choose_suppliers import Sourcing, split
+from fencing.buying.combined_jobs import Job, consolidate
+from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import Purchase, PurchaseLine
+from fencing.buying.stock_options import Market as Offered
+from fencing.buying.stock_options import StockItem
+from fencing.buying.supplier_prices import Split
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.orders.market import offered, read_pieces, read_quantities
 
 ZERO = Decimal(0)

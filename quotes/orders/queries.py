@@ -10,9 +10,9 @@ from typing import Any
 from django.db.models import QuerySet
 from django.db.models.expressions import RawSQL
 
-from fencing.caution_facts import CautionFacts
-from fencing.cautions import Reader, cautions_for
-from fencing.roles import RANK, ROLES
+from fencing.cautions.facts import CautionFacts
+from fencing.cautions.select import Reader, cautions_for
+from fencing.model.roles import RANK, ROLES
 from quotes.documents import figures
 from quotes.jobs.models import Job
 from quotes.jobs.ordered import Ordered

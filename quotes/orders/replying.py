@@ -12,7 +12,7 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.rules.units import whole_fault
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.orders import sums
 from quotes.orders.events import lines_of, locked, move, note
 from quotes.orders.models import Answer, Decision, LineReply, OrderLine, Reply, Said, State, SupplierOrder

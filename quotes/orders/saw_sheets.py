@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import Any
 
 from catalogue.engine.engine_input import market
-from fencing.lines import Blank, Cutting, Purchase
-from fencing.piece import Piece
-from fencing.purchase import purchase
-from fencing.saw_sheet import saw_sheets
+from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import Blank, Cutting, Purchase
+from fencing.drawing.saw_sheet import saw_sheets
+from fencing.model.pieces import Piece
 from quotes.documents.pack import made_at
 from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.models import Job

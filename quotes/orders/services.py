@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from catalogue.engine.engine_input import market
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event
 from quotes.orders import stock, sums

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.packs import plain
+from fencing.buying.packs import plain
 from quotes.orders.models import Decision, LineReply, OrderLine, SupplierOrder
 from quotes.orders.rows import amount
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import ROUND_DOWN, Decimal
 
 from catalogue.models import Component
-from fencing.prices import PIECE_ROLES
+from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job
 from quotes.orders.models import Hold, HoldState, LineJob, OrderLine, State, StockMove
 from quotes.orders.planning import OnHand

@@ -13,8 +13,8 @@ from django.db.models import F
 from catalogue.models import Component
 from catalogue.queries import components
 from catalogue.rules.units import PIECE, whole_fault
-from fencing.faults import Fault, Refused
-from fencing.prices import PIECE_ROLES
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
 from quotes.orders.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
 from quotes.orders.planning import OnHand

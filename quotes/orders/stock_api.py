@@ -7,7 +7,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue.queries import components
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.orders import bodies, queries, stock

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.api.problems import Problem
 
 

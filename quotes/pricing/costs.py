@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from catalogue.rules.price_rules import Category, PriceRules
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.common.money import rounded
 
 RunShares = Mapping[str, Fraction]

@@ -9,7 +9,7 @@ from decimal import Decimal
 from catalogue.rules.digging import STEP_MM, DigRate
 from catalogue.rules.labour_rules import ACTIVITIES
 from catalogue.rules.price_rules import Category, PriceRules
-from fencing.faults import Fault
+from fencing.model.faults import Fault
 from quotes.pricing.costs import CostLine, by_weight
 
 

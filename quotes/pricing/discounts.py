@@ -9,7 +9,7 @@ from typing import Any
 
 from catalogue.rules.discounts import DiscountRule, GivenTo
 from catalogue.rules.price_rules import PriceRules
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.pricing.lines import Discount
 
 NO_DISCOUNT = "none"

@@ -14,11 +14,11 @@ from decimal import Decimal
 from catalogue.rules.labour_rules import ACTIVITIES
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.site_words import plain_word
-from fencing.faults import Fault, Refused
-from fencing.fence import Bay, BuiltRun, HungGate, Post
-from fencing.holes import diameters, hole_volume
-from fencing.measure import Form, Run
-from fencing.takeoff import TakeOff
+from fencing.model.faults import Fault, Refused
+from fencing.model.fence import Bay, BuiltRun, HungGate, Post
+from fencing.model.measure import Form, Run
+from fencing.quantities.take_off import TakeOff
+from fencing.set_out.holes import diameters, hole_volume
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.common.money import rounded

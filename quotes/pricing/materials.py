@@ -8,8 +8,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 from catalogue.rules.price_rules import Category
-from fencing.fence import BuiltRetrofit, BuiltRun
-from fencing.takeoff import TakeOff
+from fencing.model.fence import BuiltRetrofit, BuiltRun
+from fencing.quantities.take_off import TakeOff
 from quotes.pricing.costs import CostLine, by_weight
 
 _BY_POST = ("post", "cap", "concrete")

@@ -13,7 +13,7 @@ from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from rest_framework import exceptions
 from rest_framework.response import Response
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.api.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
 from shared.web.unavailable import RETRY_AFTER_S, is_unavailable, note
 

@@ -1,7 +1,7 @@
 """Every refusal of the API is one RFC 9457 problem document.
 
 Raise ``Problem("conflict", "This quote was accepted already.")`` anywhere below an endpoint, or let a
-``fencing.faults.Refused`` pass: it becomes a 422 with a pointer for each fault.
+``fencing.model.faults.Refused`` pass: it becomes a 422 with a pointer for each fault.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any, Final
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.web import request_id
 
 MEDIA_TYPE: Final = "application/problem+json"

@@ -12,7 +12,7 @@ from django.db import models
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 
 _NUMBER = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,12})?\Z", re.ASCII)
 

@@ -16,7 +16,7 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.background.outbox import want
 from shared.business import services
 from shared.business.actors import Actor, member_actor

@@ -9,7 +9,7 @@ import warnings
 from django.db import transaction
 from PIL import Image, UnidentifiedImageError
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log

@@ -9,7 +9,7 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.background.outbox import Event, want
 from shared.background.outgoing_mail import Letter, letters_about
 from shared.business.actors import Actor

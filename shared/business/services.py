@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.business.actors import SYSTEM, Actor
 from shared.business.keys import SHOWN, digest, new_key
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount

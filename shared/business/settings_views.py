@@ -17,7 +17,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from shared.api.etags import find
 from shared.business import invitations, services
 from shared.business.access import MemberRequest, needs

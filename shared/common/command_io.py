@@ -9,7 +9,7 @@ from io import StringIO, TextIOWrapper
 from pathlib import Path
 from typing import TextIO
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 
 UNWRITTEN = 1
 """Exit code where the work is done and nobody can read it."""

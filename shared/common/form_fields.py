@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from fencing.drawing.lettering import pointed
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 
 
 @dataclass(frozen=True, slots=True)

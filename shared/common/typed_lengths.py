@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from fencing.rounding import half_up
+from fencing.model.rounding import half_up
 
 _DECIMAL = re.compile(r"-?\d+\.\d+\Z", re.ASCII)
 _METRIC = re.compile(r"([+-]?)(\d*(?:[.,]\d*)?)(mm|cm|m)?\Z", re.ASCII)

@@ -18,9 +18,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from statistics import median
 
-from fencing.measure import Basis, Form, Gate, GateKind, Measure, Run, Station
-from fencing.round_sizes import ROUND_SIZES
-from fencing.takeoff import take_off
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.measure import Basis, Form, Gate, GateKind, Measure, Run, Station
+from fencing.quantities.take_off import take_off
 
 ROOT = Path(__file__).resolve().parents[2]
 REPEATS = 7

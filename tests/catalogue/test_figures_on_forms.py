@@ -13,7 +13,7 @@ from catalogue.api.resources import RESOURCES
 from catalogue.views.record_form import as_typed, boxes, read_typed
 from catalogue.views.system_form import read_form, shown, typed
 from fencing.drawing.lettering import written_with
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.api.serializers import read
 from shared.common.form_fields import faults_by_pointer, typed_number
 

@@ -24,7 +24,7 @@ from catalogue.spreadsheets.file_reader import read_sheet
 from catalogue.spreadsheets.import_plan import Plan
 from catalogue.spreadsheets.import_rows import dry_run, report, take_in
 from catalogue.spreadsheets.limits import MOST_ROWS, SheetRefusedError
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry

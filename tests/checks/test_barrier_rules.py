@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fencing.caution_facts import CautionFacts
-from fencing.cautions import Reader, cautions_for
+from fencing.cautions.facts import CautionFacts
+from fencing.cautions.select import Reader, cautions_for
 from tests.checks.outside import Outside
 
 

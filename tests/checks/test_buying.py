@@ -11,10 +11,10 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.market import Market, StockItem
-from fencing.packs import in_packs
-from fencing.piece import Piece
-from fencing.purchase import purchase
+from fencing.buying.packs import in_packs
+from fencing.buying.purchase import purchase
+from fencing.buying.stock_options import Market, StockItem
+from fencing.model.pieces import Piece
 from tests.checks.outside import Outside
 
 MILL = [

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.levelling import LevelBook, reduce_book
+from fencing.set_out.level_book import LevelBook, reduce_book
 from tests.checks.outside import Outside
 
 USM = "USM civil engineering, levelling sheet JSSUAE1 (civil.eng.usm.my)"

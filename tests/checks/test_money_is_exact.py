@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 RECKONING = [
     "shared/common/money.py",
-    "fencing/prices.py",
+    "fencing/quantities/comparison_prices.py",
     "catalogue/rules/price_bands.py",
     "catalogue/rules/price_rules.py",
     "catalogue/engine/purchase_options.py",

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from fencing.measure import Basis, Form, Layout, Measure, Run, StrengthRequest
+from fencing.model.measure import Basis, Form, Layout, Measure, Run, StrengthRequest
+from fencing.model.system import Profile, Steel
+from fencing.quantities.take_off import take_off
 from fencing.strength.embedment import PSF_PER_FT, nonconstrained_m
 from fencing.strength.screen import screen
 from fencing.strength.section import square_tube
-from fencing.system import Profile, Steel
-from fencing.takeoff import take_off
 from tests.checks.outside import Outside
 from tests.fencing.test_common_practice import SYSTEM
 

@@ -11,9 +11,9 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.measure import Basis, Form, Measure, Run, Station, Taper, Terminal
-from fencing.system import Allowance, Hole, HoleShape, System
-from fencing.takeoff import TakeOff, take_off
+from fencing.model.measure import Basis, Form, Measure, Run, Station, Taper, Terminal
+from fencing.model.system import Allowance, Hole, HoleShape, System
+from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.test_common_practice import SYSTEM
 
 

@@ -11,10 +11,10 @@ from math import atan2, degrees, floor, sqrt
 
 import pytest
 
-from fencing.gates import diagonal
-from fencing.measure import Basis, Form, Layout, Measure, Run, Station, Taper, Terminal
-from fencing.rounding import along_slope
-from fencing.takeoff import take_off
+from fencing.model.measure import Basis, Form, Layout, Measure, Run, Station, Taper, Terminal
+from fencing.model.rounding import along_slope
+from fencing.quantities.take_off import take_off
+from fencing.set_out.gates import diagonal
 from tests.checks.outside import Outside
 from tests.checks.test_take_off_published import GENTLE, hillside, holes_only, two_square_posts
 from tests.fencing.test_common_practice import SYSTEM

@@ -9,7 +9,7 @@ from django.db import connection
 
 from catalogue.models import Component
 from catalogue.services import store
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 

@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from hypothesis import settings
 
-from fencing.measure import Layout, Run, Station
-from fencing.takeoff import TakeOff, take_off
+from fencing.model.measure import Layout, Run, Station
+from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.strategies import Job, Wanted
 
 settings.register_profile("laws", max_examples=80, deadline=None, derandomize=True, database=None)

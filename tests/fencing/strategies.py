@@ -12,7 +12,7 @@ from typing import Protocol, TypeVar
 from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
-from fencing.measure import (
+from fencing.model.measure import (
     Basis,
     Colours,
     Form,
@@ -26,7 +26,7 @@ from fencing.measure import (
     Taper,
     Terminal,
 )
-from fencing.system import (
+from fencing.model.system import (
     Allowance,
     GateRules,
     Hole,

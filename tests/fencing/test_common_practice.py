@@ -6,9 +6,9 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.fence import BuiltRun, HungGate
-from fencing.measure import Basis, Form, Gate, GateKind, Measure, Retrofit, Run, Station, Taper, Terminal
-from fencing.system import (
+from fencing.model.fence import BuiltRun, HungGate
+from fencing.model.measure import Basis, Form, Gate, GateKind, Measure, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.system import (
     GateRules,
     Hole,
     HoleShape,
@@ -20,7 +20,7 @@ from fencing.system import (
     SheetSupply,
     System,
 )
-from fencing.takeoff import TakeOff, take_off
+from fencing.quantities.take_off import TakeOff, take_off
 
 PITCH = 2350
 

@@ -11,9 +11,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from fencing.cutting import Budget, Demand, Stock, plan_cuts
-from fencing.fence import Bay, HungGate, Leaf
-from fencing.measure import Basis, Form, Layout, Run, Station, Terminal
-from fencing.takeoff import TakeOff
+from fencing.model.fence import Bay, HungGate, Leaf
+from fencing.model.measure import Basis, Form, Layout, Run, Station, Terminal
+from fencing.quantities.take_off import TakeOff
 from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
 

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.faults import Level, Refused
-from fencing.measure import Basis, Form, Layout, Measure, Run, Taper, Terminal
-from fencing.prices import LabourRates, PriceList, StockPrice, Work, cost_of
-from fencing.round_sizes import ROUND_SIZES
-from fencing.system import System
-from fencing.takeoff import TakeOff, take_off
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.faults import Level, Refused
+from fencing.model.measure import Basis, Form, Layout, Measure, Run, Taper, Terminal
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice, Work, cost_of
+from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.laws import ONE_RUN, laws, with_run
 from tests.fencing.strategies import PLAIN_FORMS, PLAIN_LAYOUTS, Job, jobs
 

@@ -10,8 +10,8 @@ from itertools import pairwise
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from fencing.fence import Bay, BuiltRun, Post
-from fencing.measure import Basis, Form, Layout, Station
+from fencing.model.fence import Bay, BuiltRun, Post
+from fencing.model.measure import Basis, Form, Layout, Station
 from tests.fencing.laws import ONE_RUN, built, laws, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
 

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from fencing.faults import Refused
-from fencing.layout import skeleton
-from fencing.measure import Basis, Gate, GateKind, Layout, Run
-from fencing.round_sizes import ROUND_SIZES
-from fencing.system import System
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.faults import Refused
+from fencing.model.measure import Basis, Gate, GateKind, Layout, Run
+from fencing.model.system import System
+from fencing.set_out.segments import skeleton
 
 ODD: System = replace(ROUND_SIZES, square=replace(ROUND_SIZES.square, face=65))
 GATE = Gate("A-G1", 2_000, 1_000, GateKind.SINGLE, 1_800)

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import take_off
 from fencing.reading import read_json, read_measure, read_system
-from fencing.takeoff import take_off
 
 SYSTEM = read_json((Path(__file__).parents[2] / "demo/catalogue/corrugated-50.json").read_bytes())
 MEASURE: dict[str, Any] = {

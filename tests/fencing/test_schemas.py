@@ -13,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import take_off
+from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_json, read_measure, read_system
-from fencing.takeoff import take_off
-from fencing.writing import takeoff_document
 from tests.fencing.strategies import random_jobs
 from tests.fencing.test_refusals import mutated, places
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading import read_measure, read_system
 from quotes.jobs import commandline
 

@@ -12,7 +12,7 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.books.models import LedgerEntry
 from quotes.books.posting import post
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back

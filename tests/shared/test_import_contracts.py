@@ -13,9 +13,9 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("fencing", "shared", "catalogue", "quotes")
 
 WRONG = [
-    ("fencing/measure.py", "import django", "the engine computes and knows nothing of us"),
-    ("fencing/measure.py", "import logging", "the engine computes and knows nothing of us"),
-    ("fencing/measure.py", "import random", "the engine computes and knows nothing of us"),
+    ("fencing/model/measure.py", "import django", "the engine computes and knows nothing of us"),
+    ("fencing/model/measure.py", "import logging", "the engine computes and knows nothing of us"),
+    ("fencing/model/measure.py", "import random", "the engine computes and knows nothing of us"),
     ("shared/database/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
     ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
     ("quotes/jobs/models.py", "import quotes.desk.page_urls", "the stages of a job form no circle"),

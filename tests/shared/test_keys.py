@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.keys import LIVE, TEST, digest, new_key, well_formed

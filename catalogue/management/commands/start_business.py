@@ -16,7 +16,7 @@ from django.core.management.base import BaseCommand, CommandError
 from catalogue.engine.sample_catalogue import NewBusiness, find, start
 from catalogue.queries import default_system
 from catalogue.rules.completeness import lacks
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.places import zones_of

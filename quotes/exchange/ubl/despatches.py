@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from catalogue.rules.codes import sale_unit
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange.ubl.intake import parse
 from quotes.exchange.ubl.names import PREFIXES, Element, group, put, root, serialize, text_at, words_at
 from quotes.exchange.ubl.parties import (

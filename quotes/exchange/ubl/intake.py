@@ -13,7 +13,7 @@ from typing import Any
 
 from lxml import etree
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange.ubl.names import DOCUMENT, Element
 
 MOST_BYTES = 1_000_000

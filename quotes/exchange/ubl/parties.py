@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.exchange.ubl.names import PREFIXES, Element, group, put, text_at, words_at
 from quotes.exchange.ubl.values import Address, Party
 

@@ -17,10 +17,22 @@ from catalogue import queries, services
 from catalogue.engine import engine_input
 from catalogue.models import Component, FenceSystemVersion, Offer, PriceRule, Supplier
 from catalogue.rules.completeness import lacks
-from fencing.faults import Level
-from fencing.measure import Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run, Station, Taper, Terminal
-from fencing.prices import Work, cost_of
-from fencing.takeoff import take_off
+from fencing.model.faults import Level
+from fencing.model.measure import (
+    Colours,
+    Form,
+    Gate,
+    GateKind,
+    Layout,
+    Measure,
+    Retrofit,
+    Run,
+    Station,
+    Taper,
+    Terminal,
+)
+from fencing.quantities.comparison_prices import Work, cost_of
+from fencing.quantities.take_off import take_off
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import Owned
 from shared.business.invitations import accept

@@ -10,7 +10,7 @@ from catalogue.rules.codes import gtin14, is_gtin, sale_unit
 from catalogue.rules.digging import DigRate
 from catalogue.rules.price_bands import amount_at, bands_fault, parsed, read_bands, written
 from catalogue.rules.price_rules import Due, Markup, PriceRules, RuleLine, read_rules, rule_faults, standing
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from shared.common.money import OddCent, Rounding, TaxAt
 
 JAN, JUL = date(2026, 1, 1), date(2026, 7, 1)

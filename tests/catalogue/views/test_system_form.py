@@ -11,7 +11,7 @@ import pytest
 
 from catalogue.views.system_fields import FIELDS, Kind
 from catalogue.views.system_form import changed_since, faults_of, parts, read_form, shown, typed
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from fencing.reading import read_system
 
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from fencing.cutting import demand_of, read_demand
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 
 
 def document(**changes: Any) -> dict[str, Any]:

@@ -6,8 +6,18 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing import Measure, System, TakeOff, take_off
-from fencing.measure import Basis, Form, Gate, GateKind, Layout, Retrofit, Run, Station, Taper, Terminal
-from fencing.system import GateRules, Hole, HoleShape, LatticeStock, PostSection, Rails, Screws, Sheets, SheetSupply
+from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.system import (
+    GateRules,
+    Hole,
+    HoleShape,
+    LatticeStock,
+    PostSection,
+    Rails,
+    Screws,
+    Sheets,
+    SheetSupply,
+)
 
 POSTS = tuple(range(1500, 5401, 300))
 

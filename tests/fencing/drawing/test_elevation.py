@@ -11,10 +11,10 @@ import pytest
 from fencing import Measure, TakeOff, take_off
 from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.rows import TooWide, rows
-from fencing.faults import Level, Notice
-from fencing.fence import Bay
-from fencing.measure import Form, Gate, GateKind, Layout, Retrofit, Run, Station, Terminal
-from fencing.system import HoleShape
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import Bay
+from fencing.model.measure import Form, Gate, GateKind, Layout, Retrofit, Run, Station, Terminal
+from fencing.model.system import HoleShape
 from tests.fencing.drawing import jobs, reading
 
 A4 = (190.0, 265.0)

@@ -10,7 +10,7 @@ import pytest
 from fencing import TakeOff
 from fencing.drawing.paper import DEEP, NARROW, NARROW_DEEP, PLAN_DEEP, WIDTH, paper_set
 from fencing.drawing.plan import plan
-from fencing.measure import Gate, GateKind, Terminal
+from fencing.model.measure import Gate, GateKind, Terminal
 from tests.fencing.drawing import jobs, reading
 
 JOBS = {name: getattr(jobs, name) for name in ("one_bay", "yard", "zigzag", "kilometre", "rough", "cliff")}

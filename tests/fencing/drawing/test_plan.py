@@ -10,7 +10,7 @@ import pytest
 from fencing.drawing.chains import chains
 from fencing.drawing.plan import plan
 from fencing.drawing.scales import STANDARD
-from fencing.measure import Gate, GateKind, Removal, Retrofit, Terminal
+from fencing.model.measure import Gate, GateKind, Removal, Retrofit, Terminal
 from tests.fencing.drawing import jobs, reading
 
 A4 = (190.0, 180.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fencing.drawing.setting import set_out_bands
-from fencing.measure import Gate, GateKind
+from fencing.model.measure import Gate, GateKind
 from tests.fencing.drawing import jobs, reading
 
 

@@ -7,8 +7,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from fencing.measure import Colours, Gate, GateKind, Measure, Retrofit
-from fencing.system import Hole, HoleShape, PostSection, System
+from fencing.model.measure import Colours, Gate, GateKind, Measure, Retrofit
+from fencing.model.system import Hole, HoleShape, PostSection, System
 from tests.fencing.naive.setting_out import set_out
 from tests.fencing.naive.standing import StandingBay, StandingGate, StandingPost, StandingRun, StandingSheet
 from tests.fencing.naive.sums import diagonal, half_up, on_slope, screws_in_a_row, share_out, sheets_across

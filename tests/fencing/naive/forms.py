@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from fencing.measure import Form
+from fencing.model.measure import Form
 from tests.fencing.naive.sums import Points, between, ground_at, half_up, highest
 
 Line = tuple[int, int]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from fencing.measure import Layout
-from fencing.system import System
+from fencing.model.measure import Layout
+from fencing.model.system import System
 from tests.fencing.naive.sums import share_out
 
 

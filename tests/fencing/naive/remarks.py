@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from fencing.measure import Measure, Retrofit
-from fencing.system import System
+from fencing.model.measure import Measure, Retrofit
+from fencing.model.system import System
 from tests.fencing.naive.counter import Count
 from tests.fencing.naive.standing import StandingBay, StandingGate, StandingPost, StandingRun
 from tests.fencing.naive.sums import between, ground_at, half_up, lowest

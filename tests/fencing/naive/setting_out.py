@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fencing.measure import Basis, Gate, Layout, Measure, Run, Terminal
-from fencing.system import System
+from fencing.model.measure import Basis, Gate, Layout, Measure, Run, Terminal
+from fencing.model.system import System
 from tests.fencing.naive.forms import base_lines, drop_at
 from tests.fencing.naive.layouts import bay_widths
 from tests.fencing.naive.standing import StandingBay, StandingGate, StandingPost, StandingRun

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from fencing.measure import Gate, Run
+from fencing.model.measure import Gate, Run
 from tests.fencing.naive.sums import Points
 
 

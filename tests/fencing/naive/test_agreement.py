@@ -7,9 +7,9 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.fence import Bay, HungGate, Post
-from fencing.piece import Quantity
-from fencing.takeoff import TakeOff, take_off
+from fencing.model.fence import Bay, HungGate, Post
+from fencing.model.pieces import Quantity
+from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.naive.counter import Count, PieceKey, count
 from tests.fencing.naive.remarks import Remark, gaps, remarks, slope
 from tests.fencing.naive.standing import StandingBay, StandingGate, StandingPost, StandingRun

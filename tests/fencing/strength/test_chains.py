@@ -11,7 +11,8 @@ from fractions import Fraction
 
 import pytest
 
-from fencing.measure import Gate, GateKind, Layout, Measure, Run, StrengthRequest, Terminal
+from fencing.model.measure import Gate, GateKind, Layout, Measure, Run, StrengthRequest, Terminal
+from fencing.quantities.take_off import TakeOff, take_off
 from fencing.strength.cases import run_cases
 from fencing.strength.chains import exposures
 from fencing.strength.loads import Load, post_load
@@ -19,7 +20,6 @@ from fencing.strength.wind import GivenPressure, WindMethod
 from fencing.strength.wind_as_nzs import AsNzs
 from fencing.strength.wind_asce import Asce
 from fencing.strength.wind_en import En, net_coefficients
-from fencing.takeoff import TakeOff, take_off
 from tests.fencing.drawing.jobs import run, system
 
 FLAT = replace(system(), ground_gap=0)

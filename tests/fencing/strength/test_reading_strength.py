@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 
 import fencing
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from fencing.reading.collecting import Faults
 from fencing.reading.plausible import BOUNDS
 from fencing.reading.strength import read_steel, read_strength

@@ -12,7 +12,20 @@ from fractions import Fraction
 import pytest
 from lxml import etree
 
-from fencing.measure import Form, Gate, GateKind, Measure, Retrofit, Run, Station, StrengthRequest, Taper, Terminal
+from fencing.model.measure import (
+    Form,
+    Gate,
+    GateKind,
+    Measure,
+    Retrofit,
+    Run,
+    Station,
+    StrengthRequest,
+    Taper,
+    Terminal,
+)
+from fencing.model.system import Profile, Steel, System
+from fencing.quantities.take_off import take_off
 from fencing.strength.changing import changed_job
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
@@ -21,8 +34,6 @@ from fencing.strength.meaning import meaning
 from fencing.strength.remedies import priced, remedies
 from fencing.strength.screen import WORDS, Outcome, Screening, screen, screening_notices
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
-from fencing.system import Profile, Steel, System
-from fencing.takeoff import take_off
 from tests.fencing.drawing.jobs import run, system
 
 STEEL = Steel(

@@ -1,12 +1,12 @@
-"""How a take-off in the sizes for a pencil (``fencing/round_sizes.py``) is read for comparing with what was reckoned by hand."""
+"""How a take-off in the sizes for a pencil (``fencing/model/example_system.py``) is read for comparing with what was reckoned by hand."""
 
 from __future__ import annotations
 
 from collections import Counter
 
-from fencing.measure import Measure, Retrofit, Run
-from fencing.round_sizes import ROUND_SIZES
-from fencing.takeoff import TakeOff, take_off
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.measure import Measure, Retrofit, Run
+from fencing.quantities.take_off import TakeOff, take_off
 
 
 def reckon(*runs: Run, retrofits: tuple[Retrofit, ...] = ()) -> TakeOff:

@@ -6,8 +6,8 @@ ground     0    100      0      0    -60      0
 
 from __future__ import annotations
 
-from fencing.measure import Basis, Form, Run, Station, Terminal
-from fencing.takeoff import TakeOff
+from fencing.model.measure import Basis, Form, Run, Station, Terminal
+from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, stops_and_warnings
 
 GROUND = ((0, 0), (1200, 100), (2400, 0), (4800, 0), (6000, -60), (7200, 0))

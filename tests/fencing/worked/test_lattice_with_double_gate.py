@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.measure import Basis, Form, Gate, GateKind, Run
-from fencing.takeoff import TakeOff
+from fencing.model.measure import Basis, Form, Gate, GateKind, Run
+from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
 

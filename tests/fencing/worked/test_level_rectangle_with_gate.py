@@ -11,8 +11,8 @@ from fractions import Fraction
 
 import pytest
 
-from fencing.measure import Basis, Form, Gate, GateKind, Layout, Run, Terminal
-from fencing.takeoff import TakeOff
+from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Run, Terminal
+from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
 

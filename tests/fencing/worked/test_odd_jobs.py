@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from fencing.fence import BuiltRun
-from fencing.measure import Basis, Form, Layout, Measure, Run
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.fence import BuiltRun
+from fencing.model.measure import Basis, Form, Layout, Measure, Run
+from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
-from fencing.round_sizes import ROUND_SIZES
-from fencing.takeoff import TakeOff, take_off
 
 
 def build(*runs: dict[str, Any], **members: object) -> TakeOff:

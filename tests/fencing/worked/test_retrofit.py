@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.measure import Retrofit
-from fencing.takeoff import TakeOff
+from fencing.model.measure import Retrofit
+from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon
 
 

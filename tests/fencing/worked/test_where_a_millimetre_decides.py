@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from fencing.faults import Refused
-from fencing.measure import Basis, Form, Gate, GateKind, Layout, Run, Station, Terminal
+from fencing.model.faults import Refused
+from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Run, Station, Terminal
 from tests.fencing.worked.reckoning import reckon, stops_and_warnings
 
 

@@ -6,7 +6,7 @@ first bay  40 + 2390 + 5 = 2435      then 5 + 2390 + 5 = 2400 as often as it goe
 
 from __future__ import annotations
 
-from fencing.measure import Basis, Form, Layout, Run
+from fencing.model.measure import Basis, Form, Layout, Run
 from tests.fencing.worked.reckoning import counted, lengths, reckon
 
 RUN = Run("K", 10000, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)

@@ -13,7 +13,7 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.books.models import LedgerEntry, ReceivedEntry
 from quotes.books.posting import lock_period, post
 from quotes.orders import services

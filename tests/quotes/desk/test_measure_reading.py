@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.rules.site_words import SiteWords
-from fencing.faults import Fault
+from fencing.model.faults import Fault
 from quotes.desk.measure_acts import act, next_id
 from quotes.desk.measure_fields import Offered, ground_of, sheet_fields
 from quotes.desk.measure_pages import placed

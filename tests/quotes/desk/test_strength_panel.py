@@ -16,11 +16,11 @@ from django.test import Client
 from jsonschema import Draft202012Validator
 
 from catalogue.services import store_system
+from fencing.quantities.take_off import take_off
 from fencing.reading import read_measure, read_system
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screen import Screening, screen
-from fencing.takeoff import take_off
 from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack

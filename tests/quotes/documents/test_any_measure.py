@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
 from catalogue.engine.engine_input import market
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from fencing.reading.text import sound
 from quotes.documents import rendering
 from quotes.documents.models import Kind

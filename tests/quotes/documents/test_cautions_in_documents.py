@@ -11,7 +11,7 @@ import pypdf
 import pytest
 from django.test import Client
 
-from fencing.caution_register import REGISTER, Reader
+from fencing.cautions.register import REGISTER, Reader
 from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.canonical import parsed

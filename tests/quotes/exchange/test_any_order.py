@@ -13,7 +13,7 @@ import pytest
 from django.db import transaction
 
 from catalogue.models import Offer
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.exchange.batches import Outcome, take_offers
 from quotes.exchange.documents import read_docket, read_reply, ubl_values
 from quotes.exchange.ubl.despatches import read_despatch, write_despatch

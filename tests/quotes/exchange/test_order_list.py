@@ -13,7 +13,7 @@ import pypdf
 import pytest
 
 from catalogue.queries import components
-from fencing.roles import RANK
+from fencing.model.roles import RANK
 from quotes.exchange.order_list import HEAD, order_csv, order_xlsx
 from quotes.orders import services
 from quotes.orders.drafting import order_for

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.exchange.ubl.amounts import line_net, tax_rows, wrong_sums
 from quotes.exchange.ubl.despatches import read_despatch, write_despatch
 from quotes.exchange.ubl.intake import parse

@@ -14,7 +14,7 @@ from django.test import Client
 from django.utils import timezone
 from jsonschema import Draft202012Validator, FormatChecker
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.exchange import signing, webhooks
 from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.exchange.sending import post

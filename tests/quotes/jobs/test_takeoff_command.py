@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from quotes.jobs import commandline
 from shared.api.problems import from_refusal
 

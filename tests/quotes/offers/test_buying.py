@@ -8,8 +8,8 @@ from decimal import ROUND_CEILING, Decimal
 import pytest
 
 from catalogue.engine.purchase_options import Article, Market, Seller, Sold
-from fencing.faults import Refused
-from fencing.measure import Colours, Form, Layout, Run, Terminal
+from fencing.model.faults import Refused
+from fencing.model.measure import Colours, Form, Layout, Run, Terminal
 from quotes.offers.buying import Buying, bought_for
 from tests.quotes.pricing.cast import SYSTEM, taken_off
 

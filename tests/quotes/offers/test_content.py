@@ -12,7 +12,7 @@ from django.utils import timezone
 from jsonschema import Draft202012Validator
 
 from catalogue.models import Finish
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.documents.scope import scope
 from quotes.jobs.canonical import parsed
 from quotes.offers.answering import accept

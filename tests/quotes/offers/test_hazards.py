@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.jobs.canonical import parsed
 from quotes.offers.answering import accept
 from quotes.offers.draft_form import sections

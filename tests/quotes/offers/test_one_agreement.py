@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.jobs import measuring, services
 from quotes.jobs.models import Job, JobState
 from quotes.offers.answering import accept

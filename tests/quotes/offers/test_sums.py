@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.offers.sums import Choices, Sums, read_choices, sums
 from shared.common.money import Rounding
 

@@ -9,8 +9,8 @@ import pytest
 from catalogue.engine.engine_input import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
-from fencing.faults import Refused
-from fencing.prices import PIECE_ROLES
+from fencing.model.faults import Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.ordered import ordered_for
 from quotes.offers.queries import agreed_build
 from quotes.orders import services, stock

@@ -11,7 +11,7 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.orders import services
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back
 from quotes.orders.models import OrderLine, SupplierOrder

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, transaction
 
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.orders import services
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back
 from quotes.orders.models import Despatch, LineReply, OrderEvent, Receipt, SupplierOrder

@@ -12,7 +12,7 @@ from django.core.exceptions import ValidationError
 
 from catalogue.models import Component
 from catalogue.rules.units import COUNTED, MEASURED
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.jobs.as_built import record_built
 from quotes.orders import stock
 from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back

@@ -10,8 +10,8 @@ from fractions import Fraction
 from typing import Any
 
 from catalogue.rules.price_rules import Category, Due, Instalment, Markup, PriceRules, TaxCode
-from fencing.measure import Measure, Run
-from fencing.system import (
+from fencing.model.measure import Measure, Run
+from fencing.model.system import (
     GateRules,
     Hole,
     HoleShape,
@@ -23,7 +23,7 @@ from fencing.system import (
     SheetSupply,
     System,
 )
-from fencing.takeoff import TakeOff, take_off
+from fencing.quantities.take_off import TakeOff, take_off
 from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine
 from quotes.pricing.lines import PriceLine, price_lines

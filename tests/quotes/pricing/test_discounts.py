@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from catalogue.rules.discounts import DiscountRule, GivenTo
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.pricing.discounts import Buyer, choose_discount
 from tests.quotes.pricing.cast import rules
 

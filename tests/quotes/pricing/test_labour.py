@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from catalogue.rules.digging import DigRate, HoleFactors
 from catalogue.rules.price_rules import Category
-from fencing.choosing import options
-from fencing.faults import Refused
-from fencing.ground import Ground
-from fencing.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.faults import Refused
+from fencing.model.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
+from fencing.quantities.choose_layout import options
+from fencing.set_out.ground import Ground
 from quotes.pricing.costs import CostLine
 from quotes.pricing.digging import Holes, dig_lines
 from quotes.pricing.labour import disposal_lines, labour_lines, work_of

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.rules.price_rules import Category, PriceRules
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.lines import Discount, line_by_hand
 from quotes.pricing.shares import Shares

@@ -9,7 +9,7 @@ from django.test import Client, RequestFactory
 from rest_framework.parsers import BaseParser
 
 from catalogue.api.imports import CsvParser
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.exchange.forms import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
 from shared.api.problems import ERRORS_MAX, Problem

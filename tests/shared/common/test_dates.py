@@ -19,7 +19,7 @@ from django.utils import timezone
 from catalogue.models import PriceRule
 from catalogue.rules.price_rules import RuleKind
 from catalogue.services import add_dated
-from fencing.faults import Refused
+from fencing.model.faults import Refused
 from quotes.offers.models import Party
 from quotes.offers.tasks import remind_in_time
 from shared.background import outbox, runner

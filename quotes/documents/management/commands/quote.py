@@ -12,7 +12,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from fencing.faults import Fault, Refused
+from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
 from fencing.reading.text import MOST_BYTES, sound
 from quotes.documents.pack import whole_pack

@@ -1,0 +1,106 @@
+"""Several jobs bought together: one purchase, and what it saves against buying for each job by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import Purchase
+from fencing.buying.stock_options import Market, StockItem
+from fencing.cutting import CONSOLIDATED, Budget
+from fencing.model.pieces import Piece, Quantity
+
+Job = tuple[Sequence[Piece], Sequence[Quantity]]
+
+
+@dataclass(frozen=True, slots=True)
+class Consolidation:
+    """``alone`` are the jobs bought one after another, each taking from the remnants what those before it left."""
+
+    together: Purchase
+    alone: tuple[tuple[str, Purchase], ...]
+    worth_it: bool
+
+    @property
+    def saving(self) -> Decimal:
+        """What buying together saves [the business's currency]; 0 where it saves nothing and each job is better bought by itself.
+
+        >>> none = Purchase((), (), (), ())
+        >>> Consolidation(none, (("A", none),), False).saving
+        Decimal('0')
+        """
+        apart = sum((bought.total for _, bought in self.alone), Decimal(0))
+        return max(Decimal(0), apart - self.together.total)
+
+
+def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOLIDATED) -> Consolidation:
+    """Buy several jobs together, and say what that saves.
+
+    Rule: pieces keep their job's name before their place; counted things are added up before they are packed.
+
+    Args:
+        jobs: pieces [mm] and quantities by the job's name, in the order the jobs would be bought.
+        market: what is on offer.
+        budget: for each cutting plan.
+
+    Returns:
+        The common purchase, each job's own, and the saving (never negative).
+
+    Source: house rule.
+
+    Example: each job alone takes a bar of 4800 for one rail of 2390; both come from one, 2 x 2390 and a saw cut of 3:
+
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
+        >>> rail = [Piece("rail", None, None, 2390, None, 1, ("A-1",))]
+        >>> consolidate({"first": (rail, []), "second": (rail, [])}, market).saving
+        Decimal('36')
+    """
+    alone: list[tuple[str, Purchase]] = []
+    rest = market
+    for name, (pieces, quantities) in jobs.items():
+        bought = purchase(pieces, quantities, rest, budget)
+        alone.append((name, bought))
+        rest = _without(rest, bought)
+    pieces = [piece for name, job in jobs.items() for piece in _named(name, job[0])]
+    together = purchase(pieces, _added([row for _, rows in jobs.values() for row in rows]), market, budget)
+    apart = sum((bought.total for _, bought in alone), Decimal(0))
+    return Consolidation(together, tuple(alone), together.total < apart)
+
+
+def _named(job: str, pieces: Sequence[Piece]) -> list[Piece]:
+    return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where), site=job) for piece in pieces]
+
+
+def _added(rows: Sequence[Quantity]) -> list[Quantity]:
+    """Rows of one component made one."""
+    found: dict[tuple[str, str | None, str], Quantity] = {}
+    for row in rows:
+        key = (row.role, row.colour, row.unit)
+        old = found.get(key)
+        if old is not None:
+            total = old.total + row.total
+            row = replace(
+                row, net=old.net + row.net, allowance=old.allowance + row.allowance, total=total, why=old.why + row.why
+            )
+        found[key] = row
+    return list(found.values())
+
+
+def _without(market: Market, bought: Purchase) -> Market:
+    """The market with the remnants gone that were taken."""
+    used: dict[tuple[str, int | None], int] = {}
+    for line in bought.lines:
+        if line.on_hand:
+            key = (line.sku, line.length)
+            used[key] = used.get(key, 0) + int(line.ordered)
+    stock: list[StockItem] = []
+    for item in market.stock:
+        if item.have is not None:
+            take = min(item.have, used.get((item.sku, item.length), 0))
+            if take:
+                used[item.sku, item.length] -= take
+                item = replace(item, have=item.have - take)
+        stock.append(item)
+    return replace(market, stock=tuple(stock))

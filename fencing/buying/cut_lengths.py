@@ -1,0 +1,187 @@
+"""Bars of one material: from pieces to a cutting plan, to lines of purchase, to each bar with its labels."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from fencing.buying.packs import in_packs
+from fencing.buying.purchase_lines import Cutting, Label, Missing, PurchaseLine, SawnBar, bars_in
+from fencing.buying.stock_options import Market, StockItem
+from fencing.cutting import Budget, CutPlan, Demand, Status, Stock, plan_cuts
+from fencing.cutting.planning import nowhere_of
+from fencing.model.pieces import Piece
+
+
+def places(amounts: Iterable[Decimal]) -> int:
+    """Decimals [places after the point] that show every amount exactly. Source: arithmetic.
+
+    >>> places([Decimal("1.50"), Decimal("0.125"), Decimal(3)])
+    3
+    """
+    exponents = [amount.as_tuple().exponent for amount in amounts]
+    return max([0, *(-one for one in exponents if isinstance(one, int))])
+
+
+def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -> Demand:
+    """The cutting demand of pieces of one material: lengths [mm], prices in the smallest part of money any of them has.
+
+    >>> items = [StockItem("r48", "rail", None, 4800, Decimal("36.50"))]
+    >>> demand = demand_for([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
+    >>> demand.pieces, demand.stock[0].cost, demand.decimals
+    (((2390, 4),), 3650, 2)
+    """
+    counts: Counter[int] = Counter()
+    for piece in pieces:
+        counts[piece.length] += piece.count
+    decimals = places(amount for item in items for amount in (item.price, item.handling, item.credit))
+    stock = tuple(
+        Stock(
+            item.length,
+            int(item.price.scaleb(decimals)),
+            item.have,
+            item.trim,
+            int(item.handling.scaleb(decimals)),
+            item.keep,
+            int(item.credit.scaleb(decimals)),
+            item.sku,
+        )
+        for item in items
+    )
+    return Demand(kerf, tuple(sorted(counts.items(), reverse=True)), stock, decimals)
+
+
+def saw(
+    role: str, colour: str | None, pieces: Sequence[Piece], market: Market, budget: Budget
+) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
+    """Buy and cut the bars of one material; what nothing serves is named.
+
+    Args:
+        role, colour: the material.
+        pieces: all of it that is needed [mm].
+        market: what is on offer.
+        budget: for the cutting plan.
+
+    Returns:
+        The plan with its bars (None where nothing can be cut), the lines of the purchase, and what is missing.
+
+    Source: common practice.
+
+    Example: a rail of 5000 is longer than any bar:
+
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),))
+        >>> _, _, missing = saw("rail", None, [Piece("rail", None, None, 5000, None, 1, ())], market, Budget())
+        >>> [one.text for one in missing]
+        ['longer than every stock there is']
+    """
+    items = _items(role, colour, pieces, market)
+    if not items:
+        return None, [], [_missing(piece, "nothing on offer for it") for piece in pieces]
+    kerf = market.kerf.get(role, 0)
+    whole = demand_for(pieces, items, kerf)
+    lost = {length for length, _ in nowhere_of(whole)}
+    missing = [_missing(piece, "longer than every stock there is") for piece in pieces if piece.length in lost]
+    served = tuple(piece for piece in pieces if piece.length not in lost)
+    if not served:
+        return None, [], missing
+    plan = plan_cuts(demand_for(served, items, kerf), budget)
+    if plan.status is Status.INFEASIBLE:
+        return None, [], [*missing, *(_missing(piece, "the stock there is runs out") for piece in served)]
+    cutting = Cutting(role, colour, kerf, served, plan, labelled(plan, served, items, role))
+    return cutting, lines_of(cutting, items), missing
+
+
+def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: Market) -> list[StockItem]:
+    """Stock lengths of the material; what is made to length counts as stock of just the lengths asked for, at its steps."""
+    items = [item for item in market.stock if item.serves(role, colour)]
+    for made in market.made:
+        if made.serves(role, colour):
+            lengths = {made.made(piece.length) for piece in pieces} - {None}
+            items += [
+                StockItem(made.sku, role, made.colour, length, made.price(length))
+                for length in sorted(length for length in lengths if length is not None)
+            ]
+    return items
+
+
+def _missing(piece: Piece, text: str) -> Missing:
+    return Missing(piece.role, piece.colour, piece.length, Decimal(piece.count), text)
+
+
+def lines_of(cutting: Cutting, items: Sequence[StockItem]) -> list[PurchaseLine]:
+    """One line for each stock length [mm] used, on-hand ones first; what is bought in whole packs.
+
+    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
+    >>> _, lines, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 4, ())], market, Budget())
+    >>> [(str(line.net), str(line.ordered), str(line.cost)) for line in lines]  # two bars, five in a pack
+    [('2', '5', '180')]
+    """
+    plan = cutting.plan
+    used: Counter[int] = Counter()
+    reasons: dict[int, list[str]] = defaultdict(list)
+    credits: Counter[int] = Counter()
+    for bar in plan.bars:
+        used[bar.stock] += bar.count
+        credits[bar.stock] += bar.count * bar.credited
+        reasons[bar.stock].append(_reason(bar.count, bar.cuts, bar.left, bar.keep))
+    lines = [
+        _line(cutting, items[row], used[row], credits[row], [*reasons[row], _proof(plan)])
+        for row in sorted(used, key=lambda row: (items[row].have is None, row))
+    ]
+    return [*lines]
+
+
+def _line(cutting: Cutting, item: StockItem, count: int, credited: int, reasons: list[str]) -> PurchaseLine:
+    net = Decimal(count)
+    on_hand = item.have is not None
+    ordered = net if on_hand else in_packs(net, Decimal(item.pack), Decimal(item.least)).ordered
+    if ordered > net:
+        reasons = [in_packs(net, Decimal(item.pack), Decimal(item.least)).why, *reasons]
+    if credited:
+        reasons = [*reasons, f"{credited} remnants worth {item.credit} each are taken off the price"]
+    cost = ordered * item.price + net * item.handling - credited * item.credit
+    zero = Decimal(0)
+    why = tuple(reasons)
+    return PurchaseLine(
+        cutting.role, cutting.colour, item.sku, "C62", net, zero, ordered, item.price, cost, why, item.length, on_hand
+    )
+
+
+def _reason(count: int, cuts: Sequence[tuple[int, int]], left: int, keep: bool) -> str:
+    parts = " + ".join(f"{times} × {length}" for length, times in cuts)
+    rest = f", {left} mm left{' to keep' if keep else ''}" if left else ""
+    return f"{count} cut into {parts}{rest}"
+
+
+def _proof(plan: CutPlan) -> str:
+    if plan.status is Status.OPTIMAL:
+        return "proved: no other choice of bars costs less"
+    return f"at most {plan.gap_ppm} ppm dearer than the cheapest possible"
+
+
+def labelled(plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockItem], role: str) -> tuple[SawnBar, ...]:
+    """Each physical bar with what its pieces are for. Pieces of one length [mm] are handed out in the order of the cut list.
+
+    Source: house rule.
+
+    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+    >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+    >>> [label.where for bar in cutting.bars for label in bar.pieces]
+    ['A-1', 'A-2']
+    """
+    waiting: dict[int, list[Label]] = defaultdict(list)
+    for piece in pieces:
+        named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
+        waiting[piece.length] += [Label(piece.role, piece.length, where) for where in named]
+    for labels in waiting.values():
+        labels.reverse()
+    bars: list[SawnBar] = []
+    kept = 0
+    for number, bar in enumerate(bars_in(plan), 1):
+        own = tuple(waiting[length].pop() for length, count in bar.cuts for _ in range(count))
+        kept += bar.keep
+        name = f"{role.split('.')[-1].upper()}-R{kept} {bar.left}" if bar.keep else None
+        item = items[bar.stock]
+        bars.append(SawnBar(item.sku, number, item.length, item.trim, own, bar.left, name))
+    return tuple(bars)

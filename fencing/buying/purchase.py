@@ -1,0 +1,122 @@
+"""From take-off to purchase: pieces through the cutting plan, sheets by blank, counted things in packs, all explained."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from fencing.buying.cut_lengths import saw
+from fencing.buying.packs import in_packs, plain
+from fencing.buying.purchase_lines import Cutting, Missing, Purchase, PurchaseLine
+from fencing.buying.sheet_blanks import sheets_for
+from fencing.buying.stock_options import CountedItem, Market
+from fencing.cutting import ORDER, Budget
+from fencing.model.pieces import Piece, Quantity
+from fencing.model.roles import RANK
+from fencing.quantities.comparison_prices import PIECE_ROLES
+
+
+def purchase(
+    pieces: Sequence[Piece], quantities: Sequence[Quantity], market: Market, budget: Budget = ORDER
+) -> Purchase:
+    """What to buy for a take-off at least cost, and why.
+
+    Rule: posts, rails, lattice, extensions and gate parts of one material and finish share one cutting plan (``cut_from`` joins
+    roles that come from the same stock), remnants on hand among its stock and what is made to length at the supplier's step;
+    sheets come blank by blank; everything else is its total with allowance in whole packs, of the component that the take-off
+    names where it is on offer.
+
+    Args:
+        pieces: pieces of the take-off [mm].
+        quantities: quantities of the take-off; those of roles that come as pieces are left to the pieces.
+        market: what is on offer.
+        budget: for each cutting plan.
+
+    Returns:
+        Lines (ordered never less than net), one cutting for each material, the sheets, and what nothing serves.
+
+    Source: house rule.
+
+    Example:
+        >>> from fencing.buying.stock_options import StockItem
+        >>> rails = (Piece("rail", None, None, 2238, None, 2, ("A-1", "A-1")),)
+        >>> bought = purchase(rails, (), Market((StockItem("R6", "rail", None, 6000, Decimal("31.20")),), kerf={"rail": 3}))
+        >>> [(line.sku, str(line.ordered), line.why[0]) for line in bought.lines]
+        [('R6', '1', '1 cut into 2 × 2238, 1518 mm left to keep')]
+    """
+    lines: list[PurchaseLine] = []
+    cuttings: list[Cutting] = []
+    missing: list[Missing] = []
+    blanks = []
+    for (role, colour), own in sorted(_materials(pieces, market).items(), key=_in_order):
+        if role == "sheet":
+            sheets, bought, lost = sheets_for(colour, own, market)
+            blanks += sheets
+        else:
+            cutting, bought, lost = saw(role, colour, own, market, budget)
+            cuttings += [cutting] if cutting else []
+        lines += bought
+        missing += lost
+    counted, lost = _counted(quantities, market)
+    return Purchase((*lines, *counted), tuple(cuttings), tuple(blanks), (*missing, *lost))
+
+
+def _materials(pieces: Iterable[Piece], market: Market) -> dict[tuple[str, str | None], list[Piece]]:
+    """Pieces by the role and finish of the stock they come from."""
+    materials: dict[tuple[str, str | None], list[Piece]] = defaultdict(list)
+    for piece in pieces:
+        materials[market.source_role(piece.role), piece.colour].append(piece)
+    return materials
+
+
+def _in_order(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, str, str]:
+    role, colour = entry[0]
+    return RANK.get(role, len(RANK)), role, colour or ""
+
+
+def _counted(quantities: Iterable[Quantity], market: Market) -> tuple[list[PurchaseLine], list[Missing]]:
+    lines: list[PurchaseLine] = []
+    missing: list[Missing] = []
+    for quantity in quantities:
+        if quantity.role in PIECE_ROLES or not quantity.total:
+            continue
+        item = _offer(market, quantity)
+        if item is None:
+            text = "nothing on offer for it"
+            missing.append(Missing(quantity.role, quantity.colour, None, quantity.total, text))
+        else:
+            lines.append(_counted_line(quantity, item))
+    return lines, missing
+
+
+def _offer(market: Market, quantity: Quantity) -> CountedItem | None:
+    """The item that is named; otherwise the one that costs least for the whole, one of the very finish before one of any."""
+    fitting = [item for item in market.counted if item.role == quantity.role and item.colour in (None, quantity.colour)]
+    named = [item for item in fitting if item.sku == quantity.component]
+    serving = named or [item for item in fitting if item.colour == quantity.colour] or fitting
+
+    def whole_cost(item: CountedItem) -> tuple[Decimal, str]:
+        return in_packs(quantity.total, item.pack, item.least).ordered * item.price, item.sku
+
+    return min(serving, key=whole_cost, default=None)
+
+
+def _counted_line(quantity: Quantity, item: CountedItem) -> PurchaseLine:
+    packed = in_packs(quantity.total, item.pack, item.least)
+    why = [f"{plain(why.net)} at {why.place}" for why in quantity.why]
+    if quantity.allowance:
+        why.append(f"{plain(quantity.allowance)} allowance")
+    why.append(packed.why)
+    return PurchaseLine(
+        quantity.role,
+        quantity.colour,
+        item.sku,
+        quantity.unit,
+        quantity.net,
+        quantity.allowance,
+        packed.ordered,
+        item.price,
+        packed.ordered * item.price,
+        tuple(why),
+    )

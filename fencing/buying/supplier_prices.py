@@ -1,0 +1,147 @@
+"""What suppliers ask, and what an order to one of them costs, in exact money."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from fencing.buying.packs import in_packs, plain
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A supplier's price of a component for one sale unit. ``breaks`` are (quantity from, price), ascending.
+
+    The price of the highest break reached counts for the whole quantity. ``lead`` days; None: the supplier's own.
+    """
+
+    component: str
+    price: Decimal
+    breaks: tuple[tuple[Decimal, Decimal], ...] = ()
+    pack: Decimal = Decimal(1)
+    least: Decimal = ZERO
+    lead: int | None = None
+
+    def unit_price(self, quantity: Decimal) -> Decimal:
+        """Price of one sale unit when ``quantity`` is ordered."""
+        reached = [price for start, price in self.breaks if quantity >= start]
+        return reached[-1] if reached else self.price
+
+
+@dataclass(frozen=True, slots=True)
+class Supplier:
+    """``least_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
+
+    ``name`` is what people read; empty: the code.
+    """
+
+    code: str
+    offers: tuple[Offer, ...]
+    least_order: Decimal = ZERO
+    delivery: tuple[tuple[Decimal, Decimal], ...] = ()
+    lead: int = 0
+    preferred: bool = False
+    name: str = ""
+
+    def fee(self, goods: Decimal) -> Decimal:
+        """Delivery fee of an order of that value."""
+        reached = [fee for start, fee in self.delivery if goods >= start]
+        return reached[-1] if reached else ZERO
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """One component from one supplier. ``need`` is what it was asked for as; ``choice`` says why from this supplier."""
+
+    component: str
+    wanted: Decimal
+    ordered: Decimal
+    price: Decimal
+    cost: Decimal
+    why: str
+    need: str = ""
+    choice: str = ""
+
+    @property
+    def reason(self) -> str:
+        """Why so many, and why from this supplier."""
+        return "; ".join(part for part in (self.why, self.choice) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """All that one supplier is asked for."""
+
+    supplier: str
+    lines: tuple[Bought, ...]
+    goods: Decimal
+    delivery: Decimal
+    ready_in: int
+
+    @property
+    def total(self) -> Decimal:
+        return self.goods + self.delivery
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """One way to buy everything; ``orders`` by the supplier's code."""
+
+    orders: tuple[Order, ...]
+
+    @property
+    def total(self) -> Decimal:
+        return sum((order.total for order in self.orders), ZERO)
+
+
+def in_time(supplier: Supplier, offer: Offer, days: int | None) -> bool:
+    """Whether an offer can be there when it is needed."""
+    return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
+
+
+def in_money(amount: Decimal, digits: int | None) -> Decimal:
+    """An amount as it is printed: whole minor units, halves up; None: as it is."""
+    return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+
+
+def levels(wanted: Decimal, offer: Offer, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
+    """Quantities worth ordering with their cost: what is wanted in packs, and what reaches each break beyond it.
+
+    Rule: more is ordered only where the next break makes the whole cheaper than less would be. Source: common practice.
+
+    >>> levels(Decimal(95), Offer("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
+    [(Decimal('95'), Decimal('190')), (Decimal('100'), Decimal('150.00'))]
+    """
+    starts = [start for start, _ in offer.breaks if start > wanted]
+    quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (wanted, *starts)}
+    return [(one, in_money(one * offer.unit_price(one), digits)) for one in sorted(quantities)]
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What is bought for a need."""
+
+    need: str
+    component: str
+    wanted: Decimal
+    ordered: Decimal
+    choice: str = ""
+
+
+def order_from(supplier: Supplier, chosen: Iterable[Chosen], digits: int | None = None) -> Order:
+    """The order for what is bought from a supplier, in exact money."""
+    offers = {offer.component: offer for offer in supplier.offers}
+    lines = [_line(one, offers[one.component], digits) for one in sorted(chosen, key=lambda one: one.need)]
+    goods = sum((line.cost for line in lines), ZERO)
+    leads = [supplier.lead if (lead := offers[line.component].lead) is None else lead for line in lines]
+    return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
+
+
+def _line(one: Chosen, offer: Offer, digits: int | None) -> Bought:
+    price, packed = offer.unit_price(one.ordered), in_packs(one.wanted, offer.pack, offer.least)
+    reached = "" if one.ordered == packed.ordered else f"; {plain(one.ordered)} reach the price of {plain(price)}"
+    cost = in_money(one.ordered * price, digits)
+    return Bought(one.component, one.wanted, one.ordered, price, cost, f"{packed.why}{reached}", one.need, one.choice)

@@ -1,0 +1,129 @@
+"""Bars that are cut alike, and their places in one line: what the saw sheet draws once instead of a hundred times."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from fencing.buying.purchase_lines import SawnBar
+from fencing.drawing.lettering import width
+
+_NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$")
+
+
+@dataclass(frozen=True, slots=True)
+class AlikeBars:
+    """Bars one after the other with the same stock and cuts; ``first`` stands for them all."""
+
+    bars: tuple[SawnBar, ...]
+
+    @property
+    def first(self) -> SawnBar:
+        """The bar that is drawn for them all.
+
+        >>> bar = SawnBar("rail-48", 4, 4800, 0, (), 0, None)  # 4800 [mm]
+        >>> AlikeBars((bar, bar)).first.number
+        4
+        """
+        return self.bars[0]
+
+    @property
+    def numbers(self) -> str:
+        """``4`` or ``4–17`` [numbers on the saw sheet].
+
+        >>> four, five = (SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (4, 5))
+        >>> AlikeBars((four,)).numbers, AlikeBars((four, five)).numbers
+        ('4', '4–5')
+        """
+        return f"{self.first.number}" + (f"–{self.bars[-1].number}" if len(self.bars) > 1 else "")
+
+    def places(self) -> Iterator[tuple[int, str]]:
+        """(length [mm], where its pieces go) for each length in the order of cutting.
+
+        >>> from fencing.buying.purchase_lines import Label
+        >>> pieces = (Label("rail", 2390, "A-1"), Label("rail", 2100, "A-3"), Label("rail", 2390, "A-2"))
+        >>> list(AlikeBars((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).places())
+        [(2390, 'A-1, A-2'), (2100, 'A-3')]
+        """
+        lengths = dict.fromkeys(piece.length for piece in self.first.pieces)
+        for length in lengths:
+            pieces = (piece for bar in self.bars for piece in bar.pieces if piece.length == length)
+            yield length, in_one_line(piece.where or piece.role for piece in pieces)
+
+    def remnants(self) -> str:
+        """The names to write on what is kept, with its length [mm]; empty where it is scrap.
+
+        >>> bars = [SawnBar("rail-48", number, 4800, 0, (), 1200, f"RAIL-R{number} 1200") for number in (1, 2)]
+        >>> AlikeBars(tuple(bars)).remnants()
+        'RAIL-R1, RAIL-R2, 1200 each'
+        """
+        long = f" {self.first.left}"
+        names = in_one_line(bar.remnant.removesuffix(long) for bar in self.bars if bar.remnant)
+        return f"{names},{long} each" if names else ""
+
+    def halves(self) -> tuple[AlikeBars, AlikeBars]:
+        """The same bars in two parts [2 or more bars].
+
+        >>> bars = tuple(SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (1, 2, 3))
+        >>> [one.numbers for one in AlikeBars(bars).halves()]
+        ['1', '2–3']
+        """
+        middle = len(self.bars) // 2
+        return AlikeBars(self.bars[:middle]), AlikeBars(self.bars[middle:])
+
+
+def alike(bars: Sequence[SawnBar]) -> tuple[AlikeBars, ...]:
+    """Bars in their order, neighbours cut alike drawn together [lengths in mm].
+
+    >>> bars = [SawnBar("rail-48", number, length, 0, (), 0, None) for number, length in ((1, 4800), (2, 4800), (3, 2400))]
+    >>> [one.numbers for one in alike(bars)]
+    ['1–2', '3']
+    """
+    return tuple(AlikeBars(tuple(group)) for _, group in groupby(bars, key=_cut))
+
+
+def _cut(bar: SawnBar) -> tuple[object, ...]:
+    pieces = tuple((piece.role, piece.length) for piece in bar.pieces)
+    return bar.sku, bar.length, bar.trim, bar.left, bar.remnant is None, pieces
+
+
+def in_one_line(names: Iterable[str]) -> str:
+    """Names in one line: how often each [times], neighbours drawn together. Source: house rule.
+
+    >>> in_one_line(["A-P1", "A-P2", "A-P2", "A-P3", "A-P3", "A-P4", "A-P4", "A-6 top", "A-7 top"])
+    'A-P1, A-P2 to A-P4 each 2, A-6 top, A-7 top'
+    """
+    counted = Counter(names)
+    rows = [(name, count, _NUMBERED.match(name)) for name, count in counted.items()]
+    keyed = [
+        ((count, found[1], found[3], int(found[2]) - place) if found else (count, name, "", place), name)
+        for place, (name, count, found) in enumerate(rows)
+    ]
+    parts = list[str]()
+    for (count, *_), group in groupby(keyed, key=lambda one: one[0]):
+        same = [name for _, name in group]
+        several = f"{same[0]} to {same[-1]}" if len(same) > 2 else ", ".join(same)
+        parts.append(several if count == 1 else f"{several}{' each' if len(same) > 1 else ''} {_times(count, same)}")
+    return ", ".join(parts)
+
+
+def _times(count: int, same: Sequence[str]) -> str:
+    return f"{count}" if len(same) > 1 else f"({count})"
+
+
+def wrapped(words: str, size: float, room: float) -> tuple[str, ...]:
+    """``words`` in lines of at most ``room`` [mm] in letters of ``size`` [mm], broken after commas where that does.
+
+    >>> wrapped("A-1, A-2, A-3", 2.6, 12.0)
+    ('A-1, A-2,', 'A-3')
+    """
+    lines, line = list[str](), ""
+    for part in re.split(r"(?<=, )", words):
+        if line and width((line + part).rstrip(), size) > room:
+            lines.append(line.rstrip())
+            line = ""
+        line += part
+    return (*lines, line.rstrip())

@@ -1,0 +1,247 @@
+"""The saw sheet: every bar to scale with its cuts in order, what each piece is for, the kerf, and the remnant to keep.
+
+Bars cut alike one after the other are drawn once, with their numbers and all the places of their pieces.
+
+One unit is one millimetre of paper. Drawn in ink alone: what is kept, what is scrap and what the saw takes differ by shape.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from fencing.buying.purchase_lines import Cutting, Label, SawnBar
+from fencing.drawing import svg
+from fencing.drawing.bar_groups import AlikeBars, alike, wrapped
+from fencing.drawing.lettering import fit, width
+from fencing.model.roles import ROLES
+
+SIZE = 2.6
+"""Of the letters [mm]."""
+DEEP = 6.0
+"""Height of a bar [mm]."""
+LINE = 3.4
+MARGIN = 38.0
+"""For the numbers and the stock to the left of a bar."""
+STOCK = 17.0
+"""Where the stock stands in it."""
+MOST_LINES = 4
+
+
+@dataclass(slots=True)
+class _Words:
+    """Labels under a bar: each on the first line where it overlaps none before it."""
+
+    ends: list[float] = field(default_factory=list)
+    parts: list[str] = field(default_factory=list)
+
+    def put(self, middle: float, words: str, top: float, room: tuple[float, float], *, bold: bool = False) -> None:
+        long = width(words, SIZE)
+        middle = min(max(middle, room[0] + long / 2), max(room[1] - long / 2, room[0] + long / 2))
+        start = middle - long / 2
+        line = next((place for place, end in enumerate(self.ends) if end + 1.0 <= start), len(self.ends))
+        if line == len(self.ends):
+            if line == MOST_LINES:
+                return
+            self.ends.append(0.0)
+        self.ends[line] = start + long
+        self.parts.append(svg.text(middle, top + (line + 1) * LINE, words, SIZE, bold=bold))
+
+
+def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float = 250.0) -> tuple[str, ...]:
+    """Draw the bars of one material, as many sheets as they need.
+
+    Rule: one scale for all bars, the longest as wide as the paper; cuts from the left in the order to be made, with the measure
+    from the end of the bar over each cut; pieces carry their length and place; a remnant to keep is drawn open with its name,
+    scrap is crossed out. Neighbours cut alike are drawn once; their places then stand below, a line for each length.
+
+    Args:
+        cutting: one material's plan with its bars [lengths in mm].
+        title: of the job.
+        paper: width [mm].
+        height: of one sheet [mm].
+
+    Returns:
+        SVG texts, one a sheet, in the order of the bars.
+
+    Source: house rule.
+
+    Example:
+        >>> from decimal import Decimal
+        >>> from fencing.cutting import Budget
+        >>> from fencing.buying.stock_options import Market, StockItem
+        >>> from fencing.model.pieces import Piece
+        >>> from fencing.buying.cut_lengths import saw
+        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+        >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+        >>> [sheet] = saw_sheets(cutting, "Two bays")
+        >>> sheet.count("2390 mm for A-"), "Saw sheet of Two bays" in sheet
+        (2, True)
+    """
+    longest = max(bar.length for bar in cutting.bars)
+    scale = (paper - MARGIN - 4) / longest
+    room = height - _HEAD
+    drawn = [one for bars in alike(cutting.bars) for one in _fitting(bars, cutting.kerf, scale, paper, room)]
+    pages: list[list[tuple[str, float]]] = [[]]
+    used = _HEAD
+    for one in drawn:
+        if pages[-1] and used + one[1] > height:
+            pages.append([])
+            used = _HEAD
+        pages[-1].append(one)
+        used += one[1]
+    return tuple(_page(cutting, page, title, paper, (number, len(pages))) for number, page in enumerate(pages, 1))
+
+
+_HEAD = 12.0
+
+
+def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper: float, place: tuple[int, int]) -> str:
+    material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.colour}" if cutting.colour else "")
+    number, of = place
+    part = f", part {number} of {of}" if of > 1 else ""
+    head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{part}"
+    body = svg.text(0, 4.2, fit(head, 3.6, paper), 3.6, anchor="start", bold=True)
+    rule = "Cut from the left. Small figures: measure from the left end to the cut. Crossed: scrap."
+    body += svg.text(0, 8.6, fit(rule, SIZE, paper), SIZE, anchor="start", soft=True)
+    y = _HEAD
+    for part, deep in bars:
+        body += svg.group("bar", part, transform=f"translate(0 {svg.num(y)})")
+        y += deep
+    told = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan says the same in words"
+    return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", told)
+
+
+def _counted(bars: int) -> str:
+    return "1 bar" if bars == 1 else f"{bars} bars"
+
+
+def _fitting(alike: AlikeBars, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
+    """Bars alike drawn once; in parts where all their places take more than a sheet."""
+    drawn = _bar(alike, kerf, scale, paper)
+    if drawn[1] <= room or len(alike.bars) == 1:
+        yield drawn
+    else:
+        for half in alike.halves():
+            yield from _fitting(half, kerf, scale, paper, room)
+
+
+def _bar(alike: AlikeBars, kerf: int, scale: float, paper: float) -> tuple[str, float]:
+    """One bar, or bars alike, with its words, and how deep that is."""
+    bar, top = alike.first, LINE + 0.8
+    single = len(alike.bars) == 1
+    sawn, measures = tuple(_sawn(bar, kerf, scale)), _Measures(top - 0.9)
+    parts = _margin(alike, top)
+    if bar.trim:
+        parts.append(_cut(MARGIN, top, bar.trim * scale))
+    for piece in sawn:
+        length, where = piece.label.length, piece.label.where
+        name = f"{length} mm" + (f" for {where}" if where and single else "")
+        parts.append(svg.path("post", svg.box(piece.left, top, piece.right - piece.left, DEEP), name))
+        parts.append(_inside(piece.left, piece.right, top, f"{length}"))
+        if piece.cut:
+            parts.append(_cut(piece.right, top, kerf * scale))
+            measures.put(piece.right, f"{piece.end}")
+    rest = min(bar.length, sawn[-1].end + kerf) if sawn else bar.trim
+    parts.append(_rest(bar, rest, scale, top))
+    kept = MARGIN + (rest + bar.left / 2) * scale
+    below, lines = _labels(bar, sawn, kept, top + DEEP, paper) if single else _places(alike, top + DEEP, paper)
+    return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
+
+
+def _margin(alike: AlikeBars, top: float) -> list[str]:
+    """What stands to the left of a bar: its number (or numbers and how many), its stock."""
+    bar, several = alike.first, len(alike.bars) > 1
+    parts = [svg.text(0, top + 2.6, alike.numbers, 3.2 if several else 3.6, anchor="start", bold=True)]
+    if several:
+        parts.append(svg.text(0, top + 5.7, _counted(len(alike.bars)), SIZE, anchor="start", soft=True))
+    parts.append(svg.text(STOCK, top + 2.3, fit(bar.sku, SIZE, MARGIN - STOCK - 1), SIZE, anchor="start"))
+    parts.append(svg.text(STOCK, top + 5.7, f"{bar.length} mm", SIZE, anchor="start", soft=True))
+    return parts
+
+
+@dataclass(frozen=True, slots=True)
+class _Sawn:
+    """A piece on its bar: ``left`` to ``right`` on the paper, its ``end`` on the bar [mm], and whether a cut is made there."""
+
+    label: Label
+    left: float
+    right: float
+    end: int
+    cut: bool
+
+
+def _sawn(bar: SawnBar, kerf: int, scale: float) -> Iterator[_Sawn]:
+    at = bar.trim
+    for number, piece in enumerate(bar.pieces, 1):
+        end = at + piece.length
+        cut = number < len(bar.pieces) or end + kerf < bar.length
+        yield _Sawn(piece, MARGIN + at * scale, MARGIN + end * scale, end, cut)
+        at = min(bar.length, end + kerf)
+
+
+def _labels(bar: SawnBar, sawn: Sequence[_Sawn], kept: float, top: float, paper: float) -> tuple[list[str], int]:
+    """Where each piece of one bar goes, and the name of what is kept (its middle at ``kept``), and how many lines."""
+    words = _Words()
+    for piece in sawn:
+        where = piece.label.where or piece.label.role
+        words.put((piece.left + piece.right) / 2, where, top, (piece.left, paper))
+    if bar.remnant:
+        words.put(kept, f"keep: {bar.remnant}", top, (0, paper), bold=True)
+    return words.parts, len(words.ends)
+
+
+def _places(alike: AlikeBars, top: float, paper: float) -> tuple[list[str], int]:
+    """Where the pieces of bars alike go, in lines under the bar, and how many lines."""
+    rows = [(f"{length}: {where}", False) for length, where in alike.places()]
+    if alike.first.remnant:
+        rows.append((f"keep: {alike.remnants()}", True))
+    lines = [(line, bold) for words, bold in rows for line in wrapped(words, SIZE, paper - MARGIN)]
+    parts = [
+        svg.text(MARGIN, top + place * LINE, line, SIZE, anchor="start", bold=bold)
+        for place, (line, bold) in enumerate(lines, 1)
+    ]
+    return parts, len(lines)
+
+
+@dataclass(slots=True)
+class _Measures:
+    """Figures over the cuts, left out where they would run into the one before; the piece lengths say the same."""
+
+    y: float
+    end: float = 0.0
+    parts: list[str] = field(default_factory=list)
+
+    def put(self, x: float, words: str) -> None:
+        long = width(words, 2.1)
+        if x - long / 2 > self.end + 0.6:
+            self.parts.append(svg.text(x, self.y, words, 2.1, soft=True))
+            self.end = x + long / 2
+
+
+def _inside(left: float, right: float, top: float, words: str) -> str:
+    """A length inside its piece, turned upright where the piece is narrow."""
+    middle = (left + right) / 2
+    if width(words, SIZE) + 0.8 <= right - left:
+        return svg.text(middle, top + DEEP / 2 + 0.95, words, SIZE, bold=True)
+    if right - left >= 2.4 and width(words, 2.1) <= DEEP:
+        return svg.text(middle + 0.8, top + DEEP / 2, words, 2.1, bold=True, turn=-90)
+    return ""
+
+
+def _cut(x: float, top: float, wide: float) -> str:
+    """What the saw takes, never too thin to see."""
+    return svg.path("section", svg.box(x, top - 0.7, max(0.25, wide), DEEP + 1.4))
+
+
+def _rest(bar: SawnBar, at: int, scale: float, top: float) -> str:
+    """What is left: open with a broken edge where it is kept, crossed out where it is scrap."""
+    left, right = MARGIN + at * scale, MARGIN + bar.length * scale
+    if bar.left <= 0 or right - left < 0.3:
+        return ""
+    edge = svg.path("buried", svg.box(left, top, right - left, DEEP), f"{bar.left} mm left")
+    words = f"{bar.left}"
+    if bar.remnant:
+        return edge + _inside(left, right, top, words)
+    crossed = svg.segment(left, top, right, top + DEEP) + svg.segment(left, top + DEEP, right, top)
+    return edge + svg.path("lap", crossed)

@@ -1,0 +1,198 @@
+"""The fence as set out: posts with their members, bays with their four corners, gates with their leaves.
+
+These are the values a take-off is made of and that drawings, set-out sheets and the screening read. Lengths, levels and
+chainages are integer millimetres; a pair is (left, right) as seen walking along the run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Container
+from dataclasses import dataclass
+
+from fencing.model.measure import Form, Layout
+
+Pair = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """One upright of a post. ``section`` is "square" or "channel"; ``bay`` is the bay a channel belongs to.
+
+    ``length`` is what stands (cut flush at ``top``), ``stock`` the stock length it comes from (None: none is long
+    enough), ``embedment`` the length below ground. ``stock - length`` is trimmed off.
+    """
+
+    section: str
+    bay: str | None
+    top: int
+    length: int
+    stock: int | None
+    embedment: int
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """``kind`` is "square", "line" (a pair of channels) or "single". A corner stands in both its runs under one id."""
+
+    id: str
+    at: int
+    kind: str
+    ground: int
+    hole_depth: int
+    members: tuple[Member, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Rail:
+    """``place`` is "bottom", "middle" or "top"; ends are cut square."""
+
+    place: str
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A vertical strip. ``at`` is from the left post's centre to its left edge; ``left`` and ``right`` are trimmed heights.
+
+    ``foot`` is "square" (stands square-ended in its rail) or "cut" (cut to the rail's slope).
+    """
+
+    at: int
+    blank: int
+    width: int
+    left: int
+    right: int
+    foot: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """A lattice panel, as long as the rail it stands on."""
+
+    length: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
+class Bay:
+    """What stands between two neighbouring posts, read from its four corners ``base`` and ``top``.
+
+    ``step`` is how far its base stands above or below the bay before it (a size, never negative); ``slope`` is the
+    inclination of its base in degrees (never negative). ``ground`` is at its two posts; ``gap_least`` and ``gap_most``
+    are the ground gap over its whole width. ``lattice_height`` is 0 without a lattice top.
+    """
+
+    id: str
+    start: int
+    end: int
+    form: Form
+    step: int
+    slope: float
+    base: Pair
+    top: Pair
+    ground: Pair
+    gap_least: int
+    gap_most: int
+    rails: tuple[Rail, ...]
+    sheets: tuple[Sheet, ...]
+    lattice: tuple[Lattice, ...]
+    lattice_height: int
+    tapered: bool
+
+    @property
+    def width(self) -> int:
+        """Hole centre to hole centre [mm].
+
+        >>> Bay("A-1", 2400, 4800, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, (), (), (), 0, False).width
+        2400
+        """
+        return self.end - self.start
+
+    def count_cut_rails(self, stock: Container[int]) -> int:
+        """Count the rails that are sawn to length: those that are not as long as a stock rail [mm].
+
+        Args:
+            stock: lengths rails are sold in [mm].
+
+        Returns:
+            Saw cuts, one for each such rail: what choosing between layouts compares by, and what labour is charged for.
+
+        Source: house rule.
+
+        Example: of two rails of 2388 and one of 2400, only the two are sawn from rails of 2400 and 4800:
+
+            >>> rails = (Rail("bottom", 2388), Rail("middle", 2388), Rail("top", 2400))
+            >>> Bay("A-1", 0, 2400, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, rails, (), (), 0, False
+            ... ).count_cut_rails((2400, 4800))
+            2
+        """
+        return sum(rail.length not in stock for rail in self.rails)
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """A gate leaf. ``hinges`` are heights above its foot; ``clip`` is the lattice clip's height above the foot of the sheet."""
+
+    width: int
+    height: int
+    diagonal: int
+    hinges: tuple[int, ...]
+    clip: int | None
+    stiles: tuple[int, ...]
+    rails: tuple[Rail, ...]
+    sheets: tuple[Sheet, ...]
+    lattice: tuple[Lattice, ...]
+    notch: Pair
+    top_notch: Pair
+
+
+@dataclass(frozen=True, slots=True)
+class HungGate:
+    """A gate as built: ``start`` to ``start + opening`` between inner faces, ``posts`` are the ids of its two posts."""
+
+    id: str
+    start: int
+    opening: int
+    kind: str
+    hang: str
+    opens: str
+    base: int
+    top: int
+    posts: tuple[str, str]
+    leaves: tuple[Leaf, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One way a run could be built, beside the others: ``cost`` as a decimal string where prices are known, else None."""
+
+    form: Form
+    layout: Layout
+    bays: int
+    stops: int
+    cost: str | None
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltRun:
+    """A run as set out. ``form`` and ``layout`` are those chosen, never "auto"; posts, bays and gates in order of chainage."""
+
+    id: str
+    length: int
+    form: Form
+    layout: Layout
+    posts: tuple[Post, ...]
+    bays: tuple[Bay, ...]
+    gates: tuple[HungGate, ...]
+    proposals: tuple[Proposal, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltRetrofit:
+    """Lattice on a standing fence: bay ids are ``R1-1`` ...; ``extension`` is the length of a post extension."""
+
+    id: str
+    extension: int
+    lattice_height: int
+    bays: tuple[Bay, ...]

@@ -1,0 +1,214 @@
+"""Choosing form and layout: every way a run could be built, side by side, and the one that is taken.
+
+Rule: docs/rules.md. Fewest stops first; then, with prices, the cheapest; without, the first form that serves, the fewest
+bays and the fewest rails to cut. The order of the measure's lists (``measure-1.json``) decides between equals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fencing.model.faults import Level, Notice, Refused
+from fencing.model.fence import Post, Proposal
+from fencing.model.measure import Form, Layout, Run
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PriceList, Work, cost_of
+from fencing.quantities.concrete import pour
+from fencing.quantities.count import count_run, half_caps_in
+from fencing.quantities.tally import Tally
+from fencing.set_out import bays as bays_
+from fencing.set_out import gates as gates_
+from fencing.set_out import posts as posts_
+from fencing.set_out.ground import Ground
+from fencing.set_out.run import NO_ENDS, Draft, Ends, set_out
+
+FORMS = (Form.LEVEL, Form.STEPPED, Form.RAKED)
+LAYOUTS = (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED, Layout.WHOLE_RAILS)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to build a run, with what decides between it and the others."""
+
+    draft: Draft
+    stops: int
+    cuts: int
+    cost: Decimal | None
+
+
+def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+    """Every notice of one run: its bays, gates and posts, in that order. Lengths in their texts are [mm].
+
+    Source: house rule.
+
+    Example: a level run on level ground has nothing to look at:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> run = TWO_BAYS.runs[0]
+        >>> draft = set_out(run, Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
+        >>> inspect(draft, [posts_.stand(upright, ROUND_SIZES) for upright in draft.uprights], ROUND_SIZES)
+        []
+    """
+    notices = [notice for bay in draft.bays for notice in bays_.inspect(bay, system)]
+    for gate in draft.gates:
+        notices += gates_.inspect(gate, draft.run.length, draft.ground, system)
+    return notices + posts_.inspect(posts, system)
+
+
+def options(
+    run: Run,
+    ground: Ground,
+    system: System,
+    prices: PriceList | None,
+    ends: Ends = NO_ENDS,
+    pointer: str = "",
+    *,
+    forms: Iterable[Form] = FORMS,
+    layouts: Iterable[Layout] = LAYOUTS,
+) -> list[Option]:
+    """Every combination of ``forms`` and ``layouts`` for one run, set out and costed on its own.
+
+    Args:
+        run: the measured run.
+        ground: the ground under it.
+        system: the fence system [lengths in mm].
+        prices: the business's prices, None where there are none.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+        forms, layouts: what to try, in order of preference between equals.
+
+    Returns:
+        The options in the order tried: for each form every layout that takes the run's taper.
+
+    Raises:
+        Refused: gates or a taper that fit no layout tried.
+
+    Source: house rule.
+
+    Example: three forms, five layouts:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> len(options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
+        15
+    """
+    wanted, found, refused = list(layouts), list[Option](), list[Refused]()
+    for form in forms:
+        for layout in wanted:
+            try:
+                draft = set_out(run, form, layout, ground, system, ends, pointer)
+            except Refused as refusal:  # a taper may want more bays than this layout makes
+                refused.append(refusal)
+            else:
+                found.append(_option(draft, system, prices))
+    if not found:
+        raise refused[0]
+    return found
+
+
+def _option(draft: Draft, system: System, prices: PriceList | None) -> Option:
+    posts = [posts_.stand(upright, system) for upright in draft.uprights]
+    stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
+    cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
+    return Option(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
+
+
+def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
+    tally = Tally()
+    count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
+    half_caps_in(tally, [(posts, draft.run.colours)])
+    _, mix = pour(posts, system)
+    quantities = [*tally.quantities(system), *([mix] if mix else [])]
+    raked = sum(bay.slope > 0 for bay in draft.bays)
+    return cost_of(
+        prices, tally.pieces(system), quantities, Work(len(posts), len(draft.bays), raked, cuts, draft.run.soil)
+    )
+
+
+def choose(candidates: Sequence[Option]) -> Option:
+    """The option to build: see the module's rule. Costs [the business's currency] decide only where every option has one.
+
+    Source: house rule.
+
+    Example: all serve, so it is the first form, and of its layouts the first with the fewest bays and cuts:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> choose(ways).draft.form.value, len(choose(ways).draft.bays)
+        ('level', 2)
+    """
+    priced = all(option.cost is not None for option in candidates)
+
+    def rank(numbered: tuple[int, Option]) -> tuple[int, Decimal, int, int, int, int]:
+        index, option = numbered
+        form = FORMS.index(option.draft.form)
+        cost = option.cost if priced and option.cost is not None else Decimal(0)
+        return option.stops, cost, form, len(option.draft.bays), option.cuts, index
+
+    return min(enumerate(candidates), key=rank)[1]
+
+
+def decide(
+    run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
+) -> tuple[Draft, tuple[Proposal, ...]]:
+    """The draft to build for a run, and the proposals beside it (none where the estimator has chosen both himself).
+
+    Args:
+        run: the measured run [lengths in mm].
+        ground: the ground under it.
+        system: the fence system.
+        prices: the business's prices, None where there are none.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+
+    Raises:
+        Refused: gates or a taper that fit no layout that may be chosen.
+
+    Source: house rule.
+
+    Example: form and layout are stated, so there is nothing to propose:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> draft, beside = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
+        >>> draft.form.value, beside
+        ('level', ())
+    """
+    if run.form is not Form.AUTO and run.layout is not Layout.AUTO:
+        return set_out(run, run.form, run.layout, ground, system, ends, pointer), ()
+    candidates = options(
+        run,
+        ground,
+        system,
+        prices,
+        ends,
+        pointer,
+        forms=FORMS if run.form is Form.AUTO else (run.form,),
+        layouts=LAYOUTS if run.layout is Layout.AUTO else (run.layout,),
+    )
+    chosen = choose(candidates)
+    return chosen.draft, proposals(candidates, chosen)
+
+
+def proposals(candidates: Sequence[Option], chosen: Option) -> tuple[Proposal, ...]:
+    """The options as a person compares them, in the order tried; costs as decimal strings [the business's currency].
+
+    Source: house rule.
+
+    Example:
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> [one.chosen for one in proposals(ways, ways[0])].count(True)
+        1
+    """
+    return tuple(
+        Proposal(
+            form=option.draft.form,
+            layout=option.draft.layout,
+            bays=len(option.draft.bays),
+            stops=option.stops,
+            cost=None if option.cost is None else f"{option.cost:f}",
+            chosen=option is chosen,
+        )
+        for option in candidates
+    )

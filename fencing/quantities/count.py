@@ -1,0 +1,102 @@
+"""Counting: a whole run, retrofit or job walked once, post by post, bay by bay, gate by gate."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from fencing.model.fence import Bay, BuiltRetrofit, HungGate, Post
+from fencing.model.measure import Colours, Retrofit, Run, Terminal
+from fencing.model.system import System
+from fencing.quantities.fixings import count_bay, count_gate, count_post, count_retrofit, finish, half_caps
+from fencing.quantities.tally import Tally
+
+
+def count_run(
+    tally: Tally, run: Run, posts: Sequence[Post], bays: Iterable[Bay], gates: Iterable[HungGate], system: System
+) -> None:
+    """Everything of one run but its half caps, into the tally.
+
+    Args:
+        tally: what is added to.
+        run: as measured [lengths in mm].
+        posts: those counted here; a shared corner only in its first run.
+        bays, gates: of the run.
+        system: the fence system.
+
+    Source: docs/rules.md, "Posts, caps, screws, concrete".
+
+    Example: two bays have four rails:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.quantities.take_off import take_off
+        >>> built, tally = take_off(TWO_BAYS, ROUND_SIZES).runs[0], Tally()
+        >>> count_run(tally, TWO_BAYS.runs[0], built.posts, built.bays, built.gates, ROUND_SIZES)
+        >>> [row.net for row in tally.reasons_in_order() if row.role == "rail"]
+        [Decimal('4')]
+    """
+    for post in posts:
+        count_post(tally, post, run.colours, system, joined=against(run, post) is Terminal.JOIN)
+    for bay in bays:
+        count_bay(tally, bay, run.colours, system)
+    hardware = {gate.id: gate.hardware for gate in run.gates}
+    for gate in gates:
+        count_gate(tally, gate, hardware[gate.id], run.colours, system)
+
+
+def against(run: Run, post: Post) -> Terminal | None:
+    """What a single post at an end of its run stands against: a wall or a join; None for any other post.
+
+    Args:
+        run: as measured; which end a post is at is told by its chainage [mm].
+        post: of that run.
+
+    Source: house rule.
+
+    Example:
+        >>> run = Run("A", 4800, 1800, end=Terminal.WALL)
+        >>> against(run, Post("A-P3", 4785, "single", 0, 650, ())).value, against(run, Post("A-P1", 0, "square", 0, 650, ()))
+        ('wall', None)
+    """
+    if post.kind != "single":
+        return None
+    terminal = run.start if 2 * post.at < run.length else run.end
+    return terminal if terminal in (Terminal.WALL, Terminal.JOIN) else None
+
+
+def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Colours]]) -> None:
+    """Pair up the half caps of each finish over all posts and count the caps that are cut for them [pieces].
+
+    Rule: two halves from a cap; an odd half takes a cap of its own. Source: common practice.
+
+    Example: three single posts take three halves, so two caps:
+
+        >>> from fencing.model.fence import Member
+    >>> single = Post("A-P1", 0, "single", 0, 650, (Member("channel", "A-1", 1850, 2400, 2400, 550),))
+        >>> tally = Tally()
+        >>> half_caps_in(tally, [([single] * 3, Colours())])
+        >>> [(row.role, row.net) for row in tally.reasons_in_order()]
+        [('cap.pair', Decimal('2'))]
+    """
+    halves: dict[str | None, int] = {}
+    for posts, colours in groups:
+        cap = finish(colours, "cap")
+        halves[cap] = halves.get(cap, 0) + sum(map(half_caps, posts))
+    for cap, number in halves.items():
+        if number:
+            tally.count("cap.pair", cap, f"{number} half caps, two from a cap", (number + 1) // 2)
+
+
+def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iterable[Retrofit], system: System) -> None:
+    """Everything of the lattice added to standing fences, into the tally [mm, pieces]. Source: common practice.
+
+    Example: a retrofit of two bays takes two extensions for each:
+
+        >>> from fencing.set_out.retrofit import build
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> asked, tally = Retrofit("R1", (2400, 2400), 300), Tally()
+        >>> count_retrofits(tally, [build(asked, ROUND_SIZES)], [asked], ROUND_SIZES)
+        >>> [row.net for row in tally.reasons_in_order() if row.role == "post.extension"]
+        [Decimal('4')]
+    """
+    for one, asked in zip(built, measured, strict=True):
+        count_retrofit(tally, one, asked.colours, system)

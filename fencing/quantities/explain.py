@@ -1,0 +1,257 @@
+"""Why a quantity is what it is, and the job at a glance, as a person would say them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from fencing.buying.packs import plain
+from fencing.model.fence import BuiltRun, Proposal
+from fencing.model.pieces import Concrete, Piece, Quantity, Why
+from fencing.model.place_names import PLACES
+from fencing.model.roles import ROLES, part
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from fencing.quantities.take_off import TakeOff
+from fencing.quantities.takeoff_document import affordable_remedies
+from fencing.quantities.tally import allowance_for
+from fencing.reading.collecting import listed, nearest
+from fencing.strength.document import told
+from fencing.strength.meaning import meaning
+from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen
+
+UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
+MOST_LENGTHS = 12
+MOST_NAMES = 24
+
+
+class UnknownComponent(ValueError):
+    """Asked about something the job does not need; the sentence names what it does need."""
+
+
+def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
+    """Say why every quantity of a role or component is what it is.
+
+    Args:
+        taken: the take-off.
+        asked: a role (``screw``), a family (``cap``), the word for one (``screws``) or a component's name; any case.
+
+    Returns:
+        One sentence-by-sentence paragraph for each quantity [sale units], in the order of the take-off.
+
+    Raises:
+        UnknownComponent: the job needs nothing of that name.
+
+    Source: house rule.
+
+    Example:
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.quantities.take_off import take_off
+        >>> explain(take_off(TWO_BAYS, ROUND_SIZES), "rails")[0]
+        'Rails: 4. Needed: 4, that is 2 for bottom rails; 2 for top rails. Cut to 4 of 2355 mm.'
+    """
+    rows = [row for row in taken.quantities if asked.casefold() in _names(row)]
+    if not rows:
+        raise UnknownComponent(_unknown(taken, asked))
+    return tuple(_paragraph(row, taken) for row in rows)
+
+
+def _names(row: Quantity) -> set[str]:
+    """Everything a quantity answers to."""
+    names = {row.role, row.role.split(".")[0], part(row.role), part(row.role, 1), row.component or row.role}
+    return {name.casefold() for name in names}
+
+
+def _unknown(taken: TakeOff, asked: str) -> str:
+    roles = dict.fromkeys(row.role for row in taken.quantities)
+    known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
+    needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
+    if asked in ROLES:
+        there = "is" if asked.startswith("concrete") else "are"
+        return f"there {there} no {ROLES[asked]} in this job; {needed}"
+    like = nearest(asked, known)
+    hint = f"did you mean {like}? " if like else ""
+    return f"{asked[:80]!r} is not known here; {hint}{needed}"
+
+
+def _paragraph(row: Quantity, taken: TakeOff) -> str:
+    name = part(row.role, row.total)
+    finish = f" ({row.colour})" if row.colour else ""
+    said = f" [{row.component}]" if row.component else ""
+    sentences = [f"{name[0].upper()}{name[1:]}{finish}{said}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
+    reasons = "; ".join(_reason(why, row) for why in row.why)
+    sentences.append(f"Needed: {_amount(row.net, row.unit)}, that is {reasons}.")
+    if row.allowance:
+        extra = _amount(row.allowance, row.unit)
+        sentences.append(f"The allowance of {_allowance(row.role, taken.system)} adds {extra}.")
+    return " ".join([*sentences, *_lengths(row, taken.pieces)])
+
+
+def _amount(number: Decimal, unit: str) -> str:
+    return f"{number:.3f}{UNITS[unit]}" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}"
+
+
+def _bags(row: Quantity, taken: TakeOff) -> str:
+    if row.role != "concrete.bag":
+        return ""
+    bags = taken.concrete.bags
+    if bags is None:
+        return " (how many bags that is depends on their yield, which the system does not state)"
+    return (
+        f", in {bags} {'bag' if bags == 1 else 'bags'} that yield {plain(taken.system.bag_yield or Decimal(0))} m³ each"
+    )
+
+
+def _reason(why: Why, row: Quantity) -> str:
+    net, unit = _amount(why.net, row.unit), UNITS.get(row.unit, "")
+    one, several = PLACES.get(why.place, (why.place, why.place))
+    if row.role in PIECE_ROLES or why.place not in PLACES:
+        return f"{net} for {several if why.count > 1 or why.place not in PLACES else f'one {one}'}"
+    if why.count == 1:
+        taken = "" if why.each == why.net else f", taken as {net}"
+        return f"{plain(why.each)}{unit} at one {one}{taken}"
+    makes = "" if why.each == 1 else f" makes {net}"
+    return f"{plain(why.each)}{unit} at each of {why.count} {several}{makes}"
+
+
+def _allowance(role: str, system: System) -> str:
+    rule = allowance_for(role, system)
+    return f"{plain(rule.percent)} %" if rule.percent else f"{rule.each} of each kind"
+
+
+def _lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
+    own = [piece for piece in pieces if (piece.role, piece.colour) == (row.role, row.colour)]
+    if not own:
+        return []
+    cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MOST_LENGTHS]]
+    more = len(own) - MOST_LENGTHS
+    return [f"Cut to {'; '.join(cut)}{f'; and {more} more sizes' if more > 0 else ''}."]
+
+
+def _size(piece: Piece) -> str:
+    return f"{piece.length} mm" if piece.width is None else f"{piece.length} x {piece.width} mm"
+
+
+def cut_list(taken: TakeOff) -> str:
+    """Every piece to cut [mm], grouped by material, longest first, as a text table with a line for each length.
+
+    Source: house rule.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> cut_list(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[0]
+    '2 square posts'
+    """
+    lines: list[str] = []
+    for role, colour in dict.fromkeys((piece.role, piece.colour) for piece in taken.pieces):
+        own = [piece for piece in taken.pieces if (piece.role, piece.colour) == (role, colour)]
+        count = sum(one.count for one in own)
+        component = f" [{own[0].component}]" if own[0].component else ""
+        heading = f"{count} {part(role, count)}{f', {colour}' if colour else ''}{component}"
+        lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
+    return "\n".join(lines[1:]) if lines else "nothing to cut"
+
+
+def _row(piece: Piece) -> str:
+    named = list(dict.fromkeys(piece.where))
+    more = f" and {len(named) - 8} more" if len(named) > 8 else ""
+    return f"  {piece.count:>6}  {piece.length:>6}  {piece.width or '':>5}  {', '.join(named[:8])}{more}"
+
+
+def summary(taken: TakeOff) -> str:
+    """The job at a glance: its runs [mm], what it needs, and what to look at. Source: house rule.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> summary(take_off(TWO_BAYS, ROUND_SIZES)).splitlines()[1]
+    'Run A: 4800 mm, level, from_start, 3 posts, 2 bays'
+    """
+    lines = [taken.measure.label]
+    for run in taken.runs:
+        lines += [_at_a_glance(run), *_beside(run.proposals)]
+    lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
+    lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_poured(taken.concrete)]
+    if taken.measure.strength is not None:
+        lines += ["", *_screened(taken)]
+    if taken.notices:
+        lines += ["", "Notices:"]
+        lines += [f"  {notice.level}: {notice.where}: {notice.text} [{notice.code}]" for notice in taken.notices]
+    return "\n".join(lines)
+
+
+def _at_a_glance(run: BuiltRun) -> str:
+    gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
+    posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
+    return f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}"
+
+
+def _needed(row: Quantity) -> str:
+    finish = f" ({row.colour})" if row.colour else ""
+    return f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}"
+
+
+def _poured(concrete: Concrete) -> list[str]:
+    if not concrete.holes:
+        return []
+    bags = "" if concrete.bags is None else f", {_counted(concrete.bags, 'bag')}"
+    return [f"Concrete: {concrete.total:.3f} m³ in {_counted(concrete.holes, 'hole')}{bags}"]
+
+
+def _beside(proposals: Sequence[Proposal]) -> list[str]:
+    """What was chosen where that was left open, beside the best of every other form (or layout, where the form was given)."""
+    if not proposals:
+        return []
+    chosen = next(one for one in proposals if one.chosen)
+    cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
+    others = [
+        f"    {one.form}, {one.layout}: {_against(one, chosen)}" for one in _best_of_the_others(proposals, chosen)
+    ]
+    return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
+
+
+def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list[Proposal]:
+    """The best of every form that was not chosen, or of every such layout where the form was given."""
+    by_form = len({one.form for one in proposals}) > 1
+
+    def kind(one: Proposal) -> str:
+        return one.form if by_form else one.layout
+
+    best: dict[str, Proposal] = {}
+    for one in sorted(proposals, key=lambda one: (one.stops, Decimal(one.cost or 0))):
+        best.setdefault(kind(one), one)
+    best.pop(kind(chosen), None)
+    return list(best.values())
+
+
+def _against(one: Proposal, chosen: Proposal) -> str:
+    if one.stops > chosen.stops:
+        return _counted(one.stops, "stop")
+    if one.cost is None or chosen.cost is None:
+        return _counted(one.bays, "bay")
+    more = Decimal(one.cost) - Decimal(chosen.cost)
+    return f"{more:.2f} dearer" if more else "the same cost"
+
+
+def _screened(taken: TakeOff) -> list[str]:
+    """The strength screening in short: posts by what it says of them, and what would help."""
+    screening = screen(taken)
+    lines = [f"Strength screening ({screening.method.title}): {WORDS[screening.outcome]}."]
+    for outcome in Outcome:
+        own = dict.fromkeys(post.case.post for post in screening.posts if post.outcome is outcome)
+        if own:
+            needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
+            deepest = f" (embedment needed up to {max(needs)} mm)" if needs else ""
+            lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
+    lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
+    found = affordable_remedies(screening)
+    lines += [f"  would help: {told(remedy)}" for remedy in found]
+    return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
+
+
+def _names_of(posts: list[str]) -> str:
+    more = len(posts) - MOST_NAMES
+    return ", ".join(posts) if more <= 0 else f"{', '.join(posts[:MOST_NAMES])} and {more} more"
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"

@@ -1,0 +1,244 @@
+"""The take-off: everything a measured job needs, counted, with the reason for each number.
+
+The stages, in order, each a function from values to values:
+
+    measure -> ground -> drafts (layout, lines, bays, gates) -> posts -> tally -> pieces, quantities, concrete -> notices
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
+
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import BuiltRetrofit, BuiltRun, Post, Proposal
+from fencing.model.measure import Measure, Run, Terminal
+from fencing.model.pieces import Concrete, Piece, Quantity
+from fencing.model.roles import RANK
+from fencing.model.system import System
+from fencing.quantities.choose_layout import decide, inspect
+from fencing.quantities.comparison_prices import PriceList
+from fencing.quantities.concrete import pour
+from fencing.quantities.count import against, count_retrofits, count_run, half_caps_in
+from fencing.quantities.fixings import stitch_post
+from fencing.quantities.tally import Tally
+from fencing.reading.fitting import fit
+from fencing.set_out import retrofit as retrofits_
+from fencing.set_out.corners import corners
+from fencing.set_out.ground import Ground
+from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
+from fencing.set_out.posts import Upright, stand
+from fencing.set_out.run import Draft, Ends
+
+CORNER_TOLERANCE = 20
+"""How far [mm] two runs may disagree about the ground at their corner before a notice says so. Source: house rule."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeOff:
+    """The counted list of everything the job needs. Reads in the order of the measure."""
+
+    measure: Measure
+    system: System
+    runs: tuple[BuiltRun, ...]
+    retrofits: tuple[BuiltRetrofit, ...]
+    pieces: tuple[Piece, ...]
+    quantities: tuple[Quantity, ...]
+    concrete: Concrete
+    notices: tuple[Notice, ...]
+
+
+def take_off(measure: Measure, system: System, prices: PriceList | None = None) -> TakeOff:
+    """Expand a site measure into every post, bay, gate, piece, screw and hole of the fence.
+
+    Rule: docs/rules.md, stage by stage.
+
+    Args:
+        measure: the checked site measure, lengths [mm], levels [mm above its datum].
+        system: the fence system it is built in.
+        prices: the business's prices; only ``auto`` form and layout look at them.
+
+    Returns:
+        The take-off: runs in the order of the measure, pieces and quantities in the order lists are printed. Every ``why`` adds
+        up to its ``net``; a corner post is counted once.
+
+    Raises:
+        Refused: gates or a taper that do not fit the bays of their run, with pointers into the measure.
+
+    Source: common practice; house rules as docs/rules.md names them.
+
+    Example: 4800 mm in two bays of 2400 take three posts, four rails and six sheets:
+
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> taken = take_off(TWO_BAYS, ROUND_SIZES)
+        >>> len(taken.runs[0].posts), {row.role: int(row.net) for row in taken.quantities if row.role in ("rail", "sheet")}
+        (3, {'rail': 4, 'sheet': 6})
+    """
+    fit(measure, system)
+    shared = corners(measure.runs)
+    grounds = grounds_of(measure.runs, shared)
+    drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
+    posts = _posts(drafts, shared, system)
+    retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
+    counted = _each_once(posts, shared)
+    pieces, quantities, concrete = _count(measure, drafts, counted, retrofits, system)
+    return TakeOff(
+        measure=measure,
+        system=system,
+        runs=tuple(map(_built, drafts, posts, proposals)),
+        retrofits=retrofits,
+        pieces=pieces,
+        quantities=quantities,
+        concrete=concrete,
+        notices=tuple(_notices(drafts, counted, shared, retrofits, system)),
+    )
+
+
+def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
+    """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0.
+
+    Args:
+        runs: as measured, levels [mm above datum].
+        shared: as :func:`fencing.set_out.corners.corners` tells it.
+
+    Returns:
+        A ground for each run, in order. Levels are handed on from corner to corner as far as they reach.
+
+    Source: house rule.
+
+    Example: the second run starts 200 lower than the first did, at 4800 mm along it:
+
+        >>> from fencing.model.measure import Station
+        >>> first, then = Run("A", 4800, 1800, levels=(Station(0, 0), Station(4800, -200))), Run("B", 2400, 1800)
+        >>> grounds_of([first, then], {1: 0})[1].at(1200)
+        -200
+    """
+    known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
+    for _ in runs:  # levels reach one corner further each time
+        before = len(known)
+        _carry_round_corners(known, runs, shared)
+        if len(known) == before:
+            break
+    return [known.get(index, Ground.through(())) for index in range(len(runs))]
+
+
+def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: dict[int, int]) -> None:
+    """Give every run that meets one with a ``known`` ground, and has none itself, that run's level at their corner."""
+    for after, before in shared.items():
+        if before in known and after not in known:
+            known[after] = Ground.through((), known[before].at(runs[before].length))
+        elif after in known and before not in known:
+            known[before] = Ground.through((), known[after].at(0))
+
+
+def _drafts(
+    runs: Sequence[Run], grounds: Sequence[Ground], shared: dict[int, int], system: System, prices: PriceList | None
+) -> tuple[list[Draft], list[tuple[Proposal, ...]]]:
+    drafts, proposals = list[Draft](), list[tuple[Proposal, ...]]()
+    for index, (run, ground) in enumerate(zip(runs, grounds, strict=True)):
+        ends = Ends(
+            first=drafts[index - 1].uprights[-1].id if index and index in shared else None,
+            last=drafts[0].uprights[0].id if 0 in shared and index == len(runs) - 1 else None,
+        )
+        draft, beside = decide(run, ground, system, prices, ends, f"/runs/{index}")
+        drafts.append(draft)
+        proposals.append(beside)
+    return drafts, proposals
+
+
+def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
+    """The posts of every run; a shared corner has the members of both runs and stands in the lower ground of the two."""
+    uprights = [list(draft.uprights) for draft in drafts]
+    for after, before in shared.items():
+        ending, starting = uprights[before][-1], uprights[after][0]
+        corner = Upright(
+            id=ending.id if after else starting.id,
+            at=ending.at,
+            kind="square",
+            ground=min(ending.ground, starting.ground),
+            top=max(ending.top, starting.top),
+            channels=ending.channels + starting.channels,
+        )
+        uprights[before][-1], uprights[after][0] = corner, replace(corner, at=starting.at)
+    return [tuple(stand(upright, system) for upright in row) for row in uprights]
+
+
+def _each_once(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
+    """The posts of every run without the corners that a run before it in the list has already."""
+    counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
+    if 0 in shared:
+        counted[-1] = counted[-1][:-1]
+    return counted
+
+
+def _count(
+    measure: Measure,
+    drafts: Sequence[Draft],
+    counted: Sequence[Sequence[Post]],
+    retrofits: Sequence[BuiltRetrofit],
+    system: System,
+) -> tuple[tuple[Piece, ...], tuple[Quantity, ...], Concrete]:
+    tally = Tally()
+    for draft, posts in zip(drafts, counted, strict=True):
+        count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
+    half_caps_in(tally, [(posts, draft.run.colours) for draft, posts in zip(drafts, counted, strict=True)])
+    count_retrofits(tally, retrofits, measure.retrofits, system)
+    concrete, mix = pour(chain.from_iterable(counted), system)
+    rows = [*tally.quantities(system), *([mix] if mix else [])]
+    return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
+
+
+def _built(draft: Draft, posts: tuple[Post, ...], proposals: tuple[Proposal, ...]) -> BuiltRun:
+    return BuiltRun(draft.run.id, draft.run.length, draft.form, draft.layout, posts, draft.bays, draft.gates, proposals)
+
+
+def _notices(
+    drafts: Sequence[Draft],
+    counted: Sequence[Sequence[Post]],
+    shared: dict[int, int],
+    retrofits: Sequence[BuiltRetrofit],
+    system: System,
+) -> list[Notice]:
+    notices = list[Notice]()
+    for index, (draft, posts) in enumerate(zip(drafts, counted, strict=True)):
+        if index in shared:
+            notices += _corner_levels(drafts[shared[index]], draft)
+        notices += _misclosure(draft.run)
+        notices += inspect(draft, posts, system)
+        notices += _wall_fixings(draft, posts, system)
+    for built in retrofits:
+        notices += retrofits_.inspect(built, system)
+    return notices
+
+
+def _misclosure(run: Run) -> list[Notice]:
+    if not run.misclosure:
+        return []
+    text = (
+        f"the levelling book misses its known level by {abs(run.misclosure)} mm, more than {MISCLOSURE_PER_ROOT_SETUP} mm times "
+        "the root of its set-ups; the difference is spread over the set-ups, check the readings"
+    )
+    return [Notice("levels.misclosure", Level.WARNING, run.id, text)]
+
+
+def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
+    ending, starting = before.uprights[-1], after.uprights[0]
+    apart = abs(ending.ground - starting.ground)
+    if apart <= CORNER_TOLERANCE:
+        return []
+    text = (
+        f"run {before.run.id} has the ground at this corner at {ending.ground} mm, run {after.run.id} at {starting.ground} mm: "
+        f"{apart} mm apart; the lower is used, check the levels"
+    )
+    return [Notice("corner.levels", Level.WARNING, starting.id, text)]
+
+
+def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
+    notices = list[Notice]()
+    for post in posts:
+        if against(draft.run, post) is Terminal.WALL:
+            points = stitch_post(post.members[0].top, post.ground, system.screws)
+            text = f"fix this post to the wall at {points} points; what fixes it depends on the wall and is not in the screws"
+            notices.append(Notice("wall.fixing", Level.INFO, post.id, text))
+    return notices

@@ -1,0 +1,274 @@
+"""A take-off as its document (``takeoff`` 1): plain values, and their bytes."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from fencing.buying.packs import plain
+from fencing.model.faults import Notice
+from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
+from fencing.model.pieces import Concrete, Piece, Quantity
+from fencing.quantities.take_off import TakeOff
+from fencing.strength.changing import Remedy
+from fencing.strength.document import screening_document
+from fencing.strength.remedies import remedies
+from fencing.strength.screen import Screening, screen, screening_notices
+
+Document = dict[str, Any]
+
+MOST_REMEDIED = 200
+UNREMEDIED = f"What would help is worked out for jobs of up to {MOST_REMEDIED} posts: screen a part of this one."
+
+
+def takeoff_document(taken: TakeOff) -> Document:
+    """Write a take-off as a document of plain values.
+
+    Rule: ``takeoff-1.json``. Lengths and levels are integer [mm], counts and volumes decimal texts. Where the measure asks for
+    the strength screening, ``strength`` is its document, and what it warns of follows the other notices.
+
+    Args:
+        taken: the take-off.
+
+    Returns:
+        Dicts, lists, texts, integers and None; runs, posts and bays in the order of the fence.
+
+    Source: house rule.
+
+    Example:
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> from fencing.quantities.take_off import take_off
+        >>> [post["at_mm"] for post in takeoff_document(take_off(TWO_BAYS, ROUND_SIZES))["runs"][0]["posts"]]
+        [0, 2400, 4800]
+    """
+    written = _takeoff(taken)
+    if taken.measure.strength is not None:
+        screening = screen(taken)
+        written["strength"] = screening_document(screening, affordable_remedies(screening))
+        written["notices"] += [_notice(notice) for notice in screening_notices(screening)]
+        if len(screening.posts) > MOST_REMEDIED:
+            written["strength"]["remarks"].append(UNREMEDIED)
+    return written
+
+
+def affordable_remedies(screening: Screening) -> tuple[Remedy, ...]:
+    """What would help the posts that are over; none of a job so large [over 200 posts] that a reader would wait for it.
+
+    Source: house rule.
+
+    >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
+    >>> from fencing.quantities.take_off import take_off
+    >>> [one.kind for one in affordable_remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
+    ['hole_depth']
+    """
+    return remedies(screening) if len(screening.posts) <= MOST_REMEDIED else ()
+
+
+def _takeoff(taken: TakeOff) -> Document:
+    return {
+        "takeoff": 1,
+        "measure_sha256": taken.measure.sha256,
+        "label": taken.measure.label,
+        "system": taken.system.code,
+        "system_version": taken.system.version,
+        "runs": [_run(run) for run in taken.runs],
+        "retrofits": [_retrofit(retrofit) for retrofit in taken.retrofits],
+        "pieces": [_piece(piece) for piece in taken.pieces],
+        "quantities": [_quantity(quantity) for quantity in taken.quantities],
+        "concrete": _concrete(taken.concrete),
+        "notices": [_notice(notice) for notice in taken.notices],
+    }
+
+
+def takeoff_json(taken: TakeOff) -> bytes:
+    """The document as UTF-8 JSON [bytes]: the same take-off gives the same bytes. Source: RFC 8259.
+
+    >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+    >>> from fencing.quantities.take_off import take_off
+    >>> takeoff_json(take_off(TWO_BAYS, ROUND_SIZES))[:13]
+    b'{"takeoff":1,'
+    """
+    written = json.dumps(takeoff_document(taken), ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return f"{written}\n".encode()
+
+
+def _litres(volume: Decimal) -> str:
+    return f"{volume:.3f}"
+
+
+def _run(run: BuiltRun) -> Document:
+    return {
+        "id": run.id,
+        "length_mm": run.length,
+        "form": run.form.value,
+        "layout": run.layout.value,
+        "posts": [_post(post) for post in run.posts],
+        "bays": [_bay(bay) for bay in run.bays],
+        "gates": [_gate(gate) for gate in run.gates],
+        "proposals": [_proposal(proposal) for proposal in run.proposals],
+    }
+
+
+def _post(post: Post) -> Document:
+    return {
+        "id": post.id,
+        "at_mm": post.at,
+        "kind": post.kind,
+        "ground_mm": post.ground,
+        "hole_depth_mm": post.hole_depth,
+        "members": [
+            {
+                "section": member.section,
+                "bay": member.bay,
+                "top_mm": member.top,
+                "length_mm": member.length,
+                "stock_mm": member.stock,
+                "embedment_mm": member.embedment,
+            }
+            for member in post.members
+        ],
+    }
+
+
+def _bay(bay: Bay) -> Document:
+    return {
+        "id": bay.id,
+        "from_mm": bay.start,
+        "to_mm": bay.end,
+        "form": bay.form.value,
+        "step_mm": bay.step,
+        "slope_deg": f"{bay.slope:.2f}",
+        "base_mm": list(bay.base),
+        "top_mm": list(bay.top),
+        "ground_mm": list(bay.ground),
+        "gap_mm": {"least": bay.gap_least, "most": bay.gap_most},
+        "tapered": bay.tapered,
+        "rails": _rails(bay.rails),
+        "sheets": _sheets(bay.sheets),
+        "lattice": _lattice(bay.lattice),
+    }
+
+
+def _rails(rails: Sequence[Rail]) -> list[Document]:
+    return [{"place": rail.place, "length_mm": rail.length} for rail in rails]
+
+
+def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
+    return [
+        {
+            "at_mm": sheet.at,
+            "blank_mm": sheet.blank,
+            "width_mm": sheet.width,
+            "left_mm": sheet.left,
+            "right_mm": sheet.right,
+            "foot": sheet.foot,
+        }
+        for sheet in sheets
+    ]
+
+
+def _lattice(panels: Sequence[Lattice]) -> list[Document]:
+    return [{"length_mm": panel.length, "height_mm": panel.height} for panel in panels]
+
+
+def _gate(gate: HungGate) -> Document:
+    return {
+        "id": gate.id,
+        "from_mm": gate.start,
+        "opening_mm": gate.opening,
+        "kind": str(gate.kind),
+        "hang": gate.hang,
+        "opens": gate.opens,
+        "base_mm": gate.base,
+        "top_mm": gate.top,
+        "posts": list(gate.posts),
+        "leaves": [_leaf(leaf) for leaf in gate.leaves],
+    }
+
+
+def _leaf(leaf: Leaf) -> Document:
+    return {
+        "width_mm": leaf.width,
+        "height_mm": leaf.height,
+        "diagonal_mm": leaf.diagonal,
+        "hinge_mm": list(leaf.hinges),
+        "clip_mm": leaf.clip,
+        "stiles_mm": list(leaf.stiles),
+        "rails": _rails(leaf.rails),
+        "sheets": _sheets(leaf.sheets),
+        "lattice": _lattice(leaf.lattice),
+        "notch_mm": list(leaf.notch),
+        "top_notch_mm": list(leaf.top_notch),
+    }
+
+
+def _proposal(proposal: Proposal) -> Document:
+    return {
+        "form": proposal.form.value,
+        "layout": proposal.layout.value,
+        "bays": proposal.bays,
+        "stops": proposal.stops,
+        "cost": proposal.cost,
+        "chosen": proposal.chosen,
+    }
+
+
+def _retrofit(retrofit: BuiltRetrofit) -> Document:
+    return {
+        "id": retrofit.id,
+        "extension_mm": retrofit.extension,
+        "lattice_mm": retrofit.lattice_height,
+        "bays": [_bay(bay) for bay in retrofit.bays],
+    }
+
+
+def _piece(piece: Piece) -> Document:
+    places = Counter(piece.where)
+    return {
+        "role": piece.role,
+        "component": piece.component,
+        "colour": piece.colour,
+        "length_mm": piece.length,
+        "width_mm": piece.width,
+        "count": piece.count,
+        "for": list(places),
+        "for_counts": list(places.values()),
+    }
+
+
+def _quantity(quantity: Quantity) -> Document:
+    return {
+        "role": quantity.role,
+        "component": quantity.component,
+        "colour": quantity.colour,
+        "unit": quantity.unit,
+        "net": plain(quantity.net),
+        "allowance": plain(quantity.allowance),
+        "total": plain(quantity.total),
+        "why": [
+            {"place": why.place, "count": why.count, "each": _each(why.each), "net": plain(why.net)}
+            for why in quantity.why
+        ],
+    }
+
+
+def _each(each: Decimal) -> int | str:
+    """Whole pieces as a number, parts of a unit as text."""
+    return int(each) if each == each.to_integral_value() else plain(each)
+
+
+def _concrete(concrete: Concrete) -> Document:
+    return {
+        "holes": concrete.holes,
+        "net_m3": _litres(concrete.net),
+        "allowance_m3": _litres(concrete.allowance),
+        "total_m3": _litres(concrete.total),
+        "bags": concrete.bags,
+    }
+
+
+def _notice(notice: Notice) -> Document:
+    return {"code": notice.code, "level": notice.level.value, "where": notice.where, "text": notice.text}

@@ -1,0 +1,127 @@
+"""The tally: pieces and counted things gathered with the place each is needed at, then summed in a fixed order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import ROUND_CEILING, Decimal
+
+from fencing.model.pieces import Piece, Quantity, Why
+from fencing.model.roles import RANK
+from fencing.model.system import Allowance, System
+from fencing.quantities.comparison_prices import PIECE_ROLES
+
+Finish = tuple[str, str | None]
+"""A role and its finish."""
+
+
+class Tally:
+    """What is needed and why, gathered while bays, posts and gates are walked.
+
+    >>> tally = Tally()
+    >>> tally.piece("rail", "slate", 2388, "A-1", "bottom rails")
+    >>> tally.count("screw", "slate", "rail ends", 2, each=2)
+    >>> [(row.role, str(row.net)) for row in tally.reasons_in_order()]
+    [('rail', '1'), ('screw', '4')]
+    """
+
+    def __init__(self) -> None:
+        self._pieces: dict[tuple[str, str | None, int, int | None], list[str]] = {}
+        self._reasons: dict[Finish, dict[tuple[str, int], int]] = {}
+
+    def count(self, role: str, colour: str | None, place: str, places: int = 1, each: int = 1) -> None:
+        """``places`` more places of ``each`` pieces [0 or more].
+
+        >>> tally = Tally()
+        >>> tally.count("screw", None, "rail ends", 4, each=2)
+        >>> [str(row.net) for row in tally.reasons_in_order()]
+        ['8']
+        """
+        rows = self._reasons.setdefault((role, colour), {})
+        rows[place, each] = rows.get((place, each), 0) + places
+
+    def piece(
+        self, role: str, colour: str | None, length: int, where: str, place: str, width: int | None = None
+    ) -> None:
+        """One more piece ``length`` [mm] long, for the bay, post or gate ``where``; counted with the others at ``place``.
+
+        >>> tally = Tally()
+        >>> tally.piece("rail", None, 2388, "A-1", "top rails")
+        >>> [(row.why[0].place, row.why[0].count) for row in tally.reasons_in_order()]
+        [('top rails', 1)]
+        """
+        self._pieces.setdefault((role, colour, length, width), []).append(where)
+        self.count(role, colour, place)
+
+    def pieces(self, system: System) -> tuple[Piece, ...]:
+        """All pieces [mm], longest first within a role and finish; ``where`` names one place for each piece. Source: house rule.
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> tally = Tally()
+        >>> for length, bay in ((2100, "A-2"), (2388, "A-1"), (2388, "A-3")):
+        ...     tally.piece("rail", None, length, bay, "top rails")
+        >>> [(piece.length, piece.count, piece.where) for piece in tally.pieces(ROUND_SIZES)]
+        [(2388, 2, ('A-1', 'A-3')), (2100, 1, ('A-2',))]
+        """
+        keys = sorted(self._pieces, key=lambda key: (RANK[key[0]], key[1] or "", -key[2], -(key[3] or 0)))
+        return tuple(
+            Piece(role, system.components.get(role), colour, length, width, len(where), tuple(where))
+            for role, colour, length, width in keys
+            for where in (self._pieces[role, colour, length, width],)
+        )
+
+    def reasons_in_order(self) -> Iterable[Quantity]:
+        """Quantities [pieces] without allowance, in the order lists are printed; ``why`` in the order places were met.
+
+        >>> tally = Tally()
+        >>> tally.count("screw", None, "caps", each=2)
+        >>> tally.count("rail", None, "top rails")
+        >>> [row.role for row in tally.reasons_in_order()]
+        ['rail', 'screw']
+        """
+        for role, colour in sorted(self._reasons, key=lambda key: (RANK[key[0]], key[1] or "")):
+            rows = self._reasons[role, colour]
+            why = tuple(
+                Why(place, count, Decimal(each), Decimal(count * each)) for (place, each), count in rows.items()
+            )
+            net = sum((row.net for row in why), Decimal(0))
+            yield Quantity(role, None, colour, "C62", net, Decimal(0), net, why)
+
+    def quantities(self, system: System) -> tuple[Quantity, ...]:
+        """All counted things [pieces] with the system's allowances; what the cutting plan accounts for has none.
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> tally = Tally()
+        >>> tally.count("screw", None, "caps", 156, each=2)
+        >>> [(str(row.net), str(row.total)) for row in tally.quantities(ROUND_SIZES)]  # 5 % of 312 is 15.6, taken as 16
+        [('312', '328')]
+        """
+        return tuple(with_allowance(row, system, Decimal(1)) for row in self.reasons_in_order())
+
+
+def allowance_for(role: str, system: System) -> Allowance:
+    """The allowance of a role: its own, otherwise its family's (``cap`` serves ``cap.pair``), otherwise none [percent, pieces].
+
+    Source: house rule.
+
+    >>> from fencing.model.example_system import ROUND_SIZES
+    >>> str(allowance_for("concrete.mix", ROUND_SIZES).percent), str(allowance_for("rail", ROUND_SIZES).percent)
+    ('10', '0')
+    """
+    none = Allowance()
+    if role in PIECE_ROLES:
+        return none
+    return system.allowances.get(role) or system.allowances.get(role.split(".")[0], none)
+
+
+def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
+    """``row`` with its component, and its allowance rounded up to ``quantum`` [sale units]. Source: common practice.
+
+    >>> from fencing.model.example_system import ROUND_SIZES
+    >>> row = Quantity("screw", None, None, "C62", Decimal(312), Decimal(0), Decimal(312), ())
+    >>> str(with_allowance(row, ROUND_SIZES, Decimal(1)).allowance)  # 5 % of 312 screws is 15.6
+    '16'
+    """
+    rule = allowance_for(row.role, system)
+    extra = (row.net * rule.percent / 100).quantize(quantum, ROUND_CEILING) + rule.each
+    component = system.components.get(row.role)
+    return Quantity(row.role, component, row.colour, row.unit, row.net, extra, row.net + extra, row.why)

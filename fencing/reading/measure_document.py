@@ -1,0 +1,121 @@
+"""A site measure as its document with every default filled in: what papers read, so that none of them knows a default."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any
+
+from fencing.model.measure import Colours, Gate, Measure, Retrofit, Run
+
+Document = dict[str, Any]
+
+PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
+
+
+def measure_document(measure: Measure) -> Document:
+    """Write a measure as a document in which each run, gate and retrofit names all it has.
+
+    Rule: ``measure-1.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives. A
+    member is left out only where it has no value: soil, taper, old fence, shares, the height of a standing fence.
+
+    Args:
+        measure: the measure as read [lengths and levels in mm].
+
+    Returns:
+        Dicts, lists, texts and integers. Read again, it is the same measure.
+
+    Source: house rule.
+
+    Example: a run of which only the length was measured:
+
+        >>> run = Run("A", 9600, 1800)
+        >>> measure_document(Measure("Rear", "ribbed", (run,)))["runs"][0]["layout"]
+        'from_start'
+    """
+    written: Document = {
+        "site_measure": 1,
+        "label": measure.label,
+        "system": measure.system,
+        "runs": [_run(run) for run in measure.runs],
+        "retrofits": [_retrofit(retrofit) for retrofit in measure.retrofits],
+    }
+    if measure.strength is not None:
+        written["strength"] = {"method": measure.strength.method, **measure.strength.inputs}
+    return written
+
+
+def _run(run: Run) -> Document:
+    return {
+        "id": run.id,
+        "length_mm": run.length,
+        "basis": run.basis.value,
+        "turn_deg": _decimal(run.turn),
+        "start": run.start.value,
+        "end": run.end.value,
+        "levels": [[station.at, station.level] for station in run.levels],
+        "height_mm": run.height,
+        "lattice_mm": run.lattice,
+        "form": run.form.value,
+        "layout": run.layout.value,
+        "colours": _colours(run.colours),
+        "gates": [_gate(gate) for gate in run.gates],
+        **_optional(run),
+    }
+
+
+def _optional(run: Run) -> Document:
+    """Write what a run need not have."""
+    written = _shares(run.shares)
+    if run.soil is not None:
+        written["soil"] = run.soil
+    if run.taper is not None:
+        written["taper"] = {"at": run.taper.at, "bays": run.taper.bays, "height_mm": run.taper.height}
+    if run.remove is not None:
+        written["remove"] = {"kind": run.remove.kind, "length_mm": run.remove.length}
+    return written
+
+
+def _gate(gate: Gate) -> Document:
+    return {
+        "id": gate.id,
+        "from_mm": gate.start,
+        "opening_mm": gate.opening,
+        "kind": gate.kind.value,
+        "hang": gate.hang,
+        "opens": gate.opens,
+        "height_mm": gate.height,
+        "lattice_mm": gate.lattice,
+        "hardware": list(gate.hardware),
+    }
+
+
+def _retrofit(retrofit: Retrofit) -> Document:
+    standing = {} if retrofit.existing_height is None else {"existing_height_mm": retrofit.existing_height}
+    return {
+        "id": retrofit.id,
+        "bays_mm": list(retrofit.bays),
+        "lattice_mm": retrofit.lattice,
+        "colours": _colours(retrofit.colours),
+        **standing,
+        **_shares(retrofit.shares),
+    }
+
+
+def _colours(colours: Colours) -> dict[str, str]:
+    return {part: getattr(colours, part) for part in PARTS if getattr(colours, part) is not None}
+
+
+def _shares(shares: Mapping[str, Fraction]) -> Document:
+    return {"shares": {party: str(share) for party, share in shares.items()}} if shares else {}
+
+
+def _decimal(number: Fraction) -> str:
+    """Write a number of at most 9 decimal places exactly.
+
+    >>> _decimal(Fraction(-91, 2)), _decimal(Fraction(90)), _decimal(Fraction(-1, 4))
+    ('-45.5', '90', '-0.25')
+    """
+    sign, scaled = "-" if number < 0 else "", int(abs(number) * 10**9)
+    whole, part = divmod(scaled, 10**9)
+    return f"{sign}{whole}.{part:09}".rstrip("0").rstrip(".") if part else f"{sign}{whole}"

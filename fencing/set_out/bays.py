@@ -1,0 +1,256 @@
+"""A bay is four corners, and every piece of it is read from them.
+
+    top left ______________ top right      width: hole centre to hole centre
+            |  |  |  |  |  |               set_left, set_right: post centre to rail end
+            |__|__|__|__|__|               rise: right base less left base
+    base left              base right
+
+Shapes are relative to the left end of the base line, so equal bays anywhere in a job are cut once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from math import atan2, degrees
+from typing import NamedTuple
+
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import Bay, Lattice, Pair, Rail, Sheet
+from fencing.model.measure import Form
+from fencing.model.rounding import along_slope, half_up, up
+from fencing.model.system import Sheets, System
+from fencing.set_out.ground import Ground
+
+
+class Shape(NamedTuple):
+    """A bay or leaf to be cut: everything in mm, levels relative to the left end of the base line."""
+
+    width: int
+    set_left: int
+    set_right: int
+    rise: int
+    top_left: int
+    top_right: int
+    lattice: int
+
+    @property
+    def fill(self) -> int:
+        """Width to be filled [mm]: between the ends of the rails. Source: common practice.
+
+        >>> Shape(2400, 6, 40, 0, 1800, 1800, 0).fill  # 2400 less the setbacks of its two posts
+        2354
+        """
+        return self.width - self.set_left - self.set_right
+
+
+class Cut(NamedTuple):
+    """What a shape is made of: rails (bottom, middle under a lattice, top), sheets from the left, lattice panels."""
+
+    rails: tuple[Rail, ...]
+    sheets: tuple[Sheet, ...]
+    lattice: tuple[Lattice, ...]
+
+
+@lru_cache(maxsize=65536)
+def cut(shape: Shape, sheets: Sheets, seat: int) -> Cut:
+    """Cut rails, sheets and lattice for one shape.
+
+    Rules: rails run square-ended along base and top; lattice is as long as the rail it stands on.
+
+    Args:
+        shape: the four corners [mm].
+        sheets: cover, lap, slack, deduction of the system [mm].
+        seat: largest difference of level across a square-footed sheet [mm].
+
+    Example: a level 1800 bay of 2400 between line posts takes two 2388 rails and three sheets, blank 1788:
+
+        >>> from fencing.model.system import SheetSupply
+        >>> stock = Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,))
+        >>> rails, sheets, _ = cut(Shape(2400, 6, 6, 0, 1800, 1800, 0), stock, 18)
+        >>> [rail.length for rail in rails], [(sheet.blank, sheet.width) for sheet in sheets]
+        ([2388, 2388], [(1788, 822), (1788, 822), (1788, 822)])
+    """
+    bottom = along_slope(shape.fill, shape.rise, shape.width)
+    top = along_slope(shape.fill, shape.top_right - shape.top_left, shape.width)
+    rails = [Rail("bottom", bottom), Rail("top", top)]
+    lattice: tuple[Lattice, ...] = ()
+    if shape.lattice:
+        rails.insert(1, Rail("middle", top))
+        lattice = (Lattice(top, shape.lattice),)
+    return Cut(tuple(rails), tuple(_sheets(shape, sheets, seat)), lattice)
+
+
+def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
+    """(offset, width) [mm] of every sheet across ``fill`` mm, from the left.
+
+    Rule: the least n with n * cover + lap >= fill. A surplus within the slack is taken up in the laps (where there is a lap);
+    otherwise it is ripped off the last sheet.
+
+    Source: common practice.
+
+    >>> from fencing.model.system import SheetSupply
+    >>> strips(2238, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
+    [(0, 822), (790, 822), (1580, 658)]
+    >>> strips(2388, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
+    [(0, 822), (783, 822), (1566, 822)]
+    """
+    count = max(1, up(fill - sheets.lap, sheets.cover))
+    surplus = count * sheets.cover + sheets.lap - fill
+    if count > 1 and surplus <= sheets.slack:
+        return [(half_up(index * (fill - sheets.width), count - 1), sheets.width) for index in range(count)]
+    whole = [(index * sheets.cover, sheets.width) for index in range(count - 1)]
+    return [*whole, ((count - 1) * sheets.cover, sheets.width - surplus)]
+
+
+def _sheets(shape: Shape, sheets: Sheets, seat: int) -> list[Sheet]:
+    off = sheets.deduction + shape.lattice
+    return [_sheet(shape, shape.set_left + at, width, off, seat) for at, width in strips(shape.fill, sheets)]
+
+
+def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
+    """One sheet; levels are numerators over the bay's width, so that each figure is rounded once."""
+    whole, lean = shape.width, shape.top_right - shape.top_left
+    base_left, base_right = shape.rise * at, shape.rise * (at + width)
+    top_left, top_right = (shape.top_left * whole + lean * x for x in (at, at + width))
+    square = abs(base_right - base_left) <= seat * whole
+    if square:
+        foot_left = foot_right = foot = max(base_left, base_right)
+    else:
+        foot_left, foot_right, foot = base_left, base_right, min(base_left, base_right)
+    return Sheet(
+        at=at,
+        blank=up(max(top_left, top_right) - foot, whole) - off,
+        width=width,
+        left=half_up(top_left - foot_left, whole) - off,
+        right=half_up(top_right - foot_right, whole) - off,
+        foot="square" if square else "cut",
+    )
+
+
+class Lines(NamedTuple):
+    """A bay before it is cut: its place, its base and top line, the setbacks of its two posts."""
+
+    id: str
+    start: int
+    end: int
+    base: Pair
+    top: Pair
+    set_left: int
+    set_right: int
+    step: int
+    tapered: bool
+
+
+def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System) -> Bay:
+    """Build a bay from its lines: pieces, step, slope and ground gap.
+
+    Args:
+        lines: where the bay stands.
+        form: level, stepped or raked.
+        lattice: height of the lattice top [mm], 0 for none.
+        ground: the ground under the run.
+        system: the fence system.
+
+    Returns:
+        The bay; ``gap_least`` and ``gap_most`` [mm, half-up] are over its whole width, hole centre to hole centre.
+
+    Source: docs/rules.md, "Levels, forms, bays".
+
+    Example: on ground that falls 100 mm along a level bay the gap grows from 50 to 150:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> lines = Lines("A-1", 0, 2400, (50, 50), (1850, 1850), 5, 5, 0, False)
+        >>> bay = build(lines, Form.LEVEL, 0, Ground((0, 2400), (0, -100)), ROUND_SIZES)
+        >>> bay.gap_least, bay.gap_most, [rail.length for rail in bay.rails]
+        (50, 150, [2390, 2390])
+    """
+    left, right = lines.base
+    width, rise = lines.end - lines.start, right - left
+    shape = Shape(width, lines.set_left, lines.set_right, rise, lines.top[0] - left, lines.top[1] - left, lattice)
+    rails, sheets, panels = cut(shape, system.sheets, system.rails.seat)
+    profile = ground.between(lines.start, lines.end)
+    gaps = [(left - level) * width + rise * (at - lines.start) for at, level in profile]
+    return Bay(
+        id=lines.id,
+        start=lines.start,
+        end=lines.end,
+        form=form,
+        step=lines.step,
+        slope=degrees(atan2(abs(rise), width)) if rise else 0.0,
+        base=lines.base,
+        top=lines.top,
+        ground=(profile[0][1], profile[-1][1]),
+        gap_least=half_up(min(gaps), width),
+        gap_most=half_up(max(gaps), width),
+        rails=rails,
+        sheets=sheets,
+        lattice=panels,
+        lattice_height=lattice,
+        tapered=lines.tapered,
+    )
+
+
+def inspect(bay: Bay, system: System) -> list[Notice]:
+    """What is beyond the system's limits in one bay, each as a notice that says what is needed [mm, degrees].
+
+    Source: the limits are the system's; house rule what stops and what warns.
+
+    Example: 350 mm narrow, under the least closing bay of 400:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> lines = Lines("A-1", 0, 350, (50, 50), (1850, 1850), 5, 5, 0, False)
+        >>> narrow = build(lines, Form.LEVEL, 0, Ground((0,), (0,)), ROUND_SIZES)
+        >>> [(notice.code, notice.level.value) for notice in inspect(narrow, ROUND_SIZES)]
+        [('bay.short', 'warning')]
+    """
+    return [Notice(code, level, bay.id, text) for code, level, text in _remarks(bay, system)]
+
+
+def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
+    remarks: list[tuple[str, Level, str]] = []
+    if bay.gap_most > system.ground_gap_max:
+        text = f"ground gap up to {bay.gap_most} mm, at most {system.ground_gap_max} mm is allowed: step or rake the bay, or fill"
+        remarks.append(("gap.high", Level.STOP, text))
+    if bay.step > system.step_max:
+        text = f"step of {bay.step} mm, at most {system.step_max} mm is allowed: use shorter bays or rake the run"
+        remarks.append(("step.high", Level.STOP, text))
+    if bay.slope > float(system.rake_max):
+        text = f"raked at {bay.slope:.2f} degrees, at most {system.rake_max} is allowed: step the run"
+        remarks.append(("rake.high", Level.STOP, text))
+    if bay.lattice and not system.lattice.raked and bay.top[0] != bay.top[1]:
+        text = "this system's lattice can't follow a sloping rail: step the bay or leave the lattice out"
+        remarks.append(("lattice.raked", Level.STOP, text))
+    remarks += shortages(system, bay.rails, bay.sheets, bay.lattice)
+    if bay.width < system.closing_bay_min:
+        text = f"bay of {bay.width} mm is under the least closing bay of {system.closing_bay_min} mm"
+        remarks.append(("bay.short", Level.WARNING, text))
+    return remarks
+
+
+def shortages(
+    system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
+) -> list[tuple[str, Level, str]]:
+    """Pieces that no stock length is long enough for, as (code, level, text).
+
+    Args:
+        system: its stock lengths [mm]; a part without any is made to length and never short.
+        rails, sheets, lattice: what a bay or leaf is made of.
+
+    Source: common practice.
+
+    Example:
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> shortages(ROUND_SIZES, rails=[Rail("top", 4801)])[0][2]
+        'needs a rail of 4801 mm, the longest stock is 4800 mm'
+    """
+    needs = [
+        ("rail.short", "rail", [rail.length for rail in rails], system.rails.stock),
+        ("sheet.short", "sheet", [sheet.blank for sheet in sheets], system.sheets.stock),
+        ("lattice.short", "lattice panel", [panel.length for panel in lattice], system.lattice.stock),
+    ]
+    return [
+        (code, Level.STOP, f"needs a {what} of {max(lengths)} mm, the longest stock is {stock[-1]} mm")
+        for code, what, lengths, stock in needs
+        if stock and max(lengths, default=0) > stock[-1]
+    ]

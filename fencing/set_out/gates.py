@@ -1,0 +1,198 @@
+"""Gates: clear opening to leaf, leaf to parts, and what to check before it is hung.
+
+inner face |<-------- opening -------->| inner face
+           | c/2 [stile|  rail  |stile] c/2 |          c: clearance for the kind, over all leaves
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isqrt
+
+from fencing.model.faults import Level, Notice
+from fencing.model.fence import HungGate, Leaf
+from fencing.model.measure import Gate, GateKind
+from fencing.model.system import System
+from fencing.set_out.bays import Shape, cut, shortages
+from fencing.set_out.ground import Ground
+
+
+def leaf_widths(gate: Gate, system: System) -> list[int]:
+    """Width [mm] of each leaf: opening less the clearance for the kind; two leaves share, the odd millimetre to the first.
+
+    Source: common practice; the clearances are the system's.
+
+    Example: 3001 less 36 is 2965 for two:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> leaf_widths(Gate("A-G1", 0, 3001, GateKind.DOUBLE, 1800), ROUND_SIZES)
+        [1483, 1482]
+    """
+    rules = system.gates
+    match gate.kind:
+        case GateKind.SINGLE:
+            return [gate.opening - rules.clearance_single]
+        case GateKind.WIDE:
+            return [gate.opening - rules.clearance_wide]
+        case GateKind.DOUBLE:
+            both = gate.opening - rules.clearance_double
+            return [both - both // 2, both // 2]
+
+
+def diagonal(width: int, height: int) -> int:
+    """Diagonal [mm, half-up] a square leaf measures both ways, of ``width`` and ``height`` [mm]. Source: Pythagoras.
+
+    >>> diagonal(976, 1800)
+    2048
+    """
+    return (isqrt(4 * (width * width + height * height)) + 1) // 2
+
+
+def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
+    """A leaf ``width`` mm wide with its parts: stiles full height, rails between them, sheets and lattice as in a bay.
+
+    Args:
+        width: of the leaf [mm].
+        gate: height and lattice [mm], hardware.
+        system: stiles, notches and where hinges go [mm].
+
+    Source: common practice; the sizes are the system's.
+
+    Example: 976 wide between stiles of 40:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> leaf = build_leaf(976, Gate("A-G1", 0, 1000, GateKind.SINGLE, 1800), ROUND_SIZES)
+        >>> [rail.length for rail in leaf.rails], leaf.hinges
+        ([896, 896], (200, 1600))
+    """
+    rules = system.gates
+    shape = Shape(width, rules.stile, rules.stile, 0, gate.height, gate.height, gate.lattice)
+    rails, sheets, lattice = cut(shape, system.sheets, system.rails.seat)
+    clip = gate.height - gate.lattice - system.sheets.deduction - rules.clip_below_sheet_top
+    return Leaf(
+        width=width,
+        height=gate.height,
+        diagonal=diagonal(width, gate.height),
+        hinges=(rules.hinge_from_bottom, gate.height - rules.hinge_from_top) if "hinges" in gate.hardware else (),
+        clip=clip if gate.lattice else None,
+        stiles=(gate.height, gate.height),
+        rails=rails,
+        sheets=sheets,
+        lattice=lattice,
+        notch=rules.notch,
+        top_notch=rules.lattice_notch if gate.lattice else rules.notch,
+    )
+
+
+def foot(gate: Gate, ground: Ground, system: System) -> int:
+    """Level [mm above datum] of a gate's foot: the least gap above the highest ground in its opening. Source: house rule.
+
+    >>> from fencing.model.example_system import ROUND_SIZES
+    >>> foot(Gate("A-G1", 1000, 1000, GateKind.SINGLE, 1800), Ground((0, 2000), (0, 100)), ROUND_SIZES)
+    150
+    """
+    return ground.highest(gate.start, gate.end) + system.ground_gap
+
+
+def hang(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
+    """The gate between its two posts, hung level.
+
+    Args:
+        gate: as measured [mm].
+        posts: ids of the posts on either side.
+        ground: under its run.
+        system: the fence system.
+
+    Returns:
+        The gate with its foot and top [mm above datum] and its leaves.
+
+    Source: house rule for the foot, see :func:`foot`.
+
+    Example: 50 above level ground, so its top is at 1850:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> hung = hang(Gate("A-G1", 0, 1000, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), Ground((0,), (0,)), ROUND_SIZES)
+        >>> hung.base, hung.top, [leaf.width for leaf in hung.leaves]
+        (50, 1850, [976])
+    """
+    base = foot(gate, ground, system)
+    leaves = tuple(build_leaf(width, gate, system) for width in leaf_widths(gate, system))
+    return HungGate(
+        gate.id,
+        gate.start,
+        gate.opening,
+        gate.kind.value,
+        gate.hang,
+        gate.opens,
+        base,
+        base + gate.height,
+        posts,
+        leaves,
+    )
+
+
+def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
+    """What is beyond the system's limits at one gate, and where its swing is blocked.
+
+    Args:
+        gate: as hung.
+        length: of its run [mm].
+        ground: under its run.
+        system: widest leaf of each kind, largest ground gap, stock lengths [mm].
+
+    Source: the limits are the system's; house rule what stops and what warns.
+
+    Example: a single leaf may be 1200 wide, this one is 1276:
+
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> level = Ground((0,), (0,))
+        >>> wide = hang(Gate("A-G1", 0, 1300, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), level, ROUND_SIZES)
+        >>> [(notice.code, notice.level.value) for notice in inspect(wide, 4800, level, ROUND_SIZES)]
+        [('leaf.wide', 'stop')]
+    """
+    return [
+        *_too_wide(gate, system),
+        *_gap_too_high(gate, ground, system),
+        *_no_stock(gate, system),
+        *_swing_blocked(gate, length, ground),
+    ]
+
+
+def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
+    limits, widest = system.gates.leaf_max, max(leaf.width for leaf in gate.leaves)
+    most = limits.get(gate.kind, limits.get("single", widest))
+    if widest > most:
+        mend = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
+        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {mend}"
+        yield Notice("leaf.wide", Level.STOP, gate.id, text)
+
+
+def _gap_too_high(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
+    gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
+    if gap > allowed:
+        text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
+        yield Notice("gap.high", Level.STOP, gate.id, text)
+
+
+def _no_stock(gate: HungGate, system: System) -> Iterator[Notice]:
+    sheets = [sheet for leaf in gate.leaves for sheet in leaf.sheets]
+    lattice = [panel for leaf in gate.leaves for panel in leaf.lattice]
+    for code, level, text in shortages(system, sheets=sheets, lattice=lattice):
+        yield Notice(code, level, gate.id, text)
+
+
+def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Notice]:
+    rise = _swing_rise(gate, length, ground)
+    if rise > 0:
+        text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"
+        yield Notice("gate.swing", Level.WARNING, gate.id, text)
+
+
+def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
+    """How far the ground along the fence, where an opened leaf comes to lie, stands above the foot of the leaf [mm]."""
+    end, rises = gate.start + gate.opening, [0]
+    if gate.hang == "left" or len(gate.leaves) == 2:
+        rises.append(ground.highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)
+    if gate.hang == "right" or len(gate.leaves) == 2:
+        rises.append(ground.highest(end, min(length, end + gate.leaves[-1].width)) - gate.base)
+    return max(rises)

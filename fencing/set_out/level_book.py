@@ -1,0 +1,285 @@
+"""A levelling book reduced by rise and fall, with its arithmetic checks.
+
+A book is a list of rows in the order the staff was read, readings in metres as exact decimals:
+
+    {"back": 1.452}                    first row: the job's datum, or any point of known level, seen from the first set-up
+    {"at_mm": 0, "inter": 1.210}       a point of the run, between the first and last reading of a set-up
+    {"at_mm": 6000, "fore": 0.9, "back": 1.3}   a change point: last reading of one set-up, first of the next
+    {"fore": 0.933}                    last row; with "level_mm" where its level is known, the book closes on it
+
+Rows with ``at_mm`` are stations of the run. A staff held upside down (under a branch, a beam) is a negative reading.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from difflib import get_close_matches
+from fractions import Fraction
+from itertools import pairwise
+
+from fencing.model.faults import Fault, Refused
+from fencing.model.measure import Station
+from fencing.model.rounding import half_up
+
+KEYS = ("at_mm", "back", "inter", "fore", "level_mm")
+READINGS = ("back", "inter", "fore")
+READING_TEXT = re.compile(r"-?[0-9]{1,2}(\.[0-9]{1,9})?")
+ROWS_MAX = 2000
+HINTS_MAX = 500
+ZERO = Decimal(0)
+READING_MAX = Decimal(10)  # [m] no staff is longer: a larger reading was typed in another unit
+LENGTH_MAX = 20_000_000  # [mm] the longest run
+MISCLOSURE_MAX = 100  # [mm] beyond this a reading is wrong, and spreading the difference would hide it
+MISCLOSURE_PER_ROOT_SETUP = (
+    5  # [mm] allowed misclosure is this times the root of the number of set-ups: common practice
+)
+
+
+@dataclass(frozen=True, slots=True)
+class BookRow:
+    """A row as read. Readings in metres, levels in integer mm; ``at`` is the chainage of a station, else None."""
+
+    at: int | None
+    back: Decimal | None = None
+    inter: Decimal | None = None
+    fore: Decimal | None = None
+    known: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReducedRow:
+    """A row reduced: ``rise`` [m] from the reading before it in the same set-up (negative: a fall), None on the first row.
+
+    ``level`` and ``adjusted`` are mm above the datum, half-up; they differ only where the book closes on a known level.
+    """
+
+    row: BookRow
+    setup: int
+    rise: Decimal | None
+    level: int
+    adjusted: int
+
+
+@dataclass(frozen=True, slots=True)
+class LevelBook:
+    """A reduced book: rows in reading order, stations in order of chainage, and the sums of the arithmetic check [m].
+
+    ``misclosure`` is computed less known level of the last row [mm], None where that is not known.
+    """
+
+    rows: tuple[ReducedRow, ...]
+    stations: tuple[Station, ...]
+    setups: int
+    sum_back: Decimal
+    sum_fore: Decimal
+    sum_rise: Decimal
+    sum_fall: Decimal
+    misclosure: int | None
+
+    @property
+    def checks(self) -> bool:
+        """Sum of backsights less foresights = sum of rises less falls = last level less first (to the rounding of two levels).
+
+        Source: any surveying textbook.
+
+        Example: [m] 1.452 - 0.933 is what the ground rises by from the first point to the last:
+
+            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}, {"fore": Decimal("0.933")}]
+            >>> reduce_book(book).checks
+            True
+        """
+        change = self.sum_back - self.sum_fore
+        by_level = self.rows[-1].level - self.rows[0].level
+        return change == self.sum_rise - self.sum_fall and abs(change * 1000 - by_level) <= 1
+
+    @property
+    def closes_well(self) -> bool:
+        """Whether the misclosure [mm], where known, is within 5 mm times the root of the number of set-ups.
+
+        Source: common practice.
+
+        Example: 519 mm up from 0 is 519, and 526 was known: 7 mm in one set-up:
+
+            >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}]
+            >>> reduce_book([*book, {"fore": Decimal("0.933"), "level_mm": 526}]).closes_well
+            False
+        """
+        return self.misclosure is None or self.misclosure**2 <= MISCLOSURE_PER_ROOT_SETUP**2 * self.setups
+
+
+def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
+    """Reduce a levelling book by rise and fall.
+
+    Rule: within one set-up each point rises by the reading before it less its own; nothing is ever taken across a change
+    point. Where the last row's level is known, the misclosure is spread over the points in proportion to their set-up.
+
+    Args:
+        entries: the book, a list of rows as at the head of this module. Readings [m, -10 to 10], exact decimals.
+        datum_level: level of the first row [mm], unless that row states its own ``level_mm``.
+
+    Returns:
+        The reduced book; its stations carry the adjusted levels [integer mm, half-up].
+
+    Raises:
+        Refused: every fault of the book at once, with pointers relative to the book (``/3/back``).
+
+    Source: common practice; arithmetic checks as in any surveying textbook (sum BS - sum FS = sum rise - sum fall =
+    last level - first level). Spreading by set-ups: common practice.
+
+    Example:
+        >>> book = reduce_book([{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.210")},
+        ...                     {"at_mm": 9000, "inter": Decimal("1.660")}, {"fore": Decimal("0.933")}])
+        >>> [(station.at, station.level) for station in book.stations], book.checks
+        ([(0, 242), (9000, -208)], True)
+    """
+    rows = _read(entries)
+    start = datum_level if rows[0].known is None else rows[0].known
+    exact = list(_levels(rows, start))
+    setups = exact[-1][0]
+    misclosure = _misclosure(rows, exact[-1][2])
+    reduced = tuple(
+        _reduced(row, setup, rise, level, Fraction(misclosure or 0) * setup / setups)
+        for row, (setup, rise, level) in zip(rows, exact, strict=True)
+    )
+    rises = [row.rise for row in reduced if row.rise is not None]
+    return LevelBook(
+        rows=reduced,
+        stations=tuple(Station(row.row.at, row.adjusted) for row in reduced if row.row.at is not None),
+        setups=setups,
+        sum_back=_total(row.back for row in rows),
+        sum_fore=_total(row.fore for row in rows),
+        sum_rise=_total(rise for rise in rises if rise > 0),
+        sum_fall=-_total(rise for rise in rises if rise < 0),
+        misclosure=misclosure,
+    )
+
+
+def _total(readings: Iterable[Decimal | None]) -> Decimal:
+    return sum((reading for reading in readings if reading is not None), ZERO)
+
+
+def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
+    """Computed less known level of the last row [mm], None where that is not known.
+
+    Raises:
+        Refused: more than any levelling misses, so that a reading must be wrong.
+    """
+    known = rows[-1].known
+    if known is None:
+        return None
+    missed = half_up(*closing.as_integer_ratio()) - known
+    if abs(missed) > MISCLOSURE_MAX:
+        text = f"the book misses the known level by {missed} mm: read it again, a reading is wrong"
+        raise Refused([Fault(f"/{len(rows) - 1}/level_mm", "book.misclosure", text)])
+    return missed
+
+
+def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:
+    """Set-up (0 for the first row), rise and exact level [mm] of every row."""
+    level, before = Fraction(start), rows[0].back
+    yield 0, None, level
+    setup = 1
+    for row in rows[1:]:
+        seen = row.inter if row.fore is None else row.fore
+        rise = (before or ZERO) - (seen or ZERO)  # neither is ever None: _read has refused a row without
+        level += Fraction(rise) * 1000
+        yield setup, rise, level
+        before = seen if row.back is None else row.back
+        setup += row.back is not None
+
+
+def _reduced(row: BookRow, setup: int, rise: Decimal | None, level: Fraction, correction: Fraction) -> ReducedRow:
+    adjusted = level - correction
+    return ReducedRow(row, setup, rise, half_up(*level.as_integer_ratio()), half_up(*adjusted.as_integer_ratio()))
+
+
+def _read(entries: object) -> list[BookRow]:
+    if not isinstance(entries, Sequence) or isinstance(entries, str) or not 2 <= len(entries) <= ROWS_MAX:
+        raise Refused([Fault("", "book.rows", f"a levelling book is a list of 2 to {ROWS_MAX} rows")])
+    faults: list[Fault] = []
+    rows = [_row(entry, f"/{number}", faults) for number, entry in enumerate(entries)]
+    last = len(rows) - 1
+    for number, row in enumerate(rows):
+        if not any(fault.pointer.startswith(f"/{number}/") or fault.pointer == f"/{number}" for fault in faults):
+            faults += _place(row, number, last)
+    faults += _chainages(rows)
+    if faults:
+        raise Refused(faults)
+    return rows
+
+
+def _row(entry: object, pointer: str, faults: list[Fault]) -> BookRow:
+    if not isinstance(entry, Mapping):
+        faults.append(Fault(pointer, "type", 'a row is an object such as {"at_mm": 0, "inter": 1.210}'))
+        return BookRow(None)
+    for key in entry:
+        if key not in KEYS:
+            near = get_close_matches(str(key)[:80], KEYS, 1) if len(faults) < HINTS_MAX else []
+            hint = f"did you mean {near[0]}?" if near else f"a row has {', '.join(KEYS)}"
+            faults.append(Fault(f"{pointer}/{key}", "key.unknown", f"unknown key {key}: {hint}"))
+    at = _whole(entry, "at_mm", 0, LENGTH_MAX, pointer, faults)
+    known = _whole(entry, "level_mm", -10_000_000, 10_000_000, pointer, faults)
+    back, inter, fore = (_reading(entry, key, pointer, faults) for key in READINGS)
+    return BookRow(at, back, inter, fore, known)
+
+
+def _whole(
+    entry: Mapping[str, object], key: str, least: int, most: int, pointer: str, faults: list[Fault]
+) -> int | None:
+    value = entry.get(key)
+    if value is None:
+        return None
+    if isinstance(value, Decimal) and value.is_finite() and value == value.to_integral_value():
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        faults.append(Fault(f"{pointer}/{key}", "number", f"{key} is a whole number of mm from {least} to {most}"))
+        return None
+    return value
+
+
+def _reading(entry: Mapping[str, object], key: str, pointer: str, faults: list[Fault]) -> Decimal | None:
+    value = entry.get(key)
+    if value is None:
+        return None
+    if isinstance(value, str) and READING_TEXT.fullmatch(value):
+        value = Decimal(value)
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
+        faults.append(Fault(f"{pointer}/{key}", "type", "a staff reading is a number of metres, such as 1.452"))
+        return None
+    reading = Decimal(str(value))
+    if not reading.is_finite():
+        faults.append(Fault(f"{pointer}/{key}", "number", "a staff reading is a finite number of metres"))
+    elif abs(reading) > READING_MAX:
+        text = f"no staff is {reading} m long: is this in millimetres? Give metres, such as {reading / 1000}"
+        faults.append(Fault(f"{pointer}/{key}", "unit", text))
+    else:
+        return reading
+    return None
+
+
+def _place(row: BookRow, number: int, last: int) -> Iterator[Fault]:
+    """What a row may read depends on where it stands in the book."""
+    read = tuple(key for key in READINGS if getattr(row, key) is not None)
+    pointer = f"/{number}"
+    if number == 0 and read != ("back",):
+        yield Fault(pointer, "book.first", "the first row is a backsight alone, on the datum or another known level")
+    elif number == last and read != ("fore",):
+        yield Fault(pointer, "book.last", "the last row is a foresight alone, so that the book can be checked")
+    elif 0 < number < last and read not in (("inter",), ("back", "fore")):
+        yield Fault(
+            pointer, "book.row", "a row between is one intermediate sight, or a change point's foresight and backsight"
+        )
+    if row.known is not None and 0 < number < last:
+        yield Fault(f"{pointer}/level_mm", "book.known", "a known level belongs to the first or the last row")
+
+
+def _chainages(rows: Sequence[BookRow]) -> Iterator[Fault]:
+    stations = [(number, row.at) for number, row in enumerate(rows) if row.at is not None]
+    if not stations:
+        yield Fault("", "book.stations", "at least one row needs at_mm: its chainage along the run")
+    for (_, before), (number, at) in pairwise(stations):
+        if at <= before:
+            yield Fault(f"/{number}/at_mm", "order", f"chainages increase down the book: {at} comes after {before}")

@@ -1,0 +1,233 @@
+"""Setting out one run: hole centres, lines, bays, gates, and the uprights that stand between them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate, pairwise
+
+from fencing.model.faults import Fault, Refused
+from fencing.model.fence import Bay, HungGate
+from fencing.model.measure import Form, Gate, Layout, Run, Taper
+from fencing.model.system import System
+from fencing.set_out import bays as bays_
+from fencing.set_out import gates as gates_
+from fencing.set_out import posts as posts_
+from fencing.set_out.base_lines import NO_DROP, Drop, base_lines, top_lines
+from fencing.set_out.bays import Lines
+from fencing.set_out.ground import Ground
+from fencing.set_out.posts import Upright
+from fencing.set_out.segments import Anchor, Skeleton, divide, setback, skeleton
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Ids of corner posts that a neighbouring run already has, None where the run's own post stands there."""
+
+    first: str | None = None
+    last: str | None = None
+
+
+NO_ENDS = Ends()
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A run set out in one form and layout, before its posts are sized."""
+
+    run: Run
+    form: Form
+    layout: Layout
+    ground: Ground
+    bays: tuple[Bay, ...]
+    gates: tuple[HungGate, ...]
+    uprights: tuple[Upright, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """What is between two anchors: hole centres ``posts`` from one to the other, and the gate if it is an opening."""
+
+    left: Anchor
+    right: Anchor
+    posts: tuple[int, ...]
+    gate: Gate | None
+
+
+def set_out(
+    run: Run, form: Form, layout: Layout, ground: Ground, system: System, ends: Ends = NO_ENDS, pointer: str = ""
+) -> Draft:
+    """Set a run out.
+
+    Args:
+        run: the measured run [mm].
+        form: level, stepped or raked.
+        layout: how segments are divided, not "auto".
+        ground: the ground under the run.
+        system: the fence system.
+        ends: ids of corner posts shared with neighbours.
+        pointer: JSON Pointer of the run, for faults.
+
+    Returns:
+        The draft; bays, gates and uprights in order of chainage.
+
+    Raises:
+        Refused: gates or a taper that do not fit the run.
+
+    Source: docs/rules.md; common practice.
+
+    Example:
+        >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
+        >>> draft = set_out(TWO_BAYS.runs[0], Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
+        >>> [(upright.at, upright.kind) for upright in draft.uprights]
+        [(0, 'square'), (2400, 'line'), (4800, 'square')]
+    """
+    spans = _spans(skeleton(run, system, layout, pointer), layout, system)
+    drops = _drops(run, spans, pointer)
+    built = list[list[Bay]]()
+    for span, drop in zip(spans, drops, strict=True):
+        first = 1 + sum(len(bays) for bays in built)
+        built.append([] if span.gate else _bays(run, form, span, drop, first, ground, system))
+    ids = posts_.ids(run.id, 1 + sum(len(span.posts) - 1 for span in spans), ends.first)
+    ids = [*ids[:-1], ends.last or ids[-1]]
+    gates = _gates(spans, ids, ground, system)
+    bays = tuple(bay for group in built for bay in group)
+    return Draft(run, form, layout, ground, bays, gates, _uprights(spans, ids, bays, gates, ground))
+
+
+def _spans(frame: Skeleton, layout: Layout, system: System) -> list[_Span]:
+    spans = list[_Span]()
+    for (left, right), gate in zip(pairwise(frame.anchors), frame.spans, strict=True):
+        widths = [right.at - left.at] if gate else divide(layout, left, right, system)
+        spans.append(_Span(left, right, tuple(accumulate(widths, initial=left.at)), gate))
+    return spans
+
+
+def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
+    """The taper's drop in each span: all of it in the span at the tapered end."""
+    drops = [NO_DROP] * len(spans)
+    if run.taper is None:
+        return drops
+    span = spans[0 if run.taper.at == "start" else -1]
+    posts = span.posts
+    if fault := _too_long(run.taper, span, pointer):
+        raise Refused([fault])
+    depth = run.height - run.taper.height
+    if run.taper.at == "start":
+        drops[0] = Drop(posts[run.taper.bays], posts[0], depth)
+    else:
+        drops[-1] = Drop(posts[-1 - run.taper.bays], posts[-1], depth)
+    return drops
+
+
+def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
+    bays = 0 if span.gate else len(span.posts) - 1
+    if taper.bays <= bays:
+        return None
+    text = f"the fence has {bays} bays between its {taper.at} and the next gate or end: at most that many can taper"
+    return Fault(f"{pointer}/taper/bays", "taper.too_long", text)
+
+
+def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
+    """What is wrong with the length of a run's taper [bays] in every layout that may be chosen; nothing where one takes it.
+
+    Args:
+        run: the measured run [mm].
+        system: the fence system.
+        pointer: JSON Pointer of the run, for faults.
+
+    Raises:
+        Refused: gates that do not fit the run.
+
+    Source: house rule.
+
+    Example: a run of two bays can't taper over three:
+
+        >>> from fencing.model.measure import Basis
+        >>> from fencing.model.example_system import ROUND_SIZES
+        >>> run = Run("A", 4800, 1800, basis=Basis.CENTRES, taper=Taper("end", 3, 900))
+        >>> [fault.code for fault in taper_faults(run, ROUND_SIZES, "/runs/0")]
+        ['taper.too_long']
+    """
+    if run.taper is None:
+        return []
+    found: Fault | None = None
+    for layout in [one for one in Layout if one is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
+        spans = _spans(skeleton(run, system, layout, pointer), layout, system)
+        found = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
+        if found is None:
+            return []
+    return [found] if found else []
+
+
+def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
+    """Build the bays of one segment, numbered from ``first``."""
+    bases = base_lines(form, span.posts, ground, system.ground_gap)
+    tops = top_lines(bases, span.posts, run.height, drop)
+    inner = [setback(system, square=False)] * (len(bases) - 1)
+    backs = [setback(system, square=span.left.square), *inner, setback(system, square=span.right.square)]
+    before = [bases[0][0], *(right for _, right in bases[:-1])]
+    return [
+        bays_.build(
+            Lines(
+                id=f"{run.id}-{first + index}",
+                start=span.posts[index],
+                end=span.posts[index + 1],
+                base=base,
+                top=tops[index],
+                set_left=backs[index],
+                set_right=backs[index + 1],
+                step=abs(base[0] - before[index]),
+                tapered=drop is not NO_DROP and (drop.at(span.posts[index]) or drop.at(span.posts[index + 1])) > 0,
+            ),
+            form,
+            run.lattice,
+            ground,
+            system,
+        )
+        for index, base in enumerate(bases)
+    ]
+
+
+def _gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: System) -> tuple[HungGate, ...]:
+    hung, post = list[HungGate](), 0
+    for span in spans:
+        if span.gate:
+            hung.append(gates_.hang(span.gate, (ids[post], ids[post + 1]), ground, system))
+        post += len(span.posts) - 1
+    return tuple(hung)
+
+
+def _uprights(
+    spans: Sequence[_Span], ids: Sequence[str], bays: Sequence[Bay], gates: Sequence[HungGate], ground: Ground
+) -> tuple[Upright, ...]:
+    """One upright for every hole centre, with the bays and gates that meet there."""
+    centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
+    squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
+    channels, gate_tops = _channels(bays), _gate_tops(gates)
+    uprights = list[Upright]()
+    for name, at in zip(ids, centres, strict=True):
+        beside = channels[at]
+        kind = "square" if at in squares else "line" if len(beside) == 2 else "single"
+        tops = [top for _, top in beside] + gate_tops[name]
+        uprights.append(Upright(name, at, kind, ground.at(at), max(tops), tuple(beside)))
+    return tuple(uprights)
+
+
+def _channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
+    """(bay id, top level) of the bays beside each hole centre: first the one that ends there, as bays come in order."""
+    found = defaultdict[int, list[tuple[str, int]]](list)
+    for bay in bays:
+        found[bay.start].append((bay.id, bay.top[0]))
+        found[bay.end].append((bay.id, bay.top[1]))
+    return found
+
+
+def _gate_tops(gates: Sequence[HungGate]) -> defaultdict[str, list[int]]:
+    """Levels of the tops of the gates beside each post, by the post's id."""
+    found = defaultdict[str, list[int]](list)
+    for gate in gates:
+        for post in gate.posts:
+            found[post].append(gate.top)
+    return found

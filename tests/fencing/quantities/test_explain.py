@@ -1,0 +1,177 @@
+"""What --explain, --cut-list and the summary say, in the words of a person."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from decimal import Decimal
+from math import ceil
+
+import pytest
+
+from fencing.model.example_system import ROUND_SIZES
+from fencing.model.fence import Proposal
+from fencing.model.measure import Basis, Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
+from fencing.model.place_names import PLACES
+from fencing.model.roles import ROLES
+from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.reading.strength import read_strength
+from tests.fencing.strategies import random_jobs
+
+INK = Colours(post="ink", rail="ink", sheet="oat")
+RUN = Run("A", 10_060, 1800, form=Form.LEVEL, layout=Layout.EVEN, colours=INK)
+GATES = (Gate("A-G1", 4000, 3000, GateKind.DOUBLE, 1800),)
+
+
+def taken(*runs: Run, retrofits: tuple[Retrofit, ...] = (), **sizes: object) -> TakeOff:
+    system = replace(ROUND_SIZES, **sizes)  # type: ignore[arg-type]  # any member of the system
+    return take_off(Measure("Rear", system.code, runs, retrofits), system)
+
+
+def test_screws_are_told_place_by_place() -> None:
+    job = taken(RUN)
+    (said,) = explain(job, "screw")
+    row = next(row for row in job.quantities if row.role == "screw")
+    assert said.startswith(f"Screws (ink): {row.total}. Needed: {row.net}, that is ")
+    ends = 2 * 2 * len(job.runs[0].bays)  # two rails of two ends in each bay
+    each = ROUND_SIZES.screws.per_rail_end
+    assert f"{each} at each of {ends} rail ends makes {ends * each}" in said
+
+
+def test_one_is_one_and_two_are_two() -> None:
+    job = taken(replace(RUN, gates=GATES))
+    assert explain(job, "latch") == ("Latch (ink): 1. Needed: 1, that is 1 at one gate.",)
+    assert explain(job, "drop_bolt") == ("Drop bolt (ink): 1. Needed: 1, that is 1 at one double gate.",)
+    assert explain(job, "hinge") == ("Hinges (ink): 4. Needed: 4, that is 2 at each of 2 gate leaves makes 4.",)
+
+
+def test_a_single_leaf_has_a_drop_bolt_where_its_hardware_names_one() -> None:
+    gate = Gate("A-G1", 4000, 1000, GateKind.SINGLE, 1800, hardware=("hinges", "drop_bolt"))
+    job = taken(replace(RUN, gates=(gate,)))
+    assert explain(job, "drop_bolt") == ("Drop bolt (ink): 1. Needed: 1, that is 1 at one gate.",)
+    with pytest.raises(UnknownComponent):
+        explain(job, "latch")
+
+
+def test_pieces_are_told_by_what_they_are_for_and_what_they_are_cut_to() -> None:
+    job = taken(RUN)
+    (said,) = explain(job, "rails")
+    bays = len(job.runs[0].bays)
+    assert said.startswith(f"Rails (ink): {2 * bays}. Needed: {2 * bays}, that is {bays} for bottom rails;")
+    longest = max(rail.length for bay in job.runs[0].bays for rail in bay.rails)
+    assert f"of {longest} mm" in said
+
+
+def test_concrete_is_told_in_cubic_metres_and_in_bags_where_their_yield_is_known() -> None:
+    known = taken(RUN, bag_yield=Decimal("0.0105"))
+    (said,) = explain(known, "concrete")
+    bags = ceil(known.concrete.total / Decimal("0.0105"))  # the last bag is opened too
+    assert said.startswith(f"Concrete in bags: {known.concrete.total} m³, in {bags} bags that yield 0.0105 m³ each.")
+    assert f"The allowance of 10 % adds {known.concrete.allowance} m³." in said
+
+
+@pytest.mark.parametrize(
+    ("asked", "roles"),
+    [
+        ("cap", ["Post caps", "Square post caps"]),
+        ("CAP.PAIR", ["Post caps"]),
+        ("post", ["Square posts", "Post channels"]),
+        ("square posts", ["Square posts"]),
+        ("Sheet", ["Sheets"]),
+    ],
+)
+def test_a_role_a_family_or_a_word_for_it_may_be_asked_for(asked: str, roles: list[str]) -> None:
+    assert [said.split(" (")[0] for said in explain(taken(RUN), asked)] == roles
+
+
+def test_a_component_may_be_asked_for_by_its_name() -> None:
+    job = taken(RUN, components={"rail": "RB-RAIL"})
+    assert explain(job, "rb-rail") == explain(job, "rail")
+    assert "[RB-RAIL]" in explain(job, "rail")[0]
+
+
+def test_what_is_not_known_is_answered_with_what_is() -> None:
+    with pytest.raises(UnknownComponent, match="'screwz' is not known here; did you mean screw"):
+        explain(taken(RUN), "screwz")
+    with pytest.raises(UnknownComponent, match=r"there are no hinges in this job; this job needs post\.square, "):
+        explain(taken(RUN), "hinge")
+
+
+def test_what_a_person_adds_up_is_the_concrete_needed() -> None:
+    # volumes are litres that add up: where one hole is rounded the other way for it, that is told
+    for job in (job for job in random_jobs(60, 7) if job.measure.runs):
+        (said,) = explain(take_off(job.measure, job.system), "concrete")
+        _, _, after = said.partition(" Needed: ")
+        needed, _, reasons = after.partition(" m³, that is ")
+        made = [re.findall(r"([0-9.]+) m³", reason)[-1] for reason in reasons.split(" The allowance")[0].split("; ")]
+        assert sum(Decimal(litres).quantize(Decimal("0.001")) for litres in made) == Decimal(needed)
+
+
+def test_concrete_is_not_counted_in_words() -> None:
+    with pytest.raises(UnknownComponent, match="there is no ready-mixed concrete in this job; this job needs"):
+        explain(taken(RUN, bag_yield=Decimal("0.01"), components={"concrete.bag": "bag-20"}), "concrete.mix")
+
+
+def test_every_quantity_of_any_job_can_be_explained_in_known_words() -> None:
+    for job in random_jobs(60, 3):
+        built = take_off(job.measure, job.system)
+        for row in built.quantities:
+            assert row.role in ROLES
+            assert any(f": {row.total:f}" in said for said in explain(built, row.role))
+            for why in row.why:
+                assert why.place in PLACES or why.place.endswith("half caps, two from a cap")
+
+
+def test_the_cut_list_has_every_piece_once_and_longest_first() -> None:
+    job = taken(replace(RUN, gates=GATES), retrofits=(Retrofit("R1", (2000,), 300, INK),))
+    rows = [line.split() for line in cut_list(job).splitlines() if line.startswith("  ") and "pieces" not in line]
+    assert sum(int(row[0]) for row in rows) == sum(piece.count for piece in job.pieces)
+    assert "2 post extensions, ink" in cut_list(job).splitlines()
+    for role in ("rail", "sheet"):
+        lengths = [piece.length for piece in job.pieces if piece.role == role]
+        assert lengths == sorted(lengths, reverse=True)
+
+
+def test_a_job_without_pieces_says_so() -> None:
+    assert cut_list(replace(taken(RUN), pieces=())) == "nothing to cut"
+
+
+def test_the_summary_counts_in_words() -> None:
+    told = summary(taken(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
+    assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in told
+    assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in told
+    assert "        1 latch (ink)" in told
+
+
+def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
+    proposed = (
+        Proposal(Form.LEVEL, Layout.FROM_START, 4, 3, "900.00", False),
+        Proposal(Form.STEPPED, Layout.EVEN, 4, 0, "1010.50", True),
+        Proposal(Form.RAKED, Layout.EVEN, 4, 0, "1140.25", False),
+        Proposal(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
+    )
+    job = taken(RUN)
+    told = summary(replace(job, runs=(replace(job.runs[0], proposals=proposed),))).splitlines()
+    assert told[2:5] == [
+        "  chosen: stepped, even, 1010.50",
+        "    raked, from_start: 109.75 dearer",  # 1120.25 - 1010.50; even would be 129.75
+        "    level, from_start: 3 stops",
+    ]
+
+
+def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
+    told = summary(taken(replace(RUN, length=7200, basis=Basis.CENTRES, layout=Layout.AUTO)))
+    assert (
+        "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in told
+    )  # its rails are stock: nothing to cut
+    assert "chosen" not in summary(taken(RUN))
+
+
+def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_rest() -> None:
+    # 96 m at 2400: 40 bays, 41 posts
+    wind = read_strength({"method": "given_pressure", "pressure_kpa": "0.4", "soil_class": "clay"})
+    long = replace(RUN, length=96_000, basis=Basis.CENTRES)
+    told = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
+    assert ", A-P23, A-P24 and 17 more (embedment" in told
+    assert "A-P25" not in told
