@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from fencing.drawing import sheet, svg
-from fencing.drawing.rows import TooWide, rows
+from fencing.drawing import page_layout, svg
+from fencing.drawing.drawing_context import LETTERING, Scene, scene
+from fencing.drawing.elevation_rows import TooWide, rows
+from fencing.drawing.elevation_strip import Strip, margin, strip
+from fencing.drawing.retrofit_elevation import retrofit_rows, retrofit_strip
 from fencing.drawing.scales import STANDARD
-from fencing.drawing.scene import LETTERING, Scene, scene
-from fencing.drawing.standing import retrofit_rows, retrofit_strip
-from fencing.drawing.strip import Strip, margin, strip
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
@@ -47,12 +47,12 @@ def elevation_bands(
         SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
     """
     shown = scene(takeoff, size, live, prefix)
-    room = height - sheet.foot_height(size)
+    room = height - page_layout.foot_height(size)
     for n in (n for n in STANDARD if n >= least):
         if n < _SMALLEST and _least_height(shown, n, width) > most * room:
             continue
         try:
-            packed = sheet.pack(strips(shown, n, width, room), width, room)
+            packed = page_layout.pack(strips(shown, n, width, room), width, room)
         except TooWide:
             continue
         if any(item.strip.height > room for items in packed for item in items):
@@ -82,7 +82,7 @@ def elevation(
             made = strips(shown, trial, width, None)
         except TooWide:
             continue
-        return _drawn(shown, sheet.pack(made, width, None)[0], trial, width) if made else ""
+        return _drawn(shown, page_layout.pack(made, width, None)[0], trial, width) if made else ""
     raise ValueError(f"{width} mm is too narrow for an elevation")
 
 
@@ -117,8 +117,8 @@ def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Str
     return made
 
 
-def _drawn_bands(shown: Scene, packed: list[list[sheet.Placed]], n: int, width: float) -> list[str]:
-    bands = list(sheet.bands(packed))
+def _drawn_bands(shown: Scene, packed: list[list[page_layout.Placed]], n: int, width: float) -> list[str]:
+    bands = list(page_layout.bands(packed))
     return [
         _drawn(shown, items, n, width, f", part {number} of {len(bands)}" if len(bands) > 1 else "", has_foot=has_foot)
         for number, (items, has_foot) in enumerate(bands, 1)
@@ -126,11 +126,11 @@ def _drawn_bands(shown: Scene, packed: list[list[sheet.Placed]], n: int, width: 
 
 
 def _drawn(
-    shown: Scene, items: list[sheet.Placed], n: int, width: float, part: str = "", *, has_foot: bool = True
+    shown: Scene, items: list[page_layout.Placed], n: int, width: float, part: str = "", *, has_foot: bool = True
 ) -> str:
-    body, deep = sheet.drawn(items)
+    body, deep = page_layout.drawn(items)
     if has_foot:
-        body += sheet.foot(n, shown.size, deep + 3, width, NOTE)
-        deep += sheet.foot_height(shown.size)
+        body += page_layout.foot(n, shown.size, deep + 3, width, NOTE)
+        deep += page_layout.foot_height(shown.size)
     told = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
     return svg.drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", told)

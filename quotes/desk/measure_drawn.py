@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.drawing.elevation import elevation
-from fencing.drawing.plan import plan
+from fencing.drawing.plan_view import plan
 from fencing.model.faults import Fault, Level, Notice, Refused
 from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
 from fencing.quantities.take_off import TakeOff, grounds_of, take_off

@@ -7,8 +7,8 @@ from typing import Any
 
 from fencing.cautions.facts import facts_of
 from fencing.cautions.select import Reader, cautions_for
+from fencing.drawing.drawing_set import paper_set
 from fencing.drawing.lettering import written_with
-from fencing.drawing.paper import paper_set
 from fencing.model.faults import Fault, Refused
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, fromstring
 
 from fencing.drawing import lettering
-from fencing.drawing.placing import Box, overlap
+from fencing.drawing.label_placement import Box, overlap
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -6,10 +6,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fencing import Refused, TakeOff, take_off
-from fencing.drawing.detail import bay_detail, leaf_detail
+from fencing.drawing.details import bay_detail, leaf_detail
 from fencing.drawing.elevation import elevation, elevation_bands
-from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_bands
+from fencing.drawing.plan_view import plan
+from fencing.drawing.set_out_strip import set_out_bands
 from tests.fencing.drawing import reading
 from tests.fencing.strategies import random_jobs
 

@@ -10,7 +10,7 @@ import pytest
 
 from fencing import Measure, TakeOff, take_off
 from fencing.drawing.elevation import elevation, elevation_bands
-from fencing.drawing.rows import TooWide, rows
+from fencing.drawing.elevation_rows import TooWide, rows
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import Bay
 from fencing.model.measure import Form, Gate, GateKind, Layout, Retrofit, Run, Station, Terminal

@@ -7,10 +7,10 @@ from collections.abc import Callable
 import pytest
 
 from fencing import TakeOff
-from fencing.drawing.detail import bay_detail, leaf_detail
+from fencing.drawing.details import bay_detail, leaf_detail
 from fencing.drawing.elevation import elevation, elevation_bands
-from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_bands
+from fencing.drawing.plan_view import plan
+from fencing.drawing.set_out_strip import set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 A4, LETTER, PHONE = (190.0, 265.0), (196.0, 247.0), (90.0, 120.0)

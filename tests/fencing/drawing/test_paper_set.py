@@ -8,8 +8,8 @@ from fractions import Fraction
 import pytest
 
 from fencing import TakeOff
-from fencing.drawing.paper import DEEP, NARROW, NARROW_DEEP, PLAN_DEEP, WIDTH, paper_set
-from fencing.drawing.plan import plan
+from fencing.drawing.drawing_set import DEEP, NARROW, NARROW_DEEP, PLAN_DEEP, WIDTH, paper_set
+from fencing.drawing.plan_view import plan
 from fencing.model.measure import Gate, GateKind, Terminal
 from tests.fencing.drawing import jobs, reading
 

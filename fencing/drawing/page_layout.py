@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from fencing.drawing import lettering, scales, svg
-from fencing.drawing.strip import Strip
+from fencing.drawing.elevation_strip import Strip
 
 _BESIDE, _UNDER = 5.0, 4.5
 _FEW = 2  # sheets that need one scale bar between them

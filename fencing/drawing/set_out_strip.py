@@ -11,14 +11,14 @@ from __future__ import annotations
 
 from collections import Counter
 
-from fencing.drawing import dimension, lettering, marks, sheet, svg
-from fencing.drawing.dimension import Label, Span
+from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, svg
+from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.drawing_context import Scene, measured, scene
+from fencing.drawing.elevation_rows import Row, TooWide, rows
+from fencing.drawing.elevation_strip import Strip, heading, margin, post_name
 from fencing.drawing.frame import Frame
-from fencing.drawing.rows import Row, TooWide, rows
+from fencing.drawing.plan_symbols import Track, section
 from fencing.drawing.scales import STANDARD
-from fencing.drawing.scene import Scene, measured, scene
-from fencing.drawing.strip import Strip, heading, margin, post_name
-from fencing.drawing.swings import Track, section
 from fencing.model.fence import BuiltRun, HungGate
 from fencing.model.measure import Basis
 from fencing.quantities.take_off import TakeOff
@@ -44,7 +44,7 @@ def set_out_bands(
     """
     shown = scene(takeoff, size, live, prefix)
     runs = [built for built in takeoff.runs if run is None or built.id == run]
-    room = height - sheet.foot_height(size)
+    room = height - page_layout.foot_height(size)
     longest = max((built.length for built in runs), default=0)
     least = 50 if longest / 50 + 2 * margin(shown, 50) <= width else 100
     for n in (n for n in STANDARD if n >= least):
@@ -53,7 +53,7 @@ def set_out_bands(
         except TooWide:
             continue
         if all(strip.height <= room for strip in strips):
-            bands = list(sheet.bands(sheet.pack(strips, width, room)))
+            bands = list(page_layout.bands(page_layout.pack(strips, width, room)))
             return [
                 _drawn(shown, items, n, width, number, len(bands), has_foot=has_foot)
                 for number, (items, has_foot) in enumerate(bands, 1)
@@ -66,12 +66,12 @@ def _rows(shown: Scene, run: BuiltRun, n: int, width: float) -> list[Row]:
 
 
 def _drawn(
-    shown: Scene, items: list[sheet.Placed], n: int, width: float, number: int, of: int, *, has_foot: bool
+    shown: Scene, items: list[page_layout.Placed], n: int, width: float, number: int, of: int, *, has_foot: bool
 ) -> str:
-    body, deep = sheet.drawn(items)
+    body, deep = page_layout.drawn(items)
     if has_foot:
-        body += sheet.foot(n, shown.size, deep + 3, width, _NOTE)
-        deep += sheet.foot_height(shown.size)
+        body += page_layout.foot(n, shown.size, deep + 3, width, _NOTE)
+        deep += page_layout.foot_height(shown.size)
     count = f", part {number} of {of}" if of > 1 else ""
     title = f"Set-out of {shown.takeoff.measure.label}{count}"
     told = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
@@ -84,21 +84,21 @@ def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:
     head = heading(shown, _title(shown, row), needed, room, live=shown.is_live(row.run.id))
     width, y, parts = max(needed, head.width), head.height, [head.body]
     frame = Frame(n, row.start, 0, side, 0)
-    openings, tall = dimension.row(_openings(shown, row, frame), 0, width, y, shown.size, below=False, leaders=False)
+    openings, tall = dimensions.row(_openings(shown, row, frame), 0, width, y, shown.size, below=False, leaders=False)
     y += tall
-    above, high = dimension.row(_names(shown, row, frame), 0, width, y, shown.size, below=False)
+    above, high = dimensions.row(_names(shown, row, frame), 0, width, y, shown.size, below=False)
     holes, deep = _holes(shown, row, n, side, y + high)
     y += high + deep
     spans = [Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), shown.is_live(bay.id)) for bay in row.bays]
     for gate in row.gates:
         left, right = _centres(row, gate)
         spans.append(Span(frame.x(left), frame.x(right), str(right - left), shown.is_live(gate.id)))
-    pitch, tall = dimension.chain(spans, 0, width, y, shown.size)
+    pitch, tall = dimensions.chain(spans, 0, width, y, shown.size)
     y += tall
     running = [
         Label(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id)) for post in row.posts
     ]
-    chainages, last = dimension.row(running, 0, width, y, shown.size, below=True)
+    chainages, last = dimensions.row(running, 0, width, y, shown.size, below=True)
     return Strip(width, y + last + 0.5, "".join([*parts, openings, above, holes, pitch, chainages]))
 
 
@@ -165,7 +165,7 @@ def _holes(shown: Scene, row: Row, n: int, left: float, top: float) -> tuple[str
         cross = svg.segment(x - radius - 0.8, y, x + radius + 0.8, y) + svg.segment(
             x, y - radius - 0.4, x, y + radius + 0.8
         )
-        cut = section(track, marks.member_edges(post, bays, shown.system), 0.3)
+        cut = section(track, elevation_symbols.member_edges(post, bays, shown.system), 0.3)
         body = svg.path("hole", svg.circle(x, y, radius)) + svg.path("dim", cross)
         body += svg.path("section", cut, live=shown.is_live(post.id))
         title = f"Hole of post {post.id} at {post.at} mm, {post.hole_depth} mm deep, {rules.diameter} mm wide"

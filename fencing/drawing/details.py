@@ -5,11 +5,11 @@ from __future__ import annotations
 from itertools import pairwise
 from math import hypot
 
-from fencing.drawing import dimension, lettering, marks, scales, sheet, svg
-from fencing.drawing.dimension import Span
+from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, scales, svg
+from fencing.drawing.dimensions import Span
+from fencing.drawing.drawing_context import LETTERING, Scene, scene
+from fencing.drawing.elevation_rows import typical_width
 from fencing.drawing.frame import Frame
-from fencing.drawing.rows import typical_width
-from fencing.drawing.scene import LETTERING, Scene, scene
 from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
 from fencing.quantities.take_off import TakeOff
 
@@ -45,7 +45,9 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     low = min(post.ground - post.hole_depth for post in posts)
     hole = max(takeoff.system.hole.diameter, takeoff.system.hole.end_diameter)
     n = scales.nearest(
-        max((bay.width + hole) / (width - 2 * _SIDE), (high - low) / (height - size * 9 - sheet.foot_height(size))),
+        max(
+            (bay.width + hole) / (width - 2 * _SIDE), (high - low) / (height - size * 9 - page_layout.foot_height(size))
+        ),
         _LARGEST,
     )
     left = _SIDE + hole / 2 / n
@@ -58,11 +60,11 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
         _rail_span(bay, frame),
         Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
     ):
-        drawn, deep = dimension.chain([span], 0, width, y, size)
+        drawn, deep = dimensions.chain([span], 0, width, y, size)
         parts.append(drawn)
         y += deep
-    foot = sheet.foot(n, size, y + 3, width, _sheets_told(bay))
-    total = y + sheet.foot_height(size)
+    foot = page_layout.foot(n, size, y + 3, width, _sheets_told(bay))
+    total = y + page_layout.foot_height(size)
     title = f"Bay {bay.id} between {posts[0].id} and {posts[-1].id}"
     return svg.drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
 
@@ -85,11 +87,14 @@ def _sheets_told(bay: Bay) -> str:
 def _bay_figure(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom: float) -> str:
     system = shown.system
     bays = {bay.id: bay}
-    parts = [marks.hole(frame, post, system.hole) for post in posts]
+    parts = [elevation_symbols.hole(frame, post, system.hole) for post in posts]
     corners = [(post.at, post.ground) for post in posts]
-    parts.append(marks.ground(frame, corners, 4.0, [post.at for post in posts], system.hole))
-    parts.append(svg.group("bay", marks.bay(frame, bay, system, live=False), f"Bay {bay.id}"))
-    parts += [marks.post(frame, post, marks.member_edges(post, bays, system), live=False) for post in posts]
+    parts.append(elevation_symbols.ground(frame, corners, 4.0, [post.at for post in posts], system.hole))
+    parts.append(svg.group("bay", elevation_symbols.bay(frame, bay, system, live=False), f"Bay {bay.id}"))
+    parts += [
+        elevation_symbols.post(frame, post, elevation_symbols.member_edges(post, bays, system), live=False)
+        for post in posts
+    ]
     far = max(system.hole.diameter, system.hole.end_diameter) / 2 / frame.n + 2.5
     parts.append(_standing(shown, bay, posts[0], frame, 0, (frame.left - far, bottom)))
     parts.append(_standing(shown, bay, posts[-1], frame, 1, (frame.x(bay.end) + far + shown.size * 3.4, bottom)))
@@ -108,7 +113,7 @@ def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place
     spans = [
         Span(frame.y(upper), frame.y(lower), str(upper - lower)) for upper, lower in pairwise(levels) if upper > lower
     ]
-    return dimension.ladder(place[0], spans, frame.top, place[1], shown.size)
+    return dimensions.ladder(place[0], spans, frame.top, place[1], shown.size)
 
 
 def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
@@ -125,7 +130,7 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     notch = _notch_width(leaf, size)
     beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches stand under the gate
     room = width - 2 * _SIDE - (notch if beside else 0)
-    tall = height - size * 9 - sheet.foot_height(size) - (0 if beside else size * 3 + 17)
+    tall = height - size * 9 - page_layout.foot_height(size) - (0 if beside else size * 3 + 17)
     n = scales.nearest(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
     frame = Frame(n, gate.start - face, gate.base + leaf.height, _SIDE, size * 2.4)
     words = f"{gate.kind}, opens {gate.opens}" + ("" if gate.kind == "double" else f", hung {gate.hang}")
@@ -135,12 +140,15 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     bottom = max(frame.y(gate.base), frame.top + 4 * size * 1.2)
     body += _gate_figure(shown, gate, frame) + _leaf_heights(shown, gate, frame, bottom)
     y = bottom + 1
-    leaves = [Span(frame.x(at), frame.x(at + each.width), str(each.width)) for at, each, _ in marks.leaf_places(gate)]
+    leaves = [
+        Span(frame.x(at), frame.x(at + each.width), str(each.width))
+        for at, each, _ in elevation_symbols.leaf_places(gate)
+    ]
     opening = Span(
         frame.x(gate.start), frame.x(gate.start + gate.opening), str(gate.opening), fuller=f"opening {gate.opening}"
     )
     for spans in (leaves, [opening]):
-        drawn, deep = dimension.chain(spans, 0, width, y, size)
+        drawn, deep = dimensions.chain(spans, 0, width, y, size)
         body += drawn
         y += deep
     told = f"equal diagonals {leaf.diagonal}" if len({each.diagonal for each in gate.leaves}) == 1 else _diagonals(gate)
@@ -150,9 +158,9 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     else:
         body += _notches(leaf, 0, y + 3, size, (notch, 0))
         y += size * 2.9 + 17
-    body += sheet.foot(n, size, y + 3, width, told)
+    body += page_layout.foot(n, size, y + 3, width, told)
     title = f"Gate {gate.id} from the front"
-    return svg.drawing("detail", width, y + sheet.foot_height(size), body, title, f"Scale 1:{n}; {told}")
+    return svg.drawing("detail", width, y + page_layout.foot_height(size), body, title, f"Scale 1:{n}; {told}")
 
 
 def _diagonals(gate: HungGate) -> str:
@@ -165,7 +173,9 @@ def _gate_figure(shown: Scene, gate: HungGate, frame: Frame) -> str:
         svg.box(frame.x(at), frame.y(gate.top), face / frame.n, tall / frame.n)
         for at in (gate.start - face, gate.start + gate.opening)
     )
-    return svg.path("post", posts, "Gate posts") + svg.group("gate", marks.gate(frame, gate, shown.system, live=False))
+    return svg.path("post", posts, "Gate posts") + svg.group(
+        "gate", elevation_symbols.gate(frame, gate, shown.system, live=False)
+    )
 
 
 def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> str:
@@ -180,7 +190,7 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
         for lower, upper in pairwise(marks_up)
         if upper > lower
     ]
-    drawn = dimension.ladder(x, spans, low, high, size)
+    drawn = dimensions.ladder(x, spans, low, high, size)
     right = frame.x(gate.start + gate.opening + shown.system.square.face) + 2.5 + size * 3.4
     heights = [Span(frame.top, foot, str(leaf.height))]
     if leaf.clip is not None and leaf.lattice:
@@ -189,7 +199,7 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
             Span(frame.top, frame.y(gate.base + rail), str(leaf.height - rail)),
             Span(frame.y(gate.base + rail), foot, str(rail)),
         ]
-    return drawn + dimension.ladder(right, heights, low, high, size)
+    return drawn + dimensions.ladder(right, heights, low, high, size)
 
 
 def _corners(leaf: Leaf) -> list[tuple[str, int, int]]:

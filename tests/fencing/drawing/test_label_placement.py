@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.drawing import lettering
-from fencing.drawing.placing import Board, Box, lanes, overlap, spread
+from fencing.drawing.label_placement import Board, Box, lanes, overlap, spread
 from tests.fencing.drawing import reading
 
 ROWS = st.lists(st.tuples(st.floats(0, 200), st.floats(1, 30)), min_size=1, max_size=30)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.drawing.setting import set_out_bands
+from fencing.drawing.set_out_strip import set_out_bands
 from fencing.model.measure import Gate, GateKind
 from tests.fencing.drawing import jobs, reading
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from math import atan2, cos, degrees, hypot, radians, sin
 
 from fencing.drawing import lettering, svg
-from fencing.drawing.chains import Laid
+from fencing.drawing.drawing_context import Scene, measured
+from fencing.drawing.elevation_strip import post_name
+from fencing.drawing.label_placement import Board, Box
 from fencing.drawing.lettering import metres
-from fencing.drawing.placing import Board, Box
-from fencing.drawing.scene import Scene, measured
-from fencing.drawing.strip import post_name
-from fencing.drawing.swings import Track
+from fencing.drawing.plan_symbols import Track
+from fencing.drawing.run_chains import Laid
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line

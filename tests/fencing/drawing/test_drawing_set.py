@@ -11,8 +11,8 @@ from pypdf import PdfReader
 from weasyprint import HTML
 
 from fencing.drawing.elevation import elevation_bands
-from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_bands
+from fencing.drawing.plan_view import plan
+from fencing.drawing.set_out_strip import set_out_bands
 from tests.fencing.drawing import jobs, reading
 
 FONTS = Path(__file__).parents[3] / "shared" / "pages" / "static" / "fonts"

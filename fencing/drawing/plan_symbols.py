@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, radians, sin
 
-from fencing.drawing import marks, svg
-from fencing.drawing.placing import Box
+from fencing.drawing import elevation_symbols, svg
+from fencing.drawing.label_placement import Box
 from fencing.model.fence import HungGate
 from fencing.model.system import System
 
@@ -39,7 +39,7 @@ class Track:
         return svg.polyline([self.at(*corner) for corner in corners], closed=True)
 
 
-def section(track: Track, edges: Sequence[marks.Edges], least: float = 0.55) -> str:
+def section(track: Track, edges: Sequence[elevation_symbols.Edges], least: float = 0.55) -> str:
     """Path data of a post's members cut through, true size; never less than ``least`` mm of paper, so that it can be seen."""
     data = ""
     for _, left, right in edges:
@@ -62,7 +62,7 @@ def swings(gate: HungGate, inward: int) -> list[Swing]:
     """Each leaf opened square to the fence; ``inward`` is 1 where the inside is on the walker's right, -1 on the left."""
     side = inward if gate.opens == "in" else -inward
     opened = list[Swing]()
-    for at, leaf, left in marks.leaf_places(gate):
+    for at, leaf, left in elevation_symbols.leaf_places(gate):
         hinge, free = (at, at + leaf.width) if left else (at + leaf.width, at)
         opened.append(Swing((hinge, 0.0), (hinge, side * leaf.width), (free, 0.0), clockwise=(side > 0) == left))
     return opened

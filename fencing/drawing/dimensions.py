@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from fencing.drawing import lettering, svg
-from fencing.drawing.placing import lanes, spread
+from fencing.drawing.label_placement import lanes, spread
 
 _LEADER = 1.3  # mm between a row of labels and what it labels
 _MOVE = 7.0  # mm a label may be pushed sideways before a second lane is opened

@@ -16,11 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from fencing.drawing import dimension, lettering, marks, svg, swings
-from fencing.drawing.dimension import Label, Span
+from fencing.drawing import dimensions, elevation_symbols, lettering, plan_symbols, svg
+from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.drawing_context import Scene, gravest, measured
+from fencing.drawing.elevation_rows import Row
 from fencing.drawing.frame import Frame
-from fencing.drawing.rows import Row
-from fencing.drawing.scene import Scene, gravest, measured
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import Bay, Post
 from fencing.model.measure import Basis, Terminal
@@ -130,15 +130,22 @@ def post_name(run: str, post: str, size: float) -> str:
 def _above(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
     """The run from above at the same scale, the viewer's side below."""
     inward = scene.inside[row.run.id]
-    deep = [(swing.open[1] / frame.n) for gate in row.gates for swing in swings.swings(gate, inward)]
+    deep = [(swing.open[1] / frame.n) for gate in row.gates for swing in plan_symbols.swings(gate, inward)]
     half = max(scene.system.square.face / 2 / frame.n, 0.5)
     up, down = max(half, -min(deep, default=0.0)), max(half, max(deep, default=0.0))
-    track = swings.Track(frame.n, frame.left, frame.top + up, origin=row.start)
+    track = plan_symbols.Track(frame.n, frame.left, frame.top + up, origin=row.start)
     bays = {bay.id: bay for bay in row.run.bays}
     lines = "".join(track.line((bay.start, 0), (bay.end, 0)) for bay in row.bays)
-    cut = "".join(swings.section(track, marks.member_edges(post, bays, scene.system), 0.3) for post in row.posts)
+    cut = "".join(
+        plan_symbols.section(track, elevation_symbols.member_edges(post, bays, scene.system), 0.3) for post in row.posts
+    )
     gates = "".join(
-        svg.group("gate", swings.draw(track, gate, inward, scene.is_live(gate.id)), swings.describe(gate), gate=gate.id)
+        svg.group(
+            "gate",
+            plan_symbols.draw(track, gate, inward, scene.is_live(gate.id)),
+            plan_symbols.describe(gate),
+            gate=gate.id,
+        )
         for gate in row.gates
     )
     body = svg.path("edge", lines) + gates + svg.path("section", cut)
@@ -156,7 +163,7 @@ def _names(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, flo
     places += [(post.id, float(post.at)) for post in row.posts]
     places += [(row.run.id, float(row.start))] * row.starts
     labels += [notice_label(scene, scene.notices[name], frame.x(at)) for name, at in places if name in scene.notices]
-    return dimension.row(labels, 0, width, frame.top, scene.size, below=False, leaders=False)
+    return dimensions.row(labels, 0, width, frame.top, scene.size, below=False, leaders=False)
 
 
 def _tops(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
@@ -168,25 +175,26 @@ def _tops(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, floa
                 points.append((at, top))
             last = top
     labels = [Label(frame.x(at), lettering.level(top), soft=True) for at, top in points]
-    return dimension.row(labels, 0, width, frame.top, scene.size, below=False)
+    return dimensions.row(labels, 0, width, frame.top, scene.size, below=False)
 
 
 def _fence(scene: Scene, row: Row, frame: Frame) -> str:
     """Holes first, earth over them, then bays, gates and posts, each a group that can be tapped."""
     system = scene.system
     bays = {bay.id: bay for bay in row.run.bays}
-    parts = ["".join(marks.hole(frame, post, system.hole) for post in row.posts)]
-    parts.append(marks.ground(frame, row.ground, 3.0, [post.at for post in row.posts], system.hole))
+    parts = ["".join(elevation_symbols.hole(frame, post, system.hole) for post in row.posts)]
+    parts.append(elevation_symbols.ground(frame, row.ground, 3.0, [post.at for post in row.posts], system.hole))
     for bay in row.bays:
-        body = marks.bay(frame, bay, system, scene.is_live(bay.id))
+        body = elevation_symbols.bay(frame, bay, system, scene.is_live(bay.id))
         name = svg.mark_id(f"{scene.prefix}-elevation", bay.id)
         parts.append(svg.group("bay", body, describe(bay), id=name, bay=bay.id))
     for gate in row.gates:
-        body = marks.gate(frame, gate, system, scene.is_live(gate.id))
+        body = elevation_symbols.gate(frame, gate, system, scene.is_live(gate.id))
         name = svg.mark_id(f"{scene.prefix}-elevation", gate.id)
-        parts.append(svg.group("gate", body, swings.describe(gate), id=name, gate=gate.id))
+        parts.append(svg.group("gate", body, plan_symbols.describe(gate), id=name, gate=gate.id))
     parts += [
-        marks.post(frame, post, marks.member_edges(post, bays, system), scene.is_live(post.id)) for post in row.posts
+        elevation_symbols.post(frame, post, elevation_symbols.member_edges(post, bays, system), scene.is_live(post.id))
+        for post in row.posts
     ]
     return "".join(parts)
 
@@ -227,7 +235,7 @@ def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, term
     words = str(top - base)
     half = lettering.width(words, scene.size) / 2
     middle = min(max((y_top + y_base) / 2, frame.top + half), bottom - half)
-    return body + dimension.upright(far, y_top, y_base, words, scene.size, middle=middle)
+    return body + dimensions.upright(far, y_top, y_base, words, scene.size, middle=middle)
 
 
 def _match_words(scene: Scene, row: Row, post: Post) -> str:
@@ -248,9 +256,9 @@ def _terminal(scene: Scene, frame: Frame, post: Post, terminal: Terminal, outwar
     face = scene.system.square.face if post.kind == "square" else scene.system.channel.face
     x = frame.x(post.at + outward * face / 2)
     if terminal is Terminal.WALL:
-        return marks.wall(x, frame.y(lines[0]) - 0.5, frame.y(post.ground - 150), outward)
+        return elevation_symbols.wall(x, frame.y(lines[0]) - 0.5, frame.y(post.ground - 150), outward)
     if terminal is Terminal.JOIN:
-        return marks.standing_fence(x, frame.y(lines[0]), frame.y(lines[1]), outward * (_STUB - 0.5))
+        return elevation_symbols.standing_fence(x, frame.y(lines[0]), frame.y(lines[1]), outward * (_STUB - 0.5))
     return ""
 
 
@@ -266,7 +274,7 @@ def _bay_dimensions(scene: Scene, row: Row, frame: Frame, width: float) -> tuple
     for gate in row.gates:
         ends = frame.x(gate.start), frame.x(gate.start + gate.opening)
         spans.append(Span(*ends, str(gate.opening), scene.is_live(gate.id), f"opening {gate.opening}"))
-    return dimension.chain(spans, 0, width, frame.top, scene.size)
+    return dimensions.chain(spans, 0, width, frame.top, scene.size)
 
 
 def _run_dimension(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
@@ -278,7 +286,7 @@ def _run_dimension(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[
     words = f"{lettering.metres(end - start)} m"
     fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {lettering.metres(run.length)} m"
     span = Span(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
-    return dimension.chain([span], 0, width, frame.top, scene.size)
+    return dimensions.chain([span], 0, width, frame.top, scene.size)
 
 
 def _posts(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
@@ -293,4 +301,4 @@ def _posts(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, flo
         )
         for post in row.posts
     ]
-    return dimension.row(labels, 0, width, frame.top, scene.size, below=True)
+    return dimensions.row(labels, 0, width, frame.top, scene.size, below=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-from fencing.drawing.chains import inside
+from fencing.drawing.run_chains import inside
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import BuiltRun, Pair
 from fencing.model.measure import Run

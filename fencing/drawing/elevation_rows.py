@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fencing.drawing.scene import ground_line
+from fencing.drawing.drawing_context import ground_line
 from fencing.model.fence import Bay, BuiltRun, HungGate, Pair, Post
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fencing.drawing.swings import Track
+from fencing.drawing.plan_symbols import Track
 from fencing.model.fence import BuiltRun
 from fencing.quantities.take_off import TakeOff
 from fencing.set_out.corners import corners

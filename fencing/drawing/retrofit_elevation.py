@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from fencing.drawing import dimension, lettering, marks, svg
-from fencing.drawing.dimension import Label, Span
+from fencing.drawing import dimensions, elevation_symbols, lettering, svg
+from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.drawing_context import Scene
+from fencing.drawing.elevation_rows import TooWide, typical_width
+from fencing.drawing.elevation_strip import Strip, heading, notice_label
 from fencing.drawing.frame import Frame
-from fencing.drawing.rows import TooWide, typical_width
-from fencing.drawing.scene import Scene
-from fencing.drawing.strip import Strip, heading, notice_label
 from fencing.model.fence import Bay, BuiltRetrofit
 
 _SHOWN = 600  # mm of the standing fence that is drawn where its height is not known
@@ -45,7 +45,7 @@ def retrofit_strip(
     places += [(retrofit.id, float(bays[0].start))] * (bays[0] is retrofit.bays[0])
     named = Frame(n, bays[0].start, 0, side, y)
     signs = [notice_label(scene, scene.notices[name], named.x(at)) for name, at in places if name in scene.notices]
-    body, high = dimension.row(signs, 0, width, y, scene.size, below=False, leaders=False)
+    body, high = dimensions.row(signs, 0, width, y, scene.size, below=False, leaders=False)
     parts.append(body)
     frame = Frame(n, bays[0].start, retrofit.lattice_height, side, y + high + 1)
     parts.append(_fence(scene, retrofit, bays, frame, below))
@@ -58,12 +58,12 @@ def retrofit_strip(
         said = said or bay.width == typical
         spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
     y = foot
-    body, high = dimension.chain(spans, 0, width, y, scene.size)
+    body, high = dimensions.chain(spans, 0, width, y, scene.size)
     parts.append(body)
     numbers = [
         Label((frame.x(bay.start) + frame.x(bay.end)) / 2, bay.id.removeprefix(f"{retrofit.id}-")) for bay in bays
     ]
-    body, names = dimension.row(numbers, 0, width, y + high, scene.size, below=True, leaders=False)
+    body, names = dimensions.row(numbers, 0, width, y + high, scene.size, below=True, leaders=False)
     return Strip(width, y + high + names + 0.5, "".join([*parts, body]))
 
 
@@ -78,7 +78,7 @@ def _height(scene: Scene, frame: Frame, lattice: int) -> str:
     words = str(lattice)
     half = lettering.width(words, scene.size) / 2
     x, top, bottom = frame.left - 3, frame.y(lattice), frame.y(0)
-    return dimension.upright(x, top, bottom, words, scene.size, middle=max((top + bottom) / 2, frame.top + half))
+    return dimensions.upright(x, top, bottom, words, scene.size, middle=max((top + bottom) / 2, frame.top + half))
 
 
 def _fence(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], frame: Frame, below: int) -> str:
@@ -90,7 +90,7 @@ def _fence(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], frame: 
     )
     parts = [svg.path("existing", stands, "Standing fence")]
     for bay in bays:
-        panel = marks.lattice(frame, bay.start + face, bay.end - face, (0, 0), bay.lattice_height)
+        panel = elevation_symbols.lattice(frame, bay.start + face, bay.end - face, (0, 0), bay.lattice_height)
         rail = svg.segment(frame.x(bay.start), frame.y(bay.top[0]), frame.x(bay.end), frame.y(bay.top[1]))
         hit = svg.box(frame.x(bay.start), frame.y(bay.top[0]), bay.width / frame.n, bay.lattice_height / frame.n)
         body = svg.path("hit", hit) + svg.path("lattice", panel) + svg.path("edge", rail, live=scene.is_live(bay.id))

@@ -9,14 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from html import escape
 
-from fencing.drawing import marks, scales, sheet, svg, swings
-from fencing.drawing.annotating import Annotator, run_words
-from fencing.drawing.chains import Chain, Laid, chains
+from fencing.drawing import elevation_symbols, page_layout, plan_symbols, scales, svg
+from fencing.drawing.drawing_context import LETTERING, Scene, measured, scene
+from fencing.drawing.elevation_strip import describe
+from fencing.drawing.label_placement import Board, Box
 from fencing.drawing.lettering import metres
-from fencing.drawing.placing import Board, Box
-from fencing.drawing.scene import LETTERING, Scene, measured, scene
-from fencing.drawing.strip import describe
-from fencing.drawing.swings import Track
+from fencing.drawing.plan_labels import Annotator, run_words
+from fencing.drawing.plan_symbols import Track
+from fencing.drawing.run_chains import Chain, Laid, chains
 from fencing.model.fence import BuiltRetrofit
 from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff
@@ -79,7 +79,7 @@ def plan(
         SVG text; empty for a job with nothing to draw.
     """
     shown = scene(takeoff, size, live, prefix)
-    room, pad = height - sheet.foot_height(size), size * 2.6 + 6
+    room, pad = height - page_layout.foot_height(size), size * 2.6 + 6
     fits = [_fit(_parts(shown, heading), width, room, pad) for heading in (_HEADINGS if may_turn else _HEADINGS[:1])]
     if not fits[0].parts:
         return ""
@@ -118,7 +118,7 @@ def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
     for laid in chain.runs:
         points += [laid.track.at(laid.run.posts[0].at), laid.track.at(laid.run.posts[-1].at)]
         for gate in laid.run.gates:
-            points += swings.obstacle(laid.track, gate, chain.inward, shown.system).corners()
+            points += plan_symbols.obstacle(laid.track, gate, chain.inward, shown.system).corners()
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
 
@@ -170,9 +170,9 @@ def _drawn(
             words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
     deep = min(deep, board.deepest() + 1)  # room that no label needed goes back to the page
     told, high = words.key(width, deep)
-    foot = sheet.foot(n, shown.size, deep + high + 3, width, NOTE)
+    foot = page_layout.foot(n, shown.size, deep + high + 3, width, NOTE)
     runs_told = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
-    total = deep + high + sheet.foot_height(shown.size)
+    total = deep + high + page_layout.foot_height(shown.size)
     title = f"Plan of {shown.takeoff.measure.label}"
     return svg.drawing(
         "plan", width, total, "".join([*body, words.body(), told, foot]), title, f"Scale 1:{n}. {runs_told}"
@@ -197,12 +197,12 @@ def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
         name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
         parts.append(svg.group("bay", hit + line, describe(bay), id=name, bay=bay.id))
     for gate in run.gates:
-        board.add(swings.obstacle(track, gate, inward, system))
-        drawn = swings.draw(track, gate, inward, shown.is_live(gate.id))
+        board.add(plan_symbols.obstacle(track, gate, inward, system))
+        drawn = plan_symbols.draw(track, gate, inward, shown.is_live(gate.id))
         name = svg.mark_id(f"{shown.prefix}-plan", gate.id)
-        parts.append(svg.group("gate", drawn, swings.describe(gate), id=name, gate=gate.id))
+        parts.append(svg.group("gate", drawn, plan_symbols.describe(gate), id=name, gate=gate.id))
     for post in run.posts:
-        cut = swings.section(track, marks.member_edges(post, bays, system))
+        cut = plan_symbols.section(track, elevation_symbols.member_edges(post, bays, system))
         title = f"Post {post.id}, {post.kind}, at {post.at} mm"
         parts.append(
             svg.path("section", cut, title, live=shown.is_live(post.id), extra=f'data-post="{escape(post.id)}"')

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from fencing.drawing.detail import bay_detail, leaf_detail, typical_bay
+from fencing.drawing.details import bay_detail, leaf_detail, typical_bay
 from fencing.drawing.elevation import elevation_bands
 from fencing.drawing.lettering import written_with
-from fencing.drawing.plan import plan
-from fencing.drawing.setting import set_out_bands
+from fencing.drawing.plan_view import plan
+from fencing.drawing.set_out_strip import set_out_bands
 from fencing.quantities.take_off import TakeOff
 
 WIDTH = 180.0
