@@ -23,7 +23,7 @@ from catalogue.models import (
     SupplierTerms,
 )
 from fencing.model.faults import Refused
-from fencing.reading.systems import read_system
+from fencing.reading.system import read_system
 from shared.admin import staff_actor
 from shared.business.business_owned import Owned, refuse_foreign_rows
 from shared.common.dates import today

@@ -21,7 +21,7 @@ from catalogue.models import (
     SupplierTerms,
 )
 from fencing.model.faults import Fault, Refused
-from fencing.reading.systems import read_system
+from fencing.reading.system import read_system
 from shared.api.json_encoder import write_json
 from shared.business.actors import Actor
 from shared.business.business_owned import Owned

@@ -14,7 +14,7 @@ from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_bands import read_bands
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PIECE_ROLES, LabourRates, PriceList, StockPrice
-from fencing.reading.systems import read_system
+from fencing.reading.system import read_system
 from fencing.set_out.holes import diameters
 from shared.business.models import Business
 from shared.common.dates import today

@@ -17,7 +17,7 @@ from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.spreadsheets.columns import Column, Unreadable, from_float, plain, shown_number, text_column
 from catalogue.spreadsheets.limits import Cell
 from fencing.model.faults import Fault, Refused
-from fencing.reading.systems import KEYS, read_system
+from fencing.reading.system import KEYS, read_system
 from shared.business.actors import Actor
 from shared.business.models import Business
 

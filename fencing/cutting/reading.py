@@ -7,9 +7,9 @@ from decimal import Decimal
 
 from fencing.cutting.demand import KEEP_DEFAULT, Demand, Stock
 from fencing.model.faults import Fault, Refused
-from fencing.reading.collecting import Faults, shown
-from fencing.reading.table import DECIMAL_TEXT, Table
-from fencing.reading.text import read_json, sound
+from fencing.reading.fault_list import Faults, shown
+from fencing.reading.json_reader import read_json, sound
+from fencing.reading.object_reader import DECIMAL_TEXT, Table
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
 STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "keep_mm", "credit", "label")

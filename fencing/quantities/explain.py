@@ -15,7 +15,7 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
 from fencing.quantities.takeoff_document import affordable_remedies
 from fencing.quantities.tally import allowance_for
-from fencing.reading.collecting import listed, nearest
+from fencing.reading.fault_list import listed, nearest
 from fencing.strength.document import told
 from fencing.strength.meaning import meaning
 from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen

@@ -23,7 +23,7 @@ from fencing.quantities.concrete import pour
 from fencing.quantities.count import against, count_retrofits, count_run, half_caps_in
 from fencing.quantities.fixings import stitch_post
 from fencing.quantities.tally import Tally
-from fencing.reading.fitting import fit
+from fencing.reading.system_fit import fit
 from fencing.set_out import retrofit as retrofits_
 from fencing.set_out.corners import corners
 from fencing.set_out.ground import Ground

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fencing.model.measure import Gate, GateKind
-from fencing.reading.collecting import Faults, nearest, shown
-from fencing.reading.table import LONGEST, Table
+from fencing.reading.fault_list import Faults, nearest, shown
+from fencing.reading.object_reader import LONGEST, Table
 
 MOST_GATES = 100
 HIGHEST_LEAF = 6_000

@@ -7,11 +7,11 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing.model.measure import Basis, Colours, Form, Layout, Removal, Retrofit, Run, Taper, Terminal
-from fencing.reading.collecting import Faults
+from fencing.reading.fault_list import Faults
 from fencing.reading.gates import read_gates
-from fencing.reading.levels import read_levels
+from fencing.reading.ground_levels import read_levels
+from fencing.reading.object_reader import LONGEST, Table
 from fencing.reading.shares import read_shares
-from fencing.reading.table import LONGEST, Table
 
 HIGHEST = 6_000
 """No fence of posts and sheets is higher [mm]."""

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.reading.collecting import shown, step
-from fencing.reading.table import Table
+from fencing.reading.fault_list import shown, step
+from fencing.reading.object_reader import Table
 
 MOST_PARTIES = 20
 RATIO = re.compile(r"([0-9]{1,6})/([0-9]{1,6})")
@@ -19,7 +19,7 @@ DECIMAL = re.compile(r"[0-9](?:\.[0-9]{1,9})?")
 def read_shares(table: Table) -> Mapping[str, Fraction]:
     """Party -> share [over 0, at most 1]; they add up to 1; empty where none are named. Source: house rule.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> read_shares(Table({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", Faults(), ("shares",)))
     {'us': Fraction(1, 3), 'them': Fraction(2, 3)}
     """

@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from fencing.model.measure import StrengthRequest
 from fencing.model.system import Profile, Steel
-from fencing.reading.collecting import Faults
-from fencing.reading.plausible import BOUNDS, SPEEDS, read_number
-from fencing.reading.table import Table
+from fencing.reading.fault_list import Faults
+from fencing.reading.object_reader import Table
+from fencing.reading.unit_checks import BOUNDS, SPEEDS, read_number
 from fencing.strength.embedment import SOILS
 from fencing.strength.wind_as_nzs import REGIONS
 from fencing.strength.wind_as_nzs import TERRAIN as AS_TERRAIN

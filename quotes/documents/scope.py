@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from fencing.reading.collecting import listed
+from fencing.reading.fault_list import listed
 from quotes.documents.figures import metres
 
 Document = Mapping[str, Any]

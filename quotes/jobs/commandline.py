@@ -14,7 +14,7 @@ from fencing.quantities.explain import UnknownComponent, cut_list, explain, summ
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import takeoff_json
 from fencing.reading import read_json, read_measure, read_system
-from fencing.reading.text import MOST_BYTES
+from fencing.reading.json_reader import MOST_BYTES
 from shared.common.command_io import answer, read_source
 
 if TYPE_CHECKING:

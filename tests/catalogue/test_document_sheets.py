@@ -20,7 +20,7 @@ from catalogue.spreadsheets.import_plan import Plan
 from catalogue.spreadsheets.import_rows import dry_run, take_in
 from catalogue.spreadsheets.system_rows import MOST_MEMBERS, MOST_SYSTEMS, is_list
 from fencing.model.faults import Refused
-from fencing.reading.systems import read_system
+from fencing.reading.system import read_system
 from shared.business.actors import Actor
 from shared.business.models import Business
 from tests.conftest import Cast

@@ -15,7 +15,7 @@ from lxml import etree
 from standardwebhooks.webhooks import Webhook
 
 from catalogue.rules.codes import SALE_UNITS, is_gtin
-from fencing.reading.collecting import step
+from fencing.reading.fault_list import step
 from quotes.exchange.signing import signed
 from quotes.exchange.ubl.intake import SCHEMAS
 from quotes.exchange.ubl.orders import write_order

@@ -11,10 +11,10 @@ import pytest
 
 import fencing
 from fencing.model.faults import Refused
-from fencing.reading.collecting import Faults
-from fencing.reading.plausible import BOUNDS
+from fencing.reading.fault_list import Faults
+from fencing.reading.object_reader import Table
 from fencing.reading.strength import read_steel, read_strength
-from fencing.reading.table import Table
+from fencing.reading.unit_checks import BOUNDS
 
 GIVEN = {"method": "given_pressure", "pressure_kpa": "0.60", "soil_class": "clay"}
 SCHEMAS = Path(fencing.__file__).parent / "schema"

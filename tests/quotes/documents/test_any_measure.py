@@ -17,7 +17,7 @@ from hypothesis.strategies import DrawFn
 
 from catalogue.engine.engine_input import market
 from fencing.model.faults import Refused
-from fencing.reading.text import sound
+from fencing.reading.json_reader import sound
 from quotes.documents import rendering
 from quotes.documents.models import Kind
 from quotes.documents.pack import crew_pdf, quote_pdf

@@ -14,7 +14,7 @@ from django.core.management.base import BaseCommand
 
 from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
-from fencing.reading.text import MOST_BYTES, sound
+from fencing.reading.json_reader import MOST_BYTES, sound
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made

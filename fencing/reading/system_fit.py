@@ -8,9 +8,9 @@ from fencing.model.faults import Fault, Refused
 from fencing.model.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
 from fencing.model.rounding import up
 from fencing.model.system import System
-from fencing.reading.collecting import listed
-from fencing.reading.heights import height_faults
-from fencing.reading.openings import gate_faults
+from fencing.reading.fault_list import listed
+from fencing.reading.gate_room import gate_faults
+from fencing.reading.height_checks import height_faults
 from fencing.set_out.run import taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
 

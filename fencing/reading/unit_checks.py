@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.reading.collecting import shown
-from fencing.reading.table import Table, as_decimal
+from fencing.reading.fault_list import shown
+from fencing.reading.object_reader import Table, as_decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ def read_number(table: Table, key: str, default: str | None = None, bound: Bound
     Source: house rule; the bounds are wider than any fence needs.
 
     Example:
-        >>> from fencing.reading.collecting import Faults
+        >>> from fencing.reading.fault_list import Faults
         >>> faults = Faults()
         >>> read_number(Table({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
         >>> faults.found[0].code, faults.found[0].text

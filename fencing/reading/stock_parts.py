@@ -5,8 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 from fencing.model.system import Hole, HoleShape, LatticeStock, PostSection, Rails, Sheets, SheetSupply
-from fencing.reading.collecting import Faults
-from fencing.reading.table import Table
+from fencing.reading.fault_list import Faults
+from fencing.reading.object_reader import Table
 
 MOST_STOCK = 60
 LONGEST_STOCK = 30_000

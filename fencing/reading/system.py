@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from fencing.model.system import PostSection, System
-from fencing.reading.collecting import Faults
-from fencing.reading.parts import read_allowances, read_components, read_gate_rules, read_screws, read_strength_data
-from fencing.reading.sections import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
-from fencing.reading.table import Table
-from fencing.reading.text import sound
+from fencing.reading.counted_parts import (
+    read_allowances,
+    read_components,
+    read_gate_rules,
+    read_screws,
+    read_strength_data,
+)
+from fencing.reading.fault_list import Faults
+from fencing.reading.json_reader import sound
+from fencing.reading.object_reader import Table
+from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
 KEYS = (
     "fence_system", "code", "label", "pitch_mm", "closing_bay_min_mm", "ground_gap_mm", "ground_gap_max_mm",

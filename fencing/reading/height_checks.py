@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from fencing.model.faults import Fault
 from fencing.model.system import SheetSupply, System
-from fencing.reading.collecting import listed
+from fencing.reading.fault_list import listed
 
 
 def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:

@@ -9,9 +9,9 @@ from typing import Any
 
 from fencing.model.roles import FAMILIES, ROLES
 from fencing.model.system import Allowance, GateRules, Screws
-from fencing.reading.collecting import nearest, shown, step
+from fencing.reading.fault_list import nearest, shown, step
+from fencing.reading.object_reader import Table
 from fencing.reading.strength import read_steel
-from fencing.reading.table import Table
 
 PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,4})?) ?%")
 EACH = re.compile(r"([0-9]{1,4}) each")
@@ -29,7 +29,7 @@ SCREW_KEYS = (
 def read_screws(system: Table) -> Screws:
     """Where screws go [mm] and how many at each place [0 to 100]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> faults = Faults()
     >>> screws = read_screws(Table({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
     >>> screws.per_cap, [fault.pointer for fault in faults.found][:2]
@@ -49,7 +49,7 @@ def read_screws(system: Table) -> Screws:
 def read_gate_rules(system: Table) -> GateRules:
     """Clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> faults = Faults()
     >>> rules = read_gate_rules(Table({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
     >>> [fault.code for fault in faults.found if fault.pointer == "/gates/stile_mm"]
@@ -85,7 +85,7 @@ def _notch(gates: Table, key: str) -> tuple[int, int]:
 def read_allowances(system: Table) -> Mapping[str, Allowance]:
     """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> table = Table({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
     >>> {role: (str(one.percent), one.each) for role, one in read_allowances(table).items()}
     {'screw': ('5', 0), 'hinge': ('0', 1)}
@@ -110,7 +110,7 @@ def _allowance(system: Table, role: str, value: object) -> Allowance:
 def read_components(system: Table) -> Mapping[str, str]:
     """The catalogue's name [1 to 80 characters] of what serves each role. Source: ``system-1.json``.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> read_components(Table({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))
     {'rail': 'rail-48'}
     """
@@ -139,7 +139,7 @@ def _by_role(system: Table, key: str, known: Collection[str]) -> Mapping[str, ob
 def read_strength_data(system: Table) -> dict[str, Any]:
     """What the screening needs to know of the sections [MPa, mm], where the system states it.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> read_strength_data(Table({}, "", Faults(), ("strength",)))
     {'steel': None}
     """

@@ -15,7 +15,7 @@ from json import JSONDecodeError
 from typing import Any
 
 from fencing.model.faults import Fault, Refused
-from fencing.reading.collecting import Faults, shown, step
+from fencing.reading.fault_list import Faults, shown, step
 
 MOST_BYTES = 2_000_000
 MOST_DEPTH = 16

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from fencing.model.faults import Refused
 from fencing.model.measure import Station
-from fencing.reading.collecting import shown
-from fencing.reading.table import LONGEST, Table
+from fencing.reading.fault_list import shown
+from fencing.reading.object_reader import LONGEST, Table
 from fencing.set_out.level_book import reduce_book
 
 MOST_STATIONS = 2_000
@@ -20,7 +20,7 @@ def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
 
     Source: house rule.
 
-    >>> from fencing.reading.collecting import Faults
+    >>> from fencing.reading.fault_list import Faults
     >>> run = Table({"levels": [[0, 0], [6000, -120]]}, "/runs/0", Faults(), ("levels", "length_mm"))
     >>> read_levels(run, 6000)
     ((Station(at=0, level=0), Station(at=6000, level=-120)), 0)

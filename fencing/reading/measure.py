@@ -7,13 +7,13 @@ from collections.abc import Iterator, Sequence
 
 from fencing.model.measure import Measure, Run
 from fencing.model.system import System
-from fencing.reading.canonical import canonical, digest
-from fencing.reading.collecting import Faults
-from fencing.reading.fitting import fit_faults
+from fencing.reading.canonical_json import canonical, digest
+from fencing.reading.fault_list import Faults
+from fencing.reading.json_reader import sound
+from fencing.reading.object_reader import Table
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
-from fencing.reading.table import Table
-from fencing.reading.text import sound
+from fencing.reading.system_fit import fit_faults
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
 MOST_RUNS = 1000
