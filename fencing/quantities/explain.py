@@ -17,8 +17,8 @@ from fencing.quantities.takeoff_document import affordable_remedies
 from fencing.quantities.tally import allowance_for
 from fencing.reading.fault_list import listed, nearest
 from fencing.strength.document import told
-from fencing.strength.meaning import meaning
-from fencing.strength.screen import DISCLAIMER, WORDS, Outcome, screen
+from fencing.strength.interpretation import meaning
+from fencing.strength.screening import DISCLAIMER, WORDS, Outcome, screen
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
 MOST_LENGTHS = 12

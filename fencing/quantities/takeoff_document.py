@@ -13,10 +13,10 @@ from fencing.model.faults import Notice
 from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.changing import Remedy
+from fencing.strength.changed_job import Remedy
 from fencing.strength.document import screening_document
-from fencing.strength.remedies import remedies
-from fencing.strength.screen import Screening, screen, screening_notices
+from fencing.strength.screening import Screening, screen, screening_notices
+from fencing.strength.suggested_changes import remedies
 
 Document = dict[str, Any]
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from fencing.drawing.lettering import pointed
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.cases import Case
 from fencing.strength.footing import ground_of
 from fencing.strength.loads import Side
-from fencing.strength.screen import Limits, Post, Screening, screen_post
+from fencing.strength.post_cases import Case
+from fencing.strength.screening import Limits, Post, Screening, screen_post
 from fencing.strength.wind import Wall, mean_pressure_pa
 
 LOWEST_MM, HIGHEST_MM = 300, 3000
@@ -79,7 +79,7 @@ def chart(screening: Screening) -> Chart:
 
     Example:
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> from fencing.strength.screen import screen
+        >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
         >>> drawn = chart(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> drawn.job, [curve.place for curve in drawn.curves]

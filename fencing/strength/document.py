@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fencing.strength.changing import Remedy
+from fencing.strength.changed_job import Remedy
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
-from fencing.strength.meaning import meaning
-from fencing.strength.remedies import remedies
-from fencing.strength.screen import DISCLAIMER, WORDS, Post, Screening
+from fencing.strength.interpretation import meaning
+from fencing.strength.screening import DISCLAIMER, WORDS, Post, Screening
+from fencing.strength.suggested_changes import remedies
 
 UNSTATED = "not stated"
 
@@ -34,7 +34,7 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
     Example: the middle post carries 2.4 m x 1.8 m x 1200 Pa:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> from fencing.strength.screen import screen
+        >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
         >>> written = screening_document(screen(take_off(IN_WIND, ROUND_SIZES)))
         >>> written["outcome"], written["posts"][1]["force_kn"]
@@ -61,7 +61,7 @@ def remarks(screening: Screening) -> tuple[str, ...]:
     """How the numbers were come by, in sentences a reader of the output needs. Lengths in them are [m]. Source: the method.
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-    >>> from fencing.strength.screen import screen
+    >>> from fencing.strength.screening import screen
     >>> from fencing.quantities.take_off import take_off
     >>> remarks(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
     'Within two heights of a free end the stated pressure is taken 2 times.'

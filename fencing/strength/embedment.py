@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import sqrt
 
-from fencing.strength.root import rising_root
+from fencing.strength.bisection import rising_root
 
 LEAST_M = 1e-6  # [m] a load that less ground than this holds is none: it is what float sums leave of one
 CAP_M = 3.6576  # 12 ft: beyond it the lateral pressure grows no further

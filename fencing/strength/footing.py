@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil
 
+from fencing.strength.bisection import rising_root
 from fencing.strength.broms import cohesionless, cohesive_depth_m
 from fencing.strength.embedment import LEAST_M, SOILS, constrained_m, nonconstrained_m
 from fencing.strength.loads import Load
-from fencing.strength.method import Inputs, number
-from fencing.strength.root import rising_root
+from fencing.strength.wind_methods import Inputs, number
 
 FORMULA = "IBC 1807.3.2 (Eq. 18-1; Eq. 18-2 where the ground is paved)"
 SECOND = "Broms 1964, short rigid free-headed post"

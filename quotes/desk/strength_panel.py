@@ -9,7 +9,7 @@ from typing import Any
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
-from fencing.strength.screen import screen
+from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
 from quotes.jobs.remedied import with_prices
 from quotes.jobs.systems import Found

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.changing import Remedy
+from fencing.strength.changed_job import Remedy
 from fencing.strength.document import remedy_document
 from quotes.jobs.systems import Found
 

@@ -17,7 +17,7 @@ from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading.measure_document import measure_document
-from fencing.strength.changing import Remedy
+from fencing.strength.changed_job import Remedy
 from fencing.strength.document import remedy_document
 from quotes.jobs.canonical import canonical, digest
 from quotes.jobs.systems import Found

@@ -14,9 +14,9 @@ from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import affordable_remedies
 from fencing.reading import fit
-from fencing.strength.changing import Remedy
-from fencing.strength.remedies import priced
-from fencing.strength.screen import Outcome, Screening, screen
+from fencing.strength.changed_job import Remedy
+from fencing.strength.screening import Outcome, Screening, screen
+from fencing.strength.suggested_changes import priced
 from quotes.jobs.systems import Found, find_system
 from quotes.jobs.takeoffs import looks_at_prices
 

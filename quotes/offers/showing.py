@@ -13,7 +13,7 @@ from fencing.model.faults import Fault, Refused
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
-from fencing.strength.screen import screen
+from fencing.strength.screening import screen
 from shared.common.money import decimal_sign
 
 

@@ -9,7 +9,7 @@ from fencing.model.measure import Basis, Form, Layout, Measure, Run, StrengthReq
 from fencing.model.system import Profile, Steel
 from fencing.quantities.take_off import take_off
 from fencing.strength.embedment import PSF_PER_FT, nonconstrained_m
-from fencing.strength.screen import screen
+from fencing.strength.screening import screen
 from fencing.strength.section import square_tube
 from tests.checks.outside import Outside
 from tests.fencing.test_common_practice import SYSTEM

@@ -13,9 +13,9 @@ import pytest
 
 from fencing.model.measure import Gate, GateKind, Layout, Measure, Run, StrengthRequest, Terminal
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.strength.cases import run_cases
 from fencing.strength.chains import exposures
 from fencing.strength.loads import Load, post_load
+from fencing.strength.post_cases import run_cases
 from fencing.strength.wind import GivenPressure, WindMethod
 from fencing.strength.wind_as_nzs import AsNzs
 from fencing.strength.wind_asce import Asce

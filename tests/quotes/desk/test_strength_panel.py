@@ -20,7 +20,7 @@ from fencing.quantities.take_off import take_off
 from fencing.reading import read_measure, read_system
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
-from fencing.strength.screen import Screening, screen
+from fencing.strength.screening import Screening, screen
 from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack

@@ -9,7 +9,7 @@ from fencing.model.faults import Level, Notice, Refused
 from fencing.model.measure import Measure, Run
 from fencing.model.system import PostSection, System
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.strength.screen import Outcome, Screening, screen
+from fencing.strength.screening import Outcome, Screening, screen
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fencing.strength.footing import Ground, ground_of, second_needed_mm
-from fencing.strength.screen import Outcome, Post, Screening
+from fencing.strength.screening import Outcome, Post, Screening
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def meaning(screening: Screening) -> tuple[str, ...]:
 
     Example:
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> from fencing.strength.screen import screen
+        >>> from fencing.strength.screening import screen
         >>> from fencing.quantities.take_off import take_off
         >>> meaning(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
         '3 of 3 posts are over: 3 by the pole formula.'

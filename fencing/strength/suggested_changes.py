@@ -15,12 +15,12 @@ from fencing.model.faults import Refused
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
-from fencing.strength.cases import Case
-from fencing.strength.changing import Remedy, changed_job, checked
+from fencing.strength.bisection import rising_root
+from fencing.strength.changed_job import Remedy, changed_job, checked
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
-from fencing.strength.root import rising_root
-from fencing.strength.screen import Limits, Outcome, Post, Screening, screen, screen_post
+from fencing.strength.post_cases import Case
+from fencing.strength.screening import Limits, Outcome, Post, Screening, screen, screen_post
 
 ROUND_MM = 10
 LEAST_SHARE = 0.3  # a pitch or height under this share of the present one is no advice

@@ -10,13 +10,13 @@ from fencing.model.faults import Level, Notice
 from fencing.model.measure import StrengthRequest
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.cases import Case, retrofit_cases, run_cases
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import Ground, ground_of, needed_mm, second_needed_mm
 from fencing.strength.loads import Load, post_load
-from fencing.strength.method import wind_method
+from fencing.strength.post_cases import Case, retrofit_cases, run_cases
 from fencing.strength.section import Section, channel, paired, square_tube
 from fencing.strength.wind import WindMethod
+from fencing.strength.wind_methods import wind_method
 
 DISCLAIMER = (
     "A screening against the limits of the method named here. It does not say that the fence is safe and does not "

@@ -26,13 +26,13 @@ from fencing.model.measure import (
 )
 from fencing.model.system import Profile, Steel, System
 from fencing.quantities.take_off import take_off
-from fencing.strength.changing import changed_job
+from fencing.strength.changed_job import changed_job
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.document import screening_document, told
-from fencing.strength.meaning import meaning
-from fencing.strength.remedies import priced, remedies
-from fencing.strength.screen import WORDS, Outcome, Screening, screen, screening_notices
+from fencing.strength.interpretation import meaning
+from fencing.strength.screening import WORDS, Outcome, Screening, screen, screening_notices
+from fencing.strength.suggested_changes import priced, remedies
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from tests.fencing.drawing.jobs import run, system
 
