@@ -7,7 +7,7 @@ from functools import wraps
 from typing import Any
 
 from fencing import cutting
-from fencing.cutting.checking import check
+from fencing.cutting.plan_checker import check
 
 _search = cutting.plan_cuts
 

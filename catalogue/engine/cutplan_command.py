@@ -52,7 +52,7 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
 
 def _checked(plan: CutPlan, err: TextIO) -> int:
     """Tell what the independent checker says; 3 where it finds a fault."""
-    from fencing.cutting.checking import check
+    from fencing.cutting.plan_checker import check
 
     verdict = check(plan)
     err.writelines(f"fault: {fault}\n" for fault in verdict.faults)

@@ -10,7 +10,7 @@ from fencing.buying.packs import in_packs
 from fencing.buying.purchase_lines import Cutting, Label, Missing, PurchaseLine, SawnBar, bars_in
 from fencing.buying.stock_options import Market, StockItem
 from fencing.cutting import Budget, CutPlan, Demand, Status, Stock, plan_cuts
-from fencing.cutting.planning import nowhere_of
+from fencing.cutting.planner import nowhere_of
 from fencing.model.pieces import Piece
 
 

@@ -1,9 +1,9 @@
 """The cheapest bars to buy and how to cut them, with a proof of how cheap it can be."""
 
 from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, Stock
-from fencing.cutting.planning import plan_cuts
-from fencing.cutting.plans import Bar, CutPlan, Status
-from fencing.cutting.reading import demand_of, read_demand
+from fencing.cutting.demand_reader import demand_of, read_demand
+from fencing.cutting.plan_model import Bar, CutPlan, Status
+from fencing.cutting.planner import plan_cuts
 
 __all__ = [
     "CONSOLIDATED",

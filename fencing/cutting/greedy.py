@@ -6,8 +6,8 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from operator import neg
 
-from fencing.cutting.kinds import Problem
 from fencing.cutting.knapsack import Pattern
+from fencing.cutting.problem import Problem
 
 Bars = list[tuple[int, Pattern, int]]
 """(kind, pattern, how many)."""

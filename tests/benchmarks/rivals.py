@@ -13,7 +13,7 @@ from ortools.sat.python import cp_model
 
 from fencing.cutting import Demand
 from fencing.cutting.greedy import cost_of, greedy
-from fencing.cutting.kinds import Problem, problem_of
+from fencing.cutting.problem import Problem, problem_of
 from tests.fencing.cutting.arc_flow import flow_along
 
 

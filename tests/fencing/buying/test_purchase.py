@@ -15,7 +15,7 @@ from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import CountedItem, MadeItem, Market, StockItem
 from fencing.cutting import Budget
-from fencing.cutting.checking import check
+from fencing.cutting.plan_checker import check
 from fencing.model.pieces import Piece, Quantity, Why
 
 RAIL_60 = StockItem("RL-60", "rail", None, 6000, Decimal("31.20"))

@@ -9,7 +9,7 @@ import highspy
 import numpy as np
 
 from fencing.cutting import Demand
-from fencing.cutting.master import quiet_solver
+from fencing.cutting.master_problem import quiet_solver
 
 Arc = tuple[int, int, int]
 

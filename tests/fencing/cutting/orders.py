@@ -6,7 +6,7 @@ from itertools import product
 from random import Random
 
 from fencing.cutting import Budget, CutPlan, Demand, Status, Stock, plan_cuts
-from fencing.cutting.checking import check
+from fencing.cutting.plan_checker import check
 
 
 def demand(kerf: int, pieces: list[tuple[int, int]], stock: list[Stock], decimals: int = 0) -> Demand:

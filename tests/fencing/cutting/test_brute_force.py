@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fencing.cutting import Budget, Status, plan_cuts
-from fencing.cutting.checking import check
+from fencing.cutting.plan_checker import check
 from tests.fencing.cutting.orders import cost_or_none, least_cost, tiny
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from fencing.cutting import Status, Stock
-from fencing.cutting.checking import check
-from fencing.cutting.direct import search_here
-from fencing.cutting.effort import Effort
-from fencing.cutting.kinds import problem_of
-from fencing.cutting.laying import laid
-from fencing.cutting.search import Search
+from fencing.cutting.branch_and_price import Search
+from fencing.cutting.in_process import search_here
+from fencing.cutting.plan_checker import check
+from fencing.cutting.problem import problem_of
+from fencing.cutting.tight_packing import laid
+from fencing.cutting.work_limit import Effort
 from tests.benchmarks.fence_orders import LONG_RAKED, order
 from tests.fencing.cutting.orders import demand
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import gcd, inf
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plans import Certificate
+from fencing.cutting.plan_model import Certificate
 
 
 class Ways:

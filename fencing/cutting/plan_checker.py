@@ -10,8 +10,8 @@ from collections import Counter
 from dataclasses import dataclass
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plans import Bar, CutPlan, Status
-from fencing.cutting.proof import Proof
+from fencing.cutting.plan_model import Bar, CutPlan, Status
+from fencing.cutting.proof_checker import Proof
 
 
 @dataclass(frozen=True, slots=True)

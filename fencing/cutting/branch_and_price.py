@@ -13,19 +13,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fencing.cutting.columns import SURE, Priced, Run, generate, start, unfinished_bound
-from fencing.cutting.diving import dive, round_off
-from fencing.cutting.effort import Effort, Spent
-from fencing.cutting.finishing import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
+from fencing.cutting.column_generation import SURE, Priced, Run, generate, start, unfinished_bound
+from fencing.cutting.cost_bound import least_paid
+from fencing.cutting.diving_heuristic import dive, round_off
 from fencing.cutting.greedy import Bars, cost_of, greedy
-from fencing.cutting.kinds import Box, Problem
 from fencing.cutting.knapsack import most_worth
-from fencing.cutting.laying import laid
-from fencing.cutting.listed import packed
-from fencing.cutting.packing import Verdict, best_of, every_pattern
-from fencing.cutting.paying import least_paid
-from fencing.cutting.plans import Choice, End
-from fencing.cutting.recutting import recut
+from fencing.cutting.local_search import recut
+from fencing.cutting.pattern_branching import packed
+from fencing.cutting.pattern_packing import Verdict, best_of, every_pattern
+from fencing.cutting.plan_model import Choice, End
+from fencing.cutting.problem import Box, Problem
+from fencing.cutting.remainder import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
+from fencing.cutting.tight_packing import laid
+from fencing.cutting.work_limit import Effort, Spent
 
 EARLY, LATE = 150, 4_000
 """Patterns up to which a node is packed at once, and once its bars are whole."""

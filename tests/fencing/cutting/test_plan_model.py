@@ -13,10 +13,10 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from fencing.cutting import Bar, Budget, CutPlan, Status, Stock, plan_cuts
-from fencing.cutting.checking import check
-from fencing.cutting.direct import search_here
-from fencing.cutting.plans import Choice, End, Leaf, Split
-from fencing.cutting.worker import search_apart
+from fencing.cutting.in_process import search_here
+from fencing.cutting.plan_checker import check
+from fencing.cutting.plan_model import Choice, End, Leaf, Split
+from fencing.cutting.worker_process import search_apart
 from tests.benchmarks.fence_orders import BAYS_20, JOBS_50, JOBS_200, RAKED_20, RAKED_50, SMALL, OrderClass, order
 from tests.fencing.cutting.orders import checked, demand
 

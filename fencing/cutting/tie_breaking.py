@@ -10,12 +10,12 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 
-from fencing.cutting.assembling import bars_of, cost_of
+from fencing.cutting.branch_and_price import Search
 from fencing.cutting.demand import Demand
-from fencing.cutting.effort import Effort
-from fencing.cutting.kinds import problem_of
-from fencing.cutting.plans import Bar, CutPlan, left_of
-from fencing.cutting.search import Search
+from fencing.cutting.plan_builder import bars_of, cost_of
+from fencing.cutting.plan_model import Bar, CutPlan, left_of
+from fencing.cutting.problem import problem_of
+from fencing.cutting.work_limit import Effort
 
 MOST_LENGTHS = 60
 

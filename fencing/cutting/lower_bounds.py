@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fencing.cutting.kinds import Box, Problem
+from fencing.cutting.problem import Box, Problem
 
 TOTALS_MOST = 400_000
 """Totals up to here are looked up exactly; above, only the common divisor of the prices counts."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fencing.cutting.greedy import Bars, left_over, room_in_groups
-from fencing.cutting.kinds import Problem
 from fencing.cutting.knapsack import Pattern, splits
+from fencing.cutting.problem import Problem
 
 
 def laid(problem: Problem, last: int) -> tuple[tuple[int, ...], Bars]:

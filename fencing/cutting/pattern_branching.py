@@ -11,13 +11,13 @@ import highspy
 import numpy as np
 from numpy.typing import NDArray
 
-from fencing.cutting.bounds import least_over_box, slopes
-from fencing.cutting.columns import SURE, Run
+from fencing.cutting.column_generation import SURE, Run
 from fencing.cutting.greedy import Bars
-from fencing.cutting.kinds import Box
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.master import DUAL_SIMPLEX, quiet_solver
-from fencing.cutting.plans import Choice, End
+from fencing.cutting.lower_bounds import least_over_box, slopes
+from fencing.cutting.master_problem import DUAL_SIMPLEX, quiet_solver
+from fencing.cutting.plan_model import Choice, End
+from fencing.cutting.problem import Box
 
 Columns = list[tuple[int, Pattern]]
 Floats = NDArray[np.float64]

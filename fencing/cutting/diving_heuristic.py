@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from fencing.cutting.columns import SURE, Priced, Run, covered, generate
+from fencing.cutting.column_generation import SURE, Priced, Run, covered, generate
 from fencing.cutting.greedy import Bars, cost_of, greedy
-from fencing.cutting.kinds import Box
-from fencing.cutting.master import Floats
+from fencing.cutting.master_problem import Floats
+from fencing.cutting.problem import Box
 
 WHOLE = 1.0 - 1e-6
 

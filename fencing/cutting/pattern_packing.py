@@ -9,11 +9,11 @@ from enum import Enum
 import highspy
 import numpy as np
 
-from fencing.cutting.columns import Run
+from fencing.cutting.column_generation import Run
 from fencing.cutting.greedy import Bars
-from fencing.cutting.kinds import Box
 from fencing.cutting.knapsack import Pattern, most_worth, suffix_tables
-from fencing.cutting.master import quiet_solver
+from fencing.cutting.master_problem import quiet_solver
+from fencing.cutting.problem import Box
 
 Columns = list[tuple[int, Pattern]]
 MOST_COMPARED = 500

@@ -6,7 +6,7 @@ from dataclasses import replace
 from time import monotonic
 
 from fencing.cutting.demand import INTERACTIVE, Budget, Demand
-from fencing.cutting.plans import CutPlan, Progress, Status
+from fencing.cutting.plan_model import CutPlan, Progress, Status
 
 QUICK = 200_000
 """Work done before a worker process is worth its start; whole-number programmes are kept tiny in it."""
@@ -48,7 +48,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     if nowhere:
         return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
     # here and not at the top: the solver takes a while to load, and whoever only reads a demand does without it
-    from fencing.cutting.direct import polished, search_here
+    from fencing.cutting.in_process import polished, search_here
 
     begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
@@ -58,7 +58,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     if progress is not None and not progress(plan if plan.bars else None):
         return plan
     if budget.work > QUICK and budget.seconds > 0:
-        from fencing.cutting.worker import search_apart
+        from fencing.cutting.worker_process import search_apart
 
         left = budget.seconds - (monotonic() - begun)
         later = search_apart(demand, replace(budget, seconds=left), progress) if left > START_S else None

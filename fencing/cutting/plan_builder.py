@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 
+from fencing.cutting.branch_and_price import Found, Node
 from fencing.cutting.demand import Demand
 from fencing.cutting.greedy import Bars
-from fencing.cutting.kinds import Problem
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.plans import Bar, Certificate, CutPlan, Leaf, Split, Status, left_of
-from fencing.cutting.search import Found, Node
+from fencing.cutting.plan_model import Bar, Certificate, CutPlan, Leaf, Split, Status, left_of
+from fencing.cutting.problem import Problem
 
 Cuts = tuple[tuple[int, int], ...]
 

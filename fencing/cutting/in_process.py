@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from fencing.cutting.assembling import plan_of
+from fencing.cutting.branch_and_price import Found, Search
 from fencing.cutting.demand import Demand
-from fencing.cutting.effort import Effort
-from fencing.cutting.kinds import problem_of
-from fencing.cutting.plans import CutPlan, Progress, Status
-from fencing.cutting.polishing import polish
-from fencing.cutting.search import Found, Search
+from fencing.cutting.plan_builder import plan_of
+from fencing.cutting.plan_model import CutPlan, Progress, Status
+from fencing.cutting.problem import problem_of
+from fencing.cutting.tie_breaking import polish
+from fencing.cutting.work_limit import Effort
 
 
 def search_here(

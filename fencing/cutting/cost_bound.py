@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fencing.cutting.kinds import Box, Problem
 from fencing.cutting.knapsack import Values, splits
+from fencing.cutting.problem import Box, Problem
 
 PAID_MOST = 2_000_000
 """Totals up to which they are tabled, above what the box has to buy anyway."""

@@ -7,10 +7,10 @@ from random import Random
 
 import numpy as np
 
-from fencing.cutting.columns import Run
+from fencing.cutting.column_generation import Run
+from fencing.cutting.cost_bound import least_paid
 from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.knapsack import Pattern, most_worth
-from fencing.cutting.paying import least_paid
 
 PIECES = 44
 """Pieces planned anew at a time: about what a search proves at once."""

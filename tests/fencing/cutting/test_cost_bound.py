@@ -9,14 +9,14 @@ from random import Random
 import pytest
 
 from fencing.cutting import Demand, Status, Stock
-from fencing.cutting.checking import check
-from fencing.cutting.columns import generate
-from fencing.cutting.effort import Effort
-from fencing.cutting.kinds import Kind, Problem, problem_of
-from fencing.cutting.paying import least_paid
-from fencing.cutting.plans import Certificate, Leaf
-from fencing.cutting.search import Search
-from fencing.cutting.ways import Ways
+from fencing.cutting.branch_and_price import Search
+from fencing.cutting.column_generation import generate
+from fencing.cutting.cost_bound import least_paid
+from fencing.cutting.plan_checker import check
+from fencing.cutting.plan_model import Certificate, Leaf
+from fencing.cutting.problem import Kind, Problem, problem_of
+from fencing.cutting.proof_tables import Ways
+from fencing.cutting.work_limit import Effort
 from tests.fencing.cutting.orders import checked, demand
 
 

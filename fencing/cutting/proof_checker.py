@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plans import Certificate, Choice, End, Leaf, Split
-from fencing.cutting.ways import Ways
+from fencing.cutting.plan_model import Certificate, Choice, End, Leaf, Split
+from fencing.cutting.proof_tables import Ways
 
 Pattern = tuple[int, ...]
 Branch = tuple[Choice, bool]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fencing.cutting.greedy import Bars, room_in_groups
-from fencing.cutting.kinds import Problem
+from fencing.cutting.problem import Problem
 
 LAST = 130
 """Pieces left at which a large order is finished so."""

@@ -15,8 +15,8 @@ from threading import Timer
 from typing import IO, Any
 
 from fencing.cutting.demand import Budget, Demand
-from fencing.cutting.direct import polished, search_here
-from fencing.cutting.plans import CutPlan, Progress
+from fencing.cutting.in_process import polished, search_here
+from fencing.cutting.plan_model import CutPlan, Progress
 
 ROOT = Path(__file__).resolve().parents[2]
 HEAD = struct.Struct(">I")
@@ -24,7 +24,7 @@ HEAD = struct.Struct(">I")
 
 def search_apart(demand: Demand, budget: Budget, progress: Progress | None = None) -> CutPlan | None:
     """The best plan a worker process finds within the budget; None where it was stopped before it had one."""
-    command = [sys.executable, "-m", "fencing.cutting.worker"]
+    command = [sys.executable, "-m", "fencing.cutting.worker_process"]
     pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
     # a session of its own: Ctrl-C reaches us alone, and we end it
     child = subprocess.Popen(command, cwd=ROOT, start_new_session=True, **pipes)  # noqa: S603 - ourselves
