@@ -8,7 +8,7 @@ import sys
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "shared.settings")
     if sys.argv[1:2] == ["takeoff"]:
-        from quotes.jobs.commandline import quick
+        from quotes.jobs.takeoff_command import quick
 
         code = quick(sys.argv[2:])
         if code is not None:

@@ -27,7 +27,7 @@ from quotes.books.reports import (
     totals_table,
 )
 from quotes.books.writing import MOST_XLSX_ROWS, TYPES, csv_blocks, file_blocks, json_blocks, ledger_csv, xlsx_file
-from quotes.jobs.rows import DATE, shape
+from quotes.jobs.api_fields import DATE, shape
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem

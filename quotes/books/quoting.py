@@ -12,7 +12,7 @@ from django.db.models import Q, Sum
 
 from quotes.books.models import QuoteEntry, QuoteStep
 from quotes.books.periods import open_day
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.difference import standing_build, standing_lines
 from quotes.offers.models import Revision, State
 from quotes.offers.sums import NOTHING_CHOSEN, sums

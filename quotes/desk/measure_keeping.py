@@ -16,8 +16,8 @@ from fencing.reading import read_json
 from quotes.desk.measure_fields import Offered, sheet_fields
 from quotes.desk.measure_reading import read_fields
 from quotes.jobs import queries
-from quotes.jobs.canonical import canonical, parsed
-from quotes.jobs.measuring import newest, save_draft
+from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.measure_services import newest, save_draft
 from quotes.jobs.models import StoredMeasure
 from shared.models import Business
 

@@ -23,7 +23,7 @@ from quotes.desk.measure_reading import read_fields
 from quotes.desk.remedies import notices_of
 from quotes.desk.wording import in_words
 from quotes.jobs import queries
-from quotes.jobs.measuring import adopt_draft, start_measure
+from quotes.jobs.measure_services import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from shared.api.etags import find
 from shared.business.access import MemberRequest, needs

@@ -14,8 +14,8 @@ from quotes.desk.job_form import JobForm
 from quotes.desk.seeking import seek
 from quotes.desk.today import gather
 from quotes.jobs import queries, services
-from quotes.jobs.copying import copy_job
-from quotes.jobs.measuring import start_measure
+from quotes.jobs.job_copies import copy_job
+from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import MOVES, JobState
 from quotes.offers.queries import quotes
 from shared.api.etags import find

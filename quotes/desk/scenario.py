@@ -13,7 +13,7 @@ from django.conf import settings
 from catalogue.engine.sample_catalogue import NewBusiness, start
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
-from quotes.jobs.measuring import newest, start_measure
+from quotes.jobs.measure_services import newest, start_measure
 from quotes.jobs.models import Job, JobState
 from quotes.offers import services as offers
 from quotes.offers.answering import accept

@@ -15,9 +15,9 @@ from quotes.desk.strength_panel import curve_of, lowered
 from quotes.desk.takeoff_pages import taken_off
 from quotes.documents.annex import annex_pdf, place_of
 from quotes.jobs import queries
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest, save_measure
-from quotes.jobs.remedied import with_prices
+from quotes.jobs.change_price_hooks import with_prices
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, save_measure
 from quotes.offers.content import face
 from shared.api.etags import find
 from shared.business.access import MemberRequest, needs

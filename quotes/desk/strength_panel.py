@@ -11,8 +11,8 @@ from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
-from quotes.jobs.remedied import with_prices
-from quotes.jobs.systems import Found
+from quotes.jobs.change_price_hooks import with_prices
+from quotes.jobs.system_lookup import Found
 from quotes.offers.building import changed_run
 from shared.models import Business
 

@@ -24,10 +24,10 @@ from quotes.desk.strength_panel import strength_panel
 from quotes.documents.notice_key import marked
 from quotes.documents.setout import cut_list, run_sheets
 from quotes.jobs import queries
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest
-from quotes.jobs.systems import Found
-from quotes.jobs.takeoffs import looks_at_prices, read_for
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest
+from quotes.jobs.system_lookup import Found
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for
 from quotes.offers.building import changed_document
 from quotes.offers.queries import quotes
 from quotes.orders.market import offered

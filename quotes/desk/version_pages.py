@@ -21,8 +21,8 @@ from quotes.desk.takeoff_pages import taken_off
 from quotes.desk.wording import in_words
 from quotes.documents.figures import by_locale
 from quotes.jobs import queries
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest, take_up
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, take_up
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from shared.api.etags import find
 from shared.api.problems import Problem

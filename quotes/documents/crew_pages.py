@@ -19,9 +19,9 @@ from fencing.model.faults import Refused
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
 from quotes.documents.crewsheets import crew_values
 from quotes.jobs.as_built import record_built, take_back
+from quotes.jobs.checklist import Mark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
-from quotes.jobs.ticks import Mark, tick, ticked
 from quotes.offers import queries
 from quotes.offers.viewing import crew_document
 from shared.api.etags import find

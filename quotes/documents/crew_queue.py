@@ -14,10 +14,10 @@ from django.http import Http404
 
 from fencing.model.faults import Fault, Refused
 from quotes.jobs.as_built import record_built, take_back
-from quotes.jobs.bodies import BuiltIn
+from quotes.jobs.checklist import Mark
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built
-from quotes.jobs.ticks import Mark
+from quotes.jobs.serializers import BuiltIn
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.api.serializers import read

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.mail import EmailMessage
 
 from quotes.documents.quotesheet import accepted_by, quote_values
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.mail import signature, to_party
 from quotes.offers.models import Answer
 from quotes.offers.sums import read_choices

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.pack import acceptance_pdf, acceptance_record_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.models import Answer, Party, Revision
 from quotes.offers.sums import Content, read_choices
 from shared.background.outbox import everybody_registers, want

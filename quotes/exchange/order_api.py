@@ -11,7 +11,7 @@ from catalogue.models import Supplier
 from catalogue.queries import suppliers
 from quotes.exchange.letting_in import keys_for, let_in
 from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
-from quotes.jobs.rows import shape
+from quotes.jobs.api_fields import shape
 from quotes.orders.api import OwnOrder
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of

@@ -18,7 +18,7 @@ from quotes.exchange.forms import FILE_SHAPES, PARSERS, RENDERERS, answered, ask
 from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
-from quotes.jobs.rows import DOCUMENT, WHOLE, shape
+from quotes.jobs.api_fields import DOCUMENT, WHOLE, shape
 from quotes.orders import bodies
 from quotes.orders.delivering import despatch
 from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from fencing.model.faults import Fault, Refused
 from quotes.exchange import supply, webhooks
 from quotes.exchange.models import Attempt, Delivery, DeliveryState, WebhookEndpoint
-from quotes.jobs.rows import DOCUMENT, TIME, WHOLE, shape
+from quotes.jobs.api_fields import DOCUMENT, TIME, WHOLE, shape
 from quotes.orders.models import OrderEvent
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of

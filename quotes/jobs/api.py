@@ -7,9 +7,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.jobs import queries, services
-from quotes.jobs.bodies import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
-from quotes.jobs.copying import copy_job
-from quotes.jobs.rows import (
+from quotes.jobs.api_fields import (
     CUSTOMER,
     CUSTOMER_SHAPE,
     CUSTOMERS,
@@ -23,6 +21,8 @@ from quotes.jobs.rows import (
     SITES,
     told,
 )
+from quotes.jobs.job_copies import copy_job
+from quotes.jobs.serializers import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import read

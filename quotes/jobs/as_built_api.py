@@ -9,10 +9,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.jobs import queries
+from quotes.jobs.api_fields import AS_BUILT, BUILT, BUILT_SHAPE, told
 from quotes.jobs.as_built import record_built, take_back
-from quotes.jobs.bodies import BuiltIn
 from quotes.jobs.models import AsBuilt
-from quotes.jobs.rows import AS_BUILT, BUILT, BUILT_SHAPE, told
+from quotes.jobs.serializers import BuiltIn
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.roles import Scope

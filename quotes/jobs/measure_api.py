@@ -15,12 +15,8 @@ from fencing.model.system import System
 from fencing.quantities.take_off import take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure, read_system
-from quotes.jobs import measuring, queries
-from quotes.jobs.bodies import DraftIn, MeasureIn, TakeOffIn
-from quotes.jobs.canonical import canonical, digest, parsed
-from quotes.jobs.models import MeasureVersion, StoredMeasure
-from quotes.jobs.remedied import with_prices
-from quotes.jobs.rows import (
+from quotes.jobs import measure_services, queries
+from quotes.jobs.api_fields import (
     DOCUMENT,
     MEASURE_FULL_SHAPE,
     MEASURE_SHAPE,
@@ -32,7 +28,11 @@ from quotes.jobs.rows import (
     VERSIONS,
     told,
 )
-from quotes.jobs.takeoffs import looks_at_prices, read_for, take_off_of
+from quotes.jobs.change_price_hooks import with_prices
+from quotes.jobs.document_text import canonical, digest, parsed
+from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.jobs.serializers import DraftIn, MeasureIn, TakeOffIn
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for, take_off_of
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
@@ -56,7 +56,9 @@ class Measures(Endpoint):
         body = self.read(MeasureIn)
         raw = _document(request.data)["document"] if "document" in body else None
         with pointing("/document"):
-            measure = measuring.start_measure(job=job, document=raw, label=body.get("label", ""), actor=self.actor)
+            measure = measure_services.start_measure(
+                job=job, document=raw, label=body.get("label", ""), actor=self.actor
+            )
         return self.one(_full(measure), measure, status=201, at=f"/api/v1/measures/{measure.ref}")
 
 
@@ -76,7 +78,7 @@ class MeasureDetail(Endpoint):
     def put(self, request: Request, ref: str) -> Response:
         """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
         measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
-        measuring.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
+        measure_services.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
         return self.one(_full(measure), measure)
 
 
@@ -88,7 +90,7 @@ class MeasureDraft(Endpoint):
     @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SHAPE}, summary="Keep a draft")
     def put(self, request: Request, ref: str) -> Response:
         measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
-        measuring.save_draft(measure=measure, text=self.read(DraftIn)["text"])
+        measure_services.save_draft(measure=measure, text=self.read(DraftIn)["text"])
         return self.one(_full(measure), measure)
 
     @extend_schema(request=None, responses={200: MEASURE_FULL_SHAPE}, summary="Make the draft the next version")
@@ -96,7 +98,7 @@ class MeasureDraft(Endpoint):
         measure = self.find(
             queries.measures(self.business).select_related("job").select_for_update(no_key=True, of=("self",)), ref
         )
-        measuring.adopt_draft(measure=measure, actor=self.actor)
+        measure_services.adopt_draft(measure=measure, actor=self.actor)
         return self.one(_full(measure), measure)
 
 
@@ -225,7 +227,7 @@ def _document(body: Any) -> Mapping[str, Any]:
 
 
 def _full(measure: StoredMeasure) -> dict[str, Any]:
-    version = measuring.newest(measure)
+    version = measure_services.newest(measure)
     return {
         **MEASURES.of(measure),
         "document": parsed(version.document) if version else None,

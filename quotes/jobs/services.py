@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
-from quotes.jobs.moving import moved
+from quotes.jobs.state_hooks import moved
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, Refused
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.jobs.models import JobState
 from quotes.jobs.services import move_job, note_event
 from quotes.offers.agreement import reason_closed

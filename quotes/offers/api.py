@@ -10,10 +10,10 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from quotes.jobs.api_fields import DOCUMENT
 from quotes.jobs.measure_api import find_version, pointing
 from quotes.jobs.models import MeasureVersion
 from quotes.jobs.queries import jobs
-from quotes.jobs.rows import DOCUMENT
 from quotes.offers import queries, services
 from quotes.offers.bodies import QuoteIn, ReviseIn, SendIn, SetupChange
 from quotes.offers.content import assemble

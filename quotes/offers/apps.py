@@ -15,9 +15,9 @@ class OffersConfig(AppConfig):
     def ready(self) -> None:
         """Tells the catalogue who knows what a change of prices means, and the jobs who prices what would help a fence."""
         import_module("quotes.offers.price_effect")
+        from quotes.jobs.change_price_hooks import prices_remedies
         from quotes.jobs.models import JobState
-        from quotes.jobs.moving import follows
-        from quotes.jobs.remedied import prices_remedies
+        from quotes.jobs.state_hooks import follows
 
         prices_remedies(at_first_call("quotes.offers.building.remedies_today"))
         follows(JobState.CANCELLED, at_first_call("quotes.offers.agreement.cancel_quotes"))

@@ -19,9 +19,9 @@ from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading.measure_document import measure_document
 from fencing.strength.changed_job import Remedy
 from fencing.strength.document import remedy_document
-from quotes.jobs.canonical import canonical, digest
-from quotes.jobs.systems import Found
-from quotes.jobs.takeoffs import looks_at_prices, read_for
+from quotes.jobs.document_text import canonical, digest
+from quotes.jobs.system_lookup import Found
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for
 from quotes.offers.buying import Buying, bought_for, buying_document
 from quotes.offers.lines import Line, customer_lines, hand_line, overall_shares
 from quotes.offers.remedying import priced_remedies

@@ -14,7 +14,7 @@ from typing import Any
 
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Fault, Refused
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.jobs.queries import is_returning
 from quotes.offers.building import Basis, basis_of, build, changed_document
 from quotes.offers.difference import difference

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from quotes.jobs.canonical import canonical, parsed
+from quotes.jobs.document_text import canonical, parsed
 from quotes.offers.models import Revision
 from quotes.offers.set_out_changes import set_out_changes
 from quotes.offers.sums import chosen_lines, read_choices

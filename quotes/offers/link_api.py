@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.jobs.rows import DOCUMENT, TEXT, shape
+from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
 from quotes.offers.answering import Receipt, accept, ask, decline, open_link
 from quotes.offers.bodies import AcceptIn, AskIn, DeclineIn
 from shared.api.endpoint import Endpoint

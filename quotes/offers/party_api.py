@@ -8,8 +8,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from quotes.jobs.api_fields import DOCUMENT
 from quotes.jobs.queries import jobs
-from quotes.jobs.rows import DOCUMENT
 from quotes.offers import queries
 from quotes.offers.answering import reply
 from quotes.offers.bodies import ReplyIn

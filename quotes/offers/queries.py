@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.jobs.models import Job
 from quotes.offers.difference import standing_build, standing_lines
 from quotes.offers.models import Kind, Party, Question, Quote, Revision, SignedLink, State

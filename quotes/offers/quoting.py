@@ -9,8 +9,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.jobs import services as jobs
-from quotes.jobs.canonical import canonical, parsed
-from quotes.jobs.measuring import newest, save_measure, start_measure
+from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.measure_services import newest, save_measure, start_measure
 from quotes.jobs.models import Customer, Job, JobState, MeasureVersion, Site, StoredMeasure
 from quotes.offers.content import assemble
 from quotes.offers.models import Revision, State

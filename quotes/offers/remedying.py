@@ -17,8 +17,8 @@ from fencing.reading import fit
 from fencing.strength.changed_job import Remedy
 from fencing.strength.screening import Outcome, Screening, screen
 from fencing.strength.suggested_changes import priced
-from quotes.jobs.systems import Found, find_system
-from quotes.jobs.takeoffs import looks_at_prices
+from quotes.jobs.system_lookup import Found, find_system
+from quotes.jobs.takeoff_cache import looks_at_prices
 
 MOST_PRICED = 60
 """Posts of a job whose remedies are priced: each remedy is the whole job taken off, cut and priced once more."""

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
-from quotes.jobs.rows import DOCUMENT, TEXT, TIME, WHOLE, shape
+from quotes.jobs.api_fields import DOCUMENT, TEXT, TIME, WHOLE, shape
 from quotes.offers.models import Revision, SignedLink
 from shared.api.row_serializer import AsStored, Short, named
 from shared.common.money import minor_digits

@@ -10,8 +10,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from fencing.model.faults import Fault, Refused
-from quotes.jobs.canonical import canonical, digest, parsed
-from quotes.jobs.measuring import newest
+from quotes.jobs.document_text import canonical, digest, parsed
+from quotes.jobs.measure_services import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion
 from quotes.jobs.services import note_event
 from quotes.offers.agreement import ENDED, agreed_otherwise, agreed_revision

@@ -9,8 +9,8 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import save_measure
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import save_measure
 from quotes.offers import mail
 from quotes.offers.answering import lapse_if_due
 from quotes.offers.building import changed_document

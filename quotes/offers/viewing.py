@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.agreement import reason_closed
 from quotes.offers.difference import standing_build
 from quotes.offers.models import Answer, Answered, Party, Question, Revision, State

@@ -12,8 +12,8 @@ class OrdersConfig(AppConfig):
 
     def ready(self) -> None:
         from quotes.jobs.models import JobState
-        from quotes.jobs.moving import follows
-        from quotes.jobs.ordered import tells_ordered
+        from quotes.jobs.ordered_hooks import tells_ordered
+        from quotes.jobs.state_hooks import follows
 
         tells_ordered(at_first_call("quotes.orders.queries.ordered"))
         follows(JobState.CANCELLED, at_first_call("quotes.orders.stock.let_go"))

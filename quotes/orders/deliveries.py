@@ -10,8 +10,8 @@ from typing import Any
 
 from django.db.models import Q
 
+from quotes.jobs.api_fields import DATE, DOCUMENT, shape
 from quotes.jobs.models import Job
-from quotes.jobs.rows import DATE, DOCUMENT, shape
 from quotes.orders.models import Hold, HoldState, LineJob, OrderLine, Receipt, State, SupplierOrder
 from quotes.orders.rows import despatches_of, number, receipts_of
 from shared.api.row_serializer import AsStored, named

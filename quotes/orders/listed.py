@@ -8,7 +8,7 @@ from typing import Any
 
 from rest_framework.response import Response
 
-from quotes.jobs.rows import DATE, WHOLE, shape
+from quotes.jobs.api_fields import DATE, WHOLE, shape
 from quotes.orders.models import OrderLine
 from quotes.orders.rows import MONEY, ORDER_SHAPE
 from shared.api.problems import Problem

@@ -15,7 +15,7 @@ from fencing.cautions.select import Reader, cautions_for
 from fencing.model.roles import RANK, ROLES
 from quotes.documents import figures
 from quotes.jobs.models import Job
-from quotes.jobs.ordered import Ordered
+from quotes.jobs.ordered_hooks import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
 from quotes.orders.sums import due
 from shared.api.problems import Problem

@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import F
 from django.db.models.functions import Coalesce
 
-from quotes.jobs.rows import DATE, DOCUMENT, TIME, WHOLE, shape
+from quotes.jobs.api_fields import DATE, DOCUMENT, TIME, WHOLE, shape
 from quotes.orders.models import (
     Decision,
     Despatch,

@@ -40,7 +40,7 @@ from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.documents import rendering
 from quotes.documents.pack import quote_pdf
 from quotes.documents.quotesheet import quote_values
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.quoting import quote_measure
 from quotes.offers.viewing import party_document
 from shared.business.actors import SYSTEM

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from quotes.jobs.measuring import save_draft, start_measure
+from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import Job
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in

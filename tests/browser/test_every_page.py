@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from catalogue.api.resources import RESOURCES
 from catalogue.models import FenceSystem
-from quotes.jobs.measuring import save_draft
+from quotes.jobs.measure_services import save_draft
 from quotes.jobs.models import StoredMeasure
 from quotes.offers.models import Revision
 from quotes.offers.services import start_quote

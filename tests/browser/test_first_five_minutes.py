@@ -11,7 +11,7 @@ from django.test import Client
 from playwright.sync_api import Browser, Page, expect
 
 from quotes.documents.models import Document
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.models import Revision
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, Request, Response, expect
 
 from quotes.desk import measure_pages
 from quotes.desk.measure_keeping import keep_typed
-from quotes.jobs.measuring import save_draft, start_measure
+from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from shared.models import Business
 from tests.browser.dead_spot import tunnel

@@ -10,7 +10,7 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import Browser, Page, expect
 
-from quotes.jobs.measuring import start_measure
+from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
 from shared.models import Business
 from tests.browser.looking import new_page, sign_in

@@ -12,7 +12,7 @@ import pytest
 
 from fencing.model.faults import Fault, Refused
 from fencing.reading import read_measure, read_system
-from quotes.jobs import commandline
+from quotes.jobs import takeoff_command
 
 ROOT = Path(__file__).parents[2]
 SYSTEM: dict[str, Any] = json.loads((ROOT / "demo/catalogue/corrugated-50.json").read_text())
@@ -140,6 +140,6 @@ def test_the_command_asks_and_ends_with_refused(tmp_path: Path, case: str) -> No
         cut_list=False, explain=None,
     )  # fmt: skip
     out, errors = io.StringIO(), io.StringIO()
-    assert commandline.run(asked, out, errors) == commandline.REFUSED
+    assert takeoff_command.run(asked, out, errors) == takeoff_command.REFUSED
     assert question in errors.getvalue()
     assert out.getvalue() == ""

@@ -13,7 +13,7 @@ from django.test import Client
 from lxml import html
 
 from quotes.documents.pack import quote_pdf
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.models import Revision
 from quotes.offers.services import revise
 from shared.business.models import Person

@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 
 from quotes.documents.pack import crew_pdf
-from quotes.jobs import measuring
+from quotes.jobs import measure_services
 from quotes.jobs.models import Job
 from quotes.offers.answering import accept
 from quotes.offers.models import Revision
@@ -40,7 +40,9 @@ def _vary(job: Job) -> None:
     first = agreed(job)
     assert first is not None
     actor = actor_of(job.business)
-    version = measuring.save_measure(measure=first.measure_version.measure, document=measure(8400, 4800), actor=actor)
+    version = measure_services.save_measure(
+        measure=first.measure_version.measure, document=measure(8400, 4800), actor=actor
+    )
     _accept(send(revision=revise(quote=first.quote, actor=actor, version=version), actor=actor))
 
 

@@ -20,7 +20,7 @@ from quotes.documents import api as documents
 from quotes.documents.models import Document
 from quotes.exchange import webhook_api as hooks
 from quotes.exchange.models import Attempt, Delivery, WebhookEndpoint
-from quotes.jobs import rows as jobs
+from quotes.jobs import api_fields as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job

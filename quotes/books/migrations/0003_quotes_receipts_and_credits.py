@@ -7,7 +7,7 @@ import shared.business.business_owned
 from decimal import Decimal
 from django.db import migrations, models
 
-from quotes.jobs.frozen import written_once
+from quotes.jobs.immutable_triggers import written_once
 
 
 class Migration(migrations.Migration):

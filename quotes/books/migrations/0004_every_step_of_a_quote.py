@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.db import migrations, models
 
-from quotes.jobs.frozen import allow, written_once
+from quotes.jobs.immutable_triggers import allow, written_once
 
 
 class Migration(migrations.Migration):

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.db import migrations
 
-from quotes.jobs.frozen import written_once
+from quotes.jobs.immutable_triggers import written_once
 
 
 class Migration(migrations.Migration):

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.db import migrations
 
-from quotes.jobs.frozen import refuse, written_once
+from quotes.jobs.immutable_triggers import refuse, written_once
 
 FROZEN = " OR ".join(
     f"OLD.{column} <> NEW.{column}"

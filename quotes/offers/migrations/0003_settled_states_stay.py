@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.db import migrations
 
-from quotes.jobs.frozen import refuse
+from quotes.jobs.immutable_triggers import refuse
 
 SETTLED = "OLD.state IN ('accepted', 'declined', 'lapsed', 'replaced')"
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.db import migrations, models
 
-from quotes.jobs.frozen import allow, refuse
+from quotes.jobs.immutable_triggers import allow, refuse
 
 FROZEN = " OR ".join(
     f"OLD.{column} <> NEW.{column}"

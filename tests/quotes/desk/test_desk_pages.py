@@ -13,7 +13,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from quotes.jobs.measuring import start_measure
+from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.orders.replying import LineSaid, Told, take_reply
 from shared.business.models import Person

@@ -9,7 +9,7 @@ from django.test import Client
 
 from quotes.desk.measure_fields import Offered, sheet_fields
 from quotes.desk.measure_keeping import document_of, offered
-from quotes.jobs.measuring import save_draft, start_measure
+from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business

@@ -14,7 +14,7 @@ from quotes.desk.measure_drawn import draw
 from quotes.desk.measure_fields import sheet_fields
 from quotes.desk.measure_keeping import document_of, offered
 from quotes.desk.remedies import Said, notices_of
-from quotes.jobs.measuring import save_draft, start_measure
+from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business

@@ -24,8 +24,8 @@ from fencing.strength.screening import Screening, screen
 from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest
 from quotes.jobs.models import StoredMeasure
 from quotes.jobs.schema_api import schemas
 from quotes.offers.models import Revision

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 
 from catalogue.models import FenceSystem
-from quotes.jobs.measuring import save_draft, save_measure
+from quotes.jobs.measure_services import save_draft, save_measure
 from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business

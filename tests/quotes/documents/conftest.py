@@ -10,8 +10,8 @@ import pytest
 from fencing.reading import read_json
 from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.jobs import services as jobs
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest, start_measure
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, start_measure
 from quotes.offers import services as offers
 from quotes.offers.models import Revision
 from quotes.offers.setup import read_setup

@@ -21,7 +21,7 @@ from fencing.reading.json_reader import sound
 from quotes.documents import rendering
 from quotes.documents.models import Kind
 from quotes.documents.pack import crew_pdf, quote_pdf
-from quotes.jobs.canonical import canonical
+from quotes.jobs.document_text import canonical
 from quotes.offers.content import assemble
 from quotes.offers.models import Revision, State
 from quotes.offers.services import send

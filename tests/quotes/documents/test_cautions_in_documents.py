@@ -14,7 +14,7 @@ from django.test import Client
 from fencing.cautions.register import REGISTER, Reader
 from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.documents.sawsheet import sawsheet_pdf
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.content import assemble, face
 from quotes.offers.models import Revision
 from quotes.offers.setup import read_setup

@@ -15,7 +15,7 @@ from quotes.documents.models import Document, Kind
 from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.documents.rendering import Variant, render
 from quotes.documents.services import make, want_documents
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.answering import accept
 from quotes.offers.models import Revision
 from quotes.offers.quoting import quote_measure

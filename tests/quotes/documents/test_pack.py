@@ -17,7 +17,7 @@ from babel.numbers import format_currency
 
 from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.documents.rendering import Variant, render
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.sums import sums
 from tests.quotes.documents.conftest import sent
 

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from fencing.model.faults import Fault, Refused
-from quotes.jobs import commandline
+from quotes.jobs import takeoff_command
 from shared.api.problems import from_refusal
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -28,9 +28,9 @@ DEMOS = sorted((ROOT / "demo/measures").glob("*.json"))
 def answer(*arguments: object) -> tuple[int, str, str]:
     """(exit code, standard output, standard error) of the command, in this process."""
     parser = ArgumentParser()
-    commandline.add_arguments(parser)
+    takeoff_command.add_arguments(parser)
     out, err = StringIO(), StringIO()
-    code = commandline.run(parser.parse_args([str(one) for one in arguments]), out, err)
+    code = takeoff_command.run(parser.parse_args([str(one) for one in arguments]), out, err)
     return code, out.getvalue(), err.getvalue()
 
 
@@ -176,7 +176,7 @@ def test_a_stream_that_is_closed_or_full_is_told_in_one_line(
 def test_with_a_system_neither_django_nor_numbers_in_bulk_are_loaded() -> None:
     heavy = ("django", "rest_framework", "celery", "numpy", "highspy", "babel", "lxml", "shared.settings", "catalogue")
     code = (
-        "import sys; from quotes.jobs.commandline import quick;"
+        "import sys; from quotes.jobs.takeoff_command import quick;"
         f"assert quick([{str(MEASURE)!r}, '--system', {str(SYSTEM)!r}, '--json']) == 0;"
         f"print([name for name in {heavy!r} if name in sys.modules], file=sys.stderr)"
     )

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.engine.sample_catalogue import load_starter
-from quotes.jobs import measuring, services
+from quotes.jobs import measure_services, services
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.offers import links
 from quotes.offers.models import Party, Revision
@@ -52,8 +52,8 @@ def new_job(business: Business, document: Mapping[str, Any] | None = None) -> tu
     customer = services.add_customer(business=business, actor=SYSTEM, name="Ada Quill", email="ada@example.test")
     site = services.add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", place="Tern Bay")
     job = services.open_job(customer=customer, site=site, label="Back fence", actor=actor)
-    kept = measuring.start_measure(job=job, document=document or measure(12000, 7200, shares=BOTH), actor=actor)
-    version = measuring.newest(kept)
+    kept = measure_services.start_measure(job=job, document=document or measure(12000, 7200, shares=BOTH), actor=actor)
+    version = measure_services.newest(kept)
     assert version is not None
     return job, version
 

@@ -14,7 +14,7 @@ from jsonschema import Draft202012Validator
 from catalogue.models import Finish
 from fencing.model.faults import Refused
 from quotes.documents.scope import scope
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.answering import accept
 from quotes.offers.content import assemble
 from quotes.offers.models import Revision

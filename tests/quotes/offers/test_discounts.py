@@ -12,7 +12,7 @@ from django.test import Client
 from catalogue.rules.price_rules import rule_faults
 from quotes.desk.measure_drawn import draw
 from quotes.documents.management.commands.quote import explained
-from quotes.jobs import measuring, services
+from quotes.jobs import measure_services, services
 from quotes.jobs.models import JobState
 from quotes.offers.queries import content_of
 from quotes.offers.services import send, start_quote
@@ -49,8 +49,8 @@ def test_a_customer_who_accepted_a_job_before_gets_the_discount_on_page_and_quot
     assert discount(content_of(first)) == []
     services.move_job(job=job, to=JobState.ACCEPTED, actor=actor_of(business))
     again = services.open_job(customer=job.customer, site=job.site, label="Front", actor=actor_of(business))
-    kept = measuring.start_measure(job=again, document=measure(9000), actor=actor_of(business))
-    newest = measuring.newest(kept)
+    kept = measure_services.start_measure(job=again, document=measure(9000), actor=actor_of(business))
+    newest = measure_services.newest(kept)
     assert newest is not None
     second = send(revision=start_quote(job=again, version=newest, actor=actor_of(business)), actor=actor_of(business))
     assert [label for label, _ in discount(content_of(second))] == ["For returning customers"]

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from catalogue.models import Offer, PriceRule
 from catalogue.rules.price_rules import RuleKind
-from quotes.jobs.canonical import canonical, digest, parsed
+from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.offers.answering import accept, lapse_if_due, open_link
 from quotes.offers.models import Party, Revision, State
 from quotes.offers.queries import content_of

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from fencing.model.faults import Refused
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.answering import accept
 from quotes.offers.draft_form import sections
 from quotes.offers.models import Revision

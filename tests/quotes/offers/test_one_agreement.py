@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from fencing.model.faults import Refused
-from quotes.jobs import measuring, services
+from quotes.jobs import measure_services, services
 from quotes.jobs.models import Job, JobState
 from quotes.offers.answering import accept
 from quotes.offers.models import Revision, State
@@ -32,7 +32,7 @@ def yard(business: Business) -> Business:
 def draft_of(job: Job, *lengths: int) -> Revision:
     """A quote for another fence of the same job."""
     actor = actor_of(job.business)
-    version = measuring.newest(measuring.start_measure(job=job, document=measure(*lengths), actor=actor))
+    version = measure_services.newest(measure_services.start_measure(job=job, document=measure(*lengths), actor=actor))
     assert version is not None
     return start_quote(job=job, version=version, actor=actor, setup=ALONE)
 

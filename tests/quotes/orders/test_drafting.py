@@ -11,7 +11,7 @@ from catalogue.models import SupplierTerms
 from catalogue.queries import components
 from fencing.model.faults import Refused
 from fencing.quantities.comparison_prices import PIECE_ROLES
-from quotes.jobs.ordered import ordered_for
+from quotes.jobs.ordered_hooks import ordered_for
 from quotes.offers.queries import agreed_build
 from quotes.orders import services, stock
 from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order

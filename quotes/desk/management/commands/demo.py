@@ -17,7 +17,7 @@ from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.exchange.documents import FORMS
-from quotes.jobs.canonical import parsed
+from quotes.jobs.document_text import parsed
 from quotes.offers.models import Revision, State
 from quotes.orders.saw_sheets import saw_pdf
 from shared.models import Business

@@ -18,7 +18,7 @@ from fencing.reading.json_reader import MOST_BYTES, sound
 from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
-from quotes.jobs.chosen import choose_business
+from quotes.jobs.business_choice import choose_business
 from quotes.offers.models import Revision
 from quotes.offers.priced import made_of
 from quotes.offers.queries import content_of

@@ -8,18 +8,18 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from quotes.jobs import commandline
+from quotes.jobs import takeoff_command
 from shared.common.command_io import answer
 
 
 class Command(BaseCommand):
-    help = commandline.HELP
+    help = takeoff_command.HELP
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        commandline.add_arguments(parser)
+        takeoff_command.add_arguments(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        code = answer(partial(commandline.run, Namespace(**options)))
+        code = answer(partial(takeoff_command.run, Namespace(**options)))
         if code:
             raise SystemExit(code)

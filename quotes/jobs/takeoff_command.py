@@ -103,7 +103,7 @@ def _gather(read: Callable[[], T]) -> tuple[T | None, list[Fault]]:
 
 def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | None, PriceList | None]:
     if asked.system is None:
-        from quotes.jobs.chosen import catalogued
+        from quotes.jobs.business_choice import catalogued
 
         code = document.get("system") if isinstance(document, dict) else None
         return catalogued(code, asked.business, err) if isinstance(code, str) else (None, None)

@@ -8,7 +8,7 @@ from typing import Any
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import Remedy
 from fencing.strength.document import remedy_document
-from quotes.jobs.systems import Found
+from quotes.jobs.system_lookup import Found
 
 Prices = Callable[[TakeOff, Found], Sequence[Remedy]]
 _PRICERS: list[Prices] = []

@@ -10,9 +10,9 @@ from django.utils import timezone
 
 from catalogue import services as catalogue
 from catalogue.models import FenceSystemVersion, Offer
-from quotes.jobs.canonical import canonical, digest, parsed
+from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import StoredTakeOff
-from quotes.jobs.takeoffs import engine_mark, take_off_of
+from quotes.jobs.takeoff_cache import engine_mark, take_off_of
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from tests.quotes.offers.cast import measure, new_job, stock_up

@@ -11,10 +11,10 @@ from django.utils import timezone
 
 from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
-from quotes.jobs.canonical import canonical
+from quotes.jobs.document_text import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
-from quotes.jobs.takeoffs import take_off_of, try_out
+from quotes.jobs.takeoff_cache import take_off_of, try_out
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log

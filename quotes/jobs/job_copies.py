@@ -7,8 +7,8 @@ from typing import Any
 
 from django.db import transaction
 
-from quotes.jobs.canonical import parsed
-from quotes.jobs.measuring import newest, start_measure
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, start_measure
 from quotes.jobs.models import Customer, Job, Site
 from quotes.jobs.queries import measures
 from quotes.jobs.services import add_site, open_job

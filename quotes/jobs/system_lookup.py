@@ -12,7 +12,7 @@ from catalogue.engine import engine_input
 from catalogue.engine.purchase_options import Market
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
-from quotes.jobs.canonical import canonical, digest
+from quotes.jobs.document_text import canonical, digest
 from shared.models import Business
 
 

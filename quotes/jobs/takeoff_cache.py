@@ -18,9 +18,9 @@ from fencing.quantities.comparison_prices import PriceList
 from fencing.quantities.take_off import take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure
-from quotes.jobs.canonical import canonical, digest, parsed
+from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredTakeOff
-from quotes.jobs.systems import Found, find_system
+from quotes.jobs.system_lookup import Found, find_system
 from shared.models import Business
 
 
