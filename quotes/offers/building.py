@@ -30,8 +30,8 @@ from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
 from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines
-from quotes.pricing.lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
-from quotes.pricing.materials import material_lines
+from quotes.pricing.material_costs import material_lines
+from quotes.pricing.price_lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
 from quotes.pricing.shares import Shares, party_keys
 from shared.common.dates import today
 from shared.common.money import rounded

@@ -17,7 +17,7 @@ from fencing.cutting import Demand
 from fencing.model.faults import Refused
 from fencing.quantities.take_off import TakeOff
 from quotes.offers.wanted import Wanted, wanted_of
-from quotes.pricing.materials import Bought
+from quotes.pricing.material_costs import Bought
 
 LENGTHS_BY = 6
 """So many suppliers at most are each tried alone for the choice of stock lengths."""

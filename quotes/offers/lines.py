@@ -14,7 +14,7 @@ from fencing.model.fence import BuiltRetrofit, BuiltRun
 from fencing.quantities.take_off import TakeOff
 from quotes.offers.hazards import LICENSED
 from quotes.pricing.costs import CostLine
-from quotes.pricing.lines import PriceLine
+from quotes.pricing.price_lines import PriceLine
 from quotes.pricing.shares import Shares, overall
 from shared.common.money import Sharing, rounded
 

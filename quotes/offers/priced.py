@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from quotes.offers.sums import BASE, Choices, Content, read_choices, sums
-from quotes.pricing.lines import UNITS
+from quotes.pricing.price_lines import UNITS
 
 ZERO = Decimal(0)
 KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "hire": "Hire"}

@@ -10,7 +10,7 @@ from typing import Any
 from catalogue.rules.discounts import DiscountRule, GivenTo
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Fault, Refused
-from quotes.pricing.lines import Discount
+from quotes.pricing.price_lines import Discount
 
 NO_DISCOUNT = "none"
 """What a quote names in place of a rule to give no discount."""

@@ -26,7 +26,7 @@ from fencing.model.system import (
 from fencing.quantities.take_off import TakeOff, take_off
 from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine
-from quotes.pricing.lines import PriceLine, price_lines
+from quotes.pricing.price_lines import PriceLine, price_lines
 from quotes.pricing.shares import Shares
 
 TEN = TaxCode("standard", "S", Decimal(10), "Sales tax")

@@ -20,7 +20,7 @@ from fencing.set_out.ground import Ground
 from quotes.pricing.costs import CostLine
 from quotes.pricing.digging import Holes, dig_lines
 from quotes.pricing.labour import disposal_lines, labour_lines, work_of
-from quotes.pricing.materials import Bought, material_lines, shares_by_run
+from quotes.pricing.material_costs import Bought, material_lines, shares_by_run
 from tests.quotes.pricing.cast import SYSTEM, rules, taken_off
 
 SIDE = Run("A", 10000, 1500, basis=Basis.CENTRES, soil="clay", end=Terminal.CORNER)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from catalogue.rules.price_rules import Category, PriceRules
 from fencing.model.faults import Refused
 from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines, subcontract_line
-from quotes.pricing.lines import Discount, line_by_hand
+from quotes.pricing.price_lines import Discount, line_by_hand
 from quotes.pricing.shares import Shares
 from shared.common.money import OddCent, Rounding, TaxAt, TaxRule
 from tests.quotes.pricing.cast import THIRDS, cost, percent, price, rules
