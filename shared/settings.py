@@ -49,7 +49,7 @@ INSTALLED_APPS = [
     "shared",
     "catalogue",
     "quotes.jobs",
-    "quotes.offers",
+    "quotes.quoting",
     "quotes.documents",
     "quotes.orders",
     "quotes.exchange",

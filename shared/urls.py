@@ -12,7 +12,7 @@ APPS = (
     "shared",
     "catalogue",
     "quotes.jobs",
-    "quotes.offers",
+    "quotes.quoting",
     "quotes.documents",
     "quotes.orders",
     "quotes.exchange",

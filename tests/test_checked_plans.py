@@ -13,7 +13,7 @@ from tests import checked_plans
 DEMAND = Demand(3, ((2238, 8),), (Stock(6000, 3120),))
 SEARCHERS = (
     "fencing.buying.cut_lengths",
-    "quotes.offers.wanted",
+    "quotes.quoting.required_articles",
     "catalogue.engine.cutting_plans",
     "catalogue.engine.cutplan_command",
 )

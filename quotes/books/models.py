@@ -8,8 +8,8 @@ from django.db import models
 from django.db.models import Q
 
 from quotes.jobs.models import Frozen, Job
-from quotes.offers.models import Revision
 from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.quoting.models import Revision
 from shared.models import Owned
 
 

@@ -13,9 +13,9 @@ from django.db.models import Q, Sum
 from quotes.books.models import QuoteEntry, QuoteStep
 from quotes.books.periods import open_day
 from quotes.jobs.document_text import parsed
-from quotes.offers.difference import standing_build, standing_lines
-from quotes.offers.models import Revision, State
-from quotes.offers.sums import NOTHING_CHOSEN, sums
+from quotes.quoting.models import Revision, State
+from quotes.quoting.totals import NOTHING_CHOSEN, sums
+from quotes.quoting.variation_changes import standing_build, standing_lines
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.dates import local_day
 from shared.database.numbering import hold

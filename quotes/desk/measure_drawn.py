@@ -18,7 +18,7 @@ from quotes.desk.measure_fields import MANY_RUNS
 from quotes.documents.figures import by_locale
 from quotes.jobs.system_lookup import Found
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
-from quotes.offers.building import Basis, basis_today, total_of
+from quotes.quoting.build_pricing import Basis, basis_today, total_of
 from shared.common.money import shown
 from shared.models import Business
 

@@ -17,7 +17,7 @@ from quotes.jobs import queries, services
 from quotes.jobs.job_copies import copy_job
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import MOVES, JobState
-from quotes.offers.queries import quotes
+from quotes.quoting.queries import quotes
 from shared.api.etags import find
 from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope

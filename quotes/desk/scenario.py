@@ -15,14 +15,14 @@ from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measure_services import newest, start_measure
 from quotes.jobs.models import Job, JobState
-from quotes.offers import services as offers
-from quotes.offers.answering import accept
-from quotes.offers.links import token_of
-from quotes.offers.models import Revision, SignedLink
-from quotes.offers.setup import read_setup
 from quotes.orders.drafting import order_for
 from quotes.orders.models import SupplierOrder
 from quotes.orders.services import place
+from quotes.quoting import services as offers
+from quotes.quoting.customer_responses import accept
+from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.models import Revision, SignedLink
+from quotes.quoting.signed_links import token_of
 from shared.business.actors import SYSTEM
 from shared.models import Business
 

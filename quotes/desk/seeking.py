@@ -7,7 +7,7 @@ from django.urls import reverse
 from quotes.desk.rows import Group, Row
 from quotes.desk.today import MOST
 from quotes.jobs import queries as jobs
-from quotes.offers.queries import quotes
+from quotes.quoting.queries import quotes
 from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.models import Business

@@ -18,7 +18,7 @@ from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, save_measure
-from quotes.offers.content import face
+from quotes.quoting.content_document import face
 from shared.api.etags import find
 from shared.business.access import MemberRequest, needs
 from shared.business.roles import Scope

@@ -13,7 +13,7 @@ from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.system_lookup import Found
-from quotes.offers.building import changed_run
+from quotes.quoting.build_pricing import changed_run
 from shared.models import Business
 
 

@@ -13,14 +13,14 @@ from quotes.desk.stages import address
 from quotes.desk.undelivered import undelivered_rows
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import Job, JobState
-from quotes.offers import queries as offers
-from quotes.offers.agreement import awaiting_answer
-from quotes.offers.models import Answered, Question, Revision
-from quotes.offers.models import State as QuoteState
 from quotes.orders import deliveries
 from quotes.orders import queries as orders
 from quotes.orders.order_rows import State as OrderState
 from quotes.orders.order_rows import SupplierOrder
+from quotes.quoting import queries as offers
+from quotes.quoting.agreement import awaiting_answer
+from quotes.quoting.models import Answered, Question, Revision
+from quotes.quoting.models import State as QuoteState
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.roles import Scope

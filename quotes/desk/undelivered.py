@@ -11,7 +11,7 @@ from django.utils import timezone
 from quotes.desk.rows import Row
 from quotes.desk.stages import address
 from quotes.documents.models import Document
-from quotes.offers.deliveries import KINDS, revisions_of
+from quotes.quoting.mail_status import KINDS, revisions_of
 from shared.background.outgoing_mail import Letter, undelivered
 from shared.business.mail_test import ASKED
 from shared.models import Business

@@ -28,7 +28,7 @@ def annex_pdf(
     Args:
         takeoff: its document, with ``strength``; remedies with their costs where the reader may see them.
         curves: the screening curves as SVG.
-        face: of the business (``quotes.offers.content.face``).
+        face: of the business (``quotes.quoting.content_document.face``).
         heading: what was screened: job, measure or quote.
         place: where it stands.
         made: the time it bears.

@@ -22,8 +22,8 @@ from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.checklist import Mark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
-from quotes.offers import queries
-from quotes.offers.viewing import crew_document
+from quotes.quoting import queries
+from quotes.quoting.party_documents import crew_document
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, needs

@@ -20,7 +20,7 @@ def crew_values(document: Document, made: str) -> dict[str, Any]:
     """Everything the set-out sheet and the cut list print.
 
     Args:
-        document: what is built, without money (``quotes.offers.viewing.crew_document``).
+        document: what is built, without money (``quotes.quoting.party_documents.crew_document``).
         made: the time the revision was sent, RFC 3339.
     """
     with by_locale(document["business"]["locale"]):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 from shared.models import Owned
 
 

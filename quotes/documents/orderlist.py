@@ -16,7 +16,7 @@ def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: d
 
     Args:
         sheet: what ``quotes.orders.queries.order_sheet`` tells of an order.
-        business: the business's face (``quotes.offers.content.face``).
+        business: the business's face (``quotes.quoting.content_document.face``).
         made: the time it bears.
     """
     foot = strip(sheet["heading"], sheet["supplier"], business["name"])

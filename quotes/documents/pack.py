@@ -13,9 +13,9 @@ from quotes.documents.crewsheets import care_values, crew_values
 from quotes.documents.figures import number, strip
 from quotes.documents.quotesheet import accepted_by, face, quote_values
 from quotes.documents.rendering import Enclosure, Variant, markup, render
-from quotes.offers.difference import standing_build
-from quotes.offers.sums import NOTHING_CHOSEN, Choices, read_choices
-from quotes.offers.viewing import crew_document, party_document
+from quotes.quoting.party_documents import crew_document, party_document
+from quotes.quoting.totals import NOTHING_CHOSEN, Choices, read_choices
+from quotes.quoting.variation_changes import standing_build
 from shared.common.money import minor_digits, rounded
 
 Content = Mapping[str, Any]

@@ -11,10 +11,10 @@ from fencing.model.faults import Refused
 from quotes.documents.api import OF_CREW
 from quotes.documents.models import Document
 from quotes.documents.pack import quote_pdf
-from quotes.offers import queries
-from quotes.offers.content import assemble
-from quotes.offers.models import State
-from quotes.offers.sums import read_choices
+from quotes.quoting import queries
+from quotes.quoting.content_document import assemble
+from quotes.quoting.models import State
+from quotes.quoting.totals import read_choices
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, needs

@@ -26,9 +26,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from fencing.model.faults import Refused
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.quotesheet import drawings, quote_values
-from quotes.offers.answering import NEUTRAL, accept, ask, decline, link_of, open_link
-from quotes.offers.models import SignedLink
-from quotes.offers.viewing import PartyView
+from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
+from quotes.quoting.models import SignedLink
+from quotes.quoting.party_documents import PartyView
 from shared.api.problems import Problem
 from shared.common.dates import dates_by
 from shared.database.deadlocks import retry_deadlock

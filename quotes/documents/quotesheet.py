@@ -62,7 +62,7 @@ def quote_values(document: Document, acceptance: Document | None = None) -> dict
     """Everything the quote template prints.
 
     Args:
-        document: a party's document (``quotes.offers.viewing.party_document``).
+        document: a party's document (``quotes.quoting.party_documents.party_document``).
         acceptance: who accepted it and when (``accepted_by``), for the acceptance record.
     """
     business = document["business"]

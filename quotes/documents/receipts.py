@@ -9,10 +9,10 @@ from django.core.mail import EmailMessage
 
 from quotes.documents.quotesheet import accepted_by, quote_values
 from quotes.jobs.document_text import parsed
-from quotes.offers.mail import signature, to_party
-from quotes.offers.models import Answer
-from quotes.offers.sums import read_choices
-from quotes.offers.viewing import party_document
+from quotes.quoting.emails import signature, to_party
+from quotes.quoting.models import Answer
+from quotes.quoting.party_documents import party_document
+from quotes.quoting.totals import read_choices
 
 
 def receipt_letter(answer: Answer, pdf: bytes) -> EmailMessage:

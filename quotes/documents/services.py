@@ -12,8 +12,8 @@ from django.utils import timezone
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.pack import acceptance_pdf, acceptance_record_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
 from quotes.jobs.document_text import parsed
-from quotes.offers.models import Answer, Party, Revision
-from quotes.offers.sums import Content, read_choices
+from quotes.quoting.models import Answer, Party, Revision
+from quotes.quoting.totals import Content, read_choices
 from shared.background.outbox import everybody_registers, want
 from shared.common.dates import dates_by, write_moment
 from shared.models import Business

@@ -5,7 +5,7 @@ from __future__ import annotations
 from quotes.documents import services
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.receipts import receipt_letter
-from quotes.offers.models import Answer, Revision
+from quotes.quoting.models import Answer, Revision
 from shared.background import outgoing_mail
 from shared.background.outbox import Finish, handles
 from shared.models import Event

@@ -23,13 +23,13 @@ from fencing.model.faults import Fault, Refused
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
-from quotes.offers.queries import agreed_build
 from quotes.orders import stock, sums
 from quotes.orders.events import lines_of, locked, note, require
 from quotes.orders.market import strip_width
 from quotes.orders.models import LineJob, OrderLine, State, SupplierOrder
 from quotes.orders.planning import Need, Plan, plan_for
 from quotes.orders.spoken import beyond, merged, spoken_for
+from quotes.quoting.queries import agreed_build
 from shared.api.problems import Problem
 from shared.business.accounts import account
 from shared.business.actors import Actor

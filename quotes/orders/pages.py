@@ -16,13 +16,13 @@ from django.views.decorators.http import require_GET, require_http_methods
 from fencing.model.faults import Fault, Refused
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
-from quotes.offers.queries import agreed
 from quotes.orders import bodies, queries, services
 from quotes.orders.delivering import send_back
 from quotes.orders.drafting import order_for
 from quotes.orders.models import Despatch, LineReply, OrderLine, State, SupplierOrder
 from quotes.orders.shown import order_facts
 from quotes.orders.wording import words_of
+from quotes.quoting.queries import agreed
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.api.serializers import read

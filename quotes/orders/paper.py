@@ -8,9 +8,9 @@ from datetime import datetime
 from quotes.documents.models import Document, Kind, State
 from quotes.documents.orderlist import orderlist_pdf
 from quotes.documents.services import want_document
-from quotes.offers.content import face
 from quotes.orders.models import SupplierOrder
 from quotes.orders.queries import order_sheet
+from quotes.quoting.content_document import face
 from shared.api.json_encoder import write_json
 
 

@@ -15,10 +15,10 @@ from fencing.model.pieces import Piece
 from quotes.documents.pack import made_at
 from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.models import Job
-from quotes.offers.difference import standing_build
-from quotes.offers.models import Revision
-from quotes.offers.queries import agreed, content_of
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
+from quotes.quoting.models import Revision
+from quotes.quoting.queries import agreed, content_of
+from quotes.quoting.variation_changes import standing_build
 from shared.api.problems import Problem
 
 WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that what is left of one is used

@@ -41,8 +41,8 @@ from quotes.documents import rendering
 from quotes.documents.pack import quote_pdf
 from quotes.documents.quotesheet import quote_values
 from quotes.jobs.document_text import parsed
-from quotes.offers.quoting import quote_measure
-from quotes.offers.viewing import party_document
+from quotes.quoting.party_documents import party_document
+from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
 from tests.faults.test_documents import START, Press
 
@@ -53,7 +53,7 @@ _END_TO_END = f"""
 import time
 from quotes.documents.models import Document, Kind
 from quotes.documents.services import want_documents
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 revision = Revision.anywhere.get()
 for _ in range({SENT} + 1):
     Document.anywhere.all().delete()

@@ -8,12 +8,12 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from quotes.jobs.models import AsBuilt, Job, Tick
-from quotes.offers.answering import accept
+from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
-from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

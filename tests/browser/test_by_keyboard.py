@@ -9,11 +9,11 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from quotes.jobs.document_text import parsed
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 from shared.models import Business
 from tests.browser.looking import new_page
 from tests.conftest import PASSWORD, Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 MOST_TABS = 120

@@ -12,7 +12,7 @@ from quotes.jobs.models import Job
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import PASSWORD, Cast
-from tests.quotes.offers.cast import actor_of, new_job, sent, stock_up
+from tests.quotes.quoting.cast import actor_of, new_job, sent, stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 WIDTHS = pytest.mark.parametrize("width", [1280, 360])

@@ -18,15 +18,15 @@ from catalogue.api.resources import RESOURCES
 from catalogue.models import FenceSystem
 from quotes.jobs.measure_services import save_draft
 from quotes.jobs.models import StoredMeasure
-from quotes.offers.models import Revision
-from quotes.offers.services import start_quote
+from quotes.quoting.models import Revision
+from quotes.quoting.services import start_quote
 from shared.business.invitations import address_of
 from shared.business.models import Member
 from shared.models import Business
 from tests.browser.looking import PICTURES, faults_of, new_page, photograph, sign_in
 from tests.conftest import Cast
 from tests.matrix.world import World, world_of
-from tests.quotes.offers.cast import PARTIES, actor_of, new_job
+from tests.quotes.quoting.cast import PARTIES, actor_of, new_job
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 Addresses = Callable[[World], list[str]]

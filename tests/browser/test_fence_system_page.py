@@ -12,7 +12,7 @@ from catalogue.models import FenceSystem
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -12,11 +12,11 @@ from playwright.sync_api import Browser, Page, expect
 
 from quotes.documents.models import Document
 from quotes.jobs.document_text import parsed
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph
 from tests.conftest import PASSWORD, Cast
-from tests.quotes.offers.cast import stock_up, token
+from tests.quotes.quoting.cast import stock_up, token
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 MOST_STEPS, MOST_INPUTS = 8, 10

@@ -22,7 +22,7 @@ from shared.models import Business
 from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
+from tests.quotes.quoting.cast import actor_of, measure, new_job, stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 WEIGHT = 150_000

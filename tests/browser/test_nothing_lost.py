@@ -15,7 +15,7 @@ from quotes.jobs.models import Job, StoredMeasure
 from shared.models import Business
 from tests.browser.looking import new_page, sign_in
 from tests.conftest import PASSWORD, Cast
-from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
+from tests.quotes.quoting.cast import actor_of, measure, new_job, stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 LENGTH = "#f-runs-0-length_mm"

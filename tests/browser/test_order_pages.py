@@ -9,12 +9,12 @@ from playwright.sync_api import Browser, expect
 
 from catalogue.models import Component
 from quotes.jobs.models import Job
-from quotes.offers.answering import accept
 from quotes.orders.stock import put_in
+from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from quotes.offers.links import reissue_link
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
+from quotes.quoting.signed_links import reissue_link
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph
-from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 SETUP = {

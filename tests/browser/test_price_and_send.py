@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in
 from tests.conftest import Cast
-from tests.quotes.offers.cast import measure, new_job, stock_up
+from tests.quotes.quoting.cast import measure, new_job, stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

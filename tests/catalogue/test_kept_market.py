@@ -12,7 +12,7 @@ from django.utils import timezone
 from catalogue.engine import engine_input
 from catalogue.models import Component, Finish, Offer, Supplier
 from shared.models import Business
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
 

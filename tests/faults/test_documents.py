@@ -16,7 +16,7 @@ START = """
 from django.core.management import call_command
 call_command('migrate', verbosity=0)
 from quotes.desk.scenario import FOLDER, load_business, scenario
-from quotes.offers.quoting import quote_measure
+from quotes.quoting.quote_command import quote_measure
 from fencing.reading import read_json
 from shared import relay
 from shared.business.actors import SYSTEM
@@ -33,7 +33,7 @@ Wanted.objects.exclude(event__kind='document.wanted').update(state='done')
 WANT = """
 from quotes.documents.models import Kind
 from quotes.documents.services import want_documents
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 want_documents(revision=Revision.anywhere.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
 """
 

@@ -11,7 +11,7 @@ from django.core import mail
 from django.test import Client
 
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 COLOURS = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
 LINK = re.compile(r"/q/([A-Za-z0-9_-]{43})")

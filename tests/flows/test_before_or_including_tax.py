@@ -14,13 +14,13 @@ from lxml import html
 
 from quotes.documents.pack import quote_pdf
 from quotes.jobs.document_text import parsed
-from quotes.offers.models import Revision
-from quotes.offers.services import revise
+from quotes.quoting.models import Revision
+from quotes.quoting.services import revise
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.test_party_page import Customer
-from tests.quotes.offers.cast import BOTH, PARTIES, actor_of, drafted, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import BOTH, PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Person], Client]

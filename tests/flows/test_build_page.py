@@ -10,11 +10,11 @@ import pytest
 from django.test import Client
 
 from quotes.jobs.models import AsBuilt, Job, Tick
-from quotes.offers.answering import accept
+from quotes.quoting.customer_responses import accept
 from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import PARTIES, measure, new_job, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, measure, new_job, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 EARLY, LATE = 1_700_000_000_000, 1_700_000_060_000

@@ -22,8 +22,8 @@ from shared.common.dates import today
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import hidden_in, press
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, line, now, placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 D = Decimal

@@ -10,15 +10,15 @@ from django.db.models import Count, Sum
 from django.test import Client
 
 from quotes.exchange.models import EndpointState, WebhookEndpoint
-from quotes.offers.answering import accept, ask, reply
-from quotes.offers.models import Answered, Party, Question
-from quotes.offers.tasks import _remind
+from quotes.quoting.customer_responses import accept, ask, reply
+from quotes.quoting.models import Answered, Party, Question
+from quotes.quoting.tasks import _remind
 from shared.background import outbox, runner
 from shared.background.outbox import want
 from shared.models import Business, Wanted
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
 from tests.quotes.orders.cast import drafted as drafted_order
 from tests.quotes.orders.cast import placed
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 

@@ -12,7 +12,7 @@ from catalogue.models import Component, FenceSystem, FenceSystemVersion
 from catalogue.views.system_form import shown
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
 

@@ -18,7 +18,7 @@ from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import PARTIES, measure, tokens
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = "generated_client"

@@ -10,12 +10,12 @@ import pytest
 from django.core.mail import EmailMessage
 from django.test import Client
 
-from quotes.offers.models import Revision, SignedLink
-from quotes.offers.services import send
+from quotes.quoting.models import Revision, SignedLink
+from quotes.quoting.services import send
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.flows.test_settings_pages import face
-from tests.quotes.offers.cast import actor_of, drafted, stock_up, token
+from tests.quotes.quoting.cast import actor_of, drafted, stock_up, token
 
 pytestmark = pytest.mark.django_db
 

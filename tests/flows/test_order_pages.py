@@ -14,12 +14,12 @@ from django.utils import timezone
 from catalogue.models import Component
 from quotes.books.models import PeriodLock
 from quotes.jobs.models import Job
-from quotes.offers.answering import accept
 from quotes.orders.models import OrderLine, StockItem, SupplierOrder
+from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import press, seen_on
-from tests.quotes.offers.cast import PARTIES, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 

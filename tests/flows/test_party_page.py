@@ -14,12 +14,12 @@ from django.http import HttpResponse
 from django.test import Client
 from django.utils import timezone
 
-from quotes.offers.links import reissue_link, revoke_link
-from quotes.offers.models import Answer, Question, Revision, SignedLink
-from quotes.offers.services import revise, send
+from quotes.quoting.models import Answer, Question, Revision, SignedLink
+from quotes.quoting.services import revise, send
+from quotes.quoting.signed_links import reissue_link, revoke_link
 from shared.business.actors import SYSTEM
 from shared.models import Business
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 CHOICES = {

@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from quotes.offers.models import Question, Revision
+from quotes.quoting.models import Question, Revision
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import press
-from tests.quotes.offers.cast import PARTIES, drafted, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, drafted, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 

@@ -15,7 +15,7 @@ from catalogue.models import Offer, Supplier
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller, draft_quote, send_quote
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
 # the starter's hinge costs 16.40 at ostrel since 2024-01-01; the owner then gives these, each on its first day

@@ -16,7 +16,7 @@ from django.utils import timezone
 from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Offer, Supplier
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
 

@@ -18,14 +18,14 @@ from django.db import connection
 from django.test import Client
 
 from quotes.jobs.models import Job
-from quotes.offers import links
-from quotes.offers.models import Revision, SignedLink
 from quotes.orders.models import SupplierOrder
+from quotes.quoting import signed_links
+from quotes.quoting.models import Revision, SignedLink
 from shared.background import runner
 from shared.business.models import Person
 from tests.conftest import Cast
-from tests.quotes.offers.cast import drafted, measure, stock_up
 from tests.quotes.orders.cast import ONE, agreed_job
+from tests.quotes.quoting.cast import drafted, measure, stock_up
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 ROUNDS = int(os.environ.get("RACE_ROUNDS", "6"))
@@ -82,7 +82,7 @@ def test_an_acceptance_right_after_sending_is_stored(cast: Cast, signed_in: Sign
         sent = post(estimator, f"revisions/{draft.ref}/send", {}, f"send-{number}")
         link = SignedLink.objects.of(cast.business).get(revision=draft)
         sha256 = Revision.objects.of(cast.business).get(pk=draft.pk).content_sha256
-        token = links.token_of(link.ref, link.content_sha256)
+        token = signed_links.token_of(link.ref, link.content_sha256)
         accepted = post(customer, f"links/{token}/accept", {"name": "Ada", "content_sha256": sha256})
         outcomes[sent, accepted] += 1
     assert outcomes == {(200, 201): ROUNDS}

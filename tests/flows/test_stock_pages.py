@@ -13,8 +13,8 @@ from quotes.orders.stock import put_in
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, new_job, stock_up
 from tests.quotes.orders.cast import component_of
+from tests.quotes.quoting.cast import actor_of, new_job, stock_up
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Person], Client]

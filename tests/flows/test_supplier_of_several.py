@@ -21,7 +21,7 @@ from shared.business.roles import BUSINESS_SCOPES, Scope
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller
-from tests.quotes.offers.cast import actor_of, stock_up
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 Keys = Callable[..., Client]

@@ -12,13 +12,13 @@ from django.test import Client
 from quotes.documents.pack import crew_pdf
 from quotes.jobs import measure_services
 from quotes.jobs.models import Job
-from quotes.offers.answering import accept
-from quotes.offers.models import Revision
-from quotes.offers.queries import agreed, content_of
-from quotes.offers.services import revise, send
+from quotes.quoting.customer_responses import accept
+from quotes.quoting.models import Revision
+from quotes.quoting.queries import agreed, content_of
+from quotes.quoting.services import revise, send
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 

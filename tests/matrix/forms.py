@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from tests.matrix.changes import NEW, Scene, brought_back, linked, put_an_order, second_draft
-from tests.quotes.offers.cast import new_job, sent
+from tests.quotes.quoting.cast import new_job, sent
 
 Form = dict[str, Any]
 FormStep = Callable[[Scene], tuple[str, Form]]

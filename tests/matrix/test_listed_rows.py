@@ -24,11 +24,11 @@ from quotes.jobs import api_fields as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
-from quotes.offers import rows as offers
-from quotes.offers.models import Party, Question, Quote, Revision, SignedLink
 from quotes.orders import deliveries, listed
 from quotes.orders import rows as orders
 from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from quotes.quoting import api_fields as offers
+from quotes.quoting.models import Party, Question, Quote, Revision, SignedLink
 from shared.api.json_encoder import write_json
 from shared.api.row_serializer import AsStored, Money, Places, Short
 from shared.business import api as people
@@ -37,7 +37,7 @@ from shared.business.models import ApiKey, Member
 from shared.models import Business, Owned
 from tests.conftest import Cast
 from tests.matrix.world import world_of
-from tests.quotes.offers.cast import actor_of
+from tests.quotes.quoting.cast import actor_of
 
 _RESOURCES = ("components", "offers", "price-rules", "supplier-terms", "suppliers", "finishes")
 LISTS: list[tuple[AsStored, type[models.Model]]] = [

@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from catalogue.models import FenceSystem
 from quotes.books.models import PeriodLock
 from quotes.exchange.models import Delivery, WebhookEndpoint
-from quotes.offers.models import Revision, State
+from quotes.quoting.models import Revision, State
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import new_ref
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role

@@ -34,7 +34,7 @@ from shared.business.roles import Role
 from shared.models import Business, SupplierAccount
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
-from tests.quotes.offers.cast import actor_of
+from tests.quotes.quoting.cast import actor_of
 
 ROOT = Path(__file__).resolve().parents[2]
 JSON = "application/json"

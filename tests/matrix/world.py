@@ -21,18 +21,18 @@ from quotes.exchange.models import WebhookEndpoint
 from quotes.exchange.signing import new_secret
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
-from quotes.offers.answering import ask
 from quotes.orders import stock
 from quotes.orders.delivering import Docket, Loaded, despatch
 from quotes.orders.models import Reply, SupplierOrder
 from quotes.orders.replying import Told, take_reply
+from quotes.quoting.customer_responses import ask
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
 from shared.models import Business, SupplierAccount
-from tests.quotes.offers.cast import actor_of, stock_up, token
-from tests.quotes.offers.cast import sent as sent_revision
 from tests.quotes.orders.cast import agreed_job, component_of, placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of, stock_up, token
+from tests.quotes.quoting.cast import sent as sent_revision
 
 
 @dataclass(frozen=True, slots=True)

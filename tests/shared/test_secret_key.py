@@ -8,14 +8,14 @@ import pytest
 from django.core import mail
 from django.test import Client
 
-from quotes.offers.answering import link_of
-from quotes.offers.links import LostKeyError, address_of
-from quotes.offers.mail import reminder_letter
-from quotes.offers.models import Revision, SignedLink
+from quotes.quoting.customer_responses import link_of
+from quotes.quoting.emails import reminder_letter
+from quotes.quoting.models import Revision, SignedLink
+from quotes.quoting.signed_links import LostKeyError, address_of
 from shared.business import invitations
 from shared.business.models import Business, Member
 from tests.conftest import Cast
-from tests.quotes.offers.cast import sent, stock_up
+from tests.quotes.quoting.cast import sent, stock_up
 
 pytestmark = pytest.mark.django_db
 BEFORE, AFTER = "b" * 50, "a" * 50

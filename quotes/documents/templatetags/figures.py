@@ -13,7 +13,7 @@ from django.utils.safestring import SafeString
 from fencing.drawing.lettering import pointed
 from quotes.documents import figures
 from quotes.documents.models import Document
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 
 register = template.Library()
 

@@ -18,8 +18,8 @@ from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.books.test_books import FOREVER, rows_of
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import placed
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 

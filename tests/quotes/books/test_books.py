@@ -29,8 +29,8 @@ from shared.api.problems import Problem
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, component_of, now, placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 ALWAYS = Span(date(2000, 1, 1), date(2100, 1, 1))

@@ -26,8 +26,8 @@ from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.books.test_books import FOREVER, read, rows_of, total
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, line, now, placed
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 D = Decimal

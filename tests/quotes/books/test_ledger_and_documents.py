@@ -23,9 +23,9 @@ from quotes.orders.models import OrderLine, SupplierOrder
 from shared.api.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import agreed_job, placed, supplier_actor
 from tests.quotes.orders.test_reconciliation import act, cents, steps
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
 

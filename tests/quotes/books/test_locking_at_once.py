@@ -14,9 +14,9 @@ from quotes.orders import services
 from quotes.orders.models import OrderLine, SupplierOrder
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, stock_up
 from tests.quotes.orders.cast import drafted, now, placed
 from tests.quotes.orders.test_at_the_same_time import together
+from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 

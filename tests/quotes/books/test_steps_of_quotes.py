@@ -15,14 +15,14 @@ from quotes.books.models import QuoteEntry
 from quotes.books.posting import catch_up, lock_period
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job
-from quotes.offers.answering import accept, decline, lapse_if_due
-from quotes.offers.models import Revision
-from quotes.offers.services import revise, send
+from quotes.quoting.customer_responses import accept, decline, lapse_if_due
+from quotes.quoting.models import Revision
+from quotes.quoting.services import revise, send
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.books.test_books import FOREVER, read, rows_of, total
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 ALONE: dict[str, Any] = {"parties": PARTIES[:1]}

@@ -19,8 +19,8 @@ from quotes.orders.replying import LineSaid, Told, take_reply
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, drafted, measure, new_job, sent, stock_up
 from tests.quotes.orders.cast import placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of, drafted, measure, new_job, sent, stock_up
 
 SignIn = Callable[[Person], Client]
 HTMX = {"HX-Request": "true"}

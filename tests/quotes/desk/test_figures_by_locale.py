@@ -16,7 +16,7 @@ from quotes.desk.measure_fields import Offered, sheet_fields
 from quotes.desk.measure_reading import read_fields
 from quotes.jobs.models import StoredMeasure
 from shared.models import Business
-from tests.quotes.offers.cast import measure, new_job, stock_up
+from tests.quotes.quoting.cast import measure, new_job, stock_up
 
 POINTED = re.compile(r"\d\.\d+ ?(?:m|m³|kPa|%|°)(?!\w)|[+−±]\d+\.\d{3}|(?<![\d.])\d+\.\d{3}(?![\d.,])")
 """A measured figure with a point before its decimals."""

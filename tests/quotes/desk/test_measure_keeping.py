@@ -14,7 +14,7 @@ from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of, measure, new_job, stock_up
+from tests.quotes.quoting.cast import actor_of, measure, new_job, stock_up
 
 pytestmark = pytest.mark.django_db
 

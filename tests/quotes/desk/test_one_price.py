@@ -9,8 +9,8 @@ import pytest
 from quotes.desk.measure_drawn import draw
 from shared.common.money import TaxAt, shown
 from shared.models import Business
-from tests.quotes.offers.cast import drafted, measure, stock_up
-from tests.quotes.offers.cast import sent as send_quote
+from tests.quotes.quoting.cast import drafted, measure, stock_up
+from tests.quotes.quoting.cast import sent as send_quote
 
 THIRDS = {"owner": "1/3", "left": "1/3", "right": "1/3"}
 FENCES: dict[str, dict[str, Any]] = {

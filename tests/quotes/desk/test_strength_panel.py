@@ -28,13 +28,13 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.models import StoredMeasure
 from quotes.jobs.schema_api import schemas
-from quotes.offers.models import Revision
+from quotes.quoting.models import Revision
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import Scope
 from shared.models import Business, Event
 from tests.conftest import Cast
-from tests.quotes.offers.cast import measure, new_job, sent, stock_up
+from tests.quotes.quoting.cast import measure, new_job, sent, stock_up
 
 SignIn = Callable[[Person], Client]
 WIND = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel", "doubled": True}

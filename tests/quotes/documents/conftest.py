@@ -12,9 +12,9 @@ from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.jobs import services as jobs
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, start_measure
-from quotes.offers import services as offers
-from quotes.offers.models import Revision
-from quotes.offers.setup import read_setup
+from quotes.quoting import services as offers
+from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.models import Revision
 from shared.business.actors import SYSTEM
 
 WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)

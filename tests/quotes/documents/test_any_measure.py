@@ -22,17 +22,17 @@ from quotes.documents import rendering
 from quotes.documents.models import Kind
 from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.jobs.document_text import canonical
-from quotes.offers.content import assemble
-from quotes.offers.models import Revision, State
-from quotes.offers.services import send
 from quotes.orders.planning import plan_for
 from quotes.orders.saw_sheets import saw_pdf
+from quotes.quoting.content_document import assemble
+from quotes.quoting.models import Revision, State
+from quotes.quoting.services import send
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.documents.conftest import WHEN
 from tests.quotes.documents.test_layout import agreed, business_with, every_paper
-from tests.quotes.offers.cast import drafted
-from tests.quotes.offers.cast import measure as plain_measure
+from tests.quotes.quoting.cast import drafted
+from tests.quotes.quoting.cast import measure as plain_measure
 
 PLAIN = plain_measure(9000)
 UNFIT = frozenset({"layout.no_room", "gate.outside", "gate.low", "taper.height", "taper.too_long", "stock.short"})

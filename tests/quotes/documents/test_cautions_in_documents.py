@@ -15,16 +15,16 @@ from fencing.cautions.register import REGISTER, Reader
 from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.documents.sawsheet import sawsheet_pdf
 from quotes.jobs.document_text import parsed
-from quotes.offers.content import assemble, face
-from quotes.offers.models import Revision
-from quotes.offers.setup import read_setup
 from quotes.orders.models import OrderLine
 from quotes.orders.queries import loading_cautions
+from quotes.quoting.content_document import assemble, face
+from quotes.quoting.draft_setup import read_setup
+from quotes.quoting.models import Revision
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import press
-from tests.quotes.offers.cast import drafted, measure, sent, stock_up
+from tests.quotes.quoting.cast import drafted, measure, sent, stock_up
 
 SignIn = Callable[[Person], Client]
 PARTIES = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]

@@ -16,15 +16,15 @@ from quotes.documents.pack import crew_pdf, quote_pdf
 from quotes.documents.rendering import Variant, render
 from quotes.documents.services import make, want_documents
 from quotes.jobs.document_text import parsed
-from quotes.offers.answering import accept
-from quotes.offers.models import Revision
-from quotes.offers.quoting import quote_measure
 from quotes.orders.drafting import order_for
 from quotes.orders.services import place
+from quotes.quoting.customer_responses import accept
+from quotes.quoting.models import Revision
+from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from tests.quotes.documents.looking import Looked, tag_faults
-from tests.quotes.offers.cast import token
+from tests.quotes.quoting.cast import token
 
 LONG = "The Honourable Wilhelmina Featherstonehaugh-Cholmondeley and Partners, Trustees of the Lower Saltmarsh Estate"
 UNBROKEN = "GrößenverträglichkeitsprüfungsübergangsbestimmungsñandúçéèêÅÄÖ" + "x" * 18

@@ -18,7 +18,7 @@ from babel.numbers import format_currency
 from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.documents.rendering import Variant, render
 from quotes.jobs.document_text import parsed
-from quotes.offers.sums import sums
+from quotes.quoting.totals import sums
 from tests.quotes.documents.conftest import sent
 
 WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)

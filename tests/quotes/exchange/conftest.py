@@ -12,7 +12,7 @@ from django.utils import timezone
 from catalogue.models import Offer
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 
 @pytest.fixture

@@ -19,8 +19,8 @@ from quotes.orders.models import StockItem
 from quotes.orders.tasks import let_go_of_cancelled_jobs
 from shared.background import runner
 from shared.models import Business, Wanted
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, component_of, drafted, now, placed
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 

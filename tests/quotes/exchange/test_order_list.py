@@ -20,8 +20,8 @@ from quotes.orders.drafting import order_for
 from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.paper import order_pdf
 from shared.models import Business
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 D = Decimal

@@ -42,8 +42,8 @@ from shared.database.audit_log import AuditEntry, verify
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import offers, post, post_xml
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import component_of, drafted, now, placed, seller_of
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 D = Decimal

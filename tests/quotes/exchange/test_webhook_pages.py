@@ -12,15 +12,15 @@ from django.test import Client
 from catalogue.models import Supplier
 from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.jobs.models import Job
-from quotes.offers.answering import accept
 from quotes.orders import services
 from quotes.orders.drafting import order_for
+from quotes.quoting.customer_responses import accept
 from shared.business.models import ApiKey, Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.receiver import Receiver, receiving
 from tests.quotes.exchange.test_webhooks import settle
-from tests.quotes.offers.cast import PARTIES, actor_of, measure, sent, stock_up, token
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db
 SignIn = Callable[[Person], Client]

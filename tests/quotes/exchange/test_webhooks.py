@@ -26,8 +26,8 @@ from shared.models import Business, Wanted
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import post as send
 from tests.quotes.exchange.receiver import Receiver, receiving
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import placed
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 

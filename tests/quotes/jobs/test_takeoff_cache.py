@@ -15,7 +15,7 @@ from quotes.jobs.models import StoredTakeOff
 from quotes.jobs.takeoff_cache import engine_mark, take_off_of
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from tests.quotes.offers.cast import measure, new_job, stock_up
+from tests.quotes.quoting.cast import measure, new_job, stock_up
 
 pytestmark = pytest.mark.django_db
 

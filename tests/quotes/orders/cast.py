@@ -9,14 +9,14 @@ from typing import Any
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, suppliers
 from quotes.jobs.models import Job
-from quotes.offers.answering import accept
 from quotes.orders import services
 from quotes.orders.drafting import start_order
 from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.quoting.customer_responses import accept
 from shared.business.actors import Actor
 from shared.business.roles import SUPPLIER_SCOPES
 from shared.models import Business, SupplierAccount
-from tests.quotes.offers.cast import actor_of, measure, sent, token
+from tests.quotes.quoting.cast import actor_of, measure, sent, token
 
 ONE = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]
 

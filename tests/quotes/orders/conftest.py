@@ -6,7 +6,7 @@ import pytest
 
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 
 @pytest.fixture

@@ -16,8 +16,8 @@ from quotes.jobs.as_built import record_built, take_back
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, component_of, drafted, placed
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 

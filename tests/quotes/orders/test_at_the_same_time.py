@@ -18,8 +18,8 @@ from quotes.orders.replying import Told, take_reply
 from shared.api.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import drafted, line, now, placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 

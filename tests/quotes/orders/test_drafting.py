@@ -12,7 +12,6 @@ from catalogue.queries import components
 from fencing.model.faults import Refused
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.ordered_hooks import ordered_for
-from quotes.offers.queries import agreed_build
 from quotes.orders import services, stock
 from quotes.orders.drafting import change_draft, order_for, plan_jobs, start_order
 from quotes.orders.market import strip_width
@@ -20,12 +19,13 @@ from quotes.orders.models import Hold, LineJob, OrderLine, StockItem, SupplierOr
 from quotes.orders.planning import plan_for
 from quotes.orders.saw_sheets import bought_for, ripped
 from quotes.orders.spoken import spoken_for
+from quotes.quoting.queries import agreed_build
 from shared.api.problems import Problem
 from shared.common.money import rounded
 from shared.models import Business
-from tests.quotes.offers.cast import actor_of, measure
-from tests.quotes.offers.cast import drafted as drafted_quote
 from tests.quotes.orders.cast import agreed_fence, agreed_job, component_of, drafted, seller_of
+from tests.quotes.quoting.cast import actor_of, measure
+from tests.quotes.quoting.cast import drafted as drafted_quote
 
 pytestmark = pytest.mark.django_db
 ZERO = Decimal(0)

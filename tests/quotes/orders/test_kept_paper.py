@@ -19,8 +19,8 @@ from quotes.orders.saw_sheets import last_agreed
 from shared.business.roles import Scope
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, drafted, now, placed
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 

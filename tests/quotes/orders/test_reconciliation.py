@@ -21,8 +21,8 @@ from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 DAY = date(2031, 5, 6)

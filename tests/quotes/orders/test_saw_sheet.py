@@ -12,8 +12,8 @@ from django.test import Client
 from quotes.orders.saw_sheets import cuttings_of
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import new_job
 from tests.quotes.orders.cast import agreed_job
+from tests.quotes.quoting.cast import new_job
 
 pytestmark = pytest.mark.django_db
 

@@ -21,8 +21,8 @@ from quotes.orders.models import OrderLine, SupplierOrder
 from quotes.orders.replying import LineSaid, Told, take_reply
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.offers.cast import actor_of
 from tests.quotes.orders.cast import agreed_job, component_of, drafted, line, placed, seller_of, supplier_actor
+from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
 DAY = date(2031, 5, 6)

@@ -24,10 +24,10 @@ from fencing.model.system import (
     System,
 )
 from fencing.quantities.take_off import TakeOff, take_off
-from quotes.offers.sums import SumRules, Sums, sum_lines
 from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine, price_lines
 from quotes.pricing.shares import Shares
+from quotes.quoting.totals import SumRules, Sums, sum_lines
 
 TEN = TaxCode("standard", "S", Decimal(10), "Sales tax")
 FREE = TaxCode("free", "Z", Decimal(0), "Free of tax")

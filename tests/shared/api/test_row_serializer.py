@@ -25,7 +25,7 @@ from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.money import stated
 from tests.conftest import Cast
-from tests.quotes.offers.cast import stock_up
+from tests.quotes.quoting.cast import stock_up
 
 SKUS = AsStored({"code": "sku"})
 

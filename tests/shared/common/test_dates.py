@@ -20,14 +20,14 @@ from catalogue.models import PriceRule
 from catalogue.rules.price_rules import RuleKind
 from catalogue.services import add_dated
 from fencing.model.faults import Refused
-from quotes.offers.models import Party
-from quotes.offers.tasks import remind_in_time
+from quotes.quoting.models import Party
+from quotes.quoting.tasks import remind_in_time
 from shared.background import outbox, runner
 from shared.background.outbox import Event, handles, want
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.dates import dates_by, today, write_day, write_moment
-from tests.quotes.offers.cast import measure, sent, stock_up, token
+from tests.quotes.quoting.cast import measure, sent, stock_up, token
 
 MORNING = "2026-03-08T20:30:00Z"
 """09:30 on Monday 9 March 2026 in Auckland (UTC+13), 20:30 on Sunday in UTC."""

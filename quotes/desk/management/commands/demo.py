@@ -18,8 +18,8 @@ from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.exchange.documents import FORMS
 from quotes.jobs.document_text import parsed
-from quotes.offers.models import Revision, State
 from quotes.orders.saw_sheets import saw_pdf
+from quotes.quoting.models import Revision, State
 from shared.models import Business
 
 

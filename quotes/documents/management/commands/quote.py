@@ -19,11 +19,11 @@ from quotes.documents.pack import whole_pack
 from quotes.documents.saving import save
 from quotes.documents.services import quotes_made
 from quotes.jobs.business_choice import choose_business
-from quotes.offers.models import Revision
-from quotes.offers.priced import made_of
-from quotes.offers.queries import content_of
-from quotes.offers.quoting import quote_measure
-from quotes.offers.sums import Content, sums
+from quotes.quoting.models import Revision
+from quotes.quoting.price_summary import made_of
+from quotes.quoting.queries import content_of
+from quotes.quoting.quote_command import quote_measure
+from quotes.quoting.totals import Content, sums
 from shared.api.problems import Problem
 from shared.business.actors import SYSTEM
 from shared.common.command_io import UNWRITTEN, let_go, read_source

@@ -1,0 +1,66 @@
+"""What is agreed on a job, and whether a sent quote can still be answered: one rule for the page, the API and the acceptance."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db.models import Exists, OuterRef
+from django.utils import timezone
+
+from quotes.jobs.models import Job, JobState
+from quotes.jobs.services import note_event
+from quotes.quoting.models import Kind, Quote, Revision, State
+from shared.background.outbox import want
+from shared.business.actors import Actor
+from shared.business.business_owned import OwnedQuerySet
+from shared.models import Business
+
+ENDED = frozenset({JobState.CANCELLED, JobState.CLOSED})
+"""States of a job in which nothing is sent or answered."""
+
+
+def agreed_revision(quote: Quote) -> Revision | None:
+    """Return the last accepted revision: the offer, or the last variation of it."""
+    rows = Revision.objects.of(quote.business).filter(quote=quote, state=State.ACCEPTED)
+    return rows.order_by("-number").first()
+
+
+def agreed_otherwise(quote: Quote) -> Revision | None:
+    """Return what was agreed on the quote's job by another quote: its one fence is set out, ordered and booked by that."""
+    rows = Revision.objects.of(quote.business).filter(quote__job=quote.job_id, state=State.ACCEPTED)
+    return rows.exclude(quote=quote.pk).select_related("quote").order_by("-closed_at").first()
+
+
+def reason_closed(revision: Revision, job: Job) -> str:
+    """Return why a party can no longer answer the revision, as its page shows it; empty while it can.
+
+    An accepted revision stays open for a party that need not accept.
+    """
+    if job.state in ENDED or revision.state == State.CANCELLED:
+        return f"This job was {job.state if job.state in ENDED else 'cancelled'}. This quote can no longer be accepted."
+    if revision.state == State.ACCEPTED:
+        return ""
+    if revision.state != State.SENT:
+        return f"This quote is {revision.state}. Ask the business for a new one."
+    if revision.kind == Kind.OFFER and agreed_otherwise(revision.quote):
+        return "Another quote for this job was accepted already. Ask the business."
+    return ""
+
+
+def awaiting_answer(business: Business) -> OwnedQuerySet[Revision]:
+    """Return sent revisions that a party can still answer: not those of a job that another quote was accepted for."""
+    accepted = Revision.objects.of(business).filter(state=State.ACCEPTED, quote__job=OuterRef("quote__job"))
+    other = Exists(accepted.exclude(quote=OuterRef("quote")))
+    rows = Revision.objects.of(business).filter(state=State.SENT).exclude(quote__job__state__in=ENDED)
+    return rows.exclude(other, kind=Kind.OFFER)
+
+
+def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:
+    """Cancel what is sent or accepted on a job that was just cancelled. The caller has locked the job's row."""
+    now = now or timezone.now()
+    rows = Revision.objects.of(job.business).filter(quote__job=job, state__in=(State.SENT, State.ACCEPTED))
+    for revision in rows.select_related("quote").order_by("id"):
+        revision.state, revision.cancelled_at = State.CANCELLED, now
+        revision.save(update_fields=["state", "cancelled_at"])
+        note_event(job=job, kind="quote.cancelled", text=f"{revision} cancelled.", actor=actor)
+        want("quote.cancelled", revision.ref, business=job.business)

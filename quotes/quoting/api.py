@@ -1,0 +1,184 @@
+"""Quotes and their revisions: drafting, previewing, sending, revising, varying."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs.api_fields import DOCUMENT
+from quotes.jobs.measure_api import find_version, pointing
+from quotes.jobs.models import MeasureVersion
+from quotes.jobs.queries import jobs
+from quotes.quoting import queries, services
+from quotes.quoting.api_fields import (
+    QUOTE_SHAPE,
+    QUOTES,
+    REVISION_FULL_SHAPE,
+    REVISION_SHAPE,
+    revision_full,
+    revisions_in,
+)
+from quotes.quoting.content_document import assemble
+from quotes.quoting.draft_setup import checked_setup
+from quotes.quoting.models import State
+from quotes.quoting.serializers import QuoteIn, ReviseIn, SendIn, SetupChange
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.business.roles import Scope
+
+_FILTERS = {"state": "draft, sent, accepted, declined, lapsed or replaced.", "kind": "offer or variation."}
+
+
+class Quotes(Endpoint):
+    """Quotes, from the newest."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+    parameters = {"job": "The ref of a job.", "q": "Words in the label, or the number."}
+
+    @extend_schema(responses={200: page_of(QUOTE_SHAPE)}, summary="Quotes")
+    def get(self, request: Request) -> Response:
+        asked = request.query_params.dict()
+        return self.page(lambda: queries.quotes(self.business, asked), QUOTES, all_of=self.business)
+
+    @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SHAPE}, summary="A new quote with its first draft")
+    def post(self, request: Request) -> Response:
+        body = self.read(QuoteIn)
+        job = self.find(jobs(self.business).select_related("customer", "business"), body["job"])
+        version = find_version(self, body["measure"], body.get("version"))
+        draft = services.start_quote(
+            job=job, version=version, actor=self.actor, label=body.get("label", ""), setup=_setup(body)
+        )
+        response = self.one(revision_full(draft), draft, status=201)
+        response["Location"] = f"/api/v1/revisions/{draft.ref}"
+        return response
+
+
+class QuoteDetail(Endpoint):
+    """One quote."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+
+    @extend_schema(responses={200: QUOTE_SHAPE}, summary="One quote")
+    def get(self, request: Request, ref: str) -> Response:
+        quote = self.find(queries.quotes(self.business), ref)
+        return self.one(QUOTES.of(quote), quote)
+
+
+class QuoteRevisions(Endpoint):
+    """The revisions of a quote. POST drafts the next: an offer, or a variation once an offer is accepted."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+    parameters = _FILTERS
+
+    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions of a quote")
+    def get(self, request: Request, ref: str) -> Response:
+        quote = self.find(queries.quotes(self.business), ref)
+        rows = queries.revisions(self.business, request.query_params.dict()).filter(quote=quote)
+        return self.page(rows, revisions_in(self.business.currency))
+
+    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SHAPE}, summary="Draft the next revision")
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(ReviseIn)
+        quote = self.find(queries.quotes(self.business), ref)
+        draft = services.revise(quote=quote, actor=self.actor, version=_version(self, body))
+        response = self.one(revision_full(draft), draft, status=201)
+        response["Location"] = f"/api/v1/revisions/{draft.ref}"
+        return response
+
+
+class Revisions(Endpoint):
+    """Revisions of all quotes, from the newest."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+    paged = True
+    parameters = {**_FILTERS, "quote": "The ref of a quote.", "job": "The ref of a job."}
+
+    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions")
+    def get(self, request: Request) -> Response:
+        asked = request.query_params.dict()
+        return self.page(
+            lambda: queries.revisions(self.business, asked), revisions_in(self.business.currency), all_of=self.business
+        )
+
+
+class RevisionDetail(Endpoint):
+    """One revision. PUT says the whole setup of a draft; DELETE throws a draft away."""
+
+    scopes = {"GET": Scope.QUOTES_READ, "PUT": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
+
+    @extend_schema(responses={200: REVISION_FULL_SHAPE}, summary="One revision")
+    def get(self, request: Request, ref: str) -> Response:
+        revision = self.find(_whole(self), ref)
+        return self.one(revision_full(revision), revision)
+
+    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
+    def put(self, request: Request, ref: str) -> Response:
+        revision = self.find_for_change(_whole(self), ref)
+        body = self.read(SetupChange)
+        services.change_draft(revision=revision, actor=self.actor, setup=_setup(body), version=_version(self, body))
+        return self.one(revision_full(revision), revision)
+
+    @extend_schema(responses={204: None}, summary="Throw a draft away")
+    def delete(self, request: Request, ref: str) -> Response:
+        services.discard_draft(revision=self.find_for_change(_whole(self), ref), actor=self.actor)
+        return Response(status=204)
+
+
+class RevisionContent(Endpoint):
+    """Everything a revision says: frozen once sent, a preview while it is a draft."""
+
+    scopes = {"GET": Scope.QUOTES_READ}
+    refuses = {"GET": ("422",)}
+
+    @extend_schema(responses={200: DOCUMENT}, summary="The content document")
+    def get(self, request: Request, ref: str) -> Response:
+        revision = self.find(_whole(self), ref)
+        is_draft = revision.state == State.DRAFT
+        content = assemble(revision, now=timezone.now()) if is_draft else queries.content_of(revision)
+        sees_costs = self.actor.may(Scope.PRICES_READ)
+        response = Response(content if sees_costs else queries.without_costs(content))
+        if not is_draft:
+            response["ETag"] = f'"{revision.content_sha256}{"" if sees_costs else ".prices"}"'
+        return response
+
+
+class RevisionSending(Endpoint):
+    """Sending: freezes the revision and lets its parties in."""
+
+    scopes = {"POST": Scope.QUOTES_WRITE}
+    idempotent = frozenset({"POST"})
+    needs_if_match = frozenset({"POST"})
+
+    @extend_schema(request=SendIn, responses={200: REVISION_FULL_SHAPE}, summary="Send a draft")
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(SendIn)
+        # the quote first, as everything that changes its state locks it
+        services.lock_quote(self.find(_whole(self), ref).quote)
+        revision = self.find_for_change(_whole(self), ref)
+        sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
+        return self.one(revision_full(sent), sent)
+
+
+def _whole(endpoint: Endpoint) -> Any:
+    rows = queries.revisions(endpoint.business)
+    return rows.select_related(
+        "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
+    )
+
+
+def _setup(body: Mapping[str, Any]) -> dict[str, Any]:
+    with pointing("/setup"):
+        return checked_setup(body.get("setup") or {})
+
+
+def _version(endpoint: Endpoint, body: Mapping[str, Any]) -> MeasureVersion | None:
+    return find_version(endpoint, body["measure"], body.get("version")) if body.get("measure") else None

@@ -1,0 +1,108 @@
+"""Quotes, revisions and parties as the API tells them, and the schemas that say so."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from typing import Any
+
+from quotes.jobs.api_fields import DOCUMENT, TEXT, TIME, WHOLE, shape
+from quotes.quoting.models import Revision, SignedLink
+from shared.api.row_serializer import AsStored, Short, named
+from shared.common.money import minor_digits
+
+QUOTES = AsStored(
+    {
+        **named("ref", "number", "label", "latest", "created_at", "updated_at"),
+        "job": {"ref": "job__ref", "number": "job__number"},
+    }
+)
+QUESTIONS = AsStored(
+    {
+        **named("ref", "text", "reply", "replied_at", "replied_by"),
+        "asked_at": "created_at",
+        "party": {"key": "party__key", "name": "party__name"},
+        "revision": "revision__ref",
+    }
+)
+PARTIES = AsStored(named("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at"))
+LINKS = AsStored(named("expires_at", "opened_at", "mailed_at"))
+MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
+QUOTE_SHAPE = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
+REVISION_SHAPE = shape(
+    (
+        "ref", "kind", "state", "content_sha256", "override_reason", "sent_at", "sent_by", "closed_at", "created_at",
+    ),
+    number=WHOLE,
+    net=MONEY,
+    tax=MONEY,
+    total=MONEY,
+    valid_until={"type": ["string", "null"], "format": "date"},
+    choices={"type": ["object", "null"], "additionalProperties": True},
+    quote=shape(("ref", "number", "label")),
+    job=TEXT,
+    changes={"type": ["string", "null"]},
+)  # fmt: skip
+LINK_SHAPE = {"type": ["object", "null"], "properties": dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME)}
+PARTY_SHAPE = shape(
+    ("ref", "key", "name", "email", "address", "answer", "reminded_at"),
+    required={"type": "boolean"},
+    chooses={"type": "boolean"},
+    link=LINK_SHAPE,
+)
+REVISION_FULL_SHAPE = {
+    "type": "object",
+    "properties": {
+        **REVISION_SHAPE["properties"],
+        "setup": DOCUMENT,
+        "parties": {"type": "array", "items": PARTY_SHAPE},
+        "measure": shape(("ref",), version=WHOLE),
+    },
+}
+QUESTION_SHAPE = shape(
+    ("ref", "text", "reply", "asked_at", "replied_at", "replied_by"), party=shape(("key", "name")), revision=TEXT
+)
+COMPARISON_SHAPE = {
+    "type": "object",
+    "properties": {
+        "job": TEXT,
+        "currency": TEXT,
+        "rows": {"type": "array", "items": DOCUMENT},
+        "totals": DOCUMENT,
+    },
+}
+ISSUED_SHAPE = shape(("address", "expires_at"))
+
+
+@cache
+def revisions_in(currency: str) -> AsStored:
+    """Revisions whose money has every minor unit of a currency, and more only where it has more."""
+    return AsStored(
+        {
+            **named("ref", "number", "kind", "state"),
+            **{name: Short(name, minor_digits(currency)) for name in ("net", "tax", "total")},
+            **named("valid_until", "content_sha256", "choices", "override_reason", "sent_at", "sent_by", "closed_at"),
+            "created_at": "created_at",
+            "quote": {"ref": "quote__ref", "number": "quote__number", "label": "quote__label"},
+            "job": "quote__job__ref",
+            "changes": "changes__ref",
+        }
+    )
+
+
+def revision_full(revision: Revision) -> dict[str, Any]:
+    """A revision with its setup and who pays it."""
+    version, parties = revision.measure_version, revision.parties.order_by("position")
+    return {
+        **revisions_in(revision.business.currency).of(revision),
+        "setup": revision.setup,
+        "parties": with_links(revision, PARTIES.read(parties)[0]),
+        "measure": {"ref": version.measure.ref, "version": version.number},
+    }
+
+
+def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Parties of a revision, each with whether it was let in by its live link; never the link itself."""
+    rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
+    links = {party: link for link, (party,) in zip(*LINKS.read(rows, "party__ref"), strict=True)}
+    return [{**party, "link": links.get(party["ref"])} for party in parties]

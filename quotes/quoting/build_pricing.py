@@ -1,0 +1,248 @@
+"""One way of building the fence, taken off and priced: the fence as measured, and each alternative to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from catalogue.queries import price_rules_on
+from catalogue.rules.labels import finish_words
+from catalogue.rules.price_rules import PriceRules
+from fencing.model.faults import Level
+from fencing.model.measure import Measure, Retrofit, Run
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import takeoff_document
+from fencing.reading.measure_document import measure_document
+from fencing.strength.changed_job import Remedy
+from fencing.strength.document import remedy_document
+from quotes.jobs.document_text import canonical, digest
+from quotes.jobs.system_lookup import Found
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
+from quotes.pricing.discounts import Buyer, choose_discount
+from quotes.pricing.labour import disposal_lines, labour_lines
+from quotes.pricing.material_costs import material_lines
+from quotes.pricing.price_lines import ADJUSTMENTS, Discount, PriceLine, line_by_hand, price_lines
+from quotes.pricing.shares import Shares, party_keys
+from quotes.quoting.build_drawings import shown_with
+from quotes.quoting.customer_lines import Line, customer_lines, hand_line, overall_shares
+from quotes.quoting.purchase_costs import Buying, bought_for, buying_document
+from quotes.quoting.suggested_change_prices import priced_remedies
+from quotes.quoting.totals import SumRules, Sums, sum_lines
+from shared.common.dates import today
+from shared.common.money import rounded
+from shared.models import Business
+
+CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What every build of a revision is priced by."""
+
+    business: Business
+    rules: PriceRules
+    setup: Mapping[str, Any]
+    chooser: str
+    returning: bool = False
+    """Whether the customer accepted another job before."""
+
+    def shares(self, measure: Measure) -> Shares:
+        """Shares by run as measured; what names none is paid as the setup says, or by the party that chooses."""
+        otherwise = self.setup.get("otherwise") or {self.chooser: "1"}
+        rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+        return Shares(
+            {row.id: dict(row.shares) for row in rows if row.shares},
+            {key: Fraction(share) for key, share in otherwise.items()},
+        )
+
+
+def basis_of(
+    business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
+) -> Basis:
+    """The price rules of today, with the tax of the day of supply."""
+    supplied = date.fromisoformat(setup["supplied_on"]) if setup.get("supplied_on") else today
+    return Basis(business, price_rules_on(business, today, supplied), setup, chooser, returning)
+
+
+def build(
+    document: Mapping[str, Any], basis: Basis, *, key: str = "base", label: str = "As measured"
+) -> dict[str, Any]:
+    """A build's part of the content document. Refused when the fence can't be taken off or priced."""
+    measure, found = read_for(basis.business, document)
+    takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    buying = bought_for(takeoff, found.market, basis.rules.digits)
+    lines = priced_lines(takeoff, buying, basis)
+    written = takeoff_document(takeoff)
+    return {
+        "key": key,
+        "label": label,
+        "measure": measure_document(measure),
+        "measure_sha256": measure.sha256,
+        "system": dict(found.document),
+        "system_version": found.version,
+        "finishes": finishes_of(takeoff, basis.business),
+        "takeoff": written,
+        "takeoff_sha256": digest(canonical(written)),
+        "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
+        **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
+        "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
+        "lines": list(lines.customer),
+        "overall": {name: str(share) for name, share in lines.overall.items() if share},
+        "costing": list(lines.costing),
+        "buying": buying_document(buying),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class PricedLines:
+    """The lines a customer pays, the working behind them, and how what is for the job as a whole is shared."""
+
+    customer: tuple[Line, ...]
+    costing: tuple[dict[str, Any], ...]
+    overall: Mapping[str, Fraction]
+
+
+def priced_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> PricedLines:
+    """Price a fence: its costs, what the price rules make of them, and the lines a customer reads. Refused without a rate."""
+    shares = basis.shares(takeoff.measure)
+    costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
+    discount = _discount(basis, takeoff.measure, shares)
+    priced = price_lines(costs, basis.rules, shares, discount, by_hand)
+    lines, into = customer_lines(costs, priced, takeoff, basis.rules, shares)
+    whole = overall_shares(lines, shares)
+    extras = [
+        hand_line(one.key, "extra", row, basis.rules, whole)
+        for one, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
+    ]
+    # what a rule adds or takes off comes last: it counts all that is printed above it
+    ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
+    lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
+    costing = tuple(
+        _costing(line, costs[place] if place < len(costs) else None, into[place]) for place, line in enumerate(priced)
+    )
+    return PricedLines(tuple(lines), costing, whole)
+
+
+def total_of(takeoff: TakeOff, found: Found, basis: Basis) -> Sums:
+    """Return what a fence comes to at today's prices, added up as the quote of it would be."""
+    lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis).customer
+    rules = basis.rules
+    return sum_lines(lines, _keys_of(takeoff.measure), SumRules(rules.tax_rule, rules.digits, rules.odd_cent))
+
+
+def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
+    """What the business calls the finishes of a fence, by their codes: a quote keeps the names it was sent with."""
+    names = finish_words(business)
+    used = {row.colour for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.colour}
+    return {code: names[code] for code in sorted(used & names.keys())}
+
+
+def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:
+    """What would help a screened build, at the prices of the basis."""
+
+    def net(changed: TakeOff, offered: Found) -> Decimal:
+        lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
+        return sum((Decimal(line["net"]) for line in lines.customer), Decimal(0))
+
+    return priced_remedies(takeoff, found, net)
+
+
+def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
+    """Remedies at today's prices, before anything else of a quote is settled."""
+    return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
+
+
+def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> Basis:
+    """Return what a measure is priced by before anything of a quote is settled."""
+    return basis_of(business, {}, _keys_of(measure)[0], today(business), returning=returning)
+
+
+def _keys_of(measure: Measure) -> list[str]:
+    rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+    return party_keys(row.shares for row in rows)
+
+
+def cost_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> list[CostLine]:
+    """Everything the fence costs: materials as ordered and brought, labour, disposal, hire."""
+    setup, rules = basis.setup, basis.rules
+    visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
+    days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
+    brought = [Delivery(buying.name(one.supplier), one.goods, one.delivery) for one in buying.orders]
+    return [
+        *material_lines(buying.bought, takeoff),
+        *delivery_lines(brought),
+        *labour_lines(takeoff, rules, visits=visits),
+        *disposal_lines(takeoff, rules),
+        *hire_lines(days, rules),
+    ]
+
+
+def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """The measure with every run built otherwise: what the alternative names replaces what the runs and defaults say."""
+    named = {key: change[key] for key in CHANGEABLE if key in change}
+    other = dict(document)
+    if "system" in change:
+        other["system"] = change["system"]
+    other["defaults"] = {**document.get("defaults", {}), **named}
+    other["runs"] = [changed_run(run, named) for run in document.get("runs", [])]
+    return other
+
+
+def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
+    """A run without what ``named`` replaces, to be said anew; a gate as high as the fence follows it."""
+    changed = {**{key: value for key, value in run.items() if key not in named}}
+    gates = run.get("gates")
+    if gates and ("height_mm" in named or "lattice_mm" in named):
+        # a gate follows the fence it stands in unless it was measured at a height of its own
+        own = {key: run[key] for key in ("height_mm", "lattice_mm") if key in run}
+        changed["gates"] = [
+            {key: value for key, value in gate.items() if not (key in named and own.get(key, value) == value)}
+            for gate in gates
+        ]
+    return changed
+
+
+def _by_hand(basis: Basis) -> list[PriceLine]:
+    """Extras as the rules see them."""
+    rules, rows = basis.rules, basis.setup.get("extras", [])
+    return [
+        line_by_hand(
+            f"extra.{place}",
+            row["label"],
+            rounded(Decimal(row["net"]), rules.digits),
+            rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax(),
+            {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else None,
+        )
+        for place, row in enumerate(rows, 1)
+    ]
+
+
+def _discount(basis: Basis, measure: Measure, shares: Shares) -> Discount | None:
+    rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
+    paying = {key for row in rows for key, share in shares.of_run(row.id).items() if share}
+    return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))
+
+
+def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]) -> dict[str, Any]:
+    """The working of one priced line: for the business alone."""
+    return {
+        "key": line.key,
+        "kind": line.kind,
+        "category": line.category,
+        "role": cost.role if cost else "",
+        "text": line.label,
+        "quantity": format(line.quantity.normalize(), "f"),
+        "unit": line.unit,
+        "cost": format(line.cost, "f"),
+        "net": format(line.net, "f"),
+        "tax_code": line.tax.code,
+        "account": line.account,
+        "working": line.working,
+        "why": line.why,
+        "into": {key: format(net, "f") for key, net in into.items() if net},
+    }

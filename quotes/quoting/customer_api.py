@@ -1,0 +1,114 @@
+"""The customer's side: by a signed link, without signing in."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
+from quotes.quoting.customer_responses import Receipt, accept, ask, decline, open_link
+from quotes.quoting.serializers import AcceptIn, AskIn, DeclineIn
+from shared.api.endpoint import Endpoint
+from shared.api.problems import Problem
+from shared.web import rate_limit
+
+WRONG_A_MINUTE = 20
+
+VIEW_SHAPE = {
+    "type": "object",
+    "properties": {
+        "document": DOCUMENT,
+        "content_sha256": TEXT,
+        "state": TEXT,
+        "answer": TEXT,
+        "may_answer": {"type": "boolean"},
+        "hindrance": TEXT,
+        "receipt": {"type": ["object", "null"], "additionalProperties": True},
+        "questions": {"type": "array", "items": DOCUMENT},
+    },
+}
+RECEIPT_SHAPE = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
+
+
+class LinkEndpoint(Endpoint):
+    """Guessing ends soon: who names too many links that open nothing is told to wait, here as on the page."""
+
+    public = True
+
+    def handle_exception(self, exc: Exception) -> Response:
+        if isinstance(exc, Problem) and exc.code == "gone":
+            caller = f"ip:{rate_limit.client_ip(self.request._request)}"
+            standing = rate_limit.count(caller, policy="link", quota=WRONG_A_MINUTE, window_s=60)
+            if standing.exceeded:
+                wait = {"violated-policies": [standing.policy]}
+                exc = Problem("quota-exceeded", headers=standing.headers(), members=wait)
+        return super().handle_exception(exc)
+
+
+class LinkDetail(LinkEndpoint):
+    """The quote a link leads to, as its party may see it. Reading it changes no answer, however often."""
+
+    public = True
+    refuses = {"GET": ("410", "422")}
+    parameters = {"build": "The alternative to reckon with.", "options": "Keys of options to reckon with, with commas."}
+
+    @extend_schema(responses={200: VIEW_SHAPE}, summary="Read a quote by its link")
+    def get(self, request: Request, token: str) -> Response:
+        asked: dict[str, Any] = {}
+        if build := request.query_params.get("build", ""):
+            asked["build"] = build
+        if options := request.query_params.get("options", ""):
+            asked["options"] = options.split(",")
+        view = open_link(token, asked or None)
+        return _private(Response({name: getattr(view, name) for name in VIEW_SHAPE["properties"]}))
+
+
+class LinkAcceptance(LinkEndpoint):
+    """Accepting. The same again gives the same receipt."""
+
+    public = True
+    refuses = {"POST": ("410",)}
+
+    @extend_schema(request=AcceptIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Accept a quote")
+    def post(self, request: Request, token: str) -> Response:
+        return _receipt(accept(token=token, **self.read(AcceptIn)))
+
+
+class LinkRefusal(LinkEndpoint):
+    """Declining."""
+
+    public = True
+    refuses = {"POST": ("410",)}
+
+    @extend_schema(request=DeclineIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Decline a quote")
+    def post(self, request: Request, token: str) -> Response:
+        return _receipt(decline(token=token, **self.read(DeclineIn)))
+
+
+class LinkQuestions(LinkEndpoint):
+    """Asking the business."""
+
+    public = True
+    refuses = {"POST": ("410",)}
+
+    @extend_schema(request=AskIn, responses={201: shape(("ref", "text"))}, summary="Ask a question")
+    def post(self, request: Request, token: str) -> Response:
+        question = ask(token=token, **self.read(AskIn))
+        return _private(Response({"ref": question.ref, "text": question.text}, status=201))
+
+
+def _receipt(receipt: Receipt) -> Response:
+    told = asdict(receipt)
+    is_new = told.pop("is_new")
+    return _private(Response(told, status=201 if is_new else 200))
+
+
+def _private(response: Response) -> Response:
+    response["Cache-Control"] = "no-store"
+    response["Referrer-Policy"] = "no-referrer"
+    response["X-Robots-Tag"] = "noindex"
+    return response

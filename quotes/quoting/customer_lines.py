@@ -1,0 +1,184 @@
+"""The lines a customer reads: priced cost lines gathered by run, gate and old fence, then what is for the job as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from catalogue.rules.price_rules import PriceRules, TaxCode
+from catalogue.rules.site_words import plain_word
+from fencing.model.fence import BuiltRetrofit, BuiltRun
+from fencing.quantities.take_off import TakeOff
+from quotes.pricing.costs import CostLine
+from quotes.pricing.price_lines import PriceLine
+from quotes.pricing.shares import Shares, overall
+from quotes.quoting.hazards import LICENSED
+from shared.common.money import Sharing, rounded
+
+ZERO = Decimal(0)
+GATE_ROLES = ("gate.", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
+Line = dict[str, Any]
+
+
+@dataclass(slots=True)
+class _Bucket:
+    """What is gathered into one line before it is written."""
+
+    part: str
+    group: str
+    tax: TaxCode
+    net: Decimal = ZERO
+    cost: Decimal = ZERO
+
+    @property
+    def key(self) -> str:
+        return f"{self.part}.{self.group}.{self.tax.code}"
+
+
+def customer_lines(
+    costs: Sequence[CostLine], priced: Sequence[PriceLine], takeoff: TakeOff, rules: PriceRules, shares: Shares
+) -> tuple[list[Line], list[dict[str, Decimal]]]:
+    """The priced lines as the customer reads them, whose nets add up to those of ``priced``; and of each priced line what of it
+    is in which customer's line.
+
+    Rule: a line that belongs to runs is divided among them by its exact parts, every cent given out, and goes into the run's
+    fence, gates or removal; a line of the job as a whole stays a line of its own.
+    """
+    buckets: dict[tuple[str, str, str], _Bucket] = {}
+    whole, into = list[PriceLine](), list[dict[str, Decimal]]()
+    sharing, of_cost = Sharing(rules.digits, rules.odd_cent), Sharing(rules.digits, rules.odd_cent)
+    for place, line in enumerate(priced):
+        runs = costs[place].runs if place < len(costs) else {}
+        if not runs:
+            whole.append(line)
+            into.append({line.key: line.net})
+            continue
+        group = group_of(costs[place])
+        paid, parts = of_cost.share(line.cost, runs), dict[str, Decimal]()
+        for run, net in sharing.share(line.net, runs).items():
+            bucket = buckets.setdefault((run, group, line.tax.code), _Bucket(run, group, line.tax))
+            bucket.net, bucket.cost = bucket.net + net, bucket.cost + paid[run]
+            parts[bucket.key] = net
+        into.append(parts)
+    built: dict[str, BuiltRun | BuiltRetrofit] = {one.id: one for one in takeoff.runs}
+    built |= {one.id: one for one in takeoff.retrofits}
+    ordered = sorted(buckets.values(), key=lambda one: (list(built).index(one.part), GROUPS.index(one.group)))
+    lines = [_part_line(bucket, built[bucket.part], takeoff, shares) for bucket in ordered if bucket.net or bucket.cost]
+    return lines + [_whole_line(line) for line in whole if line.net], into
+
+
+GROUPS = ("fence", "gates", "removal")
+
+
+def group_of(cost: CostLine) -> str:
+    """Whether a cost of a run is for its fence, its gates or taking down what stood there."""
+    if cost.key.startswith("labour.gate") or cost.role.startswith(GATE_ROLES):
+        return "gates"
+    is_removal = cost.key.startswith("labour.remove") or (
+        cost.key.startswith("disposal.") and cost.key != "disposal.spoil"
+    )
+    return "removal" if is_removal else "fence"
+
+
+def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
+    """A line priced by hand: an extra or an option."""
+    tax = rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax()
+    own = {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else shares
+    return {
+        "key": key,
+        "part": None,
+        "group": group,
+        "text": row["label"],
+        "detail": row.get("detail", ""),
+        "quantity": row.get("quantity", "1"),
+        "unit": row.get("unit", "C62"),
+        "net": _money(Decimal(row["net"]), rules),
+        "cost": _money(Decimal(row.get("cost", "0")), rules),
+        **_taxed(tax),
+        "shares": _written(own),
+        **({LICENSED: plain_word(row[LICENSED])} if row.get(LICENSED) else {}),
+    }
+
+
+def overall_shares(lines: Iterable[Line], shares: Shares) -> dict[str, Fraction]:
+    """How what is for the job as a whole is shared: as the lines that belong to runs are, by their amounts."""
+    own = (
+        (Decimal(line["net"]), {key: Fraction(share) for key, share in line["shares"].items()})
+        for line in lines
+        if line["part"] is not None
+    )
+    return overall(own, shares)
+
+
+def _part_line(bucket: _Bucket, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff, shares: Shares) -> Line:
+    text, detail, quantity, unit = _words(bucket.group, built, takeoff)
+    return {
+        "key": bucket.key,
+        "part": bucket.part,
+        "group": bucket.group,
+        "text": text,
+        "detail": detail,
+        "quantity": quantity,
+        "unit": unit,
+        "net": format(bucket.net, "f"),
+        "cost": format(bucket.cost, "f"),
+        **_taxed(bucket.tax),
+        "shares": _written(shares.of_run(bucket.part)),
+    }
+
+
+def _whole_line(line: PriceLine) -> Line:
+    return {
+        "key": line.key,
+        "part": None,
+        "group": line.kind if line.kind != "cost" else line.category,
+        "text": line.label,
+        "detail": "",
+        "quantity": format(line.quantity.normalize(), "f"),
+        "unit": line.unit,
+        "net": format(line.net, "f"),
+        "cost": format(line.cost, "f"),
+        **_taxed(line.tax),
+        "shares": _written(line.parts or {}),
+    }
+
+
+def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tuple[str, str, str, str]:
+    """Text, detail, quantity and unit of a run's line."""
+    if isinstance(built, BuiltRetrofit):
+        count = len(built.bays)
+        return f"Lattice on standing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
+    run = next(one for one in takeoff.measure.runs if one.id == built.id)
+    if group == "gates":
+        kinds = ", ".join(f"{gate.kind} {gate.id}, {gate.opening} mm" for gate in built.gates)
+        return f"Run {built.id}: gates", kinds, str(len(built.gates)), "C62"
+    if group == "removal" and run.remove is not None:
+        return f"Run {built.id}: taking down the old fence", run.remove.kind, metres(run.remove.length), "MTR"
+    lattice = f", of it {run.lattice} mm lattice" if run.lattice else ""
+    text = f"Run {built.id}: {built.form.value} fence, {run.height} mm high{lattice}"
+    return text, f"{len(built.bays)} bays, {len(built.posts)} posts", metres(built.length), "MTR"
+
+
+def metres(millimetres: int) -> str:
+    """Millimetres as metres, without needless noughts."""
+    return format((Decimal(millimetres) / 1000).normalize(), "f")
+
+
+def _taxed(tax: TaxCode) -> Line:
+    return {
+        "tax_code": tax.code,
+        "tax_category": tax.category,
+        "tax_rate": format(tax.rate.normalize(), "f"),
+        "tax_label": tax.label,
+    }
+
+
+def _written(shares: Mapping[str, Fraction]) -> dict[str, str]:
+    return {name: str(share) for name, share in shares.items() if share}
+
+
+def _money(amount: Decimal, rules: PriceRules) -> str:
+    return format(rounded(amount, rules.digits), "f")

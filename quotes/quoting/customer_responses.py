@@ -1,0 +1,295 @@
+"""What a party does by its signed link: read, accept, decline, ask. Exactly one outcome, however many knock at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from fencing.model.faults import Fault, Refused
+from quotes.jobs.document_text import parsed
+from quotes.jobs.models import JobState
+from quotes.jobs.services import move_job, note_event
+from quotes.quoting.agreement import reason_closed
+from quotes.quoting.models import Answer, Answered, Kind, Party, Question, Revision, SignedLink, State
+from quotes.quoting.party_documents import PartyView, party_view, pays_for_choices
+from quotes.quoting.services import close_revision, lock_quote
+from quotes.quoting.signed_links import hashed
+from quotes.quoting.totals import Choices, read_choices, sums
+from shared.api.problems import Problem
+from shared.background.outbox import want
+from shared.business.actors import Actor
+from shared.common.dates import local_day
+from shared.common.money import stated
+from shared.database import audit_log
+
+NEUTRAL = "This link does not lead to a quote any more. Ask the business for a new one."
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What a party is told after it answered, and every time it asks again."""
+
+    outcome: str
+    name: str
+    answered_at: datetime
+    number: str
+    total: str
+    choices: Mapping[str, Any]
+    content_sha256: str
+    is_new: bool
+
+
+def link_of(token: str) -> SignedLink:
+    """The live link behind a token. 410 for one that is unknown, ended or expired: all look alike."""
+    rows = SignedLink.anywhere.select_related(  # unscoped: the token is the proof, and names one party of one business
+        "party", "revision__quote__job", "business"
+    )
+    link = rows.filter(token_sha256=hashed(token)).first() if len(token) == 43 and token.isascii() else None
+    if link is None or link.revoked_at or link.expires_at <= timezone.now() or link.business.suspended:
+        raise Problem("gone", NEUTRAL)
+    if link.content_sha256 != link.revision.content_sha256:
+        raise Problem("gone", NEUTRAL)
+    return link
+
+
+def open_link(token: str, choices: Mapping[str, Any] | None = None) -> PartyView:
+    """Everything this party may see, with the totals of the choices asked for. Lapses what is out of date."""
+    link = link_of(token)
+    if link.opened_at is None:
+        SignedLink.objects.of(link.business).filter(pk=link.pk, opened_at=None).update(opened_at=timezone.now())
+    lapse_if_due(link.revision, timezone.now())
+    return party_view(link.revision, link.party, choices)
+
+
+@transaction.atomic
+def accept(
+    *,
+    token: str,
+    name: str,
+    content_sha256: str,
+    choices: Mapping[str, Any] | None = None,
+    now: datetime | None = None,
+) -> Receipt:
+    """Accepts this party's part. The same again gives the same receipt; too late, or for other content, is 409."""
+    now = now or timezone.now()
+    revision, party, done = _enter(token, now)
+    if done is not None:
+        return _again(done, revision, accepted=True)
+    _check_open(revision)
+    if content_sha256 != revision.content_sha256:
+        raise Problem("conflict", "The quote is not the one you looked at. Open your link again and read it.")
+    content = parsed(revision.content)
+    chosen = _settled(revision, party, content, choices)
+    whole = sums(content, chosen)
+    answer = _answer(party, name, now, whole.parties[party.key].total, accepted=True, choices=chosen.document())
+    if party.chooses and revision.state == State.SENT:
+        revision.choices = chosen.document()
+        revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
+        revision.save(update_fields=["choices", "net", "tax", "total"])
+    _note(revision, party, "quote.part_accepted", f"{party.name} accepted {revision}.", answer)
+    waiting = revision.parties.filter(required=True).exclude(answer=Answered.ACCEPTED)
+    if not waiting.exists():
+        _conclude(revision, now)
+    _record(revision, party, "quote.part_accepted", answer)
+    return _receipt(answer, revision, is_new=True)
+
+
+@transaction.atomic
+def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> Receipt:
+    """Declines. A required party's no ends the revision; the same again gives the same receipt."""
+    now = now or timezone.now()
+    revision, party, done = _enter(token, now)
+    if done is not None:
+        return _again(done, revision, accepted=False)
+    _check_open(revision)
+    content = parsed(revision.content)
+    own = sums(content, read_choices(content, revision.choices)).parties[party.key]
+    answer = _answer(party, name, now, own.total, accepted=False, reason=reason[:2_000])
+    _note(revision, party, "quote.declined", f"{party.name} declined {revision}.", answer)
+    if party.required:
+        close_revision(revision, State.DECLINED, now)
+        want("quote.declined", revision.ref, business=revision.business)
+    _record(revision, party, "quote.declined", answer)
+    return _receipt(answer, revision, is_new=True)
+
+
+@transaction.atomic
+def ask(*, token: str, text: str) -> Question:
+    """A question to the business; asked again word for word it is the same question."""
+    link = link_of(token)
+    rows = Question.objects.of(link.business).filter(party=link.party)
+    asked = rows.filter(text=text, replied_at=None).first()
+    if asked is not None:
+        return asked
+    if rows.count() >= 50:
+        raise Problem("conflict", "That is a lot of questions. Please telephone.")
+    question = Question.objects.of(link.business).create(party=link.party, revision=link.revision, text=text)
+    actor = customer(link.party)
+    note_event(job=link.revision.quote.job, kind="quote.asked", text=f"{link.party.name} asks: {text}", actor=actor)
+    want("question.asked", question.ref, business=link.business)
+    audit_log.record(link.business, actor, "question.asked", f"question:{question.ref}")
+    return question
+
+
+@transaction.atomic
+def reply(*, question: Question, text: str, actor: Actor, now: datetime | None = None) -> Question:
+    """Answers a question; the party reads it by its link and is told by mail."""
+    if question.replied_at is not None:
+        raise Problem("conflict", "This question is answered already.")
+    question.reply, question.replied_at, question.replied_by = text, now or timezone.now(), actor.name[:160]
+    question.save(update_fields=["reply", "replied_at", "replied_by"])
+    job = question.revision.quote.job
+    note_event(job=job, kind="quote.replied", text=f"Answered {question.party.name}: {text}", actor=actor)
+    want("question.answered", question.ref, business=question.business)
+    audit_log.record(question.business, actor, "question.answered", f"question:{question.ref}")
+    return question
+
+
+@transaction.atomic
+def lapse_if_due(revision: Revision, now: datetime) -> bool:
+    """A sent revision whose last day is over lapses; says whether it just did."""
+    if revision.state != State.SENT or not _is_over(revision, now):
+        return False
+    lock_quote(revision.quote)
+    if not close_revision(revision, State.LAPSED, now):
+        revision.refresh_from_db()
+        return False
+    system = Actor("system", "", "the system", business=revision.business)
+    note_event(job=revision.quote.job, kind="quote.lapsed", text=f"{revision} lapsed.", actor=system)
+    want("quote.lapsed", revision.ref, business=revision.business)
+    return True
+
+
+def _is_over(revision: Revision, now: datetime) -> bool:
+    return revision.valid_until is not None and local_day(revision.business, now) > revision.valid_until
+
+
+def customer(party: Party) -> Actor:
+    """Somebody with a signed link, as the time line and the audit trail name them."""
+    return Actor("customer", party.ref, party.name, business=party.business)
+
+
+def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
+    """The party behind a token with its quote locked, and what it answered before."""
+    link = link_of(token)
+    quote = lock_quote(link.revision.quote)
+    revisions = (
+        Revision.objects.of(quote.business).select_for_update(no_key=True, of=("self",)).select_related("business")
+    )
+    revision = revisions.get(pk=link.revision_id)
+    _hold_link(link)
+    revision.quote = quote
+    party = Party.objects.of(quote.business).get(pk=link.party_id)
+    party.revision = revision
+    done = Answer.objects.of(quote.business).filter(party=party).first()
+    if done is None and revision.state == State.SENT and _is_over(revision, now):
+        raise Problem("conflict", "This quote has lapsed. Ask the business for a new one.")
+    return revision, party, done
+
+
+def _hold_link(link: SignedLink) -> None:
+    """410 if the link was ended while its quote was waited for. Whoever ends it from here on waits for this answer."""
+    rows = SignedLink.objects.of(link.business).select_for_update(no_key=True, of=("self",))
+    if rows.filter(pk=link.pk, revoked_at=None).first() is None:
+        raise Problem("gone", NEUTRAL)
+
+
+def _check_open(revision: Revision) -> None:
+    # of two quotes of a job only one is agreed, however many are accepted at once: lock_quote has locked the job's row
+    if reason := reason_closed(revision, revision.quote.job):
+        raise Problem("conflict", reason)
+
+
+def _settled(revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None) -> Choices:
+    """The choices a party accepts: its own if it is the one that chooses, otherwise those that were settled.
+
+    What was accepted is settled for everybody, whoever may still say yes to it.
+    """
+    if party.chooses and revision.state == State.SENT:
+        return read_choices(content, asked)
+    if revision.state == State.SENT and revision.choices is None and pays_for_choices(content, party.key):
+        raise Problem(
+            "conflict", "What will be built is still being chosen. You will be told as soon as it is settled."
+        )
+    settled = read_choices(content, revision.choices)
+    if asked and read_choices(content, asked) != settled:
+        raise Refused([Fault("/choices", "choices.settled", "The choices of this quote are settled already.")])
+    return settled
+
+
+def _answer(
+    party: Party,
+    name: str,
+    now: datetime,
+    total: Decimal,
+    *,
+    accepted: bool,
+    reason: str = "",
+    choices: Mapping[str, Any] | None = None,
+) -> Answer:
+    party.answer = Answered.ACCEPTED if accepted else Answered.DECLINED
+    party.save(update_fields=["answer"])
+    answer = Answer(
+        business=party.business,
+        party=party,
+        revision=party.revision,
+        accepted=accepted,
+        name=name,
+        reason=reason,
+        choices=dict(choices or {}),
+        total=total,
+        answered_at=now,
+        content_sha256=party.revision.content_sha256,
+    )
+    answer.save()
+    party.revision.save(update_fields=[])  # the next version, so that nobody keeps an old copy for new
+    return answer
+
+
+def _conclude(revision: Revision, now: datetime) -> None:
+    if not close_revision(revision, State.ACCEPTED, now):
+        return
+    job = revision.quote.job
+    system = Actor("system", "", "the system", business=revision.business)
+    if revision.kind == Kind.OFFER and job.state == JobState.OPEN:
+        move_job(job=job, to=JobState.ACCEPTED, actor=system, reason=f"{revision} accepted.")
+    else:
+        note_event(job=job, kind="quote.accepted", text=f"{revision} accepted.", actor=system)
+    want("quote.accepted", revision.ref, business=revision.business)
+
+
+def _note(revision: Revision, party: Party, kind: str, text: str, answer: Answer) -> None:
+    actor = customer(party)
+    note_event(job=revision.quote.job, kind=kind, text=text, actor=actor, facts={"party": party.key})
+    want("party.answered", answer.ref, business=revision.business)
+
+
+def _record(revision: Revision, party: Party, kind: str, answer: Answer) -> None:
+    detail = {"name": answer.name, "choices": answer.choices, "content_sha256": answer.content_sha256}
+    audit_log.record(revision.business, customer(party), kind, f"revision:{revision.ref}", detail)
+
+
+def _again(done: Answer, revision: Revision, *, accepted: bool) -> Receipt:
+    if done.accepted != accepted:
+        word = "accepted" if done.accepted else "declined"
+        raise Problem("conflict", f"You have {word} this quote already. Telephone the business to change that.")
+    return _receipt(done, revision, is_new=False)
+
+
+def _receipt(answer: Answer, revision: Revision, *, is_new: bool) -> Receipt:
+    return Receipt(
+        outcome="accepted" if answer.accepted else "declined",
+        name=answer.name,
+        answered_at=answer.answered_at,
+        number=str(revision),
+        total=stated(answer.total, revision.business.currency),
+        choices=answer.choices,
+        content_sha256=answer.content_sha256,
+        is_new=is_new,
+    )

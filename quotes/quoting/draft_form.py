@@ -1,0 +1,299 @@
+"""A draft's setup as a form: boxes to type into, and what was typed as a setup again.
+
+Members a page has no box for (the tax code of an option, hire, a day of supply) stay as they were stored.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.http import QueryDict
+from django.utils.text import slugify
+
+from catalogue.rules.discounts import DiscountRule
+from quotes.pricing.discounts import NO_DISCOUNT
+from quotes.quoting.draft_setup import DUE, FORMS, MOST
+from shared.common.form_fields import Box, as_shown, typed_number
+from shared.common.typed_lengths import HEIGHT, read_length
+from shared.common.typed_shares import read_percent, read_share, read_split
+
+Setup = dict[str, Any]
+_DUE_WORDS = {
+    "acceptance": "on acceptance",
+    "start": "at the start",
+    "posts_set": "when the posts stand",
+    "completion": "on completion",
+}
+_SAME = ("", "as measured")
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One member of a row: its name, its word, how it is typed, where it has choices which."""
+
+    name: str
+    label: str
+    kind: str = "text"
+    most: int = 0
+    choices: tuple[tuple[str, str], ...] = ()
+    wide: bool = False
+
+
+ROWS: Mapping[str, tuple[Column, ...]] = {
+    "parties": (
+        Column("key", "", "hidden"),
+        Column("name", "Name", most=120),
+        Column("email", "E-mail", "email", 254),
+        Column("address", "Address", most=500),
+        Column("required", "Must accept", "check"),
+    ),
+    "options": (
+        Column("key", "", "hidden"),
+        Column("label", "Option", most=200),
+        Column("detail", "In a few words", most=1_000),
+        Column("net", "Price before tax", "number", 20),
+        Column("cost", "Cost", "number", 20),
+    ),
+    "alternatives": (
+        Column("key", "", "hidden"),
+        Column("label", "Alternative", most=200),
+        Column("height_mm", "Height, mm", "number", 24),
+        Column("lattice_mm", "Lattice, mm", "number", 24),
+        Column("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
+    ),
+    "extras": (
+        Column("place", "", "hidden"),
+        Column("label", "Extra", most=200),
+        Column("detail", "In a few words", most=1_000),
+        Column("net", "Price before tax", "number", 20),
+        Column("cost", "Cost", "number", 20),
+        Column("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
+    ),
+    "payments": (
+        Column("key", "", "hidden"),
+        Column("label", "Payment", most=120),
+        Column("percent", "Percent", "number", 24),
+        Column("due", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
+    ),
+}
+_READERS: Mapping[str, Callable[[str], int | str]] = {
+    **dict.fromkeys(("height_mm", "lattice_mm"), lambda text: read_length(text, HEIGHT)),
+    "percent": read_percent,
+}
+ALWAYS_SENT = ("key", "place", "due", "required", "form", "licensed_removal")
+"""Fields that say nothing by themselves: a row with no others is an empty one."""
+TITLES = {
+    "parties": "Who pays",
+    "options": "Options the customer may add",
+    "alternatives": "The same fence otherwise",
+    "extras": "Extras priced by hand",
+    "payments": "Payments",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Rows of one kind: each a list of boxes; the last row is empty, for one more."""
+
+    name: str
+    title: str
+    rows: tuple[tuple[Box, ...], ...]
+    used: bool
+
+
+def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[Section]:
+    """The form of a setup, with what is wrong beside it. ``hazardous``: the old fences only a licensed contractor takes down."""
+    offered = {"licensed_removal": tuple((kind, kind) for kind in sorted(hazardous))}
+    return [_section(name, setup, faults, offered) for name in ROWS]
+
+
+def _section(
+    name: str, setup: Mapping[str, Any], faults: Mapping[str, str], offered: Mapping[str, tuple[tuple[str, str], ...]]
+) -> Section:
+    stored = [*setup.get(name, [])]
+    rows: list[Mapping[str, Any]] = [*stored, *([{}] if len(stored) < MOST[name] else [])]
+    named = {str(row.get(column)) for row in stored for column in offered if row.get(column)}
+    columns = [_offering(column, offered, named) for column in ROWS[name]]
+    shown = tuple(
+        tuple(_box(name, place, column, row, faults) for column in columns if column is not None)
+        for place, row in enumerate(rows)
+    )
+    return Section(name, TITLES[name], shown, bool(stored))
+
+
+def _offering(column: Column, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]) -> Column | None:
+    """The column with what the business offers to choose; None where there is nothing to choose and nothing was chosen."""
+    if column.name not in offered:
+        return column
+    known = offered[column.name]
+    more = tuple((value, value) for value in sorted(named - {value for value, _ in known}))
+    return replace(column, choices=(*column.choices, *known, *more)) if known or more else None
+
+
+def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: Mapping[str, str]) -> Box:
+    value = row.get(column.name, "")
+    if column.name == "place":
+        value = place if row else ""
+    if column.kind == "check":
+        value = "1" if row.get(column.name, True) else ""
+    fault = faults.get(f"/{name}/{place}/{column.name}", "")
+    return Box(
+        f"{name}-{place}-{column.name}",
+        column.label,
+        as_shown(value) if column.kind == "number" else str(value),
+        column.kind,
+        fault,
+        "",
+        column.choices,
+        column.most,
+        column.wide,
+    )
+
+
+def wholes(
+    setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
+) -> dict[str, Box]:
+    """The boxes there are one of; ``discounts`` are those of the price rules."""
+    discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
+    percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
+    visits = as_shown(setup.get("visits", ""))
+    boxes = [
+        Box("discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
+            "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
+        Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
+        Box("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
+        Box("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
+        Box("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
+        Box("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
+            fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
+        Box("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
+            faults.get("/surroundings/local_height_mm", ""), "Empty: not looked up."),
+        Box("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
+        Box("valid_days", "Days it is valid", str(setup.get("valid_days", "")), "number", faults.get("/valid_days", "")),
+        Box("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
+            most=5_000, wide=True),
+        Box("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
+            most=20_000, wide=True),
+    ]  # fmt: skip
+    return {box.name.replace("-", "_"): box for box in boxes}
+
+
+def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], ...]:
+    rules = tuple((rule.key, f"{rule.label}, {as_shown(f'{rule.percent.normalize():f}')} %") for rule in discounts)
+    return (("", "Whichever applies, the greatest"), *rules, (NO_DISCOUNT, "No discount"))
+
+
+def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
+    """What each party pays of whatever no run shares otherwise."""
+    named = setup.get("otherwise") or {}
+    return {key: as_shown(named.get(key, "0" if named else "")) for key in parties}
+
+
+def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
+    """What was typed, as a setup that is still to be read and may be refused."""
+    setup: Setup = {name: stored[name] for name in ("hire", "supplied_on") if name in stored}
+    for name in ROWS:
+        rows = _rows(name, posted, stored)
+        if rows:
+            setup[name] = rows
+    _parties(setup, posted)
+    discount = {part: posted.get(f"discount-{part}", "").strip() for part in ("rule", "label", "percent", "amount")}
+    if discount["rule"] and not (discount["percent"] or discount["amount"]):
+        setup["discount"] = {"rule": discount["rule"]}
+    if discount["percent"] or discount["amount"]:
+        readers = (("percent", read_percent), ("amount", typed_number))
+        kept = {part: reader(discount[part]) for part, reader in readers if discount[part]}
+        setup["discount"] = {"label": discount["label"] or "Discount", **kept}
+    for name in ("introduction", "terms"):
+        if text := posted.get(name, "").strip().replace("\r\n", "\n"):
+            setup[name] = text
+    if visits := posted.get("visits", "").strip():
+        setup["visits"] = typed_number(visits)
+    if days := posted.get("valid_days", "").strip():
+        setup["valid_days"] = _whole(days)
+    if around := _surroundings(posted):
+        setup["surroundings"] = around
+    return setup
+
+
+def _surroundings(posted: QueryDict) -> Setup:
+    around: Setup = {}
+    if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
+        around["pool_runs"] = pool
+    if height := posted.get("local_height_mm", "").strip():
+        around["local_height_mm"] = read_length(height, HEIGHT)
+    if posted.get("driveway"):
+        around["driveway"] = True
+    return around
+
+
+def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup]:
+    rows: list[Setup] = []
+    for place in range(MOST[name] + 2):
+        typed = {column.name: posted.get(f"{name}-{place}-{column.name}", "").strip() for column in ROWS[name]}
+        label = typed.get("label", typed.get("name", ""))
+        others = [
+            value
+            for key, value in typed.items()
+            if key not in ("key", "place", "due", "required", "form", "licensed_removal")
+        ]
+        if not any(others):
+            continue
+        row = {**_stored(name, typed, stored), **_read(name, typed)}
+        if "key" in typed:
+            row["key"] = typed["key"] or _key(label, {one["key"] for one in rows})
+        rows.append(row)
+    return rows
+
+
+def _stored(name: str, typed: Mapping[str, str], stored: Mapping[str, Any]) -> Setup:
+    """Members of the row as it was stored that the page has no box for."""
+    known = {column.name for column in ROWS[name]}
+    for place, row in enumerate(stored.get(name, [])):
+        if (typed.get("key") and row.get("key") == typed["key"]) or typed.get("place") == str(place):
+            return {key: value for key, value in row.items() if key not in known}
+    return {}
+
+
+def _read(name: str, typed: Mapping[str, str]) -> Setup:
+    row: Setup = {}
+    for column in ROWS[name]:
+        value = typed[column.name]
+        if column.kind == "check":
+            row[column.name] = bool(value)
+        elif column.kind != "hidden" and value:
+            row[column.name] = _READERS.get(column.name, typed_number)(value) if column.kind == "number" else value
+    return row
+
+
+def _parties(setup: Setup, posted: QueryDict) -> None:
+    keys = [row["key"] for row in setup.get("parties", [])]
+    for row in setup.get("parties", []):
+        row["chooses"] = posted.get("chooses", "") == row["key"]
+    texts = {key: text for key in keys if (text := posted.get(f"share-{key}", "").strip())}
+    shares = _shares(texts, keys)
+    if any(share != "0" for share in shares.values()):
+        setup["otherwise"] = shares
+
+
+def _shares(texts: Mapping[str, str], keys: Sequence[str]) -> dict[str, str]:
+    """Return shares by party; a split of everything, such as 60/40 or half each, may be typed in one field alone."""
+    alone = next(iter(texts.values())) if len(texts) == 1 and len(keys) > 1 else ""
+    if (split := read_split(alone, keys)) is not None:
+        return split
+    return {key: read_share(text) or text for key, text in texts.items()}
+
+
+def _whole(text: str) -> int | str:
+    tight = typed_number(text)
+    return int(tight) if tight.isascii() and tight.isdigit() and len(tight) < 9 else text
+
+
+def _key(label: str, taken: set[str]) -> str:
+    word = slugify(label)[:36].strip("-") or "row"
+    return next(
+        key for key in (word, *(f"{word}-{count}" for count in range(2, 200))) if key not in taken and key != "base"
+    )

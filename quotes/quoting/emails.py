@@ -1,0 +1,87 @@
+"""The letters this stage writes: plain text, each to one reader, with nothing in it of anybody else."""
+
+from __future__ import annotations
+
+from email.utils import formataddr
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+
+from quotes.quoting.models import Answer, Party, Question, Revision, SignedLink
+from quotes.quoting.signed_links import address_of
+from shared.common.dates import write_day, write_moment
+from shared.models import Business
+
+
+def quote_letter(link: SignedLink) -> EmailMessage:
+    """The quote itself: a link, until when, and whom to ask."""
+    revision, business = link.revision, link.business
+    word = "variation" if revision.kind == "variation" else "quote"
+    text = (
+        f"Dear {link.party.name},\n\n"
+        f"here is your {word} {revision} for {revision.quote.label}:\n\n{address_of(link)}\n\n"
+        f"It is valid until {_last_day(revision)}. On that page you can read it, ask a question, accept it or decline "
+        f"it. The link is yours alone: please do not pass it on.\n\n{signature(business)}"
+    )
+    return to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
+
+
+def reminder_letter(link: SignedLink) -> EmailMessage:
+    """A reminder before the last day."""
+    revision = link.revision
+    text = (
+        f"Dear {link.party.name},\n\n"
+        f"quote {revision} for {revision.quote.label} is valid until {_last_day(revision)}. "
+        f"You can still answer it here:\n\n{address_of(link)}\n\n{signature(link.business)}"
+    )
+    return to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
+
+
+def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:
+    """What a party asked and what it is answered."""
+    where = f"\n\nYour quote: {address_of(link)}" if link else ""
+    text = f"Dear {question.party.name},\n\nyou asked:\n\n{question.text}\n\n{question.reply}{where}\n\n"
+    return to_party(
+        question.party, f"About quote {question.revision.quote.number}", text + signature(question.business)
+    )
+
+
+def question_letter(question: Question) -> EmailMessage:
+    """Tells the business that somebody asks."""
+    text = f"{question.party.name} asks about {question.revision}:\n\n{question.text}\n"
+    return _to_business(question.business, f"Question about {question.revision.quote.number}", text)
+
+
+def answer_letter(answer: Answer, revision: Revision) -> EmailMessage:
+    """Tells the business what a party answered."""
+    word = "accepted" if answer.accepted else "declined"
+    reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""
+    text = f"{answer.party.name} {word} {revision} as {answer.name} on {write_moment(answer.answered_at)}.{reason}\n"
+    return _to_business(revision.business, f"{revision.quote.number} {word} by {answer.party.name}", text)
+
+
+def _last_day(revision: Revision) -> str:
+    return write_day(revision.valid_until) if revision.valid_until else ""
+
+
+def signature(business: Business) -> str:
+    """Return how every letter of a business to a customer ends."""
+    return "\n".join(filter(None, ("Kind regards", business.name, business.phone, business.email))) + "\n"
+
+
+def to_party(party: Party, subject: str, text: str) -> EmailMessage:
+    """Return a letter of the business to a party; answers to it reach the business."""
+    business = party.business
+    sender = formataddr((_one_line(business.name), settings.DEFAULT_FROM_EMAIL))
+    reply_to = [business.email] if business.email else None
+    return EmailMessage(
+        _one_line(subject), text, sender, [formataddr((_one_line(party.name), party.email))], reply_to=reply_to
+    )
+
+
+def _to_business(business: Business, subject: str, text: str) -> EmailMessage:
+    return EmailMessage(_one_line(subject), text, settings.DEFAULT_FROM_EMAIL, [business.email])
+
+
+def _one_line(subject: str) -> str:
+    return " ".join(subject.split())[:200]

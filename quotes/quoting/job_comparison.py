@@ -1,0 +1,73 @@
+"""Quoted against ordered against used, role by role, with the money."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from quotes.jobs.models import Job
+from quotes.jobs.ordered_hooks import Ordered, ordered_for
+from quotes.jobs.queries import used_by_role
+from quotes.quoting.queries import agreed_build
+from shared.api.problems import Problem
+from shared.common.money import minor_digits, rounded
+
+ZERO = Decimal(0)
+
+
+def compare_built(job: Job) -> dict[str, Any]:
+    """A row for each role of material that was quoted, ordered or used.
+
+    Rule: quoted is what the agreed build costs as priced; used is costed at what a unit cost when ordered, or when quoted where
+    nothing was ordered. Totals are the sums of the rows.
+    """
+    build = agreed_build(job)
+    if build is None:
+        raise Problem("conflict", "Nothing is agreed on this job yet.")
+    quoted, ordered, used = _quoted(build), ordered_for(job), used_by_role(job)
+    digits = minor_digits(job.business.currency)
+    rows = [
+        _row(role, quoted.get(role), ordered.get(role), used.get(role), digits)
+        for role in dict.fromkeys([*quoted, *sorted(ordered), *sorted(used)])
+    ]
+    totals = {name: format(sum((Decimal(row[name]) for row in rows), ZERO), "f") for name in MONEY}
+    return {"job": job.ref, "currency": job.business.currency, "rows": rows, "totals": totals}
+
+
+MONEY = ("quoted_cost", "ordered_cost", "used_cost", "used_less_quoted")
+
+
+def _quoted(build: Mapping[str, Any]) -> dict[str, Ordered]:
+    found: dict[str, Ordered] = {}
+    for line in build["costing"]:
+        if line["role"]:
+            before = found.get(line["role"], Ordered(ZERO, ZERO))
+            found[line["role"]] = Ordered(
+                before.quantity + Decimal(line["quantity"]), before.cost + Decimal(line["cost"])
+            )
+    return found
+
+
+def _row(
+    role: str, quoted: Ordered | None, ordered: Ordered | None, used: Decimal | None, digits: int
+) -> dict[str, Any]:
+    basis = ordered if ordered and ordered.quantity else quoted
+    each = Fraction(basis.cost) / Fraction(basis.quantity) if basis and basis.quantity else Fraction(0)
+    used_cost = rounded(Fraction(used or ZERO) * each, digits)
+    quoted_cost = quoted.cost if quoted else ZERO
+    return {
+        "role": role,
+        "quoted": _count(quoted.quantity if quoted else None),
+        "ordered": _count(ordered.quantity if ordered else None),
+        "used": _count(used),
+        "quoted_cost": format(quoted_cost, "f"),
+        "ordered_cost": format(ordered.cost if ordered else ZERO, "f"),
+        "used_cost": format(used_cost, "f"),
+        "used_less_quoted": format(used_cost - quoted_cost if used is not None else ZERO, "f"),
+    }
+
+
+def _count(quantity: Decimal | None) -> str | None:
+    return None if quantity is None else format(quantity.normalize(), "f")

@@ -1,0 +1,243 @@
+"""What one party may see of a revision: the whole's scope, its own part of the money, and nothing of anybody else.
+
+``party_document`` is all that the party's page and the party's PDF are made of; ``crew_document`` has no money in it at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from quotes.jobs.document_text import parsed
+from quotes.quoting.agreement import reason_closed
+from quotes.quoting.models import Answer, Answered, Party, Question, Revision, State
+from quotes.quoting.totals import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
+from quotes.quoting.variation_changes import standing_build
+from shared.common.money import stated
+
+COMMON = (
+    "kind", "number", "revision", "label", "job", "dates", "currency", "business", "introduction", "terms",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class PartyView:
+    """A party's page: its document, where the revision stands, what it may still do, what it said and asked."""
+
+    document: Mapping[str, Any]
+    content_sha256: str
+    state: str
+    answer: str
+    may_answer: bool
+    hindrance: str
+    receipt: Mapping[str, Any] | None
+    questions: tuple[Mapping[str, Any], ...]
+
+
+def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | None = None) -> PartyView:
+    """The page of one party, with the totals of ``choices`` where it may still choose."""
+    content = parsed(revision.content)
+    closed = reason_closed(revision, revision.quote.job)
+    open_to = revision.state == State.SENT and party.answer == Answered.WAITING and not closed
+    answer = Answer.objects.of(revision.business).filter(party=party).first()
+    asked = choices if party.chooses and open_to else _settled(revision, answer)
+    hindrance = "" if open_to else _why_closed(revision, party, closed)
+    if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
+        hindrance = "What will be built is still being chosen. You can answer as soon as it is settled."
+    rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
+    return PartyView(
+        document=party_document(content, party.key, read_choices(content, asked)),
+        content_sha256=revision.content_sha256,
+        state=str(revision.state),
+        answer=str(party.answer),
+        may_answer=open_to and not hindrance,
+        hindrance=hindrance,
+        receipt=_receipt(answer, revision) if answer else None,
+        questions=tuple(
+            {
+                "ref": row.ref,
+                "text": row.text,
+                "reply": row.reply,
+                "asked_at": row.created_at,
+                "replied_at": row.replied_at,
+            }
+            for row in rows
+        ),
+    )
+
+
+def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN) -> dict[str, Any]:
+    """A party's quote, complete: what is built, its lines, tax, total, payments, and what each choice would change."""
+    whole = sums(content, choices)
+    own = whole.parties[key]
+    party = next(one for one in content["parties"] if one["key"] == key)
+    return {
+        "party_quote": 1,
+        **{name: content[name] for name in COMMON},
+        "site": _without(content["site"], "access"),
+        "party": {name: party[name] for name in ("name", "address", "chooses")},
+        "customer": content["customer"] if party["chooses"] else {"name": party["name"], "address": party["address"]},
+        "build": _shown_build(standing_build(content, choices.document())),
+        "builds": _builds(content, key, choices, own),
+        "options": _options(content, key, choices, own),
+        "lines": [_line(part.line, str(part.share), part.net) for part in own.lines],
+        "is_shared": any(part.share != 1 for part in own.lines),
+        **_money(own),
+        "payments": _payments(content, own),
+        "quantities": content["difference"]["quantities"] if content["difference"] else [],
+    }
+
+
+def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[str, Any]:
+    """What is built, for those who build it: measure, take-off, system, site; no customer's money."""
+    build = _shown_build(standing_build(content, choices))
+    names = ("number", "revision", "kind", "label", "job", "site", "business")
+    options = [one["label"] for one in content["options"] if one["key"] in (choices or {}).get("options", [])]
+    return {
+        "crew_document": 1,
+        **{name: content[name] for name in names},
+        "build": build,
+        "options": options,
+        "replaces": _replaced(content["difference"]),
+    }
+
+
+def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """Return which revision's set-out a variation replaces, and what is built otherwise, without money."""
+    if difference is None:
+        return None
+    added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
+    return {"revision": difference["agreed"]["revision"], **difference["set_out"], "extras": added}
+
+
+def pays_for_choices(content: Content, key: str) -> bool:
+    """Whether what this party pays depends on what somebody else chooses."""
+    lines = [line for one in content["builds"][1:] for line in one["lines"]]
+    lines += [line for one in content["options"] for line in one["lines"]]
+    return any(key in line["shares"] for line in lines)
+
+
+def _settled(revision: Revision, answer: Answer | None) -> Mapping[str, Any] | None:
+    settled: Mapping[str, Any] | None = answer.choices if answer and answer.accepted else revision.choices
+    return settled
+
+
+def _why_closed(revision: Revision, party: Party, closed: str) -> str:
+    if party.answer != Answered.WAITING and revision.state != State.CANCELLED:
+        return f"You have {party.answer} this quote."
+    return closed or f"This quote is {revision.state}."
+
+
+def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
+    """A build without shares, prices of other ways, or anything else of the business's own."""
+    measure = dict(build["measure"])
+    for name in ("runs", "retrofits"):
+        measure[name] = [_without(row, "shares") for row in measure[name]]
+    takeoff = {**build["takeoff"], "runs": [_without(run, "proposals") for run in build["takeoff"]["runs"]]}
+    return {
+        "key": build["key"],
+        "label": build["label"],
+        "measure": measure,
+        "system": build["system"],
+        "finishes": build.get("finishes", {}),
+        "licensed_removals": build["licensed_removals"],
+        "takeoff": takeoff,
+        "takeoff_sha256": build["takeoff_sha256"],
+        "drawings": build["drawings"],
+        "cautions": {reader: build["cautions"][reader] for reader in ("customer", "crew")},
+    }
+
+
+def _without(row: Mapping[str, Any], name: str) -> dict[str, Any]:
+    return {key: value for key, value in row.items() if key != name}
+
+
+def _builds(content: Content, key: str, choices: Choices, own: PartySums) -> list[dict[str, Any]]:
+    if len(content["builds"]) == 1:
+        return []
+    shown = []
+    for one in content["builds"]:
+        other = sums(content, Choices(one["key"], choices.options)).parties[key].total
+        is_chosen = one["key"] == choices.build
+        shown.append(
+            {
+                "key": one["key"],
+                "label": one["label"],
+                "total": _text(other),
+                "difference": _text(other - own.total),
+                "chosen": is_chosen,
+                "is_base": one["key"] == BASE,
+            }
+        )
+    return shown
+
+
+def _options(content: Content, key: str, choices: Choices, own: PartySums) -> list[dict[str, Any]]:
+    shown = []
+    for one in content["options"]:
+        if not any(key in line["shares"] for line in one["lines"]):
+            continue
+        is_chosen = one["key"] in choices.options
+        other = sums(content, Choices(choices.build, choices.options ^ {one["key"]})).parties[key].total
+        adds = own.total - other if is_chosen else other - own.total
+        shown.append(
+            {
+                "key": one["key"],
+                "label": one["label"],
+                "detail": one["detail"],
+                "difference": _text(adds),
+                "chosen": is_chosen,
+            }
+        )
+    return shown
+
+
+def _line(line: Mapping[str, Any], share: str, net: Decimal) -> dict[str, Any]:
+    shown = {
+        name: line[name] for name in ("part", "group", "text", "detail", "quantity", "unit", "tax_rate", "tax_label")
+    }
+    shown |= {"share": share, "net": _text(net)}
+    if "change" in line:
+        shown |= {"change": line["change"], "was": _unpriced(line["was"]), "now": _unpriced(line["now"])}
+    return shown
+
+
+def _unpriced(side: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    return None if side is None else _without(side, "net")
+
+
+def _money(own: PartySums) -> dict[str, Any]:
+    return {
+        "net": _text(own.net),
+        "breakdown": [
+            {"category": row.category, "rate": _text(row.rate), "taxable": _text(row.taxable), "tax": _text(row.tax)}
+            for row in own.breakdown
+        ],
+        "tax": _text(own.tax),
+        "total": _text(own.total),
+    }
+
+
+def _payments(content: Content, own: PartySums) -> list[dict[str, Any]]:
+    return [
+        {**{name: row[name] for name in ("key", "label", "due", "percent")}, "amount": _text(amount)}
+        for row, amount in zip(content["payments"], own.payments, strict=False)
+    ]
+
+
+def _receipt(answer: Answer, revision: Revision) -> dict[str, Any]:
+    return {
+        "outcome": "accepted" if answer.accepted else "declined",
+        "name": answer.name,
+        "answered_at": answer.answered_at,
+        "number": str(revision),
+        "total": stated(answer.total, revision.business.currency),
+        "choices": answer.choices,
+        "content_sha256": answer.content_sha256,
+    }
+
+
+def _text(amount: Decimal) -> str:
+    return format(amount, "f")

@@ -1,0 +1,61 @@
+"""What new prices mean for quotes that are out: the customer's price stands, what it costs us does not."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from catalogue.rules.codes import ImportKind
+from catalogue.rules.price_change_hooks import Touched, tells_effect
+from quotes.quoting.models import Revision, State
+from shared.common.money import minor_digits, rounded
+from shared.models import Business
+
+MOST = 200
+_MATERIAL = "material."
+
+
+@tells_effect
+def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
+    """Every open quote that is touched: what its materials were reckoned at, and what they would cost at the new prices.
+
+    A file of price rules touches them all; a draft is priced anew when it is sent, so of it only the number is told.
+    """
+    rows = Revision.objects.of(business).filter(state__in=[State.DRAFT, State.SENT]).select_related("quote", "business")
+    told = [_told(row, kind, touched) for row in rows.order_by("-id")[:MOST]]
+    return [one for one in told if one is not None]
+
+
+def _told(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:
+    named = {"quote": revision.quote.number, "revision": revision.number, "state": revision.state}
+    if revision.state == State.DRAFT:
+        return {**named, "text": "priced anew when it is sent"}
+    if kind is ImportKind.PRICE_RULES:
+        return {**named, "text": "stands as it was sent"}
+    lines = [line for line in _materials(revision) if line["key"].removeprefix(_MATERIAL) in touched]
+    if not lines:
+        return None
+    before = sum((Decimal(line["cost"]) for line in lines), Decimal(0))
+    digits = minor_digits(revision.business.currency)
+    after = sum((rounded(_cost(line, touched), digits) for line in lines), Decimal(0))
+    skus = sorted(line["key"].removeprefix(_MATERIAL) for line in lines)
+    return {
+        **named,
+        "text": "stands as it was sent",
+        "components": skus,
+        "cost_quoted": format(before, "f"),
+        "cost_then": format(after, "f"),
+        "difference": format(after - before, "f"),
+    }
+
+
+def _materials(revision: Revision) -> list[dict[str, Any]]:
+    builds = json.loads(revision.content)["builds"]
+    return [line for line in builds[0]["costing"] if line["key"].startswith(_MATERIAL)] if builds else []
+
+
+def _cost(line: Mapping[str, Any], touched: Touched) -> Decimal:
+    price = touched[line["key"].removeprefix(_MATERIAL)]
+    return Decimal(line["cost"]) if price is None else Decimal(line["quantity"]) * price

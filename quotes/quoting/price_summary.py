@@ -1,0 +1,142 @@
+"""What a revision comes to as the estimator sees it: cost, margin and price beside each other, and each party's part."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from quotes.pricing.price_lines import UNITS
+from quotes.quoting.totals import BASE, Choices, Content, read_choices, sums
+
+ZERO = Decimal(0)
+KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "hire": "Hire"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    text: str
+    detail: str
+    quantity: str
+    unit: str
+    cost: Decimal
+    net: Decimal
+    made_of: tuple[tuple[str, Decimal], ...] = ()
+    """Of a line that gathers several costs, each with what it adds."""
+
+    @property
+    def margin(self) -> str:
+        """Per cent of the price that is not cost; nothing where either is missing, as on a line that rounds."""
+        return f"{(self.net - self.cost) / self.net * 100:.1f}" if self.net and self.cost else ""
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """One revision's money."""
+
+    lines: tuple[Row, ...]
+    costing: tuple[Row, ...]
+    cost: Decimal
+    net: Decimal
+    tax: Decimal
+    total: Decimal
+    parties: tuple[Mapping[str, Any], ...]
+    others: tuple[Mapping[str, Any], ...]
+    options: tuple[Mapping[str, Any], ...]
+    payments: tuple[Mapping[str, Any], ...]
+    stops: tuple[str, ...]
+    buying: Mapping[str, Any] | None = None
+    """Who the materials are priced from; None: sent before that was kept."""
+
+    @property
+    def whole(self) -> Row:
+        return Row("Total before tax", "", "", "", self.cost, self.net)
+
+
+def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced:
+    """The figures of a content document, frozen or previewed, with its choices where they are settled."""
+    chosen = read_choices(content, choices)
+    whole = sums(content, chosen)
+    build = next(one for one in content["builds"] if one["key"] == chosen.build)
+    percents = [one["label"] for one in content["payments"]]
+    return Priced(
+        lines=tuple(_row(line, build["costing"]) for line in whole.lines),
+        costing=tuple(_row(line) for line in build["costing"]),
+        cost=sum((Decimal(line["cost"]) for line in whole.lines), ZERO),
+        net=whole.net,
+        tax=whole.tax,
+        total=whole.total,
+        parties=tuple(
+            {"party": party, "net": own.net, "tax": own.tax, "total": own.total}
+            for party in content["parties"]
+            for own in (whole.parties[party["key"]],)
+        ),
+        others=tuple(_others(content, chosen, whole.total)),
+        options=tuple(_option(content, option, chosen, whole.total) for option in content["options"]),
+        payments=tuple(
+            {"label": label, "amount": amount} for label, amount in zip(percents, whole.payments, strict=False)
+        ),
+        stops=tuple(dict.fromkeys(stop for one in content["builds"] for stop in one["stops"])),
+        buying=_buying(build.get("buying")),
+    )
+
+
+def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> Row:
+    detail = line.get("detail", "") or ". ".join(part for part in (line.get("working"), line.get("why")) if part)
+    return Row(
+        line["text"],
+        detail,
+        line["quantity"],
+        _unit(line["unit"]),
+        Decimal(line["cost"]),
+        Decimal(line["net"]),
+        made_of(line, costing),
+    )
+
+
+def made_of(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Decimal], ...]:
+    """What each cost adds to a line; nothing where it is one cost's alone, stands as agreed, or was sent before that was kept."""
+    found = [(row["text"], Decimal(row["into"][line["key"]])) for row in costing if line["key"] in row.get("into", {})]
+    is_all = sum((net for _, net in found), ZERO) == Decimal(line["net"])
+    return tuple(found) if len(found) > 1 and is_all else ()
+
+
+def _buying(buying: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    """With its money as numbers, and what everything from one supplier costs more."""
+    if buying is None:
+        return None
+    orders = [{**row, **{name: Decimal(row[name]) for name in _MONEY}} for row in buying["orders"]]
+    total = sum((row["total"] for row in orders), ZERO)
+    alone = [
+        {**row, "total": own, "more": None if own is None else own - total}
+        for row in buying["alone"]
+        for own in [None if row["total"] is None else Decimal(row["total"])]
+    ]
+    return {"orders": orders, "total": total, "alone": alone, "gap": Decimal(buying["gap"])}
+
+
+_MONEY = ("goods", "delivery", "total")
+
+
+def _unit(code: str) -> str:
+    return UNITS.get(code, code)
+
+
+def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mapping[str, Any]]:
+    for one in content["builds"]:
+        if one["key"] == BASE:
+            continue
+        other = sums(content, Choices(one["key"], chosen.options))
+        cost = sum((Decimal(line["cost"]) for line in other.lines), ZERO)
+        row = Row(one["label"], "", "", "", cost, other.net)
+        yield {"row": row, "total": other.total, "difference": other.total - total}
+
+
+def _option(content: Content, option: Mapping[str, Any], chosen: Choices, total: Decimal) -> Mapping[str, Any]:
+    lines, is_chosen = option["lines"], option["key"] in chosen.options
+    other = sums(content, Choices(chosen.build, chosen.options ^ {option["key"]})).total
+    adds = total - other if is_chosen else other - total
+    net, cost = (sum((Decimal(line[name]) for line in lines), ZERO) for name in ("net", "cost"))
+    row = Row(option["label"], option["detail"], "", "", cost, net)
+    return {"row": row, "difference": adds, "chosen": is_chosen}

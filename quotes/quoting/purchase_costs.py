@@ -1,0 +1,145 @@
+"""What is bought for one job, for its price: the cheapest split over suppliers, with packs, breaks, deliveries and least orders.
+
+Orders plan again over all jobs, remnants and suppliers together; what that saves is the business's, not a new price.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any
+
+from catalogue.engine.purchase_options import Market
+from fencing.buying.choose_suppliers import Sourcing, split
+from fencing.buying.supplier_prices import Order, Split, Supplier
+from fencing.cutting import Demand
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import TakeOff
+from quotes.pricing.material_costs import Bought
+from quotes.quoting.required_articles import Wanted, wanted_of
+
+LENGTHS_BY = 6
+"""So many suppliers at most are each tried alone for the choice of stock lengths."""
+
+
+@dataclass(frozen=True, slots=True)
+class Buying:
+    """What is bought, line by line, and the orders it makes. ``short`` are suppliers whose least order is not reached."""
+
+    bought: tuple[Bought, ...]
+    sourcing: Sourcing
+    suppliers: tuple[Supplier, ...]
+    short: tuple[str, ...]
+
+    @property
+    def orders(self) -> tuple[Order, ...]:
+        """An order for each supplier that is bought from."""
+        return self.sourcing.best.orders if self.sourcing.best else ()
+
+    def name(self, code: str) -> str:
+        """What people call a supplier."""
+        return next((one.name for one in self.suppliers if one.code == code and one.name), code)
+
+
+def bought_for(takeoff: TakeOff, market: Market, digits: int = 2) -> Buying:
+    """Everything a job takes, as it is cheapest to order. Refused with everything nobody sells.
+
+    Rule: stock lengths are chosen by the least price of each, and again as each supplier alone would have them chosen; of these
+    lists the one is bought whose cheapest split (``fencing.buying.choose_suppliers.split``) costs least, the first of equal ones. Where no split
+    reaches the least orders, the job is priced without them, and says so.
+    """
+    suppliers = market.suppliers()
+    lists = _lists(takeoff, market, suppliers)
+    tried = [(wanted, _split(wanted, suppliers, digits)) for wanted in lists]
+    wanted, sourcing = min(tried, key=lambda one: (one[1].best is None, one[1].best.total if one[1].best else 0))
+    sourcing = replace(
+        sourcing, alone={one.code: _least([own.alone[one.code] for _, own in tried]) for one in suppliers}
+    )
+    short: tuple[str, ...] = ()
+    if sourcing.best is None:
+        eased = [replace(one, least_order=Decimal(0)) for one in suppliers]
+        sourcing = replace(_split(wanted, eased, digits), alone=sourcing.alone, refused=sourcing.refused)
+        least = {one.code: one.least_order for one in suppliers}
+        orders = sourcing.best.orders if sourcing.best else ()
+        short = tuple(order.supplier for order in orders if order.goods < least[order.supplier])
+    return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, tuple(suppliers), short)
+
+
+def _least(splits: Sequence[Split | None]) -> Split | None:
+    return min((one for one in splits if one is not None), key=lambda one: one.total, default=None)
+
+
+def _lists(takeoff: TakeOff, market: Market, suppliers: Sequence[Supplier]) -> list[list[Wanted]]:
+    """What is wanted with stock lengths at the least prices, and as each supplier alone would have them; each list once."""
+    plans: dict[Demand, dict[int, int] | None] = {}
+    first, faults = wanted_of(takeoff, market, None, plans)
+    if faults:
+        raise Refused(faults)
+    lists = [first]
+    for one in suppliers if len(suppliers) <= LENGTHS_BY else ():
+        wanted, _ = wanted_of(takeoff, market, one.code, plans)
+        if wanted not in lists:
+            lists.append(wanted)
+    return lists
+
+
+def _split(wanted: Sequence[Wanted], suppliers: Sequence[Supplier], digits: int) -> Sourcing:
+    needs: dict[str, Decimal | dict[str, Decimal]] = {}
+    for one in wanted:
+        before, ways = needs.get(one.name), dict(one.ways)
+        if len(ways) > 1:
+            needs[one.name] = ways
+        else:  # the same stock length may be wanted in several finishes
+            [amount] = ways.values()
+            needs[one.name] = amount + (before if isinstance(before, Decimal) else Decimal(0))
+    return split(needs, suppliers, digits=digits)
+
+
+def _bought(wanted: Sequence[Wanted], sourcing: Sourcing, market: Market) -> list[Bought]:
+    known = {one.sku: one for one in market.articles}
+    roles: dict[str, list[Wanted]] = {}
+    for one in wanted:
+        roles.setdefault(one.name, []).append(one)
+    found: dict[str, Bought] = {}
+    for order in sourcing.best.orders if sourcing.best else ():
+        for line in order.lines:
+            article, own = known[line.component], roles[line.need]
+            named = (article.sku, article.label, own[0].role, own[0].colour if len(own) == 1 else None)
+            found[line.need] = Bought(
+                *named,
+                line.ordered,
+                article.unit,
+                line.price,
+                cost=line.cost,
+                supplier=order.supplier,
+                why=line.reason,
+            )
+    return [found[name] for name in roles]
+
+
+def buying_document(buying: Buying) -> dict[str, Any]:
+    """Who is asked for how much, beside everything from one of them; for the business alone."""
+    return {
+        "orders": [
+            {
+                "supplier": order.supplier,
+                "name": buying.name(order.supplier),
+                "goods": format(order.goods, "f"),
+                "delivery": format(order.delivery, "f"),
+                "total": format(order.total, "f"),
+                "note": "under its least order" if order.supplier in buying.short else "",
+            }
+            for order in buying.orders
+        ],
+        "alone": [
+            {
+                "supplier": code,
+                "name": buying.name(code),
+                "total": format(one.total, "f") if one else None,
+                "refused": "" if one else buying.sourcing.refused.get(code, ""),
+            }
+            for code, one in buying.sourcing.alone.items()
+        ],
+        "gap": format(buying.sourcing.gap, "f"),
+    }

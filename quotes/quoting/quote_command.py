@@ -1,0 +1,82 @@
+"""A priced quote in one go, from a measure and a name: what the command does. The same again finds what there is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from quotes.jobs import services as jobs
+from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.measure_services import newest, save_measure, start_measure
+from quotes.jobs.models import Customer, Job, JobState, MeasureVersion, Site, StoredMeasure
+from quotes.quoting.content_document import assemble
+from quotes.quoting.models import Revision, State
+from quotes.quoting.services import discard_draft, revise, send, start_quote
+from shared.business.actors import Actor
+from shared.models import Business
+
+UNKNOWN_PLACE = "Address to be confirmed"
+
+
+@transaction.atomic
+def quote_measure(
+    *, business: Business, document: Mapping[str, Any], customer: str, actor: Actor, override_reason: str = ""
+) -> Revision:
+    """The sent quote of a measure for a customer.
+
+    A job of that customer with that label is taken up again: nothing is sent twice while measure and prices are as they were,
+    otherwise the next revision is. Refused with every fault of the measure, the catalogue or the sending.
+    """
+    job = _job(business, str(document.get("label") or "Fence")[:200], customer, actor)
+    version = _version(job, document, actor)
+    last = Revision.objects.of(business).filter(quote__job=job).order_by("-id").first()
+    draft = _draft(job, version, last, actor)
+    if last is not None and last.state in {State.SENT, State.ACCEPTED} and _says_the_same(draft, last):
+        discard_draft(revision=draft, actor=actor)
+        return last
+    return send(revision=draft, actor=actor, override_reason=override_reason)
+
+
+def _job(business: Business, label: str, name: str, actor: Actor) -> Job:
+    rows = Job.objects.of(business).filter(customer__name=name, label=label).order_by("-id")
+    job = rows.filter(state__in=(JobState.OPEN, JobState.ACCEPTED)).first()
+    if job is not None:
+        return job
+    customer = Customer.objects.of(business).filter(name=name, archived_at=None).order_by("id").first()
+    customer = customer or jobs.add_customer(business=business, actor=actor, name=name)
+    site = Site.objects.of(business).filter(customer=customer).order_by("id").first()
+    site = site or jobs.add_site(customer=customer, actor=actor, address=customer.address or UNKNOWN_PLACE)
+    return jobs.open_job(customer=customer, site=site, label=label, actor=actor)
+
+
+def _version(job: Job, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
+    kept = StoredMeasure.objects.of(job.business).filter(job=job).order_by("id").first()
+    if kept is not None:
+        return save_measure(measure=kept, document=document, actor=actor)
+    version = newest(start_measure(job=job, document=document, actor=actor))
+    if version is None:
+        raise RuntimeError("a measure that was started with a document has a version")
+    return version
+
+
+def _draft(job: Job, version: MeasureVersion, last: Revision | None, actor: Actor) -> Revision:
+    if last is None:
+        return start_quote(job=job, version=version, actor=actor)
+    if last.state == State.DRAFT:
+        last.measure_version = version
+        last.save(update_fields=["measure_version"])
+        return last
+    return revise(quote=last.quote, actor=actor, version=version)
+
+
+def _says_the_same(draft: Revision, last: Revision) -> bool:
+    """Whether sending the draft would say anything that the last revision does not."""
+    if draft.measure_version_id != last.measure_version_id:
+        return False
+    fresh, kept = assemble(draft, now=timezone.now()), parsed(last.content)
+    if fresh["difference"] is not None:
+        return not fresh["difference"]["lines"]
+    return all(canonical(fresh[name]) == canonical(kept[name]) for name in ("builds", "options", "payments", "tax"))

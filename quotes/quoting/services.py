@@ -1,0 +1,260 @@
+"""Drafting, sending, replacing and varying quotes. Whoever changes a quote's state locks the quote's row first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from fencing.model.faults import Fault, Refused
+from quotes.jobs.document_text import canonical, digest, parsed
+from quotes.jobs.measure_services import newest
+from quotes.jobs.models import Job, JobState, MeasureVersion
+from quotes.jobs.services import note_event
+from quotes.pricing.shares import party_keys
+from quotes.quoting.agreement import ENDED, agreed_otherwise, agreed_revision
+from quotes.quoting.content_document import assemble
+from quotes.quoting.models import Kind, Party, Quote, Revision, State
+from quotes.quoting.signed_links import issue_links, revoke_links
+from quotes.quoting.totals import sums
+from shared.api.problems import Problem
+from shared.background.outbox import want
+from shared.business.actors import Actor
+from shared.database import audit_log
+from shared.database.numbering import next_number
+
+
+@transaction.atomic
+def start_quote(
+    *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: Mapping[str, Any] | None = None
+) -> Revision:
+    """A quote for a job with its first draft; the parties are those the measure names, the customer first."""
+    if job.state not in {JobState.OPEN, JobState.ACCEPTED}:
+        raise Problem("conflict", f"A job that is {job.state} is not quoted.")
+    _check_measure(version, job)
+    quote = Quote(business=job.business, job=job, label=label or job.label)
+    _refuse_agreed(quote)
+    quote.full_clean(exclude=["business", "job", "number"])
+    quote.number = f"Q{next_number(job.business, 'quote'):04d}"
+    quote.latest = 1
+    quote.save()
+    revision = Revision.objects.of(job.business).create(quote=quote, number=1, measure_version=version)
+    _fill(revision, setup or {})
+    note_event(job=job, kind="quote.started", text=f"Quote {quote.number} started.", actor=actor)
+    audit_log.record(job.business, actor, "quote.started", f"revision:{revision.ref}", {"number": quote.number})
+    return revision
+
+
+@transaction.atomic
+def change_draft(
+    *, revision: Revision, setup: Mapping[str, Any], actor: Actor, version: MeasureVersion | None = None
+) -> Revision:
+    """Another setup, all of it, and perhaps another measure. Only a draft can change."""
+    _only_draft(revision)
+    if version is not None:
+        _check_measure(version, revision.quote.job)
+        revision.measure_version = version
+    _fill(revision, setup)
+    audit_log.record(revision.business, actor, "quote.changed", f"revision:{revision.ref}", {"setup": dict(setup)})
+    return revision
+
+
+@transaction.atomic
+def discard_draft(*, revision: Revision, actor: Actor) -> None:
+    """Throws a draft away; its number is given out again."""
+    quote = lock_quote(revision.quote)
+    _only_draft(revision)
+    if revision.number == 1:
+        raise Problem("conflict", "The first draft of a quote stays; change it instead.")
+    revision.delete()
+    quote.latest -= 1
+    quote.save(update_fields=["latest"])
+    audit_log.record(quote.business, actor, "quote.discarded", f"revision:{revision.ref}", {"number": revision.number})
+
+
+@transaction.atomic
+def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None) -> Revision:
+    """The next draft of a quote, from its last revision: an offer, or a variation once an offer is accepted."""
+    quote = lock_quote(quote)
+    _refuse_ended(quote.job)
+    last = Revision.objects.of(quote.business).filter(quote=quote).order_by("-number").first()
+    if last is None or last.state == State.DRAFT:
+        raise Problem("conflict", "There is a draft already.")
+    agreed = agreed_revision(quote)
+    if version is not None:
+        _check_measure(version, quote.job)
+    setup = dict(last.setup)
+    if agreed is not None and (last.kind == Kind.OFFER or last.pk == agreed.pk):
+        setup = {"parties": last.setup.get("parties", [])}  # what is agreed already is not asked for again
+    if version is None:
+        version = newest(last.measure_version.measure) if agreed else last.measure_version
+    quote.latest += 1
+    quote.save(update_fields=["latest"])
+    draft = Revision.objects.of(quote.business).create(
+        quote=quote,
+        number=quote.latest,
+        kind=Kind.VARIATION if agreed else Kind.OFFER,
+        changes=agreed,
+        measure_version=version or last.measure_version,
+    )
+    _fill(draft, setup)
+    word = "Variation" if agreed else "Revision"
+    note_event(job=quote.job, kind="quote.revised", text=f"{word} {draft} drafted.", actor=actor)
+    audit_log.record(quote.business, actor, "quote.revised", f"revision:{draft.ref}", {"number": draft.number})
+    return draft
+
+
+@transaction.atomic
+def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: datetime | None = None) -> Revision:
+    """Freezes the whole revision, lets every party in, and replaces what was open before.
+
+    Refused where the fence has stops nobody overrides with a reason; 409 where the quote has moved on.
+    """
+    now = now or timezone.now()
+    quote = lock_quote(revision.quote)
+    revision = Revision.objects.of(quote.business).select_related("measure_version", "changes").get(pk=revision.pk)
+    revision.quote = quote
+    _only_draft(revision)
+    _refuse_ended(quote.job)
+    agreed = agreed_revision(quote)
+    if agreed != revision.changes:
+        raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
+    if revision.kind == Kind.OFFER:
+        _refuse_agreed(quote)
+    content = assemble(revision, now=now)
+    _says_something(content)
+    content["override"] = _override(content, override_reason, actor)
+    _replace_open(quote, revision.kind, now, actor)
+    whole = sums(content)
+    revision.content = canonical(content)
+    revision.content_sha256 = digest(revision.content)
+    revision.state, revision.sent_at, revision.sent_by = State.SENT, now, actor.name[:160]
+    revision.valid_until = datetime.fromisoformat(content["dates"]["valid_until"]).date()
+    revision.override_reason = override_reason[:1_000] if content["override"] else ""
+    revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
+    revision.save()
+    for link in issue_links(revision=revision, now=now):
+        want("link.issued", link.ref, business=quote.business)
+    facts = {"revision": revision.ref}
+    note_event(job=quote.job, kind="quote.sent", text=f"{revision} sent.", actor=actor, facts=facts)
+    want("quote.sent", revision.ref, business=quote.business)
+    detail = {"content_sha256": revision.content_sha256, "total": str(whole.total), "override": content["override"]}
+    audit_log.record(quote.business, actor, "quote.sent", f"revision:{revision.ref}", detail)
+    return revision
+
+
+def lock_quote(quote: Quote) -> Quote:
+    """The quote's row, locked until the transaction ends: one change of state at a time.
+
+    The job's row is locked before it, as by whoever cancels the job.
+    """
+    Job.objects.of(quote.business).select_for_update(no_key=True).get(pk=quote.job_id)
+    rows = (
+        Quote.objects.of(quote.business).select_for_update(no_key=True, of=("self",)).select_related("job", "business")
+    )
+    return rows.get(pk=quote.pk)
+
+
+def _refuse_agreed(quote: Quote) -> None:
+    if other := agreed_otherwise(quote):
+        text = f"{other} is accepted on this job: draft a variation of it, or open another job for another fence."
+        raise Problem("conflict", text)
+
+
+def _refuse_ended(job: Job) -> None:
+    if job.state in ENDED:
+        raise Problem("conflict", f"{job.number} is {job.state}. Open the job again before you quote it.")
+
+
+def close_revision(revision: Revision, to: State, now: datetime) -> bool:
+    """From sent to another state, if it is still sent; says whether it was."""
+    rows = Revision.objects.of(revision.business).filter(pk=revision.pk, state=State.SENT)
+    if not rows.update(state=to, closed_at=now):
+        return False
+    revision.refresh_from_db()
+    return True
+
+
+def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
+    for row in Revision.objects.of(quote.business).filter(quote=quote, kind=kind, state=State.SENT):
+        if close_revision(row, State.REPLACED, now):
+            revoke_links(revision=row, now=now)
+            note_event(job=quote.job, kind="quote.replaced", text=f"{row} replaced.", actor=actor)
+
+
+def _says_something(content: Mapping[str, Any]) -> None:
+    difference = content["difference"]
+    if difference is not None and not (difference["lines"] or difference["quantities"] or content["options"]):
+        raise Refused([Fault("/setup", "variation.empty", "Nothing is different from what was agreed.")])
+
+
+def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
+    stops = [stop for one in content["builds"] for stop in one["stops"]]
+    if not stops:
+        return None
+    if not reason.strip():
+        faults = [Fault("/override_reason", "stop", f"{stop} Say why this is sent nevertheless.") for stop in stops]
+        raise Refused(faults)
+    return {"reason": reason.strip()[:1_000], "by": actor.name, "stops": stops}
+
+
+def _only_draft(revision: Revision) -> None:
+    if revision.state != State.DRAFT:
+        raise Problem("conflict", f"This revision is {revision.state}; only a draft can be changed or sent.")
+
+
+def _check_measure(version: MeasureVersion, job: Job) -> None:
+    if version.measure.job_id != job.pk:
+        raise Refused([Fault("/measure", "measure.of_another", "This measure belongs to another job.")])
+
+
+def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
+    kept = dict(setup)
+    if revision.kind == Kind.VARIATION:
+        _check_variation(kept)
+    parties = kept.get("parties") or _default_parties(revision)
+    kept["parties"] = parties
+    revision.setup = kept
+    revision.save()
+    revision.parties.all().delete()
+    must = next((one for one in parties if one.get("required", True)), parties[0])
+    chooser = next((one for one in parties if one.get("chooses")), must)["key"]
+    for place, one in enumerate(parties):
+        Party.objects.of(revision.business).create(
+            revision=revision,
+            key=one["key"],
+            name=one["name"],
+            email=one.get("email", ""),
+            address=one.get("address", ""),
+            required=one.get("required", True),
+            chooses=one["key"] == chooser,
+            position=place,
+        )
+
+
+NOT_VARIED = {
+    "alternatives": "A variation has no alternatives: it is the difference to one fence. Offer options instead.",
+    "discount": "What is for the job as a whole stays as agreed. Write a discount as an extra with a price below 0.",
+    "visits": "What is for the job as a whole stays as agreed. Charge another visit as an extra.",
+    "hire": "What is for the job as a whole stays as agreed. Charge hire as an extra.",
+}
+
+
+def _check_variation(setup: Mapping[str, Any]) -> None:
+    """Refused is what a variation would leave out without a word."""
+    asked = [name for name in NOT_VARIED if setup.get(name)]
+    if asked:
+        raise Refused([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
+
+
+def _default_parties(revision: Revision) -> list[dict[str, Any]]:
+    """The customer, as the owner (or the first name that the measure shares a run with), then whoever else it names."""
+    document = parsed(revision.measure_version.document)
+    rows = [*document.get("runs", []), *document.get("retrofits", [])]
+    keys = party_keys(row.get("shares", {}) for row in rows)
+    customer = revision.quote.job.customer
+    first = {"key": keys[0], "name": customer.name, "email": customer.email, "address": customer.address}
+    return [first, *({"key": key, "name": key.capitalize()} for key in keys[1:])]

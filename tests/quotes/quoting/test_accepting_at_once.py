@@ -1,0 +1,153 @@
+"""Many knocking at once, on PostgreSQL with real transactions: one outcome each time."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import connection
+
+from quotes.jobs.models import JobState
+from quotes.quoting.customer_responses import accept, decline
+from quotes.quoting.models import Answer, Revision, State
+from quotes.quoting.services import revise, send, start_quote
+from shared.api.problems import Problem
+from shared.business.models import Business
+from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
+
+pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
+Knock = Callable[[], str]
+
+
+def _at_once(*knocks: Knock, together: int = 24) -> list[str]:
+    """Everything at once, in threads with connections of their own; what each came to."""
+    barrier = Barrier(min(together, len(knocks)))
+
+    def one(knock: Knock, waits: bool) -> str:
+        try:
+            if waits:
+                barrier.wait(timeout=20)
+            return knock()
+        except Problem as problem:
+            return problem.code
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(max_workers=barrier.parties) as pool:
+        waiting = [pool.submit(one, knock, place < barrier.parties) for place, knock in enumerate(knocks)]
+        return [future.result(timeout=60) for future in waiting]
+
+
+def _accepting(revision: Revision, key: str) -> Knock:
+    held, digest = token(revision, key), revision.content_sha256
+
+    def knock() -> str:
+        return "new" if accept(token=held, name="Ada", content_sha256=digest).is_new else "again"
+
+    return knock
+
+
+@pytest.fixture
+def open_quote(business: Business) -> Revision:
+    """A sent quote with two parties."""
+    stock_up(business)
+    return sent(business)
+
+
+def test_two_hundred_accepts_of_one_party_are_one_acceptance(open_quote: Revision) -> None:
+    outcomes = Counter(_at_once(*[_accepting(open_quote, "owner")] * 200))
+    assert outcomes == {"new": 1, "again": 199}
+    assert Answer.objects.of(open_quote.business).filter(revision=open_quote).count() == 1
+
+
+def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_quote: Revision) -> None:
+    knocks = [_accepting(open_quote, key) for key in ("owner", "neighbour")] * 20
+    assert Counter(_at_once(*knocks)) == {"new": 2, "again": 38}
+    open_quote.refresh_from_db()
+    assert open_quote.state == State.ACCEPTED
+    job = open_quote.quote.job
+    assert job.state == JobState.ACCEPTED
+    kinds = Counter(job.events.values_list("kind", flat=True))
+    assert kinds["job.accepted"] == 1
+
+
+def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> None:
+    stock_up(business)
+    first = sent(business, {"parties": PARTIES[:1]}, _alone())
+    job, version, actor = first.quote.job, first.measure_version, actor_of(business)
+    second = send(
+        revision=start_quote(job=job, version=version, actor=actor, setup={"parties": PARTIES[:1]}), actor=actor
+    )
+    outcomes = Counter(_at_once(_accepting(first, "owner"), _accepting(second, "owner")))
+    assert outcomes == {"new": 1, "conflict": 1}
+    states = Revision.objects.of(business).values_list("state", flat=True)
+    assert sorted(states) == [State.ACCEPTED, State.SENT]
+
+
+def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business: Business) -> None:
+    stock_up(business)
+    for _ in range(5):
+        revision = sent(business, {"parties": PARTIES[:1], "otherwise": {"owner": "1"}}, _alone())
+        held, digest = token(revision, "owner"), revision.content_sha256
+
+        def say_yes(held: str = held, digest: str = digest) -> str:
+            accept(token=held, name="Ada", content_sha256=digest)
+            return "accepted"
+
+        def say_no(held: str = held) -> str:
+            decline(token=held, name="Ada")
+            return "declined"
+
+        outcomes = set(_at_once(*[say_yes, say_no] * 8))
+        revision.refresh_from_db()
+        assert outcomes == {revision.state, "conflict"}
+
+
+def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(business: Business) -> None:
+    stock_up(business)
+    for _ in range(6):
+        revision = sent(business, {"parties": PARTIES[:1]}, _alone())
+        draft = revise(quote=revision.quote, actor=actor_of(business))
+
+        def replace(draft: Revision = draft) -> str:
+            send(revision=draft, actor=actor_of(business))
+            return "replaced"
+
+        outcomes = _at_once(_accepting(revision, "owner"), replace)
+        revision.refresh_from_db()
+        draft.refresh_from_db()
+        standing = (revision.state, draft.state)
+        # whoever comes second finds the quote moved on: a replaced link is gone, an accepted offer can't be replaced
+        assert (standing, sorted(outcomes)) in [
+            ((State.ACCEPTED, State.DRAFT), ["conflict", "new"]),
+            ((State.REPLACED, State.SENT), ["conflict", "replaced"]),
+            ((State.REPLACED, State.SENT), ["gone", "replaced"]),
+        ]
+
+
+def test_quotes_started_at_once_have_numbers_without_gaps(business: Business) -> None:
+    stock_up(business)
+
+    def start() -> str:
+        return sent(business, {"parties": PARTIES[:1]}, _alone()).quote.number
+
+    assert sorted(_at_once(*[start] * 12)) == [f"Q{number:04d}" for number in range(1, 13)]
+
+
+def _alone() -> dict[str, object]:
+    return measure(7200)
+
+
+def test_a_draft_sent_by_many_at_once_is_sent_once(business: Business) -> None:
+    stock_up(business)
+    draft = drafted(business, {"parties": PARTIES[:1]}, measure(7200))
+
+    def send_it() -> str:
+        send(revision=Revision.objects.of(business).get(pk=draft.pk), actor=actor_of(business))
+        return "sent"
+
+    assert Counter(_at_once(*[send_it] * 8)) == {"sent": 1, "conflict": 7}
+    assert draft.links.count() == 1

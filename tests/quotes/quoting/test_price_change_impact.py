@@ -1,0 +1,72 @@
+"""A price list, tried out, says what it would mean for the quotes that are out."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.utils import timezone
+
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets.import_rows import dry_run, report
+from shared.business.models import Business
+from tests.conftest import Cast
+from tests.quotes.quoting.cast import drafted, sent, stock_up
+
+pytestmark = pytest.mark.django_db
+
+
+def tried(business: Business, kind: ImportKind, content: str) -> list[dict[str, object]]:
+    """The effect on open quotes that a trial of a file tells."""
+    day = (timezone.localdate() + timedelta(days=1)).isoformat()
+    told = report(*dry_run(kind, content.format(day=day).encode(), business), business)
+    assert told["refused"] == 0
+    return list(told["open_quotes"])
+
+
+def test_a_dearer_component_costs_an_open_quote_its_quantity_times_the_new_price(business: Business) -> None:
+    stock_up(business)
+    revision = sent(business)
+    costing = json.loads(revision.content)["builds"][0]["costing"]
+    bag = next(line for line in costing if line["key"] == "material.CB-25")
+    effect = tried(business, ImportKind.OFFERS, "supplier,sku,price,valid_from\nostrel,CB-25,30.00,{day}\n")
+    after = (Decimal(bag["quantity"]) * 30).quantize(Decimal("0.01"))
+    assert effect == [
+        {
+            "quote": revision.quote.number,
+            "revision": 1,
+            "state": "sent",
+            "text": "stands as it was sent",
+            "components": ["CB-25"],
+            "cost_quoted": bag["cost"],
+            "cost_then": format(after, "f"),
+            "difference": format(after - Decimal(bag["cost"]), "f"),
+        }
+    ]
+
+
+def test_a_component_no_quote_uses_touches_none(business: Business) -> None:
+    stock_up(business)
+    sent(business)
+    assert tried(business, ImportKind.OFFERS, "supplier,sku,price,valid_from\nostrel,DB-450,30.00,{day}\n") == []
+
+
+def test_a_draft_is_priced_anew_and_price_rules_touch_everything(business: Business) -> None:
+    stock_up(business)
+    drafted(business)
+    sent(business)
+    effect = tried(business, ImportKind.PRICE_RULES, "kind,key,amount,valid_from\nlabour,dig,40,{day}\n")
+    assert [(one["state"], one["text"]) for one in effect] == [
+        ("sent", "stands as it was sent"),
+        ("draft", "priced anew when it is sent"),
+    ]
+
+
+def test_another_business_quotes_are_not_told(business: Business, cast: Cast) -> None:
+    stock_up(business)
+    stock_up(cast.strangers_business)
+    sent(business)
+    content = "supplier,sku,price,valid_from\nostrel,CB-25,30.00,{day}\n"
+    assert tried(cast.strangers_business, ImportKind.OFFERS, content) == []

@@ -1,0 +1,36 @@
+"""Cost, margin and price beside each other."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from quotes.quoting.price_summary import Row, made_of
+
+
+@pytest.mark.parametrize(
+    ("cost", "net", "margin"),
+    [("60", "80", "25.0"), ("80", "60", "-33.3"), ("60", "0", ""), ("0", "0.04", ""), ("0", "-0.04", "")],
+)
+def test_a_margin_stands_only_where_there_is_both_a_cost_and_a_price(cost: str, net: str, margin: str) -> None:
+    assert Row("", "", "", "", Decimal(cost), Decimal(net)).margin == margin
+
+
+def costed(text: str, **into: str) -> dict[str, object]:
+    return {"text": text, "into": into}
+
+
+@pytest.mark.parametrize(
+    ("net", "made"),
+    [
+        ("42.50", (("Rails", Decimal("30.00")), ("Caps", Decimal("12.50")))),
+        # of a line that stands as it was agreed, today's costs are not what it is made of
+        ("43.00", ()),
+    ],
+)
+def test_a_line_tells_its_costs_where_they_are_all_of_it(net: str, made: tuple[tuple[str, Decimal], ...]) -> None:
+    costing = [costed("Rails", A="30.00", B="9.00"), costed("Caps", A="12.50"), costed("Travel", travel="64.00")]
+    assert made_of({"key": "A", "net": net}, costing) == made
+    assert made_of({"key": "travel", "net": "64.00"}, costing) == ()  # one cost tells its own working
+    assert made_of({"key": "A", "net": net}, [{"text": "sent before that was kept"}]) == ()
