@@ -15,7 +15,7 @@ from fencing.quantities.take_off import TakeOff, grounds_of, take_off
 from fencing.set_out.corners import corners
 from fencing.set_out.run import NO_ENDS
 from quotes.desk.measure_fields import MANY_RUNS
-from quotes.documents.figures import by_locale
+from quotes.documents.number_format import by_locale
 from quotes.jobs.system_lookup import Found
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
 from quotes.quoting.build_pricing import Basis, basis_today, total_of

@@ -11,7 +11,7 @@ from fencing.model.pieces import Quantity
 from fencing.model.roles import part
 from fencing.quantities.explain import UNITS, explain
 from fencing.quantities.take_off import TakeOff
-from quotes.documents.figures import worded
+from quotes.documents.number_format import worded
 
 
 @dataclass(frozen=True, slots=True)

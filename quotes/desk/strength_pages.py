@@ -13,7 +13,7 @@ from fencing.model.faults import Refused
 from fencing.quantities.takeoff_document import takeoff_document
 from quotes.desk.strength_panel import curve_of, lowered
 from quotes.desk.takeoff_pages import taken_off
-from quotes.documents.annex import annex_pdf, place_of
+from quotes.documents.screening_annex import annex_pdf, place_of
 from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed

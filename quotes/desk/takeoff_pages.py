@@ -22,7 +22,7 @@ from quotes.desk.measure_fields import FORMS, LAYOUTS
 from quotes.desk.moved import moved_between, quantity_rows
 from quotes.desk.strength_panel import strength_panel
 from quotes.documents.notice_key import marked
-from quotes.documents.setout import cut_list, run_sheets
+from quotes.documents.set_out_sheet import cut_list, run_sheets
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest

@@ -19,7 +19,7 @@ from quotes.desk.measure_drawn import NARROW, WIDE, elevation_of, plan_of
 from quotes.desk.moved import moved_between
 from quotes.desk.takeoff_pages import taken_off
 from quotes.desk.wording import in_words
-from quotes.documents.figures import by_locale
+from quotes.documents.number_format import by_locale
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, take_up

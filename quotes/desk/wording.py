@@ -5,7 +5,7 @@ from __future__ import annotations
 from fencing.quantities.explain import summary
 from fencing.quantities.take_off import TakeOff
 from quotes.desk.measure_fields import LAYOUTS
-from quotes.documents.figures import worded
+from quotes.documents.number_format import worded
 
 
 def in_words(taken: TakeOff) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quotes.documents.alike import gathered, in_one
-from quotes.documents.figures import ranges, worded
+from quotes.documents.merged_notices import gathered, in_one
+from quotes.documents.number_format import ranges, worded
 
 Document = Mapping[str, Any]
 

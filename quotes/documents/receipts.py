@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.mail import EmailMessage
 
-from quotes.documents.quotesheet import accepted_by, quote_values
+from quotes.documents.quote_sheet import accepted_by, quote_values
 from quotes.jobs.document_text import parsed
 from quotes.quoting.emails import signature, to_party
 from quotes.quoting.models import Answer

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from quotes.documents.figures import called, metres, ranges
+from quotes.documents.number_format import called, metres, ranges
 
 Document = Mapping[str, Any]
 _NOUNS = {"posts": "holes", "bays": "bays", "gates": "gates"}

@@ -10,7 +10,14 @@ from django.db import transaction
 from django.utils import timezone
 
 from quotes.documents.models import Document, Kind, State
-from quotes.documents.pack import acceptance_pdf, acceptance_record_pdf, crew_pdf, is_annexed, quote_pdf, screening_pdf
+from quotes.documents.quote_pack import (
+    acceptance_pdf,
+    acceptance_record_pdf,
+    crew_pdf,
+    is_annexed,
+    quote_pdf,
+    screening_pdf,
+)
 from quotes.jobs.document_text import parsed
 from quotes.quoting.models import Answer, Party, Revision
 from quotes.quoting.totals import Content, read_choices

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from quotes.documents.figures import MINUS, ranges, worded
+from quotes.documents.number_format import MINUS, ranges, worded
 from shared.common.money import shown
 
 Document = Mapping[str, Any]

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from fencing.model.roles import part
-from quotes.documents.figures import MINUS, quantity
+from quotes.documents.number_format import MINUS, quantity
 
 Document = Mapping[str, Any]
 

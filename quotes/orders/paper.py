@@ -6,7 +6,7 @@ import json
 from datetime import datetime
 
 from quotes.documents.models import Document, Kind, State
-from quotes.documents.orderlist import orderlist_pdf
+from quotes.documents.order_list import orderlist_pdf
 from quotes.documents.services import want_document
 from quotes.orders.models import SupplierOrder
 from quotes.orders.queries import order_sheet

@@ -13,7 +13,7 @@ from django.db.models.expressions import RawSQL
 from fencing.cautions.facts import CautionFacts
 from fencing.cautions.select import Reader, cautions_for
 from fencing.model.roles import RANK, ROLES
-from quotes.documents import figures
+from quotes.documents import number_format
 from quotes.jobs.models import Job
 from quotes.jobs.ordered_hooks import Ordered
 from quotes.orders.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
@@ -127,7 +127,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "job": ", ".join(job.number for job in jobs) or "stock",
         "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
         "deliver_when": _window(order),
-        "load": f"{figures.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
+        "load": f"{number_format.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
         "reference": order.number,
         "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
         "groups": _groups(order, rows),
@@ -144,7 +144,7 @@ def loading_cautions(rows: list[OrderLine]) -> list[str]:
 
 
 def _window(order: SupplierOrder) -> str:
-    days = [figures.day(one, order.business.locale) for one in (order.deliver_from, order.deliver_by) if one]
+    days = [number_format.day(one, order.business.locale) for one in (order.deliver_from, order.deliver_by) if one]
     return " to ".join(days) or "as soon as possible"
 
 
@@ -161,7 +161,7 @@ def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]
 def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
     asked, locale = row.quantity - row.cancelled, order.business.locale
     packs, loose = divmod(asked, row.pack)
-    packed = f"{figures.plain(packs, locale)} of {figures.plain(row.pack, locale)}"
+    packed = f"{number_format.plain(packs, locale)} of {number_format.plain(row.pack, locale)}"
     unit = UNITS.get(row.unit, "")
     made = row.why[0] if row.why and " made to " in row.why[0] else ""
     return {
@@ -169,10 +169,10 @@ def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
         "text": f"{row.label}: {made}" if made else row.label,
         "length": str(row.length_mm or ""),
         "finish": row.finish,
-        "quantity": f"{figures.plain(asked, locale)} {unit}".strip(),
-        "packs": "" if row.pack == 1 else packed + (f" + {figures.plain(loose, locale)}" if loose else ""),
-        "each": figures.cash(row.price, order.currency, locale),
-        "amount": figures.cash(row.net, order.currency, locale),
+        "quantity": f"{number_format.plain(asked, locale)} {unit}".strip(),
+        "packs": "" if row.pack == 1 else packed + (f" + {number_format.plain(loose, locale)}" if loose else ""),
+        "each": number_format.cash(row.price, order.currency, locale),
+        "amount": number_format.cash(row.net, order.currency, locale),
     }
 
 
@@ -180,7 +180,9 @@ def _totals(order: SupplierOrder) -> list[dict[str, Any]]:
     locale = order.business.locale
 
     def row(text: str, amount: Decimal, *, strong: bool = False) -> dict[str, Any]:
-        written = shown(amount, order.currency, locale) if strong else figures.cash(amount, order.currency, locale)
+        written = (
+            shown(amount, order.currency, locale) if strong else number_format.cash(amount, order.currency, locale)
+        )
         return {"text": text, "amount": written, "strong": strong}
 
     return [

@@ -12,8 +12,8 @@ from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Blank, Cutting, Purchase
 from fencing.drawing.saw_sheet import saw_sheets
 from fencing.model.pieces import Piece
-from quotes.documents.pack import made_at
-from quotes.documents.sawsheet import sawsheet_pdf
+from quotes.documents.quote_pack import made_at
+from quotes.documents.saw_sheet import sawsheet_pdf
 from quotes.jobs.models import Job
 from quotes.orders.market import offered, read_pieces, read_quantities, strip_width
 from quotes.quoting.models import Revision

@@ -37,9 +37,9 @@ from weasyprint import HTML
 
 from fencing.reading import read_json
 from quotes.desk.scenario import FOLDER, load_business, scenario
-from quotes.documents import rendering
-from quotes.documents.pack import quote_pdf
-from quotes.documents.quotesheet import quote_values
+from quotes.documents import pdf
+from quotes.documents.quote_pack import quote_pdf
+from quotes.documents.quote_sheet import quote_values
 from quotes.jobs.document_text import parsed
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.quote_command import quote_measure
@@ -89,9 +89,9 @@ def plain(content: dict[str, Any], count: int) -> dict[str, Any]:
 
 def bare(html: str) -> bytes:
     """WeasyPrint on the same HTML with the same style sheet and fonts, and nothing of ours around it."""
-    page = HTML(string=html, url_fetcher=rendering._fetcher())
+    page = HTML(string=html, url_fetcher=pdf._fetcher())
     made: bytes = page.write_pdf(
-        stylesheets=[rendering._stylesheet()], font_config=rendering._fonts(), pdf_variant="pdf/a-3a", pdf_tags=True
+        stylesheets=[pdf._stylesheet()], font_config=pdf._fonts(), pdf_variant="pdf/a-3a", pdf_tags=True
     )
     return made
 
@@ -144,7 +144,7 @@ def end_to_end() -> list[float]:
 def main() -> None:
     content = largest()
     party = content["parties"][0]["key"]
-    html = rendering.markup("quote", quote_values(party_document(content, party)))
+    html = pdf.markup("quote", quote_values(party_document(content, party)))
     ours, theirs = in_turns(lambda: quote_pdf(content, party), lambda: bare(html))
     print("| what | ours | beside it | ratio | goal |\n|---|---|---|---|---|")
     told = f"{ours * 1000:.0f} ms | {theirs * 1000:.0f} ms"

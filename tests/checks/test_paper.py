@@ -8,7 +8,7 @@ from io import BytesIO
 import pytest
 from pypdf import PdfReader
 
-from quotes.documents.rendering import Variant, render
+from quotes.documents.pdf import Variant, render
 from tests.checks.outside import Outside
 
 

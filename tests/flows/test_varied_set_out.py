@@ -9,7 +9,7 @@ import pypdf
 import pytest
 from django.test import Client
 
-from quotes.documents.pack import crew_pdf
+from quotes.documents.quote_pack import crew_pdf
 from quotes.jobs import measure_services
 from quotes.jobs.models import Job
 from quotes.quoting.customer_responses import accept

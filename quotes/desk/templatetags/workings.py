@@ -8,7 +8,7 @@ from decimal import Decimal
 from django import template
 
 from catalogue.rules.codes import SALE_UNITS
-from quotes.documents.figures import UNITS
+from quotes.documents.number_format import UNITS
 from shared.common.form_fields import shown_number
 
 register = template.Library()

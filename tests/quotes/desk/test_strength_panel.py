@@ -22,7 +22,7 @@ from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import Screening, screen
 from quotes.documents.models import Document, Kind
-from quotes.documents.pack import crew_pdf, screening_pdf, whole_pack
+from quotes.documents.quote_pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest

@@ -18,9 +18,9 @@ from hypothesis.strategies import DrawFn
 from catalogue.engine.engine_input import market
 from fencing.model.faults import Refused
 from fencing.reading.json_reader import sound
-from quotes.documents import rendering
+from quotes.documents import pdf as pdf_module
 from quotes.documents.models import Kind
-from quotes.documents.pack import crew_pdf, quote_pdf
+from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.jobs.document_text import canonical
 from quotes.orders.planning import plan_for
 from quotes.orders.saw_sheets import saw_pdf
@@ -154,7 +154,7 @@ def html_only(monkeypatch: pytest.MonkeyPatch) -> None:
     def unset(html: str) -> Any:
         return SimpleNamespace(metadata=SimpleNamespace(attachments=[]), write_pdf=lambda **_: html.encode())
 
-    monkeypatch.setattr(rendering, "_set", unset)
+    monkeypatch.setattr(pdf_module, "_set", unset)
 
 
 @pytest.fixture

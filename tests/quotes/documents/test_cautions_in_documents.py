@@ -12,8 +12,8 @@ import pytest
 from django.test import Client
 
 from fencing.cautions.register import REGISTER, Reader
-from quotes.documents.pack import crew_pdf, quote_pdf
-from quotes.documents.sawsheet import sawsheet_pdf
+from quotes.documents.quote_pack import crew_pdf, quote_pdf
+from quotes.documents.saw_sheet import sawsheet_pdf
 from quotes.jobs.document_text import parsed
 from quotes.orders.models import OrderLine
 from quotes.orders.queries import loading_cautions

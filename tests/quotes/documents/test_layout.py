@@ -12,8 +12,8 @@ import pytest
 
 from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.documents.models import Document, Kind
-from quotes.documents.pack import crew_pdf, quote_pdf
-from quotes.documents.rendering import Variant, render
+from quotes.documents.pdf import Variant, render
+from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.services import make, want_documents
 from quotes.jobs.document_text import parsed
 from quotes.orders.drafting import order_for

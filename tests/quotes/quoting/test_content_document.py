@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 
 from catalogue.models import Finish
 from fencing.model.faults import Refused
-from quotes.documents.scope import scope
+from quotes.documents.scope_text import scope
 from quotes.jobs.document_text import parsed
 from quotes.quoting.content_document import assemble
 from quotes.quoting.customer_responses import accept

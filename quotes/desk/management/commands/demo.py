@@ -14,8 +14,8 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
-from quotes.documents.pack import whole_pack
-from quotes.documents.saving import save
+from quotes.documents.atomic_write import save
+from quotes.documents.quote_pack import whole_pack
 from quotes.exchange.documents import FORMS
 from quotes.jobs.document_text import parsed
 from quotes.orders.saw_sheets import saw_pdf

@@ -15,8 +15,8 @@ from django.core.management.base import BaseCommand
 from fencing.model.faults import Fault, Refused
 from fencing.reading import read_json
 from fencing.reading.json_reader import MOST_BYTES, sound
-from quotes.documents.pack import whole_pack
-from quotes.documents.saving import save
+from quotes.documents.atomic_write import save
+from quotes.documents.quote_pack import whole_pack
 from quotes.documents.services import quotes_made
 from quotes.jobs.business_choice import choose_business
 from quotes.quoting.models import Revision

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET
 from fencing.model.faults import Refused
 from quotes.documents.api import OF_CREW
 from quotes.documents.models import Document
-from quotes.documents.pack import quote_pdf
+from quotes.documents.quote_pack import quote_pdf
 from quotes.quoting import queries
 from quotes.quoting.content_document import assemble
 from quotes.quoting.models import State

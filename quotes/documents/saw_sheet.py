@@ -10,9 +10,9 @@ from typing import Any
 from fencing.buying.purchase_lines import Blank
 from fencing.cautions.facts import CautionFacts
 from fencing.cautions.select import Reader, cautions_for
-from quotes.documents.figures import strip
-from quotes.documents.quotesheet import face, safe
-from quotes.documents.rendering import Variant, markup, render
+from quotes.documents.number_format import strip
+from quotes.documents.pdf import Variant, markup, render
+from quotes.documents.quote_sheet import face, safe
 
 EMPTY: Mapping[str, str] = MappingProxyType({})
 AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)

@@ -9,8 +9,8 @@ from types import MappingProxyType
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from quotes.documents.figures import called, level, metres, ranges
 from quotes.documents.notice_key import NoticeRow, marked
+from quotes.documents.number_format import called, level, metres, ranges
 
 Document = Mapping[str, Any]
 

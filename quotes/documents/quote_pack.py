@@ -8,11 +8,11 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from quotes.documents.annex import annex_pdf, place_of
-from quotes.documents.crewsheets import care_values, crew_values
-from quotes.documents.figures import number, strip
-from quotes.documents.quotesheet import accepted_by, face, quote_values
-from quotes.documents.rendering import Enclosure, Variant, markup, render
+from quotes.documents.crew_sheets import care_values, crew_values
+from quotes.documents.number_format import number, strip
+from quotes.documents.pdf import Enclosure, Variant, markup, render
+from quotes.documents.quote_sheet import accepted_by, face, quote_values
+from quotes.documents.screening_annex import annex_pdf, place_of
 from quotes.quoting.party_documents import crew_document, party_document
 from quotes.quoting.totals import NOTHING_CHOSEN, Choices, read_choices
 from quotes.quoting.variation_changes import standing_build

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from quotes.documents.figures import strip
-from quotes.documents.quotesheet import face
-from quotes.documents.rendering import Variant, markup, render
+from quotes.documents.number_format import strip
+from quotes.documents.pdf import Variant, markup, render
+from quotes.documents.quote_sheet import face
 
 
 def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: datetime) -> bytes:

@@ -15,8 +15,8 @@ import pypdf
 import pytest
 from babel.numbers import format_currency
 
-from quotes.documents.pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
-from quotes.documents.rendering import Variant, render
+from quotes.documents.pdf import Variant, render
+from quotes.documents.quote_pack import acceptance_pdf, crew_pdf, quote_pdf, whole_pack
 from quotes.jobs.document_text import parsed
 from quotes.quoting.totals import sums
 from tests.quotes.documents.conftest import sent

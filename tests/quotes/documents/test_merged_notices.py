@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.alike import in_one, skeleton
+from quotes.documents.merged_notices import in_one, skeleton
 from quotes.documents.notice_key import marked
 
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from quotes.documents.figures import by_locale, strip
-from quotes.documents.quotesheet import CAPTIONS, safe
-from quotes.documents.quotesheet import face as letterhead
-from quotes.documents.rendering import Variant, markup, render
+from quotes.documents.number_format import by_locale, strip
+from quotes.documents.pdf import Variant, markup, render
+from quotes.documents.quote_sheet import CAPTIONS, safe
+from quotes.documents.quote_sheet import face as letterhead
 from quotes.documents.strength_sheet import price_change, strength_sheet
 
 Document = Mapping[str, Any]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from quotes.documents.figures import by_locale, strip
-from quotes.documents.quotesheet import drawings, face
+from quotes.documents.number_format import by_locale, strip
+from quotes.documents.quote_sheet import drawings, face
 from quotes.documents.replaced import replaced
 from quotes.documents.retrofit_sheets import retrofit_sheets
-from quotes.documents.sawsheet import saw_cautions
-from quotes.documents.setout import cut_list, run_sheets
+from quotes.documents.saw_sheet import saw_cautions
+from quotes.documents.set_out_sheet import cut_list, run_sheets
 from quotes.documents.strength_sheet import strength_sheet
 
 Document = Mapping[str, Any]

@@ -25,7 +25,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from fencing.model.faults import Refused
 from quotes.documents.models import Document, Kind, State
-from quotes.documents.quotesheet import drawings, quote_values
+from quotes.documents.quote_sheet import drawings, quote_values
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.quoting.models import SignedLink
 from quotes.quoting.party_documents import PartyView

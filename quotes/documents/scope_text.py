@@ -9,7 +9,7 @@ from typing import Any
 
 from fencing.drawing.lettering import pointed
 from fencing.reading.fault_list import listed
-from quotes.documents.figures import metres
+from quotes.documents.number_format import metres
 
 Document = Mapping[str, Any]
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.scope import Part, scope
+from quotes.documents.scope_text import Part, scope
 
 COLOURS = {"post": "f", "rail": "f", "sheet": "s"}
 FENCE: dict[str, Any] = {"height_mm": 1810, "lattice_mm": 0, "form": "level", "gates": []}

@@ -10,9 +10,9 @@ from typing import Any
 from django.utils.safestring import SafeString, mark_safe
 
 from fencing.drawing.lettering import pointed
-from quotes.documents.figures import by_locale, day, metres, money, number, quantity, strip
 from quotes.documents.notice_key import marked
-from quotes.documents.scope import scope
+from quotes.documents.number_format import by_locale, day, metres, money, number, quantity, strip
+from quotes.documents.scope_text import scope
 from quotes.documents.strength_sheet import strength_sheet
 from quotes.documents.variation_sheet import change_of, quantity_changes
 from shared.common.dates import dates_by, write_moment

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.template.loader import render_to_string
 
-from quotes.documents import typefaces
+from quotes.documents import fonts as fonts_module
 
 if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
@@ -53,10 +53,10 @@ class Enclosure:
 @lru_cache(maxsize=1)
 def _fetcher() -> URLFetcher:
     """A fetcher that knows ``data:`` addresses and our own fonts (``asset:``), and refuses everything else."""
-    typefaces.prepare()
+    fonts_module.prepare()
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
-    fonts = {f"asset:{file.name}": file for file in typefaces.files()}
+    fonts = {f"asset:{file.name}": file for file in fonts_module.files()}
 
     class OwnPaperOnly(URLFetcher):  # type: ignore[misc]  # the library ships no types
         def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
@@ -69,7 +69,7 @@ def _fetcher() -> URLFetcher:
 
 @lru_cache(maxsize=1)
 def _fonts() -> FontConfiguration:
-    typefaces.prepare()
+    fonts_module.prepare()
     from weasyprint.text.fonts import FontConfiguration
 
     atexit.register(_forget)  # the configuration cleans up after itself only while the interpreter still stands
@@ -84,7 +84,7 @@ def _forget() -> None:
 
 @lru_cache(maxsize=1)
 def _stylesheet() -> Any:
-    typefaces.prepare()
+    fonts_module.prepare()
     from weasyprint import CSS
 
     return CSS(string=STYLES.read_text(encoding="utf-8"), url_fetcher=_fetcher(), font_config=_fonts())
@@ -126,7 +126,7 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
 
     The same arguments give the same bytes: the dates are ``made`` and the identifier is the digest of the HTML.
     """
-    typefaces.prepare()
+    fonts_module.prepare()
     from weasyprint import Attachment
 
     attached = [

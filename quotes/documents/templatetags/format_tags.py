@@ -11,7 +11,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
 from fencing.drawing.lettering import pointed
-from quotes.documents import figures
+from quotes.documents import number_format
 from quotes.documents.models import Document
 from quotes.quoting.models import Revision
 
@@ -26,15 +26,15 @@ def amount(value: Decimal | str | None, locale: str) -> str:
     exact, cents = Decimal(str(value)), Decimal("0.01")
     exponent = exact.as_tuple().exponent
     spare = isinstance(exponent, int) and exponent < -2 and exact == exact.quantize(cents)
-    return figures.number(exact.quantize(cents) if spare else exact, locale)
+    return number_format.number(exact.quantize(cents) if spare else exact, locale)
 
 
 @register.filter
 def signed(value: Decimal | str, locale: str) -> str:
     """An amount that is added or taken off, always with its sign."""
     exact = Decimal(str(value))
-    shown = figures.number(abs(exact), locale)
-    return f"+{shown}" if exact > 0 else f"{figures.MINUS}{shown}" if exact < 0 else shown
+    shown = number_format.number(abs(exact), locale)
+    return f"+{shown}" if exact > 0 else f"{number_format.MINUS}{shown}" if exact < 0 else shown
 
 
 @register.filter
@@ -46,7 +46,7 @@ def figure(value: Any) -> str:
 @register.filter
 def in_words(value: date | str | None, locale: str) -> str:
     """A day in words."""
-    return figures.day(value, locale) if value else ""
+    return number_format.day(value, locale) if value else ""
 
 
 SHORT = 16
@@ -70,13 +70,13 @@ def ids(words: str) -> SafeString:
 @register.filter
 def metres(value: Any) -> str:
     """Millimetres in metres with three decimals."""
-    return figures.metres(int(value))
+    return number_format.metres(int(value))
 
 
 @register.simple_tag
 def money(value: Decimal | str, currency: str, locale: str) -> str:
     """An amount with its currency."""
-    return figures.money(str(value), currency, locale)
+    return number_format.money(str(value), currency, locale)
 
 
 @register.simple_tag
@@ -84,7 +84,7 @@ def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
     """A stored amount with its currency's decimals, without the currency; more decimals only where it has them."""
     if value in (None, ""):
         return ""
-    return figures.cash(str(value), currency, locale)
+    return number_format.cash(str(value), currency, locale)
 
 
 @register.inclusion_tag("documents/kept.html")

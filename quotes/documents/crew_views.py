@@ -17,7 +17,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from fencing.model.faults import Refused
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
-from quotes.documents.crewsheets import crew_values
+from quotes.documents.crew_sheets import crew_values
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.checklist import Mark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job
