@@ -51,7 +51,7 @@ INSTALLED_APPS = [
     "quotes.jobs",
     "quotes.quoting",
     "quotes.documents",
-    "quotes.orders",
+    "quotes.purchasing",
     "quotes.exchange",
     "quotes.books",
     "quotes.desk",

@@ -14,7 +14,7 @@ APPS = (
     "quotes.jobs",
     "quotes.quoting",
     "quotes.documents",
-    "quotes.orders",
+    "quotes.purchasing",
     "quotes.exchange",
     "quotes.books",
     "quotes.desk",

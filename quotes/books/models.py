@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from quotes.jobs.models import Frozen, Job
-from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.quoting.models import Revision
 from shared.models import Owned
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from quotes.jobs.models import Job
-from quotes.orders.models import LineJob, OrderLine, SupplierOrder
-from quotes.orders.sums import kept_net, net_of, shared, taxes
+from quotes.purchasing.models import LineJob, OrderLine, SupplierOrder
+from quotes.purchasing.order_totals import kept_net, net_of, shared, taxes
 
 ZERO = Decimal(0)
 Key = tuple[int | None, int | None, bool]

@@ -13,8 +13,8 @@ from quotes.books.models import EntryKind, LedgerEntry, PeriodLock, Posting, Rec
 from quotes.books.parts import Key, Part, parts_of, received_by_job
 from quotes.books.periods import locked_until, open_day
 from quotes.books.quoting import post_quotes
-from quotes.orders.events import lines_of, locked
-from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.purchasing.models import OrderLine, SupplierOrder
+from quotes.purchasing.order_events import lines_of, locked
 from shared.api.problems import Problem
 from shared.business.accounts import account, tax_account
 from shared.business.actors import Actor

@@ -14,7 +14,7 @@ from django.db.models import Max, QuerySet, Sum
 
 from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
-from quotes.orders.rows import number
+from quotes.purchasing.api_fields import number
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.money import minor_digits
 from shared.models import Business

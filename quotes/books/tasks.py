@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from quotes.books.posting import post
 from quotes.books.quoting import post_quotes
-from quotes.orders.models import OrderEvent
+from quotes.purchasing.models import OrderEvent
 from shared.background.outbox import Event, handles
 
 

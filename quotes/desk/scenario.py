@@ -15,9 +15,9 @@ from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measure_services import newest, start_measure
 from quotes.jobs.models import Job, JobState
-from quotes.orders.drafting import order_for
-from quotes.orders.models import SupplierOrder
-from quotes.orders.services import place
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import SupplierOrder
+from quotes.purchasing.services import place
 from quotes.quoting import services as offers
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.draft_setup import read_setup

@@ -28,8 +28,8 @@ from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.system_lookup import Found
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
-from quotes.orders.market import offered
-from quotes.orders.saw_sheets import placed
+from quotes.purchasing.available_stock import offered
+from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes
 from shared.api.etags import find

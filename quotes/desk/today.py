@@ -13,10 +13,10 @@ from quotes.desk.stages import address
 from quotes.desk.undelivered import undelivered_rows
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import Job, JobState
-from quotes.orders import deliveries
-from quotes.orders import queries as orders
-from quotes.orders.order_rows import State as OrderState
-from quotes.orders.order_rows import SupplierOrder
+from quotes.purchasing import delivery_queries
+from quotes.purchasing import queries as orders
+from quotes.purchasing.order_models import State as OrderState
+from quotes.purchasing.order_models import SupplierOrder
 from quotes.quoting import queries as offers
 from quotes.quoting.agreement import awaiting_answer
 from quotes.quoting.models import Answered, Question, Revision
@@ -149,7 +149,7 @@ def replies(business: Business) -> Group:
 def due(business: Business) -> Group:
     """Deliveries that are on the way or whose day has come, and that were not counted."""
     now = today(business)
-    rows = deliveries.due(business, now).select_related("supplier").order_by("promised_on", "id")
+    rows = delivery_queries.due(business, now).select_related("supplier").order_by("promised_on", "id")
     return _group("due", "Deliveries due", [_delivery(row, now) for row in rows[: MOST + 1]])
 
 
@@ -164,11 +164,11 @@ def to_build(business: Business) -> Group:
     """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).select_related("site", "customer")
     found = list(rows.order_by(F("wanted_on").asc(nulls_last=True), "id")[: MOST + 1])
-    material = deliveries.material_of(business, found)
+    material = delivery_queries.material_of(business, found)
     return _group("to-build", "Jobs to build", [_to_build(job, material[job.pk]) for job in found])
 
 
-def _to_build(job: Job, material: deliveries.Material) -> Row:
+def _to_build(job: Job, material: delivery_queries.Material) -> Row:
     place = ", ".join(part for part in (job.site.address, job.site.place) if part)
     day = "" if job.wanted_on is None else f", preferred {write_day(job.wanted_on)}"
     leads = address("job-build", job.ref) or reverse("job", args=[job.ref])

@@ -16,7 +16,7 @@ from fencing.model.faults import Fault, Refused
 from fencing.model.roles import part
 from quotes.jobs import queries
 from quotes.jobs.models import Job
-from quotes.orders.stock import Leftover, leftovers, take_leftovers
+from quotes.purchasing.stock_services import Leftover, leftovers, take_leftovers
 from quotes.quoting.job_comparison import compare_built
 from shared.api.etags import find
 from shared.api.problems import Problem

@@ -15,7 +15,7 @@ def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: d
     """The order list.
 
     Args:
-        sheet: what ``quotes.orders.queries.order_sheet`` tells of an order.
+        sheet: what ``quotes.purchasing.queries.order_sheet`` tells of an order.
         business: the business's face (``quotes.quoting.content_document.face``).
         made: the time it bears.
     """

@@ -24,15 +24,15 @@ from quotes.exchange.ubl.values import (
     ResponseLine,
     TaxRow,
 )
-from quotes.orders import bodies, queries
-from quotes.orders.delivering import Docket, Loaded
-from quotes.orders.models import OrderLine as Line
-from quotes.orders.models import Said, SupplierOrder
-from quotes.orders.paper import order_pdf
-from quotes.orders.replying import LineSaid, Told
-from quotes.orders.rows import amount, number
-from quotes.orders.services import face_of
-from quotes.orders.sums import due, taxes
+from quotes.purchasing import queries, serializers
+from quotes.purchasing.api_fields import amount, number
+from quotes.purchasing.deliveries import Docket, Loaded
+from quotes.purchasing.models import OrderLine as Line
+from quotes.purchasing.models import Said, SupplierOrder
+from quotes.purchasing.order_pdf import order_pdf
+from quotes.purchasing.order_responses import LineSaid, Told
+from quotes.purchasing.order_totals import due, taxes
+from quotes.purchasing.services import face_of
 from shared.api.json_encoder import write_json
 from shared.api.serializers import StrictSerializer, read
 from shared.common.dates import local_day
@@ -150,7 +150,7 @@ def read_reply(document: OrderResponse, order: SupplierOrder) -> Told:
     if faults:
         raise Refused(faults)
     told = Told(document.id, document.code.value, document.note, document.promised, tuple(lines))
-    return bodies.told(_bounded(bodies.OrderReplyIn, told))
+    return serializers.told(_bounded(serializers.OrderReplyIn, told))
 
 
 _SAID = {LineStatus.ACCEPTED: Said.ACCEPT, LineStatus.REFUSED: Said.REFUSE, LineStatus.CHANGED: Said.CHANGE}
@@ -181,7 +181,7 @@ def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:
     if faults:
         raise Refused(faults)
     docket = Docket(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
-    return bodies.docket(_bounded(bodies.DocketIn, docket))
+    return serializers.docket(_bounded(serializers.DocketIn, docket))
 
 
 def _bounded(kind: type[StrictSerializer], value: Told | Docket) -> dict[str, Any]:

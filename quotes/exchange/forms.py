@@ -12,7 +12,7 @@ from rest_framework.request import Request
 
 from quotes.exchange.documents import FORMS
 from quotes.exchange.ubl.intake import MOST_BYTES
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing.models import SupplierOrder
 from shared.api.json_formats import JsonRenderer, StrictJsonParser, whole_body
 from shared.api.problems import Problem
 

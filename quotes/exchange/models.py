@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from quotes.orders.models import OrderEvent
+from quotes.purchasing.models import OrderEvent
 from shared.models import Business, SupplierAccount, new_ref
 
 

@@ -12,7 +12,7 @@ from catalogue.queries import suppliers
 from quotes.exchange.letting_in import keys_for, let_in
 from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.jobs.api_fields import shape
-from quotes.orders.api import OwnOrder
+from quotes.purchasing.api import OwnOrder
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import StrictSerializer, TextField

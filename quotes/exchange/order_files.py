@@ -9,8 +9,8 @@ from rest_framework.response import Response
 
 from quotes.exchange.forms import FILE_SHAPES, XML_SHAPE, answered, as_xml
 from quotes.exchange.traffic import despatch_ubl, reply_ubl
-from quotes.orders.models import Despatch, Reply, SupplierOrder
-from quotes.orders.rows import ORDER_FULL_SHAPE
+from quotes.purchasing.api_fields import ORDER_FULL_SHAPE
+from quotes.purchasing.models import Despatch, Reply, SupplierOrder
 from shared.api.endpoint import Endpoint
 
 

@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from fencing.model.roles import ROLES
-from quotes.orders.models import OrderLine, SupplierOrder
-from quotes.orders.queries import line_mass, load_of, order_sheet, picked
-from quotes.orders.rows import amount, number
-from quotes.orders.sums import due, taxes
+from quotes.purchasing.api_fields import amount, number
+from quotes.purchasing.models import OrderLine, SupplierOrder
+from quotes.purchasing.order_totals import due, taxes
+from quotes.purchasing.queries import line_mass, load_of, order_sheet, picked
 from shared.spreadsheets.safe_cells import Cell, cell
 from shared.spreadsheets.workbook import Workbook
 

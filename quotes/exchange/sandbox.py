@@ -11,9 +11,9 @@ from catalogue.engine.sample_catalogue import load_starter
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
 from quotes.exchange.models import Sandbox
-from quotes.orders import services
-from quotes.orders.drafting import start_order
-from quotes.orders.models import State, SupplierOrder
+from quotes.purchasing import services
+from quotes.purchasing.draft_orders import start_order
+from quotes.purchasing.models import State, SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.models import Business, SupplierAccount
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.db.models import QuerySet
 
 from quotes.exchange.models import Sandbox
-from quotes.orders.models import OrderEvent, SupplierOrder
-from quotes.orders.queries import orders_of
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.queries import orders_of
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business, SupplierAccount

@@ -19,19 +19,13 @@ from quotes.exchange.order_files import FileOfDespatch, FileOfOrder, FileOfReply
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.responses import read_response
 from quotes.jobs.api_fields import DOCUMENT, WHOLE, shape
-from quotes.orders import bodies
-from quotes.orders.delivering import despatch
-from quotes.orders.listed import LISTED_SHAPE, WITH, with_lines
-from quotes.orders.models import OrderEvent, SupplierOrder
-from quotes.orders.queries import state_asked
-from quotes.orders.replying import take_reply
-from quotes.orders.rows import (
-    EVENT_SHAPE,
-    EVENTS,
-    ORDER_FULL_SHAPE,
-    ORDERS,
-    order_full,
-)
+from quotes.purchasing import serializers as serializers_module
+from quotes.purchasing.api_fields import EVENT_SHAPE, EVENTS, ORDER_FULL_SHAPE, ORDERS, order_full
+from quotes.purchasing.deliveries import despatch
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.order_lists import LISTED_SHAPE, WITH, with_lines
+from quotes.purchasing.order_responses import take_reply
+from quotes.purchasing.queries import state_asked
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
@@ -124,13 +118,17 @@ class SupplyReplies(SupplyEndpoint):
     parser_classes = PARSERS
 
     @extend_schema(
-        request={"application/json": bodies.OrderReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+        request={"application/json": serializers_module.OrderReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
         responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
         summary="Acknowledge, accept, refuse or propose",
     )
     def post(self, request: Request, ref: str) -> Response:
-        order, body = self.order(ref), self.body(bodies.OrderReplyIn)
-        told = documents.read_reply(read_response(body), order) if isinstance(body, bytes) else bodies.told(body)
+        order, body = self.order(ref), self.body(serializers_module.OrderReplyIn)
+        told = (
+            documents.read_reply(read_response(body), order)
+            if isinstance(body, bytes)
+            else serializers_module.told(body)
+        )
         order, new = take_reply(order=order, told=told, actor=self.actor)
         return self.told(order, 201 if new else 200)
 
@@ -142,13 +140,17 @@ class SupplyDespatches(SupplyEndpoint):
     parser_classes = PARSERS
 
     @extend_schema(
-        request={"application/json": bodies.DocketIn, _WHOLE_BODY: OpenApiTypes.BINARY},
+        request={"application/json": serializers_module.DocketIn, _WHOLE_BODY: OpenApiTypes.BINARY},
         responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
         summary="Despatch",
     )
     def post(self, request: Request, ref: str) -> Response:
-        order, body = self.order(ref), self.body(bodies.DocketIn)
-        docket = documents.read_docket(read_despatch(body), order) if isinstance(body, bytes) else bodies.docket(body)
+        order, body = self.order(ref), self.body(serializers_module.DocketIn)
+        docket = (
+            documents.read_docket(read_despatch(body), order)
+            if isinstance(body, bytes)
+            else serializers_module.docket(body)
+        )
         order, _, new = despatch(order=order, docket=docket, actor=self.actor)
         return self.told(order, 201 if new else 200)
 
@@ -239,7 +241,7 @@ class SampleIn(StrictSerializer):
     """Without ``lines`` an ordinary order is made."""
 
     lines = serializers.ListField(
-        child=bodies.OrderLineIn(), required=False, min_length=1, max_length=sandbox.MOST_LINES
+        child=serializers_module.OrderLineIn(), required=False, min_length=1, max_length=sandbox.MOST_LINES
     )
 
 

@@ -19,8 +19,8 @@ from quotes.exchange.documents import FORMS
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
 from quotes.exchange.sending import Answer, post
 from quotes.exchange.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
-from quotes.orders.models import OrderEvent, SupplierOrder
-from quotes.orders.models import State as OrderState
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.models import State as OrderState
 from shared.api.json_encoder import write_json
 from shared.background import outgoing_mail
 from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, regularly

@@ -18,11 +18,11 @@ from quotes.exchange.ubl.values import (
     ResponseCode,
     ResponseLine,
 )
-from quotes.orders.models import Despatch, LineReply, Reply, Said, SupplierOrder
-from quotes.orders.models import DespatchLine as Loaded
-from quotes.orders.rows import amount, number
-from quotes.orders.services import face_of
-from quotes.orders.sums import due
+from quotes.purchasing.api_fields import amount, number
+from quotes.purchasing.models import Despatch, LineReply, Reply, Said, SupplierOrder
+from quotes.purchasing.models import DespatchLine as Loaded
+from quotes.purchasing.order_totals import due
+from quotes.purchasing.services import face_of
 from shared.common.dates import local_day
 
 ZERO = Decimal(0)

@@ -16,7 +16,7 @@ from fencing.model.faults import Fault, Refused
 from quotes.exchange import supply, webhooks
 from quotes.exchange.models import Attempt, Delivery, DeliveryState, WebhookEndpoint
 from quotes.jobs.api_fields import DOCUMENT, TIME, WHOLE, shape
-from quotes.orders.models import OrderEvent
+from quotes.purchasing.models import OrderEvent
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.row_serializer import Alike, AsStored, named

@@ -18,7 +18,7 @@ from fencing.model.faults import Fault, Refused
 from quotes.exchange import webhooks
 from quotes.exchange.letting_in import let_in, serves_others
 from quotes.exchange.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint
-from quotes.orders.models import OrderEvent
+from quotes.purchasing.models import OrderEvent
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, needs

@@ -17,7 +17,7 @@ from quotes.exchange.models import Attempt, Delivery, DeliveryState, EndpointSta
 from quotes.exchange.sending import SECONDS, Answer
 from quotes.exchange.signing import new_secret
 from quotes.exchange.targets import target_of
-from quotes.orders.models import OrderEvent
+from quotes.purchasing.models import OrderEvent
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
 from shared.background.outbox import want

@@ -40,8 +40,8 @@ from catalogue.queries import suppliers
 from quotes.books.models import LedgerEntry
 from quotes.books.reports import Span, entry_table
 from quotes.books.writing import csv_blocks, file_blocks, ledger_csv, xlsx_file
-from quotes.orders.drafting import start_order
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing.draft_orders import start_order
+from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES
 from shared.business.services import issue_key

@@ -46,7 +46,7 @@ from catalogue.models import Component, PriceRule, Supplier
 from catalogue.queries import suppliers
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
-from quotes.orders.models import StockItem, SupplierOrder
+from quotes.purchasing.models import StockItem, SupplierOrder
 from quotes.quoting.models import Quote, Revision
 from shared.api.endpoint import Endpoint
 from shared.business.actors import SYSTEM

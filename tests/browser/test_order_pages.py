@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, expect
 
 from catalogue.models import Component
 from quotes.jobs.models import Job
-from quotes.orders.stock import put_in
+from quotes.purchasing.stock_services import put_in
 from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in

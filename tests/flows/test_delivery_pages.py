@@ -15,14 +15,14 @@ from django.test import Client
 from fencing.model.faults import Refused
 from quotes.books.models import LedgerEntry
 from quotes.books.posting import post
-from quotes.orders.delivering import Count, Counted, Docket, Loaded, despatch, receive, send_back
-from quotes.orders.models import OrderEvent, ReceiptLine, State, SupplierOrder
-from quotes.orders.services import place
+from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
+from quotes.purchasing.models import OrderEvent, ReceiptLine, State, SupplierOrder
+from quotes.purchasing.services import place
 from shared.common.dates import today
 from shared.models import Business
 from tests.conftest import Cast
 from tests.forms import hidden_in, press
-from tests.quotes.orders.cast import agreed_job, line, now, placed, supplier_actor
+from tests.quotes.purchasing.cast import agreed_job, line, now, placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db

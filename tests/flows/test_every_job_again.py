@@ -16,8 +16,8 @@ from quotes.quoting.tasks import _remind
 from shared.background import outbox, runner
 from shared.background.outbox import want
 from shared.models import Business, Wanted
-from tests.quotes.orders.cast import drafted as drafted_order
-from tests.quotes.orders.cast import placed
+from tests.quotes.purchasing.cast import drafted as drafted_order
+from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

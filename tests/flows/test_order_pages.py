@@ -14,7 +14,7 @@ from django.utils import timezone
 from catalogue.models import Component
 from quotes.books.models import PeriodLock
 from quotes.jobs.models import Job
-from quotes.orders.models import OrderLine, StockItem, SupplierOrder
+from quotes.purchasing.models import OrderLine, StockItem, SupplierOrder
 from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.conftest import Cast

@@ -18,13 +18,13 @@ from django.db import connection
 from django.test import Client
 
 from quotes.jobs.models import Job
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing.models import SupplierOrder
 from quotes.quoting import signed_links
 from quotes.quoting.models import Revision, SignedLink
 from shared.background import runner
 from shared.business.models import Person
 from tests.conftest import Cast
-from tests.quotes.orders.cast import ONE, agreed_job
+from tests.quotes.purchasing.cast import ONE, agreed_job
 from tests.quotes.quoting.cast import drafted, measure, stock_up
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]

@@ -12,9 +12,9 @@ import pytest
 from django.test import Client
 
 from catalogue.models import Offer
-from quotes.orders.drafting import change_draft as change_order
-from quotes.orders.models import SupplierOrder
-from quotes.orders.replying import LineSaid, Told, take_reply
+from quotes.purchasing.draft_orders import change_draft as change_order
+from quotes.purchasing.models import SupplierOrder
+from quotes.purchasing.order_responses import LineSaid, Told, take_reply
 from quotes.quoting.models import Question, Revision
 from quotes.quoting.services import change_draft
 from shared.models import Business
@@ -22,8 +22,8 @@ from tests.conftest import Cast
 from tests.flows.test_price_pages import form_of
 from tests.forms import hidden_in, press, seen_on
 from tests.matrix.addresses import cases
-from tests.quotes.orders.cast import drafted, line, now, placed, supplier_actor
-from tests.quotes.orders.test_whole_units import received
+from tests.quotes.purchasing.cast import drafted, line, now, placed, supplier_actor
+from tests.quotes.purchasing.test_whole_units import received
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up
 from tests.quotes.quoting.cast import drafted as drafted_quote
 

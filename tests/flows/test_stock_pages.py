@@ -8,12 +8,12 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
-from quotes.orders.models import Hold, StockItem, StockMove
-from quotes.orders.stock import put_in
+from quotes.purchasing.models import Hold, StockItem, StockMove
+from quotes.purchasing.stock_services import put_in
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import component_of
+from tests.quotes.purchasing.cast import component_of
 from tests.quotes.quoting.cast import actor_of, new_job, stock_up
 
 pytestmark = pytest.mark.django_db

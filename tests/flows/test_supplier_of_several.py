@@ -12,9 +12,9 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Supplier
-from quotes.orders import services as order_services
-from quotes.orders.drafting import start_order
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing import services as order_services
+from quotes.purchasing.draft_orders import start_order
+from quotes.purchasing.models import SupplierOrder
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, Scope

@@ -40,7 +40,7 @@ from shared.business.models import Person
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
 from shared.models import SupplierAccount, Wanted
 from tests.quotes.quoting.cast import stock_up
-from tests.quotes.orders.cast import agreed_job
+from tests.quotes.purchasing.cast import agreed_job
 owner = Person.objects.create_user("o@example.test")
 business = services.start_business(owner=owner, name="Tern Bay Fencing", country="NZ", currency="NZD")
 stock_up(business)

@@ -16,14 +16,14 @@ from django.utils import timezone
 from catalogue.models import Component, FenceSystemVersion, Finish, Supplier
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import Job, StoredMeasure
-from quotes.orders.models import OrderEvent, SupplierOrder
-from quotes.orders.replying import LineSaid, Told, take_reply
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.order_responses import LineSaid, Told, take_reply
 from quotes.quoting.models import Revision
 from quotes.quoting.services import revise
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from tests.matrix.world import World
-from tests.quotes.orders import cast as orders
+from tests.quotes.purchasing import cast as orders
 from tests.quotes.quoting.cast import actor_of, drafted, measure, new_job, sent, token
 
 Body = Mapping[str, Any] | str | None

@@ -24,9 +24,9 @@ from quotes.jobs import api_fields as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
-from quotes.orders import deliveries, listed
-from quotes.orders import rows as orders
-from quotes.orders.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from quotes.purchasing import api_fields as orders
+from quotes.purchasing import delivery_queries, order_lists
+from quotes.purchasing.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
 from quotes.quoting import api_fields as offers
 from quotes.quoting.models import Party, Question, Quote, Revision, SignedLink
 from shared.api.json_encoder import write_json
@@ -52,12 +52,12 @@ LISTS: list[tuple[AsStored, type[models.Model]]] = [
     (offers.revisions_in("NZD"), Revision),
     (offers.QUESTIONS, Question),
     (orders.ORDERS, SupplierOrder),
-    (deliveries.DELIVERIES, SupplierOrder),
+    (delivery_queries.DELIVERIES, SupplierOrder),
     (orders.EVENTS, OrderEvent),
     (orders.STOCK, StockItem),
     (orders.STOCK_MOVES, StockMove),
     (orders.HOLDS, Hold),
-    (listed.LINES, OrderLine),
+    (order_lists.LINES, OrderLine),
     (books.LOCKS, PeriodLock),
     (documents.DOCUMENTS, Document),
     *((stored(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),

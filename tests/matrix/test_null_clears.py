@@ -26,8 +26,8 @@ from catalogue.models import (
 )
 from quotes.exchange.models import WebhookEndpoint
 from quotes.jobs.services import add_customer, add_site, open_job
-from quotes.orders.drafting import start_order
-from quotes.orders.models import Hold, StockItem
+from quotes.purchasing.draft_orders import start_order
+from quotes.purchasing.models import Hold, StockItem
 from shared.api.row_serializer import short
 from shared.business.actors import SYSTEM
 from shared.business.roles import Role

@@ -21,16 +21,16 @@ from quotes.exchange.models import WebhookEndpoint
 from quotes.exchange.signing import new_secret
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
-from quotes.orders import stock
-from quotes.orders.delivering import Docket, Loaded, despatch
-from quotes.orders.models import Reply, SupplierOrder
-from quotes.orders.replying import Told, take_reply
+from quotes.purchasing import stock_services
+from quotes.purchasing.deliveries import Docket, Loaded, despatch
+from quotes.purchasing.models import Reply, SupplierOrder
+from quotes.purchasing.order_responses import Told, take_reply
 from quotes.quoting.customer_responses import ask
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
 from shared.models import Business, SupplierAccount
-from tests.quotes.orders.cast import agreed_job, component_of, placed, supplier_actor
+from tests.quotes.purchasing.cast import agreed_job, component_of, placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, stock_up, token
 from tests.quotes.quoting.cast import sent as sent_revision
 
@@ -52,8 +52,10 @@ def world_of(business: Business, account: SupplierAccount) -> World:
     job, actor = agreed_job(business), actor_of(business)
     question = ask(token=token(revision, "neighbour"), text="Which side is the good side?")
     built = record_built(job=job, kind="changed", actor=actor, note="a post by the gate stands deeper")
-    item = stock.put_in(component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="counted")
-    hold = stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    item = stock_services.put_in(
+        component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="counted"
+    )
+    hold = stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     document = Document.objects.of(business).filter(revision=revision).first()
     document = document or Document.objects.of(business).create(revision=revision, kind=Kind.CUT_LIST)
     measure = StoredMeasure.objects.of(business).filter(job=job).first()

@@ -21,15 +21,15 @@ from quotes.books.models import LedgerEntry, PeriodLock
 from quotes.books.posting import catch_up, lock_period, post
 from quotes.books.reports import GROUPS, Span, entry_table, totals_table
 from quotes.books.writing import csv_blocks, ledger_csv
-from quotes.orders import services
-from quotes.orders.drafting import order_for
-from quotes.orders.models import SupplierOrder
-from quotes.orders.replying import LineSaid, Told, take_reply
+from quotes.purchasing import services
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import SupplierOrder
+from quotes.purchasing.order_responses import LineSaid, Told, take_reply
 from shared.api.problems import Problem
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import agreed_job, component_of, now, placed, supplier_actor
+from tests.quotes.purchasing.cast import agreed_job, component_of, now, placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db

@@ -18,15 +18,15 @@ from catalogue.queries import suppliers
 from quotes.books.models import LedgerEntry, QuoteEntry, ReceivedEntry
 from quotes.books.posting import catch_up, lock_period, post
 from quotes.jobs.models import Customer, Job
-from quotes.orders import services
-from quotes.orders.delivering import Count, Counted, receive, send_back
-from quotes.orders.drafting import order_for
-from quotes.orders.models import GoodsReturn, OrderLine, SupplierOrder
+from quotes.purchasing import services
+from quotes.purchasing.deliveries import Count, Counted, receive, send_back
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import GoodsReturn, OrderLine, SupplierOrder
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.books.test_books import FOREVER, read, rows_of, total
-from tests.quotes.orders.cast import agreed_job, line, now, placed
+from tests.quotes.purchasing.cast import agreed_job, line, now, placed
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db

@@ -19,7 +19,7 @@ from quotes.books.reports import GROUPS, Span, totals_of, totals_table
 from quotes.books.writing import csv_blocks, ledger_csv
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import placed
+from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db

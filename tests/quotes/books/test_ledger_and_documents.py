@@ -16,15 +16,15 @@ from hypothesis import strategies as st
 from fencing.model.faults import Refused
 from quotes.books.models import LedgerEntry, ReceivedEntry
 from quotes.books.posting import lock_period, post
-from quotes.orders import services
-from quotes.orders.delivering import Count, Counted, receive
-from quotes.orders.drafting import order_for
-from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.purchasing import services
+from quotes.purchasing.deliveries import Count, Counted, receive
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.api.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import agreed_job, placed, supplier_actor
-from tests.quotes.orders.test_reconciliation import act, cents, steps
+from tests.quotes.purchasing.cast import agreed_job, placed, supplier_actor
+from tests.quotes.purchasing.test_reconciliation import act, cents, steps
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db

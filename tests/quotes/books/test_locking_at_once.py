@@ -10,12 +10,12 @@ from django.utils import timezone
 
 from quotes.books.models import LedgerEntry, PeriodLock, Posting
 from quotes.books.posting import catch_up, lock_period, post
-from quotes.orders import services
-from quotes.orders.models import OrderLine, SupplierOrder
+from quotes.purchasing import services
+from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import drafted, now, placed
-from tests.quotes.orders.test_at_the_same_time import together
+from tests.quotes.purchasing.cast import drafted, now, placed
+from tests.quotes.purchasing.test_at_the_same_time import together
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]

@@ -15,11 +15,11 @@ from django.utils import timezone
 
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
-from quotes.orders.replying import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineSaid, Told, take_reply
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import placed, supplier_actor
+from tests.quotes.purchasing.cast import placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, drafted, measure, new_job, sent, stock_up
 
 SignIn = Callable[[Person], Client]

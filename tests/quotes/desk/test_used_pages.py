@@ -10,11 +10,11 @@ from django.test import Client
 
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Job
-from quotes.orders.models import StockItem
+from quotes.purchasing.models import StockItem
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.orders.cast import agreed_job, component_of
+from tests.quotes.purchasing.cast import agreed_job, component_of
 from tests.quotes.quoting.cast import actor_of, new_job, stock_up
 
 pytestmark = pytest.mark.django_db

@@ -22,8 +22,8 @@ from quotes.documents import pdf as pdf_module
 from quotes.documents.models import Kind
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.jobs.document_text import canonical
-from quotes.orders.planning import plan_for
-from quotes.orders.saw_sheets import saw_pdf
+from quotes.purchasing.purchase_plan import plan_for
+from quotes.purchasing.saw_sheets import saw_pdf
 from quotes.quoting.content_document import assemble
 from quotes.quoting.models import Revision, State
 from quotes.quoting.services import send

@@ -15,8 +15,8 @@ from fencing.cautions.register import REGISTER, Reader
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.saw_sheet import sawsheet_pdf
 from quotes.jobs.document_text import parsed
-from quotes.orders.models import OrderLine
-from quotes.orders.queries import loading_cautions
+from quotes.purchasing.models import OrderLine
+from quotes.purchasing.queries import loading_cautions
 from quotes.quoting.content_document import assemble, face
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.models import Revision

@@ -16,8 +16,8 @@ from quotes.documents.pdf import Variant, render
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.services import make, want_documents
 from quotes.jobs.document_text import parsed
-from quotes.orders.drafting import order_for
-from quotes.orders.services import place
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.services import place
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.models import Revision
 from quotes.quoting.quote_command import quote_measure

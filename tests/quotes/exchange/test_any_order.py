@@ -26,11 +26,11 @@ from quotes.exchange.ubl.values import (
     ResponseCode,
     ResponseLine,
 )
-from quotes.orders import bodies
-from quotes.orders.delivering import Docket, despatch
-from quotes.orders.models import Decision, LineReply, OrderLine, SupplierOrder
-from quotes.orders.models import DespatchLine as OnDocket
-from quotes.orders.replying import Told, take_reply
+from quotes.purchasing import serializers
+from quotes.purchasing.deliveries import Docket, despatch
+from quotes.purchasing.models import Decision, LineReply, OrderLine, SupplierOrder
+from quotes.purchasing.models import DespatchLine as OnDocket
+from quotes.purchasing.order_responses import Told, take_reply
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
 from shared.api.serializers import read
@@ -38,7 +38,7 @@ from shared.business.actors import Actor
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import offers
-from tests.quotes.orders.cast import now, placed, supplier_actor
+from tests.quotes.purchasing.cast import now, placed, supplier_actor
 
 pytestmark = pytest.mark.django_db
 D = Decimal
@@ -102,8 +102,8 @@ def order(yard: Business, cast: Cast) -> SupplierOrder:
 
 def as_json(order: SupplierOrder, call: Call) -> Told | Docket:
     if call.kind == "replies":
-        return bodies.told(read(bodies.OrderReplyIn, call.body))
-    return bodies.docket(read(bodies.DocketIn, call.body))
+        return serializers.told(read(serializers.OrderReplyIn, call.body))
+    return serializers.docket(read(serializers.DocketIn, call.body))
 
 
 def as_ubl(order: SupplierOrder, call: Call) -> Told | Docket:

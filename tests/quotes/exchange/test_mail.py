@@ -14,12 +14,12 @@ from django.utils import timezone
 
 from quotes.documents.models import Document
 from quotes.jobs.services import move_job
-from quotes.orders import services, stock
-from quotes.orders.models import StockItem
-from quotes.orders.tasks import let_go_of_cancelled_jobs
+from quotes.purchasing import services, stock_services
+from quotes.purchasing.models import StockItem
+from quotes.purchasing.tasks import let_go_of_cancelled_jobs
 from shared.background import runner
 from shared.models import Business, Wanted
-from tests.quotes.orders.cast import agreed_job, component_of, drafted, now, placed
+from tests.quotes.purchasing.cast import agreed_job, component_of, drafted, now, placed
 from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db
@@ -80,13 +80,13 @@ def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Busines
 
 def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None:
     job, actor = agreed_job(yard), actor_of(yard)
-    item = stock.put_in(component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare")
-    stock.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    item = stock_services.put_in(component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare")
+    stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 2
     move_job(job=job, to="cancelled", actor=actor)
     assert StockItem.objects.of(yard).get().held == 0
     # kept in the very moment of the cancelling: the routine finds it
-    stock.hold_item(item=item, job=job, quantity=Decimal(1), actor=actor)
+    stock_services.hold_item(item=item, job=job, quantity=Decimal(1), actor=actor)
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 0

@@ -15,12 +15,12 @@ import pytest
 from catalogue.queries import components
 from fencing.model.roles import RANK
 from quotes.exchange.order_list import HEAD, order_csv, order_xlsx
-from quotes.orders import services
-from quotes.orders.drafting import order_for
-from quotes.orders.models import OrderLine, SupplierOrder
-from quotes.orders.paper import order_pdf
+from quotes.purchasing import services
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import OrderLine, SupplierOrder
+from quotes.purchasing.order_pdf import order_pdf
 from shared.models import Business
-from tests.quotes.orders.cast import agreed_job
+from tests.quotes.purchasing.cast import agreed_job
 from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db

@@ -33,8 +33,8 @@ from quotes.exchange.ubl.values import (
     ResponseCode,
     ResponseLine,
 )
-from quotes.orders import services
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing import services
+from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.business.roles import Scope
 from shared.business.services import issue_key
@@ -42,7 +42,7 @@ from shared.database.audit_log import AuditEntry, verify
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import offers, post, post_xml
-from tests.quotes.orders.cast import component_of, drafted, now, placed, seller_of
+from tests.quotes.purchasing.cast import component_of, drafted, now, placed, seller_of
 from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db

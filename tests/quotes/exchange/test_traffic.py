@@ -13,11 +13,11 @@ from lxml import etree
 from quotes.exchange.ubl.despatches import read_despatch
 from quotes.exchange.ubl.intake import SCHEMAS
 from quotes.exchange.ubl.responses import read_response
-from quotes.orders.models import SupplierOrder
+from quotes.purchasing.models import SupplierOrder
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import post, post_xml
-from tests.quotes.orders.cast import placed
+from tests.quotes.purchasing.cast import placed
 
 pytestmark = pytest.mark.django_db
 D = Decimal

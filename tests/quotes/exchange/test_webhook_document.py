@@ -7,7 +7,7 @@ from pathlib import Path
 
 from jsonschema import Draft202012Validator
 
-from quotes import orders
+from quotes import purchasing
 from quotes.exchange.webhook_document import describe_webhooks
 from quotes.exchange.webhooks import KINDS
 from shared.api.docs_views import document
@@ -21,7 +21,7 @@ def test_the_document_has_every_type_of_event_the_challenge_and_the_test() -> No
 
 def test_every_type_of_event_that_is_noted_is_documented() -> None:
     """Read from the source: the kinds that ``note`` is called with."""
-    folder = Path(orders.__file__).parent
+    folder = Path(purchasing.__file__).parent
     noted = {
         found
         for path in folder.glob("*.py")

@@ -12,8 +12,8 @@ from django.test import Client
 from catalogue.models import Supplier
 from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.jobs.models import Job
-from quotes.orders import services
-from quotes.orders.drafting import order_for
+from quotes.purchasing import services
+from quotes.purchasing.draft_orders import order_for
 from quotes.quoting.customer_responses import accept
 from shared.business.models import ApiKey, Person
 from shared.models import Business

@@ -20,13 +20,13 @@ from quotes.exchange.models import Delivery, WebhookEndpoint
 from quotes.exchange.sending import post
 from quotes.exchange.targets import target_of
 from quotes.exchange.webhook_document import body_schema
-from quotes.orders import services
+from quotes.purchasing import services
 from shared.background import runner
 from shared.models import Business, Wanted
 from tests.conftest import Cast
 from tests.quotes.exchange.conftest import post as send
 from tests.quotes.exchange.receiver import Receiver, receiving
-from tests.quotes.orders.cast import placed
+from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import actor_of
 
 pytestmark = pytest.mark.django_db

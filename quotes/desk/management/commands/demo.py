@@ -18,7 +18,7 @@ from quotes.documents.atomic_write import save
 from quotes.documents.quote_pack import whole_pack
 from quotes.exchange.documents import FORMS
 from quotes.jobs.document_text import parsed
-from quotes.orders.saw_sheets import saw_pdf
+from quotes.purchasing.saw_sheets import saw_pdf
 from quotes.quoting.models import Revision, State
 from shared.models import Business
 

@@ -1,0 +1,19 @@
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+from shared.common.lazy_import import at_first_call
+
+
+class OrdersConfig(AppConfig):
+    name = "quotes.purchasing"
+    label = "orders"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from quotes.jobs.models import JobState
+        from quotes.jobs.ordered_hooks import tells_ordered
+        from quotes.jobs.state_hooks import follows
+
+        tells_ordered(at_first_call("quotes.purchasing.queries.ordered"))
+        follows(JobState.CANCELLED, at_first_call("quotes.purchasing.stock_services.let_go"))

@@ -1,0 +1,101 @@
+"""What is spoken for already: on order for jobs, or kept for them in the yard. Ordering again buys only what is missing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from decimal import ROUND_DOWN, Decimal
+
+from catalogue.models import Component
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from quotes.jobs.models import Job
+from quotes.purchasing.models import Hold, HoldState, LineJob, OrderLine, State, StockMove
+from quotes.purchasing.purchase_plan import OnHand
+
+ZERO = Decimal(0)
+Key = tuple[str, int | None]
+
+
+def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
+    """What is these jobs' own: ordered and neither cancelled nor sent back, kept in the yard, or taken from there.
+
+    What they gave back to the yard is theirs no more: it lies there free, is kept for them anew, or went elsewhere.
+    """
+    business = jobs[0].business
+    lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
+    found: list[OnHand] = []
+    parts: dict[int, Decimal] = {}
+    ordered: dict[int, OrderLine] = {}
+    for part in lines.select_related("line__component__finish").order_by("id"):
+        ordered[part.line_id] = part.line
+        parts[part.line_id] = parts.get(part.line_id, ZERO) + part.quantity
+    for line in ordered.values():
+        # the jobs' parts together: half a sheet here and half a sheet there is a sheet
+        kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
+        found += _lying(line.component, line.length_mm, kept)
+    holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
+    for hold in holds.select_related("item__component__finish").order_by("id"):
+        found += _lying(hold.item.component, hold.item.length_mm, hold.quantity)
+    moves = StockMove.objects.of(business).filter(job__in=jobs, kind="in")
+    back: list[OnHand] = []
+    for move in moves.select_related("item__component__finish").order_by("id"):
+        back += _lying(move.item.component, move.item.length_mm, move.quantity)
+    return without(merged(found), merged(back))
+
+
+def without(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
+    """``own`` less what came back of it: a whole one is gone, a bar of which a remnant came back is shorter by that.
+
+    The remnant is taken to be of the shortest bar that holds it. The saw cut between is left on the bar, so that what was cut
+    from it fits on it still.
+
+    >>> bars, remnant = (OnHand("R", "rail", None, long, Decimal(have)) for long, have in ((6000, 3), (1500, 1)))
+    >>> [(one.length, str(one.have)) for one in without([bars], [remnant])]
+    [(4500, '1'), (6000, '2')]
+    """
+    left = {(one.sku, one.length): one for one in own}
+    for one in sorted(back, key=_long, reverse=True):
+        rest = one.have
+        holding = [row for row in left.values() if row.sku == one.sku and _long(row) >= _long(one)]
+        for row in sorted(holding, key=_long):
+            take = min(rest, row.have)
+            rest -= take
+            left[row.sku, row.length] = replace(row, have=row.have - take)
+            shorter = _long(row) - _long(one)
+            if take and shorter:
+                had = left.get((row.sku, shorter))
+                left[row.sku, shorter] = replace(row, length=shorter, have=take + (had.have if had else ZERO))
+    return sorted((row for row in left.values() if row.have > 0), key=lambda row: (row.sku, _long(row)))
+
+
+def _long(one: OnHand) -> int:
+    return one.length or 0
+
+
+def _lying(component: Component, length: int | None, quantity: Decimal) -> list[OnHand]:
+    role, finish = component.role, component.finish.code if component.finish else None
+    if role not in PIECE_ROLES:
+        return [OnHand(component.sku, role, finish, None, quantity)] if quantity > 0 else []
+    length = length or component.length_mm
+    if length is None:
+        return []
+    # what is sold by the metre is counted in pieces once it is made to a length
+    pieces = quantity if component.length_mm else quantity * 1000 / length
+    whole = pieces.to_integral_value(ROUND_DOWN)
+    return [OnHand(component.sku, role, finish, length, whole)] if whole > 0 else []
+
+
+def merged(items: Iterable[OnHand]) -> list[OnHand]:
+    """The same, one row for each component and length."""
+    found: dict[Key, OnHand] = {}
+    for one in items:
+        before = found.get((one.sku, one.length))
+        found[one.sku, one.length] = replace(one, have=before.have + one.have) if before else one
+    return list(found.values())
+
+
+def beyond(taken: Mapping[Key, Decimal], own: Iterable[OnHand]) -> dict[Key, Decimal]:
+    """What of a plan's takings is not the jobs' own yet, and so has to be kept for them."""
+    have = {(one.sku, one.length): one.have for one in own}
+    left = {key: quantity - have.get(key, ZERO) for key, quantity in taken.items()}
+    return {key: quantity for key, quantity in left.items() if quantity > 0}

@@ -1,0 +1,332 @@
+"""Goods on their way, counted when they come, and sent back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from catalogue.rules.units import whole_fault
+from fencing.buying.packs import plain
+from fencing.model.faults import Fault, Refused
+from quotes.purchasing import order_totals
+from quotes.purchasing.api_fields import amount
+from quotes.purchasing.models import (
+    Answer,
+    Despatch,
+    DespatchLine,
+    GoodsReturn,
+    OrderLine,
+    Receipt,
+    ReceiptLine,
+    State,
+    SupplierOrder,
+)
+from quotes.purchasing.order_events import lines_of, locked, move, note, require
+from quotes.purchasing.order_responses import fingerprint
+from quotes.purchasing.services import OPEN, end_done, named, settle
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.database.numbering import next_number
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """So much of one line on the lorry; ``reason`` is why the rest is outstanding."""
+
+    line: int
+    quantity: Decimal
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Docket:
+    """What a supplier says is on the lorry; ``number`` is the supplier's own."""
+
+    number: str
+    lines: tuple[Loaded, ...]
+    despatched: date | None = None
+    arrives: date | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """Quantity of one line that arrived, and how much of it is damaged. ``damaged`` is part of ``arrived``."""
+
+    line: int
+    arrived: Decimal
+    damaged: Decimal = ZERO
+
+    @property
+    def sound(self) -> Decimal:
+        """What arrived and is not damaged."""
+        return self.arrived - self.damaged
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """What was counted of one docket."""
+
+    docket: str
+    received: date
+    lines: tuple[Counted, ...]
+    note: str = ""
+
+
+@transaction.atomic
+def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
+    """Takes a docket in; says whether it was new. Despatching what was not replied to accepts it.
+
+    It is a fact, so it waits for nothing: what is on it goes as it was ordered, whatever was proposed.
+    """
+    order = locked(order)
+    sha256 = fingerprint(docket)
+    before = Despatch.objects.of(order.business).filter(order=order, number=docket.number).first()
+    if before is not None:
+        if before.sha256 != sha256:
+            raise Problem("conflict", f"Despatch {docket.number} said something else before; give another number.")
+        return order, before, False
+    require(order, *OPEN)
+    lines = lines_of(order)
+    meant = named(lines, [one.line for one in docket.lines])
+    _check_docket(meant, docket)
+    found = Despatch.objects.of(order.business).create(
+        order=order,
+        number=docket.number,
+        despatched_on=docket.despatched,
+        arrives_on=docket.arrives,
+        note=docket.note,
+        sha256=sha256,
+    )
+    for line, loaded in zip(meant, docket.lines, strict=True):
+        line.on_the_way += loaded.quantity
+        line.save()
+        DespatchLine.objects.of(order.business).create(
+            despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.reason[:500]
+        )
+    end_done(order, meant)
+    if order.answer == Answer.NONE:
+        order.answer = Answer.WHOLE
+    order.save()
+    move(order, State.DESPATCHED)
+    facts = {"despatch": docket.number, "lines": {str(one.line): str(one.quantity) for one in docket.lines}}
+    note(order, "order.despatched", f"Despatch {docket.number} is on its way.", actor, facts)
+    return order, found, True
+
+
+def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
+    faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
+    for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
+        free = line.outstanding - line.on_the_way
+        if part := whole_fault(line.unit, loaded.quantity, f"/lines/{place}/quantity"):
+            faults.append(part)
+        elif not ZERO < loaded.quantity <= free:
+            text = f"Line {line.position} has {free} to be despatched."
+            faults.append(Fault(f"/lines/{place}/quantity", "range", text))
+    if faults:
+        raise Refused(faults)
+
+
+@transaction.atomic
+def receive(
+    *, order: SupplierOrder, count: Count, actor: Actor, more_than_docket: bool = False
+) -> tuple[SupplierOrder, Receipt, bool]:
+    """Record the count of one docket: sound pieces are received, damaged and missing ones stay outstanding.
+
+    The same docket again is the same receipt. A docket that was not announced is accepted too. More than the docket states
+    (or, without one, than is outstanding) is refused unless ``more_than_docket`` confirms it: it may be a typing error.
+    """
+    order = locked(order)
+    sha256 = fingerprint(count)
+    before = Receipt.objects.of(order.business).filter(order=order, docket=count.docket).first()
+    if before is not None:
+        if before.sha256 != sha256:
+            raise Problem("conflict", f"Docket {count.docket} was received with other figures.")
+        return order, before, False
+    require(order, *OPEN)
+    lines = lines_of(order)
+    meant = named(lines, [one.line for one in count.lines])
+    announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
+    expected = _expected(announced)
+    if faults := list(_count_faults(meant, count, expected if announced else None, more=more_than_docket)):
+        raise Refused(faults)
+    receipt = Receipt.objects.of(order.business).create(
+        order=order,
+        despatch=announced,
+        docket=count.docket,
+        received_on=count.received,
+        note=count.note,
+        who=actor.name[:160],
+        sha256=sha256,
+    )
+    rows = _count_in(receipt, lines, count, expected)
+    end_done(order, lines)
+    order_totals.store(order, lines)
+    if order.state != State.DESPATCHED and any(line.outstanding for line in lines):
+        move(order, State.DESPATCHED)
+    settle(order, lines)
+    facts = {"docket": count.docket, "lines": [_fact(row) for row in rows]}
+    note(order, "order.received", _told(count, rows), actor, facts)
+    return order, receipt, True
+
+
+MORE = "more_than_docket"
+
+
+def _count_faults(
+    meant: Sequence[OrderLine], count: Count, docketed: Mapping[int, Decimal] | None, *, more: bool
+) -> Iterator[Fault]:
+    for place, (line, counted) in enumerate(zip(meant, count.lines, strict=True)):
+        at = f"/lines/{place}"
+        parts = [
+            fault
+            for name in ("arrived", "damaged")
+            if (fault := whole_fault(line.unit, getattr(counted, name), f"{at}/{name}"))
+        ]
+        yield from parts
+        limit = line.outstanding if docketed is None else docketed.get(line.pk, ZERO)
+        if counted.damaged > counted.arrived:
+            text = f"Line {line.position}: {plain(counted.damaged)} damaged of {plain(counted.arrived)} that arrived. "
+            yield Fault(f"{at}/damaged", "range", text + "Damaged pieces are part of what arrived.")
+        elif counted.arrived > limit and not more and not parts:
+            source = "are outstanding" if docketed is None else f"are on docket {count.docket}"
+            text = f"Line {line.position}: {plain(counted.arrived)} arrived, but {plain(limit)} {source}. "
+            yield Fault(f"{at}/arrived", MORE, text + f"Count again, or confirm with {MORE}.")
+
+
+def _expected(announced: Despatch | None) -> dict[int, Decimal]:
+    if announced is None:
+        return {}
+    rows = DespatchLine.objects.of(announced.business).filter(despatch=announced)
+    return dict(rows.values_list("line_id", "quantity"))
+
+
+def _count_in(
+    receipt: Receipt, lines: Sequence[OrderLine], count: Count, expected: Mapping[int, Decimal]
+) -> list[ReceiptLine]:
+    counted = {one.line: one for one in count.lines}
+    rows: list[ReceiptLine] = []
+    for line in lines:
+        one = counted.get(line.position)
+        docketed = expected.get(line.pk, ZERO)
+        if one is None and not docketed:
+            continue
+        one = one or Counted(line.position, ZERO)
+        good = min(one.sound, line.outstanding)
+        line.received += good
+        line.outstanding -= good
+        line.over += one.sound - good
+        line.damaged += one.damaged
+        line.on_the_way = max(ZERO, line.on_the_way - docketed)
+        row = ReceiptLine(
+            business=receipt.business,
+            receipt=receipt,
+            line=line,
+            expected=docketed,
+            quantity=one.sound,
+            damaged=one.damaged,
+            short=max(ZERO, docketed - one.arrived),
+            over=one.sound - good,
+        )
+        row.save()
+        rows.append(row)
+    return rows
+
+
+def _fact(row: ReceiptLine) -> dict[str, Any]:
+    names = ("arrived", "damaged", "sound", "expected", "short", "over")
+    return {"line": row.line.position, **{name: plain(getattr(row, name)) for name in names}}
+
+
+def _told(count: Count, rows: Sequence[ReceiptLine]) -> str:
+    odd = [
+        f"line {row.line.position} {word} {plain(getattr(row, word))}"
+        for row in rows
+        for word in ("short", "over", "damaged")
+        if getattr(row, word)
+    ]
+    return f"Docket {count.docket} received{': ' + ', '.join(odd) if odd else ' in order'}."
+
+
+@transaction.atomic
+def send_back(
+    *, order: SupplierOrder, line: int, quantity: Decimal, replace: bool, reason: str, actor: Actor
+) -> tuple[SupplierOrder, GoodsReturn]:
+    """Send goods back: to be replaced, so that they are outstanding again, or for credit.
+
+    Damaged pieces go first. Sent back for credit, they are no longer outstanding: they count as received and credited. Then goes
+    what came beyond the order, which was never to be paid for and brings no credit.
+    """
+    order = locked(order)
+    require(order, State.DESPATCHED, State.RECEIVED)
+    lines = lines_of(order)
+    [row] = named(lines, [line], "")
+    if part := whole_fault(row.unit, quantity, "/quantity"):
+        raise Refused([part])
+    there = row.received + row.over + row.damaged - row.returned
+    if not ZERO < quantity <= there:
+        raise Refused([Fault("/quantity", "range", f"Up to {plain(there)} of line {line} are here.")])
+    before = order_totals.kept_net(order, row)
+    (_replace if replace else _credit)(row, quantity)
+    row.save()
+    order_totals.add_up(order, lines)
+    order.save()
+    returned = GoodsReturn.objects.of(order.business).create(
+        order=order,
+        number=f"B{next_number(order.business, 'return'):04d}",
+        line=row,
+        quantity=quantity,
+        replace=replace,
+        credit=before - order_totals.kept_net(order, row),
+        reason=reason,
+        who=actor.name[:160],
+    )
+    if any(one.outstanding for one in lines):
+        move(order, State.DESPATCHED)
+    settle(order, lines)
+    facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
+    facts["credit"] = amount(returned.credit, order.currency)
+    note(
+        order,
+        "order.returned",
+        f"{returned.number}: {plain(quantity)} of line {line} sent back: {reason}",
+        actor,
+        facts,
+    )
+    return order, returned
+
+
+def _damaged_here(row: OrderLine) -> Decimal:
+    """Damaged pieces of a line that were not sent back: they go before all others."""
+    return max(ZERO, row.damaged - (row.returned - row.credited))
+
+
+def _replace(row: OrderLine, quantity: Decimal) -> None:
+    """Ask for others: a damaged piece is outstanding already, a sound one is again."""
+    bad = min(quantity, _damaged_here(row))
+    sound = row.received - row.credited
+    if quantity - bad > sound:
+        raise Refused([Fault("/quantity", "range", f"Only {plain(sound + bad)} can be replaced.")])
+    row.damaged -= bad
+    row.received -= quantity - bad
+    row.outstanding += quantity - bad
+
+
+def _credit(row: OrderLine, quantity: Decimal) -> None:
+    """Send back for good: nothing is to come for it, and what was to be paid for is credited."""
+    bad = min(quantity, _damaged_here(row))
+    beyond = row.over + row.damaged - (row.returned - row.credited) - bad
+    spare = min(quantity - bad, max(ZERO, beyond))
+    settled = min(bad, max(ZERO, row.outstanding - row.on_the_way))
+    row.damaged -= settled
+    row.outstanding -= settled
+    row.received += settled
+    row.credited += quantity - bad - spare + settled
+    row.returned += quantity

@@ -1,0 +1,82 @@
+"""Deliveries by API: what is to be unloaded and what was counted, without prices."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from quotes.purchasing import serializers
+from quotes.purchasing.deliveries import receive
+from quotes.purchasing.delivery_queries import (
+    DELIVERIES,
+    DELIVERY_FULL_SHAPE,
+    DELIVERY_SHAPE,
+    deliveries,
+    delivery_document,
+)
+from quotes.purchasing.models import SupplierOrder
+from quotes.purchasing.queries import state_asked
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.business.roles import Scope
+
+
+class _DeliveryEndpoint(Endpoint):
+    def order(self, ref: str) -> SupplierOrder:
+        """Return the order, or 404."""
+        return self.find(deliveries(self.business).select_related("supplier", "business"), ref)
+
+    def answer(self, order: SupplierOrder, status: int = 200) -> Response:
+        """Answer with the delivery and its tag."""
+        order.refresh_from_db()
+        return self.one(delivery_document(order), order, status=status)
+
+
+class Deliveries(_DeliveryEndpoint):
+    """Placed orders to unload, the newest first."""
+
+    scopes = {"GET": Scope.DELIVERIES_READ}
+    paged = True
+    parameters = {"state": "placed, acknowledged, despatched, received or closed."}
+
+    @extend_schema(responses={200: page_of(DELIVERY_SHAPE)}, summary="List deliveries")
+    def get(self, request: Request) -> Response:
+        asked = request.query_params.dict()
+        states = {"state": state_asked(asked)} if asked.get("state") else {}
+        return self.page(lambda: deliveries(self.business).filter(**states), DELIVERIES)
+
+
+class DeliveryDetail(_DeliveryEndpoint):
+    """One order to unload: lines, dockets and what was counted."""
+
+    scopes = {"GET": Scope.DELIVERIES_READ}
+
+    @extend_schema(responses={200: DELIVERY_FULL_SHAPE}, summary="Read a delivery")
+    def get(self, request: Request, ref: str) -> Response:
+        return self.answer(self.order(ref))
+
+
+class DeliveryReceipts(_DeliveryEndpoint):
+    """The count of one docket. It states what arrived, whatever was seen before, so it needs no If-Match."""
+
+    scopes = {"POST": Scope.DELIVERIES_WRITE}
+    idempotent = frozenset({"POST"})
+
+    @extend_schema(
+        request=serializers.CountIn,
+        responses={201: DELIVERY_FULL_SHAPE},
+        summary="Count a docket",
+        description=(
+            "`arrived` counts every piece of a line, damaged ones too; `damaged` is the part of it that is not sound. "
+            "Damaged and missing pieces stay outstanding. More than the docket states is refused unless "
+            "`more_than_docket` is true."
+        ),
+    )
+    def post(self, request: Request, ref: str) -> Response:
+        body = self.read(serializers.CountIn)
+        more = body.pop("more_than_docket", False)
+        order, _, is_new = receive(
+            order=self.order(ref), count=serializers.count(body), actor=self.actor, more_than_docket=more
+        )
+        return self.answer(order, 201 if is_new else 200)

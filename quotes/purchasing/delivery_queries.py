@@ -1,0 +1,142 @@
+"""Deliveries as the crew sees them: what is on order and on dockets, and what arrived. There is no money in any of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Q
+
+from quotes.jobs.api_fields import DATE, DOCUMENT, shape
+from quotes.jobs.models import Job
+from quotes.purchasing.api_fields import despatches_of, number, receipts_of
+from quotes.purchasing.models import Hold, HoldState, LineJob, OrderLine, Receipt, State, SupplierOrder
+from shared.api.row_serializer import AsStored, named
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.dates import write_day
+from shared.models import Business
+
+ZERO = Decimal(0)
+COMING = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
+COUNTED = (State.RECEIVED, State.CLOSED)
+_ORDER = ("ref", "number", "state", "deliver_by", "promised_on", "updated_at")
+_LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit")
+_QUANTITIES = ("quantity", "received", "outstanding", "on_the_way", "damaged")
+DELIVERIES = AsStored({**named(*_ORDER), "supplier": {"code": "supplier__code", "name": "supplier__name"}})
+
+
+def deliveries(business: Business) -> OwnedQuerySet[SupplierOrder]:
+    """Return the orders that deliveries come of: placed ones that were not cancelled."""
+    return SupplierOrder.objects.of(business).filter(state__in=(*COMING, *COUNTED), placed_at__isnull=False)
+
+
+def due(business: Business, today: date) -> OwnedQuerySet[SupplierOrder]:
+    """Return orders with goods on the way, and orders whose promised day has come."""
+    rows = deliveries(business).filter(state__in=COMING)
+    return rows.filter(Q(promised_on__lte=today) | Q(lines__on_the_way__gt=0)).distinct()
+
+
+def delivery_document(order: SupplierOrder) -> dict[str, Any]:
+    """Return an order for the person who unloads it: lines, dockets and receipts, without prices."""
+    parts: dict[int, list[str]] = {}
+    rows = LineJob.objects.of(order.business).filter(line__order=order).order_by("id")
+    for line, job in rows.values_list("line_id", "job__number"):
+        parts.setdefault(line, []).append(job)
+    jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
+    lines = OrderLine.objects.of(order.business).filter(order=order).order_by("position")
+    return {
+        **{name: getattr(order, name) for name in _ORDER},
+        "supplier": {"code": order.supplier.code, "name": order.supplier.name},
+        "deliver_to": order.deliver_to,
+        "jobs": [{"ref": job.ref, "number": job.number, "label": job.label} for job in jobs],
+        "lines": [
+            {
+                "line": line.position,
+                **{name: getattr(line, name) for name in _LINE},
+                **{name: number(getattr(line, name)) for name in _QUANTITIES},
+                "jobs": parts.get(line.pk, []),
+            }
+            for line in lines
+        ],
+        "dockets": _dockets(order),
+        "receipts": receipts_of(order),
+    }
+
+
+def _dockets(order: SupplierOrder) -> list[dict[str, Any]]:
+    counted = set(Receipt.objects.of(order.business).filter(order=order).values_list("docket", flat=True))
+    names = ("number", "despatched", "arrives", "lines")
+    return [
+        {**{name: docket[name] for name in names}, "counted": docket["number"] in counted}
+        for docket in despatches_of(order)
+    ]
+
+
+DELIVERY_SHAPE = shape(_ORDER, deliver_by=DATE, supplier=shape(("code", "name")))
+_LIST = {"type": "array", "items": DOCUMENT}
+DELIVERY_FULL_SHAPE = shape(
+    _ORDER,
+    deliver_by=DATE,
+    supplier=shape(("code", "name")),
+    deliver_to=DOCUMENT,
+    jobs=_LIST,
+    lines=_LIST,
+    dockets=_LIST,
+    receipts=_LIST,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """How much of a job's material is on site or in the yard."""
+
+    lines: int = 0
+    here: int = 0
+    drafts: int = 0
+    kept: int = 0
+    day: date | None = None
+
+    @property
+    def is_here(self) -> bool:
+        """Whether nothing has to be waited for."""
+        return self.lines + self.kept > 0 and self.here == self.lines and not self.drafts
+
+    def text(self) -> str:
+        """Say it in a few words."""
+        if self.is_here:
+            return "all material is here"
+        if not self.lines + self.kept + self.drafts:
+            return "no material ordered yet"
+        if not self.lines:
+            return "material order not placed yet"
+        day = "" if self.day is None else f", the rest is promised for {write_day(self.day)}"
+        more = ", another order is not placed yet" if self.drafts else ""
+        return f"{self.here} of {self.lines} lines of material are here{day}{more}"
+
+
+def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Material]:
+    """Return for each job, by row id, how much of its material is here."""
+    parts = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
+    lines: dict[int, list[OrderLine]] = {job.pk: [] for job in jobs}
+    for part in parts.select_related("line__order").order_by("id"):
+        lines[part.job_id].append(part.line)
+    holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
+    kept = list(holds.values_list("job_id", flat=True))
+    return {job.pk: _material(lines[job.pk], kept.count(job.pk)) for job in jobs}
+
+
+def _material(lines: Iterable[OrderLine], kept: int) -> Material:
+    asked = [line for line in lines if line.quantity > line.cancelled]
+    placed = [line for line in asked if line.order.state != State.DRAFT]
+    waiting = [line for line in placed if line.outstanding]
+    days = [day for line in waiting if (day := line.due_on or line.order.promised_on or line.order.deliver_by)]
+    return Material(
+        lines=len(placed),
+        here=len(placed) - len(waiting),
+        drafts=len(asked) - len(placed),
+        kept=kept,
+        day=max(days) if days and len(days) == len(waiting) else None,
+    )

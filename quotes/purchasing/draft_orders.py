@@ -1,0 +1,332 @@
+"""Drafts of orders: from jobs that were agreed, or by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from django.db import transaction
+
+from catalogue.engine.engine_input import market
+from catalogue.engine.purchase_options import Market, Sold
+from catalogue.models import Component, Supplier
+from catalogue.queries import components, price_rules_on, suppliers
+from catalogue.rules.price_rules import Category, PriceRules
+from catalogue.rules.units import whole_fault
+from fencing.buying.packs import in_packs
+from fencing.buying.supplier_prices import Order as Split
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from quotes.jobs.models import Job, JobState
+from quotes.jobs.services import note_event
+from quotes.purchasing import order_totals, stock_services
+from quotes.purchasing.available_stock import strip_width
+from quotes.purchasing.committed_materials import beyond, merged, spoken_for
+from quotes.purchasing.models import LineJob, OrderLine, State, SupplierOrder
+from quotes.purchasing.order_events import lines_of, locked, note, require
+from quotes.purchasing.purchase_plan import Need, Plan, plan_for
+from quotes.quoting.queries import agreed_build
+from shared.api.problems import Problem
+from shared.business.accounts import account
+from shared.business.actors import Actor
+from shared.common.dates import today
+from shared.common.money import Sharing, minor_digits
+from shared.database.numbering import next_number
+from shared.models import Business
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line to be written: ``price`` None is the supplier's own of the day; ``parts`` is what each job takes of it."""
+
+    component: Component
+    wanted: Decimal
+    quantity: Decimal
+    price: Decimal
+    pack: Decimal
+    supplier_sku: str
+    length_mm: int | None
+    why: Sequence[str]
+    parts: Mapping[int, Decimal]
+
+
+def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> Plan:
+    """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
+    business, takeoffs, systems = jobs[0].business, dict[str, Mapping[str, Any]](), list[Mapping[str, Any]]()
+    for job in jobs:
+        build = agreed_build(job)
+        if build is None:
+            raise Problem("conflict", f"Nothing is agreed on {job.number} yet; an order comes after the acceptance.")
+        takeoffs[job.number] = build["takeoff"]
+        systems.append(build["system"])
+    there = merged([*spoken_for(jobs), *stock_services.on_hand(business)])
+    return plan_for(
+        takeoffs,
+        market(business),
+        there,
+        kerf=max(system["rails"]["kerf_mm"] for system in systems),
+        strips=strip_width(systems),
+        days=days,
+        most_suppliers=most_suppliers,
+        digits=minor_digits(business.currency),
+    )
+
+
+@transaction.atomic
+def order_for(
+    *,
+    jobs: Sequence[Job],
+    actor: Actor,
+    supplier: str | None = None,
+    most_suppliers: int | None = None,
+    deliver_by: date | None = None,
+    again: bool = False,
+) -> list[SupplierOrder]:
+    """Draft orders for jobs that were agreed: one for each supplier of the plan, what lies in the yard kept for the first job.
+
+    A job that is on order already is refused unless ``again``: two people can't order the same fence twice by mistake. Again
+    orders what is missing beside what is on order or kept for these jobs.
+    """
+    business = jobs[0].business
+    rows = Job.objects.of(business).filter(pk__in=[job.pk for job in jobs]).select_related("site", "business")
+    jobs = list(rows.select_for_update(no_key=True, of=("self",)).order_by("pk"))
+    _refuse_ordered(jobs, again=again)
+    days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
+    plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
+    holds = stock_services.hold_for(
+        business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor
+    )
+    known = {row.sku: row for row in components(business).select_related("finish")}
+    bought, orders = market(business), list[SupplierOrder]()
+    for part in plan.chosen(supplier).orders:
+        order = _new(business, suppliers(business).get(code=part.supplier), actor)
+        order.deliver_to, order.deliver_by = _place(jobs[0]), deliver_by
+        _write(order, _rows(part, plan, jobs, known, bought))
+        note(order, "order.drafted", _drafted(order, jobs), actor, for_supplier=False)
+        orders.append(order)
+    stock_services.keep_with(holds=holds, orders=orders)
+    for job in jobs:
+        names = ", ".join(order.number for order in orders) or "everything is there or on order"
+        note_event(job=job, kind="order.drafted", text=f"Materials drafted: {names}.", actor=actor)
+    return orders
+
+
+def _refuse_ordered(jobs: Iterable[Job], *, again: bool) -> None:
+    for job in jobs:
+        if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
+            raise Problem("conflict", f"{job.number} is {job.state}; materials are ordered for an accepted job.")
+        parts = LineJob.objects.of(job.business).filter(job=job).exclude(line__order__state=State.CANCELLED)
+        before = parts.values_list("line__order__number", flat=True).first()
+        if before and not again:
+            raise Problem("conflict", f"{job.number} is on order {before} already; cancel that or say again.")
+
+
+def _drafted(order: SupplierOrder, jobs: Sequence[Job]) -> str:
+    return f"{order.number} drafted for {', '.join(job.number for job in jobs)}."
+
+
+def _place(job: Job) -> dict[str, str]:
+    site = job.site
+    return {name: getattr(site, name) for name in ("address", "place", "postcode", "country")}
+
+
+def _rows(
+    part: Split, plan: Plan, jobs: Sequence[Job], known: Mapping[str, Component], bought: Market
+) -> Iterable[Row]:
+    pks = {job.number: job.pk for job in jobs}
+    offers = {one.sku: one for one in bought.sold if one.supplier == part.supplier}
+    for line in part.lines:
+        needs = [need for need in plan.needs if need.sku == line.component]
+        spare = line.ordered - line.wanted
+        weights = plan.weights.get(line.component, {})
+        for place, need in enumerate(needs):
+            quantity = need.quantity + (spare if place == len(needs) - 1 else ZERO)
+            yield _row(need, quantity, line.price, line.reason, known[need.sku], offers[need.sku], weights, pks)
+
+
+def _row(
+    need: Need,
+    quantity: Decimal,
+    price: Decimal,
+    why: str,
+    component: Component,
+    sold: Sold,
+    weights: Mapping[str, Decimal],
+    pks: Mapping[str, int],
+) -> Row:
+    parts = _parts(
+        need, quantity, {pks[job]: weight for job, weight in weights.items()} or dict.fromkeys(pks.values(), ZERO)
+    )
+    reasons = [*need.why, why]
+    length = need.length if need.count else None
+    if need.count:
+        reasons.insert(0, f"{need.count} made to {need.length} mm")
+    return Row(component, need.quantity, quantity, price, sold.pack, sold.supplier_sku, length, reasons, parts)
+
+
+def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dict[int, Decimal]:
+    """What each job takes of a need; of what is made to a length whole pieces, the rest of a pack to who takes most."""
+    if not (need.count and need.length):
+        return _shared_out(quantity, weights, is_cut=need.role in PIECE_ROLES)
+    pieces = _shared_out(Decimal(need.count), weights, is_cut=True)
+    parts = {job: part * need.length / 1000 for job, part in pieces.items()}
+    parts[max(parts, key=lambda job: parts[job])] += quantity - need.quantity
+    return parts
+
+
+def _shared_out(quantity: Decimal, weights: Mapping[int, Decimal], *, is_cut: bool) -> dict[int, Decimal]:
+    """A quantity over jobs by weight, exactly: of what is cut no job gets a part of a piece. Without any weight all alike."""
+    total = Fraction(sum(weights.values(), ZERO))
+    shares = {
+        str(job): Fraction(weight) / total if total else Fraction(1, len(weights)) for job, weight in weights.items()
+    }
+    is_whole = is_cut and quantity == quantity.to_integral_value()
+    parts = Sharing(0 if is_whole else order_totals.QUANTITY_DIGITS).share(quantity, shares)
+    return {int(job): part for job, part in parts.items() if part}
+
+
+@transaction.atomic
+def start_order(
+    *, supplier: Supplier, actor: Actor, lines: Sequence[Mapping[str, Any]], job: Job | None = None, **details: Any
+) -> SupplierOrder:
+    """A draft by hand: ``lines`` say component (sku), quantity and perhaps a price."""
+    order = _new(supplier.business, supplier, actor)
+    for name, value in details.items():
+        setattr(order, name, value)
+    if job is not None and not order.deliver_to:
+        order.deliver_to = _place(job)
+    _write(order, _by_hand(order, lines, {ALL: {job.pk: Decimal(1)}} if job else {}))
+    note(order, "order.drafted", f"{order.number} drafted by hand.", actor, for_supplier=False)
+    return order
+
+
+@transaction.atomic
+def change_draft(
+    *, order: SupplierOrder, actor: Actor, lines: Sequence[Mapping[str, Any]] | None = None, **details: Any
+) -> SupplierOrder:
+    """Other lines, another place or day, while the order is a draft."""
+    order = locked(order)
+    require(order, State.DRAFT)
+    for name, value in details.items():
+        setattr(order, name, value)
+    if lines is None:
+        order_totals.store(order, lines_of(order))
+    else:
+        taken = _taken_by(order)
+        OrderLine.objects.of(order.business).filter(order=order).delete()
+        _write(order, _by_hand(order, lines, taken))
+    note(order, "order.changed", f"{order.number} changed.", actor, for_supplier=False)
+    return order
+
+
+ALL = ""
+Taken = Mapping[str, Mapping[int, Decimal]]
+
+
+def _taken_by(order: SupplierOrder) -> Taken:
+    """What each job takes of each sku, and of ``ALL`` goods by their value: lines that are said anew fall to the same jobs."""
+    taken: dict[str, dict[int, Decimal]] = {}
+    for part in LineJob.objects.of(order.business).filter(line__order=order).select_related("line").order_by("id"):
+        for sku, weight in ((part.line.sku, part.quantity), (ALL, part.net)):
+            of = taken.setdefault(sku, {})
+            of[part.job_id] = of.get(part.job_id, ZERO) + weight
+    return taken
+
+
+def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
+    if not supplier.active:
+        raise Problem("conflict", f"{supplier.name} is no longer bought from.")
+    return SupplierOrder(
+        business=business,
+        supplier=supplier,
+        number=f"O{next_number(business, 'order'):04d}",
+        currency=business.currency,
+        placed_by="",
+    )
+
+
+def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[Row]:
+    known = {row.sku: row for row in components(order.business).select_related("finish")}
+    offers = {one.sku: one for one in market(order.business).sold if one.supplier == order.supplier.code}
+    faults: list[Fault] = []
+    for place, line in enumerate(lines):
+        if line["component"] not in known:
+            faults.append(Fault(f"/lines/{place}/component", "unknown", "There is no such component."))
+            continue
+        if part := whole_fault(known[line["component"]].sale_unit, line["quantity"], f"/lines/{place}/quantity"):
+            faults.append(part)
+        if line["component"] not in offers and line.get("price") is None:
+            faults.append(
+                Fault(f"/lines/{place}/price", "price.missing", "This supplier has no price for it; say one.")
+            )
+    if faults:
+        raise Refused(faults)
+    for line in lines:
+        component, sold = known[line["component"]], offers.get(line["component"])
+        wanted, pack = line["quantity"], sold.pack if sold else component.pack
+        packed = in_packs(wanted, pack, sold.least_quantity if sold else ZERO)
+        price = line.get("price")
+        if price is None:
+            price = sold.price_at(packed.ordered) if sold else ZERO
+        weights = taken.get(component.sku) or taken.get(ALL)
+        parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
+        sku = sold.supplier_sku if sold else ""
+        yield Row(component, wanted, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts)
+
+
+def _write(order: SupplierOrder, rows: Iterable[Row]) -> None:
+    """Saves an order's lines with what each job takes of them, and its sums with the supplier's delivery fee."""
+    business = order.business
+    rules = price_rules_on(business)
+    order.save()
+    lines: list[OrderLine] = []
+    for position, row in enumerate(rows, 1):
+        line = _line(order, position, row, rules)
+        line.save()
+        for job, quantity in row.parts.items():
+            LineJob.objects.of(business).create(line=line, job_id=job, quantity=quantity)
+        lines.append(line)
+    fee = rules.tax(Category.DELIVERY)
+    goods = sum((line.net for line in lines), ZERO)
+    seller = next((one for one in market(business).sellers if one.code == order.supplier.code), None)
+    order.delivery_fee = seller.delivery_fee(goods) if seller else ZERO
+    order.fee_tax_code, order.fee_tax_category, order.fee_tax_rate = fee.code, fee.category, fee.rate
+    order_totals.store(order, lines)
+
+
+def _line(order: SupplierOrder, position: int, row: Row, rules: PriceRules) -> OrderLine:
+    component, tax = row.component, rules.tax(Category.MATERIALS)
+    each = component.mass_kg
+    line = OrderLine(
+        business=order.business,
+        order=order,
+        position=position,
+        component=component,
+        sku=component.sku,
+        supplier_sku=row.supplier_sku,
+        label=component.label,
+        role=component.role,
+        finish=component.finish.name if component.finish else "",
+        length_mm=row.length_mm or component.length_mm,
+        unit=component.sale_unit,
+        mass_kg=None if each is None else (each * row.quantity).quantize(Decimal("0.001")),
+        gtin=component.gtin,
+        pack=row.pack,
+        wanted=row.wanted,
+        quantity=row.quantity,
+        outstanding=row.quantity,
+        price=row.price,
+        tax_code=tax.code,
+        tax_category=tax.category,
+        tax_rate=tax.rate,
+        account=component.account_code or account(order.business, "goods"),
+        why=list(row.why),
+    )
+    order_totals.price_line(order, line)
+    return line

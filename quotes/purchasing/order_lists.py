@@ -1,0 +1,56 @@
+"""Orders of a list with their lines: two queries, however many there are."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
+
+from rest_framework.response import Response
+
+from quotes.jobs.api_fields import DATE, WHOLE, shape
+from quotes.purchasing.api_fields import MONEY, ORDER_SHAPE
+from quotes.purchasing.models import OrderLine
+from shared.api.problems import Problem
+from shared.api.row_serializer import AsStored, Money, Places, Short, named
+
+WITH = "lines: each order with its lines."
+_PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
+_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
+_AMOUNTS = ("price", "net")
+LINES = AsStored(
+    {
+        "line": "position",
+        **named(*_PLAIN),
+        **{name: Short(name) for name in _QUANTITIES},
+        **{name: Money(name) for name in _AMOUNTS},
+    },
+    Places(("order__currency",)),
+)
+
+
+def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
+    """The page of orders, each with its lines where ``with=lines`` is asked for. 400 for anything else."""
+    if "with" not in asked:
+        return response
+    if asked["with"] != "lines":
+        raise Problem("bad-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}])
+    data: Any = response.data
+    orders = [item["ref"] for item in data["items"]]
+    rows = OrderLine.anywhere.filter(order__ref__in=orders)  # unscoped: the page holds only orders that may be seen
+    found: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for line, (order,) in zip(*LINES.read(rows.order_by("order_id", "position"), "order__ref"), strict=True):
+        found[order].append(line)
+    for item in data["items"]:
+        item["lines"] = found[item["ref"]]
+    return response
+
+
+_LINE_SHAPE = shape(
+    (*_PLAIN, *_QUANTITIES), line=WHOLE, length_mm={"type": ["integer", "null"]}, due_on=DATE, price=MONEY, net=MONEY
+)
+LISTED_SHAPE: dict[str, Any] = {
+    **ORDER_SHAPE,
+    "properties": {**ORDER_SHAPE["properties"], "lines": {"type": "array", "items": _LINE_SHAPE}},
+}
+"""An order of a list; ``lines`` only where they are asked for."""

@@ -1,0 +1,44 @@
+"""An order on paper: the list for the yard, frozen when the order is placed."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+
+from quotes.documents.models import Document, Kind, State
+from quotes.documents.order_list import orderlist_pdf
+from quotes.documents.services import want_document
+from quotes.purchasing.models import SupplierOrder
+from quotes.purchasing.queries import order_sheet
+from quotes.quoting.content_document import face
+from shared.api.json_encoder import write_json
+
+
+def list_content(order: SupplierOrder) -> str:
+    """What the list of an order is set from, as it stands now."""
+    made = (order.placed_at or order.created_at).isoformat()
+    told = {"sheet": order_sheet(order), "business": face(order.business), "made": made}
+    return write_json(told).decode()
+
+
+def want_list(order: SupplierOrder) -> None:
+    """Wants the list of an order that was just placed."""
+    want_document(business=order.business, kind=Kind.ORDER_LIST, subject=order.ref, content=list_content(order))
+
+
+def list_pdf(content: str) -> bytes:
+    """The list, from what it is set from."""
+    told = json.loads(content)
+    return orderlist_pdf(told["sheet"], told["business"], datetime.fromisoformat(told["made"]))
+
+
+def order_pdf(order: SupplierOrder) -> bytes:
+    """The order as a list for the yard: the one that was kept, or set anew where the order has changed since."""
+    content = list_content(order)
+    kept = (
+        Document.objects.of(order.business)
+        .filter(kind=Kind.ORDER_LIST, subject=order.ref, content=content, state=State.MADE)
+        .values_list("pdf", flat=True)
+        .first()
+    )
+    return list_pdf(content) if kept is None else bytes(kept)

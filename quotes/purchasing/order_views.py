@@ -1,0 +1,200 @@
+"""Orders and deliveries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from fencing.model.faults import Fault, Refused
+from quotes.jobs.models import Job, JobState
+from quotes.jobs.queries import jobs
+from quotes.purchasing import queries, serializers, services
+from quotes.purchasing.deliveries import send_back
+from quotes.purchasing.draft_orders import order_for
+from quotes.purchasing.models import Despatch, LineReply, OrderLine, State, SupplierOrder
+from quotes.purchasing.quantity_text import words_of
+from quotes.purchasing.version_view import order_facts
+from quotes.quoting.queries import agreed
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.api.serializers import read
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.common.form_fields import typed_number
+from shared.web.seen_version import acting_on
+
+A_PAGE = 100
+Deed = Callable[[MemberRequest, SupplierOrder], str]
+
+
+@require_GET
+@needs(Scope.ORDERS_READ)
+def order_list(request: MemberRequest) -> HttpResponse:
+    """Orders from the newest, by state."""
+    state = request.GET.get("state", "")
+    rows = queries.orders(request.business, {"state": state} if state in State.values else {})
+    page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
+    return render(request, "purchasing/orders.html", {"page": page, "states": State.choices, "asked": state})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.ORDERS_READ)
+def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
+    """What is on order for a job; POST drafts what it needs."""
+    job = find(jobs(request.business).select_related("business", "site", "customer"), ref)
+    fault, status = "", 200
+    if request.method == "POST":
+        _may_write(request)
+        try:
+            made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
+        except (Refused, Problem) as refused:
+            fault, status = words_of(refused), 409 if isinstance(refused, Problem) else 422
+        else:
+            text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
+            messages.success(request, text)
+            return redirect("job-orders", ref)
+    rows = queries.orders(request.business, {"job": job.ref}).select_related("supplier").order_by("-id")
+    return render(
+        request, "purchasing/job_orders.html", {**_of_job(request, job), "orders": rows, "fault": fault}, status=status
+    )
+
+
+def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
+    held = queries.holds(request.business).filter(job=job, state="held").select_related("item__component")
+    may_write = request.actor.may(Scope.ORDERS_WRITE)
+    may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
+    told = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+    return {**told, "agreed": agreed(job) is not None and request.actor.may(Scope.SETOUT_READ)}
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.ORDERS_READ)
+def order(request: MemberRequest, ref: str) -> HttpResponse:
+    """One order: its lines, answers and deliveries, and what can be done with it now."""
+    rows = queries.orders(request.business).select_related("supplier", "business")
+    row = find(rows, ref)
+    if request.method != "POST":
+        return _sheet(request, row)
+    _may_write(request)
+    deeds: dict[str, Deed] = {
+        "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "return": _return,
+    }  # fmt: skip
+    deed = deeds.get(request.POST.get("do", ""))
+    try:
+        if deed is not None:
+            with acting_on(request, rows, ref, order_facts) as row:
+                done = deed(request, row)
+            messages.success(request, done)
+    except (Refused, Problem) as refused:
+        status = refused.status if isinstance(refused, Problem) else 422
+        return _sheet(request, row, words_of(refused), status)
+    return redirect("order", ref)
+
+
+def _place(request: MemberRequest, row: SupplierOrder) -> str:
+    services.place(order=row, actor=request.actor, below_least=bool(request.POST.get("below_least")))
+    return f"{row.number} is placed with {row.supplier.name}."
+
+
+def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
+    services.cancel(order=row, actor=request.actor, reason=reason_of(request))
+    return f"{row.number} is cancelled."
+
+
+def _shorten(request: MemberRequest, row: SupplierOrder) -> str:
+    named = [int(text) for text in request.POST.getlist("rest") if text.isascii() and text.isdigit() and len(text) < 9]
+    if not named:
+        raise Refused([Fault("/lines", "required", "Tick the lines of which nothing more is to come.")])
+    services.cancel_rest(order=row, actor=request.actor, positions=named, reason=reason_of(request))
+    return "What was outstanding of those lines is cancelled."
+
+
+def _close(request: MemberRequest, row: SupplierOrder) -> str:
+    services.close(order=row, actor=request.actor)
+    return f"{row.number} is closed."
+
+
+def _decide(request: MemberRequest, row: SupplierOrder) -> str:
+    asked = {key.removeprefix("line-"): value for key, value in request.POST.items() if key.startswith("line-")}
+    decisions = {
+        int(line): value == "agree" for line, value in asked.items() if line.isascii() and line.isdigit() and value
+    }
+    if not decisions:
+        raise Refused([Fault("/lines", "required", "Agree to a line or keep what was ordered.")])
+    services.decide(order=row, actor=request.actor, decisions=decisions)
+    return "The supplier is told."
+
+
+def _return(request: MemberRequest, row: SupplierOrder) -> str:
+    line = request.POST.get("line", "")
+    body = {
+        "line": int(line) if line.isascii() and line.isdigit() else 0,
+        "quantity": typed_number(request.POST.get("quantity", "")),
+        "replace": bool(request.POST.get("replace")),
+        "reason": reason_of(request),
+    }
+    send_back(order=row, actor=request.actor, **read(serializers.ReturnIn, body))
+    return "Sent back."
+
+
+def reason_of(request: MemberRequest) -> str:
+    """Why, in a few words. Refused where nothing is said."""
+    reason = request.POST.get("reason", "").strip()[:500]
+    if not reason:
+        raise Refused([Fault("/reason", "required", "Say why, in a few words.")])
+    return reason
+
+
+def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: int = 200) -> HttpResponse:
+    row.refresh_from_db()
+    lines = list(queries.lines(row).order_by("position"))
+    asked = LineReply.objects.of(request.business).filter(line__order=row, decision="waiting").select_related("line")
+    dockets = list(Despatch.objects.of(request.business).filter(order=row).order_by("-id"))
+    values = {
+        "order": row,
+        "lines": lines,
+        "asked": asked,
+        "dockets": dockets,
+        "credit": sum((one.credit for one in row.returns.all()), Decimal(0)),
+        "events": queries.events(row).order_by("-id")[:60],
+        "fault": fault,
+        "facts": order_facts(row),
+        "typed": request.POST,
+        "locale": request.business.locale,
+        "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
+        "to_come": [line for line in lines if line.outstanding > line.on_the_way],
+        **_may(row, lines, write=request.actor.may(Scope.ORDERS_WRITE)),
+    }
+    return render(request, "purchasing/order.html", values, status=status)
+
+
+_IN = {
+    "may_place": {State.DRAFT},
+    "may_receive": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
+    "may_cancel": {State.DRAFT, State.PLACED, State.ACKNOWLEDGED},
+    "may_shorten": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
+    "may_close": {State.RECEIVED},
+}
+"""The states of an order in which somebody who writes orders may do a thing."""
+
+
+def _may(row: SupplierOrder, lines: list[OrderLine], *, write: bool) -> dict[str, bool]:
+    by_state = {name: write and row.state in states for name, states in _IN.items()}
+    return {
+        "may_write": write,
+        "may_return": write and any(line.received or line.over or line.damaged for line in lines),
+        **by_state,
+    }
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.ORDERS_WRITE):
+        raise PermissionDenied

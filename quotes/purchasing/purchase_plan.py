@@ -1,0 +1,189 @@
+"""What to order for jobs that were agreed: pieces through the cutting plan, stock first, split over suppliers. Values only."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from catalogue.engine.purchase_options import Market
+from fencing.buying.choose_suppliers import Sourcing, split
+from fencing.buying.combined_jobs import Job, consolidate
+from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import Purchase, PurchaseLine
+from fencing.buying.stock_options import Market as Offered
+from fencing.buying.stock_options import StockItem
+from fencing.buying.supplier_prices import Split
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from quotes.purchasing.available_stock import offered, read_pieces, read_quantities
+
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class OnHand:
+    """So many of a component in the yard; ``length`` for what comes in lengths."""
+
+    sku: str
+    role: str
+    colour: str | None
+    length: int | None
+    have: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """``quantity`` sale units of a component to buy; ``count`` and ``length`` for what is made to length."""
+
+    sku: str
+    role: str
+    quantity: Decimal
+    length: int | None
+    count: int | None
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """``taken`` is what comes from the yard by (sku, length), and for which job; ``weights`` is each job's part of a sku."""
+
+    needs: tuple[Need, ...]
+    taken: Mapping[tuple[str, int | None], Decimal]
+    weights: Mapping[str, Mapping[str, Decimal]]
+    sourcing: Sourcing
+    saving_together: Decimal
+    gap_ppm: int
+
+    def chosen(self, supplier: str | None) -> Split:
+        """The cheapest split, or everything from one supplier. Refused where that can't be."""
+        if supplier is None:
+            if self.sourcing.best is None:
+                raise Refused(self._why_none())
+            return self.sourcing.best
+        one = self.sourcing.alone.get(supplier)
+        if one is None:
+            why = self.sourcing.refused.get(supplier, "There is no such active supplier.")
+            raise Refused([Fault("/supplier", "supplier.not_alone", f"{supplier}: {why}")])
+        return one
+
+    def _why_none(self) -> list[Fault]:
+        """What nobody brings in time; where everything is served, that no choice of suppliers is allowed."""
+        found = [
+            Fault("/jobs", "supplier.none", f"No supplier sells {sku}, or none brings it in time.")
+            for sku in self.sourcing.unserved
+        ]
+        text = "No suppliers, as many as are allowed, bring everything in time and get the least order each asks for."
+        return found or [Fault("/jobs", "supplier.none", text)]
+
+
+def plan_for(
+    takeoffs: Mapping[str, Mapping[str, Any]],
+    market: Market,
+    on_hand: Sequence[OnHand] = (),
+    *,
+    kerf: int,
+    strips: int | None = None,
+    days: int | None = None,
+    most_suppliers: int | None = None,
+    digits: int = 2,
+) -> Plan:
+    """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
+
+    ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job. ``digits`` are
+    those of the currency: what a line comes to is counted as it will be printed.
+    """
+    lengths = [_as_stock(one) for one in on_hand if one.length is not None]
+    loose = {one.sku: one for one in on_hand if one.length is None}
+    jobs: dict[str, Job] = {
+        name: (read_pieces(takeoff), read_quantities(takeoff, market)) for name, takeoff in takeoffs.items()
+    }
+    offers = offered(market, lengths, kerf, strips)
+    found, alone, saving = _bought(jobs, offers)
+    if found.missing:
+        raise Refused(
+            Fault("/jobs", "supply.missing", f"{one.role} {one.colour or ''} {one.length or ''}: {one.text}.")
+            for one in found.missing
+        )
+    needs, taken = _needs(found, market, loose)
+    wanted: dict[str, Decimal] = {}
+    for need in needs:
+        wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
+    sourcing = split(wanted, market.suppliers(), days, most_suppliers, digits=digits)
+    return Plan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
+
+
+def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[str, Purchase], Decimal]:
+    """The common purchase, each job's own, and what buying together saves."""
+    if len(jobs) == 1:
+        [(name, (pieces, quantities))] = jobs.items()
+        found = purchase(pieces, quantities, offers)
+        return found, {name: found}, ZERO
+    both = consolidate(jobs, offers)
+    return both.together, dict(both.alone), both.saving
+
+
+def _as_stock(one: OnHand) -> StockItem:
+    return StockItem(one.sku, one.role, one.colour, one.length or 0, ZERO, have=int(one.have))
+
+
+def _needs(
+    found: Purchase, market: Market, loose: Mapping[str, OnHand]
+) -> tuple[list[Need], dict[tuple[str, int | None], Decimal]]:
+    by_metre = {one.sku for one in market.articles if one.role in PIECE_ROLES and one.length is None}
+    needs, taken = list[Need](), dict[tuple[str, int | None], Decimal]()
+    for line in found.lines:
+        if line.on_hand:
+            key = line.sku, line.length
+            taken[key] = taken.get(key, ZERO) + line.ordered
+            continue
+        # packs are the chosen supplier's business; what the job needs is what is asked for
+        asked = line.net + line.allowance
+        spare = loose.get(line.sku)
+        use = min(spare.have, asked) if spare and line.role not in PIECE_ROLES else ZERO
+        if use:
+            taken[line.sku, None] = taken.get((line.sku, None), ZERO) + use
+        if asked > use:
+            needs.append(_need(line, asked - use, line.sku in by_metre))
+    return needs, taken
+
+
+def _need(line: PurchaseLine, asked: Decimal, by_metre: bool) -> Need:
+    if by_metre and line.length is not None:
+        metres = asked * line.length / 1000
+        return Need(line.sku, line.role, metres, line.length, int(asked), line.why)
+    return Need(line.sku, line.role, asked, line.length, None, line.why)
+
+
+def _weights(found: Purchase, alone: Mapping[str, Purchase]) -> dict[str, dict[str, Decimal]]:
+    """How much of each sku falls to each job: what is cut by the lengths each gets of it, the rest as each would buy alone."""
+    weights: dict[str, dict[str, Decimal]] = {}
+    for job, bought in alone.items():
+        for line in bought.lines:
+            if not line.on_hand:
+                _add(weights, line.sku, job, line.net + line.allowance)
+    cut: dict[str, dict[str, Decimal]] = {}
+    for sku, where, length in _cut_from(found) if len(alone) > 1 else ():
+        # a common purchase names each piece's job before its place
+        job = where.partition(" ")[0]
+        if job in alone:
+            _add(cut, sku, job, Decimal(length))
+    return weights | cut
+
+
+def _add(weights: dict[str, dict[str, Decimal]], sku: str, job: str, quantity: Decimal) -> None:
+    of = weights.setdefault(sku, {})
+    of[job] = of.get(job, ZERO) + quantity
+
+
+def _cut_from(found: Purchase) -> Iterator[tuple[str, str, int]]:
+    """Sku, place and length of every piece; of a sheet the one that it was taken for, whose strip serves the same job."""
+    for cutting in found.cuttings:
+        for bar in cutting.bars:
+            for piece in bar.pieces:
+                yield bar.sku, piece.where, piece.length
+    for blank in found.blanks:
+        if not blank.on_hand:
+            length, _, where = blank.takes[0]
+            yield blank.sku, where, length

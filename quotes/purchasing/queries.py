@@ -1,0 +1,193 @@
+"""Reading orders. ``order_sheet`` is the door for whoever prints one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from django.db.models import QuerySet
+from django.db.models.expressions import RawSQL
+
+from fencing.cautions.facts import CautionFacts
+from fencing.cautions.select import Reader, cautions_for
+from fencing.model.roles import RANK, ROLES
+from quotes.documents import number_format
+from quotes.jobs.models import Job
+from quotes.jobs.ordered_hooks import Ordered
+from quotes.purchasing.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
+from quotes.purchasing.order_totals import due
+from shared.api.problems import Problem
+from shared.business.business_owned import OwnedQuerySet
+from shared.common.money import minor_digits, rounded, shown
+from shared.models import Business, SupplierAccount
+
+ZERO = Decimal(0)
+_NOTHING = RawSQL("0", ())  # no parameter, so that all stock of any business is asked for alike
+KILOGRAM, CUBIC_METRE, METRE = "kg", "m3", "m"
+UNITS = {"KGM": KILOGRAM, "MTQ": CUBIC_METRE, "MTR": METRE}
+
+
+def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[SupplierOrder]:
+    """Orders by ``state``, ``supplier`` (code), ``job`` (ref) and ``number``."""
+    asked, rows = asked or {}, SupplierOrder.objects.of(business)
+    rows = rows.filter(state=state_asked(asked)) if asked.get("state") else rows
+    by = {"supplier": "supplier__code", "number": "number__iexact"}
+    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
+    if asked.get("job"):
+        rows = rows.filter(pk__in=LineJob.objects.of(business).filter(job__ref=asked["job"]).values("line__order"))
+    return rows
+
+
+def state_asked(asked: Mapping[str, str]) -> str:
+    """The state that is asked for. 400 for one nobody knows."""
+    if asked["state"] not in State.values:
+        detail = f"Choose from: {', '.join(State.values)}."
+        raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
+    return asked["state"]
+
+
+def orders_of(account: SupplierAccount) -> QuerySet[SupplierOrder]:
+    """A supplier's own orders: placed ones, in every business it serves."""
+    rows = SupplierOrder.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own, in every business
+    return rows.filter(placed_at__isnull=False)
+
+
+def lines(order: SupplierOrder) -> OwnedQuerySet[OrderLine]:
+    """Lines of an order."""
+    return OrderLine.objects.of(order.business).filter(order=order)
+
+
+def events(order: SupplierOrder) -> OwnedQuerySet[OrderEvent]:
+    """Everything that happened to an order."""
+    return OrderEvent.objects.of(order.business).filter(order=order)
+
+
+def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[StockItem]:
+    """Stock by ``component`` (sku), ``role``, ``kind`` and ``job`` it is kept for; what is gone is left out."""
+    asked, rows = asked or {}, StockItem.objects.of(business).filter(quantity__gt=_NOTHING)
+    by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
+    rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
+    if asked.get("job"):
+        rows = rows.filter(pk__in=Hold.objects.of(business).filter(job__ref=asked["job"], state="held").values("item"))
+    return rows
+
+
+def holds(business: Business) -> OwnedQuerySet[Hold]:
+    """Stock kept for jobs."""
+    return Hold.objects.of(business)
+
+
+def moves(item: StockItem) -> OwnedQuerySet[StockMove]:
+    """Every change of a stock item."""
+    return StockMove.objects.of(item.business).filter(item=item)
+
+
+def ordered(job: Job) -> dict[str, Ordered]:
+    """What is placed for a job by role, without what was cancelled or went back for credit."""
+    found: dict[str, Ordered] = {}
+    digits = minor_digits(job.business.currency)
+    rows = LineJob.objects.of(job.business).filter(job=job, line__order__placed_at__isnull=False)
+    for part in rows.exclude(line__order__state=State.CANCELLED).select_related("line"):
+        line, kept = part.line, part.line.quantity - part.line.cancelled - part.line.credited
+        due = line.quantity - line.cancelled
+        cost = Fraction(part.net) * Fraction(kept) / Fraction(due) if due else Fraction(0)
+        before = found.get(line.role, Ordered(ZERO, ZERO))
+        quantity = part.quantity * kept / line.quantity
+        found[line.role] = Ordered(before.quantity + quantity, before.cost + rounded(cost, digits))
+    return found
+
+
+def picked(order: SupplierOrder) -> list[OrderLine]:
+    """Lines of which something is still asked for, in the order a yard picks: by role, the longest first, then by finish."""
+    rows = [row for row in lines(order) if due(row)]
+    return sorted(rows, key=lambda row: (RANK[row.role], -(row.length_mm or 0), row.finish, row.position))
+
+
+def line_mass(line: OrderLine) -> Decimal | None:
+    """What is still asked for of a line weighs so many kg; None where nobody said."""
+    return None if line.mass_kg is None else (line.mass_kg * due(line) / line.quantity).quantize(Decimal("0.001"))
+
+
+def load_of(rows: Iterable[OrderLine]) -> Decimal:
+    """Mass of the load in kg, as far as it is known."""
+    return sum((line_mass(row) or ZERO for row in rows), ZERO)
+
+
+def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
+    """What an order list prints: grouped the way a yard picks, packs beside pieces, the place, the day and the load."""
+    rows = picked(order)
+    jobs = Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("number")
+    load, unweighed = load_of(rows), any(row.mass_kg is None for row in rows)
+    place = order.deliver_to
+    return {
+        "heading": f"Order {order.number}",
+        "supplier": order.face.get("seller", {}).get("name") or order.supplier.name,
+        "job": ", ".join(job.number for job in jobs) or "stock",
+        "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
+        "deliver_when": _window(order),
+        "load": f"{number_format.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
+        "reference": order.number,
+        "cautions": [*([order.note] if order.note else []), *loading_cautions(rows)],
+        "groups": _groups(order, rows),
+        "priced": priced,
+        "money_head": order.currency,
+        "totals": _totals(order) if priced else [],
+    }
+
+
+def loading_cautions(rows: list[OrderLine]) -> list[str]:
+    """What the register has for whoever loads and delivers."""
+    facts = CautionFacts(lifting=True, sheets=any(row.role == "sheet" for row in rows))
+    return [one.text for one in cautions_for(facts, Reader.SUPPLIER)]
+
+
+def _window(order: SupplierOrder) -> str:
+    days = [number_format.day(one, order.business.locale) for one in (order.deliver_from, order.deliver_by) if one]
+    return " to ".join(days) or "as soon as possible"
+
+
+def _groups(order: SupplierOrder, rows: list[OrderLine]) -> list[dict[str, Any]]:
+    groups: list[dict[str, Any]] = []
+    for row in rows:
+        heading = ROLES[row.role].capitalize()
+        if not groups or groups[-1]["heading"] != heading:
+            groups.append({"heading": heading, "lines": []})
+        groups[-1]["lines"].append(_sheet_line(order, row))
+    return groups
+
+
+def _sheet_line(order: SupplierOrder, row: OrderLine) -> dict[str, str]:
+    asked, locale = row.quantity - row.cancelled, order.business.locale
+    packs, loose = divmod(asked, row.pack)
+    packed = f"{number_format.plain(packs, locale)} of {number_format.plain(row.pack, locale)}"
+    unit = UNITS.get(row.unit, "")
+    made = row.why[0] if row.why and " made to " in row.why[0] else ""
+    return {
+        "sku": row.supplier_sku or row.sku,
+        "text": f"{row.label}: {made}" if made else row.label,
+        "length": str(row.length_mm or ""),
+        "finish": row.finish,
+        "quantity": f"{number_format.plain(asked, locale)} {unit}".strip(),
+        "packs": "" if row.pack == 1 else packed + (f" + {number_format.plain(loose, locale)}" if loose else ""),
+        "each": number_format.cash(row.price, order.currency, locale),
+        "amount": number_format.cash(row.net, order.currency, locale),
+    }
+
+
+def _totals(order: SupplierOrder) -> list[dict[str, Any]]:
+    locale = order.business.locale
+
+    def row(text: str, amount: Decimal, *, strong: bool = False) -> dict[str, Any]:
+        written = (
+            shown(amount, order.currency, locale) if strong else number_format.cash(amount, order.currency, locale)
+        )
+        return {"text": text, "amount": written, "strong": strong}
+
+    return [
+        row("Goods", order.goods),
+        *([row("Delivery", order.delivery_fee)] if order.delivery_fee else []),
+        row(order.business.tax_name, order.tax),
+        row("Total", order.total, strong=True),
+    ]

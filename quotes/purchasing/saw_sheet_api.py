@@ -1,0 +1,30 @@
+"""The saw sheet of an agreed job: made when the job was agreed, and kept."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+
+from quotes.documents.models import Kind
+from quotes.documents.services import kept
+from quotes.jobs.queries import jobs
+from quotes.purchasing.saw_sheets import last_agreed
+from shared.api.endpoint import Endpoint
+from shared.business.roles import Scope
+
+
+class SawSheet(Endpoint):
+    """Each bar to scale with its cuts, for the person at the saw; it names no money, so the crew may have it."""
+
+    scopes = {"GET": Scope.SETOUT_READ}
+    refuses = {"GET": ("409",)}
+
+    @extend_schema(
+        responses={(200, "application/pdf"): {"type": "string", "format": "binary"}}, summary="The saw sheet of a job"
+    )
+    def get(self, request: Request, ref: str) -> HttpResponse:
+        job = self.find(jobs(self.business).select_related("business"), ref)
+        answer = HttpResponse(kept(revision=last_agreed(job), kind=Kind.SAW_SHEET), content_type="application/pdf")
+        answer["Content-Disposition"] = f'attachment; filename="saw-sheet-{job.number}.pdf"'
+        return answer

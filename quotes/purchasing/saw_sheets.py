@@ -1,0 +1,94 @@
+"""The saw sheet of agreed jobs: each bar to scale with its cuts, for the person at the saw."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from catalogue.engine.engine_input import market
+from fencing.buying.purchase import purchase
+from fencing.buying.purchase_lines import Blank, Cutting, Purchase
+from fencing.drawing.saw_sheet import saw_sheets
+from fencing.model.pieces import Piece
+from quotes.documents.quote_pack import made_at
+from quotes.documents.saw_sheet import sawsheet_pdf
+from quotes.jobs.models import Job
+from quotes.purchasing.available_stock import offered, read_pieces, read_quantities, strip_width
+from quotes.quoting.models import Revision
+from quotes.quoting.queries import agreed, content_of
+from quotes.quoting.variation_changes import standing_build
+from shared.api.problems import Problem
+
+WIDTH, HEIGHT = 180.0, 116.0  # mm of paper; half a page, so that what is left of one is used
+
+
+def cuttings_of(job: Job) -> tuple[Cutting, ...]:
+    """How the bars of one agreed job are cut, by material. 409 where nothing is agreed."""
+    return sawn(bought_for(job))
+
+
+def sawn(bought: Purchase) -> tuple[Cutting, ...]:
+    """The materials of which a bar is cut at all."""
+    return tuple(one for one in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in one.bars))
+
+
+def ripped(bought: Purchase) -> tuple[Blank, ...]:
+    """The sheets of which the strip ripped off serves somewhere else."""
+    return tuple(one for one in bought.blanks if len(one.takes) > 1)
+
+
+def bought_for(job: Job) -> Purchase:
+    """What one agreed job takes, as bought new. 409 where nothing is agreed."""
+    return _bought(last_agreed(job))
+
+
+def last_agreed(job: Job) -> Revision:
+    """What was last agreed on a job. 409 where nothing is."""
+    revision = agreed(job)
+    if revision is None:
+        raise Problem("conflict", f"Nothing is agreed on {job.number} yet; bars are cut for an agreed job.")
+    return revision
+
+
+def _bought(revision: Revision) -> Purchase:
+    build = standing_build(content_of(revision), revision.choices)
+    known = market(revision.business)
+    takeoff: Mapping[str, Any] = build["takeoff"]
+    system = build["system"]
+    offers = offered(known, (), system["rails"]["kerf_mm"], strip_width([system]))
+    return purchase(placed(read_pieces(takeoff), takeoff), read_quantities(takeoff, known), offers)
+
+
+def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
+    """The pieces with the place in the bay or leaf behind its id, as ``A-1 top``: which of its rails a piece is."""
+    places: dict[tuple[str, str, int], list[str]] = {}
+    for run in takeoff["runs"]:
+        leaves = [(gate["id"], leaf) for gate in run["gates"] for leaf in gate["leaves"]]
+        for role, holders in (("rail", [(bay["id"], bay) for bay in run["bays"]]), ("gate.rail", leaves)):
+            for name, holder in holders:
+                for rail in holder["rails"]:
+                    places.setdefault((role, name, rail["length_mm"]), []).append(rail["place"])
+    return [replace(piece, where=_named(piece, places)) for piece in pieces]
+
+
+def _named(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
+    """Each id with the next place of that length it has."""
+    seen: Counter[str] = Counter()
+    named: list[str] = []
+    for name in piece.where:
+        own = places.get((piece.role, name, piece.length), ())
+        named.append(f"{name} {own[seen[name]]}" if seen[name] < len(own) else name)
+        seen[name] += 1
+    return tuple(named)
+
+
+def saw_pdf(revision: Revision) -> bytes:
+    """The saw sheet of what was agreed by a revision, of the bars that are sold when it is made; it bears the quote's day."""
+    bought, content = _bought(revision), content_of(revision)
+    job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
+    names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
+    cuttings = [replace(one, colour=names.get(one.colour or "", one.colour)) for one in sawn(bought)]
+    drawings: Sequence[str] = [svg for one in cuttings for svg in saw_sheets(one, job, WIDTH, HEIGHT)]
+    return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)

@@ -1,0 +1,226 @@
+"""Bodies that the API of orders and stock reads, the supplier's too."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from rest_framework import serializers
+
+from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded
+from quotes.purchasing.models import HoldState, Said
+from quotes.purchasing.order_responses import LineSaid, Told
+from shared.api.serializers import ExactField, StrictSerializer, TextField
+
+MOST_LINES = 500
+MOST_JOBS = 20
+_MOST = "1000000"
+LEAST = "0.001"
+
+
+def _quantity(least: str = LEAST, **options: Any) -> ExactField:
+    return ExactField(places=3, least=least, most=_MOST, **options)
+
+
+def _price(**options: Any) -> ExactField:
+    return ExactField(places=4, least="0", most=_MOST, **options)
+
+
+class PlaceIn(StrictSerializer):
+    address = TextField(max_length=500, required=False, allow_blank=True)
+    place = TextField(max_length=120, required=False, allow_blank=True)
+    postcode = TextField(max_length=20, required=False, allow_blank=True)
+    country = serializers.RegexField(r"^([A-Z]{2})?\Z", required=False, allow_blank=True)
+
+
+class PlaceChange(PlaceIn):
+    """What is left out of it stays."""
+
+
+class OrderLineIn(StrictSerializer):
+    """``price`` of one sale unit; without one it is the supplier's own of today."""
+
+    component = TextField(max_length=64)
+    quantity = _quantity()
+    price = _price(required=False)
+    length_mm = serializers.IntegerField(min_value=1, max_value=100_000, required=False)
+
+
+class OrderChange(StrictSerializer):
+    merges = True
+    cleared = {"deliver_to": dict}
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
+        child=OrderLineIn(), required=False, min_length=1, max_length=MOST_LINES
+    )
+    note = TextField(max_length=2_000, required=False, allow_blank=True)
+    deliver_to = PlaceChange(required=False)
+    deliver_from = serializers.DateField(required=False, allow_null=True)
+    deliver_by = serializers.DateField(required=False, allow_null=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        begin, end = attrs.get("deliver_from"), attrs.get("deliver_by")
+        if begin and end and end < begin:
+            raise serializers.ValidationError({"deliver_by": "Not before deliver_from."})
+        return attrs
+
+
+class OrderIn(OrderChange):
+    """``supplier`` by code; ``job`` by ref where the goods are for one."""
+
+    merges = False
+    supplier = TextField(max_length=40)
+    job = TextField(max_length=32, required=False)
+    deliver_to = PlaceIn(required=False)  # type: ignore[assignment]  # as nullable as any other text of a new thing
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
+        child=OrderLineIn(), min_length=1, max_length=MOST_LINES
+    )
+
+
+class JobsIn(StrictSerializer):
+    """``jobs`` by ref; ``supplier`` (code) takes everything from one; ``again`` orders a job that is on order already."""
+
+    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MOST_JOBS)
+    supplier = TextField(max_length=40, required=False)
+    most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
+    deliver_by = serializers.DateField(required=False)
+    again = serializers.BooleanField(required=False)
+
+
+class PlanIn(StrictSerializer):
+    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MOST_JOBS)
+    most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
+    deliver_by = serializers.DateField(required=False)
+
+
+class PlacingIn(StrictSerializer):
+    """``below_least``: place it though it is worth less than the supplier takes an order for."""
+
+    below_least = serializers.BooleanField(required=False)
+
+
+class ReasonIn(StrictSerializer):
+    reason = TextField(max_length=500)
+
+
+class ShortenIn(ReasonIn):
+    lines = serializers.ListField(child=serializers.IntegerField(min_value=1), min_length=1, max_length=MOST_LINES)
+
+
+class DecisionIn(StrictSerializer):
+    line = serializers.IntegerField(min_value=1)
+    agree = serializers.BooleanField()
+
+
+class DecisionsIn(StrictSerializer):
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
+        child=DecisionIn(), min_length=1, max_length=MOST_LINES
+    )
+
+
+class CountedIn(StrictSerializer):
+    """``arrived`` counts everything of the line, damaged pieces too. ``damaged`` is the part of it that is not sound."""
+
+    line = serializers.IntegerField(min_value=1)
+    arrived = _quantity("0", help_text="Everything of this line that arrived, damaged pieces too.")
+    damaged = _quantity("0", required=False, help_text="The part of what arrived that is damaged.")
+
+
+class CountIn(StrictSerializer):
+    """The count of one docket. ``more_than_docket`` confirms a count above what the docket states.
+
+    Without an announced docket the limit is what is outstanding.
+    """
+
+    docket = TextField(max_length=60)
+    received = serializers.DateField()
+    note = TextField(max_length=2_000, required=False, allow_blank=True)
+    more_than_docket = serializers.BooleanField(required=False)
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=CountedIn(), max_length=MOST_LINES)
+
+
+class ReturnIn(StrictSerializer):
+    line = serializers.IntegerField(min_value=1)
+    quantity = _quantity()
+    replace = serializers.BooleanField()
+    reason = TextField(max_length=500)
+
+
+class LineSaidIn(StrictSerializer):
+    line = serializers.IntegerField(min_value=1)
+    said = serializers.ChoiceField(Said.choices)
+    reason = TextField(max_length=500, required=False, allow_blank=True)
+    quantity = _quantity("0", required=False, allow_null=True)
+    price = _price(required=False, allow_null=True)
+    promised = serializers.DateField(required=False, allow_null=True)
+
+
+class OrderReplyIn(StrictSerializer):
+    """``number`` is your own. ``code``: AB you have the order, AP accepted whole, RE refused whole, CA line by line."""
+
+    number = TextField(max_length=60)
+    code = serializers.ChoiceField(["AB", "AP", "RE", "CA"])
+    note = TextField(max_length=2_000, required=False, allow_blank=True)
+    promised = serializers.DateField(required=False, allow_null=True)
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
+        child=LineSaidIn(), required=False, max_length=MOST_LINES
+    )
+
+
+class LoadedIn(StrictSerializer):
+    line = serializers.IntegerField(min_value=1)
+    quantity = _quantity()
+    reason = TextField(max_length=500, required=False, allow_blank=True)
+
+
+class DocketIn(StrictSerializer):
+    """``number`` is the one on your docket; the same number again is the same despatch."""
+
+    number = TextField(max_length=60)
+    despatched = serializers.DateField(required=False, allow_null=True)
+    arrives = serializers.DateField(required=False, allow_null=True)
+    note = TextField(max_length=2_000, required=False, allow_blank=True)
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
+        child=LoadedIn(), min_length=1, max_length=MOST_LINES
+    )
+
+
+class StockIn(StrictSerializer):
+    component = TextField(max_length=64)
+    quantity = _quantity()
+    length_mm = serializers.IntegerField(min_value=1, max_value=100_000, required=False)
+    place = TextField(max_length=80, required=False, allow_blank=True)
+    job = TextField(max_length=32, required=False)
+    reason = TextField(max_length=500)
+
+
+class TakenIn(StrictSerializer):
+    quantity = _quantity()
+    reason = TextField(max_length=500)
+
+
+class HoldIn(StrictSerializer):
+    job = TextField(max_length=32)
+    quantity = _quantity()
+
+
+class HoldChange(StrictSerializer):
+    merges = True
+    state = serializers.ChoiceField([HoldState.USED, HoldState.RELEASED])
+
+
+def told(body: dict[str, Any]) -> Told:
+    """A reply's body as its value."""
+    lines = tuple(LineSaid(**one) for one in body.get("lines", []))
+    return Told(body["number"], body["code"], body.get("note", ""), body.get("promised"), lines)
+
+
+def docket(body: dict[str, Any]) -> Docket:
+    """A despatch's body as its value."""
+    lines = tuple(Loaded(**one) for one in body["lines"])
+    return Docket(body["number"], lines, body.get("despatched"), body.get("arrives"), body.get("note", ""))
+
+
+def count(body: dict[str, Any]) -> Count:
+    """A receipt's body as its value."""
+    lines = tuple(Counted(one["line"], one["arrived"], one.get("damaged", Decimal(0))) for one in body["lines"])
+    return Count(body["docket"], body["received"], lines, body.get("note", ""))

@@ -1,0 +1,232 @@
+"""An order's way from placing to closing, and the owner's word on what a supplier would change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from catalogue.engine.engine_input import market
+from fencing.model.faults import Fault, Refused
+from quotes.jobs.models import Job
+from quotes.jobs.services import note_event
+from quotes.purchasing import order_totals, stock_services
+from quotes.purchasing.api_fields import amount
+from quotes.purchasing.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
+from quotes.purchasing.order_events import lines_of, locked, move, note, require
+from quotes.purchasing.order_pdf import want_list
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.common.dates import local_day
+from shared.common.money import shown
+
+ZERO = Decimal(0)
+OPEN = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
+
+
+@transaction.atomic
+def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> SupplierOrder:
+    """Sends a draft to its supplier. Placed already: nothing more happens.
+
+    409 where the goods are worth less than the supplier takes an order for, unless ``below_least``: somebody asked there.
+    """
+    order = locked(order)
+    if order.state != State.DRAFT and order.placed_at is not None:
+        return order
+    require(order, State.DRAFT)
+    lines = lines_of(order)
+    if not lines:
+        raise Problem("conflict", "An order without lines can't be placed.")
+    least = least_order_of(order)
+    if order.goods < least and not below_least:
+        least_text, goods_text = (shown(value, order.currency, order.business.locale) for value in (least, order.goods))
+        raise Problem(
+            "conflict",
+            f"{order.supplier.name} takes orders from {least_text} of goods; this one has {goods_text}. "
+            "Add to it, or ask there and place it with below_least.",
+        )
+    now = timezone.now()
+    order.placed_at, order.placed_on = now, local_day(order.business, now)
+    order.placed_by = actor.name[:160]
+    order.face = face_of(order)
+    order.save(update_fields=["placed_at", "placed_on", "placed_by", "face"])
+    move(order, State.PLACED)
+    _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
+    note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total, order.currency)})
+    want_list(order)
+    return order
+
+
+def least_order_of(order: SupplierOrder) -> Decimal:
+    """The goods' value under which the supplier takes no order, by its terms of today."""
+    sellers = market(order.business).sellers
+    return next((one.least_order for one in sellers if one.code == order.supplier.code), ZERO)
+
+
+def face_of(order: SupplierOrder) -> dict[str, Any]:
+    """Both parties as they stand now."""
+    business, supplier = order.business, order.supplier
+    buyer = ("name", "address", "place", "postcode", "country", "email", "phone", "registration_number", "tax_number")
+    seller = ("name", "address", "country", "email", "gln", "registration_number", "tax_number", "customer_number")
+    return {
+        "buyer": {name: getattr(business, name) for name in buyer},
+        "seller": {name: getattr(supplier, name) for name in seller},
+    }
+
+
+@transaction.atomic
+def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
+    """Takes an order back whole, and lets go of what was kept in the yard when it was drafted.
+
+    409 once anything of it is on the way. Cancelled already: nothing more happens.
+    """
+    order = locked(order)
+    if order.state == State.CANCELLED:
+        return order
+    was_placed = order.placed_at is not None
+    move(order, State.CANCELLED)
+    lines = lines_of(order)
+    for line in lines:
+        cut(line, line.outstanding, reason)
+    stock_services.release_order(order=order, actor=actor)
+    end_waiting(order)
+    order_totals.store(order, lines)
+    _tell_jobs(order, "order.cancelled", f"Order {order.number} cancelled: {reason}", actor)
+    note(order, "order.cancelled", f"Cancelled: {reason}", actor, {"reason": reason}, for_supplier=was_placed)
+    return order
+
+
+@transaction.atomic
+def cancel_rest(*, order: SupplierOrder, actor: Actor, positions: Sequence[int], reason: str) -> SupplierOrder:
+    """Cancels what is outstanding of some lines and not on its way; with nothing outstanding the order is received."""
+    order = locked(order)
+    require(order, *OPEN)
+    lines = lines_of(order)
+    for line in named(lines, positions):
+        cut(line, max(ZERO, line.outstanding - line.on_the_way), reason)
+    order_totals.store(order, lines)
+    settle(order, lines)
+    note(order, "order.shortened", f"Outstanding cancelled: {reason}", actor, {"lines": list(positions)})
+    return order
+
+
+@transaction.atomic
+def close(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
+    """Files a received order. Closed already: nothing more happens."""
+    order = locked(order)
+    if order.state == State.CLOSED:
+        return order
+    move(order, State.CLOSED)
+    note(order, "order.closed", f"Order {order.number} closed.", actor)
+    return order
+
+
+@transaction.atomic
+def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool]) -> SupplierOrder:
+    """The owner's word on prices and dates a supplier would change, by line. The same word again changes nothing."""
+    order = locked(order)
+    require(order, *OPEN)
+    lines = lines_of(order)
+    named(lines, list(decisions))
+    waiting = {row.line_id: row for row in _waiting(order)}
+    decided: dict[str, str] = {}
+    for line in lines:
+        row = waiting.get(line.pk)
+        if line.position in decisions and row is not None:
+            agreed = decisions[line.position]
+            row.decision = Decision.AGREED if agreed else Decision.REJECTED
+            row.save(update_fields=["decision"])
+            _apply(line, row, agreed)
+            decided[str(line.position)] = row.decision
+    if decided:
+        order_totals.store(order, lines)
+        note(
+            order,
+            "order.decided",
+            "Changes decided.",
+            actor,
+            {"lines": decided, "total": amount(order.total, order.currency)},
+        )
+    elif not _decided_so(order, decisions):
+        raise Problem("conflict", "Nothing on these lines waits for a decision.")
+    return order
+
+
+def _apply(line: OrderLine, row: LineReply, agreed: bool) -> None:
+    if agreed and row.price is not None:
+        line.price = row.price
+    if agreed and row.promised_on is not None:
+        line.due_on = row.promised_on
+
+
+def _decided_so(order: SupplierOrder, decisions: Mapping[int, bool]) -> bool:
+    for position, agreed in decisions.items():
+        rows = LineReply.objects.of(order.business).filter(line__order=order, line__position=position)
+        last = rows.exclude(decision=Decision.NONE).order_by("-id").first()
+        if last is None or last.decision != (Decision.AGREED if agreed else Decision.REJECTED):
+            return False
+    return True
+
+
+def _waiting(order: SupplierOrder) -> list[LineReply]:
+    return list(LineReply.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING))
+
+
+def end_waiting(order: SupplierOrder, lines: Sequence[OrderLine] | None = None) -> None:
+    """What waits for a decision is overtaken."""
+    rows = LineReply.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
+    if lines is not None:
+        rows = rows.filter(line__in=[line.pk for line in lines])
+    rows.update(decision=Decision.OVERTAKEN)
+
+
+def end_done(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
+    """What waits on a line of which nothing is left to send is overtaken: its goods go as they were ordered."""
+    if done := [line for line in lines if line.outstanding <= line.on_the_way]:
+        end_waiting(order, done)
+
+
+def named(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/lines") -> list[OrderLine]:
+    """Lines by position. Refused with every position the order hasn't, and every one named twice."""
+    known = {line.position: line for line in lines}
+    faults = [
+        Fault(f"{at}/{place}/line", "unknown", f"The order has no line {position}.")
+        for place, position in enumerate(positions)
+        if position not in known
+    ]
+    if len(set(positions)) != len(positions):
+        faults.append(Fault(at, "double", "Each line is named once."))
+    if faults:
+        raise Refused(faults)
+    return [known[position] for position in positions]
+
+
+def cut(line: OrderLine, quantity: Decimal, reason: str) -> None:
+    """Cancels some of what is outstanding of a line."""
+    line.outstanding -= quantity
+    line.cancelled += quantity
+    if quantity:
+        line.reason = reason[:500]
+
+
+def settle(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
+    """Where nothing is outstanding any more the order is received, or cancelled if nothing ever came."""
+    if any(line.outstanding for line in lines):
+        return
+    end_waiting(order)
+    if any(line.received or line.over for line in lines):
+        move(order, State.RECEIVED)
+    elif order.state in {State.PLACED, State.ACKNOWLEDGED}:
+        order.answer = order.answer or Answer.REFUSED
+        order.save(update_fields=["answer"])
+        move(order, State.CANCELLED)
+    else:
+        move(order, State.RECEIVED)
+
+
+def _tell_jobs(order: SupplierOrder, kind: str, text: str, actor: Actor) -> None:
+    for job in Job.objects.of(order.business).filter(order_parts__line__order=order).distinct().order_by("pk"):
+        note_event(job=job, kind=kind, text=text, actor=actor)

@@ -1,0 +1,320 @@
+"""The yard: what lies there, what is kept for which job, what comes in and goes out. Every change is a move with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from types import MappingProxyType
+
+from django.db import transaction
+from django.db.models import F
+
+from catalogue.models import Component
+from catalogue.queries import components
+from catalogue.rules.units import PIECE, whole_fault
+from fencing.model.faults import Fault, Refused
+from fencing.quantities.comparison_prices import PIECE_ROLES
+from quotes.jobs.models import AsBuilt, BuiltKind, Job
+from quotes.purchasing.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
+from quotes.purchasing.purchase_plan import OnHand
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.database import audit_log
+from shared.models import Business
+
+ZERO = Decimal(0)
+LEFT_OVER = "left over, as-built "
+Key = tuple[str, int | None]
+
+
+def on_hand(business: Business) -> list[OnHand]:
+    """What is free in the yard, added up by component and length."""
+    found: dict[Key, OnHand] = {}
+    for item in _free(business):
+        key = key_of(item)
+        have = item.quantity - item.held + (found[key].have if key in found else ZERO)
+        component = item.component
+        finish = component.finish.code if component.finish else None
+        found[key] = OnHand(component.sku, component.role, finish, key[1], have)
+    return list(found.values())
+
+
+def key_of(item: StockItem) -> Key:
+    """Component, and length for what is cut from lengths."""
+    if item.component.role not in PIECE_ROLES:
+        return item.component.sku, None
+    return item.component.sku, item.length_mm or item.component.length_mm
+
+
+def unit_of(component: Component, length_mm: int | None) -> str:
+    """Return the unit the yard counts in: pieces of what has a length, else the component's sale unit."""
+    return PIECE if component.role in PIECE_ROLES and length_mm else component.sale_unit
+
+
+def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal) -> None:
+    if fault := whole_fault(unit_of(component, length_mm or component.length_mm), quantity, "/quantity"):
+        raise Refused([fault])
+
+
+def _free(business: Business) -> Iterable[StockItem]:
+    rows = StockItem.objects.of(business).filter(quantity__gt=F("held"))
+    rows = rows.select_related("component__finish").order_by("kind", "id")
+    return [row for row in rows if row.component.role not in PIECE_ROLES or key_of(row)[1] is not None]
+
+
+@transaction.atomic
+def put_in(
+    *,
+    component: Component,
+    quantity: Decimal,
+    actor: Actor,
+    reason: str,
+    length_mm: int | None = None,
+    place: str = "",
+    job: Job | None = None,
+) -> StockItem:
+    """Add something to the yard by hand, and record that."""
+    item = _add(
+        component=component,
+        quantity=quantity,
+        actor=actor,
+        reason=reason,
+        length_mm=length_mm,
+        place=place,
+        job=job,
+    )
+    _record(item, actor, "stock.in", {"quantity": quantity, "reason": reason})
+    return item
+
+
+def _add(
+    *,
+    component: Component,
+    quantity: Decimal,
+    actor: Actor,
+    reason: str,
+    length_mm: int | None = None,
+    place: str = "",
+    job: Job | None = None,
+) -> StockItem:
+    """Something comes into the yard: added to what lies there alike, or a new item. Shorter than bought is a remnant."""
+    if quantity <= 0:
+        raise Refused([Fault("/quantity", "range", "More than 0 comes in.")])
+    if length_mm is not None:
+        _refuse_length(component, length_mm)
+    _refuse_part(component, length_mm, quantity)
+    shorter = None if length_mm == component.length_mm else length_mm
+    told = {
+        "component": component,
+        "kind": ItemKind.WHOLE if shorter is None else ItemKind.REMNANT,
+        "length_mm": shorter,
+        "place": place,
+        "from_job": job,
+    }
+    alike = StockItem.objects.of(component.business).filter(**told).select_for_update(no_key=True).first()
+    item = alike or StockItem(business=component.business, **told)
+    item.quantity += quantity
+    item.save()
+    _move(item, "in", quantity, actor, reason, job)
+    return item
+
+
+def _refuse_length(component: Component, length_mm: int) -> None:
+    if component.role not in PIECE_ROLES:
+        raise Refused([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
+    if component.length_mm is not None and length_mm > component.length_mm:
+        raise Refused([Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")])
+
+
+@transaction.atomic
+def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -> StockItem:
+    """Something free leaves the yard: lost, sold, scrapped. 409 where so much is not free."""
+    item = _locked(item)
+    if quantity <= 0:
+        raise Refused([Fault("/quantity", "range", "More than 0 goes out.")])
+    _refuse_part(item.component, item.length_mm, quantity)
+    if item.quantity - item.held < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
+    item.quantity -= quantity
+    item.save()
+    _move(item, "out", -quantity, actor, reason, None)
+    _record(item, actor, "stock.out", {"quantity": quantity, "reason": reason})
+    return item
+
+
+@transaction.atomic
+def hold_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+    """Reserve some of an item for a job by hand, and record that."""
+    held = _hold(item=item, job=job, quantity=quantity, actor=actor)
+    _record(item, actor, "stock.held", {"quantity": quantity, "job": job.ref})
+    return held
+
+
+def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+    """Keeps some of an item for a job."""
+    item = _locked(item)
+    _refuse_part(item.component, item.length_mm, quantity)
+    if quantity <= 0 or item.quantity - item.held < quantity:
+        raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
+    item.held += quantity
+    item.save()
+    held = Hold.objects.of(item.business).create(item=item, job=job, quantity=quantity)
+    _move(item, "hold", ZERO, actor, f"{quantity} kept for {job.number}", job)
+    return held
+
+
+@transaction.atomic
+def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Hold]:
+    """Keeps what a plan takes from the yard. 409 where somebody was quicker."""
+    holds: list[Hold] = []
+    free = list(_free(business))
+    for key, wanted in sorted(taken.items(), key=str):
+        for item in free:
+            use = min(wanted, item.quantity - item.held) if key_of(item) == key else ZERO
+            if use > 0:
+                holds.append(_hold(item=item, job=job, quantity=use, actor=actor))
+                wanted -= use
+        if wanted > 0:
+            raise Problem("conflict", f"{key[0]} in the yard was taken for another job just now; plan again.")
+    return holds
+
+
+@transaction.atomic
+def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
+    """End a reservation by hand, and record that; see ``_end``."""
+    before = hold.state
+    ended = _end(hold=hold, state=state, actor=actor)
+    if before != ended.state:
+        _record(ended.item, actor, f"stock.{state}", {"quantity": ended.quantity, "job": ended.job.ref})
+    return ended
+
+
+def _end(*, hold: Hold, state: str, actor: Actor) -> Hold:
+    """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
+    item = _locked(hold.item)
+    hold = Hold.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
+    if hold.state == state:
+        return hold
+    if hold.state != HoldState.HELD:
+        raise Problem("conflict", f"This was {hold.state} already.")
+    item.held -= hold.quantity
+    used = state == HoldState.USED
+    item.quantity -= hold.quantity if used else ZERO
+    item.save()
+    hold.state = HoldState(state)
+    hold.save()
+    word = "used for" if used else "no longer kept for"
+    moved = -hold.quantity if used else ZERO
+    _move(item, state, moved, actor, f"{hold.quantity} {word} {hold.job.number}", hold.job)
+    return hold
+
+
+@transaction.atomic
+def release_job(*, job: Job, actor: Actor) -> int:
+    """Lets go of everything kept for a job; says how many holds."""
+    held = list(Hold.objects.of(job.business).filter(job=job, state=HoldState.HELD).order_by("id"))
+    for one in held:
+        _end(hold=one, state=HoldState.RELEASED, actor=actor)
+    return len(held)
+
+
+@transaction.atomic
+def keep_with(*, holds: Sequence[Hold], orders: Sequence[SupplierOrder]) -> None:
+    """What a draft takes from the yard goes with the order that buys the rest of its kind, else with the first."""
+    if not holds or not orders:
+        return
+    lines = OrderLine.objects.of(orders[0].business).filter(order__in=orders).order_by("-order_id")
+    buying = dict(lines.values_list("role", "order_id"))
+    for hold in holds:
+        hold.order_id = buying.get(hold.item.component.role, orders[0].pk)
+        hold.save()
+
+
+@transaction.atomic
+def release_order(*, order: SupplierOrder, actor: Actor) -> None:
+    """Lets go of what was kept when the order was drafted."""
+    held = Hold.objects.of(order.business).filter(order=order, state=HoldState.HELD)
+    for one in held.select_related("item").order_by("id"):
+        _end(hold=one, state=HoldState.RELEASED, actor=actor)
+
+
+def let_go(job: Job, actor: Actor) -> None:
+    """A cancelled job keeps nothing from that moment on."""
+    release_job(job=job, actor=actor)
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """What the crew wrote down as brought back. ``component`` is None where that names none of ours."""
+
+    entry: AsBuilt
+    component: Component | None
+    lies: bool
+    """In the yard already."""
+
+    @property
+    def reason(self) -> str:
+        """What its move says: the mark that it is put in once."""
+        return f"{LEFT_OVER}{self.entry.ref}"
+
+
+def leftovers(job: Job) -> list[Leftover]:
+    """What was brought back from a job, in the order it was written down; what was taken back is left out."""
+    brought = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
+    entries = list(brought.filter(takes_back=None, taken_back=None).order_by("id"))
+    named = components(job.business).filter(sku__in={entry.component for entry in entries})
+    known = {row.sku: row for row in named.select_related("business")}
+    moves = StockMove.objects.of(job.business).filter(job=job, reason__startswith=LEFT_OVER)
+    there = set(moves.values_list("reason", flat=True))
+    return [Leftover(one, known.get(one.component), f"{LEFT_OVER}{one.ref}" in there) for one in entries]
+
+
+@transaction.atomic
+def take_leftovers(
+    *, job: Job, actor: Actor, named: Mapping[str, tuple[Component, int | None]] = MappingProxyType({})
+) -> list[StockItem]:
+    """What the crew brought back lies in the yard again, each as-built entry once.
+
+    What names no component of ours is left out, unless ``named`` says by its entry's ref which it is, and how long [mm].
+    """
+    rows = Job.objects.of(job.business).select_related("business")
+    job = rows.select_for_update(no_key=True, of=("self",)).get(pk=job.pk)
+    items: list[StockItem] = []
+    for one in leftovers(job):
+        component, length = (
+            (one.component, one.entry.length_mm) if one.component else named.get(one.entry.ref, (None, None))
+        )
+        if component is None or one.lies:
+            continue
+        items.append(
+            _add(
+                component=component,
+                quantity=one.entry.quantity,
+                actor=actor,
+                reason=one.reason,
+                length_mm=length if component.role in PIECE_ROLES else None,
+                job=job,
+            )
+        )
+    if items:
+        audit_log.record(
+            job.business, actor, "stock.leftovers", f"job:{job.ref}", {"items": [item.ref for item in items]}
+        )
+    return items
+
+
+def _record(item: StockItem, actor: Actor, action: str, detail: dict[str, object]) -> None:
+    """Write the audit entry of what was done by hand, last in its transaction: an order's or job's own entry tells of its own."""
+    audit_log.record(item.business, actor, action, f"stock:{item.ref}", detail)
+
+
+def _locked(item: StockItem) -> StockItem:
+    rows = StockItem.objects.of(item.business).select_related("component", "business")
+    return rows.select_for_update(no_key=True, of=("self",)).get(pk=item.pk)
+
+
+def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
+    StockMove.objects.of(item.business).create(
+        item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], who=actor.name[:160]
+    )

@@ -1,0 +1,107 @@
+"""The order list and the saw sheet are made once by a job, kept with their digest, polled, and mailed as they were kept."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, transaction
+from django.test import Client
+from pytest_django import DjangoCaptureOnCommitCallbacks
+
+from quotes.documents.models import Document, Kind
+from quotes.documents.services import kept
+from quotes.purchasing import order_pdf, services
+from quotes.purchasing.saw_sheets import last_agreed
+from shared.business.roles import Scope
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.purchasing.cast import agreed_job, drafted, now, placed
+from tests.quotes.quoting.cast import actor_of
+
+pytestmark = pytest.mark.django_db
+
+
+def rows(client: Client, **asked: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = client.get("/api/v1/documents", asked).json()["items"]
+    return found
+
+
+def test_an_order_list_is_wanted_by_placing_and_is_polled_until_it_is_made(
+    yard: Business, owner_client: Client, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        order = placed(yard)
+        [wanted] = rows(owner_client, subject=order.ref)
+        assert (wanted["kind"], wanted["state"], wanted["pdf"]) == ("order_list", "wanted", None)
+    [made] = rows(owner_client, subject=order.ref)
+    assert (made["ref"], made["state"]) == (wanted["ref"], "made")
+    pdf = owner_client.get(made["pdf"]).content
+    assert (hashlib.sha256(pdf).hexdigest(), len(pdf)) == (made["sha256"], made["size"])
+
+
+def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
+    yard: Business, monkeypatch: pytest.MonkeyPatch, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        order = placed(yard)
+    kept_list = bytes(Document.objects.of(yard).get(kind=Kind.ORDER_LIST).pdf or b"")
+    with monkeypatch.context() as watched:
+        watched.setattr(order_pdf, "orderlist_pdf", lambda *told: pytest.fail("it was set again"))
+        assert order_pdf.order_pdf(now(order)) == kept_list
+    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found some")
+    assert order_pdf.order_pdf(now(order)) != kept_list
+    assert Document.objects.of(yard).get(kind=Kind.ORDER_LIST).pdf == kept_list
+
+
+def test_an_order_is_listed_as_it_was_placed_however_late_the_job_runs(yard: Business) -> None:
+    order = placed(yard)
+    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found some")
+    [document] = Document.objects.of(yard).filter(kind=Kind.ORDER_LIST)
+    lines = [line for group in json.loads(document.content)["sheet"]["groups"] for line in group["lines"]]
+    assert sorted(line["quantity"].split()[0] for line in lines) == ["10", "500"]
+
+
+def test_a_saw_sheet_is_made_when_a_job_is_agreed_and_stays_as_the_crew_first_got_it(
+    yard: Business,
+    cast: Cast,
+    signed_in: Callable[..., Client],
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        job = agreed_job(yard, 11300)
+    crew = signed_in(cast.crew)
+    [made] = rows(crew, kind="saw_sheet")
+    assert made["state"] == "made"
+    yard.name = "Renamed since"
+    yard.save()
+    answer = crew.get(f"/api/v1/jobs/{job.ref}/saw-sheet.pdf").content
+    assert hashlib.sha256(answer).hexdigest() == made["sha256"]
+    assert crew.get(made["pdf"]).content == answer
+
+
+def test_a_saw_sheet_nobody_made_yet_is_made_and_kept_when_it_is_asked_for(yard: Business) -> None:
+    revision = last_agreed(agreed_job(yard, 11300))
+    Document.objects.of(yard).filter(kind=Kind.SAW_SHEET).delete()
+    first = kept(revision=revision, kind=Kind.SAW_SHEET)
+    [row] = Document.objects.of(yard).filter(kind=Kind.SAW_SHEET)
+    assert (row.state, bytes(row.pdf or b"")) == ("made", first)
+
+
+def test_the_crew_sees_no_order_list(
+    yard: Business, cast: Cast, signed_in: Callable[..., Client], key_client: Callable[..., Client]
+) -> None:
+    order = placed(yard)
+    assert rows(signed_in(cast.crew), subject=order.ref) == []
+    assert rows(key_client(Scope.JOBS_READ, Scope.DOCUMENTS_READ), subject=order.ref) != []
+
+
+def test_a_document_is_of_a_revision_or_of_a_subject_and_one_of_each_kind(yard: Business) -> None:
+    order = drafted(yard)
+    Document.objects.of(yard).create(kind=Kind.ORDER_LIST, subject=order.ref)
+    for subject in (order.ref, ""):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Document.objects.of(yard).create(kind=Kind.ORDER_LIST, subject=subject)

@@ -1,0 +1,104 @@
+"""Whatever is despatched, counted, refused, sent back and cancelled: ordered = received + outstanding + cancelled."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from fencing.model.faults import Refused
+from quotes.purchasing import services
+from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
+from quotes.purchasing.models import OrderLine, SupplierOrder
+from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_totals import taxes
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.purchasing.cast import placed, supplier_actor
+from tests.quotes.quoting.cast import actor_of
+
+pytestmark = pytest.mark.django_db
+DAY = date(2031, 5, 6)
+amounts = st.integers(1, 12).map(Decimal)
+positions = st.integers(1, 2)
+steps = st.one_of(
+    st.tuples(st.just("despatch"), positions, amounts),
+    st.tuples(st.just("receive"), positions, amounts, st.integers(0, 2).map(Decimal)),
+    st.tuples(st.just("refuse"), positions),
+    st.tuples(st.just("less"), positions, st.integers(0, 9).map(Decimal), st.booleans()),
+    st.tuples(st.just("price"), positions, st.decimals("0.01", "9.99", places=2), st.booleans()),
+    st.tuples(st.just("back"), positions, amounts, st.booleans()),
+    st.tuples(st.just("cut"), positions),
+    st.tuples(
+        st.just("again"),
+    ),
+)
+
+
+def act(order: SupplierOrder, number: int, step: tuple[Any, ...], us: Actor, them: Actor) -> None:
+    """One step; what the rules forbid changes nothing."""
+    match step:
+        case "despatch", position, amount:
+            despatch(order=order, docket=Docket(f"D{number}", (Loaded(position, amount),)), actor=them)
+        case "receive", position, amount, damaged:
+            count = Count(f"D{number - 1}", DAY, (Counted(position, amount + damaged, damaged),))
+            receive(order=order, count=count, actor=us, more_than_docket=True)
+        case "refuse", position:
+            said = (LineSaid(position, "refuse", "none"),)
+            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+        case "less", position, amount, later:
+            said = (LineSaid(position, "change", "fewer", quantity=amount, promised=DAY if later else None),)
+            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+        case "price", position, price, agreed:
+            said = (LineSaid(position, "change", "price", price=price),)
+            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+            services.decide(order=order, actor=us, decisions={position: agreed})
+        case "back", position, amount, replace:
+            send_back(order=order, line=position, quantity=amount, replace=replace, reason="bent", actor=us)
+        case "cut", position:
+            services.cancel_rest(order=order, actor=us, positions=[position], reason="enough")
+
+
+def cents(amount: Decimal) -> Decimal:
+    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(steps, min_size=1, max_size=10))
+def test_ordered_is_received_and_outstanding_and_cancelled(
+    yard: Business, cast: Cast, story: list[tuple[Any, ...]]
+) -> None:
+    us, them = actor_of(yard), supplier_actor(cast.supplier)
+    order = placed(yard, {"rail": "10", "hinge": "8"})
+    for number, step in enumerate(story):
+        try:
+            with transaction.atomic():
+                act(order, number, step, us, them)
+        except (Problem, Refused):
+            pass
+        order.refresh_from_db()
+        lines = list(OrderLine.objects.of(yard).filter(order=order))
+        for row in lines:
+            assert row.quantity == row.received + row.outstanding + row.cancelled
+            arrived = sum((one.arrived for one in row.receipts.all()), Decimal(0))
+            replaced = sum((one.quantity for one in row.returns.filter(replace=True)), Decimal(0))
+            assert row.received + row.over + row.damaged + replaced == arrived
+            assert row.net == cents((row.quantity - row.cancelled) * row.price)
+            credits = [one.credit for one in row.returns.filter(replace=False)]
+            assert row.returned == sum((one.quantity for one in row.returns.filter(replace=False)), Decimal(0))
+            assert 0 <= row.credited <= min(row.returned, row.received)
+            # the price can't change any more once something was credited at it, unless more is still to come
+            if row.outstanding == 0 and "price" not in [step[0] for step in story]:
+                assert row.net - sum(credits) == cents((row.quantity - row.cancelled - row.credited) * row.price)
+        assert order.goods == sum(row.net for row in lines)
+        assert order.tax == sum(row.tax for row in taxes(order, lines))
+        assert order.total == order.goods + order.delivery_fee + order.tax
+        done = all(row.outstanding == 0 for row in lines)
+        assert done == (order.state in {"received", "cancelled"})
