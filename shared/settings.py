@@ -52,7 +52,7 @@ INSTALLED_APPS = [
     "quotes.quoting",
     "quotes.documents",
     "quotes.purchasing",
-    "quotes.exchange",
+    "quotes.integrations",
     "quotes.books",
     "quotes.desk",
 ]
@@ -207,7 +207,7 @@ SPECTACULAR_SETTINGS = {
     "SERVERS": [{"url": PUBLIC_URL}],
     "POSTPROCESSING_HOOKS": [
         "shared.api.openapi.describe_everything",
-        "quotes.exchange.webhook_document.describe_webhooks",
+        "quotes.integrations.webhook_openapi.describe_webhooks",
     ],
     "APPEND_COMPONENTS": {
         "securitySchemes": {

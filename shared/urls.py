@@ -15,7 +15,7 @@ APPS = (
     "quotes.quoting",
     "quotes.documents",
     "quotes.purchasing",
-    "quotes.exchange",
+    "quotes.integrations",
     "quotes.books",
     "quotes.desk",
 )

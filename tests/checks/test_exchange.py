@@ -16,12 +16,12 @@ from standardwebhooks.webhooks import Webhook
 
 from catalogue.rules.codes import SALE_UNITS, is_gtin
 from fencing.reading.fault_list import step
-from quotes.exchange.signing import signed
-from quotes.exchange.ubl.intake import SCHEMAS
-from quotes.exchange.ubl.orders import write_order
+from quotes.integrations.ubl.order import write_order
+from quotes.integrations.ubl.xml_parser import SCHEMAS
+from quotes.integrations.webhook_signatures import signed
 from shared.common.money import minor_digits
 from tests.checks.outside import Outside
-from tests.quotes.exchange.test_ubl import line_of, order_of
+from tests.quotes.integrations.test_ubl import line_of, order_of
 
 SECRET, MESSAGE, AT, BODY = (
     "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw", "msg_p5jXN8AQM9LWM0D4loKWxJek", 1614265330, '{"test": 2432232314}',

@@ -9,7 +9,7 @@ from django.apps import apps
 from django.db.models import Count, Sum
 from django.test import Client
 
-from quotes.exchange.models import EndpointState, WebhookEndpoint
+from quotes.integrations.models import EndpointState, WebhookEndpoint
 from quotes.quoting.customer_responses import accept, ask, reply
 from quotes.quoting.models import Answered, Party, Question
 from quotes.quoting.tasks import _remind
@@ -27,8 +27,8 @@ ELSEWHERE = frozenset(
     {
         "catalogue.tasks.make_plan",
         "catalogue.tasks.take_file_in",
-        "quotes.exchange.tasks.challenge",
-        "quotes.exchange.tasks.deliver",
+        "quotes.integrations.tasks.challenge",
+        "quotes.integrations.tasks.deliver",
     }
 )
 

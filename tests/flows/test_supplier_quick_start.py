@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from lxml import etree
 
-from quotes.exchange.sandbox import open_sandbox
+from quotes.integrations.sandbox import open_sandbox
 from shared.business.actors import SYSTEM
 from shared.business.roles import SUPPLIER_SCOPES
 from shared.business.services import issue_key

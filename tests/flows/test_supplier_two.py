@@ -23,7 +23,7 @@ import standardwebhooks
 
 from shared.api.docs_views import document
 from tests.faults.service import ROOT, Service, free_port, until
-from tests.quotes.exchange.receiver import Receiver, receiving
+from tests.quotes.integrations.receiver import Receiver, receiving
 
 pytestmark = [pytest.mark.redis, pytest.mark.slow]
 PACKAGE = "generated_supply"

@@ -18,8 +18,8 @@ from quotes.books import api as books
 from quotes.books.models import PeriodLock
 from quotes.documents import api as documents
 from quotes.documents.models import Document
-from quotes.exchange import webhook_api as hooks
-from quotes.exchange.models import Attempt, Delivery, WebhookEndpoint
+from quotes.integrations import webhook_api as hooks
+from quotes.integrations.models import Attempt, Delivery, WebhookEndpoint
 from quotes.jobs import api_fields as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure

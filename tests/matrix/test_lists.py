@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 
 from catalogue.models import FenceSystem
 from quotes.books.models import PeriodLock
-from quotes.exchange.models import Delivery, WebhookEndpoint
+from quotes.integrations.models import Delivery, WebhookEndpoint
 from quotes.quoting.models import Revision, State
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import new_ref

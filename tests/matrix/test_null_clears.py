@@ -24,7 +24,7 @@ from catalogue.models import (
     Supplier,
     SupplierTerms,
 )
-from quotes.exchange.models import WebhookEndpoint
+from quotes.integrations.models import WebhookEndpoint
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.purchasing.draft_orders import start_order
 from quotes.purchasing.models import Hold, StockItem

@@ -17,8 +17,8 @@ from catalogue.models import (
     SupplierTerms,
 )
 from quotes.documents.models import Document, Kind
-from quotes.exchange.models import WebhookEndpoint
-from quotes.exchange.signing import new_secret
+from quotes.integrations.models import WebhookEndpoint
+from quotes.integrations.webhook_signatures import new_secret
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
 from quotes.purchasing import stock_services

@@ -12,8 +12,8 @@ import pytest
 from catalogue.api.api_fields import PRICE_RULE, stored
 from catalogue.models import Component, Supplier
 from quotes.books.reports import Table, money, totals_of
-from quotes.exchange.documents import ubl_values
-from quotes.exchange.order_list import order_csv
+from quotes.integrations.order_formats import ubl_values
+from quotes.integrations.order_spreadsheet import order_csv
 from quotes.purchasing.api_fields import order_full
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.models import Business

@@ -10,7 +10,7 @@ from rest_framework.parsers import BaseParser
 
 from catalogue.api.imports import CsvParser
 from fencing.model.faults import Refused
-from quotes.exchange.forms import UblParser
+from quotes.integrations.renderers import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
 from shared.api.problems import ERRORS_MAX, Problem
 from shared.api.serializers import StrictSerializer, TextField, read

@@ -16,7 +16,7 @@ from django.core.management.base import BaseCommand, CommandError
 from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
 from quotes.documents.atomic_write import save
 from quotes.documents.quote_pack import whole_pack
-from quotes.exchange.documents import FORMS
+from quotes.integrations.order_formats import FORMS
 from quotes.jobs.document_text import parsed
 from quotes.purchasing.saw_sheets import saw_pdf
 from quotes.quoting.models import Revision, State

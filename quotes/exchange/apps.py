@@ -1,9 +1,0 @@
-from __future__ import annotations
-
-from django.apps import AppConfig
-
-
-class ExchangeConfig(AppConfig):
-    name = "quotes.exchange"
-    label = "exchange"
-    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,96 @@
+"""A business's own orders as files, and keys for its suppliers' systems."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from catalogue.models import Supplier
+from catalogue.queries import suppliers
+from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfReply
+from quotes.integrations.supplier_access import keys_for, let_in
+from quotes.jobs.api_fields import shape
+from quotes.purchasing.api import OwnOrder
+from shared.api.endpoint import Endpoint
+from shared.api.openapi import page_of
+from shared.api.serializers import StrictSerializer, TextField
+from shared.business.api import KEY_SHAPE, KEYS
+from shared.business.roles import Scope
+from shared.business.services import revoke_key
+
+
+class OrderFile(OwnOrder, FileOfOrder):
+    """An order as a file: xml (UBL 2.1), csv, xlsx, pdf or json."""
+
+    scopes = {"GET": Scope.ORDERS_READ}
+
+
+class ReplyFile(OwnOrder, FileOfReply):
+    """What a supplier replied, as a UBL 2.1 OrderResponse."""
+
+    scopes = {"GET": Scope.ORDERS_READ}
+
+
+class DespatchFile(OwnOrder, FileOfDespatch):
+    """What a supplier despatched, as a UBL 2.1 DespatchAdvice."""
+
+    scopes = {"GET": Scope.ORDERS_READ}
+
+
+class SupplierKeyIn(StrictSerializer):
+    """``test``: a key of the sandbox, that never sees a real order."""
+
+    name = TextField(max_length=120)
+    test = serializers.BooleanField(required=False)
+
+
+class SupplierKeys(Endpoint):
+    """Lets a supplier's system in: its account is opened at the first key. The key is shown this once.
+
+    Only the business that opened the account issues keys for it, so nobody gets into what a supplier shares with others.
+    """
+
+    scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
+    idempotent = frozenset({"POST"})
+    paged = True
+
+    @extend_schema(responses={200: page_of(KEY_SHAPE)}, summary="List a supplier's keys")
+    def get(self, request: Request, ref: str) -> Response:
+        """None of a supplier whose system serves other businesses too: it keeps its own keys."""
+        return self.page(keys_for(_supplier(self, ref)), KEYS)
+
+    @extend_schema(
+        request=SupplierKeyIn, responses={201: shape(("ref", "name", "key", "account"))}, summary="A supplier's key"
+    )
+    def post(self, request: Request, ref: str) -> Response:
+        """To replace a key, issue another, wait until the supplier uses it (``last_used_at``), then end the old one."""
+        body = self.read(SupplierKeyIn)
+        supplier = _supplier(self, ref)
+        live = not body.get("test", False)
+        key, text = let_in(supplier=supplier, name=body["name"], live=live, actor=self.actor)
+        account = supplier.account.ref if supplier.account else ""
+        return Response({"ref": key.ref, "name": key.name, "key": text, "account": account}, status=201)
+
+
+class SupplierKeyDetail(Endpoint):
+    """One key of a supplier's system."""
+
+    scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
+    unconditional = frozenset({"DELETE"})
+
+    @extend_schema(responses={200: KEY_SHAPE}, summary="Get a supplier's key")
+    def get(self, request: Request, ref: str, api_key: str) -> Response:
+        return Response(KEYS.of(self.find(keys_for(_supplier(self, ref)), api_key)))
+
+    @extend_schema(responses={204: None}, summary="Revoke a supplier's key")
+    def delete(self, request: Request, ref: str, api_key: str) -> Response:
+        """Works without If-Match: a key in the wrong hands has to end now."""
+        row = self.find(keys_for(_supplier(self, ref)).select_for_update(no_key=True, of=("self",)), api_key)
+        revoke_key(key=row, actor=self.actor, business=self.business)
+        return Response(status=204)
+
+
+def _supplier(endpoint: Endpoint, ref: str) -> Supplier:
+    return endpoint.find(suppliers(endpoint.business).select_related("account"), ref)

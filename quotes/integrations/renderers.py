@@ -1,0 +1,94 @@
+"""The forms an order is answered in, and the XML that is read: how DRF gets to know them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import IO, Any
+
+from django.http import HttpResponse
+from rest_framework.parsers import BaseParser
+from rest_framework.renderers import BaseRenderer
+from rest_framework.request import Request
+
+from quotes.integrations.order_formats import FORMS
+from quotes.integrations.ubl.xml_parser import MOST_BYTES
+from quotes.purchasing.models import SupplierOrder
+from shared.api.json_formats import JsonRenderer, StrictJsonParser, whole_body
+from shared.api.problems import Problem
+
+
+class _Written(BaseRenderer):
+    """A document that is written already; only its name is needed to negotiate."""
+
+    charset = None
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        return JsonRenderer().render(data)
+
+
+class XmlForm(_Written):
+    media_type = "application/xml"
+    format = "xml"
+
+
+class CsvForm(_Written):
+    media_type = "text/csv"
+    format = "csv"
+
+
+class XlsxForm(_Written):
+    media_type = FORMS["xlsx"][0]
+    format = "xlsx"
+
+
+class PdfForm(_Written):
+    media_type = "application/pdf"
+    format = "pdf"
+
+
+class UblParser(BaseParser):
+    """A body of XML as its bytes: what is in it is read, and refused, by the UBL readers."""
+
+    media_type = "application/xml"
+
+    def parse(  # type: ignore[override]  # the bytes are the value
+        self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
+    ) -> bytes:
+        body = whole_body(stream, MOST_BYTES, parser_context)
+        if len(body) > MOST_BYTES:
+            raise Problem("too-large", f"A document may have {MOST_BYTES} bytes.")
+        return body
+
+
+FILE_SHAPES = {(200, kind.split(";")[0]): {"type": "string", "format": "binary"} for kind, _ in FORMS.values()}
+"""What an order as a file is, for the documentation; json is told where it is answered."""
+
+RENDERERS = [JsonRenderer, XmlForm, CsvForm, XlsxForm, PdfForm]
+PARSERS = [StrictJsonParser, UblParser]
+
+
+def answered(order: SupplierOrder, form: str) -> HttpResponse:
+    """The order as a file in one of the forms, or 404."""
+    if form not in FORMS:
+        raise Problem("not-found", f"An order comes as {', '.join(['json', *FORMS])}.")
+    kind, write = FORMS[form]
+    response = HttpResponse(write(order), content_type=kind)
+    response["Content-Disposition"] = f'attachment; filename="{order.number}.{form}"'
+    response["Vary"] = "Accept, Authorization, Cookie"
+    return response
+
+
+def as_xml(body: bytes, name: str) -> HttpResponse:
+    """A UBL document as a file."""
+    response = HttpResponse(body, content_type="application/xml")
+    response["Content-Disposition"] = f'attachment; filename="{name}.xml"'
+    return response
+
+
+XML_SHAPE = {(200, "application/xml"): {"type": "string", "format": "binary"}}
+
+
+def asked_form(request: Request) -> str:
+    """What the Accept header asks for."""
+    chosen = getattr(request, "accepted_renderer", None)
+    return str(chosen.format) if chosen is not None else "json"

@@ -1,0 +1,104 @@
+"""A supplier's sandbox: a make-believe business with a catalogue and sample orders, and no mail that leaves."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from catalogue.engine.sample_catalogue import load_starter
+from catalogue.models import Supplier
+from catalogue.queries import suppliers
+from quotes.integrations.models import Sandbox
+from quotes.purchasing import services
+from quotes.purchasing.draft_orders import start_order
+from quotes.purchasing.models import State, SupplierOrder
+from shared.business.actors import SYSTEM
+from shared.models import Business, SupplierAccount
+
+NAME = "Sandbox Fencing"
+SAMPLES = 2
+MOST_LINES = 20
+
+
+@transaction.atomic
+def open_sandbox(account: SupplierAccount) -> Business:
+    """The supplier's sandbox with its sample orders, made at the first asking."""
+    account = SupplierAccount.objects.select_for_update(no_key=True).get(pk=account.pk)
+    known = Sandbox.objects.filter(account=account).select_related("business").first()
+    if known is not None:
+        return known.business
+    business = Business.objects.create(
+        name=NAME,
+        country="NZ",
+        currency="NZD",
+        place="Tern Bay",
+        address="1 Trial Street",
+        email="sandbox@example.test",
+    )
+    load_starter(business, tax_name="Tax", tax_rate=Decimal(15))
+    supplier = _seller(business)
+    supplier.account, supplier.name, supplier.email = account, account.name, ""
+    supplier.save()
+    Sandbox.objects.create(account=account, business=business)
+    for _ in range(SAMPLES):
+        sample_order(account)
+    return business
+
+
+@transaction.atomic
+def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = None) -> SupplierOrder:
+    """A placed order in the sandbox; without ``lines`` one of three ordinary ones."""
+    business = open_sandbox(account)
+    supplier = _seller(business)
+    order = start_order(
+        supplier=supplier,
+        actor=SYSTEM,
+        lines=lines or _ordinary(supplier),
+        deliver_to={"address": "4 Reed Lane", "place": "Tern Bay", "postcode": "0123", "country": "NZ"},
+        note="A sample order: nothing is delivered, nobody pays.",
+    )
+    return services.place(order=order, actor=SYSTEM, below_least=True)
+
+
+@transaction.atomic
+def reset(account: SupplierAccount) -> Business:
+    """Begins anew: what is open is cancelled, and fresh sample orders are placed. Events stay: a log is never rewritten."""
+    business = open_sandbox(account)
+    rows = SupplierOrder.objects.of(business).exclude(state__in=[State.CANCELLED, State.CLOSED])
+    for order in rows.select_related("supplier", "business").order_by("id"):
+        if order.state in {State.DESPATCHED, State.RECEIVED}:
+            _finish(order)
+        else:
+            services.cancel(order=order, actor=SYSTEM, reason="The sandbox was reset.")
+    for _ in range(SAMPLES):
+        sample_order(account)
+    return business
+
+
+def _finish(order: SupplierOrder) -> None:
+    if order.state == State.DESPATCHED:
+        positions = [line.position for line in order.lines.all() if line.outstanding]
+        for line in order.lines.filter(on_the_way__gt=0):
+            line.on_the_way = Decimal(0)
+            line.save()
+        order = services.cancel_rest(order=order, actor=SYSTEM, positions=positions, reason="The sandbox was reset.")
+    services.close(order=order, actor=SYSTEM)
+
+
+def _seller(business: Business) -> Supplier:
+    sellers = suppliers(business).filter(offers__component__role="rail").order_by("code").distinct()
+    found = sellers.filter(account__isnull=False).first() or sellers.first()
+    if found is None:
+        raise LookupError("the starter catalogue has a supplier of rails")
+    return found
+
+
+def _ordinary(supplier: Supplier) -> list[dict[str, Any]]:
+    skus: list[str] = []
+    for role in ("rail", "sheet", "post.channel"):
+        offer = supplier.offers.filter(component__role=role).select_related("component").order_by("id").first()
+        if offer is not None:
+            skus.append(offer.component.sku)
+    return [{"component": sku, "quantity": Decimal(10 * place)} for place, sku in enumerate(skus, 1)]

@@ -1,0 +1,70 @@
+"""Keys of a supplier's own system: issued and ended by the business that opened its account, or by the supplier itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+from django.db.models import Q, QuerySet
+
+from catalogue.models import Supplier
+from quotes.integrations.sandbox import open_sandbox
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.business.keys import TEST
+from shared.business.models import ApiKey
+from shared.business.roles import SUPPLIER_SCOPES, Scope
+from shared.business.services import issue_key, refuse_more_than_own
+from shared.database import audit_log
+from shared.models import SupplierAccount
+
+
+@transaction.atomic
+def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[ApiKey, str]:
+    """A key for a supplier's system, with its text; its account is opened at the first one.
+
+    Raises:
+        Problem: the account serves other businesses too, which this one must not reach into.
+    """
+    account = supplier.account
+    if account is None:
+        account = supplier.account = SupplierAccount.objects.create(name=supplier.name, email=supplier.email)
+        supplier.save()
+    elif serves_others(account, supplier):
+        raise Problem("conflict", "This supplier's system serves other businesses too; it issues its own keys.")
+    if not live:
+        open_sandbox(account)
+    key, text = issue_key(name=name, scopes=SUPPLIER_SCOPES, supplier_account=account, live=live, actor=actor)
+    audit_log.record(
+        supplier.business, actor, "supplier.key", f"supplier:{supplier.ref}", {"key": key.ref, "live": live}
+    )
+    return key, text
+
+
+def keys_for(supplier: Supplier) -> QuerySet[ApiKey]:
+    """Return the keys of a supplier's system that this business may see and end: none if it serves other businesses too."""
+    account = supplier.account
+    if account is None or serves_others(account, supplier):
+        return ApiKey.objects.none()
+    return ApiKey.objects.filter(supplier_account=account)
+
+
+@transaction.atomic
+def issue_own_key(*, actor: Actor, name: str, scopes: Iterable[Scope]) -> tuple[ApiKey, str]:
+    """Create a further key for the supplier whose key this is: of the same kind, test or live, and with no more scopes."""
+    asked = frozenset(scopes)
+    refuse_more_than_own(asked, actor)
+    return issue_key(name=name, scopes=asked, supplier_account=actor.supplier_account, live=not actor.test, actor=actor)
+
+
+def own_keys(actor: Actor) -> QuerySet[ApiKey]:
+    """Return the keys of the supplier whose key this is: a test key reaches test keys alone."""
+    rows = ApiKey.objects.filter(supplier_account=actor.supplier_account)
+    is_test = Q(prefix__startswith=TEST)
+    return rows.filter(is_test if actor.test else ~is_test)
+
+
+def serves_others(account: SupplierAccount, supplier: Supplier) -> bool:
+    """Whether a supplier's account is another business's supplier too: then its keys are none of this one's."""
+    others = Supplier.anywhere.filter(account=account)  # unscoped: only whether there are others is asked
+    return others.exclude(business_id=supplier.business_id).filter(business__sandbox=None).exists()

@@ -1,0 +1,49 @@
+"""What a supplier's key may see: the orders sent to it; a test key sees the sandbox and nothing else."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+
+from quotes.integrations.models import Sandbox
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.queries import orders_of
+from shared.api.problems import Problem
+from shared.business.actors import Actor
+from shared.models import Business, SupplierAccount
+
+
+def account_of(actor: Actor) -> SupplierAccount:
+    """Whose orders are meant. 403 for everybody but suppliers' keys."""
+    if actor.supplier_account is None:
+        raise Problem("forbidden", "This address is for suppliers' keys.")
+    return actor.supplier_account
+
+
+def is_test(actor: Actor) -> bool:
+    """Whether the caller's key is a test key."""
+    return actor.test
+
+
+def visible(actor: Actor) -> QuerySet[SupplierOrder]:
+    """The orders a supplier's key may see."""
+    return seen_by(account_of(actor), test=is_test(actor))
+
+
+def seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierOrder]:
+    """A supplier's orders: of its sandbox, or of its real customers."""
+    sandboxes = Sandbox.objects.filter(account=account).values("business")
+    rows = orders_of(account).filter(business__suspended_at=None)
+    return rows.filter(business__in=sandboxes) if test else rows.exclude(business__in=sandboxes)
+
+
+def events_seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[OrderEvent]:
+    """Everything that happened to a supplier's orders since they were placed, in one order."""
+    orders = seen_by(account, test=test)
+    rows = OrderEvent.anywhere.filter(order__in=orders)  # unscoped: a supplier's own orders, in every business
+    return rows.filter(for_supplier=True)
+
+
+def sandbox_of(account: SupplierAccount) -> Business | None:
+    """The supplier's make-believe business, once it has one."""
+    found = Sandbox.objects.filter(account=account).select_related("business").first()
+    return found.business if found else None

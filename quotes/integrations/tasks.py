@@ -1,0 +1,157 @@
+"""Events go out: to whoever wants them, signed, tried again as rows say; and orders by mail to suppliers without a system."""
+
+from __future__ import annotations
+
+import hmac
+import json
+import secrets
+from datetime import timedelta
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.db.models import F
+from django.db.models.functions import Now
+from django.utils import timezone
+
+from quotes.documents.models import Document
+from quotes.integrations import webhook_signatures
+from quotes.integrations.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
+from quotes.integrations.order_formats import FORMS
+from quotes.integrations.webhook_http import Answer, post
+from quotes.integrations.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
+from quotes.purchasing.models import OrderEvent, SupplierOrder
+from quotes.purchasing.models import State as OrderState
+from shared.api.json_encoder import write_json
+from shared.background import outgoing_mail
+from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, regularly
+
+MAILED = ("pdf", "csv", "xlsx")
+KEPT = timedelta(days=90)
+WAITED, AGAIN = timedelta(seconds=0.5), timedelta(seconds=5)
+AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
+
+
+@handles("order.event")
+def fan_out(event: Event) -> None:
+    """A delivery for every endpoint that wants the event."""
+    if event.business is None:
+        return
+    rows = OrderEvent.objects.of(event.business).select_related("order__supplier")
+    happened = rows.get(ref=event.subject)
+    for endpoint in wanting(happened):
+        enqueue(endpoint, happened)
+
+
+def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> Answer:
+    now = timezone.now()
+    told = webhook_signatures.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
+    return post(endpoint.url, body, {**AGENT, **told})
+
+
+@handles("webhook.due", slow=True, attempts=50)
+def deliver(event: Event) -> Finish | None:
+    """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
+    found = Delivery.objects.select_related("endpoint").filter(ref=event.subject).first()
+    if found is None or found.state != DeliveryState.WAITING:
+        return None
+    delivery, endpoint, now = found, found.endpoint, timezone.now()
+    if endpoint.state == EndpointState.DISABLED:
+        Delivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
+        return None
+    if until := resting_until(endpoint, now):
+        raise Later(until, "the endpoint is given a rest", begun=False)
+    if _waited_for(delivery):
+        raise Later(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
+    answer = _send(endpoint, delivery.message, delivery.body.encode())
+
+    def finish() -> None:
+        note_try(delivery, answer, timezone.now())
+
+    if answer.succeeded:
+        return finish
+    delivery = note_try(delivery, answer, timezone.now())
+    if delivery.next_at is not None:
+        raise Later(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
+    return None
+
+
+def _waited_for(delivery: Delivery) -> bool:
+    """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
+    begun = Now() + settings.JOB_LEASE - WAITED
+    tries = Wanted.objects.filter(handler=f"{__name__}.deliver", state=State.WANTED)
+    elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
+    return Delivery.objects.filter(endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")).exists()
+
+
+@handles("webhook.challenge", slow=True, attempts=5)
+def challenge(event: Event) -> Finish | None:
+    """Asks an endpoint whether it wants our events: it answers the challenge's word, or stays pending."""
+    endpoint = WebhookEndpoint.objects.filter(ref=event.subject, state=EndpointState.PENDING).first()
+    if endpoint is None:
+        return None
+    word = secrets.token_urlsafe(24)
+    told = {"type": "endpoint.challenge", "timestamp": timezone.now(), "data": {"challenge": word}}
+    answer = _send(endpoint, f"msg_{event.ref}", write_json(told))
+    consents = answer.succeeded and _answered(answer.body, word)
+
+    def finish() -> None:
+        same = WebhookEndpoint.objects.filter(pk=endpoint.pk, url=endpoint.url, state=EndpointState.PENDING)
+        if consents:
+            same.update(state=EndpointState.ACTIVE, why="")
+        else:
+            same.update(why=f"The challenge was not answered: {answer.status or answer.fault}"[:500])
+
+    return finish
+
+
+def _answered(body: str, word: str) -> bool:
+    """The word alone, or ``{"challenge": word}``."""
+    try:
+        told = json.loads(body)
+    except ValueError:
+        told = body.strip()
+    said = told.get("challenge", "") if isinstance(told, dict) else told
+    return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
+
+
+@handles("webhook.disabled", slow=True)
+def tell_disabled(event: Event) -> Finish | None:
+    """A mail to whoever's endpoint was switched off."""
+    endpoint = WebhookEndpoint.objects.select_related("business", "account").get(ref=event.subject)
+    to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
+    if to and not endpoint.test:
+        text = f"Events are no longer sent to {endpoint.url}. {endpoint.why} Switch it on again once it is repaired."
+        outgoing_mail.send(event, "switched-off", EmailMessage("A webhook was switched off", text, None, [to]))
+    return None
+
+
+@handles("order_list.made", slow=True)
+def mail_order(event: Event) -> Finish | None:
+    """The order list to a supplier without a system, once it is made: PDF to read, CSV and XLSX to load."""
+    if event.business is None or Sandbox.objects.filter(business=event.business).exists():
+        return None
+    paper = Document.objects.of(event.business).get(ref=event.subject)
+    rows = SupplierOrder.objects.of(event.business).select_related("supplier", "business")
+    order = rows.get(ref=paper.subject)
+    if order.mailed_at or order.state == OrderState.CANCELLED or order.supplier.account_id or not order.supplier.email:
+        return None
+    text = f"Dear {order.supplier.name},\n\nplease find our order {order.number} attached.\n\n{order.business.name}\n"
+    mail = EmailMessage(f"Order {order.number} from {order.business.name}", text, None, [order.supplier.email])
+    for form in MAILED:  # the PDF as it was kept, or set anew where the order has changed since: all three say the same
+        kind, write = FORMS[form]
+        mail.attach(f"{order.number}.{form}", write(order), kind.split(";")[0])
+    outgoing_mail.send(event, "order", mail)
+
+    def finish() -> None:
+        SupplierOrder.objects.of(order.business).filter(pk=order.pk).update(
+            mailed_at=timezone.now(), version=F("version"), updated_at=F("updated_at")
+        )
+
+    return finish
+
+
+@regularly(timedelta(hours=6))
+def forget_old_deliveries() -> None:
+    """The delivery log is kept for 90 days; the events themselves stay."""
+    old = Delivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
+    old.delete()

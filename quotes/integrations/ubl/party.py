@@ -1,0 +1,100 @@
+"""Parties and addresses in UBL, written and read alike by every document."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+from fencing.model.faults import Fault, Refused
+from quotes.integrations.ubl.documents import Address, Party
+from quotes.integrations.ubl.xml_names import PREFIXES, Element, group, put, text_at, words_at
+
+ZERO = Decimal(0)
+
+
+def write_party(parent: Element, wrapper: str, party: Party) -> None:
+    """``cac:wrapper/cac:Party`` in schema order."""
+    element = group(group(parent, wrapper), "Party")
+    put(element, "EndpointID", party.endpoint, schemeID=party.endpoint_scheme)
+    if party.company_id:
+        put(group(element, "PartyIdentification"), "ID", party.company_id)
+    put(group(element, "PartyName"), "Name", party.name)
+    write_address(element, "PostalAddress", party.address)
+    if party.tax_id:
+        scheme = group(element, "PartyTaxScheme")
+        put(scheme, "CompanyID", party.tax_id)
+        put(group(scheme, "TaxScheme"), "ID", "VAT")
+    put(group(element, "PartyLegalEntity"), "RegistrationName", party.name)
+
+
+def read_party(root: Element, wrapper: str) -> Party:
+    """The party under ``cac:wrapper``."""
+    at = f"cac:{wrapper}/cac:Party"
+    endpoint = root.find(f"{at}/cbc:EndpointID", PREFIXES)
+    name = text_at(root, f"{at}/cac:PartyName/cbc:Name")
+    return Party(
+        name=name or words_at(root, f"{at}/cac:PartyLegalEntity/cbc:RegistrationName"),
+        address=read_address(root, f"{at}/cac:PostalAddress"),
+        endpoint=words_at(root, f"{at}/cbc:EndpointID"),
+        endpoint_scheme=(endpoint.get("schemeID") or "") if endpoint is not None else "",
+        company_id=words_at(root, f"{at}/cac:PartyIdentification/cbc:ID"),
+        tax_id=words_at(root, f"{at}/cac:PartyTaxScheme/cbc:CompanyID"),
+    )
+
+
+def write_address(parent: Element, name: str, address: Address) -> None:
+    """An address, left out where it says nothing."""
+    if address == Address():
+        return
+    element = group(parent, name)
+    put(element, "StreetName", address.street)
+    put(element, "CityName", address.place)
+    put(element, "PostalZone", address.postcode)
+    if address.country:
+        put(group(element, "Country"), "IdentificationCode", address.country)
+
+
+def read_address(root: Element, at: str) -> Address:
+    """The address at a path; empty where there is none."""
+    return Address(
+        street=words_at(root, f"{at}/cbc:StreetName"),
+        place=words_at(root, f"{at}/cbc:CityName"),
+        postcode=words_at(root, f"{at}/cbc:PostalZone"),
+        country=words_at(root, f"{at}/cac:Country/cbc:IdentificationCode"),
+    )
+
+
+def read_date(root: Element, at: str) -> date | None:
+    """A civil date; a schema-valid date may carry a time zone, which a date of ours has not.
+
+    Raises:
+        Refused: a year before 1 or after 9999, which the schema takes.
+    """
+    text = text_at(root, at)
+    try:
+        return date.fromisoformat(text[:10]) if text else None
+    except ValueError:
+        pointer = "/" + "/".join(step.partition(":")[2] for step in at.split("/"))
+        raise Refused([Fault(pointer, "ubl.date", f"{text} is not a day of the years 1 to 9999")]) from None
+
+
+def read_decimal(root: Element, at: str) -> Decimal | None:
+    """A number as written."""
+    text = text_at(root, at)
+    return Decimal(text) if text else None
+
+
+def number_at(root: Element, at: str, otherwise: Decimal = ZERO) -> Decimal:
+    """A number as written; ``otherwise`` where there is none, or a nought."""
+    return read_decimal(root, at) or otherwise
+
+
+def unit_at(root: Element, at: str) -> str:
+    """The ``unitCode`` of a quantity; empty where it has none."""
+    found = root.find(at, PREFIXES)
+    return (found.get("unitCode") or "") if found is not None else ""
+
+
+def unknown_unit(unit: str) -> str:
+    """What is wrong with a unit code that is not in our list."""
+    return f"{unit!r} is not a unit of UN/ECE Recommendation 20 that is traded here, such as C62, H87, MTR or KGM"

@@ -1,0 +1,87 @@
+"""Taking in XML from outside: refused before it can do harm, checked against the OASIS schemas, then handed on.
+
+No entity is ever expanded, no file or address opened: a document type declaration is refused unread, size and depth are
+bounded, and the schemas lie beside this module.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from lxml import etree
+
+from fencing.model.faults import Fault, Refused
+from quotes.integrations.ubl.xml_names import DOCUMENT, Element
+
+MOST_BYTES = 1_000_000
+MOST_DEPTH = 60
+MOST_FAULTS = 20
+SCHEMAS = Path(__file__).resolve().parent / "schemas" / "maindoc"
+_ENCODED = re.compile(rb"""encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""")
+
+
+@cache
+def _schema(name: str) -> etree.XMLSchema:
+    parser = etree.XMLParser(no_network=True, resolve_entities=False, load_dtd=False)
+    return etree.XMLSchema(etree.parse(str(SCHEMAS / f"UBL-{name}-2.1.xsd"), parser))
+
+
+def refuse(code: str, text: str, pointer: str = "") -> Refused:
+    """A refusal with one fault."""
+    return Refused([Fault(pointer, code, text)])
+
+
+def parse(body: bytes, name: str) -> Element:
+    """The root element of a UBL document called ``name`` (``OrderResponse``), valid against its schema.
+
+    Raises:
+        Refused: too large, too deep, not XML, a document type declaration, another document, or not valid.
+    """
+    _refuse_unread(body)
+    element = _root(body)
+    wanted = f"{{{DOCUMENT.format(name=name)}}}{name}"
+    if element.tag != wanted:
+        raise refuse("xml.document", f"a UBL 2.1 {name} is wanted, {element.tag} came")
+    schema = _schema(name)
+    if not schema.validate(element):
+        log: Any = schema.error_log  # the stubs forget that it can be walked
+        errors = list(log)[:MOST_FAULTS]
+        raise Refused([Fault(f"/line/{error.line}", "xml.schema", _plain(error.message)) for error in errors])
+    return element
+
+
+def _refuse_unread(body: bytes) -> None:
+    """Refuse what no parser should be given: too much of it, another encoding, a document type."""
+    if len(body) > MOST_BYTES:
+        raise refuse("xml.size", f"at most {MOST_BYTES} bytes are read, {len(body)} came")
+    encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
+    if b"\x00" in body or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
+        raise refuse("xml.encoding", "UTF-8 is read, nothing else")
+    if b"<!DOCTYPE" in body or b"<!ENTITY" in body:
+        raise refuse("xml.doctype", "a document type declaration is not accepted: send plain UBL 2.1")
+
+
+def _root(body: bytes) -> Element:
+    parser = etree.XMLPullParser(
+        events=("start", "end"), no_network=True, resolve_entities=False, load_dtd=False, huge_tree=False,
+        remove_comments=True, remove_pis=True,
+    )  # fmt: skip
+    depth = 0
+    try:
+        for start in range(0, len(body), 65_536):
+            parser.feed(body[start : start + 65_536])
+            for event, _ in parser.read_events():
+                depth += 1 if event == "start" else -1
+                if depth > MOST_DEPTH:
+                    raise refuse("xml.depth", f"elements nested more than {MOST_DEPTH} deep are not read")
+        return parser.close()
+    except etree.XMLSyntaxError as error:
+        raise refuse("xml.syntax", f"not well-formed XML: {error.msg}") from error
+
+
+def _plain(message: str) -> str:
+    """A schema message without namespaces, bounded."""
+    return re.sub(r"\{urn:[^}]*\}", "", message)[:300]

@@ -1,0 +1,101 @@
+"""One HTTP POST to a checked address: pinned, no redirects, thirty seconds in all, the first 4 kB of the answer."""
+
+from __future__ import annotations
+
+import http.client
+import ipaddress
+import socket
+import ssl
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from threading import Event, Thread
+
+from fencing.model.faults import Refused
+from quotes.integrations.webhook_targets import Resolve, Target, forbidden, resolve, target_of
+
+SECONDS = 30.0
+KEPT = 4_096
+AGAIN_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """``status`` None: nothing was answered, and ``fault`` says why."""
+
+    status: int | None
+    body: str
+    fault: str
+    took_ms: int
+    retry_after: int | None = None
+
+    @property
+    def succeeded(self) -> bool:
+        """Whether it is a 2xx."""
+        return self.status is not None and 200 <= self.status < 300
+
+
+class _Pinned(http.client.HTTPConnection):
+    """Connects to the address that was judged, whatever the name says by now."""
+
+    def __init__(self, target: Target, seconds: float) -> None:
+        super().__init__(target.host, target.port, timeout=seconds)
+        self._target = target
+
+    def connect(self) -> None:
+        self.sock = socket.create_connection((self._target.address, self._target.port), self.timeout)
+        peer = ipaddress.ip_address(self.sock.getpeername()[0].split("%")[0])
+        if forbidden(peer):
+            raise OSError("the peer is not on the open internet")
+        if self._target.secure:
+            context = ssl.create_default_context()
+            # named before it shakes hands, so that a handshake without end can be cut
+            self.sock = context.wrap_socket(self.sock, server_hostname=self._target.host, do_handshake_on_connect=False)
+            self.sock.do_handshake()
+
+
+def post(
+    url: str, body: bytes, headers: Mapping[str, str], *, look_up: Resolve = resolve, seconds: float = SECONDS
+) -> Answer:
+    """Sends ``body``; never raises for what the other side does."""
+    begun = time.monotonic()
+
+    def answer(status: int | None, text: str = "", fault: str = "", retry_after: int | None = None) -> Answer:
+        return Answer(status, text, fault[:300], int((time.monotonic() - begun) * 1000), retry_after)
+
+    try:
+        target = target_of(url, look_up)
+    except Refused as refused:
+        return answer(None, fault="; ".join(fault.text for fault in refused.faults))
+    line = _Pinned(target, seconds)
+    # a receiver that sends a byte a second never meets a socket's time limit, but meets this one
+    done = Event()
+    Thread(target=_cut_after, args=(line, seconds, done), daemon=True).start()
+    try:
+        line.request("POST", target.path, body, {**headers, "Connection": "close", "Accept-Encoding": "identity"})
+        # closed here: what is left unread of a long answer would keep the line open
+        with line.getresponse() as response:
+            text = response.read(KEPT).decode("utf-8", errors="replace").replace("\x00", "")
+        if time.monotonic() - begun >= seconds:
+            return answer(None, text, f"no whole answer within {seconds:.0f} s")
+        return answer(response.status, text, retry_after=_seconds(response.getheader("Retry-After")))
+    except (OSError, http.client.HTTPException, ValueError) as fault:
+        late = time.monotonic() - begun >= seconds
+        return answer(None, fault=f"no answer within {seconds:.0f} s" if late else f"{type(fault).__name__}: {fault}")
+    finally:
+        done.set()
+        line.close()
+
+
+def _cut_after(line: http.client.HTTPConnection, seconds: float, done: Event) -> None:
+    """Cuts the line off after so long, and again until the sender has noticed: it may have been between two sockets."""
+    done.wait(seconds)
+    while not done.is_set():
+        with suppress(OSError, AttributeError):
+            line.sock.shutdown(socket.SHUT_RDWR)
+        done.wait(AGAIN_S)
+
+
+def _seconds(text: str | None) -> int | None:
+    return min(int(text), 24 * 3600) if text and text.isascii() and text.isdigit() and len(text) < 9 else None

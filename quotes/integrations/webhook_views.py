@@ -1,0 +1,258 @@
+"""Webhooks of the business by page: the endpoints, their secrets, every delivery with its tries, and sending one again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.db import transaction
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from catalogue.queries import suppliers
+from fencing.model.faults import Fault, Refused
+from quotes.integrations import webhooks
+from quotes.integrations.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint
+from quotes.integrations.supplier_access import let_in, serves_others
+from quotes.purchasing.models import OrderEvent
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
+from shared.business.models import ApiKey
+from shared.business.roles import Scope
+from shared.business.services import revoke_key
+from shared.common.form_fields import Box, faults_by_pointer
+
+A_PAGE = 50
+Deed = Callable[[MemberRequest, WebhookEndpoint], str]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.WEBHOOKS_READ)
+def hooks(request: MemberRequest) -> HttpResponse:
+    """Where events go; POST adds an endpoint, whose secret is shown this once."""
+    faults: dict[str, str] = {}
+    secret = ""
+    if request.method == "POST":
+        _may_write(request)
+        try:
+            secret = _add(request)
+        except (Refused, Problem) as refused:
+            faults = _faults(refused)
+    typed = request.POST if faults else {}
+    url = Box("url", "Address", typed.get("url", ""), "url", faults.get("/url", ""),
+              "https, on the open internet. It is asked first whether it wants our events.", most=500)  # fmt: skip
+    values = {
+        "endpoints": _rows(request).order_by("id"),
+        "url": url,
+        "kinds": _kinds(request.POST.getlist("kind") if faults else ()),
+        "loose": [text for pointer, text in faults.items() if pointer != "/url"],
+        "secret": secret,
+        "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
+        "here": "webhooks",
+    }
+    return _once(render(request, "integrations/hooks.html", values, status=422 if faults else 200))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.WEBHOOKS_READ)
+def hook(request: MemberRequest, ref: str) -> HttpResponse:
+    """One endpoint: its events, its secret, and everything that was sent to it."""
+    row = find(_rows(request), ref)
+    secret, fault = "", ""
+    if request.method == "POST":
+        _may_write(request)
+        try:
+            if request.POST.get("do") == "rotate":
+                secret = _rotate(request, row)
+            else:
+                return _done(request, row)
+        except (Refused, Problem) as refused:
+            fault = " ".join(_faults(refused).values())
+    row.refresh_from_db()
+    state = request.GET.get("state", "")
+    found = Delivery.objects.filter(endpoint=row).select_related("event__order").prefetch_related("attempts")
+    if state in DeliveryState.values:
+        found = found.filter(state=state)
+    page = Paginator(found.order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
+    values = {
+        "hook": row,
+        "kinds": _kinds(row.kinds),
+        "page": page,
+        "state": state,
+        "states": DeliveryState.choices,
+        "secret": secret,
+        "fault": fault,
+        "paused": row.state == EndpointState.DISABLED,
+        "pending": row.state == EndpointState.PENDING,
+        "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
+        "here": "webhooks",
+    }
+    return _once(render(request, "integrations/hook.html", values, status=422 if fault else 200))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.KEYS_WRITE)
+def supplier_keys(request: MemberRequest) -> HttpResponse:
+    """Lets a supplier's system in: its key is shown this once, or ended."""
+    faults: dict[str, str] = {}
+    issued: dict[str, str] = {}
+    if request.method == "POST":
+        try:
+            issued = _let_in(request)
+        except (Refused, Problem) as refused:
+            faults = _faults(refused)
+    mine = suppliers(request.business).select_related("account").order_by("name")
+    typed = request.POST if faults else {}
+    chosen = tuple((row.ref, row.name) for row in mine)
+    boxes = [
+        Box("supplier", "Supplier", typed.get("supplier", ""), "select", faults.get("/supplier", ""), choices=chosen),
+        Box("name", "What it is for", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
+        Box("test", "Only for trying out: it never sees a real order", typed.get("test", ""), "check"),
+    ]
+    values = {
+        "boxes": boxes,
+        "suppliers": chosen,
+        "issued": issued,
+        "keys": _suppliers_keys(request).select_related("supplier_account").order_by("-id")[:200],
+        "loose": [text for pointer, text in faults.items() if pointer not in ("/supplier", "/name")],
+        "here": "supplier-keys",
+    }
+    return _once(render(request, "integrations/supplier_keys.html", values, status=422 if faults else 200))
+
+
+def _rows(request: MemberRequest) -> QuerySet[WebhookEndpoint]:
+    return webhooks.endpoints_of(business=request.business, account=None, test=False)
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.WEBHOOKS_WRITE):
+        raise PermissionDenied
+
+
+def _once(response: HttpResponse) -> HttpResponse:
+    """A secret may stand on it: nothing keeps a copy."""
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
+    wanted = list(chosen) if isinstance(chosen, list | tuple) else []
+    return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.KINDS]
+
+
+def _faults(refused: Refused | Problem) -> dict[str, str]:
+    return {"": refused.detail} if isinstance(refused, Problem) else faults_by_pointer(refused)
+
+
+@transaction.atomic
+def _add(request: MemberRequest) -> str:
+    row = webhooks.add_endpoint(
+        business=request.business,
+        account=None,
+        test=False,
+        url=request.POST.get("url", "").strip()[:500],
+        kinds=request.POST.getlist("kind"),
+        actor=request.actor,
+    )
+    return str(row.secrets[0]["key"])
+
+
+@transaction.atomic
+def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
+    locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
+    return webhooks.rotate(endpoint=locked, actor=request.actor)
+
+
+def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
+    deed = _DEEDS.get(request.POST.get("do", ""))
+    if deed is None:
+        return redirect("webhook", row.ref)
+    with transaction.atomic():
+        locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
+        text = deed(request, locked)
+    messages.success(request, text)
+    return redirect("webhook", row.ref) if locked.pk else redirect("webhooks")
+
+
+def _kinds_changed(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.change_endpoint(endpoint=row, changes={"kinds": request.POST.getlist("kind")}, actor=request.actor)
+    return "Kept. Events from now on follow it."
+
+
+def _pause(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.change_endpoint(endpoint=row, changes={"enabled": False}, actor=request.actor)
+    return "Paused: nothing is sent there now."
+
+
+def _resume(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.change_endpoint(endpoint=row, changes={"enabled": True}, actor=request.actor)
+    return "It is asked anew whether it wants our events; sending begins when it says so."
+
+
+def _ask(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.challenge(endpoint=row, actor=request.actor)
+    return "It is asked once more."
+
+
+def _try(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.send_test(endpoint=row, actor=request.actor)
+    return "A test event is on its way."
+
+
+def _again(request: MemberRequest, row: WebhookEndpoint) -> str:
+    """One delivery, or everything that failed."""
+    events = OrderEvent.objects.of(request.business).select_related("order", "business")
+    sent = Delivery.objects.filter(endpoint=row).exclude(event=None)
+    one = request.POST.get("delivery", "")
+    meant = sent.filter(ref=one) if one else sent.filter(state=DeliveryState.FAILED)
+    rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MOST_REPLAYED + 1])
+    made = webhooks.replay(endpoint=row, events=rows, actor=request.actor)
+    return f"{len(made)} sent once more." if made else "There was nothing to send again."
+
+
+def _remove(request: MemberRequest, row: WebhookEndpoint) -> str:
+    webhooks.remove_endpoint(endpoint=row, actor=request.actor)
+    return "The endpoint is removed, with its log."
+
+
+_DEEDS: Mapping[str, Deed] = {
+    "kinds": _kinds_changed, "pause": _pause, "resume": _resume, "ask": _ask, "test": _try, "again": _again, "remove": _remove,
+}  # fmt: skip
+
+
+def _let_in(request: MemberRequest) -> dict[str, str]:
+    if request.POST.get("end"):
+        return _end(request)
+    name = request.POST.get("name", "").strip()
+    supplier = (
+        suppliers(request.business).select_related("account").filter(ref=request.POST.get("supplier", "")).first()
+    )
+    faults = []
+    if supplier is None:
+        faults.append(Fault("/supplier", "unknown", "Choose one of your suppliers."))
+    if not 0 < len(name) <= 120:
+        faults.append(Fault("/name", "name", "Say what the key is for, in 120 characters at most."))
+    if faults or supplier is None:
+        raise Refused(faults)
+    _, text = let_in(supplier=supplier, name=name, live=not request.POST.get("test"), actor=request.actor)
+    return {"name": f"{name}, for {supplier.name}", "text": text}
+
+
+@transaction.atomic
+def _end(request: MemberRequest) -> dict[str, str]:
+    row = find(_suppliers_keys(request).select_for_update(no_key=True, of=("self",)), request.POST["end"])
+    revoke_key(key=row, actor=request.actor, business=request.business)
+    messages.success(request, f"The key {row.name} is ended.")
+    return {}
+
+
+def _suppliers_keys(request: MemberRequest) -> QuerySet[ApiKey]:
+    """Keys of the suppliers that only this business has."""
+    mine = suppliers(request.business).exclude(account=None).select_related("account")
+    accounts = [row.account for row in mine if row.account and not serves_others(row.account, row)]
+    return ApiKey.objects.filter(supplier_account__in=accounts)

@@ -1,0 +1,296 @@
+"""Endpoints and deliveries: who wants which events, ten tries over about 75 hours kept as rows, replay of one or a range."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from fencing.model.faults import Fault, Refused
+from quotes.integrations.models import Attempt, Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
+from quotes.integrations.webhook_http import SECONDS, Answer
+from quotes.integrations.webhook_signatures import new_secret
+from quotes.integrations.webhook_targets import target_of
+from quotes.purchasing.models import OrderEvent
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
+from shared.background.outbox import want
+from shared.business.actors import Actor
+from shared.database import audit_log
+from shared.models import Business, SupplierAccount
+
+MOST_ENDPOINTS = 10
+MOST_REPLAYED = 1_000
+KINDS = (
+    "order.drafted", "order.placed", "order.changed", "order.seen", "order.acknowledged", "order.refused",
+    "order.decided", "order.despatched", "order.received", "order.shortened", "order.returned", "order.cancelled",
+    "order.closed",
+)  # fmt: skip
+PAUSES: Final = (
+    timedelta(seconds=5), timedelta(minutes=5), timedelta(minutes=30), timedelta(hours=2), timedelta(hours=5),
+    timedelta(hours=10), timedelta(hours=14), timedelta(hours=20), timedelta(hours=24),
+)  # fmt: skip
+"""Between a try and the next (Standard Webhooks 1.0.0): ten tries, the last 75:35:05 after the first."""
+TRIES: Final = len(PAUSES) + 1
+JITTER_PERCENT = 10
+SECRET_KEPT = timedelta(hours=24)
+SLOW_DOWN = frozenset({429, 502, 504})
+GONE = 410
+HANGING_MS: Final = 5_000
+"""A try that took so long for nothing held a worker up, so the endpoint rests before the next of its deliveries."""
+TURN = timedelta(seconds=SECONDS)
+REST = (timedelta(minutes=1), timedelta(hours=1))
+"""The shortest and the longest rest: in between a quarter of the time since it last worked."""
+
+
+def endpoints_of(
+    *, business: Business | None, account: SupplierAccount | None, test: bool
+) -> QuerySet[WebhookEndpoint]:
+    """The endpoints of a business or of a supplier."""
+    return WebhookEndpoint.objects.filter(business=business, account=account, test=test)
+
+
+@transaction.atomic
+def add_endpoint(
+    *,
+    business: Business | None,
+    account: SupplierAccount | None,
+    test: bool,
+    url: str,
+    kinds: Sequence[str],
+    actor: Actor,
+) -> WebhookEndpoint:
+    """A new endpoint, pending until it answers a signed challenge."""
+    if endpoints_of(business=business, account=account, test=test).count() >= MOST_ENDPOINTS:
+        raise Problem("conflict", f"At most {MOST_ENDPOINTS} endpoints.")
+    target_of(url)
+    check_kinds(kinds)
+    endpoint = WebhookEndpoint.objects.create(
+        business=business, account=account, test=test, url=url, kinds=list(kinds), secrets=[{"key": new_secret()}]
+    )
+    ask_consent(endpoint)
+    _record(endpoint, actor, "webhook.added", {"url": endpoint.url, "kinds": endpoint.kinds})
+    return endpoint
+
+
+@transaction.atomic
+def change_endpoint(*, endpoint: WebhookEndpoint, changes: dict[str, Any], actor: Actor) -> WebhookEndpoint:
+    """Another address (which has to consent anew) or other events; or it is switched off and on."""
+    if "kinds" in changes:
+        check_kinds(changes["kinds"])
+        endpoint.kinds = changes["kinds"]
+    moved = "url" in changes and changes["url"] != endpoint.url
+    if moved:
+        target_of(changes["url"])
+        endpoint.url = changes["url"]
+    if "enabled" in changes and not changes["enabled"]:
+        endpoint.state, endpoint.why = EndpointState.DISABLED, "switched off"
+    elif moved or (changes.get("enabled") and endpoint.state == EndpointState.DISABLED):
+        endpoint.state, endpoint.why, endpoint.failing_since = EndpointState.PENDING, "", None
+        ask_consent(endpoint)
+    endpoint.version += 1
+    endpoint.save()
+    _record(endpoint, actor, "webhook.changed", dict(changes))
+    return endpoint
+
+
+@transaction.atomic
+def remove_endpoint(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
+    """Delete an endpoint with its log. Lock it first: a try that is being noted is waited for."""
+    endpoint.delete()
+    _record(endpoint, actor, "webhook.removed", {"url": endpoint.url})
+
+
+def _record(endpoint: WebhookEndpoint, actor: Actor, action: str, detail: dict[str, Any] | None = None) -> None:
+    """Write the audit entry of a change; a supplier's endpoint is part of no business, which alone have a trail."""
+    if endpoint.business is not None:
+        audit_log.record(endpoint.business, actor, action, f"webhook:{endpoint.ref}", detail)
+
+
+def check_kinds(kinds: Sequence[str]) -> None:
+    """Refused with every event type nobody knows."""
+    faults = [
+        Fault(f"/kinds/{place}", "unknown", f"Choose from: {', '.join(KINDS)}.")
+        for place, kind in enumerate(kinds)
+        if kind not in KINDS
+    ]
+    if faults:
+        raise Refused(faults)
+
+
+def ask_consent(endpoint: WebhookEndpoint) -> None:
+    """Sends the challenge, after this transaction."""
+    want("webhook.challenge", endpoint.ref)
+
+
+@transaction.atomic
+def challenge(*, endpoint: WebhookEndpoint, actor: Actor) -> None:
+    """Ask an endpoint once more whether it wants our events."""
+    ask_consent(endpoint)
+    _record(endpoint, actor, "webhook.challenged")
+
+
+@transaction.atomic
+def rotate(*, endpoint: WebhookEndpoint, actor: Actor) -> str:
+    """A new secret, shown this once; the one before it signs beside it for a day."""
+    secret = new_secret()
+    until = (timezone.now() + SECRET_KEPT).isoformat()
+    endpoint.secrets = [{"key": secret}, {"key": endpoint.secrets[0]["key"], "until": until}]
+    endpoint.version += 1
+    endpoint.save()
+    _record(endpoint, actor, "webhook.secret")
+    return secret
+
+
+def keys_of(endpoint: WebhookEndpoint, now: datetime) -> list[str]:
+    """The secrets that sign now, the newest first."""
+    return [one["key"] for one in endpoint.secrets if "until" not in one or datetime.fromisoformat(one["until"]) > now]
+
+
+def wanting(event: OrderEvent) -> Iterable[WebhookEndpoint]:
+    """The active endpoints that want an event: the business's own, and the supplier's once it may see the order."""
+    account = event.order.supplier.account_id if event.for_supplier and event.order.placed_at else None
+    test = Sandbox.objects.filter(business=event.business_id).exists()
+    whose = Q(business=event.business_id)
+    if account is not None:
+        whose |= Q(account=account, test=test)
+    rows = WebhookEndpoint.objects.filter(whose, state=EndpointState.ACTIVE).order_by("id")
+    return [row for row in rows if not row.kinds or event.kind in row.kinds]
+
+
+def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
+    """The thin body: what happened to which order, and where to read it."""
+    where = "supply/orders" if endpoint.account_id else "orders"
+    told = {
+        "type": event.kind,
+        "timestamp": event.created_at,
+        "data": {
+            "id": event.ref,
+            "sequence": event.sequence,
+            "order": event.order.ref,
+            "number": event.order.number,
+            "href": f"{settings.PUBLIC_URL}/api/v1/{where}/{event.order.ref}",
+        },
+    }
+    return write_json(told).decode()
+
+
+def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> Delivery | None:
+    """A delivery of an event to an endpoint, once; None where it is there already."""
+    found, new = Delivery.objects.get_or_create(
+        endpoint=endpoint, event=event, replay=replay, defaults={"message": "", "body": body_of(event, endpoint)}
+    )
+    if not new:
+        return None
+    return _begin(found)
+
+
+def enqueue_test(endpoint: WebhookEndpoint) -> Delivery:
+    """A test event, so that a receiver can be tried at any time."""
+    body = write_json({"type": "endpoint.test", "timestamp": timezone.now(), "data": {"endpoint": endpoint.ref}})
+    return _begin(Delivery.objects.create(endpoint=endpoint, message="", body=body.decode()))
+
+
+@transaction.atomic
+def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> Delivery:
+    """Send a test event that was asked for."""
+    delivery = enqueue_test(endpoint)
+    _record(endpoint, actor, "webhook.tested")
+    return delivery
+
+
+def _begin(delivery: Delivery) -> Delivery:
+    delivery.message, delivery.next_at = f"msg_{delivery.ref}", timezone.now()
+    delivery.save()
+    want("webhook.due", delivery.ref)
+    return delivery
+
+
+@transaction.atomic
+def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Actor) -> list[Delivery]:
+    """Events sent once more, each as a new message."""
+    if len(events) > MOST_REPLAYED:
+        raise Refused([Fault("/after", "range", f"At most {MOST_REPLAYED} events at once.")])
+    made: list[Delivery] = []
+    for event in events:
+        times = Delivery.objects.filter(endpoint=endpoint, event=event).count()
+        delivery = enqueue(endpoint, event, times)
+        if delivery is not None:
+            made.append(delivery)
+    _record(endpoint, actor, "webhook.replayed", {"events": len(made)})
+    return made
+
+
+def due_after(delivery: Delivery, answer: Answer | None, now: datetime) -> datetime | None:
+    """When to try again after so many tries; None when that was the last."""
+    if delivery.tries >= TRIES:
+        return None
+    pause = PAUSES[delivery.tries - 1]
+    chance = int.from_bytes(hashlib.sha256(f"{delivery.ref}.{delivery.tries}".encode()).digest()[:4], "big")
+    pause += pause * (chance % (JITTER_PERCENT + 1)) / 100
+    if answer is not None and answer.retry_after:
+        pause = max(pause, timedelta(seconds=answer.retry_after))
+    return now + pause
+
+
+def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
+    """When to come back to an endpoint; None if it is the caller's turn. One that fails is tried by one delivery at a time."""
+    resting = endpoint.slow_until if endpoint.slow_until and endpoint.slow_until > now else None
+    if resting or endpoint.failing_since is None:
+        return resting
+    until = now + TURN
+    free = Q(slow_until=None) | Q(slow_until__lte=now)
+    mine = WebhookEndpoint.objects.filter(free, pk=endpoint.pk).update(slow_until=until)
+    return None if mine else until
+
+
+def _rest(endpoint: WebhookEndpoint, answer: Answer, now: datetime) -> datetime | None:
+    """Until when nothing is sent to an endpoint after a try: what it asked for before stays, whoever's turn it was is over."""
+    if answer.status in SLOW_DOWN:
+        return now + timedelta(seconds=answer.retry_after or 60)
+    if answer.status is None and answer.took_ms >= HANGING_MS:
+        shortest, longest = REST
+        return now + min(max((now - (endpoint.failing_since or now)) / 4, shortest), longest)
+    asked_for = endpoint.slow_until is not None and endpoint.slow_until > now + TURN
+    return endpoint.slow_until if asked_for else None
+
+
+@transaction.atomic
+def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
+    """Writes down how a try went, and what follows from it for the delivery and its endpoint."""
+    endpoint = WebhookEndpoint.objects.select_for_update(no_key=True).filter(pk=delivery.endpoint_id).first()
+    if endpoint is None:
+        return delivery  # taken away meanwhile, with all its deliveries
+    delivery = Delivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
+    Attempt.objects.create(
+        delivery=delivery, at=now, status=answer.status, answer=answer.body, fault=answer.fault, took_ms=answer.took_ms
+    )
+    delivery.tries += 1
+    if answer.succeeded:
+        delivery.state, delivery.next_at, endpoint.failing_since = DeliveryState.DELIVERED, None, None
+    else:
+        delivery.next_at = due_after(delivery, answer, now)
+        endpoint.failing_since = endpoint.failing_since or now
+        if answer.status == GONE:
+            _disable(endpoint, "It answered 410: gone.")
+        if delivery.next_at is None or endpoint.state == EndpointState.DISABLED:
+            delivery.state, delivery.next_at = DeliveryState.FAILED, None
+        if delivery.tries >= TRIES and endpoint.failing_since <= delivery.created_at:
+            _disable(endpoint, "Nothing was delivered for about 75 hours.")
+    endpoint.slow_until = _rest(endpoint, answer, now)
+    delivery.save()
+    endpoint.save()
+    return delivery
+
+
+def _disable(endpoint: WebhookEndpoint, why: str) -> None:
+    if endpoint.state != EndpointState.DISABLED:
+        endpoint.state, endpoint.why = EndpointState.DISABLED, why
+        endpoint.version += 1
+        want("webhook.disabled", endpoint.ref)

@@ -1,0 +1,219 @@
+"""What a supplier's system sends arrives twice and in any order, as JSON or as UBL: the order ends in the same state."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from itertools import permutations
+from typing import Any
+
+import pytest
+from django.db import transaction
+
+from catalogue.models import Offer
+from fencing.model.faults import Refused
+from quotes.integrations.bulk_prices import Outcome, take_offers
+from quotes.integrations.order_formats import read_docket, read_reply, ubl_values
+from quotes.integrations.ubl.despatch_advice import read_despatch, write_despatch
+from quotes.integrations.ubl.documents import (
+    DespatchAdvice,
+    DespatchLine,
+    LineStatus,
+    OrderResponse,
+    ResponseCode,
+    ResponseLine,
+)
+from quotes.integrations.ubl.order_response import read_response, write_response
+from quotes.purchasing import serializers
+from quotes.purchasing.deliveries import Docket, despatch
+from quotes.purchasing.models import Decision, LineReply, OrderLine, SupplierOrder
+from quotes.purchasing.models import DespatchLine as OnDocket
+from quotes.purchasing.order_responses import Told, take_reply
+from shared.api.json_encoder import write_json
+from shared.api.problems import Problem
+from shared.api.serializers import read
+from shared.business.actors import Actor
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.integrations.conftest import offers
+from tests.quotes.purchasing.cast import now, placed, supplier_actor
+
+pytestmark = pytest.mark.django_db
+D = Decimal
+DAY = date(2031, 6, 1)
+Door = Callable[[SupplierOrder, "Call"], Told | Docket]
+_STATUS = {"accept": LineStatus.ACCEPTED, "refuse": LineStatus.REFUSED, "change": LineStatus.CHANGED}
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One thing a supplier's system sends: ``kind`` is where to, ``or_else`` what it may be told instead of done."""
+
+    kind: str
+    body: dict[str, Any]
+    or_else: str = ""
+
+    @property
+    def name(self) -> str:
+        return str(self.body.get("number", self.kind))
+
+
+def reply(number: str, code: str, *lines: dict[str, Any], **more: Any) -> Call:
+    return Call("replies", {"number": number, "code": code, **more, **({"lines": list(lines)} if lines else {})})
+
+
+def docket(number: str, **loaded: str) -> Call:
+    lines = [{"line": int(line.removeprefix("line_")), "quantity": quantity} for line, quantity in loaded.items()]
+    return Call("despatches", {"number": number, "lines": lines})
+
+
+SEEN = reply("R-seen", "AB")
+WHOLE = reply("R-whole", "AP", promised=DAY.isoformat())
+TOO_LATE = replace(WHOLE, or_else="conflict")  # after changes the whole is no longer accepted
+DEARER = reply("R-price", "CA", {"line": 1, "said": "change", "price": "2.80", "reason": "steel went up"})
+LATER = reply("R-date", "CA", {"line": 2, "said": "change", "promised": DAY.isoformat()})
+FEWER = reply("R-fewer", "CA", {"line": 1, "said": "change", "quantity": "4", "reason": "no more to be had"})
+IN_PARTS = reply(
+    "R-parts",
+    "CA",
+    {"line": 2, "said": "change", "quantity": "40", "promised": DAY.isoformat(), "reason": "rest later"},
+)
+REFUSED = reply("R-none", "CA", {"line": 2, "said": "refuse", "reason": "no longer made"})
+OFFER = Call("offers", {}, "unchanged")  # the same price again
+
+FOURS = {
+    "accepted and despatched in two lorries": (
+        SEEN, WHOLE, docket("D1", line_1="4"), docket("D2", line_1="6", line_2="500"),
+    ),
+    "price and date proposed, part of it on the road": (SEEN, DEARER, LATER, docket("D1", line_1="4")),
+    "price proposed for what is all on the road": (DEARER, docket("D1", line_1="10"), LATER, OFFER),
+    "accepted, then a price after all": (TOO_LATE, DEARER, docket("D1", line_2="500"), OFFER),
+    "fewer to be had, the rest of the other later": (FEWER, IN_PARTS, docket("D1", line_1="4", line_2="40"), SEEN),
+    "one line refused, the other despatched": (REFUSED, docket("D1", line_1="10"), TOO_LATE, DEARER),
+}  # fmt: skip
+
+
+@pytest.fixture
+def order(yard: Business, cast: Cast) -> SupplierOrder:
+    return placed(yard, account=cast.supplier)  # 10 of line 1 and 500 of line 2, at 2.50
+
+
+def as_json(order: SupplierOrder, call: Call) -> Told | Docket:
+    if call.kind == "replies":
+        return serializers.told(read(serializers.OrderReplyIn, call.body))
+    return serializers.docket(read(serializers.DocketIn, call.body))
+
+
+def as_ubl(order: SupplierOrder, call: Call) -> Told | Docket:
+    if call.kind == "replies":
+        return read_reply(read_response(_response(order, call.body)), order)
+    return read_docket(read_despatch(_advice(order, call.body)), order)
+
+
+def _response(order: SupplierOrder, body: dict[str, Any]) -> bytes:
+    told = ubl_values(order)
+    lines = tuple(
+        ResponseLine(
+            str(place), str(one["line"]), _STATUS[one["said"]], "Goods",
+            D(one["quantity"]) if "quantity" in one else None,
+            "C62" if "quantity" in one else "",
+            D(one["price"]) if "price" in one else None,
+            date.fromisoformat(one["promised"]) if "promised" in one else None,
+            one.get("reason", ""),
+        )
+        for place, one in enumerate(body.get("lines", []), 1)
+    )  # fmt: skip
+    promised = date.fromisoformat(body["promised"]) if "promised" in body else None
+    head = (body["number"], DAY, order.number, ResponseCode(body["code"]), order.currency, told.buyer, told.seller)
+    return write_response(OrderResponse(*head, lines, promised=promised))
+
+
+def _advice(order: SupplierOrder, body: dict[str, Any]) -> bytes:
+    told = ubl_values(order)
+    lines = tuple(
+        DespatchLine(str(place), str(one["line"]), "Goods", D(one["quantity"]), "C62")
+        for place, one in enumerate(body["lines"], 1)
+    )
+    return write_despatch(DespatchAdvice(body["number"], DAY, order.number, told.buyer, told.seller, lines))
+
+
+def state(order: SupplierOrder) -> bytes:
+    """Everything the order has come to, canonical: states, sums, lines, what waits, what is on the road, offers."""
+    business, row = order.business, now(order)
+    lines = OrderLine.objects.of(business).filter(order=order).order_by("position")
+    waiting = LineReply.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
+    on_dockets = OnDocket.objects.of(business).filter(despatch__order=order).order_by("despatch__number", "line")
+    figures = ("quantity", "received", "outstanding", "cancelled", "on_the_way", "price", "net", "due_on", "reason")
+    return write_json(
+        {
+            "order": [row.state, row.answer, row.promised_on, row.goods, row.tax, row.total],
+            "lines": list(lines.values("position", *figures)),
+            "waiting": list(waiting.order_by("line").values("line__position", "price", "promised_on")),
+            "dockets": list(on_dockets.values_list("despatch__number", "line__position", "quantity")),
+            "offers": list(Offer.objects.of(business).order_by("id").values_list("component", "price", "valid_from")),
+        }
+    )
+
+
+class _Undo(Exception):
+    """Gives the next permutation the order as it was."""
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """A supplier's system, which sends each call once as JSON and once as UBL."""
+
+    order: SupplierOrder
+    actor: Actor
+
+    def send(self, call: Call, door: Door) -> str:
+        """What it is answered: done, the same as before, or a code of refusal."""
+        try:
+            with transaction.atomic():
+                if call.kind == "offers":
+                    [outcome] = self._offer()
+                    return "done" if outcome.status == 201 else outcome.result
+                value = door(self.order, call)
+                if isinstance(value, Told):
+                    _, new = take_reply(order=self.order, told=value, actor=self.actor)
+                else:
+                    _, _, new = despatch(order=self.order, docket=value, actor=self.actor)
+        except Problem as refused:
+            return refused.code
+        except Refused as refused:
+            return refused.faults[0].code
+        return "done" if new else "same"
+
+    def _offer(self) -> Sequence[Outcome]:
+        account = self.actor.supplier_account
+        assert account is not None
+        asked = offers(self.order.business, "2.75")
+        return take_offers(account=account, actor=self.actor, offers=asked, test=False, whole=False, dry=False)
+
+    def ended(self, calls: Sequence[Call], first: Door, second: Door) -> bytes:
+        """How the order ends when the calls come in this order, and then once more the other way round."""
+        try:
+            with transaction.atomic():
+                for call in calls:
+                    answer = self.send(call, first)
+                    assert answer in ("done", call.or_else), (call, answer)
+                for call in reversed(calls):
+                    answer = self.send(call, second)
+                    assert answer in ("same", call.or_else), (call, answer)
+                raise _Undo(state(self.order))
+        except _Undo as end:
+            result: bytes = end.args[0]
+            return result
+
+
+@pytest.mark.parametrize("four", FOURS)
+def test_four_calls_sent_twice_in_any_order_end_in_one_state(order: SupplierOrder, cast: Cast, four: str) -> None:
+    system = System(order, supplier_actor(cast.supplier))
+    ends: dict[bytes, list[str]] = {}
+    for place, calls in enumerate(permutations(FOURS[four])):
+        doors = (as_json, as_ubl) if place % 2 else (as_ubl, as_json)
+        ends.setdefault(system.ended(calls, *doors), []).append(", ".join(call.name for call in calls))
+    assert len(ends) == 1, ends
+    assert state(order) not in ends, "the calls changed something"

@@ -1,0 +1,441 @@
+"""A supplier's system by HTTP: it sees its own orders, answers them in JSON or UBL to the same effect, and never twice."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import openpyxl
+import pypdf
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from catalogue.models import Offer
+from quotes.integrations import order_spreadsheet
+from quotes.integrations.order_formats import ubl_values
+from quotes.integrations.ubl.despatch_advice import write_despatch
+from quotes.integrations.ubl.documents import (
+    DespatchAdvice,
+    DespatchLine,
+    LineStatus,
+    OrderResponse,
+    ResponseCode,
+    ResponseLine,
+)
+from quotes.integrations.ubl.order import read_order
+from quotes.integrations.ubl.order_response import write_response
+from quotes.integrations.ubl.totals_check import wrong_sums
+from quotes.integrations.ubl.xml_parser import parse
+from quotes.purchasing import services
+from quotes.purchasing.models import SupplierOrder
+from shared.business.actors import SYSTEM
+from shared.business.roles import Scope
+from shared.business.services import issue_key
+from shared.database.audit_log import AuditEntry, verify
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.integrations.conftest import offers, post, post_xml
+from tests.quotes.purchasing.cast import component_of, drafted, now, placed, seller_of
+from tests.quotes.quoting.cast import actor_of
+
+pytestmark = pytest.mark.django_db
+D = Decimal
+
+
+@pytest.fixture
+def order(yard: Business, cast: Cast) -> SupplierOrder:
+    return placed(yard, account=cast.supplier)
+
+
+def test_a_supplier_sees_its_orders_once_they_are_placed_and_nothing_of_the_jobs(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    draft = drafted(yard, account=cast.supplier)
+    assert theirs.get("/api/v1/supply/orders").json()["items"] == []
+    assert theirs.get(f"/api/v1/supply/orders/{draft.ref}").status_code == 404
+    services.place(order=draft, actor=actor_of(yard))
+    [listed] = theirs.get("/api/v1/supply/orders?with=lines").json()["items"]
+    assert [line["line"] for line in listed["lines"]] == [1, 2]
+    told = theirs.get(f"/api/v1/supply/orders/{listed['ref']}").json()
+    assert told["buyer"]["name"] == yard.name
+    assert "receipts" not in told
+    assert not {"jobs", "why", "account"} & set(told["lines"][0])
+
+
+def test_another_suppliers_order_is_not_there(
+    cast: Cast, order: SupplierOrder, key_client: Callable[..., Client]
+) -> None:
+    other = key_client(supplier=cast.other_supplier)
+    random = other.get("/api/v1/supply/orders/nowhere")
+    theirs = other.get(f"/api/v1/supply/orders/{order.ref}")
+    assert (theirs.status_code, random.status_code) == (404, 404)
+    assert {**theirs.json(), "instance": ""} == {**random.json(), "instance": ""}
+    post(other, f"supply/orders/{order.ref}/replies", {"number": "R", "code": "AP"}, 404)
+
+
+def test_a_key_that_may_only_read_does_not_despatch(
+    cast: Cast, order: SupplierOrder, key_client: Callable[..., Client]
+) -> None:
+    reader = key_client(Scope.SUPPLY_READ, supplier=cast.supplier)
+    body = {"number": "D1", "lines": [{"line": 1, "quantity": "1"}]}
+    assert post(reader, f"supply/orders/{order.ref}/despatches", body, 403)["scope"] == "supply:write"
+
+
+def test_polling_alone_misses_nothing(yard: Business, cast: Cast, theirs: Client) -> None:
+    orders = [placed(yard, account=cast.supplier) for _ in range(3)]
+    seen = theirs.get("/api/v1/supply/orders?changed_after=0&page_size=2").json()
+    assert [one["number"] for one in seen["items"]] == ["O0001", "O0002"]
+    services.cancel(order=orders[0], actor=actor_of(yard), reason="withdrawn")
+    rest = theirs.get(f"/api/v1/supply/orders?changed_after={seen['items'][-1]['changed']}").json()
+    assert [(one["number"], one["state"]) for one in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
+    assert theirs.get("/api/v1/supply/orders?changed_after=-1").status_code == 400
+
+
+def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs: Client) -> None:
+    address = f"/api/v1/supply/orders/{order.ref}"
+    total = theirs.get(address).json()["total"]
+    xml = read_order(theirs.get(address, headers={"Accept": "application/xml"}).content)
+    assert wrong_sums(xml) == []
+    rows = list(csv.DictReader(io.StringIO(theirs.get(f"{address}.csv").content.decode())))
+    by_line = [row for row in rows if row["line"]]
+    assert D(rows[-1]["net"]) == D(total) == xml.payable
+    assert sum(D(row["net"]) for row in by_line) == xml.lines_total
+    book: Any = openpyxl.load_workbook(io.BytesIO(theirs.get(f"{address}.xlsx").content)).active
+    *_, last = book.iter_rows(values_only=True)
+    assert D(str(last[order_spreadsheet.HEAD.index("net")])) == D(total)
+    pdf = theirs.get(address, headers={"Accept": "application/pdf"})
+    assert pdf["Content-Type"] == "application/pdf"
+    assert _words(pdf.content).count(f"{D(total):,.2f}") == 1
+    assert theirs.get(f"{address}.docx").status_code == 404
+    assert theirs.get(address, headers={"Accept": "image/png"}).status_code == 406
+
+
+def test_an_order_that_was_refused_whole_has_its_lines_of_nothing_in_ubl(order: SupplierOrder, theirs: Client) -> None:
+    post(theirs, f"supply/orders/{order.ref}/replies", {"number": "R1", "code": "RE", "note": "closed for good"})
+    body = theirs.get(f"/api/v1/supply/orders/{order.ref}.xml").content
+    parse(body, "Order")  # UBL 2.1: OrderLine from 1 to n
+    told = read_order(body)
+    assert (wrong_sums(told), told.payable, {line.quantity for line in told.lines}) == ([], D(0), {D(0)})
+
+
+def _words(pdf: bytes) -> str:
+    return " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+
+
+def response(order: SupplierOrder, code: ResponseCode, *lines: ResponseLine) -> bytes:
+    told = ubl_values(order)
+    return write_response(
+        OrderResponse("R1", date(2031, 5, 6), order.number, code, order.currency, told.buyer, told.seller, lines)
+    )
+
+
+def advice(order: SupplierOrder, *lines: DespatchLine) -> bytes:
+    told = ubl_values(order)
+    return write_despatch(DespatchAdvice("D1", date(2031, 5, 6), order.number, told.buyer, told.seller, lines))
+
+
+def state(told: dict[str, Any]) -> dict[str, Any]:
+    """What an order says, without when and which one."""
+    own = {"ref", "number", "placed_at", "updated_at", "changed", "replies", "despatches"}
+    return {name: value for name, value in told.items() if name not in own}
+
+
+def test_a_ubl_response_and_advice_do_what_json_does(yard: Business, cast: Cast, theirs: Client) -> None:
+    one, other = placed(yard, account=cast.supplier), placed(yard, account=cast.supplier)
+    lines = [
+        {"line": 1, "said": "change", "quantity": "4", "promised": "2031-06-01", "reason": "six later"},
+        {"line": 2, "said": "refuse", "reason": "no longer made"},
+    ]
+    by_json = post(theirs, f"supply/orders/{one.ref}/replies", {"number": "R1", "code": "CA", "lines": lines})
+    by_xml = post_xml(
+        theirs,
+        f"supply/orders/{other.ref}/replies",
+        response(
+            other,
+            ResponseCode.CONDITIONAL,
+            ResponseLine(
+                "1", "1", LineStatus.CHANGED, "Rail", D(4), "C62", promised=date(2031, 6, 1), note="six later"
+            ),
+            ResponseLine("2", "2", LineStatus.REFUSED, "Screw", note="no longer made"),
+        ),
+    )
+    assert state(by_json) == state(by_xml)
+    assert by_json["answer"] == "part"
+    docket = {"number": "D1", "lines": [{"line": 1, "quantity": "4", "reason": "six later"}]}
+    json_road = post(theirs, f"supply/orders/{one.ref}/despatches", docket)
+    loaded = DespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
+    xml_road = post_xml(theirs, f"supply/orders/{other.ref}/despatches", advice(other, loaded))
+    assert state(json_road) == state(xml_road)
+    assert json_road["lines"][0]["on_the_way"] == "4"
+
+
+def test_the_same_document_five_times_is_one(order: SupplierOrder, theirs: Client) -> None:
+    body = advice(order, DespatchLine("1", "1", "Rail", D(4), "C62"))
+    post_xml(theirs, f"supply/orders/{order.ref}/despatches", body)
+    for _ in range(4):
+        again = post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 200)
+    assert (again["lines"][0]["on_the_way"], len(again["despatches"])) == ("4", 1)
+
+
+def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
+    order: SupplierOrder, theirs: Client
+) -> None:
+    path = f"supply/orders/{order.ref}/replies"
+    told = ubl_values(order)
+    other = OrderResponse(
+        "R1",
+        date(2031, 5, 6),
+        "O9999",
+        ResponseCode.CONDITIONAL,
+        "EUR",
+        told.buyer,
+        told.seller,
+        (ResponseLine("1", "7", LineStatus.ACCEPTED, "Rail"),),
+    )
+    errors = post_xml(theirs, path, write_response(other), 422)["errors"]
+    assert [one["code"] for one in errors] == ["order.other", "currency", "unknown"]
+    with_lines = response(order, ResponseCode.ACCEPTED, ResponseLine("1", "1", LineStatus.ACCEPTED, "Rail"))
+    assert post_xml(theirs, path, with_lines, 422)["errors"][0]["code"] == "PEPPOL-T76-R008"
+
+
+@pytest.mark.parametrize(
+    ("line", "pointer"),
+    [
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D("0.00001"), "C62"), "#/lines/0/quantity"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D(-1), "C62"), "#/lines/0/quantity"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", price=D("-0.01")), "#/lines/0/price"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", price=D("1" * 40)), "#/lines/0/price"),
+        (ResponseLine("1", "1", LineStatus.REFUSED, "Rail", note="x" * 501), "#/lines/0/reason"),
+        (ResponseLine("1", "1", LineStatus.CHANGED, "Rail", D(4), "MTR"), "#/OrderLine/0/Quantity"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_document_is_held_to_the_bounds_of_json(
+    order: SupplierOrder, theirs: Client, line: ResponseLine, pointer: str
+) -> None:
+    body = response(order, ResponseCode.CONDITIONAL, line)
+    told = post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    assert [one["pointer"] for one in told["errors"]] == [pointer]
+    assert now(order).version == order.version
+
+
+def test_a_docket_is_too_and_names_pieces_by_any_code_for_one(order: SupplierOrder, theirs: Client) -> None:
+    path = f"supply/orders/{order.ref}/despatches"
+    for quantity, unit, pointer in (
+        (D("0.0001"), "C62", "#/lines/0/quantity"),
+        (D(4), "KGM", "#/DespatchLine/0/DeliveredQuantity"),
+        (D(0), "C62", "#/lines"),
+    ):
+        told = post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", quantity, unit)), 422)
+        assert [one["pointer"] for one in told["errors"]] == [pointer]
+    post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", D(4), "H87")))
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b'<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]><x>&a;</x>',
+        b"<x" + b"><x" * 300 + b">",
+        b"not xml",
+        b"",
+        b'<Order xmlns="urn:other"/>',
+    ],
+)
+def test_an_attack_by_xml_is_refused_and_changes_nothing(order: SupplierOrder, theirs: Client, body: bytes) -> None:
+    post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    assert now(order).version == order.version
+
+
+def test_a_document_over_a_megabyte_is_refused_unread(order: SupplierOrder, theirs: Client) -> None:
+    body = b"<x>" + b" " * 1_000_000 + b"</x>"
+    post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 413)
+    post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 413)
+
+
+def test_the_log_goes_on_after_the_event_one_knows(yard: Business, cast: Cast, theirs: Client) -> None:
+    order = placed(yard, account=cast.supplier)
+    [first] = theirs.get("/api/v1/supply/events").json()["items"]
+    assert (first["type"], first["sequence"]) == ("order.placed", 2)
+    assert first["facts"]["total"] == theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["total"]
+    services.cancel(order=order, actor=actor_of(yard), reason="withdrawn")
+    [second] = theirs.get(f"/api/v1/supply/events?after={first['ref']}").json()["items"]
+    assert (second["type"], second["facts"]["reason"]) == ("order.cancelled", "withdrawn")
+    assert theirs.get("/api/v1/supply/events?after=nothing").status_code == 404
+
+
+def test_who_lost_everything_catches_up_from_the_log_alone(yard: Business, cast: Cast, theirs: Client) -> None:
+    order = placed(yard, account=cast.supplier)
+    post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D1", "lines": [{"line": 1, "quantity": "4"}]})
+    post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D2", "lines": [{"line": 1, "quantity": "6"}]})
+    events = theirs.get("/api/v1/supply/events").json()["items"]
+    sent = sum(D(one["facts"]["lines"]["1"]) for one in events if one["type"] == "order.despatched")
+    assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["on_the_way"])
+
+
+def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    batch = {"offers": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
+    before = Offer.objects.of(yard).count()
+    dry = post(theirs, "supply/offer-batches?validate_only=true", batch, 207)
+    assert [one["status"] for one in dry["items"]] == [200, 422, 422]
+    assert Offer.objects.of(yard).count() == before
+    live = post(theirs, "supply/offer-batches", batch, 207)
+    assert [one["errors"] for one in live["items"]] == [one["errors"] for one in dry["items"]]
+    assert live["items"][1]["errors"][0]["pointer"] == "#/offers/1/price"
+    assert (live["stored"], Offer.objects.of(yard).count()) == (1, before + 1)
+
+
+@pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?validate_only=true"])
+def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
+    yard: Business, cast: Cast, theirs: Client, way: str
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    template = offers(yard, "1.25")[0]
+    days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(3)]
+    batch = {"offers": [{**template, "valid_from": day, "breaks": [["10", "1.2"]]} for day in days]}
+    first = post(theirs, "supply/offer-batches", batch, 207)
+    assert [one["result"] for one in first["items"]] == ["stored"] * 3
+    before, entries = Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
+    again = post(theirs, f"supply/offer-batches{way}", batch, 207)
+    assert [(one["status"], one["result"]) for one in again["items"]] == [(200, "unchanged")] * 3
+    assert [one["ref"] for one in again["items"]] == [one["ref"] for one in first["items"]]
+    assert (again["stored"], again["unchanged"]) == (0, 3)
+    assert (Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (before, entries)
+    another = {"offers": [{**batch["offers"][0], "price": "1.26"}]}
+    told = post(theirs, f"supply/offer-batches{way}", another, 207)
+    assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
+
+
+def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast: Cast, theirs: Client) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    before = Offer.objects.of(yard).count()
+    told = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
+    assert [one["status"] for one in told["items"]] == [424, 422]
+    assert Offer.objects.of(yard).count() == before
+
+
+def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its_entry(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    template = offers(yard, "1.25")[0]
+    days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(1, 41)]
+    many = [{**template, "valid_from": day} for day in days]
+
+    def asked(count: int, status: str) -> tuple[int, Any]:
+        with CaptureQueriesContext(connection) as queries:
+            told = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
+        return len(queries), told
+
+    asked(1, "?validate_only=true")  # which also notes when the key was used last
+    assert asked(1, "?validate_only=true")[0] == asked(40, "?validate_only=true")[0]
+    few, _ = asked(1, "")
+    more, told = asked(40, "")
+    assert few == more
+    # the first was stored by the call before; the others say where each of them is told in the audit trail
+    assert [one["status"] for one in told["items"]] == [200, *[201] * 39]
+    assert told["items"][0]["result"] == "unchanged"
+    entries = AuditEntry.objects.filter(business=yard, action="offer.added")
+    assert {entry.subject for entry in entries} >= {f"offer:{one['ref']}" for one in told["items"][1:]}
+    assert list(verify(yard)) == []
+
+
+def test_of_two_prices_from_the_same_day_in_a_batch_the_first_counts(
+    yard: Business, cast: Cast, theirs: Client
+) -> None:
+    seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    one = offers(yard, "1.25")[0]
+    ended = {**one, "valid_to": (timezone.localdate() - timedelta(days=1)).isoformat()}
+    told = post(theirs, "supply/offer-batches", {"offers": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
+    assert [(row["status"], [error["pointer"] for error in row["errors"]]) for row in told] == [
+        (422, ["#/offers/0/valid_to"]),
+        (201, []),
+        (422, ["#/offers/2/valid_from"]),
+        (422, ["#/offers/3"]),
+    ]
+
+
+@pytest.fixture
+def trial(cast: Cast) -> Client:
+    _, text = issue_key(
+        name="trial",
+        scopes=[Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_WRITE, Scope.SUPPLY_OFFERS_READ],
+        supplier_account=cast.supplier,
+        live=False,
+        actor=SYSTEM,
+    )
+    return Client(headers={"Authorization": f"Bearer {text}"})
+
+
+def test_a_test_key_sees_the_sandbox_and_a_live_key_never_does(
+    order: SupplierOrder, trial: Client, theirs: Client
+) -> None:
+    made = post(trial, "supply/sandbox/orders")
+    refs = {one["ref"] for one in trial.get("/api/v1/supply/orders").json()["items"]}
+    assert made["ref"] in refs
+    assert order.ref not in refs
+    assert [one["ref"] for one in theirs.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
+    assert theirs.get(f"/api/v1/supply/orders/{made['ref']}").status_code == 404
+    assert post(theirs, "supply/sandbox/orders", status=403)["code"] == "forbidden"
+
+
+def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_the_sandbox(
+    yard: Business, cast: Cast, trial: Client, theirs: Client
+) -> None:
+    real = seller_of(yard, component_of(yard, "rail"), cast.supplier)
+    sandbox = post(trial, "supply/sandbox/orders")["business"]["ref"]
+    for client, own, others in ((trial, sandbox, yard.ref), (theirs, yard.ref, sandbox)):
+        seen = client.get("/api/v1/supply/offers?page_size=200").json()["items"]
+        assert {one["business"] for one in seen} == {own}
+        assert client.get(f"/api/v1/supply/offers?business={others}").json()["items"] == []
+        sku = seen[0]["component"]
+        body = {"business": others, "component": sku, "price": "0.01", "valid_from": "2999-01-01"}
+        assert post(client, "supply/offers", body, 422)["errors"][0]["pointer"] == "#/business"
+        post(client, "supply/offers", {**body, "business": own})
+    offer = Offer.objects.of(yard).filter(supplier=real).latest("id")
+    assert trial.get(f"/api/v1/supply/offers/{offer.ref}").status_code == 404
+    change = trial.patch(
+        f"/api/v1/supply/offers/{offer.ref}", {"price": "9.99"}, "application/json", headers={"If-Match": "*"}
+    )
+    assert change.status_code == 404
+
+
+def test_the_whole_cycle_runs_in_the_sandbox_and_a_reset_begins_anew(trial: Client, mailoutbox: list[Any]) -> None:
+    made = post(trial, "supply/sandbox/orders")
+    ref = made["ref"]
+    post(trial, f"supply/orders/{ref}/replies", {"number": "R1", "code": "AP"})
+    lines = [{"line": one["line"], "quantity": one["quantity"]} for one in made["lines"]]
+    assert post(trial, f"supply/orders/{ref}/despatches", {"number": "D1", "lines": lines})["state"] == "despatched"
+    post(trial, "supply/sandbox/reset", status=200)
+    states = [one["state"] for one in trial.get("/api/v1/supply/orders").json()["items"]]
+    assert states.count("placed") == 2
+    assert "despatched" not in states
+    assert mailoutbox == []
+
+
+def test_an_owner_lets_a_suppliers_system_in(yard: Business, owner_client: Client) -> None:
+    supplier = seller_of(yard, component_of(yard, "rail"))
+    order = placed(yard)
+    answer = owner_client.post(
+        f"/api/v1/suppliers/{supplier.ref}/keys",
+        {"name": "till"},
+        "application/json",
+        headers={"Idempotency-Key": "k1"},
+    )
+    assert answer.status_code == 201
+    machine = Client(headers={"Authorization": f"Bearer {answer.json()['key']}"})
+    assert [one["ref"] for one in machine.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
+
+
+def test_the_owner_downloads_an_order_too(order: SupplierOrder, owner_client: Client) -> None:
+    xml = owner_client.get(f"/api/v1/orders/{order.ref}/document.xml")
+    assert read_order(xml.content).id == order.number

@@ -1,0 +1,168 @@
+"""What an attacker tries with a webhook's address and answers: no packet inside, no redirect, and an end within the time."""
+
+from __future__ import annotations
+
+import gzip
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from typing import Any
+
+import pytest
+
+from quotes.integrations.webhook_http import KEPT, post
+from tests.quotes.integrations.receiver import receiving
+
+PUBLIC = "93.184.215.14"
+Speak = Callable[[socket.socket], None]
+
+
+@pytest.fixture
+def inside(settings: Any) -> None:
+    """Loopback may be called: only a test's settings can say so."""
+    settings.WEBHOOKS_TO_LOOPBACK = True
+
+
+@pytest.fixture
+def calls(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Every address that somebody tries to connect to; nobody gets through."""
+    tried: list[str] = []
+
+    def connect(address: tuple[str, int], timeout: float) -> socket.socket:
+        tried.append(address[0])
+        raise ConnectionRefusedError
+
+    monkeypatch.setattr(socket, "create_connection", connect)
+    return tried
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        ["127.0.0.1"], [PUBLIC, "127.0.0.1"], ["10.0.0.1", PUBLIC], ["::1"], ["::ffff:127.0.0.1"], ["::127.0.0.1"],
+        ["::ffff:a9fe:a9fe"], ["64:ff9b::7f00:1"], ["2002:7f00:1::"], ["fe80::1%eth0"], ["169.254.169.254"], ["0.0.0.1"],
+        ["255.255.255.255"], ["100.64.0.1"], [],
+    ],
+    ids=str,
+)  # fmt: skip
+def test_a_name_that_turned_inside_since_it_was_saved_is_never_called(calls: list[str], answers: list[str]) -> None:
+    answer = post("https://rebound.example/hooks", b"{}", {}, look_up=lambda host, port: answers)
+    assert (answer.status, calls) == (None, [])
+    assert answer.fault
+
+
+def test_a_name_is_looked_up_once_and_what_was_judged_is_what_is_called(calls: list[str]) -> None:
+    looks = iter([[PUBLIC], ["127.0.0.1"]])
+    answer = post("https://rebound.example/hooks", b"{}", {}, look_up=lambda host, port: next(looks))
+    assert (calls, answer.status) == ([PUBLIC], None)
+    assert list(looks) == [["127.0.0.1"]]  # nobody asked a second time
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "127.0.0.1", "2130706433", "0x7f000001", "0x7f.1", "017700000001", "127.1", "0", "localhost", "localhost.",
+        "[::1]", "[::ffff:127.0.0.1]", "[::ffff:7f00:1]", "[0:0:0:0:0:ffff:127.0.0.1]",
+    ],
+)  # fmt: skip
+def test_loopback_by_any_spelling_is_never_called(calls: list[str], host: str) -> None:
+    # by the system's own resolver
+    assert post(f"https://{host}/hooks", b"{}", {}).status is None
+    assert calls == []
+
+
+def test_who_answers_from_inside_all_the_same_gets_nothing_said(settings: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    connect, said = socket.create_connection, list[bytes]()
+
+    def listen(line: socket.socket) -> None:
+        said.append(line.recv(100))
+
+    with speaking(listen) as port:
+        # as where a rule of the network bends an outer address inwards
+        monkeypatch.setattr(socket, "create_connection", lambda address, timeout: connect(("127.0.0.1", port), timeout))
+        answer = post("https://rebound.example/hooks", b"{}", {}, look_up=lambda host, port: [PUBLIC])
+    assert (answer.status, answer.fault) == (None, "OSError: the peer is not on the open internet")
+    assert said in ([], [b""])
+
+
+@pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
+def test_a_redirect_is_not_followed(inside: None, status: int) -> None:
+    with receiving() as canary, receiving() as receiver:
+        receiver.answers = [(status, {"Location": canary.url, "Refresh": f"0; url={canary.url}"})]
+        assert post(receiver.url, b'{"type":"x"}', {}).status == status
+        assert (len(receiver.got), canary.got) == (1, [])
+
+
+@contextmanager
+def speaking(speak: Speak) -> Iterator[int]:
+    """A port of loopback where whoever connects hears what ``speak`` says."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def serve() -> None:
+            with suppress(OSError):
+                line, _ = server.accept()
+                with line:
+                    speak(line)
+
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        yield server.getsockname()[1]
+        with suppress(OSError):
+            server.shutdown(socket.SHUT_RDWR)
+    thread.join(timeout=5)
+
+
+def dripping(begin: bytes, drop: bytes) -> Speak:
+    """Says ``begin``, then a drop ten times a second, until it is hung up on."""
+
+    def speak(line: socket.socket) -> None:
+        line.sendall(begin)
+        for _ in range(200):
+            line.sendall(drop)
+            time.sleep(0.1)
+
+    return speak
+
+
+def silent(line: socket.socket) -> None:
+    """Hears everything and says nothing."""
+    while line.recv(65_536):
+        pass
+
+
+BOMB = gzip.compress(bytes(20_000_000))
+SINS: dict[str, tuple[str, Speak]] = {
+    "a handshake a byte at a time": ("https", dripping(b"\x16\x03\x03\x40\x00\x02\x00\x3f\xfc\x03\x03", b"\x00")),
+    "silence in the handshake": ("https", silent),
+    "a status line a byte at a time": ("http", dripping(b"HTTP/1.1 ", b"2")),
+    "a header a byte at a time": ("http", dripping(b"HTTP/1.1 200 OK\r\nX-Long: ", b"x")),
+    "headers without end": ("http", dripping(b"HTTP/1.1 200 OK\r\n", b"X: y\r\n")),
+    "a body a byte at a time": ("http", dripping(b"HTTP/1.1 200 OK\r\nContent-Length: 9999\r\n\r\n", b"x")),
+    "chunks a byte at a time": ("http", dripping(b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n", b"1\r\nx\r\n")),
+    "for ever to be continued": ("http", dripping(b"", b"HTTP/1.1 100 Continue\r\n\r\n")),
+    "silence": ("http", silent),
+}  # fmt: skip
+
+
+@pytest.mark.timeout(120)  # nobody but us ends these
+@pytest.mark.parametrize("sin", SINS)
+def test_whatever_a_slow_receiver_does_it_is_cut_off_in_time(inside: None, sin: str) -> None:
+    scheme, speak = SINS[sin]
+    with speaking(speak) as port:
+        answer = post(f"{scheme}://127.0.0.1:{port}/hooks", b"{}", {}, seconds=0.7)
+    assert answer.status is None
+    assert "within" in answer.fault, "our own limit ended it: the receiver would have gone on"
+    assert len(answer.body) <= KEPT
+
+
+def test_a_bomb_is_kept_packed_and_only_its_beginning(inside: None) -> None:
+    def speak(line: socket.socket) -> None:
+        line.recv(65_536)
+        line.sendall(b"HTTP/1.1 200 OK\r\nContent-Encoding: gzip\r\nContent-Length: %d\r\n\r\n" % len(BOMB) + BOMB)
+
+    with speaking(speak) as port:
+        answer = post(f"http://127.0.0.1:{port}/hooks", b"{}", {}, seconds=5)
+    assert answer.status == 200
+    assert len(answer.body) <= KEPT < len(BOMB)
