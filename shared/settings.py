@@ -53,7 +53,7 @@ INSTALLED_APPS = [
     "quotes.documents",
     "quotes.purchasing",
     "quotes.integrations",
-    "quotes.books",
+    "quotes.accounting",
     "quotes.desk",
 ]
 

@@ -16,7 +16,7 @@ APPS = (
     "quotes.documents",
     "quotes.purchasing",
     "quotes.integrations",
-    "quotes.books",
+    "quotes.accounting",
     "quotes.desk",
 )
 

@@ -37,9 +37,9 @@ from django.db import connection
 from catalogue.engine.sample_catalogue import NewBusiness, start
 from catalogue.models import Offer
 from catalogue.queries import suppliers
-from quotes.books.models import LedgerEntry
-from quotes.books.reports import Span, entry_table
-from quotes.books.writing import csv_blocks, file_blocks, ledger_csv, xlsx_file
+from quotes.accounting.models import LedgerEntry
+from quotes.accounting.report_files import csv_blocks, file_blocks, ledger_csv, xlsx_file
+from quotes.accounting.reports import Span, entry_table
 from quotes.purchasing.draft_orders import start_order
 from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM

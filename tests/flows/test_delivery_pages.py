@@ -13,8 +13,8 @@ import pytest
 from django.test import Client
 
 from fencing.model.faults import Refused
-from quotes.books.models import LedgerEntry
-from quotes.books.posting import post
+from quotes.accounting.models import LedgerEntry
+from quotes.accounting.order_posting import post
 from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
 from quotes.purchasing.models import OrderEvent, ReceiptLine, State, SupplierOrder
 from quotes.purchasing.services import place

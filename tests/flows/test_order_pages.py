@@ -12,7 +12,7 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Component
-from quotes.books.models import PeriodLock
+from quotes.accounting.models import PeriodLock
 from quotes.jobs.models import Job
 from quotes.purchasing.models import OrderLine, StockItem, SupplierOrder
 from quotes.quoting.customer_responses import accept

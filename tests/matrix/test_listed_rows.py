@@ -14,8 +14,8 @@ from django.utils import timezone
 from catalogue.api.api_fields import SUPPLY_OFFER, stored
 from catalogue.api.resources import RESOURCES
 from catalogue.models import Offer
-from quotes.books import api as books
-from quotes.books.models import PeriodLock
+from quotes.accounting import api as books
+from quotes.accounting.models import PeriodLock
 from quotes.documents import api as documents
 from quotes.documents.models import Document
 from quotes.integrations import webhook_api as hooks

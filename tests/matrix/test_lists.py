@@ -13,7 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from catalogue.models import FenceSystem
-from quotes.books.models import PeriodLock
+from quotes.accounting.models import PeriodLock
 from quotes.integrations.models import Delivery, WebhookEndpoint
 from quotes.quoting.models import Revision, State
 from shared.business.actors import SYSTEM

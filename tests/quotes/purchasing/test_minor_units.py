@@ -11,7 +11,7 @@ import pytest
 
 from catalogue.api.api_fields import PRICE_RULE, stored
 from catalogue.models import Component, Supplier
-from quotes.books.reports import Table, money, totals_of
+from quotes.accounting.reports import Table, money, totals_of
 from quotes.integrations.order_formats import ubl_values
 from quotes.integrations.order_spreadsheet import order_csv
 from quotes.purchasing.api_fields import order_full

@@ -14,9 +14,9 @@ from functools import cache, lru_cache
 import pytest
 from django.db import connection
 
-from quotes.books.models import LedgerEntry
-from quotes.books.reports import GROUPS, Span, totals_of, totals_table
-from quotes.books.writing import csv_blocks, ledger_csv
+from quotes.accounting.models import LedgerEntry
+from quotes.accounting.report_files import csv_blocks, ledger_csv
+from quotes.accounting.reports import GROUPS, Span, totals_of, totals_table
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import placed

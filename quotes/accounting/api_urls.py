@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from quotes.books import api
+from quotes.accounting import api
 
 urlpatterns = [
     path("books/ledger.<str:form>", api.Ledger.as_view()),

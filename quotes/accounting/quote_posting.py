@@ -10,8 +10,8 @@ from typing import Any, NamedTuple
 from django.db import transaction
 from django.db.models import Q, Sum
 
-from quotes.books.models import QuoteEntry, QuoteStep
-from quotes.books.periods import open_day
+from quotes.accounting.models import QuoteEntry, QuoteStep
+from quotes.accounting.periods import open_day
 from quotes.jobs.document_text import parsed
 from quotes.quoting.models import Revision, State
 from quotes.quoting.totals import NOTHING_CHOSEN, sums

@@ -4,6 +4,6 @@ from django.apps import AppConfig
 
 
 class BooksConfig(AppConfig):
-    name = "quotes.books"
+    name = "quotes.accounting"
     label = "books"
     default_auto_field = "django.db.models.BigAutoField"

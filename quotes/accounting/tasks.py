@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from quotes.books.posting import post
-from quotes.books.quoting import post_quotes
+from quotes.accounting.order_posting import post
+from quotes.accounting.quote_posting import post_quotes
 from quotes.purchasing.models import OrderEvent
 from shared.background.outbox import Event, handles
 

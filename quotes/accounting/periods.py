@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from quotes.books.models import PeriodLock
+from quotes.accounting.models import PeriodLock
 from shared.models import Business
 
 

@@ -8,8 +8,8 @@ import pytest
 from django.db.models import F
 from django.utils import timezone
 
-from quotes.books.models import LedgerEntry, PeriodLock, Posting
-from quotes.books.posting import catch_up, lock_period, post
+from quotes.accounting.models import LedgerEntry, PeriodLock, Posting
+from quotes.accounting.order_posting import catch_up, lock_period, post
 from quotes.purchasing import services
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.models import Business

@@ -40,7 +40,7 @@ def accounts(request: MemberRequest) -> HttpResponse:
         messages.success(request, "Accounts saved. Orders placed from now on are entered on them.")
         return redirect("accounts")
     values = {"boxes": _boxes(request.business, codes, typed, faults), "is_wrong": bool(faults), "here": "accounts"}
-    return render(request, "books/accounts.html", values, status=422 if faults else 200)
+    return render(request, "accounting/accounts.html", values, status=422 if faults else 200)
 
 
 @transaction.atomic

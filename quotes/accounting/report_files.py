@@ -12,7 +12,7 @@ from typing import IO
 
 from django.db import connection
 
-from quotes.books.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entry_table, money
+from quotes.accounting.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entry_table, money
 from shared.api.json_encoder import write_json
 from shared.common.money import minor_digits
 from shared.models import Business

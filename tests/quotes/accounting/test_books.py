@@ -17,10 +17,10 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Component
-from quotes.books.models import LedgerEntry, PeriodLock
-from quotes.books.posting import catch_up, lock_period, post
-from quotes.books.reports import GROUPS, Span, entry_table, totals_table
-from quotes.books.writing import csv_blocks, ledger_csv
+from quotes.accounting.models import LedgerEntry, PeriodLock
+from quotes.accounting.order_posting import catch_up, lock_period, post
+from quotes.accounting.report_files import csv_blocks, ledger_csv
+from quotes.accounting.reports import GROUPS, Span, entry_table, totals_table
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import SupplierOrder

@@ -11,9 +11,9 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from quotes.books.models import PeriodLock
-from quotes.books.posting import catch_up, lock_period
-from quotes.books.reports import (
+from quotes.accounting.models import PeriodLock
+from quotes.accounting.order_posting import catch_up, lock_period
+from quotes.accounting.reports import (
     GROUPS,
     MARGIN_SUMS,
     Span,
@@ -78,7 +78,7 @@ def books(request: MemberRequest) -> HttpResponse:
         "may_set_accounts": request.actor.may(Scope.BUSINESS_WRITE),
         "may_lock": request.actor.may(Scope.BOOKS_WRITE),
     }
-    return render(request, "books/books.html", values, status=status)
+    return render(request, "accounting/books.html", values, status=status)
 
 
 def _span(request: MemberRequest) -> tuple[Span, str]:

@@ -11,8 +11,8 @@ import pytest
 import time_machine
 from django.test import Client
 
-from quotes.books.models import QuoteEntry
-from quotes.books.posting import catch_up, lock_period
+from quotes.accounting.models import QuoteEntry
+from quotes.accounting.order_posting import catch_up, lock_period
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job
 from quotes.quoting.customer_responses import accept, decline, lapse_if_due
@@ -21,7 +21,7 @@ from quotes.quoting.services import revise, send
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.books.test_books import FOREVER, read, rows_of, total
+from tests.quotes.accounting.test_books import FOREVER, read, rows_of, total
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
 
 pytestmark = pytest.mark.django_db

@@ -12,7 +12,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import Max, QuerySet, Sum
 
-from quotes.books.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
+from quotes.accounting.models import LedgerEntry, QuoteEntry, QuoteStep, ReceivedEntry
 from quotes.jobs.models import Job
 from quotes.purchasing.api_fields import number
 from shared.business.business_owned import OwnedQuerySet

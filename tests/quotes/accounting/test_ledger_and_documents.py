@@ -14,8 +14,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fencing.model.faults import Refused
-from quotes.books.models import LedgerEntry, ReceivedEntry
-from quotes.books.posting import lock_period, post
+from quotes.accounting.models import LedgerEntry, ReceivedEntry
+from quotes.accounting.order_posting import lock_period, post
 from quotes.purchasing import services
 from quotes.purchasing.deliveries import Count, Counted, receive
 from quotes.purchasing.draft_orders import order_for

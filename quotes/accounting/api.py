@@ -13,9 +13,18 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.books.models import PeriodLock
-from quotes.books.posting import catch_up, lock_period
-from quotes.books.reports import (
+from quotes.accounting.models import PeriodLock
+from quotes.accounting.order_posting import catch_up, lock_period
+from quotes.accounting.report_files import (
+    MOST_XLSX_ROWS,
+    TYPES,
+    csv_blocks,
+    file_blocks,
+    json_blocks,
+    ledger_csv,
+    xlsx_file,
+)
+from quotes.accounting.reports import (
     GROUPS,
     QUOTE_GROUPS,
     Span,
@@ -26,7 +35,6 @@ from quotes.books.reports import (
     quotes_table,
     totals_table,
 )
-from quotes.books.writing import MOST_XLSX_ROWS, TYPES, csv_blocks, file_blocks, json_blocks, ledger_csv, xlsx_file
 from quotes.jobs.api_fields import DATE, shape
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of

@@ -15,8 +15,8 @@ from django.test import Client
 
 from catalogue.models import SupplierTerms
 from catalogue.queries import suppliers
-from quotes.books.models import LedgerEntry, QuoteEntry, ReceivedEntry
-from quotes.books.posting import catch_up, lock_period, post
+from quotes.accounting.models import LedgerEntry, QuoteEntry, ReceivedEntry
+from quotes.accounting.order_posting import catch_up, lock_period, post
 from quotes.jobs.models import Customer, Job
 from quotes.purchasing import services
 from quotes.purchasing.deliveries import Count, Counted, receive, send_back
@@ -25,7 +25,7 @@ from quotes.purchasing.models import GoodsReturn, OrderLine, SupplierOrder
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.books.test_books import FOREVER, read, rows_of, total
+from tests.quotes.accounting.test_books import FOREVER, read, rows_of, total
 from tests.quotes.purchasing.cast import agreed_job, line, now, placed
 from tests.quotes.quoting.cast import actor_of, stock_up
 

@@ -10,14 +10,14 @@ from django.test import Client
 
 from catalogue.models import Component, PriceRule, SupplierTerms
 from catalogue.queries import price_rules_on
-from quotes.books.posting import post
+from quotes.accounting.order_posting import post
 from quotes.purchasing import services
 from quotes.purchasing.models import SupplierOrder
 from shared.business.models import Person
 from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
-from tests.quotes.books.test_books import FOREVER, rows_of
+from tests.quotes.accounting.test_books import FOREVER, rows_of
 from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import actor_of, stock_up
 

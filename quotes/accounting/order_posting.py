@@ -9,10 +9,10 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
-from quotes.books.models import EntryKind, LedgerEntry, PeriodLock, Posting, ReceivedEntry
-from quotes.books.parts import Key, Part, parts_of, received_by_job
-from quotes.books.periods import locked_until, open_day
-from quotes.books.quoting import post_quotes
+from quotes.accounting.models import EntryKind, LedgerEntry, PeriodLock, Posting, ReceivedEntry
+from quotes.accounting.order_allocation import Key, Part, parts_of, received_by_job
+from quotes.accounting.periods import locked_until, open_day
+from quotes.accounting.quote_posting import post_quotes
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked
 from shared.api.problems import Problem
