@@ -54,7 +54,7 @@ INSTALLED_APPS = [
     "quotes.purchasing",
     "quotes.integrations",
     "quotes.accounting",
-    "quotes.desk",
+    "quotes.office",
 ]
 
 MIDDLEWARE = [

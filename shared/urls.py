@@ -17,7 +17,7 @@ APPS = (
     "quotes.purchasing",
     "quotes.integrations",
     "quotes.accounting",
-    "quotes.desk",
+    "quotes.office",
 )
 
 urlpatterns = [

@@ -36,11 +36,11 @@ from reportlab.platypus import Paragraph, SimpleDocTemplate, Table
 from weasyprint import HTML
 
 from fencing.reading import read_json
-from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.documents import pdf
 from quotes.documents.quote_pack import quote_pdf
 from quotes.documents.quote_sheet import quote_values
 from quotes.jobs.document_text import parsed
+from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.quote_command import quote_measure
 from shared.business.actors import SYSTEM

@@ -14,10 +14,10 @@ from urllib.parse import parse_qsl
 import pytest
 from playwright.sync_api import Browser, Page, Request, Response, expect
 
-from quotes.desk import measure_pages
-from quotes.desk.measure_keeping import keep_typed
 from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.office import measure_views
+from quotes.office.measure_drafts import keep_typed
 from shared.models import Business
 from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
@@ -166,7 +166,7 @@ def slow_answers(monkeypatch: pytest.MonkeyPatch) -> None:
         time.sleep(0.5)
         return keep_typed(*args, **named)
 
-    monkeypatch.setattr(measure_pages, "keep_typed", slow)
+    monkeypatch.setattr(measure_views, "keep_typed", slow)
 
 
 def test_what_is_typed_while_an_answer_is_on_its_way_stands(
@@ -329,7 +329,7 @@ def test_a_new_version_of_a_script_runs_with_the_next_load_and_is_kept_for_the_o
         before = wide.evaluate(
             "[...document.scripts].map((one) => one.src).find((src) => src.includes('desk/measure.'))"
         )
-        script = settings.ROOT / "quotes/desk/static/desk/measure.js"
+        script = settings.ROOT / "quotes/office/static/office/measure.js"
         (tmp_path / "desk").mkdir()
         (tmp_path / "desk" / "measure.js").write_text(
             "document.documentElement.dataset.version = 'new';" + script.read_text()

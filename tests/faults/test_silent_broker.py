@@ -27,7 +27,7 @@ import json
 from django.core.management import call_command
 call_command('migrate', verbosity=0)
 from catalogue.models import Offer
-from quotes.desk.scenario import load_business, scenario
+from quotes.office.demo_data import load_business, scenario
 business = load_business(scenario()['business'])
 from shared.background.outbox import Wanted
 Wanted.objects.all().delete()

@@ -18,7 +18,7 @@ WRONG = [
     ("fencing/model/measure.py", "import random", "the engine computes and knows nothing of us"),
     ("shared/database/numbering.py", "import catalogue.models", "quotes over catalogue over shared over fencing"),
     ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
-    ("quotes/jobs/models.py", "import quotes.desk.page_urls", "the stages of a job form no circle"),
+    ("quotes/jobs/models.py", "import quotes.office.page_urls", "the stages of a job form no circle"),
     ("quotes/pricing/__init__.py", "import django.db", "pricing is a pure function"),
     ("shared/business/services.py", "import shared.tasks", "services write rows and start nothing"),
     ("quotes/jobs/models.py", "import redis", "only the relay knows the broker"),
@@ -34,7 +34,7 @@ def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
         )
     shutil.copy(ROOT / "pyproject.toml", copy)
     # the circle below needs its other half
-    (copy / "quotes/desk/page_urls.py").write_text("import quotes.jobs.models\n")
+    (copy / "quotes/office/page_urls.py").write_text("import quotes.jobs.models\n")
     return copy
 
 

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from fencing.reading import read_json
-from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.jobs import services as jobs
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, start_measure
+from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting import services as offers
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.models import Revision

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 
-from quotes.desk.scenario import FOLDER, load_business, scenario
 from quotes.documents.models import Document, Kind
 from quotes.documents.pdf import Variant, render
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.services import make, want_documents
 from quotes.jobs.document_text import parsed
+from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.services import place
 from quotes.quoting.customer_responses import accept

@@ -22,7 +22,7 @@ from quotes.documents.models import Document
 _MAKE = """
 from django.core.management import call_command
 call_command("migrate", verbosity=0)
-from quotes.desk.scenario import load_business, load_jobs, load_orders, scenario
+from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 told = scenario()
 business = load_business(told["business"])
 screened = {**told["jobs"][0], "measure": "7-screened-ridge", "setup": {"visits": "2"}, "accept": True}

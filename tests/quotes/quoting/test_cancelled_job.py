@@ -8,9 +8,9 @@ import pytest
 from django.db import DatabaseError, transaction
 from django.test import Client
 
-from quotes.desk.today import gather
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job
+from quotes.office.today import gather
 from quotes.quoting import tasks
 from quotes.quoting.customer_responses import accept, open_link
 from quotes.quoting.models import Revision, SignedLink, State

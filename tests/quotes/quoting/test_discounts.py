@@ -10,10 +10,10 @@ import pytest
 from django.test import Client
 
 from catalogue.rules.price_rules import rule_faults
-from quotes.desk.measure_drawn import draw
 from quotes.documents.management.commands.quote import explained
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import JobState
+from quotes.office.measure_preview import draw
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.queries import content_of
 from quotes.quoting.services import send, start_quote

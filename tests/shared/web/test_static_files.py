@@ -35,9 +35,9 @@ def test_a_changed_file_has_another_name_and_the_old_name_never_leads_to_it(tmp_
     file = tmp_path / "desk" / "desk.js"
     file.parent.mkdir()
     file.write_text("first")
-    first = staticfiles_storage.url("desk/desk.js")
+    first = staticfiles_storage.url("office/desk.js")
     file.write_text("the second")
-    second = staticfiles_storage.url("desk/desk.js")
+    second = staticfiles_storage.url("office/desk.js")
     assert first != second
     with closing(Client().get(second)) as answer:
         assert answer.getvalue() == b"the second"
@@ -52,7 +52,7 @@ def test_a_name_without_a_hash_is_not_kept_for_ever() -> None:
 
 def test_a_file_that_is_missing_is_a_fault_of_the_page() -> None:
     with pytest.raises(ValueError, match="There is no static file"):
-        staticfiles_storage.url("desk/nowhere.js")
+        staticfiles_storage.url("office/nowhere.js")
 
 
 @pytest.mark.slow

@@ -1,0 +1,112 @@
+"""A job's materials afterwards: quoted against ordered and used, and what came back put into the yard again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods
+
+from catalogue.models import Component
+from catalogue.queries import components
+from fencing.model.faults import Fault, Refused
+from fencing.model.roles import part
+from quotes.jobs import queries
+from quotes.jobs.models import Job
+from quotes.purchasing.stock_services import Leftover, leftovers, take_leftovers
+from quotes.quoting.job_comparison import compare_built
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+
+MOST_SKUS = 1_000
+LONGEST = 100_000
+"""What may be typed for a length [mm]."""
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.PRICES_READ)
+def used(request: MemberRequest, ref: str) -> HttpResponse:
+    """Role by role what was quoted, ordered and used; POST puts what the crew brought back into the yard, each once."""
+    job = find(queries.jobs(request.business).select_related("business", "site"), ref)
+    if request.method != "POST":
+        return _sheet(request, job)
+    if not request.actor.may(Scope.STOCK_WRITE):
+        raise PermissionDenied
+    try:
+        items = take_leftovers(job=job, actor=request.actor, named=_named(request, job))
+    except (Refused, Problem) as refused:
+        texts = [refused.detail] if isinstance(refused, Problem) else [fault.text for fault in refused.faults]
+        return _sheet(request, job, " ".join(texts), 422)
+    text = "They lie in the yard now." if items else "Nothing new was put in: say which component it is."
+    messages.success(request, text)
+    return redirect("job-used", ref)
+
+
+def _named(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int | None]]:
+    """Component and length of what the crew named by its role alone. Refused with every fault."""
+    named: dict[str, tuple[Component, int | None]] = {}
+    faults: list[Fault] = []
+    known = _known(request)
+    for one in leftovers(job):
+        ref = one.entry.ref
+        sku, length = (request.POST.get(f"{name}-{ref}", "").strip() for name in ("sku", "length"))
+        if one.component or one.lies or not sku:
+            continue
+        if sku not in known:
+            faults.append(Fault(f"/{ref}/component", "unknown", f"There is no component {sku}."))
+        elif length and not _is_length(length):
+            text = f"Length {length}: write whole millimetres up to {LONGEST}."
+            faults.append(Fault(f"/{ref}/length_mm", "range", text))
+        else:
+            named[ref] = known[sku], _length(length)
+    if faults:
+        raise Refused(faults)
+    return named
+
+
+def _length(text: str) -> int | None:
+    return int(text) if text else None
+
+
+def _is_length(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) < 9 and 0 < int(text) <= LONGEST
+
+
+def _known(request: MemberRequest) -> dict[str, Component]:
+    rows = components(request.business).select_related("business").filter(sku__in=_typed(request))
+    return {row.sku: row for row in rows}
+
+
+def _typed(request: MemberRequest) -> set[str]:
+    return {str(value).strip() for name, value in request.POST.items() if name.startswith("sku-")}
+
+
+def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200) -> HttpResponse:
+    brought = leftovers(job)
+    waiting = [one for one in brought if not one.lies]
+    may_put_in = request.actor.may(Scope.STOCK_WRITE) and bool(waiting)
+    unnamed = any(one.component is None for one in waiting)
+    told: dict[str, Any] = {
+        "job": job,
+        "fault": fault,
+        "brought": [(one, _words(one), request.POST.get(f"sku-{one.entry.ref}", "")) for one in brought],
+        "may_put_in": may_put_in,
+        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MOST_SKUS] if unnamed else [],
+        "locale": request.business.locale,
+        "currency": request.business.currency,
+    }
+    try:
+        compared = compare_built(job)
+    except Problem as refused:  # nothing is agreed yet
+        return render(request, "office/used.html", {**told, "nothing": refused.detail}, status=status)
+    rows = [{**row, "name": part(row["role"])} for row in compared["rows"]]
+    return render(request, "office/used.html", {**told, "rows": rows, "totals": compared["totals"]}, status=status)
+
+
+def _words(one: Leftover) -> str:
+    return one.component.label if one.component else part(one.entry.role, one.entry.quantity)

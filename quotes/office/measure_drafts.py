@@ -1,0 +1,152 @@
+"""Which document the measure sheet shows, and keeping what was typed without ever writing over somebody else's."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib.sessions.backends.base import SessionBase
+from django.db import transaction
+
+from catalogue import queries as catalogue
+from fencing.model.faults import Fault, Refused
+from fencing.reading import read_json
+from quotes.jobs import queries
+from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.measure_services import newest, save_draft
+from quotes.jobs.models import StoredMeasure
+from quotes.office.measure_fields import Offered, sheet_fields
+from quotes.office.measure_form import read_fields
+from shared.models import Business
+
+HEIGHT = 1800
+"""What the first measure of a business begins with [mm]; every later one begins with what was measured last."""
+_REMEMBERED = 20
+
+
+class Elsewhere(Exception):
+    """Somebody else, or this person on another device, has typed since this page was loaded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """Who types: the page that was loaded, and the version it started from."""
+
+    page: str
+    version: int
+
+
+def document_of(measure: StoredMeasure) -> dict[str, Any]:
+    """What is stored, with the fence system of now where it was begun before there was one."""
+    document = _stored(measure)
+    return {**document, "system": _default_system(measure.business)} if document.get("system") == "" else document
+
+
+def _stored(measure: StoredMeasure) -> dict[str, Any]:
+    """The draft where there is one that can be shown, else the last version, else a beginning."""
+    if measure.draft:
+        try:
+            draft = read_json(measure.draft)
+        except Refused:
+            draft = None
+        if isinstance(draft, dict):
+            return draft
+    version = newest(measure)
+    if version is not None:
+        kept: dict[str, Any] = parsed(version.document)
+        return kept
+    return beginning(measure)
+
+
+def beginning(measure: StoredMeasure) -> dict[str, Any]:
+    """One empty run, built as the business built last."""
+    last = queries.versions(measure.business).order_by("-id").first()
+    before = parsed(last.document) if last else {}
+    system = before.get("system") or _default_system(measure.business)
+    defaults = before.get("defaults") or {
+        "height_mm": HEIGHT,
+        "form": "auto",
+        "layout": "even",
+        **_finish(measure.business),
+    }
+    return {"site_measure": 1, "label": measure.label, "system": system, "defaults": defaults, "runs": [{"id": "A"}]}
+
+
+def _default_system(business: Business) -> str:
+    try:
+        return catalogue.default_system(business).code
+    except Refused:
+        return ""
+
+
+def _finish(business: Business) -> dict[str, Any]:
+    first = catalogue.finishes(business).filter(active=True).order_by("id").first()
+    return {"colours": dict.fromkeys(("post", "rail", "sheet"), first.code)} if first else {}
+
+
+def offered(business: Business, code: object) -> Offered:
+    """What can be chosen: fence systems, finishes, and the lattice tops of the chosen system."""
+    systems = list(catalogue.systems(business).filter(active=True).order_by("label").values_list("code", "label"))
+    finishes = list(catalogue.finishes(business).filter(active=True).order_by("name").values_list("code", "name"))
+    return Offered(systems, finishes, _lattices(business, code), catalogue.site_words_on(business))
+
+
+def _lattices(business: Business, code: object) -> list[int]:
+    try:
+        version = catalogue.system_version(business, str(code))
+    except Refused:
+        return []
+    heights = version.document.get("lattice", {}).get("heights_mm", [])
+    return [one for one in heights if isinstance(one, int)]
+
+
+@transaction.atomic
+def keep_typed(
+    measure: StoredMeasure,
+    document: Mapping[str, Any],
+    faults: tuple[Fault, ...],
+    hand: Hand,
+    session: SessionBase,
+    *,
+    over: bool = False,
+) -> StoredMeasure:
+    """The draft as typed. What is there already is not written again.
+
+    Raises:
+        Elsewhere: the measure was changed by another hand since; ``over`` writes over that change, once it was looked at.
+    """
+    row = (
+        StoredMeasure.objects.of(measure.business)
+        .select_for_update(no_key=True, of=("self",))
+        .select_related("job")
+        .get(pk=measure.pk)
+    )
+    text, before = _written(document), _stored(row)
+    if text not in (_written(before), "" if row.draft else _untouched(row, before)):
+        if not over and not _is_last(hand, row, session):
+            raise Elsewhere
+        row = save_draft(measure=row, text=text, faults=faults)
+        row.refresh_from_db()
+    remembered = {key: value for key, value in session.get("measuring", {}).items() if key != row.ref}
+    session["measuring"] = dict(list(remembered.items())[1 - _REMEMBERED :]) | {row.ref: [hand.page, row.version]}
+    return row
+
+
+def _untouched(row: StoredMeasure, document: Mapping[str, Any]) -> str:
+    """What the fields say of a document nobody typed in: they write out what it left to be understood."""
+    shown = sheet_fields(document, offered(row.business, document.get("system"))).all()
+    return _written(read_fields({one.name: one.value for one in shown}, document))
+
+
+def _is_last(hand: Hand, row: StoredMeasure, session: SessionBase) -> bool:
+    """Nobody wrote since: by the version the page knows, or because the last to write was this page, whose answer got lost."""
+    return hand.version == row.version or session.get("measuring", {}).get(row.ref) == [hand.page, row.version]
+
+
+def _written(document: Mapping[str, Any]) -> str:
+    try:
+        return canonical(dict(document))
+    except TypeError:  # a draft from elsewhere may hold what no document has a place for
+        return json.dumps(document, default=str)

@@ -1,0 +1,369 @@
+"""The fields of the measure sheet, made from a document: each with what was typed, how it was read, and what is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar
+
+from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
+from fencing.drawing.lettering import pointed
+from quotes.office.fields import Choices, Field, choice, said
+from quotes.office.level_book_view import Reduction, reduction_of
+from quotes.office.strength_fields import strength_fields
+from shared.common.typed_lengths import metres, typed
+
+FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
+LAYOUTS: Choices = (
+    ("auto", "cheapest"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
+    ("even", "all bays alike"), ("balanced", "two like closing bays"), ("whole_rails", "rails uncut"),
+)  # fmt: skip
+BASES: Choices = (("overall", "outer faces"), ("centres", "hole centres"))
+TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
+GROUNDS: Choices = (
+    ("flat", "taken as level"), ("fall", "a plain fall"), ("stations", "stations"), ("book", "levelling book"),
+)  # fmt: skip
+GATES: Choices = (("single", "one leaf"), ("wide", "one wide leaf"), ("double", "two leaves"))
+SIDES: Choices = (("left", "left"), ("right", "right"))
+WAYS: Choices = (("in", "in"), ("out", "out"))
+ENDS: Choices = (("", "no taper"), ("start", "at the start"), ("end", "at the end"))
+HARDWARE: Choices = (
+    ("", "hinges and latch"), ("hinges, latch, drop_bolt", "hinges, latch and drop bolt"), ("hinges", "hinges only"),
+    ("latch", "latch only"), ("hinges, drop_bolt", "hinges and drop bolt"),
+)  # fmt: skip
+MANY_RUNS = 12
+"""From here on a run's further fields are fetched when they are opened."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One gate, station or reading: its fields and what takes it away."""
+
+    fields: tuple[Field, ...]
+    drop: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunFields:
+    place: int
+    id: str
+    main: tuple[Field, ...]
+    ground: Field
+    levels: tuple[Field, ...]
+    stations: tuple[Row, ...]
+    readings: tuple[Row, ...]
+    gates: tuple[Row, ...]
+    more: tuple[Field, ...]
+    folded: bool = False
+    """Its further fields are all empty and are left off until somebody opens them."""
+    reduction: Reduction | None = None
+
+    kind: ClassVar[str] = "run"
+
+    @property
+    def otherwise(self) -> str:
+        """What this run has otherwise than the job, in words."""
+        return "; ".join(f"{one.label[:1].lower()}{one.label[1:]} {one.shown}" for one in self.more if one.value)
+
+
+@dataclass(frozen=True, slots=True)
+class RetrofitFields:
+    place: int
+    id: str
+    fields: tuple[Field, ...]
+
+    kind: ClassVar[str] = "retrofit"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetFields:
+    job: tuple[Field, ...]
+    finishes: tuple[Field, ...]
+    strength: tuple[Field, ...]
+    runs: tuple[RunFields, ...]
+    retrofits: tuple[RetrofitFields, ...]
+
+    @property
+    def rows(self) -> list[RunFields | RetrofitFields]:
+        """Runs, then retrofits."""
+        return [*self.runs, *self.retrofits]
+
+    def all(self) -> Iterator[Field]:
+        """Every field, in the order of the sheet."""
+        yield from self.job
+        yield from self.finishes
+        yield from self.strength
+        for run in self.runs:
+            yield from (*run.main, run.ground, *run.levels)
+            for row in (*run.stations, *run.readings, *run.gates):
+                yield from row.fields
+            yield from run.more
+        for retrofit in self.retrofits:
+            yield from retrofit.fields
+
+    def place_of(self, pointer: str) -> str:
+        """The name of the field a fault's pointer is about, or of the nearest one to it; nothing where none is near."""
+        names = [one.name for one in self.all()]
+        wanted = pointer.strip("/")
+        while wanted:
+            for name in names:
+                if name == wanted or name.startswith(wanted + "/"):
+                    return name
+            wanted = wanted.rpartition("/")[0]
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """What can be chosen in this business."""
+
+    systems: Choices
+    finishes: Choices
+    lattices: Sequence[int]
+    words: SiteWords = NO_WORDS
+
+
+def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | None = None) -> SheetFields:
+    """Every field of the sheet, in the order a tape is read; where there are many runs, ``opened`` shows all its fields."""
+    listed = _list(document, "runs")
+    many = len(listed) > MANY_RUNS
+    runs = [_run(place, run, offered, fold=many and place != opened) for place, run in enumerate(listed)]
+    retrofits = [_retrofit(place, row, offered) for place, row in enumerate(_list(document, "retrofits"))]
+    told = document.get("defaults")
+    defaults = told if isinstance(told, Mapping) else {}
+    return SheetFields(
+        _job(document, defaults, offered),
+        _finishes("defaults", defaults, offered),
+        strength_fields(_members(document, "strength")),
+        tuple(runs),
+        tuple(retrofits),
+    )
+
+
+def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    return (
+        Field("label", "Called", said(document.get("label"))),
+        choice("system", "Fence system", document.get("system"), _systems(document, offered), ""),
+        _height("defaults/height_mm", "Height", defaults.get("height_mm")),
+        _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
+        choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
+        choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
+        choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
+        _soil("defaults/soil", defaults.get("soil"), offered, "not named"),
+    )
+
+
+def _systems(document: Mapping[str, Any], offered: Offered) -> Choices:
+    """None is chosen where none was: a list that shows its first would look as if one were."""
+    return offered.systems if document.get("system") or not offered.systems else [("", "choose one"), *offered.systems]
+
+
+def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
+    run = run if isinstance(run, Mapping) else {}
+    at = f"runs/{place}"
+    ground = ground_of(run)
+    more = _more(at, run, offered)
+    filled = any(one.value for one in more)
+    return RunFields(
+        place=place,
+        id=said(run.get("id")) or str(place + 1),
+        main=_main(at, run, place),
+        ground=Field(f"{at}/ground", "Ground", ground, "choice", GROUNDS),
+        levels=_fall(at, run) if ground == "fall" else (),
+        stations=_stations(at, place, run) if ground == "stations" else (),
+        readings=_readings(at, place, run) if ground == "book" else (),
+        gates=tuple(_gate(at, place, number, gate) for number, gate in enumerate(_list(run, "gates"))),
+        more=() if fold and not filled else more,
+        folded=fold and not filled,
+        reduction=reduction_of(run["book"]) if ground == "book" else None,
+    )
+
+
+def ground_of(run: Mapping[str, Any]) -> str:
+    """Which of the four ways the ground was written down."""
+    levels = _list(run, "levels")
+    if "book" in run:
+        return "book"
+    if not levels:
+        return "flat"
+    pairs = all(isinstance(row, list) and len(row) == 2 for row in levels)
+    plain = pairs and len(levels) == 2 and levels[0][0] == 0 and levels[1][0] in (run.get("length_mm"), None)
+    return "fall" if plain else "stations"
+
+
+def turn_field(at: str, degrees: Any) -> Field:
+    """Return the field of the turn between a run and the one before it."""
+    return Field(f"{at}/turn_deg", "Turn", typed(degrees), "signed", hint="degrees to the right, − to the left")
+
+
+def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
+    return (
+        Field(f"{at}/id", "Run", said(run.get("id"))),
+        _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m, 18240 or 60'"),
+        *((turn_field(at, run.get("turn_deg")),) if place else ()),
+        choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
+        choice(f"{at}/end", "Ends at", run.get("end"), TERMINALS),
+    )
+
+
+def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
+    first, last = _list(run, "levels")
+    return (
+        _level(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
+        _level(f"{at}/levels/1/1", "Level at the end", last[1], pointed("−0.54 is 540 mm lower")),
+    )
+
+
+def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+    rows = []
+    for number, row in enumerate(_list(run, "levels")):
+        chainage, level = row if isinstance(row, list) and len(row) == 2 else (row, None)
+        name = f"{at}/levels/{number}"
+        fields = (_length(f"{name}/0", "At", chainage), _level(f"{name}/1", "Level", level))
+        rows.append(Row(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
+    return tuple(rows)
+
+
+def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+    rows = []
+    for number, told in enumerate(_list(run, "book")):
+        row = told if isinstance(told, Mapping) else {}
+        name = f"{at}/book/{number}"
+        sights = [Field(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
+        fields = (
+            _length(f"{name}/at_mm", "At", row.get("at_mm")),
+            *sights,
+            _level(f"{name}/level_mm", "Known level", row.get("level_mm")),
+        )
+        rows.append(Row(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
+    return tuple(rows)
+
+
+SIGHTS = (("back", "Back"), ("inter", "Between"), ("fore", "Fore"))
+
+
+def _gate(at: str, place: int, number: int, told: Any) -> Row:
+    gate = told if isinstance(told, Mapping) else {}
+    name = f"{at}/gates/{number}"
+    fields = (
+        _length(f"{name}/from_mm", "First post at", gate.get("from_mm"), "its inner face"),
+        _height(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
+        choice(f"{name}/kind", "Leaves", gate.get("kind"), GATES),
+        choice(f"{name}/hang", "Hangs on the", gate.get("hang"), SIDES),
+        choice(f"{name}/opens", "Opens", gate.get("opens"), WAYS),
+        _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "as the run"),
+        choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
+    )
+    return Row(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
+
+
+def _hardware(value: Any) -> Any:
+    return ", ".join(map(str, value)) if isinstance(value, list) else value
+
+
+def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    taper, remove = _members(run, "taper"), _members(run, "remove")
+    return (
+        _height(f"{at}/height_mm", "Height", run.get("height_mm"), "as the job"),
+        _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "as the job"),
+        choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
+        choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
+        choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
+        _soil(f"{at}/soil", run.get("soil"), offered, "as the job"),
+        choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
+        Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
+        _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
+        Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+        _old_fence(f"{at}/remove/kind", remove.get("kind"), offered),
+        _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
+        *_finishes(at, run, offered),
+    )
+
+
+def _soil(name: str, value: Any, offered: Offered, empty: str) -> Field:
+    soils = [("", empty), *((soil, soil) for soil in offered.words.soils)]
+    return choice(name, "Soil", _plain(value, offered.words.soils), soils, "")
+
+
+def _old_fence(name: str, value: Any, offered: Offered) -> Field:
+    words = offered.words
+    kinds = [(kind, f"{kind} (hazardous)" if kind in words.hazardous else kind) for kind in words.old_fences]
+    return choice(name, "Old fence to remove", _plain(value, words.old_fences), [("", "none"), *kinds], "")
+
+
+def _plain(value: Any, known: Sequence[str]) -> Any:
+    """A word as the price rules spell it; one they do not know as it was typed."""
+    plain = plain_word(value) if isinstance(value, str) else value
+    return plain if plain in known else value
+
+
+def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:
+    row = told if isinstance(told, Mapping) else {}
+    at = f"retrofits/{place}"
+    fields = (
+        Field(f"{at}/id", "Called", said(row.get("id"))),
+        Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
+        _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
+        _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
+        Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+    )
+    return RetrofitFields(place, said(row.get("id")) or str(place + 1), fields)
+
+
+def _finishes(at: str, row: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+    colours = _members(row, "colours")
+    empty = "none" if at == "defaults" else "as the job"
+    return tuple(
+        choice(
+            f"{at}/colours/{part}",
+            f"{part.capitalize()} finish",
+            colours.get(part),
+            [("", empty), *offered.finishes],
+            "",
+        )
+        for part in ("post", "rail", "sheet")
+    )
+
+
+def _length(name: str, label: str, value: Any, hint: str = "") -> Field:
+    whole = type(value) is int
+    return Field(
+        name, label, metres(value) if whole else said(value), "number", (), hint, f"{metres(value)} m" if whole else ""
+    )
+
+
+def _level(name: str, label: str, value: Any, hint: str = "") -> Field:
+    return replace(_length(name, label, value, hint), kind="signed")
+
+
+def _height(name: str, label: str, value: Any, hint: str = "") -> Field:
+    return Field(name, label, said(value), "number", (), hint, f"{metres(value)} m" if type(value) is int else "")
+
+
+def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
+    own = empty == "as the job"
+    choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices), *([("0", "none")] if own else [])]
+    return choice(name, "Lattice top", value if own or value != 0 else None, choices, "")
+
+
+def _shares(value: Any) -> str:
+    return (
+        "; ".join(f"{party} {share}" for party, share in value.items()) if isinstance(value, Mapping) else said(value)
+    )
+
+
+def _bays(value: Any) -> str:
+    if not isinstance(value, list):
+        return said(value)
+    return " ".join(metres(one) if type(one) is int else said(one) for one in value)
+
+
+def _list(row: Mapping[str, Any], key: str) -> list[Any]:
+    value = row.get(key)
+    return value if isinstance(value, list) else []
+
+
+def _members(row: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+    value = row.get(key)
+    return value if isinstance(value, Mapping) else {}

@@ -1,0 +1,222 @@
+"""From the fields of the measure sheet to a site measure document. Field names are the document's own pointers.
+
+What can't be read stays in the document as the text it was: the engine refuses it with a pointer to that very field, and a draft
+keeps it. What was not posted stays as the document before has it: members without a field, and fields that were not opened.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from decimal import Decimal
+from typing import Any
+
+from quotes.office.strength_fields import STRENGTH_FIELDS
+from shared.common.typed_lengths import HEIGHT, LEVEL, TAPE, read_length, read_number
+from shared.common.typed_shares import read_shares
+
+Document = dict[str, Any]
+PARTIES = ("owner", "neighbour")
+"""Who shares a fence if a split such as 60/40 names nobody, in this order."""
+
+_KINDS: dict[str, Callable[[str], Any]] = {
+    **dict.fromkeys(("length_mm", "from_mm", "at_mm"), lambda text: read_length(text, TAPE)),
+    **dict.fromkeys(
+        ("height_mm", "opening_mm", "lattice_mm", "existing_height_mm"), lambda text: read_length(text, HEIGHT)
+    ),
+    "level_mm": lambda text: read_length(text, LEVEL),
+    **dict.fromkeys(("turn_deg", "back", "inter", "fore", "bays"), read_number),
+    **dict.fromkeys(("old_embedment_mm", "old_diameter_mm"), lambda text: read_length(text, HEIGHT)),
+    "years": read_number,
+    "hardware": lambda text: [part.strip() for part in text.split(",")],
+    "shares": lambda text: read_shares(text, PARTIES),
+    "bays_mm": lambda text: read_bays(text),
+}
+_NAME = re.compile(r"(?:[a-z_]+|\d{1,4})(?:/(?:[a-z_]+|\d{1,4})){0,6}\Z")
+
+
+def read_fields(posted: Mapping[str, str], before: Mapping[str, Any]) -> Document:
+    """The document the fields say, on top of what only the document before it knows."""
+    tree = _tree(posted)
+    document: Document = deepcopy({**before})
+    document.update({key: tree[key] for key in ("label", "system") if isinstance(tree.get(key), str)})
+    document["defaults"] = _defaults(tree.get("defaults", {}), before.get("defaults"))
+    document["strength"] = _strength(tree.get("strength"), before.get("strength"))
+    if not document["strength"]:
+        del document["strength"]
+    document["runs"] = _rows(tree, "runs", before, _run)
+    document["retrofits"] = _rows(tree, "retrofits", before, lambda row, _: row)
+    if not document["retrofits"]:
+        del document["retrofits"]
+    return document
+
+
+def read_bays(text: str) -> list[Any]:
+    """Bay widths one after another; ``6 x 2.4`` repeats. Feet and inches are parted by semicolons, as a space may be within them.
+
+    >>> read_bays("2.4 2,31; 2400"), read_bays("3 x 2400 2310")
+    ([2400, 2310, 2400], [2400, 2400, 2400, 2310])
+    >>> read_bays("2 x 8'; 7ft 6 1/2in"), read_bays("8' 6' 6")
+    ([2438, 2438, 2299], ["8' 6' 6"])
+    """
+    found: list[Any] = []
+    joined = re.sub(r"\s*[x×*]\s*", "x", text.lower())
+    for part in _bay_texts(joined):
+        times, _, width = part.rpartition("x")
+        count = int(times) if times.isascii() and times.isdigit() and 0 < int(times) <= 1000 else 0
+        found += [read_length(width)] * count if count else [read_length(part)]
+    return found
+
+
+def _bay_texts(joined: str) -> list[str]:
+    """Return the text of each bay; a space may stand within feet and inches, so they are parted by semicolons or commas."""
+    imperial = re.search(r"['\"’”′″]|ft|feet|foot|in", joined)
+    parted = r";|,\s" if imperial else r"[;\s]+|,\s"
+    return [part.strip() for part in re.split(parted, joined) if part and part.strip()]
+
+
+def _tree(posted: Mapping[str, str]) -> dict[str, Any]:
+    """Fields as nested members, empty ones left out of them."""
+    tree: dict[str, Any] = {}
+    for name, typed in posted.items():
+        if not _NAME.match(name) or ("/" not in name and name not in ("label", "system")):
+            continue
+        *path, last = name.split("/")
+        row = tree
+        for step in path:
+            row = row.setdefault(step, {})
+        row[last] = _value(name, last, typed)
+    return tree
+
+
+def _value(name: str, last: str, typed: str) -> Any:
+    """None for a field that is there and empty."""
+    text = typed.strip()
+    if not text:
+        return None
+    if "/levels/" in name:
+        return read_length(text, TAPE if last == "0" else LEVEL)
+    if name.startswith("strength/") and last not in _KINDS:
+        number = read_number(text)
+        return str(number) if isinstance(number, Decimal) else number
+    read = _KINDS.get(last)
+    return read(text) if read else text
+
+
+def _filled(row: Any) -> Any:
+    """Without members that are empty; nothing where all are."""
+    if not isinstance(row, dict):
+        return row
+    kept = {key: _filled(value) for key, value in row.items()}
+    return {key: value for key, value in kept.items() if value is not None and value != {}}
+
+
+def _numbered(rows: Any) -> list[Any]:
+    return (
+        [rows[key] for key in sorted((key for key in rows if key.isdigit()), key=int)] if isinstance(rows, dict) else []
+    )
+
+
+def _defaults(told: Any, before: Any) -> Document:
+    """What the fields say; a member without a field stays as it was."""
+    known = before if isinstance(before, dict) else {}
+    said = dict(told) if isinstance(told, dict) else {}
+    said["colours"] = _colours(said.get("colours"), known.get("colours"))
+    return dict(_filled({**known, **said}))
+
+
+def _strength(told: Any, before: Any) -> Any:
+    """What is screened, and by what; nothing without a method, and everything as it was where the sheet had no such fields."""
+    if not isinstance(told, dict):
+        return before
+    if not told.get("method"):
+        return None
+    known = before if isinstance(before, dict) else {}
+    same = known.get("method") == told["method"]  # another method asks for other things: none of the old ones are sent
+    unseen = {key: value for key, value in known.items() if key not in STRENGTH_FIELDS} if same else {}
+    return _filled({**unseen, **told})
+
+
+def _colours(told: Any, before: Any) -> Document | None:
+    """Finishes by part: those with a field as typed, the others (lattice, cap, screw, gate) as they were."""
+    known = before if isinstance(before, dict) else {}
+    said = told if isinstance(told, dict) else {}
+    return {part: name for part, name in {**known, **said}.items() if name} or None
+
+
+def _rows(
+    tree: Mapping[str, Any],
+    kind: str,
+    before: Mapping[str, Any],
+    finish: Callable[[Document, Mapping[str, Any]], Document],
+) -> list[Document]:
+    old = before.get(kind)
+    known = old if isinstance(old, list) else []
+    found = []
+    for place, told in enumerate(_numbered(tree.get(kind))):
+        same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
+        found.append({**_unseen(same, told), **finish(dict(told), same)})
+    return [_filled(row) for row in found]
+
+
+def _unseen(before: Mapping[str, Any], told: Mapping[str, Any]) -> Document:
+    """Members that were not posted; the ground is posted as a whole."""
+    gone = {*told, "levels", "book"} if "ground" in told else set(told)
+    return {key: value for key, value in before.items() if key not in gone}
+
+
+def _run(told: Document, before: Mapping[str, Any]) -> Document:
+    told |= _ground(told.pop("ground", None), told.pop("levels", {}), told.pop("book", {}), told.get("length_mm"))
+    if "gates" in told:
+        told["gates"] = _gates(told["gates"], before.get("gates")) or None
+    told["colours"] = _colours(told.get("colours"), before.get("colours"))
+    for member, decides in (("taper", "at"), ("remove", "kind")):
+        if member in told and not told[member].get(decides):
+            told[member] = None
+    return told
+
+
+def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
+    """The ground as it was chosen to be told: by a plain fall, by stations or by a levelling book; nothing where level."""
+    stations = _stations(numbered)
+    levels = [[row.get("0"), row.get("1")] for row in stations]
+    if kind == "fall":
+        return {"levels": _fall(levels, length)}
+    if kind == "stations":
+        listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
+        return {"levels": _written(levels) if listed else _opened(levels, length)}
+    if kind == "book":
+        return {"book": [row for row in map(_filled, _numbered(rows)) if row] or [{}]}
+    return {}
+
+
+def _stations(numbered: Any) -> list[Any]:
+    """The rows posted, with the first where it was left empty."""
+    return _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
+
+
+def _written(levels: list[list[Any]]) -> list[list[Any]]:
+    return [row for row in levels if row != [None, None]]
+
+
+def _fall(levels: list[list[Any]], length: Any) -> list[list[Any]]:
+    """From the first to the last of what was written, whatever stood between."""
+    start, end = (levels[0][1], levels[-1][1] if len(levels) > 1 else None) if levels else (None, None)
+    last = length if isinstance(length, int) and length > 0 else None
+    return [[0, 0 if start is None else start], [last, 0 if end is None else end]]
+
+
+def _opened(levels: list[list[Any]], length: Any) -> list[list[Any]]:
+    """A plain fall as stations, with room for one between."""
+    start, end = _fall(levels, length)
+    return [start, [None, None], end]
+
+
+def _gates(told: Any, before: Any) -> list[Document]:
+    known = before if isinstance(before, list) else []
+    gates = []
+    for place, row in enumerate(_numbered(told)):
+        same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
+        gates.append({**_unseen(same, row), **_filled(row)})
+    return gates

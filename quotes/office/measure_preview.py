@@ -1,0 +1,182 @@
+"""What the measure sheet answers while somebody types: the drawing, the price, the counts, the notices and the faults."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+
+from fencing.drawing.elevation import elevation
+from fencing.drawing.plan_view import plan
+from fencing.model.faults import Fault, Level, Notice, Refused
+from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
+from fencing.quantities.take_off import TakeOff, grounds_of, take_off
+from fencing.set_out.corners import corners
+from fencing.set_out.run import NO_ENDS
+from quotes.documents.number_format import by_locale
+from quotes.jobs.system_lookup import Found
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.office.measure_fields import MANY_RUNS
+from quotes.quoting.build_pricing import Basis, basis_today, total_of
+from shared.common.money import shown
+from shared.models import Business
+
+LETTERING = 3.3
+PLAN_DEEP = (80.0, 160.0, 400.0, 1_200.0)
+WIDE, NARROW = 300.0, 110.0
+DRAWN = 8
+"""Runs in the elevation of a job with more than ``MANY_RUNS``: those around the one that is typed in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """``total`` is None where the fence can't be priced; ``unpriced`` then says why."""
+
+    taken: TakeOff | None = None
+    faults: tuple[Fault, ...] = ()
+    plan: str = ""
+    elevation: str = ""
+    total: str | None = None
+    unpriced: tuple[str, ...] = ()
+    posts: int = 0
+    sheets: int = 0
+    notices: Mapping[str, list[Notice]] = field(default_factory=dict)
+    drawn: tuple[str, ...] = ()
+    """Runs in the elevation, where that is not all of them."""
+
+    @property
+    def stops(self) -> int:
+        """How many notices keep a quote from being sent."""
+        return sum(one.level is Level.STOP for rows in self.notices.values() for one in rows)
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to build a run, for choosing: its price is of the run's own material and work, before tax."""
+
+    form: str
+    layout: str
+    bays: int
+    stops: int
+    cost: str
+    best: bool
+    taken: bool
+    leads: bool
+
+
+def draw(
+    business: Business,
+    document: Mapping[str, Any],
+    *,
+    live: str | None = None,
+    priced: bool = True,
+    returning: bool = False,
+    narrow: bool = False,
+) -> Drawn:
+    """Everything the document makes, or everything that is wrong with it.
+
+    ``returning``: whether the customer accepted another job before, which may bring a discount.
+    """
+    try:
+        measure, found = read_for(business, document)
+        taken = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    except Refused as refused:
+        return Drawn(faults=refused.faults)
+    total, unpriced = (
+        _total(basis_today(business, measure, returning=returning), taken, found) if priced else (None, ())
+    )
+    width = NARROW if narrow else WIDE
+    near = around(taken, live)
+    with by_locale(business.locale):
+        over, along = plan_of(taken, width, live), elevation_of(near, width, live)
+    return Drawn(
+        taken=taken,
+        plan=over,
+        elevation=along,
+        total=total,
+        unpriced=unpriced,
+        posts=len({post.id for run in taken.runs for post in run.posts}),
+        sheets=sum(piece.count for piece in taken.pieces if piece.role == "sheet"),
+        notices=by_run(taken),
+        drawn=() if near is taken else tuple(run.id for run in near.runs),
+    )
+
+
+def around(taken: TakeOff, live: str | None) -> TakeOff:
+    """The same job with only the runs near the live one, where there are more than are looked at at once."""
+    if len(taken.runs) <= MANY_RUNS:
+        return taken
+    here = next((place for place, run in enumerate(taken.runs) if run.id == live), 0)
+    first = min(max(0, here - 2), len(taken.runs) - DRAWN)
+    return replace(taken, runs=taken.runs[first : first + DRAWN], retrofits=taken.retrofits[:DRAWN])
+
+
+def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
+    """The plan, as deep as it needs to be; nothing where even the deepest sheet would not hold it."""
+    for deep in PLAN_DEEP:
+        try:
+            return plan(taken, width, deep, size=LETTERING, live=live)
+        except ValueError:  # too many chains of runs for this sheet
+            continue
+    return ""
+
+
+def elevation_of(taken: TakeOff, width: float, live: str | None = None) -> str:
+    """The elevation at the width of the page; at the wide one, to be scrolled, where a bay would not fit."""
+    for wide in (width, WIDE):
+        try:
+            return elevation(taken, wide, size=LETTERING, live=live)
+        except ValueError:  # one bay alone is wider
+            continue
+    return ""
+
+
+def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
+    """Notices under the run or retrofit they stand in."""
+    owners: dict[str, str] = {}
+    for run in taken.runs:
+        owners |= dict.fromkeys((run.id, *(one.id for row in (run.bays, run.gates) for one in row)), run.id)
+        owners |= {post.id: run.id for post in run.posts if post.id not in owners}
+    for built in taken.retrofits:
+        owners |= dict.fromkeys((built.id, *(bay.id for bay in built.bays)), built.id)
+    found: dict[str, list[Notice]] = {}
+    for notice in taken.notices:
+        found.setdefault(owners.get(notice.where, notice.where), []).append(notice)
+    return found
+
+
+def _total(basis: Basis, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
+    try:
+        total = total_of(taken, found, basis).total
+    except Refused as refused:
+        return None, tuple(fault.text for fault in refused.faults)
+    return shown(total, basis.business.currency, basis.business.locale), ()
+
+
+def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[Way]:
+    """Every form and layout of one run, the dearest last; the run is costed on its own."""
+    measure, found = read_for(business, document)
+    run = measure.runs[place]
+    ground = grounds_of(measure.runs, corners(measure.runs))[place]
+    tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
+    best = choose(tried)
+    chosen = (run.form.value, run.layout.value)
+    ranked = sorted(tried, key=lambda one: (one.stops, one.cost is None, one.cost or Decimal(0)))
+    leaders = [
+        next(one for one in ranked if one.draft.form is form)
+        for form in dict.fromkeys(one.draft.form for one in ranked)
+    ]
+    return [
+        Way(
+            form=one.draft.form.value,
+            layout=one.draft.layout.value,
+            bays=len(one.draft.bays),
+            stops=one.stops,
+            cost="" if one.cost is None else shown(one.cost, business.currency, business.locale),
+            best=one is best,
+            taken=(one.draft.form.value, one.draft.layout.value) == chosen,
+            leads=any(one is leader for leader in leaders),
+        )
+        for one in ranked
+    ]

@@ -1,0 +1,250 @@
+"""The measure sheet: what is typed is kept, drawn and priced at once; every button works without script too."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fencing.model.faults import Fault, Refused
+from quotes.jobs import queries
+from quotes.jobs.measure_services import adopt_draft, start_measure
+from quotes.jobs.models import StoredMeasure
+from quotes.office.measure_drafts import Elsewhere, Hand, document_of, keep_typed, offered
+from quotes.office.measure_edits import CORNER_TURN_DEG, act
+from quotes.office.measure_fields import SheetFields, sheet_fields, turn_field
+from quotes.office.measure_form import read_fields
+from quotes.office.measure_preview import Drawn, draw, ways_of
+from quotes.office.notice_fixes import notices_of
+from quotes.office.plain_text import in_words
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+
+_A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
+_BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")
+WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker.js"
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEASURES_READ)
+def of_job(request: MemberRequest, ref: str) -> HttpResponse:
+    """To a job's measure; the first one is begun here."""
+    job = find(queries.jobs(request.business), ref)
+    measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
+    if measure is None:
+        _may_write(request)
+        measure = start_measure(job=job, actor=request.actor)
+    return redirect("measure", measure.ref)
+
+
+@gzip_page
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEASURES_READ)
+def measure(request: MemberRequest, ref: str) -> HttpResponse:
+    """The sheet, and everything its one form can ask for."""
+    row = find(queries.measures(request.business).select_related("job__customer", "job__site", "business"), ref)
+    if request.method == "POST":
+        _may_write(request)
+        return _typed(request, row)
+    document = document_of(row)
+    drawn = _drawn(request, row, document)
+    opened = _whole(request.GET.get("open", ""))
+    return _answer(request, row, document, drawn, "office/measure.html", page=secrets.token_hex(8), opened=opened)
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+    """The further fields of one run, for a sheet of many runs that left them off."""
+    row = find(queries.measures(request.business), ref)
+    document = document_of(row)
+    runs = sheet_fields(document, offered(request.business, document.get("system")), place).runs
+    if place >= len(runs):
+        raise Http404
+    told = {"run": runs[place], "measure": row, "may_write": request.actor.may(Scope.MEASURES_WRITE)}
+    return render(request, "office/measure_more.html", told)
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
+    """Every way to build one run, with the price of each."""
+    row = find(queries.measures(request.business).select_related("job"), ref)
+    document = document_of(row)
+    try:
+        found = ways_of(request.business, document, place)
+    except Refused as refused:
+        return render(request, "office/measure_ways.html", {"faults": refused.faults, "place": place, "measure": row})
+    except IndexError:
+        raise Http404 from None
+    run = document["runs"][place]
+    told = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
+    name = "office/measure_ways.html" if request.htmx else "office/measure_ways_sheet.html"  # type: ignore[attr-defined]  # HtmxMiddleware
+    return render(request, name, told)
+
+
+@require_safe
+def worker(request: Any) -> HttpResponse:
+    """The service worker, served from the root so that it may look after every measure."""
+    response = HttpResponse(WORKER.read_bytes(), content_type="text/javascript; charset=utf-8")
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+    """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
+    said = request.POST.get("do", "draw")
+    document = read_fields(_posted(request, said), document_of(row))
+    taken = _drawn(request, row, document, priced=False).taken if said.startswith("gate-in:") else None
+    reshaped = act(document, said, taken)
+    drawn = _drawn(request, row, document)
+    hand = Hand(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
+    over = said == "keep-mine" and request.POST.get("over") == str(row.version)
+    try:
+        row = keep_typed(row, document, drawn.faults, hand, request.session, over=over)
+    except Elsewhere:
+        return _conflict(request, row, document, drawn, hand)
+    if said == "keep" and not drawn.faults:
+        return _kept(request, row)
+    if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        return redirect("measure", row.ref)
+    whole = reshaped or said in ("restore", "keep-mine")
+    return _answer(
+        request, row, document, drawn, "office/measure_told.html", page=hand.page, whole=whole, asked=said == "keep"
+    )
+
+
+def _posted(request: MemberRequest, said: str) -> dict[str, str]:
+    """The fields, and what a notice's way out types into one of them."""
+    typed = {name: str(value) for name, value in request.POST.items()}
+    name, is_typed, value = said.removeprefix("mend:").partition("=")
+    return typed | {name: value} if said.startswith("mend:") and is_typed else typed
+
+
+def _kept(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+    if row.draft:
+        adopt_draft(measure=row, actor=request.actor)
+    if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        return redirect("takeoff", row.ref)
+    response = HttpResponse(status=204)
+    response["HX-Redirect"] = reverse("takeoff", args=[row.ref])
+    return response
+
+
+def _conflict(
+    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: Drawn, hand: Hand
+) -> HttpResponse:
+    """Both side by side; nothing is written until somebody chooses."""
+    row.refresh_from_db()
+    theirs = _drawn(request, row, document_of(row), priced=False)
+    told: dict[str, Any] = {
+        "mine": _in_words(drawn),
+        "theirs": _in_words(theirs),
+        "over": row.version,
+        "theirs_at": row.draft_at,
+    }
+    if request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
+        response = render(request, "office/measure_conflict.html", {**told, "measure": row, "oob": True})
+    else:
+        response = _answer(request, row, document, drawn, "office/measure.html", page=hand.page, conflict=told, **told)
+    response.status_code = 409
+    return response
+
+
+def _answer(
+    request: MemberRequest,
+    row: StoredMeasure,
+    document: dict[str, Any],
+    drawn: Drawn,
+    template: str,
+    opened: int | None = None,
+    **told: Any,
+) -> HttpResponse:
+    fields = sheet_fields(document, offered(request.business, document.get("system")), opened)
+    new = not (row.latest or row.draft or told.get("asked")) and not drawn.taken
+    faults = [] if new else placed(fields, drawn.faults)  # nothing is wrong before anybody has typed
+    context = {
+        "measure": row,
+        "job": row.job,
+        "document": document,
+        "fields": fields,
+        "turn": turn_field("runs/0", CORNER_TURN_DEG),
+        "drawn": drawn,
+        "faults": faults,
+        "new": new,
+        "unbuilt": not any(code for one in fields.job if one.name == "system" for code, _ in one.choices),
+        "may_build": request.actor.may(Scope.CATALOGUE_WRITE),
+        "fault_of": {name: text for name, _, text in faults},
+        "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
+        "faulty": {
+            run.place for run in fields.runs if {one.name for one in run.more} & {name for name, _, _ in faults}
+        },
+        "opened": opened,
+        "may_write": request.actor.may(Scope.MEASURES_WRITE),
+        **told,
+    }
+    return render(request, template, context)
+
+
+def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
+    """(field's name, its id, sentence) of every fault, in the sheet's words rather than the document's."""
+    labels = {one.name: one.label for one in fields.all()}
+    found = []
+    for fault in faults:
+        name = fields.place_of(fault.pointer)
+        if name == "system":
+            continue
+        member = fault.pointer.rpartition("/")[2]
+        text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
+        text = _BOOK.sub("write the first readings: a back reading, then one for each point", text)
+        if "_" in member:  # where many runs hide the field, its own words do
+            there = name.endswith(f"/{member}")
+            text = text.replace(member, labels[name] if there else member.removesuffix("_mm").replace("_", " "), 1)
+        found.append((name, "f-" + name.replace("/", "-") if name else "", text[:1].upper() + text[1:]))
+    return [*_unbuilt(fields, faults), *found]
+
+
+def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
+    """The fence system that is missing or unknown, once; what is wrong inside a chosen one as it is told."""
+    told = [fault for fault in faults if fields.place_of(fault.pointer) == "system"]
+    chosen = next(one for one in fields.job if one.name == "system")
+    if not told:
+        return []
+    if chosen.value:
+        return [("system", chosen.id, fault.text[:1].upper() + fault.text[1:]) for fault in told]
+    words = (
+        "Choose a fence system."
+        if any(code for code, _ in chosen.choices)
+        else "There is no fence system to build by yet."
+    )
+    return [("system", chosen.id, words)]
+
+
+def _drawn(request: MemberRequest, row: StoredMeasure, document: dict[str, Any], *, priced: bool = True) -> Drawn:
+    narrow = "narrow" in request.POST or "narrow" in request.COOKIES or "Mobi" in request.headers.get("User-Agent", "")
+    live = request.POST.get("live", "")[:40] or None
+    priced = priced and request.actor.may(Scope.QUOTES_READ)
+    returning = priced and queries.is_returning(row.job)
+    return draw(request.business, document, live=live, priced=priced, returning=returning, narrow=narrow)
+
+
+def _in_words(drawn: Drawn) -> str:
+    return in_words(drawn.taken) if drawn.taken else "\n".join(fault.text for fault in drawn.faults)
+
+
+def _may_write(request: MemberRequest) -> None:
+    if not request.actor.may(Scope.MEASURES_WRITE):
+        raise PermissionDenied
+
+
+def _whole(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 18 else -1

@@ -1,0 +1,24 @@
+"""A fence in words for people: the take-off's summary without the codes of the document."""
+
+from __future__ import annotations
+
+from fencing.quantities.explain import summary
+from fencing.quantities.take_off import TakeOff
+from quotes.documents.number_format import worded
+from quotes.office.measure_fields import LAYOUTS
+
+
+def in_words(taken: TakeOff) -> str:
+    """Figures by the page's locale, layouts as the sheet calls them."""
+    return without_codes(worded(summary(taken)))
+
+
+def without_codes(text: str) -> str:
+    """Layouts as the sheet calls them; a code of one word is a word.
+
+    >>> without_codes("Run A: 18240 mm, stepped, from_start, 10 posts"), without_codes("level, even")
+    ('Run A: 18240 mm, stepped, full bays from the start, 10 posts', 'level, even')
+    """
+    for code, words in LAYOUTS:
+        text = text.replace(code, words) if "_" in code else text
+    return text

@@ -1,0 +1,59 @@
+"""The fields of the strength screening: the method, what that method asks for, and the ground."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fencing.reading.strength import METHOD_KEYS, WORDS
+from fencing.strength.embedment import SOILS
+from quotes.office.fields import Choices, Field, choice, said
+from shared.common.typed_lengths import typed
+
+METHODS: Choices = (
+    ("", "not screened"), ("given_pressure", "a stated wind pressure"), ("as-nzs-1170.2", "AS/NZS 1170.2"),
+    ("en-1991-1-4", "EN 1991-1-4"), ("asce-7", "ASCE 7"),
+)  # fmt: skip
+LABELS: Mapping[str, tuple[str, str]] = {
+    "pressure_kpa": ("Wind pressure", "kPa, as stated for this site"),
+    "end_factor": ("Factor at free ends", ""),
+    "speed_m_s": ("Wind speed", "m/s"),
+    "region": ("Wind region", ""),
+    "years": ("Return period", "years"),
+    "terrain": ("Terrain", ""),
+    "direction": ("Direction factor", ""),
+    "shielding": ("Shielding factor", ""),
+    "topography": ("Topography factor", ""),
+    "orography": ("Orography factor", ""),
+    "exposure": ("Exposure", ""),
+}
+GROUND: Mapping[str, tuple[str, str]] = {
+    "footing_factor": ("Factor on the ground", ""),
+    "undrained_kpa": ("Undrained shear strength", "kPa, clay"),
+    "friction_deg": ("Angle of friction", "degrees, sand"),
+    "unit_weight_kn_m3": ("Unit weight of the soil", "kN/m³, sand"),
+    "safety_factor": ("Safety factor", ""),
+    "old_embedment_mm": ("Old footings, depth", "under lattice on a standing fence"),
+    "old_diameter_mm": ("Old footings, diameter", "mm"),
+}
+STRENGTH_FIELDS = frozenset({"method", "soil_class", *LABELS, *GROUND})
+"""Members that have a field; what an API caller wrote beside them stays."""
+
+
+def strength_fields(strength: Mapping[str, Any]) -> tuple[Field, ...]:
+    """None but the method until one is chosen."""
+    method = said(strength.get("method"))
+    first = choice("strength/method", "Strength screened by", method, METHODS, "")
+    if not method:
+        return (first,)
+    soils = [("", "not stated"), *((code, f"{code.replace('_', ' ')}: {soil.label}") for code, soil in SOILS.items())]
+    asked = [_field(method, key, *LABELS[key], strength.get(key)) for key in METHOD_KEYS.get(method, ())]
+    ground = [_field(method, key, *words, strength.get(key)) for key, words in GROUND.items()]
+    return (first, *asked, choice("strength/soil_class", "Ground", strength.get("soil_class"), soils, ""), *ground)
+
+
+def _field(method: str, key: str, label: str, hint: str, value: Any) -> Field:
+    words = WORDS.get((method, key))
+    if words:
+        return choice(f"strength/{key}", label, value, [("", "not stated"), *((one, one) for one in words)], "")
+    return Field(f"strength/{key}", label, typed(value), "number", hint=hint)

@@ -1,0 +1,80 @@
+"""What the strength panel's buttons do: a run made lower, and the screening annex as a PDF."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from fencing.model.faults import Refused
+from fencing.quantities.takeoff_document import takeoff_document
+from quotes.documents.screening_annex import annex_pdf, place_of
+from quotes.jobs import queries
+from quotes.jobs.change_price_hooks import with_prices
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, save_measure
+from quotes.office.strength_panel import curve_of, lowered
+from quotes.office.takeoff_views import taken_off
+from quotes.quoting.content_document import face
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+
+
+@require_POST
+@needs(Scope.MEASURES_WRITE)
+def height(request: MemberRequest, ref: str) -> HttpResponse:
+    """One run at the height a remedy proposes, as the next version of the measure; nothing where it was changed meanwhile."""
+    measure = find(queries.measures(request.business).select_related("job"), ref)
+    version = newest(measure)
+    run, typed = request.POST.get("run", ""), request.POST.get("height_mm", "")
+    told = typed.isascii() and typed.isdigit() and len(typed) < 6
+    if version is None or measure.draft_at or request.POST.get("version") != str(version.number) or not told:
+        messages.warning(request, "The measure has changed since: look at what would help now.")
+        return redirect(_panel(ref))
+    try:
+        save_measure(measure=measure, document=lowered(parsed(version.document), run, int(typed)), actor=request.actor)
+    except Refused as refused:
+        messages.error(request, " ".join(fault.text for fault in refused.faults[:4]))
+    else:
+        messages.success(request, f"Run {run} is {typed} high now. The measure before is kept in its history.")
+    return redirect(_panel(ref))
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def annex(request: MemberRequest, ref: str) -> HttpResponse:
+    """The screening of the last kept version on paper, with prices for those who may see them."""
+    measure = find(queries.measures(request.business).select_related("job__site"), ref)
+    version = newest(measure)
+    if version is None:
+        return redirect("measure", ref)
+    try:
+        taken, found = taken_off(request.business, parsed(version.document))
+    except Refused:
+        return redirect(_panel(ref))
+    written = takeoff_document(taken)
+    if "strength" not in written:
+        return redirect(_panel(ref))
+    if request.actor.may(Scope.QUOTES_READ):
+        written = with_prices(written, taken, found)
+    job, now = measure.job, timezone.now()
+    pdf = annex_pdf(
+        written,
+        [curve_of(taken)] * bool(taken.runs),
+        face=face(request.business),
+        heading=f"{job.number} {measure.label}, version {version.number}",
+        place=place_of({"address": job.site.address, "place": job.site.place}),
+        made=now,
+    )
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="screening-{job.number}-{version.number}.pdf"'
+    response["Cache-Control"] = "no-store"
+    return response
+
+
+def _panel(ref: str) -> str:
+    return reverse("takeoff", args=[ref]) + "#strength"

@@ -1,0 +1,123 @@
+"""The take-off sheet: quantities with their why, what to cut, where to dig, how to saw, and what a change would move."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_safe
+
+from catalogue.rules.labels import finish_words
+from fencing.buying.purchase import purchase
+from fencing.cutting import INTERACTIVE
+from fencing.model.faults import Refused
+from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.takeoff_document import takeoff_document
+from quotes.documents.notice_key import marked
+from quotes.documents.set_out_sheet import cut_list, run_sheets
+from quotes.jobs import queries
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest
+from quotes.jobs.system_lookup import Found
+from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.office.cutting_plan_view import Sawing, sawing
+from quotes.office.measure_fields import FORMS, LAYOUTS
+from quotes.office.measure_preview import NARROW, WIDE, elevation_of
+from quotes.office.quantity_changes import moved_between, quantity_rows
+from quotes.office.strength_panel import strength_panel
+from quotes.purchasing.available_stock import offered
+from quotes.purchasing.saw_sheets import placed
+from quotes.quoting.build_pricing import changed_document
+from quotes.quoting.queries import quotes
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.common.typed_lengths import HEIGHT, read_length
+from shared.models import Business
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def of_job(request: MemberRequest, ref: str) -> HttpResponse:
+    """To the take-off of a job's last measure; to the measure where there is none yet."""
+    job = find(queries.jobs(request.business), ref)
+    measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
+    return redirect("takeoff", measure.ref) if measure and measure.latest else redirect("job-measure", ref)
+
+
+@gzip_page
+@require_safe
+@needs(Scope.MEASURES_READ)
+def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
+    """The last kept version taken off, and beside it what another height, form or layout would move."""
+    measure = find(queries.measures(request.business).select_related("job"), ref)
+    version = newest(measure)
+    if version is None:
+        return redirect("measure", ref)
+    document = parsed(version.document)
+    told: dict[str, Any] = {
+        "measure": measure,
+        "job": measure.job,
+        "version": version,
+        "forms": FORMS,
+        "layouts": LAYOUTS,
+        "heights": [run["id"] for run in document.get("runs", [])],
+    }
+    try:
+        taken, found = taken_off(request.business, document)
+    except Refused as refused:
+        return render(request, "office/takeoff.html", {**told, "faults": refused.faults}, status=409)
+    written = takeoff_document(taken)
+    return render(
+        request,
+        "office/takeoff.html",
+        {
+            **told,
+            **_change(request, document, taken),
+            "taken": taken,
+            "finishes": finish_words(request.business),
+            "drawing": elevation_of(taken, NARROW if "narrow" in request.COOKIES else WIDE),
+            "notices": marked(written),
+            "quantities": quantity_rows(taken),
+            "cuts": cut_list(written),
+            "sheets": run_sheets(written, taken.system.gates.screws_per_joint),
+            "saws": _saws(taken, found, written),
+            "to_price": request.actor.may(Scope.QUOTES_WRITE)
+            and not quotes(request.business, {"job": measure.job.ref}).exists(),
+            "posts": len({post.id for run in taken.runs for post in run.posts}),
+            "strength": strength_panel(
+                written, taken, found, request.business, priced=request.actor.may(Scope.QUOTES_READ)
+            ),
+            "may_write": request.actor.may(Scope.MEASURES_WRITE) and not measure.draft_at,
+        },
+    )
+
+
+def taken_off(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, Found]:
+    """A measure taken off with the system and prices of today. Refused with every fault."""
+    measure, found = read_for(business, document)
+    return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None), found
+
+
+def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff) -> dict[str, Any]:
+    """What was asked to be otherwise, and what it moves; a fault where it can't be built."""
+    asked = {key: request.GET.get(key, "").strip()[:40] for key in ("height_mm", "lattice_mm", "form", "layout")}
+    change: dict[str, Any] = {key: value for key, value in asked.items() if value and not key.endswith("_mm")}
+    change |= {key: read_length(value, HEIGHT) for key, value in asked.items() if value and key.endswith("_mm")}
+    if not change:
+        return {"asked": asked}
+    try:
+        other, _ = taken_off(request.business, changed_document(document, change))
+    except Refused as refused:
+        return {"asked": asked, "refused": refused.faults}
+    return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}
+
+
+def _saws(taken: TakeOff, found: Found, written: Mapping[str, Any]) -> list[Sawing]:
+    """The cutting plan of every material that is cut from bars."""
+    offers = offered(found.market, [], found.system.rails.kerf)
+    bought = purchase(placed(taken.pieces, written), taken.quantities, offers, INTERACTIVE)
+    return [sawing(cutting) for cutting in bought.cuttings if cutting.plan.bars]

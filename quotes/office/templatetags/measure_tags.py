@@ -1,0 +1,24 @@
+"""One field of the measure sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+
+from quotes.office.fields import Field
+
+register = template.Library()
+
+
+@register.filter
+def named(code: str, names: Mapping[str, str]) -> str:
+    """What a code is called; the code itself where nobody named it."""
+    return names.get(code, code)
+
+
+@register.inclusion_tag("office/field.html", takes_context=True)
+def measured(context: dict[str, Any], one: Field) -> dict[str, Any]:
+    """A field with its label, what it was read as, and what is wrong with it."""
+    return {"one": one, "fault": context.get("fault_of", {}).get(one.name, ""), "locked": not context.get("may_write")}

@@ -1,0 +1,27 @@
+"""Tags for the line of places and the margin of a job's sheets."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+
+from quotes.office.navigation import PLACES, STAGES, allowed
+from shared.business.queries import businesses_of
+
+register = template.Library()
+
+
+@register.inclusion_tag("office/places.html", takes_context=True)
+def places(context: dict[str, Any], here: str = "") -> dict[str, Any]:
+    """The line of places, with the businesses a person can change to."""
+    request = context["request"]
+    actor = getattr(request, "actor", None)
+    others = list(businesses_of(request.user).exclude(pk=request.business.pk)) if actor else []
+    return {"places": allowed(PLACES, actor, here), "others": others, "request": request}
+
+
+@register.inclusion_tag("office/margin.html", takes_context=True)
+def margin(context: dict[str, Any], job_ref: str, here: str = "job") -> dict[str, Any]:
+    """The stages of a job along the margin of its sheets."""
+    return {"stages": allowed(STAGES, getattr(context["request"], "actor", None), here, job_ref)}

@@ -1,0 +1,50 @@
+"""Letters that did not arrive, as Today shows them: each leads to where it can be sent again."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.db.models import Q
+from django.urls import reverse
+from django.utils import timezone
+
+from quotes.documents.models import Document
+from quotes.office.list_rows import Row
+from quotes.office.navigation import address
+from quotes.quoting.mail_status import KINDS, revisions_of
+from shared.background.outgoing_mail import Letter, undelivered
+from shared.business.mail_test import ASKED
+from shared.models import Business
+
+SHOWN_FOR = timedelta(days=14)
+"""How long after it was given up a letter stays on Today."""
+
+
+def undelivered_rows(business: Business, most: int) -> list[Row]:
+    """Return a row for each letter that could not be delivered, or not yet; given-up ones first."""
+    recent = Q(failed_at=None) | Q(failed_at__gte=timezone.now() - SHOWN_FOR)
+    letters = sorted(undelivered(business).filter(recent)[:200], key=lambda one: not one.is_failed)
+    places = _places(business, letters)
+    return [_row(one, places[one.event.subject]) for one in letters if one.event.subject in places][:most]
+
+
+def _places(business: Business, letters: list[Letter]) -> dict[str, str]:
+    """Return the page each letter belongs to, by the subject of its event; letters whose link was ended have none."""
+    revisions = revisions_of(business, letters)
+    lists = Document.objects.of(business).filter(ref__in=[one.event.subject for one in letters]).exclude(subject="")
+    orders = dict(lists.values_list("ref", "subject"))
+    places = {}
+    for one in letters:
+        subject = one.event.subject
+        if subject in revisions:
+            places[subject] = reverse("revision", args=[revisions[subject]])
+        elif subject in orders:
+            places[subject] = address("order", orders[subject]) or reverse("today")
+        elif one.event.kind not in KINDS:
+            places[subject] = reverse("settings" if one.event.kind == ASKED else "members")
+    return places
+
+
+def _row(letter: Letter, place: str) -> Row:
+    state = "could not be delivered" if letter.is_failed else "not delivered yet"
+    return Row(place, letter.subject or "A letter", letter.recipient, state, live=letter.is_failed)

@@ -1,0 +1,117 @@
+"""Earlier versions of a measure: what was kept when and by whom, how each looked, and taking one up again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_http_methods, require_safe
+
+from fencing.model.faults import Refused
+from quotes.documents.number_format import by_locale
+from quotes.jobs import queries
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest, take_up
+from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
+from quotes.office.plain_text import in_words
+from quotes.office.quantity_changes import moved_between
+from quotes.office.takeoff_views import taken_off
+from shared.api.etags import find
+from shared.api.problems import Problem
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+
+A_SHEET = 50
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """One line of the list: the version, and its fence in short."""
+
+    version: MeasureVersion
+    runs: int
+    length_mm: int
+
+
+@require_safe
+@needs(Scope.MEASURES_READ)
+def versions(request: MemberRequest, ref: str) -> HttpResponse:
+    """Every version that was kept, the newest first."""
+    measure = find(queries.measures(request.business).select_related("job"), ref)
+    rows = queries.versions(request.business).filter(measure=measure).order_by("-number")
+    page = Paginator(rows, A_SHEET).get_page(request.GET.get("page"))
+    told = {"measure": measure, "job": measure.job, "page": page, "kept": [_kept(row) for row in page.object_list]}
+    return render(request, "office/measure_versions.html", told)
+
+
+def _kept(version: MeasureVersion) -> Kept:
+    runs = parsed(version.document)["runs"]
+    return Kept(version, len(runs), sum(run["length_mm"] for run in runs))
+
+
+@gzip_page
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.MEASURES_READ)
+def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
+    """One version as it was kept and what has moved since; POST takes it up again as what is being typed."""
+    measure = find(queries.measures(request.business).select_related("job", "business"), ref)
+    row = _found(measure, number)
+    if request.method != "POST":
+        return _sheet(request, row)
+    if not request.actor.may(Scope.MEASURES_WRITE):
+        raise PermissionDenied
+    if measure.draft and not request.POST.get("drop"):
+        return _sheet(request, row, "What is typed and not kept would be lost. Say that it may be dropped.", 422)
+    try:
+        take_up(version=row, seen=request.POST.get("seen", ""))
+    except Problem as refused:
+        return _sheet(request, _found(measure, number), refused.detail, refused.status)
+    messages.success(request, f"Version {number} is taken up again. Keep it, and it is the next version.")
+    return redirect("measure", ref)
+
+
+def _found(measure: StoredMeasure, number: int) -> MeasureVersion:
+    rows = queries.versions(measure.business).select_related("measure__job", "measure__business")
+    row = rows.filter(measure=measure, number=number).first()
+    if row is None:
+        raise Http404
+    return row
+
+
+def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status: int = 200) -> HttpResponse:
+    measure = row.measure
+    told: dict[str, Any] = {
+        "measure": measure,
+        "job": measure.job,
+        "version": row,
+        "fault": fault,
+        "may_take_up": request.actor.may(Scope.MEASURES_WRITE) and (row.number != measure.latest or measure.draft_at),
+    }
+    return render(request, "office/measure_version.html", {**told, **_drawn(request, row)}, status=status)
+
+
+def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
+    """The fence as it would be built by the catalogue of today, or why it can't be; and the newest version beside it."""
+    width = NARROW if "narrow" in request.COOKIES else WIDE
+    try:
+        taken, _ = taken_off(request.business, parsed(row.document))
+    except Refused as refused:
+        return {"faults": refused.faults}
+    with by_locale(request.business.locale):
+        told = {"words": in_words(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
+    last = newest(row.measure)
+    if last is None or last.number == row.number:
+        return told
+    try:
+        now, _ = taken_off(request.business, parsed(last.document))
+    except Refused:  # its own page says why
+        return told
+    return {**told, "moved": moved_between(taken, now)}

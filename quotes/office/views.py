@@ -1,0 +1,159 @@
+"""Today, looking for something, the list of jobs, a new job, and a job's own sheet."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.db import transaction
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from catalogue.queries import systems
+from quotes.jobs import queries, services
+from quotes.jobs.job_copies import copy_job
+from quotes.jobs.measure_services import start_measure
+from quotes.jobs.models import MOVES, JobState
+from quotes.office.job_details_form import JobDetails
+from quotes.office.new_job_form import JobForm
+from quotes.office.search import seek
+from quotes.office.today import gather
+from quotes.quoting.queries import quotes
+from shared.api.etags import find
+from shared.business.access import MemberRequest, needs
+from shared.business.roles import Scope
+from shared.common.dates import today as local_today
+
+JOBS_A_SHEET = 50
+EVENTS_SHOWN = 60
+AGREED = (JobState.ACCEPTED, JobState.BUILT, JobState.CLOSED)
+
+
+@require_safe
+@needs(Scope.JOBS_READ)
+def today(request: MemberRequest) -> HttpResponse:
+    """What needs somebody now; a newcomer is told the next step."""
+    groups = gather(request.business, request.actor)
+    empty = not groups and not queries.jobs(request.business).exists()
+    may_start = request.actor.may(Scope.JOBS_WRITE)
+    bare = empty and request.actor.may(Scope.CATALOGUE_WRITE) and not systems(request.business).exists()
+    told = {
+        "groups": groups,
+        "newcomer": empty,
+        "may_start": may_start,
+        "bare": bare,
+        "today": local_today(request.business),
+    }
+    return render(request, "office/today.html", told)
+
+
+@require_safe
+@needs(Scope.JOBS_READ)
+def search(request: MemberRequest) -> HttpResponse:
+    """Jobs, customers and quotes by words."""
+    words = request.GET.get("q", "").strip()[:100]
+    found = seek(request.business, request.actor, words) if words else []
+    return render(request, "office/search.html", {"words": words, "groups": found})
+
+
+@require_safe
+@needs(Scope.JOBS_READ)
+def jobs(request: MemberRequest) -> HttpResponse:
+    """Jobs by state, the newest first, a sheet at a time."""
+    state = request.GET.get("state", "")
+    state = state if state in JobState.values else ""
+    rows = queries.jobs(request.business, {"state": state}).select_related("customer", "site").order_by("-id")
+    before = request.GET.get("before", "")
+    if before.isascii() and before.isdigit() and len(before) < 19:
+        rows = rows.filter(id__lt=int(before))
+    found = list(rows[: JOBS_A_SHEET + 1])
+    more = found[JOBS_A_SHEET - 1].pk if len(found) > JOBS_A_SHEET else None
+    told = {"jobs": found[:JOBS_A_SHEET], "more": more, "state": state, "states": JobState.choices}
+    return render(request, "office/jobs.html", {**told, "may_start": request.actor.may(Scope.JOBS_WRITE)})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.JOBS_WRITE)
+def new_job(request: MemberRequest) -> HttpResponse:
+    """Customer and site in one short form; the measure is next."""
+    form = JobForm(request.POST or None, business=request.business)
+    if request.method == "POST" and form.is_valid():
+        with transaction.atomic():
+            job = form.open(request.actor)
+            measure = start_measure(job=job, actor=request.actor) if request.actor.may(Scope.MEASURES_WRITE) else None
+        return redirect("measure", measure.ref) if measure else redirect("job", job.ref)
+    return render(request, "office/new_job.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@require_safe
+@needs(Scope.JOBS_READ)
+def job(request: MemberRequest, ref: str) -> HttpResponse:
+    """One job: where it stands, its measures and quotes, and everything that happened."""
+    row = find(queries.jobs(request.business).select_related("customer", "site"), ref)
+    may = request.actor.may
+    told = {
+        "job": row,
+        "measures": queries.measures(request.business).filter(job=row).order_by("id")
+        if may(Scope.MEASURES_READ)
+        else [],
+        "quotes": quotes(request.business, {"job": ref}).order_by("-id") if may(Scope.QUOTES_READ) else [],
+        "events": queries.events(row).order_by("-id")[:EVENTS_SHOWN],
+        "moves": sorted(MOVES[row.state]) if may(Scope.JOBS_WRITE) else [],
+        "may_write": may(Scope.JOBS_WRITE),
+        "may_compare": may(Scope.PRICES_READ) and row.state in AGREED,
+    }
+    return render(request, "office/job.html", told)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Scope.JOBS_WRITE)
+def job_details(request: MemberRequest, ref: str) -> HttpResponse:
+    """Another label, day or note; another address to write to; how to get in."""
+    row = find(queries.jobs(request.business).select_related("customer__business", "site", "business"), ref)
+    form = JobDetails(request.POST or None, job=row)
+    if request.method == "POST" and form.is_valid():
+        form.keep(request.actor)
+        messages.success(request, "Kept.")
+        return redirect("job", ref)
+    return render(request, "office/job_details.html", {"job": row, "form": form}, status=422 if form.errors else 200)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
+    """A job's customer out of the lists; jobs and quotes stay."""
+    customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
+    services.archive_customer(customer=customer, actor=request.actor)
+    messages.success(request, f"{customer.name} is archived.")
+    return redirect("job-details", ref)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def job_copy(request: MemberRequest, ref: str) -> HttpResponse:
+    """A new job like this one, with its measures."""
+    row = find(queries.jobs(request.business), ref)
+    copy = copy_job(job=row, actor=request.actor)
+    messages.success(
+        request, f"{copy.number} is a copy of {row.number}: its measures as they stand, nothing that was quoted."
+    )
+    return redirect("job", copy.ref)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def job_note(request: MemberRequest, ref: str) -> HttpResponse:
+    """One more thing on the time line."""
+    row = find(queries.jobs(request.business), ref)
+    text = request.POST.get("text", "").strip()[:2_000]
+    if text:
+        services.add_note(job=row, text=text, actor=request.actor)
+    return redirect("job", ref)
+
+
+@require_POST
+@needs(Scope.JOBS_WRITE)
+def job_move(request: MemberRequest, ref: str) -> HttpResponse:
+    """From one state to the next."""
+    row = find(queries.jobs(request.business), ref)
+    services.move_job(job=row, to=request.POST.get("to", ""), actor=request.actor)
+    return redirect("job", ref)

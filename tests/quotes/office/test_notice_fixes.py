@@ -1,0 +1,117 @@
+"""The way out beside a notice: pressed, it is rid of that notice."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from quotes.jobs.measure_services import save_draft, start_measure
+from quotes.jobs.models import StoredMeasure
+from quotes.office.measure_drafts import document_of, offered
+from quotes.office.measure_fields import sheet_fields
+from quotes.office.measure_preview import draw
+from quotes.office.notice_fixes import Said, notices_of
+from shared.business.models import Person
+from shared.models import Business
+from tests.conftest import Cast
+from tests.quotes.quoting.cast import actor_of, measure, new_job, stock_up
+
+pytestmark = pytest.mark.django_db
+GATE = {"from_mm": 3000, "opening_mm": 1500}
+
+
+@pytest.fixture
+def client(signed_in: Callable[[Person], Client], cast: Cast) -> Client:
+    return signed_in(cast.estimator)
+
+
+def _begun(business: Business, document: Mapping[str, Any]) -> StoredMeasure:
+    stock_up(business)
+    job, _ = new_job(business, measure(9000))
+    begun = start_measure(job=job, actor=actor_of(business))
+    return save_draft(measure=begun, text=json.dumps(document))
+
+
+def _notices(begun: StoredMeasure) -> list[Said]:
+    begun.refresh_from_db()
+    drawn = draw(begun.business, document_of(begun))
+    assert drawn.taken is not None, drawn.faults
+    return [one for run in drawn.taken.runs for one in notices_of(drawn.taken, drawn.notices, run.id)]
+
+
+def _press(client: Client, begun: StoredMeasure, do: str) -> None:
+    document = document_of(begun)
+    fields = sheet_fields(document, offered(begun.business, document["system"])).all()
+    posted = {one.name: one.value for one in fields} | {"do": do, "version": str(begun.version), "page": "one"}
+    assert client.post(f"/measures/{begun.ref}", posted, headers={"HX-Request": "true"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("run", "words", "gone"),
+    [
+        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Step run A", "ground gap"),
+        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Rake run A", "ground gap"),
+        ({"form": "raked", "levels": [[0, 0], [12000, -4000]]}, "Step run A", "raked at"),
+        ({"form": "stepped", "levels": [[0, 0], [12000, -2000]]}, "Rake run A", "step of"),
+        ({"gates": [GATE]}, "Make A-G1 one wide leaf", "is allowed for a single gate"),
+        ({"gates": [GATE]}, "Make A-G1 two leaves", "is allowed for a single gate"),
+    ],
+)
+def test_it_is_rid_of_its_notice(
+    client: Client, business: Business, run: dict[str, Any], words: str, gone: str
+) -> None:
+    begun = _begun(business, measure(12000, **run))
+    assert [one for one in _notices(begun) if gone in one.text]
+    ways = [way for one in _notices(begun) for way in one.ways]
+    _press(client, begun, next(way.do for way in ways if way.words == words))
+    assert not [one.text for one in _notices(begun) if gone in one.text]
+
+
+@pytest.mark.parametrize(
+    "ground",
+    [
+        {"levels": [[0, 0], [6000, -300]]},
+        {"book": [{"back": "1.0", "level_mm": 0}, {"at_mm": 0, "inter": "1.0"}, {"at_mm": 6000, "fore": "1.3"}]},
+    ],
+)
+def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
+    client: Client, business: Business, ground: dict[str, Any]
+) -> None:
+    document = measure(9000, 6000)
+    document["runs"][0] |= {"end": "corner", "levels": [[0, 0], [9000, -700]]}
+    document["runs"][1] |= {"start": "corner", "turn_deg": 90, **ground}
+    begun = _begun(business, document)
+    (way,) = [way for one in _notices(begun) if "apart" in one.text for way in one.ways]
+    assert way.words == "Move run B down 700 mm to meet run A"
+    _press(client, begun, way.do)
+    assert not [one for one in _notices(begun) if "apart" in one.text]
+
+
+def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_figures(business: Business) -> None:
+    begun = _begun(business, measure(20000, form="level", levels=[[0, 0], [20000, -3000]]))
+    (told,) = [one for one in _notices(begun) if "ground gap" in one.text]
+    assert len(told.places) > 2
+    assert re.search(r"ground gap up to \d+ to \d+ mm, at most 235 mm", told.text)
+    assert [way.words for way in told.ways] == ["Step run A", "Rake run A"]
+
+
+def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(business: Business) -> None:
+    gates = [{**GATE, "from_mm": at} for at in (3000, 8000)]
+    (told,) = [one for one in _notices(_begun(business, measure(14000, gates=gates))) if "single gate" in one.text]
+    assert told.places == ("A-G1", "A-G2")
+    assert {way.words for way in told.ways} == {
+        "Make A-G1 one wide leaf", "Make A-G1 two leaves", "Make A-G2 one wide leaf", "Make A-G2 two leaves"
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("do", ["mend:nonsense", "mend:=x", "mend:../x=1", "meet:9=1", "meet:0=all", "meet:0"])
+def test_a_button_nobody_drew_changes_nothing(client: Client, business: Business, do: str) -> None:
+    begun = _begun(business, measure(9000))
+    before = _notices(begun), document_of(begun)
+    _press(client, begun, do)
+    assert (_notices(begun), document_of(begun)["runs"][0]["length_mm"]) == (before[0], 9000)

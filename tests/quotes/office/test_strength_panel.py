@@ -1,0 +1,265 @@
+"""The screening where people and programs see it: on the take-off sheet, on paper, in the API; what helps, at what price."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+import pypdf
+import pytest
+from django.conf import settings
+from django.test import Client
+from jsonschema import Draft202012Validator
+
+from catalogue.services import store_system
+from fencing.quantities.take_off import take_off
+from fencing.reading import read_measure, read_system
+from fencing.strength.curve_drawing import draw_chart
+from fencing.strength.curves import chart
+from fencing.strength.screening import Screening, screen
+from quotes.documents.models import Document, Kind
+from quotes.documents.quote_pack import crew_pdf, screening_pdf, whole_pack
+from quotes.documents.tasks import want_pack
+from quotes.jobs.document_text import parsed
+from quotes.jobs.measure_services import newest
+from quotes.jobs.models import StoredMeasure
+from quotes.jobs.schema_api import schemas
+from quotes.quoting.models import Revision
+from shared.business.actors import SYSTEM
+from shared.business.models import Person
+from shared.business.roles import Scope
+from shared.models import Business, Event
+from tests.conftest import Cast
+from tests.quotes.quoting.cast import measure, new_job, sent, stock_up
+
+SignIn = Callable[[Person], Client]
+WIND = {"method": "given_pressure", "pressure_kpa": "0.15", "soil_class": "gravel", "doubled": True}
+GATE = {"id": "A-G1", "from_mm": 5000, "opening_mm": 1000, "height_mm": 1510}
+
+
+def screened(**wind: Any) -> dict[str, Any]:
+    document = measure(15600, height_mm=1510, gates=[GATE])
+    return {**document, "strength": {**WIND, **wind}}
+
+
+@pytest.fixture
+def kept(business: Business) -> StoredMeasure:
+    stock_up(business)
+    _, version = new_job(business, screened())
+    return version.measure
+
+
+@pytest.fixture
+def offered(business: Business) -> Revision:
+    stock_up(business)
+    return sent(business, document=screened())
+
+
+def page_of(client: Client, kept: StoredMeasure) -> str:
+    return " ".join(client.get(f"/measures/{kept.ref}/take-off").content.decode().split())
+
+
+def remedies_of(answer: Any) -> dict[str, Any]:
+    strength = answer.json()["strength"]
+    assert list(Draft202012Validator(schemas()["screening-1"]).iter_errors(strength)) == []
+    return {one["kind"]: one for one in strength["remedies"]}
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages).split())
+
+
+def test_the_sheet_shows_each_post_what_would_help_and_its_price(
+    signed_in: SignIn, cast: Cast, kept: StoredMeasure, business: Business
+) -> None:
+    page = page_of(signed_in(cast.estimator), kept)
+    told = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/takeoff"))
+    for kind in ("hole_depth", "height"):
+        cost = Decimal(told[kind]["cost"])
+        assert told[kind]["change"] in page
+        assert f"{abs(cost):,.2f}" in page
+    assert Decimal(told["height"]["cost"]) < 0 < Decimal(told["hole_depth"]["cost"])
+    assert "it is not a forecast that the fence falls" in page
+    assert "does not replace a licensed engineer" in page
+    assert "Allowed height against pitch" in page
+
+
+def test_a_measure_that_asks_for_no_screening_says_where_to_ask(
+    signed_in: SignIn, cast: Cast, business: Business
+) -> None:
+    stock_up(business)
+    _, version = new_job(business, measure(9000))
+    page = page_of(signed_in(cast.estimator), version.measure)
+    assert "Not screened for wind" in page
+    assert "Allowed height" not in page
+
+
+def test_the_button_makes_the_run_lower_and_its_gate_with_it(
+    signed_in: SignIn, cast: Cast, kept: StoredMeasure
+) -> None:
+    client = signed_in(cast.estimator)
+    height = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["height"]["value"]
+    assert f"Make run A {height} high" in page_of(client, kept)
+    posted = {"run": "A", "height_mm": str(height), "version": "1"}
+    assert client.post(f"/measures/{kept.ref}/height", posted).status_code == 302
+    kept.refresh_from_db()
+    version = newest(kept)
+    assert version is not None
+    (run,) = parsed(version.document)["runs"]
+    assert (version.number, run["height_mm"]) == (2, height)
+    assert "height_mm" not in run["gates"][0]  # it follows the fence
+    assert "over" not in {
+        post["outcome"] for post in client.get(f"/api/v1/measures/{kept.ref}/takeoff").json()["strength"]["posts"]
+    }
+
+
+@pytest.mark.parametrize(
+    "posted",
+    [
+        {"run": "A", "height_mm": "900", "version": "7"},
+        {"run": "A", "height_mm": "low", "version": "1"},
+        {"run": "A", "height_mm": "1", "version": "1"},
+        {},
+    ],
+)
+def test_a_stale_or_senseless_button_changes_nothing(
+    signed_in: SignIn, cast: Cast, kept: StoredMeasure, posted: dict[str, str]
+) -> None:
+    assert signed_in(cast.estimator).post(f"/measures/{kept.ref}/height", posted).status_code == 302
+    kept.refresh_from_db()
+    assert kept.latest == 1
+
+
+def test_the_crew_has_neither_button_nor_annex(signed_in: SignIn, cast: Cast, kept: StoredMeasure) -> None:
+    client = signed_in(cast.crew)
+    assert client.post(f"/measures/{kept.ref}/height", {"run": "A"}).status_code == 403
+    assert client.get(f"/measures/{kept.ref}/screening.pdf").status_code == 403
+
+
+def test_the_annex_has_method_posts_prices_and_curves(signed_in: SignIn, cast: Cast, kept: StoredMeasure) -> None:
+    client = signed_in(cast.estimator)
+    answer = client.get(f"/measures/{kept.ref}/screening.pdf")
+    text = text_of(answer.content)
+    depth = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["hole_depth"]
+    assert answer["Content-Type"] == "application/pdf"
+    for told in ("stated net wind pressure", "A-P1", depth["change"].capitalize(), f"{Decimal(depth['cost']):,.2f}",
+                 "Allowed height against pitch", "pitch of posts, mm", "height of fence, mm"):  # fmt: skip
+        assert told in text
+
+
+def test_an_annex_of_nothing_leads_back_to_the_sheet(signed_in: SignIn, cast: Cast, business: Business) -> None:
+    stock_up(business)
+    _, version = new_job(business, measure(9000))
+    answer = signed_in(cast.estimator).get(f"/measures/{version.measure.ref}/screening.pdf")
+    assert answer["Location"].endswith("/take-off#strength")
+
+
+def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: Any, kept: StoredMeasure) -> None:
+    body = {"measure": screened()}
+    blind = remedies_of(key_client(Scope.MEASURES_READ).post("/api/v1/takeoffs", body, content_type="application/json"))
+    seeing = remedies_of(
+        key_client(Scope.MEASURES_READ, Scope.QUOTES_READ).post(
+            "/api/v1/takeoffs", body, content_type="application/json"
+        )
+    )
+    assert {one["cost"] for one in blind.values()} == {None}
+    assert seeing["hole_depth"]["cost"] is not None
+    assert {kind: one["value"] for kind, one in blind.items()} == {kind: one["value"] for kind, one in seeing.items()}
+
+
+def test_the_price_of_a_change_is_what_the_quote_keeps(key_client: Any, offered: Revision) -> None:
+    content = parsed(offered.content)["builds"][0]["remedies"]
+    client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
+    told = remedies_of(client.post("/api/v1/takeoffs", {"measure": screened()}, content_type="application/json"))
+    assert {one["kind"]: one["cost"] for one in content} == {kind: one["cost"] for kind, one in told.items()}
+
+
+def test_the_set_out_sheet_tells_the_crew_what_would_help_without_money(offered: Revision) -> None:
+    content = parsed(offered.content)
+    text = text_of(crew_pdf(content, "setout"))
+    depth = next(one for one in content["builds"][0]["remedies"] if one["kind"] == "hole_depth")
+    assert depth["change"].capitalize() in text
+    assert depth["cost"] not in text
+    assert "Adds before tax" not in text
+    assert "Allowed height against pitch" not in text  # that is the annex's
+
+
+def test_only_a_screened_job_has_an_annex_in_its_pack(business: Business) -> None:
+    stock_up(business)
+    plain = parsed(sent(business, document=measure(9000)).content)
+    assert "screening.pdf" not in dict(whole_pack(plain))
+
+
+def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
+    signed_in: SignIn, cast: Cast, offered: Revision
+) -> None:
+    want_pack(Event(kind="quote.accepted", subject=offered.ref, business=offered.business))
+    rows = Document.objects.of(offered.business)
+    assert rows.filter(kind=Kind.SCREENING).count() == 1
+    kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}
+    assert kinds == {Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET}
+    assert "+" in text_of(screening_pdf(parsed(offered.content)))
+
+
+def test_a_revision_sent_before_remedies_named_their_posts_still_prints(offered: Revision) -> None:
+    content = json.loads(offered.content)
+    (build,) = content["builds"]
+    for one in (*build["remedies"], *build["takeoff"]["strength"]["remedies"]):
+        for member in ("posts", "change", "depth_mm", "hindrance"):
+            del one[member]
+    del build["takeoff"]["strength"]["meaning"]
+    assert build["remedies"][0]["text"].capitalize() in text_of(screening_pdf(content))
+
+
+def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, business: Business) -> None:
+    stock_up(business)
+    document = screened(pressure_kpa="150")
+    document["runs"][0]["length_mm"] = 15.6
+    answer = key_client(Scope.MEASURES_READ).post(
+        "/api/v1/takeoffs", {"measure": document}, content_type="application/json"
+    )
+    told = {one["pointer"]: one["detail"] for one in answer.json()["errors"]}
+    assert answer.status_code == 422
+    assert "is it in m? 15.6 m is 15600 mm" in told["#/measure/runs/0/length_mm"]
+    assert "is it in Pa? 150 Pa is 0.15 kPa" in told["#/measure/strength/pressure_kpa"]
+
+
+def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, business: Business) -> None:
+    stock_up(business)
+    client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
+    body = {"measure": screened(pressure_kpa="0.60")}
+
+    def section() -> Any:
+        return remedies_of(client.post("/api/v1/takeoffs", body, content_type="application/json"))["section"]
+
+    assert section()["cost"] is None
+    light: dict[str, Any] = json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text())
+    steel = light["strength"] | {"channel": {"depth_mm": 50, "flange_mm": 40, "thickness_mm": 6}}
+    heavy = light | {
+        "code": "heavy-50",
+        "label": "Heavy posts",
+        "strength": steel,
+        "hole": light["hole"] | {"diameter_mm": 420, "end_diameter_mm": 420},
+    }
+    heavy["strength"]["square"] = {"side_mm": 50, "thickness_mm": 6}
+    store_system(business=business, actor=SYSTEM, document=heavy)
+    told = section()
+    assert "as in Heavy posts" in told["text"]
+    assert "not enough by itself" in told["text"]  # its footings are still over
+    assert Decimal(told["cost"]) > 0  # wider holes
+
+
+def test_every_colour_of_the_chart_is_the_page_s_own_by_night() -> None:
+    drawn = set(re.findall(r'(?:fill|stroke)="(#[0-9A-F]{6})"', draw_chart(chart(_screening()))))
+    styles = (settings.ROOT / "quotes/office/static/office/strength.css").read_text()
+    assert drawn
+    assert [colour for colour in sorted(drawn) if f'"{colour}"' not in styles] == []
+
+
+def _screening() -> Screening:
+    system = read_system(json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text()))
+    return screen(take_off(read_measure(screened(), system), system))
