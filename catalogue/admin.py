@@ -17,15 +17,15 @@ from catalogue.models import (
     FenceSystemVersion,
     Finish,
     Import,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.reading.system import read_system
 from shared.admin import staff_actor
-from shared.business.business_owned import Owned, refuse_foreign_rows
+from shared.business.business_owned import BusinessOwned, reject_cross_business_links
 from shared.common.dates import today
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ class RowForm(ModelForm):
         if self.instance.business_id is None:
             return
         try:
-            refuse_foreign_rows([self.instance])
+            reject_cross_business_links([self.instance])
         except ValidationError as fault:
             self.add_error(None, fault)
 
@@ -68,7 +68,7 @@ class RowAdmin(ModelAdmin):
         obj.pk, obj.version = kept.pk, kept.version
         obj._state.adding = False
 
-    def delete_model(self, request: HttpRequest, obj: Owned) -> None:
+    def delete_model(self, request: HttpRequest, obj: BusinessOwned) -> None:
         services.remove(obj, actor=staff_actor(request))
 
     def get_actions(self, request: HttpRequest) -> dict[str, Any]:
@@ -147,7 +147,7 @@ class SupplierTermsAdmin(DatedAdmin):
     autocomplete_fields = ("supplier",)
 
 
-@admin.register(Offer)
+@admin.register(SupplierPrice)
 class OfferAdmin(DatedAdmin):
     ordering = ("-id",)
     kept = (
@@ -205,7 +205,7 @@ class SystemForm(RowForm):
         document = self.cleaned_data["document"]
         try:
             code = read_system(document).code
-        except Refused as refused:
+        except InvalidDocument as refused:
             raise ValidationError([f"{fault.pointer}: {fault.text}" for fault in refused.faults]) from None
         if self.instance.pk and code != self.instance.code:
             raise ValidationError(f"This fence system's code is {self.instance.code} and stays so.")

@@ -10,13 +10,13 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
 
-from catalogue.rules.codes import SALE_UNITS, ImportKind, ImportState, PlanState, Role, is_gtin, is_piece
+from catalogue.rules.codes import SALE_UNITS, ComponentRole, ImportKind, ImportState, PlanState, is_gtin, is_piece
 from catalogue.rules.price_bands import bands_fault
 from catalogue.rules.price_rules import RuleKind, rule_faults
 from catalogue.rules.site_words import rule_key
 from catalogue.rules.units import whole_fault
 from shared.common.dates import today
-from shared.models import Owned, SupplierAccount
+from shared.models import BusinessOwned, SupplierAccount
 
 CODE = RegexValidator(r"^[a-z0-9][a-z0-9._-]*\Z", "Small letters, digits, dot, hyphen and underline, no spaces.")
 NOT_NEGATIVE = MinValueValidator(Decimal(0))
@@ -36,7 +36,7 @@ def check_bands(value: Any, field: str, *, from_zero: bool) -> None:
         raise ValidationError({field: fault})
 
 
-class Finish(Owned):
+class Finish(BusinessOwned):
     """A finish or colour the business sells, by the name it gives it."""
 
     code = models.CharField(max_length=40, validators=[CODE])
@@ -67,12 +67,12 @@ def _refuse_parts(unit: str, **quantities: Decimal) -> None:
         raise ValidationError(faults)
 
 
-class Component(Owned):
+class Component(BusinessOwned):
     """Something the catalogue sells for a role. Each stock length in each finish is a component of its own."""
 
     sku = models.CharField(max_length=64)
     label = models.CharField(max_length=200)
-    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in Role])
+    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in ComponentRole])
     finish = models.ForeignKey(Finish, on_delete=models.PROTECT, null=True, blank=True, related_name="components")
     length_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
     width_mm = models.PositiveIntegerField(null=True, blank=True)
@@ -104,12 +104,12 @@ class Component(Owned):
         """What one field alone can't tell."""
         if is_piece(self.role) and self.length_mm is None and self.sale_unit != "MTR":
             raise ValidationError({"length_mm": "A stock length in mm is wanted, or MTR as sale unit."})
-        if self.role == Role.CONCRETE_BAG and not self.bag_yield_m3:
+        if self.role == ComponentRole.CONCRETE_BAG and not self.bag_yield_m3:
             raise ValidationError({"bag_yield_m3": "How much concrete one bag makes, in m3."})
         _refuse_parts(self.sale_unit, pack=self.pack)
 
 
-class FenceSystem(Owned):
+class FenceSystem(BusinessOwned):
     """A fence system by its code; what it says is in its versions."""
 
     code = models.CharField(max_length=60, validators=[CODE])
@@ -128,7 +128,7 @@ class FenceSystem(Owned):
         return self.code
 
 
-class FenceSystemVersion(Owned):
+class FenceSystemVersion(BusinessOwned):
     """A fence system's document as it stood. Never changed: an edit is the next version."""
 
     system = models.ForeignKey(FenceSystem, on_delete=models.PROTECT, related_name="versions")
@@ -151,7 +151,7 @@ class FenceSystemVersion(Owned):
         super().save(*args, **kwargs)
 
 
-class Supplier(Owned):
+class Supplier(BusinessOwned):
     """Somebody the business buys from. ``account`` lets the supplier's own system in, for its own orders and offers."""
 
     code = models.CharField(max_length=40, validators=[CODE])
@@ -184,7 +184,7 @@ class Supplier(Owned):
         return self.name
 
 
-class SupplierTerms(Owned):
+class SupplierTerms(BusinessOwned):
     """What a supplier asks for any order, from a date on: ``delivery`` is [[order value from, fee], ...], ascending."""
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="terms")
@@ -212,7 +212,7 @@ class SupplierTerms(Owned):
         return self.valid_from < today(self.business)
 
 
-class Offer(Owned):
+class SupplierPrice(BusinessOwned):
     """A supplier's price for a component from a date on; of several the one that began last counts.
 
     ``price`` and ``breaks`` [[quantity from, price], ...] are for one sale unit. Once an offer has begun only its end may change:
@@ -257,7 +257,7 @@ class Offer(Owned):
         return self.valid_from < today(self.business)
 
 
-class PriceRule(Owned):
+class PriceRule(BusinessOwned):
     """One line of how the business prices, from a date on; of one kind and key the line that began last counts."""
 
     kind = models.CharField(max_length=20, choices=[(kind.value, kind.value) for kind in RuleKind])
@@ -294,7 +294,7 @@ class PriceRule(Owned):
         return self.valid_from < today(self.business)
 
 
-class Import(Owned):
+class Import(BusinessOwned):
     """A file of components, offers or price rules that is being taken in; the row is what the job works from."""
 
     kind = models.CharField(max_length=20, choices=[(kind.value, kind.value) for kind in ImportKind])
@@ -313,7 +313,7 @@ class Import(Owned):
         return f"{self.file_name} ({self.state})"
 
 
-class AskedPlan(Owned):
+class AskedPlan(BusinessOwned):
     """A cutting plan that takes longer than somebody waits; the row holds the best one found so far."""
 
     state = models.CharField(

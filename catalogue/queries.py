@@ -14,14 +14,14 @@ from catalogue.models import (
     FenceSystemVersion,
     Finish,
     Import,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
 from catalogue.rules.price_rules import PriceRules, RuleKind, RuleLine, read_rules
 from catalogue.rules.site_words import SiteWords
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.business.accounts import account
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.models import Business
@@ -50,9 +50,9 @@ def suppliers(business: Business) -> OwnedQuerySet[Supplier]:
     return Supplier.objects.of(business)
 
 
-def offers(business: Business) -> OwnedQuerySet[Offer]:
+def offers(business: Business) -> OwnedQuerySet[SupplierPrice]:
     """All offers a business ever had."""
-    return Offer.objects.of(business)
+    return SupplierPrice.objects.of(business)
 
 
 def price_rules(business: Business) -> OwnedQuerySet[PriceRule]:
@@ -69,7 +69,7 @@ Mark = frozenset[tuple[object, ...]]
 """What changes with every write to the rows a market is read from."""
 
 
-def market_mark(business: Business) -> Mark:
+def purchase_options_version(business: Business) -> Mark:
     """The mark of a business's market: one query.
 
     Every write gives a row its next version and a new time stamp; sums and counts tell what was added and what was removed.
@@ -79,7 +79,7 @@ def market_mark(business: Business) -> Mark:
         .order_by()
         .values_list(Value(model.__name__))
         .annotate(Count("id"), Sum("id"), Sum("version"), Max("updated_at"))
-        for model in (Component, Finish, Offer, Supplier, SupplierTerms)
+        for model in (Component, Finish, SupplierPrice, Supplier, SupplierTerms)
     ]
     return frozenset(rows[0].union(*rows[1:], all=True))
 
@@ -95,9 +95,9 @@ def valid_on(on: date) -> Q:
     return Q(valid_from__lte=on) & (Q(valid_to__isnull=True) | Q(valid_to__gte=on))
 
 
-def offers_on(rows: QuerySet[Offer], on: date) -> QuerySet[Offer]:
+def offers_on(rows: QuerySet[SupplierPrice], on: date) -> QuerySet[SupplierPrice]:
     """Of each supplier's offers for a component, the one that counts on a day."""
-    later = Offer.anywhere.filter(  # unscoped: tied to the row's own component, which is of one business
+    later = SupplierPrice.anywhere.filter(  # unscoped: tied to the row's own component, which is of one business
         valid_on(on),
         component=OuterRef("component"),
         supplier=OuterRef("supplier"),
@@ -162,7 +162,7 @@ def default_system(business: Business) -> FenceSystem:
     """The fence system a measure gets when it names none. Refused where there is none."""
     found = systems(business).filter(is_default=True, active=True).first()
     if found is None:
-        raise Refused([Fault("/system", "system.default", "No fence system is the default; name one.")])
+        raise InvalidDocument([Fault("/system", "system.default", "No fence system is the default; name one.")])
     return found
 
 
@@ -173,7 +173,7 @@ def system_version(business: Business, code: str, number: int | None = None) -> 
     found = (rows if number is None else rows.filter(number=number)).order_by("-number").first()
     if found is None:
         known = ", ".join(systems(business).filter(active=True).order_by("code").values_list("code", flat=True)[:20])
-        raise Refused(
+        raise InvalidDocument(
             [Fault("/system", "system.unknown", f"There is no such fence system; there are: {known or 'none'}.")]
         )
     return found
@@ -185,7 +185,9 @@ def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
     return rows.filter(business__sandbox__isnull=not test)
 
 
-def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Offer]:
+def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierPrice]:
     """A supplier's own offers, to every business it serves; to a test key those in its sandbox and no others."""
-    rows = Offer.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own offers, in every business
+    rows = SupplierPrice.anywhere.filter(
+        supplier__account=account
+    )  # unscoped: a supplier's own offers, in every business
     return rows.filter(business__sandbox__isnull=not test)

@@ -15,29 +15,29 @@ from catalogue.models import (
     FenceSystem,
     FenceSystemVersion,
     Finish,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading.system import read_system
 from shared.api.json_encoder import write_json
 from shared.business.actors import Actor
-from shared.business.business_owned import Owned
+from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 from shared.common.dates import today
 from shared.database import audit_log
 
-RowT = TypeVar("RowT", bound=Owned)
+RowT = TypeVar("RowT", bound=BusinessOwned)
 
-_UNIQUE: dict[type[Owned], tuple[tuple[str, ...], str]] = {
+_UNIQUE: dict[type[BusinessOwned], tuple[tuple[str, ...], str]] = {
     Finish: (("code",), "code"),
     Component: (("sku",), "sku"),
     FenceSystem: (("code",), "code"),
     Supplier: (("code",), "code"),
     SupplierTerms: (("supplier", "valid_from"), "valid_from"),
-    Offer: (("supplier", "component", "valid_from"), "valid_from"),
+    SupplierPrice: (("supplier", "component", "valid_from"), "valid_from"),
     PriceRule: (("kind", "key", "valid_from"), "valid_from"),
 }
 
@@ -49,12 +49,12 @@ def plain(value: Any) -> Any:
     return value if value is None or isinstance(value, bool | int | str | list | dict) else str(value)
 
 
-def refuse_double(row: Owned) -> None:
+def refuse_double(row: BusinessOwned) -> None:
     """Refused when the business has another row of the same code, sku or day."""
     fields, named = _UNIQUE[type(row)]
     rows = type(row).objects.of(row.business).filter(**{field: getattr(row, field) for field in fields})
     if rows.exclude(pk=row.pk).exists():
-        raise Refused(
+        raise InvalidDocument(
             [Fault(f"/{named}", f"{named}.taken", "There is one already with the same " + " and ".join(fields) + ".")]
         )
 
@@ -66,10 +66,10 @@ def store(row: RowT, *, actor: Actor, values: Mapping[str, Any] | None = None) -
     adding = row._state.adding
     if not adding and all(_is(getattr(row, name), value) for name, value in values.items()):
         return row
-    before = {} if adding else _kept(row, values)
+    before = {} if adding else _audit_values(row, values)
     for name, value in values.items():
         setattr(row, name, value)
-    after = _kept(row, values)
+    after = _audit_values(row, values)
     _save_once(row)
     kind = row._meta.model_name or ""
     if adding:
@@ -85,12 +85,12 @@ def _is(stored: Any, value: Any) -> bool:
     return bool(stored == value) or plain(stored) == plain(value)
 
 
-def _kept(row: Owned, names: Iterable[str]) -> dict[str, Any]:
+def _audit_values(row: BusinessOwned, names: Iterable[str]) -> dict[str, Any]:
     """A row's columns as the audit trail keeps them."""
     return {name: plain(getattr(row, name)) for name in names}
 
 
-def _save_once(row: Owned) -> None:
+def _save_once(row: BusinessOwned) -> None:
     """Saves what is right and not there yet; refused otherwise, by the database where two save at the same moment."""
     row.full_clean(exclude=["business"], validate_unique=False, validate_constraints=False)
     refuse_double(row)
@@ -104,19 +104,19 @@ def _save_once(row: Owned) -> None:
 
 
 @transaction.atomic
-def remove(row: Owned, *, actor: Actor) -> None:
+def remove(row: BusinessOwned, *, actor: Actor) -> None:
     """Removes what nothing refers to; refused otherwise, because the past must stay readable."""
     kind, ref = row._meta.model_name or "", row.ref
     try:
         row.delete()
     except models.ProtectedError as used:
-        raise Refused(
+        raise InvalidDocument(
             [Fault("", f"{kind}.used", "It is in use; end it by date or mark it as no longer active.")]
         ) from used
     audit_log.record(row.business, actor, f"{kind}.removed", f"{kind}:{ref}", {"was": str(row)})
 
 
-DatedT = TypeVar("DatedT", Offer, PriceRule)
+DatedT = TypeVar("DatedT", SupplierPrice, PriceRule)
 
 
 def change_dated(row: DatedT, *, actor: Actor, values: Mapping[str, Any]) -> DatedT:
@@ -128,24 +128,26 @@ def change_dated(row: DatedT, *, actor: Actor, values: Mapping[str, Any]) -> Dat
 def change_terms(row: SupplierTerms, *, actor: Actor, values: Mapping[str, Any]) -> SupplierTerms:
     """Changes a supplier's terms before they begin."""
     if row.begun:
-        raise Refused([Fault("", "past", "These terms have begun: give new ones from a later day.")])
+        raise InvalidDocument([Fault("", "past", "These terms have begun: give new ones from a later day.")])
     return add_dated(row, actor=actor, values=values)
 
 
-def remove_dated(row: Offer | PriceRule | SupplierTerms, *, actor: Actor) -> None:
+def remove_dated(row: SupplierPrice | PriceRule | SupplierTerms, *, actor: Actor) -> None:
     """Takes back an offer or a line that has not begun."""
     if row.begun:
-        raise Refused([Fault("", "past", "It has begun, so it can only be ended; past days keep their prices.")])
+        raise InvalidDocument(
+            [Fault("", "past", "It has begun, so it can only be ended; past days keep their prices.")]
+        )
     remove(row, actor=actor)
 
 
-def _keep_the_past(row: Offer | PriceRule, values: Mapping[str, Any]) -> None:
+def _keep_the_past(row: SupplierPrice | PriceRule, values: Mapping[str, Any]) -> None:
     changed = {name: value for name, value in values.items() if value != getattr(row, name)}
     faults = list(_begun_faults(row.business, changed)) if row.begun else []
     if _is_past(row.business, changed.get("valid_from")):
         faults.append(Fault("/valid_from", "past", "A price can't begin in the past."))
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
 
 
 def _begun_faults(business: Business, changed: Mapping[str, Any]) -> Iterator[Fault]:
@@ -163,7 +165,7 @@ def _is_past(business: Business, day: object) -> bool:
 def add_dated(row: RowT, *, actor: Actor, values: Mapping[str, Any], past: bool = False) -> RowT:
     """A new offer, line of rules or supplier's terms. It begins today or later, unless a business is just being set up."""
     if not past and _is_past(row.business, values.get("valid_from")):
-        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
+        raise InvalidDocument([Fault("/valid_from", "past", "A price can't begin in the past.")])
     return store(row, actor=actor, values=values)
 
 
@@ -178,7 +180,9 @@ def store_system(
         first = not FenceSystem.objects.of(business).filter(is_default=True).exists()
         store(system, actor=actor, values={"label": read.label, "is_default": first})
     elif system.code != read.code:
-        raise Refused([Fault("/code", "code.fixed", f"This fence system's code is {system.code} and stays so.")])
+        raise InvalidDocument(
+            [Fault("/code", "code.fixed", f"This fence system's code is {system.code} and stays so.")]
+        )
     written = write_json(document)  # exact numbers become texts, which the document allows wherever it has any
     document = orjson.loads(written)
     rows = FenceSystemVersion.objects.of(business).filter(system=system)
@@ -204,7 +208,7 @@ def change_system(*, system: FenceSystem, actor: Actor, values: Mapping[str, Any
     """Makes a system the one that measures get when they name none, or ends (or revives) it."""
     active = values.get("active", system.active)
     if values.get("is_default", system.is_default) and not active:
-        raise Refused(
+        raise InvalidDocument(
             [Fault("/active", "system.default", "The default system stays active; make another the default first.")]
         )
     if values.get("is_default"):

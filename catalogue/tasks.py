@@ -6,11 +6,11 @@ from datetime import timedelta
 
 from catalogue.engine import cutting_plans
 from catalogue.spreadsheets import import_jobs
-from shared.background.outbox import Event, Finish, handles, regularly
+from shared.background.outbox import Event, Finish, on_event, run_every
 from shared.business.actors import Actor
 
 
-@handles(import_jobs.ASKED, slow=True)
+@on_event(import_jobs.ASKED, slow=True)
 def take_file_in(event: Event) -> Finish | None:
     """Plans outside of any transaction, writes in the one that marks it done."""
     row = import_jobs.waiting(event.business, event.subject) if event.business else None
@@ -24,7 +24,7 @@ def take_file_in(event: Event) -> Finish | None:
     return finish
 
 
-@handles(cutting_plans.ASKED, slow=True, attempts=2)
+@on_event(cutting_plans.ASKED, slow=True, attempts=2)
 def make_plan(event: Event) -> Finish | None:
     """Searches outside of any transaction and keeps the best plan so far on the row."""
     row = cutting_plans.open_plan(event.business, event.subject) if event.business else None
@@ -38,7 +38,7 @@ def make_plan(event: Event) -> Finish | None:
     return finish
 
 
-@regularly(timedelta(hours=1))
+@run_every(timedelta(hours=1))
 def clear_plans() -> None:
     """Plans nobody came back to make way."""
     cutting_plans.clear()

@@ -8,9 +8,9 @@ fractions, angles are degrees. The engine is pure: values in, values out, the sa
 
 from __future__ import annotations
 
-from fencing.model.faults import Fault, Level, Notice, Refused
+from fencing.model.faults import Fault, InvalidDocument, Level, Notice
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
 
-__all__ = ["Fault", "Level", "Measure", "Notice", "Refused", "System", "TakeOff", "take_off"]
+__all__ = ["Fault", "Level", "Measure", "Notice", "InvalidDocument", "System", "TakeOff", "take_off"]

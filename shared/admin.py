@@ -8,13 +8,13 @@ from django import forms
 from django.contrib import admin, messages
 from django.http import HttpRequest
 
-from fencing.model.faults import Refused
-from shared.background.outbox import Event, Wanted
-from shared.background.outgoing_mail import Letter
+from fencing.model.faults import InvalidDocument
+from shared.background.outbox import Event, OutboxTask
+from shared.background.outgoing_mail import OutgoingMail
 from shared.business import invitations, services
 from shared.business.actors import Actor
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
-from shared.business.roles import BUSINESS_SCOPES, Role
+from shared.business.roles import BUSINESS_SCOPES, MemberRole
 from shared.database.audit_log import AuditEntry
 
 if TYPE_CHECKING:
@@ -63,7 +63,10 @@ class BusinessForm(BusinessModelForm):
 
     invite_email = forms.EmailField(label="Invite by e-mail", max_length=254, required=False)
     invite_role = forms.ChoiceField(
-        label="as", choices=[(role.value, role.value) for role in Role], initial=Role.OWNER.value, required=False
+        label="as",
+        choices=[(role.value, role.value) for role in MemberRole],
+        initial=MemberRole.OWNER.value,
+        required=False,
     )
 
 
@@ -86,10 +89,10 @@ class BusinessAdmin(ModelAdmin):
         else:
             services.add_business(business=obj, actor=actor)
         if email := form.cleaned_data["invite_email"]:
-            role = Role(form.cleaned_data["invite_role"] or Role.OWNER)
+            role = MemberRole(form.cleaned_data["invite_role"] or MemberRole.OWNER)
             try:
                 invitations.invite(business=obj, email=email, name="", role=role, actor=actor)
-            except Refused as refused:
+            except InvalidDocument as refused:
                 messages.error(request, " ".join(fault.text for fault in refused.faults))
 
     def save_formset(self, request: HttpRequest, form: Any, formset: Any, change: bool) -> None:
@@ -98,7 +101,7 @@ class BusinessAdmin(ModelAdmin):
         for member in formset.deleted_objects:
             try:
                 services.remove_member(member=member, actor=staff_actor(request))
-            except Refused as refused:
+            except InvalidDocument as refused:
                 messages.error(request, " ".join(fault.text for fault in refused.faults))
 
 
@@ -160,14 +163,14 @@ class EventAdmin(ReadOnly):
     list_filter = ("kind",)
 
 
-@admin.register(Letter)
+@admin.register(OutgoingMail)
 class LetterAdmin(ReadOnly):
     list_display = ("name", "event", "state", "message_id", "claimed_at", "sent_at")
     list_filter = ("state", "name")
 
 
-@admin.register(Wanted)
-class WantedAdmin(ReadOnly):
+@admin.register(OutboxTask)
+class OutboxTaskAdmin(ReadOnly):
     list_display = ("event", "handler", "state", "starts", "due_at", "last_fault")
     list_filter = ("state", "handler")
     actions = ("try_again",)

@@ -38,6 +38,6 @@ def _after_migrations(sender: AppConfig, plan: list[Any] | None = None, using: s
 
     last = [config for config in apps.get_app_configs() if config.models_module is not None][-1]
     if sender.label == last.label and using == "default":
-        audit_log.guard()
-        business_foreign_keys.build()
+        audit_log.install_audit_triggers()
+        business_foreign_keys.add_business_foreign_keys()
         _wait_for_locks(using, "0")

@@ -39,6 +39,6 @@ def refuse_a_passing_key(**_: object) -> None:
 @worker_init.connect
 def know_every_handler(**_: object) -> None:
     """Before the pool is forked, so that its children share what is loaded."""
-    from shared.background.outbox import everybody_registers  # its tables need Django to be set up
+    from shared.background.outbox import load_task_modules  # its tables need Django to be set up
 
-    everybody_registers()
+    load_task_modules()

@@ -4,31 +4,31 @@ from __future__ import annotations
 
 from shared.api.idempotency_models import IdempotentCall
 from shared.background.mail_server import MailServer
-from shared.background.outbox import Event, Routine, Wanted
-from shared.background.outgoing_mail import Letter
-from shared.business.business_owned import Owned, new_ref
-from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRule
+from shared.background.outbox import Event, OutboxTask, PeriodicTask
+from shared.background.outgoing_mail import OutgoingMail
+from shared.business.business_owned import BusinessOwned, new_ref
+from shared.business.models import ApiKey, Business, Member, Paper, Person, SupplierAccount, TaxRoundingLevel
 from shared.database.audit_log import AuditEntry
-from shared.database.numbering import Counter
+from shared.database.numbering import NumberSequence
 from shared.web.rate_limit import RateWindow
 
 __all__ = [
     "ApiKey",
     "AuditEntry",
     "Business",
-    "Counter",
+    "NumberSequence",
     "Event",
     "IdempotentCall",
-    "Letter",
+    "OutgoingMail",
     "MailServer",
     "Member",
-    "Owned",
+    "BusinessOwned",
     "Paper",
     "Person",
     "RateWindow",
-    "Routine",
+    "PeriodicTask",
     "SupplierAccount",
-    "TaxRule",
-    "Wanted",
+    "TaxRoundingLevel",
+    "OutboxTask",
     "new_ref",
 ]

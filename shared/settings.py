@@ -66,7 +66,7 @@ MIDDLEWARE = [
     "shared.api.etags.ConditionalGetMiddleware",
     "shared.web.browser_middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
-    "shared.web.complete_body.WholeFormMiddleware",
+    "shared.web.complete_body.CompleteFormMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "shared.web.browser_middleware.NoNulMiddleware",
     "shared.web.browser_middleware.AuthenticationMiddleware",

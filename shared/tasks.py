@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from shared.api import idempotency_models
 from shared.background import outgoing_mail, runner
-from shared.background.outbox import Event, Finish, handles, regularly
+from shared.background.outbox import Event, Finish, on_event, run_every
 from shared.business import invitations, mail_test
 from shared.business.models import Member
 from shared.celery import app
@@ -21,10 +21,10 @@ def run_wanted(wanted_id: int) -> None:
 @app.task(name="shared.tasks.sweep")
 def sweep() -> None:
     """Looks for what is still wanted."""
-    runner.sweep()
+    runner.run_due_tasks()
 
 
-@handles(invitations.INVITED, slow=True)
+@on_event(invitations.INVITED, slow=True)
 def mail_invitation(event: Event) -> None:
     """Writes to a member, unless they were taken out meanwhile."""
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
@@ -32,7 +32,7 @@ def mail_invitation(event: Event) -> None:
         outgoing_mail.send(event, "invitation", invitations.letter(member))
 
 
-@handles(mail_test.ASKED, slow=True)
+@on_event(mail_test.ASKED, slow=True)
 def mail_test_letter(event: Event) -> Finish | None:
     """Writes to the business's own address and notes that this works."""
     business = event.business
@@ -42,7 +42,7 @@ def mail_test_letter(event: Event) -> Finish | None:
     return lambda: mail_test.note_tested(event, business.email)
 
 
-@regularly(timedelta(hours=1))
+@run_every(timedelta(hours=1))
 def forget_old_calls() -> None:
     """Drops stored answers of calls whose time is over."""
     idempotency_models.forget_old()

@@ -22,7 +22,7 @@ from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person, SupplierAccount
-from shared.business.roles import SUPPLIER_SCOPES, Role, Scope
+from shared.business.roles import SUPPLIER_SCOPES, MemberRole, Scope
 from shared.database import audit_log
 from tests import template_database
 from tests.checked_plans import check_every_plan
@@ -130,13 +130,13 @@ class Cast:
     supplier: SupplierAccount
     other_supplier: SupplierAccount
 
-    def person(self, role: Role) -> Person:
+    def person(self, role: MemberRole) -> Person:
         """Who has a role in the business."""
         people = {
-            Role.OWNER: self.owner,
-            Role.ESTIMATOR: self.estimator,
-            Role.CREW: self.crew,
-            Role.BOOKKEEPER: self.bookkeeper,
+            MemberRole.OWNER: self.owner,
+            MemberRole.ESTIMATOR: self.estimator,
+            MemberRole.CREW: self.crew,
+            MemberRole.BOOKKEEPER: self.bookkeeper,
         }
         return people[role]
 
@@ -169,7 +169,7 @@ def cast(db: None, quick_passwords: None) -> Cast:
     owner, stranger = _person("Olive"), _person("Stranger")
     place: dict[str, Any] = {"country": "NZ", "currency": "NZD", "place": "Tern Bay", "locale": "en_NZ"}
     business = services.start_business(owner=owner, name="Tern Bay Fencing", **place)
-    others = {"estimator": Role.ESTIMATOR, "crew": Role.CREW, "bookkeeper": Role.BOOKKEEPER}
+    others = {"estimator": MemberRole.ESTIMATOR, "crew": MemberRole.CREW, "bookkeeper": MemberRole.BOOKKEEPER}
     people = {name: _person(name.capitalize()) for name in others}
     for name, role in others.items():
         services.add_member(business=business, person=people[name], role=role, actor=SYSTEM, accepted=True)

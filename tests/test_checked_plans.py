@@ -7,10 +7,10 @@ from importlib import import_module
 
 import pytest
 
-from fencing.cutting import Demand, Stock, plan_cuts
+from fencing.cutting import Demand, StockLength, plan_cuts
 from tests import checked_plans
 
-DEMAND = Demand(3, ((2238, 8),), (Stock(6000, 3120),))
+DEMAND = Demand(3, ((2238, 8),), (StockLength(6000, 3120),))
 SEARCHERS = (
     "fencing.buying.cut_lengths",
     "quotes.quoting.required_articles",

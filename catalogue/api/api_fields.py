@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from catalogue.rules.price_rules import is_money
-from shared.api.row_serializer import AsStored, Money, Places
+from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer
 from shared.common.money import minor_digits
 
 _TEXT = {"type": "string"}
@@ -136,16 +136,16 @@ def shape(members: Members) -> dict[str, Any]:
     }
 
 
-def told(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
+def serialize_row(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
     """One row of ``values()`` as it is answered."""
     return {name: row[column] for name, (column, _) in members.items()}
 
 
-def stored(members: Members) -> AsStored:
+def row_serializer(members: Members) -> RowSerializer:
     """The rows of a list as they are answered; made once, because it is the same for every call."""
     told = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
     places = _RULES if members is PRICE_RULE else _PRICES if _MONEY & members.keys() else None
-    return AsStored(told, places)
+    return RowSerializer(told, places)
 
 
 def _rule_digits(currency: str, kind: str, key: str) -> int:
@@ -153,10 +153,10 @@ def _rule_digits(currency: str, kind: str, key: str) -> int:
 
 
 _MONEY = {"price", "least_order", "amount"}
-_PRICES, _RULES = Places(("business__currency",)), Places(("business__currency", "kind", "key"), _rule_digits)
+_PRICES, _RULES = MoneyPlaces(("business__currency",)), MoneyPlaces(("business__currency", "kind", "key"), _rule_digits)
 
 
-REPORT_SHAPE: dict[str, Any] = {
+REPORT_SCHEMA: dict[str, Any] = {
     "type": "object",
     "properties": {
         "kind": _TEXT,
@@ -170,8 +170,11 @@ REPORT_SHAPE: dict[str, Any] = {
         "open_quotes": {"type": "array", "items": {"type": "object"}},
     },
 }
-IMPORT_SHAPE: dict[str, Any] = {**shape(IMPORT), "properties": {**shape(IMPORT)["properties"], "report": REPORT_SHAPE}}
-COMPLETENESS_SHAPE: dict[str, Any] = {
+IMPORT_SCHEMA: dict[str, Any] = {
+    **shape(IMPORT),
+    "properties": {**shape(IMPORT)["properties"], "report": REPORT_SCHEMA},
+}
+COMPLETENESS_SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["system", "complete", "lacks"],
     "properties": {
@@ -186,7 +189,7 @@ COMPLETENESS_SHAPE: dict[str, Any] = {
         },
     },
 }
-SYSTEM_FULL_SHAPE: dict[str, Any] = {
+SYSTEM_FULL_SCHEMA: dict[str, Any] = {
     **shape(SYSTEM),
     "properties": {**shape(SYSTEM)["properties"], "version": _WHOLE, "sha256": _TEXT, "document": {"type": "object"}},
 }

@@ -15,13 +15,13 @@ from fencing.cutting import demand_of, plan_cuts
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
-from shared.api.row_serializer import AsStored, named
+from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.roles import Scope
 
 _MONEY = {"type": "string", "examples": ["31.20"]}
 _MM = {"type": "integer", "minimum": 1, "maximum": 100_000}
 _PAIRS = {"type": "array", "items": {"type": "array", "items": {"type": "integer"}, "minItems": 2, "maxItems": 2}}
-DEMAND_SHAPE: dict[str, Any] = {
+DEMAND_SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["kerf_mm", "pieces", "stock"],
     "additionalProperties": False,
@@ -53,7 +53,7 @@ DEMAND_SHAPE: dict[str, Any] = {
     },
     "example": {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]},
 }
-PLAN_SHAPE: dict[str, Any] = {
+PLAN_SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["cutplan", "status"],
     "properties": {
@@ -91,7 +91,7 @@ PLAN_SHAPE: dict[str, Any] = {
     },
 }
 _TIME = {"type": ["string", "null"], "format": "date-time"}
-ASKED_SHAPE: dict[str, Any] = {
+ASKED_SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": ["ref", "state", "seconds", "plan"],
     "properties": {
@@ -102,13 +102,13 @@ ASKED_SHAPE: dict[str, Any] = {
         "created_at": _TIME,
         "started_at": _TIME,
         "finished_at": _TIME,
-        "plan": {"oneOf": [PLAN_SHAPE, {"type": "null"}], "description": "The best one found so far."},
+        "plan": {"oneOf": [PLAN_SCHEMA, {"type": "null"}], "description": "The best one found so far."},
     },
 }
 LISTED = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at")
-LISTED_SHAPE = {**ASKED_SHAPE, "required": list(LISTED)}
-LISTED_SHAPE["properties"] = {name: ASKED_SHAPE["properties"][name] for name in LISTED}
-_PLANS = AsStored(named(*LISTED))
+LISTED_SCHEMA = {**ASKED_SCHEMA, "required": list(LISTED)}
+LISTED_SCHEMA["properties"] = {name: ASKED_SCHEMA["properties"][name] for name in LISTED}
+_PLANS = RowSerializer(same_names(*LISTED))
 
 
 class CutPlans(Endpoint):
@@ -119,19 +119,19 @@ class CutPlans(Endpoint):
     paged = True
     parameters = {
         "background": "true: answer 202 at once and search for longer; needs orders:write.",
-        "seconds": f"With background: how long to search at most, 1 to {cutting_plans.MOST_SECONDS}; where the service has no "
+        "seconds": f"With background: how long to search at most, 1 to {cutting_plans.MAX_SECONDS}; where the service has no "
         f"broker, it searches before it answers, and {cutting_plans.IN_REQUEST_S} at most.",
     }
 
-    @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Plans that were asked for in the background")
+    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Plans that were asked for in the background")
     def get(self, request: Request) -> Response:
         return self.page(lambda: AskedPlan.objects.of(self.business), _PLANS, all_of=self.business)
 
     @extend_schema(
-        request={"application/json": DEMAND_SHAPE},
+        request={"application/json": DEMAND_SCHEMA},
         responses={
-            200: OpenApiResponse(PLAN_SHAPE, "The plan, with how close to the cheapest it is proved to be."),
-            202: OpenApiResponse(ASKED_SHAPE, "Being searched; look at its address."),
+            200: OpenApiResponse(PLAN_SCHEMA, "The plan, with how close to the cheapest it is proved to be."),
+            202: OpenApiResponse(ASKED_SCHEMA, "Being searched; look at its address."),
         },
         summary="Make a cutting plan",
     )
@@ -144,7 +144,7 @@ class CutPlans(Endpoint):
         if self.business.suspended:
             raise Problem("suspended")
         row = cutting_plans.ask(business=self.business, actor=self.actor, document=request.data, seconds=seconds)
-        return self.one(cutting_plans.told(row), row, status=202, at=f"{request.path}/{row.ref}")
+        return self.one(cutting_plans.serialize_plan(row), row, status=202, at=f"{request.path}/{row.ref}")
 
     def _seconds(self) -> int | None:
         """How long to search in the background; None where the caller waits."""
@@ -152,9 +152,9 @@ class CutPlans(Endpoint):
         background = asked.get("background", "false")
         if background not in {"true", "false"}:
             raise _unknown("background", "Say true or false.")
-        text = asked.get("seconds", str(cutting_plans.MOST_SECONDS))
-        if not (text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= cutting_plans.MOST_SECONDS):
-            raise _unknown("seconds", f"Say a whole number from 1 to {cutting_plans.MOST_SECONDS}.")
+        text = asked.get("seconds", str(cutting_plans.MAX_SECONDS))
+        if not (text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= cutting_plans.MAX_SECONDS):
+            raise _unknown("seconds", f"Say a whole number from 1 to {cutting_plans.MAX_SECONDS}.")
         return int(text) if background == "true" else None
 
 
@@ -167,10 +167,10 @@ class CutPlanDetail(Endpoint):
 
     scopes = {"GET": Scope.ORDERS_READ}
 
-    @extend_schema(responses={200: ASKED_SHAPE}, summary="A plan that was asked for in the background")
+    @extend_schema(responses={200: ASKED_SCHEMA}, summary="A plan that was asked for in the background")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(AskedPlan.objects.of(self.business), ref)
-        return self.one(cutting_plans.told(row), row)
+        return self.one(cutting_plans.serialize_plan(row), row)
 
 
 class CutPlanCancel(Endpoint):
@@ -178,7 +178,7 @@ class CutPlanCancel(Endpoint):
 
     scopes = {"POST": Scope.ORDERS_WRITE}
 
-    @extend_schema(request=None, responses={200: ASKED_SHAPE}, summary="Stop a plan, keeping the best found")
+    @extend_schema(request=None, responses={200: ASKED_SCHEMA}, summary="Stop a plan, keeping the best found")
     def post(self, request: Request, ref: str) -> Response:
         row = cutting_plans.cancel(self.find(AskedPlan.objects.of(self.business), ref), actor=self.actor)
-        return self.one(cutting_plans.told(row), row)
+        return self.one(cutting_plans.serialize_plan(row), row)

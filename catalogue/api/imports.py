@@ -14,12 +14,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue import queries
-from catalogue.api.api_fields import IMPORT, IMPORT_SHAPE, REPORT_SHAPE, shape, stored, told
+from catalogue.api.api_fields import IMPORT, IMPORT_SCHEMA, REPORT_SCHEMA, row_serializer, serialize_row, shape
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets import export, import_jobs
 from catalogue.spreadsheets.import_rows import dry_run, report
-from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
-from fencing.model.faults import Fault, Refused
+from catalogue.spreadsheets.limits import MAX_BYTES, SheetRefusedError
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.json_formats import whole_body
 from shared.api.openapi import page_of
@@ -35,9 +35,9 @@ class CsvParser(BaseParser):
     def parse(
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> Any:
-        content = whole_body(stream, MOST_BYTES, parser_context)
-        if len(content) > MOST_BYTES:
-            raise Problem("too-large", f"A file may have {MOST_BYTES} bytes.")
+        content = whole_body(stream, MAX_BYTES, parser_context)
+        if len(content) > MAX_BYTES:
+            raise Problem("too-large", f"A file may have {MAX_BYTES} bytes.")
         return content
 
 
@@ -49,7 +49,7 @@ class AnyFileParser(CsvParser):
     media_type = "application/octet-stream"
 
 
-_IMPORTS = stored(IMPORT)
+_IMPORTS = row_serializer(IMPORT)
 _FILE = {
     media_type: {"type": "string", "format": "binary"} for media_type in (CsvParser.media_type, XlsxParser.media_type)
 }
@@ -69,8 +69,8 @@ def _needs_prices(endpoint: Endpoint, kind: ImportKind, scope: Scope) -> None:
         raise Problem("forbidden", f"This needs the scope {scope}.")
 
 
-def _refused(fault: SheetRefusedError) -> Refused:
-    return Refused([Fault(f"/rows/{fault.row}" if fault.row else "", f"file.{fault.code}", fault.reason)])
+def _refused(fault: SheetRefusedError) -> InvalidDocument:
+    return InvalidDocument([Fault(f"/rows/{fault.row}" if fault.row else "", f"file.{fault.code}", fault.reason)])
 
 
 class Imports(Endpoint):
@@ -95,8 +95,8 @@ class Imports(Endpoint):
     @extend_schema(
         request=_FILE,
         responses={
-            200: OpenApiResponse(REPORT_SHAPE, "What the file would do (validate_only)."),
-            202: OpenApiResponse(IMPORT_SHAPE, "Being taken in; look at its address."),
+            200: OpenApiResponse(REPORT_SCHEMA, "What the file would do (validate_only)."),
+            202: OpenApiResponse(IMPORT_SCHEMA, "Being taken in; look at its address."),
         },
         summary="Take a file in, or only try to",
     )
@@ -121,7 +121,7 @@ class Imports(Endpoint):
             )
         except SheetRefusedError as fault:
             raise _refused(fault) from fault
-        data = told(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
+        data = serialize_row(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
         return self.one({**data, "report": row.report}, row, status=202, at=f"{request.path}/{row.ref}")
 
 
@@ -130,10 +130,10 @@ class ImportDetail(Endpoint):
 
     scopes = {"GET": Scope.CATALOGUE_READ}
 
-    @extend_schema(responses={200: IMPORT_SHAPE}, summary="How far a file is, and its report")
+    @extend_schema(responses={200: IMPORT_SCHEMA}, summary="How far a file is, and its report")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(queries.imports(self.business), ref)
-        data = told(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
+        data = serialize_row(IMPORT, {column: getattr(row, column) for column, _ in IMPORT.values()})
         return self.one({**data, "report": row.report}, row)
 
 

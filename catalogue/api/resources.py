@@ -11,13 +11,13 @@ from django.db.models import Q, QuerySet
 
 from catalogue import queries, services
 from catalogue.api.api_fields import COMPONENT, FINISH, OFFER, PRICE_RULE, SUPPLIER, TERMS, Members
-from catalogue.api.serializers import ComponentIn, FinishIn, OfferIn, PriceRuleIn, SupplierIn, TermsIn
-from catalogue.models import Component, Finish, Offer, PriceRule, Supplier, SupplierTerms
-from fencing.model.faults import Fault, Refused
+from catalogue.api.serializers import ComponentIn, FinishIn, PriceRuleIn, SupplierIn, SupplierPriceIn, TermsIn
+from catalogue.models import Component, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.problems import Problem
 from shared.api.serializers import StrictSerializer
 from shared.business.actors import Actor
-from shared.business.business_owned import Owned
+from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 from shared.business.roles import Scope
 
@@ -29,7 +29,7 @@ def _as_given(business: Business, values: Values) -> Values:
     return values
 
 
-def _added(row: Owned, *, actor: Actor, values: Values) -> Owned:
+def _added(row: BusinessOwned, *, actor: Actor, values: Values) -> BusinessOwned:
     return services.store(row, actor=actor, values=values)
 
 
@@ -38,7 +38,7 @@ class Resource:
     """How one kind of row is read and written through the API."""
 
     name: str
-    model: type[Owned]
+    model: type[BusinessOwned]
     members: Members
     body: type[StrictSerializer]
     read: Scope = Scope.CATALOGUE_READ
@@ -46,32 +46,32 @@ class Resource:
     parameters: Mapping[str, str] = field(default_factory=dict)
     narrow: Narrow = lambda rows, asked: rows
     resolve: Callable[[Business, Values], Values] = _as_given
-    add: Callable[..., Owned] = _added
-    change: Callable[..., Owned] = _added
+    add: Callable[..., BusinessOwned] = _added
+    change: Callable[..., BusinessOwned] = _added
     remove: Callable[..., None] = services.remove
 
     def rows(self, business: Business) -> QuerySet[Any]:
         return self.model.objects.of(business)
 
 
-def _found(rows: QuerySet[Any], named: str, field_name: str, text: str) -> Any:
+def get_by_code(rows: QuerySet[Any], named: str, field_name: str, text: str) -> Any:
     row = rows.filter(**{named: text}).first()
     if row is None:
-        raise Refused([Fault(f"/{field_name}", "unknown", f"There is no {field_name} {text!r}.")])
+        raise InvalidDocument([Fault(f"/{field_name}", "unknown", f"There is no {field_name} {text!r}.")])
     return row
 
 
 def with_finish(business: Business, values: Values) -> Values:
     """The finish's row for its code."""
     code = values.get("finish")
-    return {**values, "finish": _found(queries.finishes(business), "code", "finish", code)} if code else values
+    return {**values, "finish": get_by_code(queries.finishes(business), "code", "finish", code)} if code else values
 
 
 def with_supplier(business: Business, values: Values) -> Values:
     """The supplier's row for its code."""
     if "supplier" not in values:
         return values
-    return {**values, "supplier": _found(queries.suppliers(business), "code", "supplier", values["supplier"])}
+    return {**values, "supplier": get_by_code(queries.suppliers(business), "code", "supplier", values["supplier"])}
 
 
 def with_both(business: Business, values: Values) -> Values:
@@ -79,7 +79,7 @@ def with_both(business: Business, values: Values) -> Values:
     values = with_supplier(business, values)
     if "component" not in values:
         return values
-    return {**values, "component": _found(queries.components(business), "sku", "component", values["component"])}
+    return {**values, "component": get_by_code(queries.components(business), "sku", "component", values["component"])}
 
 
 def day(asked: Mapping[str, str], name: str) -> date | None:
@@ -130,7 +130,7 @@ def _narrow_terms(rows: QuerySet[Any], asked: Mapping[str, str]) -> QuerySet[Any
     return _exact(rows, asked, supplier="supplier__code")
 
 
-def _added_dated(row: Owned, *, actor: Actor, values: Values) -> Owned:
+def _added_dated(row: BusinessOwned, *, actor: Actor, values: Values) -> BusinessOwned:
     return services.add_dated(row, actor=actor, values=values)
 
 
@@ -174,9 +174,9 @@ RESOURCES = {
     ),
     "offers": Resource(
         "offer",
-        Offer,
+        SupplierPrice,
         OFFER,
-        OfferIn,
+        SupplierPriceIn,
         parameters={
             "component": "Only this component, by sku.",
             "supplier": "Only this supplier, by code.",

@@ -7,16 +7,16 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from catalogue.models import Component, Offer, SupplierTerms
-from catalogue.rules.codes import SALE_UNITS, Role, sale_unit
-from catalogue.rules.price_bands import MOST_BANDS, bands_fault
+from catalogue.models import Component, SupplierPrice, SupplierTerms
+from catalogue.rules.codes import SALE_UNITS, ComponentRole, sale_unit
+from catalogue.rules.price_bands import MAX_BANDS, bands_fault
 from catalogue.rules.price_rules import RuleKind
 from shared.api.serializers import ExactField, StrictSerializer, TextField, defaults
 
 _PAIR = {"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2}
 
 
-@extend_schema_field({"type": "array", "items": _PAIR, "maxItems": MOST_BANDS})
+@extend_schema_field({"type": "array", "items": _PAIR, "maxItems": MAX_BANDS})
 class _Bands(serializers.Field[list[list[str]], Any, Any, Any]):
     """[[from, amount], ...] of decimal strings."""
 
@@ -27,7 +27,7 @@ class _Bands(serializers.Field[list[list[str]], Any, Any, Any]):
     def to_internal_value(self, data: Any) -> list[list[str]]:
         fault = bands_fault(data, from_zero=self.from_zero)
         if fault:
-            raise serializers.ValidationError(f"{fault} At most {MOST_BANDS}.", "bands")
+            raise serializers.ValidationError(f"{fault} At most {MAX_BANDS}.", "bands")
         return [list(pair) for pair in data]
 
 
@@ -77,7 +77,7 @@ class ComponentIn(StrictSerializer):
     cleared = defaults(Component, "sale_unit", "pack")
     sku = _text(64, needed=True)
     label = _text(200, needed=True)  # type: ignore[assignment]  # a member of the body, not the form's label
-    role = serializers.ChoiceField(choices=[role.value for role in Role])
+    role = serializers.ChoiceField(choices=[role.value for role in ComponentRole])
     finish = TextField(max_length=40, required=False, allow_null=True)
     length_mm = _mm()
     width_mm = _mm()
@@ -116,8 +116,8 @@ class TermsIn(StrictSerializer):
     lead_days = _Whole(min_value=0, max_value=365, required=False)
 
 
-class _Priced(StrictSerializer):
-    cleared = defaults(Offer, "breaks", "pack", "least_quantity")
+class _PriceBase(StrictSerializer):
+    cleared = defaults(SupplierPrice, "breaks", "pack", "least_quantity")
     supplier_sku = _text(64)
     price = ExactField(places=4)
     breaks = _Bands(required=False)
@@ -128,12 +128,12 @@ class _Priced(StrictSerializer):
     valid_to = serializers.DateField(required=False, allow_null=True)
 
 
-class OfferIn(_Priced):
+class SupplierPriceIn(_PriceBase):
     component = _text(64, needed=True)
     supplier = _text(40, needed=True)
 
 
-class SupplyOfferIn(_Priced):
+class SupplierOwnPriceIn(_PriceBase):
     business = _text(32, needed=True)
     component = _text(64, needed=True)
 

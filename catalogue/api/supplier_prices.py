@@ -10,18 +10,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue import queries, services
-from catalogue.api.api_fields import SUPPLY_OFFER, shape, stored
+from catalogue.api.api_fields import SUPPLY_OFFER, row_serializer, shape
 from catalogue.api.resources import AS_OF, day
-from catalogue.api.serializers import SupplyOfferIn
-from catalogue.models import Offer, Supplier
-from fencing.model.faults import Fault, Refused
+from catalogue.api.serializers import SupplierOwnPriceIn
+from catalogue.models import Supplier, SupplierPrice
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
 
-_SHAPE, _OFFERS = shape(SUPPLY_OFFER), stored(SUPPLY_OFFER)
+_SCHEMA, _OFFERS = shape(SUPPLY_OFFER), row_serializer(SUPPLY_OFFER)
 
 
 class _SupplyEndpoint(Endpoint):
@@ -32,10 +32,10 @@ class _SupplyEndpoint(Endpoint):
             raise Problem("forbidden", "This address is for suppliers' keys.")
         return self.actor.supplier_account
 
-    def _offers(self) -> QuerySet[Offer]:
+    def _offers(self) -> QuerySet[SupplierPrice]:
         return queries.offers_of(self.account, test=self.actor.test)
 
-    def _told(self, offer: Offer) -> dict[str, Any]:
+    def _told(self, offer: SupplierPrice) -> dict[str, Any]:
         return _OFFERS.of(offer)
 
 
@@ -50,7 +50,7 @@ class SupplyOffers(_SupplyEndpoint):
         "as_of": AS_OF,
     }
 
-    @extend_schema(responses={200: page_of(_SHAPE)}, summary="A supplier's own offers")
+    @extend_schema(responses={200: page_of(_SCHEMA)}, summary="A supplier's own offers")
     def get(self, request: Request) -> Response:
         asked = request.query_params
         rows, on = self._offers(), day(asked.dict(), "as_of")
@@ -59,14 +59,16 @@ class SupplyOffers(_SupplyEndpoint):
         rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
         return self.page(rows, _OFFERS)
 
-    @extend_schema(request=SupplyOfferIn, responses={201: _SHAPE}, summary="A supplier's new price, from a day on")
+    @extend_schema(
+        request=SupplierOwnPriceIn, responses={201: _SCHEMA}, summary="A supplier's new price, from a day on"
+    )
     def post(self, request: Request) -> Response:
-        values = self.read(SupplyOfferIn)
+        values = self.read(SupplierOwnPriceIn)
         supplier = self._supplier(values.pop("business"))
         component = queries.components(supplier.business).filter(sku=values.pop("component")).first()
         if component is None:
-            raise Refused([Fault("/component", "unknown", "This business has no such component.")])
-        offer = Offer(business=supplier.business, supplier=supplier, component=component)
+            raise InvalidDocument([Fault("/component", "unknown", "This business has no such component.")])
+        offer = SupplierPrice(business=supplier.business, supplier=supplier, component=component)
         stored = services.add_dated(offer, actor=self.actor, values=values)
         return self.created(self._told(stored), stored)
 
@@ -78,7 +80,7 @@ class SupplyOffers(_SupplyEndpoint):
             .first()
         )
         if found is None:
-            raise Refused([Fault("/business", "unknown", "You serve no such business.")])
+            raise InvalidDocument([Fault("/business", "unknown", "You serve no such business.")])
         return found
 
 
@@ -87,19 +89,23 @@ class SupplyOfferDetail(_SupplyEndpoint):
 
     scopes = {"GET": Scope.SUPPLY_OFFERS_READ, "PATCH": Scope.SUPPLY_OFFERS_WRITE}
 
-    @extend_schema(responses={200: _SHAPE}, summary="One of a supplier's offers")
+    @extend_schema(responses={200: _SCHEMA}, summary="One of a supplier's offers")
     def get(self, request: Request, ref: str) -> Response:
         offer = self.find(self._offers(), ref)
         return self.one(self._told(offer), offer)
 
     @extend_schema(
-        request=SupplyOfferIn(partial=True), responses={200: _SHAPE}, summary="End an offer, or change one to come"
+        request=SupplierOwnPriceIn(partial=True),
+        responses={200: _SCHEMA},
+        summary="End an offer, or change one to come",
     )
     def patch(self, request: Request, ref: str) -> Response:
         offer = self.find_for_change(self._offers().filter(business__suspended_at=None), ref)
-        values = self.read(SupplyOfferIn, partial=True)
+        values = self.read(SupplierOwnPriceIn, partial=True)
         fixed = [name for name in ("business", "component") if name in values]
         if fixed:
-            raise Refused(Fault(f"/{name}", "fixed", "This can't be changed; make a new offer.") for name in fixed)
+            raise InvalidDocument(
+                Fault(f"/{name}", "fixed", "This can't be changed; make a new offer.") for name in fixed
+            )
         offer = services.change_dated(offer, actor=self.actor, values=values)
         return self.one(self._told(offer), offer)

@@ -9,25 +9,32 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue import queries, services
-from catalogue.api.api_fields import COMPLETENESS_SHAPE, SYSTEM, SYSTEM_FULL_SHAPE, shape, stored, told
+from catalogue.api.api_fields import (
+    COMPLETENESS_SCHEMA,
+    SYSTEM,
+    SYSTEM_FULL_SCHEMA,
+    row_serializer,
+    serialize_row,
+    shape,
+)
 from catalogue.api.resources import RESOURCES, Resource
 from catalogue.api.serializers import SystemChange
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.rules.completeness import lacks
-from fencing.model.faults import Fault, Refused
+from catalogue.rules.completeness import missing_items
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
 from shared.business.roles import Scope
 
-_SYSTEMS = stored(SYSTEM)
+_SYSTEMS = row_serializer(SYSTEM)
 _DOCUMENT = {"application/json": {"type": "object", "additionalProperties": True}}
 
 
 def listing(resource: Resource) -> type[Endpoint]:
     """The endpoint of a resource's list."""
 
-    told_rows = stored(resource.members)
+    told_rows = row_serializer(resource.members)
 
     class Listing(Endpoint):
         scopes = {"GET": resource.read, "POST": resource.write}
@@ -55,7 +62,7 @@ def listing(resource: Resource) -> type[Endpoint]:
 def detail(resource: Resource) -> type[Endpoint]:
     """The endpoint of one row of a resource."""
 
-    told_rows = stored(resource.members)
+    told_rows = row_serializer(resource.members)
 
     class Detail(Endpoint):
         scopes = {"GET": resource.read, "PATCH": resource.write, "DELETE": resource.write}
@@ -88,13 +95,18 @@ def detail(resource: Resource) -> type[Endpoint]:
 
 def _system(system: FenceSystem, version: FenceSystemVersion) -> dict[str, Any]:
     row = {column: getattr(system, column) for column, _ in SYSTEM.values()}
-    return {**told(SYSTEM, row), "version": version.number, "sha256": version.sha256, "document": version.document}
+    return {
+        **serialize_row(SYSTEM, row),
+        "version": version.number,
+        "sha256": version.sha256,
+        "document": version.document,
+    }
 
 
 def _document(request: Request) -> dict[str, Any]:
     document: Any = request.data
     if not isinstance(document, dict):
-        raise Refused([Fault("", "type", "A fence system is a JSON object.")])
+        raise InvalidDocument([Fault("", "type", "A fence system is a JSON object.")])
     return document
 
 
@@ -108,7 +120,9 @@ class FenceSystems(Endpoint):
     def get(self, request: Request) -> Response:
         return self.page(lambda: queries.systems(self.business), _SYSTEMS, all_of=self.business)
 
-    @extend_schema(request=_DOCUMENT, responses={201: SYSTEM_FULL_SHAPE}, summary="A new fence system, by its document")
+    @extend_schema(
+        request=_DOCUMENT, responses={201: SYSTEM_FULL_SCHEMA}, summary="A new fence system, by its document"
+    )
     def post(self, request: Request) -> Response:
         version = services.store_system(business=self.business, actor=self.actor, document=_document(request))
         return self.created(_system(version.system, version), version.system)
@@ -120,12 +134,12 @@ class FenceSystemDetail(Endpoint):
     scopes = {"GET": Scope.CATALOGUE_READ, "PUT": Scope.CATALOGUE_WRITE, "PATCH": Scope.CATALOGUE_WRITE}
     parameters = {"version": "Number of an earlier version."}
 
-    @extend_schema(responses={200: SYSTEM_FULL_SHAPE}, summary="A fence system with its document")
+    @extend_schema(responses={200: SYSTEM_FULL_SCHEMA}, summary="A fence system with its document")
     def get(self, request: Request, ref: str) -> Response:
         system = self.find(queries.systems(self.business), ref)
         return self.one(_system(system, self._version(system, request.query_params.get("version"))), system)
 
-    @extend_schema(request=_DOCUMENT, responses={200: SYSTEM_FULL_SHAPE}, summary="The next version of a fence system")
+    @extend_schema(request=_DOCUMENT, responses={200: SYSTEM_FULL_SCHEMA}, summary="The next version of a fence system")
     def put(self, request: Request, ref: str) -> Response:
         system = self.find_for_change(queries.systems(self.business), ref)
         version = services.store_system(
@@ -134,7 +148,9 @@ class FenceSystemDetail(Endpoint):
         return self.one(_system(system, version), system)
 
     @extend_schema(
-        request=SystemChange(partial=True), responses={200: SYSTEM_FULL_SHAPE}, summary="Make it the default, or end it"
+        request=SystemChange(partial=True),
+        responses={200: SYSTEM_FULL_SCHEMA},
+        summary="Make it the default, or end it",
     )
     def patch(self, request: Request, ref: str) -> Response:
         system = self.find_for_change(queries.systems(self.business), ref)
@@ -159,14 +175,14 @@ class Completeness(Endpoint):
     parameters = {"system": "Code of the fence system; the default one when left out."}
     refuses = {"GET": ("422",)}
 
-    @extend_schema(responses={200: COMPLETENESS_SHAPE}, summary="What is missing before a system can quote")
+    @extend_schema(responses={200: COMPLETENESS_SCHEMA}, summary="What is missing before a system can quote")
     def get(self, request: Request) -> Response:
         code = request.query_params.get("system")
         if not code and not queries.systems(self.business).filter(is_default=True, active=True).exists():
             none = {"code": "system.missing", "role": "", "finish": None, "text": "no fence system"}
             return Response({"system": None, "complete": False, "lacks": [none]})
         code = code or queries.default_system(self.business).code
-        found = lacks(self.business, code)
+        found = missing_items(self.business, code)
         told_lacks = [{"code": one.code, "role": one.role, "finish": one.finish, "text": one.text} for one in found]
         return Response({"system": code, "complete": not found, "lacks": told_lacks})
 

@@ -9,11 +9,11 @@ from functools import partial
 from typing import TextIO
 
 from fencing.cutting import Budget, CutPlan, plan_cuts, read_demand
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.common.command_io import answer, read_source
 
 HELP = "Make the cheapest cutting plan of a demand and print it as JSON."
-MOST_BYTES = 2_000_000
+MAX_BYTES = 2_000_000
 REFUSED, UNPROVED = 2, 3
 
 
@@ -41,8 +41,8 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
     """Plan what was asked; the exit code."""
     seconds = min(600.0, max(0.1, asked.seconds))
     try:
-        demand = read_demand(read_source(asked.demand, MOST_BYTES))
-    except Refused as refused:
+        demand = read_demand(read_source(asked.demand, MAX_BYTES))
+    except InvalidDocument as refused:
         err.writelines(f"{fault.pointer or '/'}: {fault.text}\n" for fault in refused.faults)
         return REFUSED
     plan = plan_cuts(demand, Budget(int(seconds * 1_000_000), seconds))

@@ -14,7 +14,7 @@ from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
 from fencing.cutting import Budget, CutPlan, demand_of, plan_cuts
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
@@ -22,10 +22,10 @@ from shared.database import audit_log
 ASKED = "catalogue.cutplan_asked"
 INTERACTIVE = Budget(work=1_500_000, seconds=1.5)
 """What a caller waits for: with the start of the search's process about two seconds."""
-MOST_SECONDS = 60
+MAX_SECONDS = 60
 IN_REQUEST_S = 15
 """Without a broker the search runs right after the commit, before the answer goes out: then it is this long at most."""
-MOST_OPEN = 3
+MAX_OPEN = 3
 LOOKS_S = 0.5
 """How often a running search asks whether it was cancelled, and keeps what it has."""
 KEPT = timedelta(days=30)
@@ -38,10 +38,10 @@ OPEN = (PlanState.WAITING, PlanState.RUNNING)
 def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> AskedPlan:
     """Stores a demand to be planned. Refused when it is no demand, or when the business has enough of them at work."""
     demand_of(document)
-    if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MOST_OPEN:
-        raise Problem("conflict", f"{MOST_OPEN} plans are at work already: wait for one, or cancel it.")
+    if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MAX_OPEN:
+        raise Problem("conflict", f"{MAX_OPEN} plans are at work already: wait for one, or cancel it.")
     row = AskedPlan.objects.of(business).create(demand=document, seconds=seconds, asked_by=actor.name[:200])
-    want(ASKED, row.ref, business=business)
+    publish_event(ASKED, row.ref, business=business)
     return row
 
 
@@ -108,7 +108,7 @@ def clear() -> None:
     rows.filter(created_at__lt=now - KEPT).exclude(state__in=OPEN).delete()
 
 
-def told(row: AskedPlan) -> dict[str, Any]:
+def serialize_plan(row: AskedPlan) -> dict[str, Any]:
     """A plan as the API tells it."""
     members = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at", "plan")
     return {name: getattr(row, name) for name in members}

@@ -9,7 +9,7 @@ from datetime import date
 from decimal import Decimal
 
 from catalogue import queries
-from catalogue.engine.purchase_options import Article, Market, Seller, Sold
+from catalogue.engine.purchase_options import Article, PurchaseOptions, Seller, SupplierListing
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_bands import read_bands
 from fencing.model.system import System
@@ -19,33 +19,33 @@ from fencing.set_out.holes import diameters
 from shared.business.models import Business
 from shared.common.dates import today
 
-_MOST_KEPT = 16
-_kept: dict[tuple[str, date], tuple[queries.Mark, Market]] = {}
+_MAX_KEPT = 16
+_kept: dict[tuple[str, date], tuple[queries.Mark, PurchaseOptions]] = {}
 """Markets of this process by business and day, each with the mark of the rows it was read from."""
 
 
-def market(business: Business, on: date | None = None) -> Market:
+def market(business: Business, on: date | None = None) -> PurchaseOptions:
     """What can be bought on a day, from active suppliers.
 
     One query where nothing was written since this process last read it, five otherwise, whatever the number of rows.
     """
     on = on or today(business)
-    key, mark = (business.ref, on), queries.market_mark(business)
+    key, mark = (business.ref, on), queries.purchase_options_version(business)
     kept = _kept.pop(key, None)
     if kept is None or kept[0] != mark:
         kept = mark, _read_market(business, on)
     _kept[key] = kept
-    for oldest in list(_kept)[:-_MOST_KEPT]:
+    for oldest in list(_kept)[:-_MAX_KEPT]:
         _kept.pop(oldest, None)
     return kept[1]
 
 
-def _read_market(business: Business, on: date) -> Market:
+def _read_market(business: Business, on: date) -> PurchaseOptions:
     terms = queries.terms_on(business, on)
     found = queries.suppliers(business).filter(active=True).order_by("code")
     sellers = {row.pk: row for row in found}
     rows = queries.offers_on(queries.offers(business), on).filter(supplier__active=True)
-    return Market(
+    return PurchaseOptions(
         articles=tuple(_articles(business, on)),
         sellers=tuple(
             Seller(
@@ -58,7 +58,7 @@ def _read_market(business: Business, on: date) -> Market:
             for row in sellers.values()
         ),
         sold=tuple(
-            Sold(
+            SupplierListing(
                 sellers[row.supplier_id].code,
                 row.component.sku,
                 row.supplier_sku or row.component.sku,
@@ -92,7 +92,7 @@ def _articles(business: Business, on: date) -> Iterable[Article]:
         )
 
 
-def system_of(version: FenceSystemVersion, bought: Market) -> System:
+def system_of(version: FenceSystemVersion, bought: PurchaseOptions) -> System:
     """A stored fence system for the engine: a role that one single component serves gets that component."""
     system = read_system(version.document)
     by_role: dict[str, list[Article]] = defaultdict(list)
@@ -117,7 +117,7 @@ def fence_system(
     return system_of(queries.system_version(business, wanted, number), market(business, on))
 
 
-def cheapest(bought: Market) -> dict[str, Decimal]:
+def cheapest(bought: PurchaseOptions) -> dict[str, Decimal]:
     """The least price of one sale unit of each article, before breaks."""
     found: dict[str, Decimal] = {}
     for one in bought.sold:
@@ -125,7 +125,7 @@ def cheapest(bought: Market) -> dict[str, Decimal]:
     return found
 
 
-def priced(bought: Market, labour: LabourRates) -> PriceList:
+def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
     """The market as the engine compares by: the cheapest supplier of each article."""
     prices = cheapest(bought)
     articles = [one for one in bought.articles if one.sku in prices]

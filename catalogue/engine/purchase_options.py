@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from catalogue.rules.price_bands import Bands, amount_at
-from fencing.buying.supplier_prices import Offer, Supplier
+from fencing.buying.supplier_prices import SupplierPrice, SupplierTermsAndPrices
 
 
 @dataclass(frozen=True, slots=True)
-class Sold:
+class SupplierListing:
     """One supplier's offer for one component, in the component's sale unit. ``lead_days`` includes the supplier's own."""
 
     supplier: str
@@ -58,31 +58,31 @@ class Article:
 
 
 @dataclass(frozen=True, slots=True)
-class Market:
+class PurchaseOptions:
     """Everything that can be bought on a day."""
 
     articles: tuple[Article, ...]
     sellers: tuple[Seller, ...]
-    sold: tuple[Sold, ...]
+    sold: tuple[SupplierListing, ...]
 
     def serving(self, role: str, colour: str | None) -> tuple[Article, ...]:
         """Articles of a role in a finish; those of no finish serve every finish."""
         return tuple(one for one in self.articles if one.role == role and one.colour in {None, colour})
 
-    def offers(self, sku: str) -> tuple[Sold, ...]:
+    def offers(self, sku: str) -> tuple[SupplierListing, ...]:
         """Every supplier's offer for an article."""
         return tuple(one for one in self.sold if one.sku == sku)
 
-    def suppliers(self) -> list[Supplier]:
+    def suppliers(self) -> list[SupplierTermsAndPrices]:
         """Suppliers with their offers, as the split over them asks for them; one without terms asks nothing of an order."""
-        offers: dict[str, list[Offer]] = {}
+        offers: dict[str, list[SupplierPrice]] = {}
         for one in self.sold:
-            offer = Offer(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
+            offer = SupplierPrice(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
             offers.setdefault(one.supplier, []).append(offer)
         known = {one.code: one for one in self.sellers}
         plain = [Seller(code, code, False, Decimal(0), ()) for code in offers if code not in known]
         return [
-            Supplier(
+            SupplierTermsAndPrices(
                 one.code,
                 tuple(offers.get(one.code, ())),
                 one.least_order,

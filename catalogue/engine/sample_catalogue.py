@@ -18,7 +18,7 @@ from catalogue.models import Finish, PriceRule, Supplier, SupplierTerms
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_rules import RuleKind
 from catalogue.spreadsheets.import_rows import dry_run, take_in
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.business import invitations
 from shared.business.actors import SYSTEM, Actor
 from shared.business.models import Business, Person
@@ -50,13 +50,13 @@ class NewBusiness:
             raise ValueError("a tax rate is from 0 to below 100 percent")
 
 
-def find(new: NewBusiness) -> Business | None:
+def find_business(new: NewBusiness) -> Business | None:
     """The business that was started so before, by its name and its owner."""
     return Business.objects.filter(name=new.name, members__person__email=new.owner.strip().lower()).first()
 
 
 @transaction.atomic
-def start(
+def create_business(
     new: NewBusiness,
     *,
     password: str | None = None,
@@ -70,7 +70,7 @@ def start(
     invited by mail, unless this creates their account with a password or ``accepted`` is set, as for a demonstration.
     The password of an account that exists stays.
     """
-    known = find(new)
+    known = find_business(new)
     if known is not None:
         return known, False
     owner = Person.objects.filter(email=new.owner.strip().lower()).first()
@@ -113,20 +113,20 @@ def load_starter(business: Business, *, tax_name: str, tax_rate: Decimal) -> Non
     _tax(business, tax_name, tax_rate)
 
 
-def is_bare(business: Business) -> bool:
+def is_empty(business: Business) -> bool:
     """Whether nothing but price rules is stored yet."""
     kinds = (queries.systems, queries.components, queries.suppliers, queries.finishes)
     return not any(rows(business).exists() for rows in kinds)
 
 
 @transaction.atomic
-def stock(business: Business, *, actor: Actor) -> None:
+def load_sample_catalogue(business: Business, *, actor: Actor) -> None:
     """The starter set for a business that was started without; refused where anything is stored already."""
     Business.objects.select_for_update(no_key=True).get(
         pk=business.pk
     )  # of two presses at once the second finds it done
-    if not is_bare(business):
-        raise Refused(
+    if not is_empty(business):
+        raise InvalidDocument(
             [Fault("", "stocked", "There is something stored already, so the starter set was not added to it.")]
         )
     _load(business, actor)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from fencing.quantities.comparison_prices import PIECE_ROLES
 
 
-class Role(StrEnum):
+class ComponentRole(StrEnum):
     """What a component is to a fence."""
 
     POST_CHANNEL = "post.channel"

@@ -8,10 +8,10 @@ from datetime import date
 
 from catalogue import queries
 from catalogue.engine import engine_input
-from catalogue.engine.purchase_options import Article, Market
+from catalogue.engine.purchase_options import Article, PurchaseOptions
 from catalogue.models import FenceSystemVersion
 from catalogue.rules.price_rules import PriceRules
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.model.system import SheetSupply, System
 from fencing.set_out.holes import diameters
 from shared.business.models import Business
@@ -40,7 +40,7 @@ _LABOUR = ("set_out", "dig", "erect", "rake", "gate", "remove")
 
 
 @dataclass(frozen=True, slots=True)
-class Lack:
+class MissingItem:
     """One thing that is missing: a code for machines, the role and finish it is about, a sentence.
 
     ``length`` is the stock length that is missing; ``key`` the sku without a price, or the key of the price rule.
@@ -54,7 +54,7 @@ class Lack:
     key: str = ""
 
 
-def _wanted(system: System) -> Iterator[tuple[str, int | None]]:
+def _required_roles(system: System) -> Iterator[tuple[str, int | None]]:
     """Every role and stock length a system asks for; length None: any."""
     for role, section in (("post.channel", system.channel), ("post.square", system.square)):
         yield from ((role, length) for length in section.stock)
@@ -73,21 +73,23 @@ def _serves(article: Article, length: int | None) -> bool:
     return length is None or article.length is None or article.length == length
 
 
-def _lack(market: Market, priced: frozenset[str], role: str, finish: str | None, length: int | None) -> Lack | None:
+def _lack(
+    market: PurchaseOptions, priced: frozenset[str], role: str, finish: str | None, length: int | None
+) -> MissingItem | None:
     found = [one for one in market.serving(role, finish) if _serves(one, length)]
     what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
     place = f" in {finish}" if finish else ""
     if not found:
-        return Lack("component.missing", role, finish, f"no {what}{place}", length)
+        return MissingItem("component.missing", role, finish, f"no {what}{place}", length)
     if not any(one.sku in priced for one in found):
-        return Lack("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
+        return MissingItem("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
     return None
 
 
-def _of_components(system: System, market: Market, finishes: list[str]) -> Iterator[Lack | None]:
+def _of_components(system: System, market: PurchaseOptions, finishes: list[str]) -> Iterator[MissingItem | None]:
     priced = frozenset(engine_input.cheapest(market))
     for finish in finishes:
-        for role, length in _wanted(system):
+        for role, length in _required_roles(system):
             yield _lack(market, priced, role, finish, length)
     for role in _ANY:
         yield _lack(market, priced, role, finishes[0] if finishes else None, None)
@@ -96,7 +98,7 @@ def _of_components(system: System, market: Market, finishes: list[str]) -> Itera
         yield bag
 
 
-def _of_digging(rules: PriceRules, system: System) -> Iterator[Lack]:
+def _of_digging(rules: PriceRules, system: System) -> Iterator[MissingItem]:
     """What is missing to price the holes the system digs: how deep and how wide they are."""
     general = ("",) if "dig" in rules.labour else ()
     for soil in (*general, *rules.words.soils):
@@ -104,45 +106,47 @@ def _of_digging(rules: PriceRules, system: System) -> Iterator[Lack]:
         if rate is not None and rate.deeper is None and rate.steps(system.hole.depth):
             key = f"dig_deeper.{soil}" if soil else "dig_deeper"
             text = f"no labour rate for each further 100 mm of a hole{f' in {soil}' if soil else ''}"
-            yield Lack("labour.missing", "", None, text, key=key)
+            yield MissingItem("labour.missing", "", None, text, key=key)
     across = max(diameters(system))
     if rules.factors.diameter(across) is None:
-        yield Lack("factor.missing", "", None, f"no factor for holes {across} mm across", key=f"diameter.{across}")
+        yield MissingItem(
+            "factor.missing", "", None, f"no factor for holes {across} mm across", key=f"diameter.{across}"
+        )
 
 
-def _of_rules(rules: PriceRules) -> Iterator[Lack]:
+def _of_rules(rules: PriceRules) -> Iterator[MissingItem]:
     for activity in _LABOUR:
         known = any(key == activity or key.startswith(f"{activity}.") for key in rules.labour)
         if not known:
-            yield Lack("labour.missing", "", None, f"no labour rate for {activity}", key=activity)
+            yield MissingItem("labour.missing", "", None, f"no labour rate for {activity}", key=activity)
     if not rules.tax_of:
-        yield Lack("tax.missing", "", None, "no tax code for all that is sold")
+        yield MissingItem("tax.missing", "", None, "no tax code for all that is sold")
     for category, code in rules.tax_of.items():
         if code not in rules.taxes:
             text = f"no rate for tax code {code} (used for {category or 'all that is sold'})"
-            yield Lack("tax.missing", "", None, text, key=code)
+            yield MissingItem("tax.missing", "", None, text, key=code)
     if not rules.markups:
-        yield Lack("markup.missing", "", None, "no markup: everything would be sold at cost")
+        yield MissingItem("markup.missing", "", None, "no markup: everything would be sold at cost")
 
 
-def lacks(business: Business, code: str | None = None, on: date | None = None) -> list[Lack]:
+def missing_items(business: Business, code: str | None = None, on: date | None = None) -> list[MissingItem]:
     """What is missing before a system can quote on a day; nothing: it is complete. Refused where there is no such system."""
     wanted = code or queries.default_system(business).code
     return lacks_of(queries.system_version(business, wanted), on)
 
 
-def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[Lack]:
+def lacks_of(version: FenceSystemVersion, on: date | None = None) -> list[MissingItem]:
     """What is missing before a version of a system can quote on a day; it need not be stored yet."""
     business = version.business
     on = on or today(business)
     market = engine_input.market(business, on)
     finishes = list(queries.finishes(business).filter(active=True).order_by("code").values_list("code", flat=True))
-    found = [] if finishes else [Lack("finish.missing", "", None, "no finish")]
+    found = [] if finishes else [MissingItem("finish.missing", "", None, "no finish")]
     try:
         system = engine_input.system_of(version, market)
         found += [lack for lack in _of_components(system, market, finishes) if lack is not None]
         rules = queries.price_rules_on(business, on)
         found += [*_of_rules(rules), *_of_digging(rules, system)]
-    except Refused as refused:
-        found += [Lack(fault.code, "", None, fault.text) for fault in refused.faults]
+    except InvalidDocument as refused:
+        found += [MissingItem(fault.code, "", None, fault.text) for fault in refused.faults]
     return list(dict.fromkeys(found))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-MOST_BANDS = 20
+MAX_BANDS = 20
 PLACES = 4
 _NO_DIGITS = frozenset("eE_")
 
@@ -35,8 +35,8 @@ def _in_digits(text: str) -> Decimal | None:
 
 def bands_fault(value: Any, *, from_zero: bool) -> str | None:
     """What is wrong with a stored list of bands, as a sentence, or None. ``from_zero``: the first band begins at 0."""
-    if not isinstance(value, list) or len(value) > MOST_BANDS:
-        return f"A list of at most {MOST_BANDS} pairs [from, amount] is wanted."
+    if not isinstance(value, list) or len(value) > MAX_BANDS:
+        return f"A list of at most {MAX_BANDS} pairs [from, amount] is wanted."
     last: Decimal | None = None
     for pair in value:
         start = _start_of(pair)
@@ -76,7 +76,7 @@ def amount_at(bands: Bands, at: Decimal, otherwise: Decimal) -> Decimal:
     return amount
 
 
-def written(value: Sequence[Sequence[str]]) -> str:
+def format_bands(value: Sequence[Sequence[str]]) -> str:
     """Bands on one line, as they stand in a spreadsheet: ``10:4.50 50:4.10``."""
     return " ".join(f"{start}:{amount}" for start, amount in value)
 

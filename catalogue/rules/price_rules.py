@@ -13,8 +13,8 @@ from catalogue.rules.digging import NO_FACTORS, DigRate, HoleFactors, dig_depths
 from catalogue.rules.discounts import DiscountRule, GivenTo, given_to
 from catalogue.rules.labour_rules import factor_faults, labour_faults, rate_faults
 from catalogue.rules.site_words import SiteWords, hazardous_kinds, plain_word, rule_key, site_words
-from fencing.model.faults import Fault, Refused
-from shared.common.money import OddCent, Rounding, TaxAt, TaxRule, minor_digits
+from fencing.model.faults import Fault, InvalidDocument
+from shared.common.money import Rounding, RoundingRemainder, TaxAt, TaxPolicy, minor_digits
 
 ZERO = Decimal(0)
 
@@ -61,7 +61,7 @@ _MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
 _CHOICES: dict[str, tuple[str, ...]] = {
     "rounding": tuple(Rounding),
     "tax_rounding": tuple(Rounding),
-    "odd_cent": tuple(OddCent),
+    "odd_cent": tuple(RoundingRemainder),
 }
 SETTINGS = tuple(sorted(_AMOUNTS | set(_CHOICES)))
 
@@ -204,8 +204,8 @@ class PriceRules:
     least_job_charge: Decimal = ZERO
     rounding_step: Decimal = ZERO
     rounding: Rounding = Rounding.HALF_UP
-    tax_rule: TaxRule = field(default_factory=TaxRule)
-    odd_cent: OddCent = OddCent.FAIREST
+    tax_rule: TaxPolicy = field(default_factory=TaxPolicy)
+    odd_cent: RoundingRemainder = RoundingRemainder.FAIREST
     visits: Decimal = Decimal(1)
     depths: Mapping[str, int] = field(default_factory=dict)
     factors: HoleFactors = NO_FACTORS
@@ -243,7 +243,7 @@ class PriceRules:
             text = (
                 f"There is no tax code {code!r} on the day of supply." if code else "The price rules name no tax code."
             )
-            raise Refused([Fault("/price_rules/tax", "tax.missing", text)])
+            raise InvalidDocument([Fault("/price_rules/tax", "tax.missing", text)])
         return self.taxes[code]
 
     def labour_rate(self, activity: str, finer: str = "") -> Decimal | None:
@@ -294,16 +294,18 @@ def _instalments(now: Mapping[tuple[str, str], RuleLine]) -> tuple[Instalment, .
     amounts = {key: amount for key, amount in _amounts(now, RuleKind.PAYMENT).items() if amount > 0}
     if amounts and sum(amounts.values()) != 100:
         total = sum(amounts.values())
-        raise Refused(
+        raise InvalidDocument(
             [Fault("/price_rules/payment", "payment.sum", f"The instalments add up to {total:f} %, not to 100 %.")]
         )
     lines = {key: now[RuleKind.PAYMENT, key] for key in amounts}
     return tuple(Instalment(key, line.label or key, amounts[key], Due(line.choice)) for key, line in lines.items())
 
 
-def _tax_rule(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxRule:
+def _tax_rule(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxPolicy:
     digits = amounts.get("tax_line_digits")
-    return TaxRule(at, Rounding(choices.get("tax_rounding", Rounding.HALF_UP)), None if digits is None else int(digits))
+    return TaxPolicy(
+        at, Rounding(choices.get("tax_rounding", Rounding.HALF_UP)), None if digits is None else int(digits)
+    )
 
 
 def read_rules(
@@ -338,7 +340,7 @@ def read_rules(
         rounding_step=amounts.get("rounding_step", ZERO),
         rounding=Rounding(choices.get("rounding", Rounding.HALF_UP)),
         tax_rule=_tax_rule(amounts, choices, tax_at),
-        odd_cent=OddCent(choices.get("odd_cent", OddCent.FAIREST)),
+        odd_cent=RoundingRemainder(choices.get("odd_cent", RoundingRemainder.FAIREST)),
         visits=amounts.get("travel_visits", Decimal(1)),
         depths=dig_depths(_choices(now, RuleKind.LABOUR)),
         factors=hole_factors(_amounts(now, RuleKind.FACTOR)),

@@ -12,8 +12,8 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from catalogue.rules.price_bands import parsed, written
-from catalogue.spreadsheets.limits import Cell
+from catalogue.rules.price_bands import format_bands, parsed
+from catalogue.spreadsheets.limits import SpreadsheetCell
 
 _DAY_0 = date(1899, 12, 30)  # day 0 of a spreadsheet's date numbers (common practice)
 _TRUE_TEXT = 24
@@ -24,18 +24,18 @@ class Unreadable(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class SpreadsheetColumn:
     """``name`` in the header, ``attr`` of the row; ``number``: written as a number; ``by``: what it sorts by, if not that."""
 
     name: str
     attr: str
-    read: Callable[[Cell, bool], Any]
+    read: Callable[[SpreadsheetCell, bool], Any]
     write: Callable[[Any], str]
     number: bool = False
     key: bool = False
     by: str = ""
 
-    def value(self, cell: Cell, decimal_comma: bool) -> Any:
+    def value(self, cell: SpreadsheetCell, decimal_comma: bool) -> Any:
         """The value in a cell. Unreadable when it is a formula or none that the column takes."""
         if cell.formula:
             raise Unreadable("A formula is not taken in; write its value, or put ' before a text that begins like one.")
@@ -66,19 +66,19 @@ def plain(text: str) -> str:
 
 def text_column(
     model: type[models.Model], name: str, *, key: bool = False, choices: bool = False, named: str = ""
-) -> Column:
+) -> SpreadsheetColumn:
     """A text as the model takes it; ``named``: its column, where that is called otherwise."""
     field = _field(model, name)
     known = {str(value) for value, _ in field.flatchoices} if choices else None
 
-    def read(cell: Cell, decimal_comma: bool) -> str:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> str:
         value = plain(cell.text)
         _refuse_unfit(field, value)
         if known is not None and value not in known:
             raise Unreadable(f"Choose from: {', '.join(sorted(known))}.")
         return str(_checked(field, value)) if value else ""
 
-    return Column(named or name, name, read, str, key=key)
+    return SpreadsheetColumn(named or name, name, read, str, key=key)
 
 
 def _refuse_unfit(field: models.Field[Any, Any], text: str) -> None:
@@ -129,12 +129,12 @@ def shown_number(value: Any) -> str:
     return f"{Decimal(value).normalize():f}" if isinstance(value, Decimal) else str(value)
 
 
-def number_column(model: type[models.Model], name: str, *, least: Decimal | None = Decimal(0)) -> Column:
+def number_column(model: type[models.Model], name: str, *, least: Decimal | None = Decimal(0)) -> SpreadsheetColumn:
     """A number as the model takes it; empty is the column's default, or nothing where that is allowed."""
     field = _field(model, name)
     places, most = _room(field)
 
-    def read(cell: Cell, decimal_comma: bool) -> Any:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> Any:
         text = cell.text.strip()
         if not text:
             return _left_empty(field)
@@ -143,7 +143,7 @@ def number_column(model: type[models.Model], name: str, *, least: Decimal | None
             raise Unreadable(f"A number {'' if least is None else f'from {least} '}below {most:f} is wanted.")
         return _checked(field, number if places else int(number))
 
-    return Column(name, name, read, shown_number, number=True)
+    return SpreadsheetColumn(name, name, read, shown_number, number=True)
 
 
 def _room(field: models.Field[Any, Any]) -> tuple[int, Decimal]:
@@ -174,23 +174,23 @@ def from_float(text: str, places: int) -> Decimal:
 _FLAGS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
 
-def flag_column(model: type[models.Model], name: str) -> Column:
+def flag_column(model: type[models.Model], name: str) -> SpreadsheetColumn:
     """yes or no; empty is the column's default."""
     field = _field(model, name)
 
-    def read(cell: Cell, decimal_comma: bool) -> bool:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> bool:
         text = cell.text.strip().lower()
         if text and text not in _FLAGS:
             raise Unreadable("yes or no is wanted.")
         return _FLAGS[text] if text else bool(field.get_default())
 
-    return Column(name, name, read, lambda value: "yes" if value else "no")
+    return SpreadsheetColumn(name, name, read, lambda value: "yes" if value else "no")
 
 
-def date_column(name: str, *, needed: bool = False, key: bool = False) -> Column:
+def date_column(name: str, *, needed: bool = False, key: bool = False) -> SpreadsheetColumn:
     """A day as YYYY-MM-DD, or a spreadsheet's date."""
 
-    def read(cell: Cell, decimal_comma: bool) -> date | None:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> date | None:
         text = cell.text.strip()
         if not text and not needed:
             return None
@@ -199,7 +199,7 @@ def date_column(name: str, *, needed: bool = False, key: bool = False) -> Column
         except (ValueError, OverflowError):
             raise Unreadable("A day such as 2026-07-01 is wanted.") from None
 
-    return Column(name, name, read, lambda value: "" if value is None else value.isoformat(), key=key)
+    return SpreadsheetColumn(name, name, read, lambda value: "" if value is None else value.isoformat(), key=key)
 
 
 def _day(serial: float) -> date:
@@ -208,10 +208,10 @@ def _day(serial: float) -> date:
     return _DAY_0 + timedelta(days=int(serial))
 
 
-def bands_column(name: str, check: Callable[[Any], str | None]) -> Column:
+def bands_column(name: str, check: Callable[[Any], str | None]) -> SpreadsheetColumn:
     """Bands on one line: ``10:4.50 50:4.10``."""
 
-    def read(cell: Cell, decimal_comma: bool) -> list[list[str]]:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> list[list[str]]:
         for part in re.split(r"[\s:]+", cell.text) if decimal_comma else ():
             _refuse_two_ways(part)
         value = parsed(cell.text.replace(",", ".") if decimal_comma else cell.text)
@@ -222,14 +222,16 @@ def bands_column(name: str, check: Callable[[Any], str | None]) -> Column:
             raise Unreadable(fault)
         return value
 
-    return Column(name, name, read, written)
+    return SpreadsheetColumn(name, name, read, format_bands)
 
 
-def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: str = "") -> Column:
+def code_column(
+    name: str, attr: str, ids: Mapping[str, int], *, needed: bool, what: str, key: str = ""
+) -> SpreadsheetColumn:
     """The code of a row of the same business, as its id; ``key``: the code's path, where it tells rows apart."""
     codes = {pk: code for code, pk in ids.items()}
 
-    def read(cell: Cell, decimal_comma: bool) -> int | None:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> int | None:
         text = plain(cell.text)
         if not text and not needed:
             return None
@@ -237,4 +239,6 @@ def code_column(name: str, attr: str, ids: Mapping[str, int], *, needed: bool, w
             raise Unreadable(f"There is no {what} {text[:80]!r}.")
         return ids[text]
 
-    return Column(name, attr, read, lambda value: "" if value is None else codes[value], key=bool(key), by=key)
+    return SpreadsheetColumn(
+        name, attr, read, lambda value: "" if value is None else codes[value], key=bool(key), by=key
+    )

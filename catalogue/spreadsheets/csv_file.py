@@ -8,7 +8,15 @@ from collections.abc import Iterator
 from contextlib import suppress
 from typing import Any
 
-from catalogue.spreadsheets.limits import MOST_CELL, MOST_COLUMNS, MOST_LINE, MOST_ROWS, Cell, Row, SheetRefusedError
+from catalogue.spreadsheets.limits import (
+    MAX_CELL,
+    MAX_COLUMNS,
+    MAX_LINE,
+    MAX_ROWS,
+    SheetRefusedError,
+    SpreadsheetCell,
+    SpreadsheetRow,
+)
 
 _SEPARATORS = ",;\t|"
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
@@ -43,30 +51,30 @@ def separator_of(head: str) -> str:
 
 def _lines(text: str) -> Iterator[str]:
     for number, line in enumerate(io.StringIO(text, newline=""), 1):
-        if len(line) > MOST_LINE:
-            raise SheetRefusedError("line", f"A line may have {MOST_LINE} characters.", number)
+        if len(line) > MAX_LINE:
+            raise SheetRefusedError("line", f"A line may have {MAX_LINE} characters.", number)
         yield line
 
 
 def refuse_too_many(text: str) -> None:
     """Refuses a file of too many rows before the first of them is looked at."""
-    if text.count("\n") + text.count("\r") <= MOST_ROWS:
+    if text.count("\n") + text.count("\r") <= MAX_ROWS:
         return
     count, reader = 0, _reader(text)
     with suppress(csv.Error):  # told with its line when the rows are read
         for cells in reader:
             count += any(map(str.strip, cells))
-            if count > MOST_ROWS + 1:
-                raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", reader.line_num)
+            if count > MAX_ROWS + 1:
+                raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", reader.line_num)
 
 
 def _reader(text: str) -> Any:
-    separator = separator_of(text[:MOST_LINE].split("\n", 1)[0])
-    csv.field_size_limit(MOST_LINE)
+    separator = separator_of(text[:MAX_LINE].split("\n", 1)[0])
+    csv.field_size_limit(MAX_LINE)
     return csv.reader(_lines(text), delimiter=separator, strict=True)
 
 
-def rows(text: str) -> Iterator[Row]:
+def rows(text: str) -> Iterator[SpreadsheetRow]:
     """The rows of a file; rows without any text are passed over."""
     reader, count = _reader(text), 0
     try:
@@ -75,24 +83,24 @@ def rows(text: str) -> Iterator[Row]:
                 continue
             count += 1
             _check_size(cells, count, reader.line_num)
-            yield Row(reader.line_num, tuple(_cell(cell) for cell in cells))
+            yield SpreadsheetRow(reader.line_num, tuple(_cell(cell) for cell in cells))
     except csv.Error as fault:
         raise SheetRefusedError("csv", f"This line is not well-formed CSV: {fault}.", reader.line_num) from None
 
 
 def _check_size(cells: list[str], count: int, line: int) -> None:
-    if count > MOST_ROWS + 1:
-        raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", line)
-    if len(cells) > MOST_COLUMNS:
-        raise SheetRefusedError("columns", f"A file may have {MOST_COLUMNS} columns.", line)
-    if any(len(cell) > MOST_CELL for cell in cells):
-        raise SheetRefusedError("cell", f"A cell may have {MOST_CELL} characters.", line)
+    if count > MAX_ROWS + 1:
+        raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", line)
+    if len(cells) > MAX_COLUMNS:
+        raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.", line)
+    if any(len(cell) > MAX_CELL for cell in cells):
+        raise SheetRefusedError("cell", f"A cell may have {MAX_CELL} characters.", line)
 
 
-def _cell(text: str) -> Cell:
+def _cell(text: str) -> SpreadsheetCell:
     if text.startswith(_KEPT_AS_IS):
-        return Cell(text[1:])
-    return Cell(text, formula=text.lstrip().startswith(_FORMULA) and not _is_number(text))
+        return SpreadsheetCell(text[1:])
+    return SpreadsheetCell(text, formula=text.lstrip().startswith(_FORMULA) and not _is_number(text))
 
 
 def _is_number(text: str) -> bool:
@@ -104,7 +112,7 @@ def guarded(text: str) -> str:
     return f"'{text}" if text.startswith(_KEPT_AS_IS) or text.lstrip(" ;").startswith(_FORMULA) else text
 
 
-def written(table: Iterator[list[tuple[str, bool]]]) -> Iterator[str]:
+def csv_lines(table: Iterator[list[tuple[str, bool]]]) -> Iterator[str]:
     """Lines of CSV (RFC 4180) from cells of (text, whether it is a number): numbers stay numbers, texts are guarded."""
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")

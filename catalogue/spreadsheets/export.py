@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets import csv_file, xlsx_file
 from catalogue.spreadsheets.import_plan import stored_rows
-from catalogue.spreadsheets.sheet_types import Kind, kind_for
+from catalogue.spreadsheets.sheet_types import SheetType, kind_for
 from shared.business.models import Business
 
 FORMATS = {
@@ -16,7 +16,7 @@ FORMATS = {
 }
 
 
-def _table(kind: Kind, business: Business) -> Iterator[list[tuple[str, bool]]]:
+def _table(kind: SheetType, business: Business) -> Iterator[list[tuple[str, bool]]]:
     yield [(column.name, False) for column in kind.columns]
     keys = [column.by or column.attr for column in kind.columns if column.key]
     for _, values in stored_rows(kind, business, *keys):
@@ -25,9 +25,9 @@ def _table(kind: Kind, business: Business) -> Iterator[list[tuple[str, bool]]]:
 
 def csv_sheet(kind: ImportKind, business: Business) -> Iterator[str]:
     """The business's rows as lines of CSV, in the order of their keys."""
-    return csv_file.written(_table(kind_for(kind, business), business))
+    return csv_file.csv_lines(_table(kind_for(kind, business), business))
 
 
 def xlsx_sheet(kind: ImportKind, business: Business) -> bytes:
     """The business's rows as an XLSX file."""
-    return xlsx_file.written(_table(kind_for(kind, business), business), kind.value)
+    return xlsx_file.xlsx_bytes(_table(kind_for(kind, business), business), kind.value)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import chain
 
 from catalogue.spreadsheets import csv_file, xlsx_file
-from catalogue.spreadsheets.limits import MOST_BYTES, Cell, Row, SheetRefusedError
+from catalogue.spreadsheets.limits import MAX_BYTES, SheetRefusedError, SpreadsheetCell, SpreadsheetRow
 
 _NOT_SHEETS = {
     b"MZ": "a program",
@@ -24,18 +24,18 @@ _NOT_SHEETS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class Spreadsheet:
     """A file's header and its rows, read as they are asked for. ``decimal_comma``: numbers may be written with one."""
 
     columns: tuple[str, ...]
-    rows: Iterator[Row]
+    rows: Iterator[SpreadsheetRow]
     decimal_comma: bool
 
 
-def read_sheet(content: bytes) -> Sheet:
+def read_sheet(content: bytes) -> Spreadsheet:
     """The header and rows of a CSV or XLSX file. Refused when it is neither, too large, or has no header."""
-    if len(content) > MOST_BYTES:
-        raise SheetRefusedError("too-large", f"A file may have {MOST_BYTES} bytes.")
+    if len(content) > MAX_BYTES:
+        raise SheetRefusedError("too-large", f"A file may have {MAX_BYTES} bytes.")
     for start, what in _NOT_SHEETS.items():
         if content.startswith(start):
             raise SheetRefusedError("kind", f"This is {what}, not a CSV or XLSX file.")
@@ -47,7 +47,7 @@ def read_sheet(content: bytes) -> Sheet:
     return _headed(csv_file.rows(text), decimal_comma=separator != ",")
 
 
-def _headed(rows: Iterator[Row], *, decimal_comma: bool) -> Sheet:
+def _headed(rows: Iterator[SpreadsheetRow], *, decimal_comma: bool) -> Spreadsheet:
     head = next(rows, None)
     if head is None:
         raise SheetRefusedError("empty", "The file has no header row.")
@@ -57,8 +57,8 @@ def _headed(rows: Iterator[Row], *, decimal_comma: bool) -> Sheet:
     doubles = sorted({name for name in columns if columns.count(name) > 1})
     if doubles:
         raise SheetRefusedError("header", f"The header names a column twice: {', '.join(doubles)[:200]}.", head.number)
-    return Sheet(columns, chain(rows), decimal_comma)
+    return Spreadsheet(columns, chain(rows), decimal_comma)
 
 
-def _name(cell: Cell) -> str:
+def _name(cell: SpreadsheetCell) -> str:
     return cell.text.strip().lower().replace(" ", "_")

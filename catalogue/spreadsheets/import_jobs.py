@@ -8,11 +8,11 @@ from django.utils import timezone
 from catalogue.models import Import
 from catalogue.rules.codes import ImportKind, ImportState
 from catalogue.spreadsheets.file_reader import read_sheet
-from catalogue.spreadsheets.import_plan import Plan, check_header, fingerprint
+from catalogue.spreadsheets.import_plan import ImportPlan, check_header, fingerprint
 from catalogue.spreadsheets.import_rows import dry_run, report, take_in
 from catalogue.spreadsheets.limits import SheetRefusedError
-from catalogue.spreadsheets.sheet_types import Kind, kind_for
-from shared.background.outbox import want
+from catalogue.spreadsheets.sheet_types import SheetType, kind_for
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.business.models import Business
 
@@ -30,7 +30,7 @@ def ask(*, business: Business, actor: Actor, kind: ImportKind, content: bytes, f
         asked_by=actor.name[:200],
     )
     row.save()
-    want(ASKED, row.ref, business=business)
+    publish_event(ASKED, row.ref, business=business)
     return row
 
 
@@ -44,7 +44,7 @@ def waiting(business: Business, ref: str) -> Import | None:
     return None if row is None or row.state in {ImportState.DONE, ImportState.REFUSED} else row
 
 
-def prepare(row: Import) -> tuple[Kind, Plan] | SheetRefusedError:
+def prepare(row: Import) -> tuple[SheetType, ImportPlan] | SheetRefusedError:
     """Plans an import outside of any transaction, telling how far it is."""
 
     def progress(done: int) -> None:
@@ -56,13 +56,13 @@ def prepare(row: Import) -> tuple[Kind, Plan] | SheetRefusedError:
         return fault
 
 
-def finish(row: Import, planned: tuple[Kind, Plan] | SheetRefusedError, actor: Actor) -> Import:
+def finish(row: Import, planned: tuple[SheetType, ImportPlan] | SheetRefusedError, actor: Actor) -> Import:
     """Writes a plan, all of it or nothing, and the report; in the caller's transaction.
 
     The plan is made again when something changed since, so that nothing is written over that was not looked at.
     """
     if isinstance(planned, SheetRefusedError):
-        return _end(row, ImportState.REFUSED, {"refused": 1, "refusals": [_told(planned)]})
+        return _end(row, ImportState.REFUSED, {"refused": 1, "refusals": [_error_report(planned)]})
     kind, found = planned
     if fingerprint(kind, row.business) != found.fingerprint:
         kind, found = dry_run(ImportKind(row.kind), bytes(row.content), row.business)
@@ -75,7 +75,7 @@ def finish(row: Import, planned: tuple[Kind, Plan] | SheetRefusedError, actor: A
     return _end(row, ImportState.DONE, told)
 
 
-def _told(fault: SheetRefusedError) -> dict[str, object]:
+def _error_report(fault: SheetRefusedError) -> dict[str, object]:
     return {"row": fault.row, "column": "", "reason": fault.reason}
 
 

@@ -11,9 +11,9 @@ from typing import Any
 from django.db.models import Count, Max
 
 from catalogue.spreadsheets.columns import Unreadable
-from catalogue.spreadsheets.file_reader import Sheet
-from catalogue.spreadsheets.limits import EMPTY, Row, SheetRefusedError
-from catalogue.spreadsheets.sheet_types import Kind
+from catalogue.spreadsheets.file_reader import Spreadsheet
+from catalogue.spreadsheets.limits import EMPTY, SheetRefusedError, SpreadsheetRow
+from catalogue.spreadsheets.sheet_types import SheetType
 from shared.business.models import Business
 from shared.common.dates import today
 
@@ -22,7 +22,7 @@ Progress = Callable[[int], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class RowError:
     """One cell (or row) that is not taken in: ``row`` is its number in the file."""
 
     row: int
@@ -41,52 +41,52 @@ class Change:
 
 
 @dataclass(slots=True)
-class Plan:
+class ImportPlan:
     """Everything a file would do. Nothing is done while there is any refusal."""
 
     added: list[Mapping[str, Any]] = field(default_factory=list)
     changed: list[Change] = field(default_factory=list)
     unchanged: int = 0
-    refused: list[Refusal] = field(default_factory=list)
+    refused: list[RowError] = field(default_factory=list)
     rows: int = 0
     fingerprint: tuple[int, str] = (0, "")
 
-    def given(self, kind: Kind) -> dict[tuple[Any, ...], Mapping[str, Any]]:
+    def given(self, kind: SheetType) -> dict[tuple[Any, ...], Mapping[str, Any]]:
         """What would be written, by key."""
         rows = [*self.added, *({**one.before, **one.values} for one in self.changed)]
         return {kind.key(row): row for row in rows}
 
 
-def fingerprint(kind: Kind, business: Business) -> tuple[int, str]:
+def fingerprint(kind: SheetType, business: Business) -> tuple[int, str]:
     """What tells whether anything of a kind was stored since: how many rows there are, and the latest change."""
     told = kind.model.objects.of(business).aggregate(count=Count("pk"), last=Max("updated_at"))
     return told["count"], str(told["last"])
 
 
 @dataclass(slots=True)
-class _Reader:
+class _RowReader:
     """Reads rows one after another against what is stored."""
 
-    kind: Kind
-    sheet: Sheet
+    kind: SheetType
+    sheet: Spreadsheet
     stored: dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]
     past: bool
     day: date
-    plan: Plan = field(default_factory=Plan)
+    plan: ImportPlan = field(default_factory=ImportPlan)
     seen: dict[tuple[Any, ...], int] = field(default_factory=dict)
     alike: dict[tuple[str, ...], str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.alike = {_folded(key): "one that is stored" for key in self.stored}
 
-    def take(self, row: Row) -> None:
+    def take(self, row: SpreadsheetRow) -> None:
         """Adds one row to the plan."""
         given, faults = self._given(row)
         if not faults:
             faults = self._place(row, given)
-        self.plan.refused += [Refusal(row.number, column, reason) for column, reason in faults]
+        self.plan.refused += [RowError(row.number, column, reason) for column, reason in faults]
 
-    def _given(self, row: Row) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+    def _given(self, row: SpreadsheetRow) -> tuple[dict[str, Any], list[tuple[str, str]]]:
         """What the row itself says, by attribute."""
         cells = dict(zip(self.sheet.columns, row.cells, strict=False))
         values: dict[str, Any] = {}
@@ -101,7 +101,7 @@ class _Reader:
         beyond = [cell for cell in row.cells[len(self.sheet.columns) :] if cell.text.strip()]
         return values, faults + ([("", "The row has more cells than the header.")] if beyond else [])
 
-    def _place(self, row: Row, given: dict[str, Any]) -> list[tuple[str, str]]:
+    def _place(self, row: SpreadsheetRow, given: dict[str, Any]) -> list[tuple[str, str]]:
         self.kind.settle(given)
         key = self.kind.key(given)
         named = next(column.name for column in reversed(self.kind.columns) if column.key)
@@ -143,7 +143,7 @@ class _Reader:
         if self.kind.documents is None or self.plan.refused:
             return
         found = self.kind.documents.faults(self.plan.given(self.kind), self.seen)
-        self.plan.refused += [Refusal(row, column, reason) for row, column, reason in found]
+        self.plan.refused += [RowError(row, column, reason) for row, column, reason in found]
 
     def _add(self, values: dict[str, Any]) -> list[tuple[str, str]]:
         if self.kind.documents is not None and not values["value"]:
@@ -155,7 +155,9 @@ class _Reader:
         self.plan.added.append(values)
         return []
 
-    def _change(self, row: Row, values: dict[str, Any], pk: int, old: tuple[Any, ...]) -> list[tuple[str, str]]:
+    def _change(
+        self, row: SpreadsheetRow, values: dict[str, Any], pk: int, old: tuple[Any, ...]
+    ) -> list[tuple[str, str]]:
         before = dict(zip(self.kind.attrs, old, strict=True))
         changed = {attr for attr in self.kind.attrs if before[attr] != values[attr]}
         if not changed:
@@ -184,14 +186,14 @@ def _folded(key: tuple[Any, ...]) -> tuple[str, ...]:
     return tuple("".join(unicodedata.normalize("NFKC", str(part)).casefold().split()) for part in key)
 
 
-def _stored(kind: Kind, business: Business) -> dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]:
+def _stored_rows(kind: SheetType, business: Business) -> dict[tuple[Any, ...], tuple[int, tuple[Any, ...]]]:
     found = {}
     for pk, row in stored_rows(kind, business, "pk"):
         found[kind.key(dict(zip(kind.attrs, row, strict=True)))] = (pk, row)
     return found
 
 
-def stored_rows(kind: Kind, business: Business, *by: str) -> Iterator[tuple[int, tuple[Any, ...]]]:
+def stored_rows(kind: SheetType, business: Business, *by: str) -> Iterator[tuple[int, tuple[Any, ...]]]:
     """Id and values of every stored row, in the order of these columns."""
     if kind.documents is not None:
         yield from kind.documents.rows()
@@ -201,7 +203,7 @@ def stored_rows(kind: Kind, business: Business, *by: str) -> Iterator[tuple[int,
         yield pk, tuple(values)
 
 
-def check_header(kind: Kind, sheet: Sheet) -> None:
+def check_header(kind: SheetType, sheet: Spreadsheet) -> None:
     """Refused unless every column is one of the kind's and those that make the key are there."""
     known = [column.name for column in kind.columns]
     unknown = [name for name in sheet.columns if name not in known]
@@ -212,14 +214,16 @@ def check_header(kind: Kind, sheet: Sheet) -> None:
         raise SheetRefusedError("header", f"Columns {'; '.join(parts)}. Known are: {', '.join(known)}.", 1)
 
 
-def plan(kind: Kind, sheet: Sheet, business: Business, *, past: bool = False, progress: Progress | None = None) -> Plan:
+def plan(
+    kind: SheetType, sheet: Spreadsheet, business: Business, *, past: bool = False, progress: Progress | None = None
+) -> ImportPlan:
     """Reads a whole file against what is stored; ``past`` allows prices that began long ago, for a business being set up.
 
     A column that is not in the file keeps what a stored row has; a new row gets its default.
     """
     check_header(kind, sheet)
     before = fingerprint(kind, business)
-    reader = _Reader(kind, sheet, _stored(kind, business), past, today(business))
+    reader = _RowReader(kind, sheet, _stored_rows(kind, business), past, today(business))
     reader.plan.fingerprint = before
     for row in sheet.rows:
         reader.take(row)

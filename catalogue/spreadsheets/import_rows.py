@@ -14,9 +14,9 @@ from django.utils import timezone
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_change_hooks import effect_on_quotes
 from catalogue.spreadsheets.file_reader import read_sheet
-from catalogue.spreadsheets.import_plan import Change, Plan, Progress, plan
-from catalogue.spreadsheets.sheet_types import Kind, kind_for
-from fencing.model.faults import Fault, Refused
+from catalogue.spreadsheets.import_plan import Change, ImportPlan, Progress, plan
+from catalogue.spreadsheets.sheet_types import SheetType, kind_for
+from fencing.model.faults import Fault, InvalidDocument
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
@@ -35,17 +35,17 @@ def _batches(items: Iterable[ItemT], size: int) -> Iterator[list[ItemT]]:
 
 def dry_run(
     kind: ImportKind, content: bytes, business: Business, *, past: bool = False, progress: Progress | None = None
-) -> tuple[Kind, Plan]:
+) -> tuple[SheetType, ImportPlan]:
     """What a file would do. Raises SheetRefusedError for what is no sheet of this kind."""
     sheet = kind_for(kind, business)
     return sheet, plan(sheet, read_sheet(content), business, past=past, progress=progress)
 
 
-def _told(kind: Kind, values: Mapping[str, Any]) -> dict[str, str]:
+def _cell_texts(kind: SheetType, values: Mapping[str, Any]) -> dict[str, str]:
     return {column.name: column.write(values[column.attr]) for column in kind.columns if column.attr in values}
 
 
-def report(kind: Kind, found: Plan, business: Business) -> dict[str, Any]:
+def report(kind: SheetType, found: ImportPlan, business: Business) -> dict[str, Any]:
     """A plan in words and numbers, as the API and the pages show it."""
     return {
         "kind": kind.kind.value,
@@ -56,16 +56,16 @@ def report(kind: Kind, found: Plan, business: Business) -> dict[str, Any]:
         "refused": len(found.refused),
         "refusals": [{"row": one.row, "column": one.column, "reason": one.reason} for one in found.refused[:SHOWN]],
         "changes": [{"row": one.row, **_change(kind, one)} for one in found.changed[:SHOWN]],
-        "additions": [_told(kind, values) for values in found.added[:SHOWN]],
+        "additions": [_cell_texts(kind, values) for values in found.added[:SHOWN]],
         "open_quotes": effect_on_quotes(business, kind.kind, _touched(kind, found)),
     }
 
 
-def _change(kind: Kind, change: Change) -> dict[str, Any]:
+def _change(kind: SheetType, change: Change) -> dict[str, Any]:
     return {
         "key": _key(kind, change.before),
-        "before": _told(kind, _same(change)),
-        "after": _told(kind, change.values),
+        "before": _cell_texts(kind, _same(change)),
+        "after": _cell_texts(kind, change.values),
     }
 
 
@@ -73,11 +73,11 @@ def _same(change: Change) -> dict[str, Any]:
     return {attr: change.before[attr] for attr in change.values}
 
 
-def _key(kind: Kind, values: Mapping[str, Any]) -> str:
+def _key(kind: SheetType, values: Mapping[str, Any]) -> str:
     return " ".join(column.write(values[column.attr]) for column in kind.columns if column.key)
 
 
-def _touched(kind: Kind, found: Plan) -> dict[str, Decimal | None]:
+def _touched(kind: SheetType, found: ImportPlan) -> dict[str, Decimal | None]:
     """Skus whose data or price a file changes, with the new price; none for the other sheets, which name no sku."""
     if kind.kind not in (ImportKind.COMPONENTS, ImportKind.OFFERS):
         return {}
@@ -92,22 +92,22 @@ def _touched(kind: Kind, found: Plan) -> dict[str, Decimal | None]:
     return prices
 
 
-def refuse(found: Plan) -> None:
+def refuse(found: ImportPlan) -> None:
     """Refused when any row is, each with its row and column."""
     if found.refused:
-        raise Refused(
+        raise InvalidDocument(
             Fault(f"/rows/{one.row}/{one.column}" if one.column else f"/rows/{one.row}", "row.refused", one.reason)
             for one in found.refused[:SHOWN]
         )
 
 
 @transaction.atomic
-def take_in(kind: Kind, found: Plan, business: Business, *, actor: Actor, file_name: str = "") -> None:
+def take_in(kind: SheetType, found: ImportPlan, business: Business, *, actor: Actor, file_name: str = "") -> None:
     """Writes a plan without refusals. Queries grow with the number of batches, not of rows."""
     refuse(found)
     if kind.documents is not None:
         kind.documents.write(found.given(kind), actor)
-        _tell(kind, found, business, actor, file_name)
+        _record_audit(kind, found, business, actor, file_name)
         return
     rows = kind.model.objects.of(business)
     for batch in _batches(found.added, BATCH):
@@ -115,7 +115,7 @@ def take_in(kind: Kind, found: Plan, business: Business, *, actor: Actor, file_n
     for attrs, changes in _by_attrs(found.changed).items():
         for part in _batches(changes, BATCH):
             _update(kind, business, attrs, part)
-    _tell(kind, found, business, actor, file_name)
+    _record_audit(kind, found, business, actor, file_name)
 
 
 def _by_attrs(changes: Sequence[Change]) -> dict[tuple[str, ...], list[Change]]:
@@ -125,7 +125,7 @@ def _by_attrs(changes: Sequence[Change]) -> dict[tuple[str, ...], list[Change]]:
     return grouped
 
 
-def _update(kind: Kind, business: Business, attrs: tuple[str, ...], changes: list[Change]) -> None:
+def _update(kind: SheetType, business: Business, attrs: tuple[str, ...], changes: list[Change]) -> None:
     rows = kind.model.objects.of(business).in_bulk([change.pk for change in changes])
     now = timezone.now()
     for change in changes:
@@ -137,7 +137,7 @@ def _update(kind: Kind, business: Business, attrs: tuple[str, ...], changes: lis
     kind.model.objects.of(business).bulk_update(rows.values(), [*fields, "version", "updated_at"], batch_size=BATCH)
 
 
-def _tell(kind: Kind, found: Plan, business: Business, actor: Actor, file_name: str) -> None:
+def _record_audit(kind: SheetType, found: ImportPlan, business: Business, actor: Actor, file_name: str) -> None:
     """One entry for the file, then every change and addition, many to an entry."""
     subject = f"{kind.kind.value}:sheet"
     counts = {"file": file_name, "added": len(found.added), "changed": len(found.changed), "unchanged": found.unchanged}
@@ -147,4 +147,6 @@ def _tell(kind: Kind, found: Plan, business: Business, actor: Actor, file_name: 
             business, actor, "sheet.changed", subject, {"changes": [_change(kind, one) for one in changes]}
         )
     for added in _batches(found.added, _AUDITED):
-        audit_log.record(business, actor, "sheet.added", subject, {"added": [_told(kind, values) for values in added]})
+        audit_log.record(
+            business, actor, "sheet.added", subject, {"added": [_cell_texts(kind, values) for values in added]}
+        )

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MOST_BYTES = 10_000_000
-MOST_ROWS = 50_000
-MOST_COLUMNS = 40
-MOST_LINE = 20_000  # characters of one line of a CSV file
-MOST_CELL = 2_000
+MAX_BYTES = 10_000_000
+MAX_ROWS = 50_000
+MAX_COLUMNS = 40
+MAX_LINE = 20_000  # characters of one line of a CSV file
+MAX_CELL = 2_000
 
 
 class SheetRefusedError(ValueError):
@@ -20,7 +20,7 @@ class SheetRefusedError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class SpreadsheetCell:
     """A cell as it stands in the file. ``number``: the file itself says it is one (XLSX)."""
 
     text: str
@@ -29,11 +29,11 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SpreadsheetRow:
     """A row with its number in the file, counted from 1."""
 
     number: int
-    cells: tuple[Cell, ...]
+    cells: tuple[SpreadsheetCell, ...]
 
 
-EMPTY = Cell("")
+EMPTY = SpreadsheetCell("")

@@ -8,13 +8,13 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from catalogue.models import Component, FenceSystem, Finish, Offer, PriceRule, Supplier, SupplierTerms
-from catalogue.rules.codes import ImportKind, Role, is_piece, sale_unit
+from catalogue.models import Component, FenceSystem, Finish, PriceRule, Supplier, SupplierPrice, SupplierTerms
+from catalogue.rules.codes import ComponentRole, ImportKind, is_piece, sale_unit
 from catalogue.rules.price_bands import bands_fault
 from catalogue.rules.price_rules import rule_faults
 from catalogue.rules.site_words import rule_key
 from catalogue.spreadsheets.columns import (
-    Column,
+    SpreadsheetColumn,
     Unreadable,
     bands_column,
     code_column,
@@ -23,9 +23,9 @@ from catalogue.spreadsheets.columns import (
     number_column,
     text_column,
 )
-from catalogue.spreadsheets.limits import Cell
-from catalogue.spreadsheets.system_rows import MEMBER, SYSTEM, VALUE, Documents
-from shared.business.business_owned import Owned
+from catalogue.spreadsheets.limits import SpreadsheetCell
+from catalogue.spreadsheets.system_rows import MEMBER, SYSTEM, VALUE, SystemDocuments
+from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
 
 Faults = list[tuple[str, str]]
@@ -36,18 +36,18 @@ def _as_read(values: dict[str, Any]) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class SheetType:
     """A sheet. ``check`` says what is wrong with a row's values as (column, reason); ``dated``: it may not change the past.
 
     ``documents``: its rows are members of documents, which are judged and stored as wholes.
     """
 
     kind: ImportKind
-    model: type[Owned]
-    columns: tuple[Column, ...]
+    model: type[BusinessOwned]
+    columns: tuple[SpreadsheetColumn, ...]
     check: Callable[[Mapping[str, Any]], Faults]
     dated: bool
-    documents: Documents | None = None
+    documents: SystemDocuments | None = None
     settle: Callable[[dict[str, Any]], None] = _as_read
     """Spells the values of a row as they are stored, before it is looked for."""
 
@@ -73,7 +73,7 @@ def _check_component(values: Mapping[str, Any]) -> Faults:
     faults = _ends_before(values, "active_from", "active_to")
     if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
         faults.append(("length_mm", "A stock length in mm is wanted, or MTR as sale unit."))
-    if values["role"] == Role.CONCRETE_BAG and not values["bag_yield_m3"]:
+    if values["role"] == ComponentRole.CONCRETE_BAG and not values["bag_yield_m3"]:
         faults.append(("bag_yield_m3", "How much concrete one bag makes, in m3."))
     return faults
 
@@ -87,17 +87,17 @@ def _check_rule(values: Mapping[str, Any]) -> Faults:
     return faults + _ends_before(values, "valid_from", "valid_to")
 
 
-def _unit_column() -> Column:
-    def read(cell: Cell, decimal_comma: bool) -> str:
+def _unit_column() -> SpreadsheetColumn:
+    def read(cell: SpreadsheetCell, decimal_comma: bool) -> str:
         code = sale_unit(cell.text or "C62")
         if code is None:
             raise Unreadable("A code of UN/ECE Recommendation 20 is wanted, such as C62, MTR, MTQ or XBG.")
         return code
 
-    return Column("sale_unit", "sale_unit", read, str)
+    return SpreadsheetColumn("sale_unit", "sale_unit", read, str)
 
 
-def _components(business: Business) -> Kind:
+def _components(business: Business) -> SheetType:
     finishes = dict(Finish.objects.of(business).values_list("code", "pk"))
     columns = (
         text_column(Component, "sku", key=True),
@@ -114,28 +114,28 @@ def _components(business: Business) -> Kind:
         date_column("active_from"),
         date_column("active_to"),
     )
-    return Kind(ImportKind.COMPONENTS, Component, columns, _check_component, dated=False)
+    return SheetType(ImportKind.COMPONENTS, Component, columns, _check_component, dated=False)
 
 
-def _offers(business: Business) -> Kind:
+def _offers(business: Business) -> SheetType:
     suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
     skus = dict(Component.objects.of(business).values_list("sku", "pk"))
     columns = (
         code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
         code_column("sku", "component_id", skus, needed=True, what="component", key="component__sku"),
-        text_column(Offer, "supplier_sku"),
-        number_column(Offer, "price"),
+        text_column(SupplierPrice, "supplier_sku"),
+        number_column(SupplierPrice, "price"),
         bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
-        number_column(Offer, "pack"),
-        number_column(Offer, "least_quantity"),
-        number_column(Offer, "lead_days"),
+        number_column(SupplierPrice, "pack"),
+        number_column(SupplierPrice, "least_quantity"),
+        number_column(SupplierPrice, "lead_days"),
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
     )
-    return Kind(ImportKind.OFFERS, Offer, columns, _check_offer, dated=True)
+    return SheetType(ImportKind.OFFERS, SupplierPrice, columns, _check_offer, dated=True)
 
 
-def _price_rules(business: Business) -> Kind:
+def _price_rules(business: Business) -> SheetType:
     columns = (
         text_column(PriceRule, "kind", key=True, choices=True),
         text_column(PriceRule, "key", key=True),
@@ -145,7 +145,7 @@ def _price_rules(business: Business) -> Kind:
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
     )
-    return Kind(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True, settle=_settle_rule)
+    return SheetType(ImportKind.PRICE_RULES, PriceRule, columns, _check_rule, dated=True, settle=_settle_rule)
 
 
 def _settle_rule(values: dict[str, Any]) -> None:
@@ -156,14 +156,14 @@ def _nothing_more(values: Mapping[str, Any]) -> Faults:
     return []
 
 
-def _finishes(business: Business) -> Kind:
+def _finishes(business: Business) -> SheetType:
     columns = (
         text_column(Finish, "code", key=True),
         text_column(Finish, "name"),
         text_column(Finish, "sample"),
         flag_column(Finish, "active"),
     )
-    return Kind(ImportKind.FINISHES, Finish, columns, _nothing_more, dated=False)
+    return SheetType(ImportKind.FINISHES, Finish, columns, _nothing_more, dated=False)
 
 
 _ABOUT_SUPPLIERS = (
@@ -171,17 +171,17 @@ _ABOUT_SUPPLIERS = (
 )  # fmt: skip
 
 
-def _suppliers(business: Business) -> Kind:
+def _suppliers(business: Business) -> SheetType:
     columns = (
         text_column(Supplier, "code", key=True),
         *(text_column(Supplier, name) for name in _ABOUT_SUPPLIERS),
         flag_column(Supplier, "preferred"),
         flag_column(Supplier, "active"),
     )
-    return Kind(ImportKind.SUPPLIERS, Supplier, columns, _nothing_more, dated=False)
+    return SheetType(ImportKind.SUPPLIERS, Supplier, columns, _nothing_more, dated=False)
 
 
-def _supplier_terms(business: Business) -> Kind:
+def _supplier_terms(business: Business) -> SheetType:
     suppliers = dict(Supplier.objects.of(business).values_list("code", "pk"))
     columns = (
         code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
@@ -190,12 +190,12 @@ def _supplier_terms(business: Business) -> Kind:
         bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),
         number_column(SupplierTerms, "lead_days"),
     )
-    return Kind(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
+    return SheetType(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
 
 
-def _fence_systems(business: Business) -> Kind:
+def _fence_systems(business: Business) -> SheetType:
     columns = (SYSTEM, MEMBER, VALUE)
-    return Kind(ImportKind.FENCE_SYSTEMS, FenceSystem, columns, _nothing_more, False, Documents(business))
+    return SheetType(ImportKind.FENCE_SYSTEMS, FenceSystem, columns, _nothing_more, False, SystemDocuments(business))
 
 
 _KINDS = {
@@ -209,6 +209,6 @@ _KINDS = {
 }
 
 
-def kind_for(kind: ImportKind, business: Business) -> Kind:
+def kind_for(kind: ImportKind, business: Business) -> SheetType:
     """A sheet as one business fills it: with its own finishes, suppliers and components to refer to."""
     return _KINDS[kind](business)

@@ -14,15 +14,15 @@ from typing import Any
 
 from catalogue import services
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.spreadsheets.columns import Column, Unreadable, from_float, plain, shown_number, text_column
-from catalogue.spreadsheets.limits import Cell
-from fencing.model.faults import Fault, Refused
+from catalogue.spreadsheets.columns import SpreadsheetColumn, Unreadable, from_float, plain, shown_number, text_column
+from catalogue.spreadsheets.limits import SpreadsheetCell
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading.system import KEYS, read_system
 from shared.business.actors import Actor
 from shared.business.models import Business
 
-MOST_SYSTEMS = 50
-MOST_MEMBERS = 300  # of one system; a document has about a hundred
+MAX_SYSTEMS = 50
+MAX_MEMBERS = 300  # of one system; a document has about a hundred
 _ENOUGH = 200  # refusals are told; systems beyond are looked at when these are mended
 NONE = "none"
 _PLACE = re.compile(r"[a-z][a-z0-9_.]{0,39}(/[a-z][a-z0-9_.]{0,39}){0,4}")
@@ -35,7 +35,7 @@ Key = tuple[Any, ...]
 Found = list[tuple[int, str, str]]
 
 
-def _member(cell: Cell, decimal_comma: bool) -> str:
+def _member(cell: SpreadsheetCell, decimal_comma: bool) -> str:
     place = plain(cell.text)
     if not _PLACE.fullmatch(place):
         raise Unreadable("A member by its place is wanted, such as pitch_mm or posts/channel/face_mm.")
@@ -44,7 +44,7 @@ def _member(cell: Cell, decimal_comma: bool) -> str:
     return place
 
 
-def _value(cell: Cell, decimal_comma: bool) -> str:
+def _value(cell: SpreadsheetCell, decimal_comma: bool) -> str:
     if cell.number:
         return shown_number(from_float(cell.text, _PLACES))
     text = plain(cell.text)
@@ -52,8 +52,8 @@ def _value(cell: Cell, decimal_comma: bool) -> str:
 
 
 SYSTEM = text_column(FenceSystem, "code", key=True, named="system")
-MEMBER = Column("member", "member", _member, str, key=True)
-VALUE = Column("value", "value", _value, str)
+MEMBER = SpreadsheetColumn("member", "member", _member, str, key=True)
+VALUE = SpreadsheetColumn("value", "value", _value, str)
 
 
 def is_list(place: str) -> bool:
@@ -61,7 +61,7 @@ def is_list(place: str) -> bool:
     return place.endswith(_LISTS)
 
 
-def written(value: Any) -> str:
+def cell_text(value: Any) -> str:
     """A member's value as its cell."""
     if isinstance(value, list):
         return " ".join(str(one) for one in value) or NONE
@@ -88,7 +88,7 @@ def flat(document: Mapping[str, Any], at: str = "") -> Iterator[tuple[str, str]]
         if isinstance(value, Mapping):
             yield from flat(value, f"{at}{name}/")
         elif at or name not in _FROM_COLUMN:
-            yield f"{at}{name}", written(value)
+            yield f"{at}{name}", cell_text(value)
 
 
 def _order(place: str) -> tuple[int, str]:
@@ -125,7 +125,7 @@ def _put(table: dict[str, Any], names: list[str], value: Any) -> None:
         table[first] = value
 
 
-class Documents:
+class SystemDocuments:
     """The fence systems of a business, member by member."""
 
     def __init__(self, business: Business) -> None:
@@ -165,7 +165,7 @@ class Documents:
                 break
             try:
                 read_system(document)
-            except Refused as refused:
+            except InvalidDocument as refused:
                 faults = faults or list(refused.faults)
             found += [_placed(fault, own[code]) for fault in faults]
         return sorted(found)
@@ -183,11 +183,11 @@ class Documents:
 
 def _too_large(given: Mapping[Key, Mapping[str, Any]], own: Mapping[str, Mapping[str, int]]) -> Found:
     """Faults of size, which spare reading the rest; ``own`` are the lines of each system's members."""
-    if len({code for code, _ in given}) > MOST_SYSTEMS:
+    if len({code for code, _ in given}) > MAX_SYSTEMS:
         first = min(line for lines in own.values() for line in lines.values())
-        return [(first, "system", f"A file may have {MOST_SYSTEMS} fence systems.")]
-    text = f"A fence system has at most {MOST_MEMBERS} members."
-    return [(min(lines.values()), "system", text) for lines in own.values() if len(lines) > MOST_MEMBERS]
+        return [(first, "system", f"A file may have {MAX_SYSTEMS} fence systems.")]
+    text = f"A fence system has at most {MAX_MEMBERS} members."
+    return [(min(lines.values()), "system", text) for lines in own.values() if len(lines) > MAX_MEMBERS]
 
 
 def _placed(fault: Fault, own: Mapping[str, int]) -> tuple[int, str, str]:

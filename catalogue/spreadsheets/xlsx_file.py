@@ -14,12 +14,20 @@ from xml.etree.ElementTree import ParseError, XMLPullParser
 
 import xlsxwriter
 
-from catalogue.spreadsheets.limits import EMPTY, MOST_CELL, MOST_COLUMNS, MOST_ROWS, Cell, Row, SheetRefusedError
+from catalogue.spreadsheets.limits import (
+    EMPTY,
+    MAX_CELL,
+    MAX_COLUMNS,
+    MAX_ROWS,
+    SheetRefusedError,
+    SpreadsheetCell,
+    SpreadsheetRow,
+)
 
-MOST_UNPACKED = 40_000_000
-MOST_MEMBERS = 200
-MOST_RATIO = 100
-MOST_DEPTH = 40
+MAX_UNPACKED = 40_000_000
+MAX_MEMBERS = 200
+MAX_RATIO = 100
+MAX_DEPTH = 40
 _CHUNK = 64 * 1024
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _LINK = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
@@ -30,7 +38,7 @@ def is_zip(content: bytes) -> bool:
     return content.startswith(b"PK\x03\x04")
 
 
-def rows(content: bytes) -> Iterator[Row]:
+def rows(content: bytes) -> Iterator[SpreadsheetRow]:
     """The rows of the first sheet; rows without any text are passed over."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
@@ -57,7 +65,7 @@ def _check_archive(archive: zipfile.ZipFile) -> None:
 def _unpacks_to_too_much(members: list[zipfile.ZipInfo]) -> bool:
     total = sum(one.file_size for one in members)
     packed = sum(one.compress_size for one in members) or 1
-    return len(members) > MOST_MEMBERS or total > MOST_UNPACKED or (total > 1_000_000 and total / packed > MOST_RATIO)
+    return len(members) > MAX_MEMBERS or total > MAX_UNPACKED or (total > 1_000_000 and total / packed > MAX_RATIO)
 
 
 def _is_macro_or_astray(name: str) -> bool:
@@ -77,7 +85,7 @@ def _events(archive: zipfile.ZipFile, name: str) -> Iterator[tuple[str, Any]]:
             parser.feed(chunk)
             for event, node in parser.read_events():  # type: ignore[misc]  # only these two kinds were asked for
                 depth += 1 if event == "start" else -1
-                if depth > MOST_DEPTH:
+                if depth > MAX_DEPTH:
                     raise SheetRefusedError("xlsx", "This file is nested deeper than a spreadsheet is.")
                 yield str(event), node
             chunk = part.read(_CHUNK)
@@ -102,7 +110,7 @@ def _strings(archive: zipfile.ZipFile) -> list[str]:
     for event, node in _events(archive, "xl/sharedStrings.xml"):
         root = node if root is None else root
         if event == "end" and node.tag == f"{_MAIN}si":
-            if len(found) > MOST_ROWS * MOST_COLUMNS // 4:
+            if len(found) > MAX_ROWS * MAX_COLUMNS // 4:
                 raise SheetRefusedError("bomb", "This file holds more texts than a price list needs.")
             found.append(_text(node))
             root.clear()
@@ -118,22 +126,24 @@ def _column(reference: str) -> int:
     number = 0
     for letter in reference.rstrip("0123456789"):
         number = number * 26 + ord(letter.upper()) - 64
-        if not letter.isascii() or not letter.isalpha() or number > MOST_COLUMNS:
-            raise SheetRefusedError("columns", f"A file may have {MOST_COLUMNS} columns.")
+        if not letter.isascii() or not letter.isalpha() or number > MAX_COLUMNS:
+            raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.")
     return number - 1
 
 
-def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[Row]:
+def _sheet(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[SpreadsheetRow]:
     for count, (number, cells) in enumerate(_filled(archive, name, strings), 1):
-        if count > MOST_ROWS + 1:
-            raise SheetRefusedError("rows", f"A file may have {MOST_ROWS} rows.", number)
+        if count > MAX_ROWS + 1:
+            raise SheetRefusedError("rows", f"A file may have {MAX_ROWS} rows.", number)
         if any(cell.text.strip() or cell.formula for cell in cells.values()):
-            yield Row(number, tuple(cells.get(place, EMPTY) for place in range(max(cells) + 1)))
+            yield SpreadsheetRow(number, tuple(cells.get(place, EMPTY) for place in range(max(cells) + 1)))
 
 
-def _filled(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator[tuple[int, dict[int, Cell]]]:
+def _filled(
+    archive: zipfile.ZipFile, name: str, strings: list[str]
+) -> Iterator[tuple[int, dict[int, SpreadsheetCell]]]:
     """Each row's number and its cells by column, streamed: what was read is let go before the next row comes."""
-    cells: dict[int, Cell] = {}
+    cells: dict[int, SpreadsheetCell] = {}
     number, sheet_data = 0, None
     for event, node in _events(archive, name):
         if node.tag == f"{_MAIN}sheetData":
@@ -149,18 +159,20 @@ def _filled(archive: zipfile.ZipFile, name: str, strings: list[str]) -> Iterator
                 sheet_data.clear()
 
 
-def _add_cell(cells: dict[int, Cell], node: Any, strings: list[str], row: int) -> None:
+def _add_cell(cells: dict[int, SpreadsheetCell], node: Any, strings: list[str], row: int) -> None:
     place = _column(node.get("r")) if node.get("r") else len(cells)
-    if len(cells) >= MOST_COLUMNS:
-        raise SheetRefusedError("columns", f"A file may have {MOST_COLUMNS} columns.", row)
+    if len(cells) >= MAX_COLUMNS:
+        raise SheetRefusedError("columns", f"A file may have {MAX_COLUMNS} columns.", row)
     cells[place] = _cell(node, strings, row)
 
 
-def _cell(node: Any, strings: list[str], row: int) -> Cell:
+def _cell(node: Any, strings: list[str], row: int) -> SpreadsheetCell:
     kind, text = node.get("t", "n"), _cell_text(node, strings, row)
-    if len(text) > MOST_CELL:
-        raise SheetRefusedError("cell", f"A cell may have {MOST_CELL} characters.", row)
-    return Cell(text, number=kind == "n" and bool(text), formula=node.find(f"{_MAIN}f") is not None or kind == "e")
+    if len(text) > MAX_CELL:
+        raise SheetRefusedError("cell", f"A cell may have {MAX_CELL} characters.", row)
+    return SpreadsheetCell(
+        text, number=kind == "n" and bool(text), formula=node.find(f"{_MAIN}f") is not None or kind == "e"
+    )
 
 
 def _cell_text(node: Any, strings: list[str], row: int) -> str:
@@ -184,7 +196,7 @@ def _shared(strings: list[str], number: str, row: int) -> str:
     return strings[place]
 
 
-def written(table: Iterator[list[tuple[str, bool]]], sheet: str) -> bytes:
+def xlsx_bytes(table: Iterator[list[tuple[str, bool]]], sheet: str) -> bytes:
     """An XLSX file from cells of (text, whether it is a number): texts are texts, never formulas or links."""
     buffer = io.BytesIO()
     options = {

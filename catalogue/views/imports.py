@@ -16,10 +16,10 @@ from catalogue import queries
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets import export, import_jobs
 from catalogue.spreadsheets.import_rows import dry_run, report
-from catalogue.spreadsheets.limits import MOST_BYTES, SheetRefusedError
+from catalogue.spreadsheets.limits import MAX_BYTES, SheetRefusedError
 from catalogue.views.tabs import parts_line
-from fencing.model.faults import Fault, Refused
-from shared.business.access import MemberRequest, needs
+from fencing.model.faults import Fault, InvalidDocument
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 HOLDS = {
@@ -27,11 +27,11 @@ HOLDS = {
     "offers": "Offers: what suppliers ask", "price_rules": "Price rules", "fence_systems": "Fence systems",
 }  # fmt: skip
 STATES = {"waiting": "waiting", "running": "being taken in", "done": "taken in", "refused": "refused"}
-MOST_CARRIED = 1_000_000
+MAX_CARRIED = 1_000_000
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.CATALOGUE_WRITE)
+@require_scope(Scope.CATALOGUE_WRITE)
 def take_in(request: MemberRequest) -> HttpResponse:
     """A spreadsheet: first what it would do, then taking it in."""
     values: dict[str, Any] = {
@@ -42,8 +42,8 @@ def take_in(request: MemberRequest) -> HttpResponse:
     if request.method == "POST":
         try:
             done = _take_in(request, values)
-        except (SheetRefusedError, Refused) as fault:
-            values["fault"] = _said(fault)
+        except (SheetRefusedError, InvalidDocument) as fault:
+            values["fault"] = _error_text(fault)
             done = None
         if done is not None:
             return done
@@ -52,9 +52,9 @@ def take_in(request: MemberRequest) -> HttpResponse:
     return render(request, "catalogue/take_in.html", values, status=422 if "fault" in values else 200)
 
 
-def _said(fault: SheetRefusedError | Refused) -> str:
+def _error_text(fault: SheetRefusedError | InvalidDocument) -> str:
     """What is wrong with a file, and in which of its rows where that is known."""
-    if isinstance(fault, Refused):
+    if isinstance(fault, InvalidDocument):
         return " ".join(one.text for one in fault.faults)
     return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
 
@@ -62,7 +62,7 @@ def _said(fault: SheetRefusedError | Refused) -> str:
 def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:
     kind = next((one for one in _kinds(request) if one == request.POST.get("kind")), None)
     if kind is None:
-        raise Refused([Fault("/kind", "kind", "Say what the file holds.")])
+        raise InvalidDocument([Fault("/kind", "kind", "Say what the file holds.")])
     content, name = _content(request)
     if request.POST.get("do") == "take":
         row = import_jobs.ask(
@@ -72,27 +72,27 @@ def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | N
         return redirect("take-in")
     values["report"] = report(*dry_run(kind, content, request.business), request.business)
     values["file_name"] = name
-    values["carried"] = base64.b64encode(content).decode() if len(content) <= MOST_CARRIED else ""
+    values["carried"] = base64.b64encode(content).decode() if len(content) <= MAX_CARRIED else ""
     return None
 
 
 def _content(request: MemberRequest) -> tuple[bytes, str]:
     upload = request.FILES.get("file")
     if upload is not None:
-        if upload.size is None or upload.size > MOST_BYTES:
-            raise Refused([Fault("/file", "file.large", f"A file may have {MOST_BYTES} bytes.")])
+        if upload.size is None or upload.size > MAX_BYTES:
+            raise InvalidDocument([Fault("/file", "file.large", f"A file may have {MAX_BYTES} bytes.")])
         return upload.read(), upload.name or ""
     try:
         content = base64.b64decode(request.POST.get("carried", ""), validate=True)
     except binascii.Error:
         content = b""
     if not content:
-        raise Refused([Fault("/file", "file.missing", "Choose a file first.")])
+        raise InvalidDocument([Fault("/file", "file.missing", "Choose a file first.")])
     return content, request.POST.get("file_name", "")
 
 
 @require_GET
-@needs(Scope.CATALOGUE_READ)
+@require_scope(Scope.CATALOGUE_READ)
 def sheet_file(request: MemberRequest, kind: str, form: str) -> HttpResponse:
     """A sheet as a file; taken in again it changes nothing."""
     if form not in export.FORMATS or kind not in set(ImportKind):

@@ -31,7 +31,7 @@ _WORDS: Mapping[str, Callable[[str], str]] = {"role": labels_module.role_word, "
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ListCell:
     """What a cell says; ``code`` small beside it. ``figure`` is written by the business's locale, with cents as ``money``."""
 
     head: str
@@ -74,42 +74,42 @@ def _names(name: str, rows: list[Mapping[str, Any]], business: Business) -> dict
     }
 
 
-def _cell(name: str, member: str, row: Mapping[str, Any], names: Mapping[str, Mapping[str, str]]) -> Cell:
+def _cell(name: str, member: str, row: Mapping[str, Any], names: Mapping[str, Mapping[str, str]]) -> ListCell:
     value, head = row[member], head_of(name, member)
     if member in NUMBERS:
         return _number_cell(head, member, value, "%" if row.get("kind") in PERCENT else "")
     if isinstance(value, date):
-        return Cell(head, value, day=True)
+        return ListCell(head, value, day=True)
     if member in names:
-        return Cell(head, names[member].get(value, value) or "", value or "")
+        return ListCell(head, names[member].get(value, value) or "", value or "")
     if name == "price-rules" and member in ("kind", "key", "choice"):
         return _rule_cell(head, member, row)
     if member in _WORDS:
-        return Cell(head, _WORDS[member](value), value)
+        return ListCell(head, _WORDS[member](value), value)
     beside = _CODES.get((name, member), "")
     return _plain_cell(head, value, row.get(beside, ""))
 
 
-def _plain_cell(head: str, value: Any, code: str) -> Cell:
+def _plain_cell(head: str, value: Any, code: str) -> ListCell:
     if isinstance(value, bool):
-        return Cell(head, "yes" if value else "no")
-    return Cell(head, value or "", code)
+        return ListCell(head, "yes" if value else "no")
+    return ListCell(head, value or "", code)
 
 
-def _number_cell(head: str, member: str, value: Any, unit: str) -> Cell:
+def _number_cell(head: str, member: str, value: Any, unit: str) -> ListCell:
     if value is None or (member == "least_quantity" and not Decimal(value)):
-        return Cell(head, "", number=True)
+        return ListCell(head, "", number=True)
     if member in ("length_mm", "lead_days"):
-        return Cell(head, str(value), number=True)
-    return Cell(head, str(value), number=True, figure=_trimmed(value), money=member in MONEY, unit=unit)
+        return ListCell(head, str(value), number=True)
+    return ListCell(head, str(value), number=True, figure=_trimmed(value), money=member in MONEY, unit=unit)
 
 
-def _rule_cell(head: str, member: str, row: Mapping[str, Any]) -> Cell:
+def _rule_cell(head: str, member: str, row: Mapping[str, Any]) -> ListCell:
     kind, value = row["kind"], row[member]
     if member == "kind":
-        return Cell(head, labels_module.KINDS.get(kind, kind))
+        return ListCell(head, labels_module.KINDS.get(kind, kind))
     said = labels_module.key_word(kind, value) if member == "key" else labels_module.choice_word(kind, value)
-    return Cell(head, said, value if said.casefold() != value.casefold() else "")
+    return ListCell(head, said, value if said.casefold() != value.casefold() else "")
 
 
 def _trimmed(value: Any) -> Decimal:

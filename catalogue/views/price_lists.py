@@ -15,25 +15,25 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
 from catalogue import queries
-from catalogue.api.api_fields import columns, told
+from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import RESOURCES, Resource
-from catalogue.engine.sample_catalogue import is_bare, stock
+from catalogue.engine.sample_catalogue import is_empty, load_sample_catalogue
 from catalogue.rules import labels
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.completeness import lacks
+from catalogue.rules.completeness import missing_items
 from catalogue.views.list_cells import head_of, heads, rows_of
-from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored
+from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored_record
 from catalogue.views.systems import in_names
 from catalogue.views.tabs import ONE, WORDS, parts_line, visible
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.api.etags import find
 from shared.api.problems import Problem, from_validation
-from shared.api.serializers import read
-from shared.business.access import MemberRequest, needs
+from shared.api.serializers import validated_data
+from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import today
-from shared.common.form_fields import Box, faults_by_pointer, unplaced
+from shared.common.form_fields import FormField, faults_by_pointer, unplaced
 from shared.common.money import minor_digits
 
 ORDER = {
@@ -45,18 +45,18 @@ A_PAGE = 100
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.CATALOGUE_READ)
+@require_scope(Scope.CATALOGUE_READ)
 def prices(request: MemberRequest) -> HttpResponse:
     """What fence systems still lack, and the way to everything else; POST loads the starter set where nothing is stored."""
     if request.method == "POST":
         return _stock(request)
     may_write = request.actor.may(Scope.CATALOGUE_WRITE)
-    may_stock = may_write and request.actor.may(Scope.PRICES_WRITE) and is_bare(request.business)
+    may_stock = may_write and request.actor.may(Scope.PRICES_WRITE) and is_empty(request.business)
     systems, names = [], labels.finish_words(request.business)
     for row in queries.systems(request.business).order_by("code"):
         try:
-            missing = [in_names(one, names) for one in lacks(request.business, row.code)] if row.active else []
-        except Refused as refused:
+            missing = [in_names(one, names) for one in missing_items(request.business, row.code)] if row.active else []
+        except InvalidDocument as refused:
             missing = [fault.text for fault in refused.faults]
         systems.append({"row": row, "lacks": missing})
     counts = [(name, WORDS[name], RESOURCES[name].rows(request.business).count()) for name in visible(request)]
@@ -69,8 +69,8 @@ def _stock(request: MemberRequest) -> HttpResponse:
     if not (request.actor.may(Scope.CATALOGUE_WRITE) and request.actor.may(Scope.PRICES_WRITE)):
         raise PermissionDenied
     try:
-        stock(request.business, actor=request.actor)
-    except Refused as refused:
+        load_sample_catalogue(request.business, actor=request.actor)
+    except InvalidDocument as refused:
         messages.warning(request, str(refused), extra_tags="Not added")
     else:
         messages.success(
@@ -80,7 +80,7 @@ def _stock(request: MemberRequest) -> HttpResponse:
 
 
 @require_GET
-@needs(Scope.CATALOGUE_READ)
+@require_scope(Scope.CATALOGUE_READ)
 def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     """Rows of one kind, by words and day."""
     resource = _resource(request, name)
@@ -93,9 +93,9 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     page = Paginator(rows.order_by(*ORDER[name], "id").values(*columns(resource.members)), A_PAGE).get_page(
         request.GET.get("page")
     )
-    shown = rows_of(name, [told(resource.members, row) for row in page], request.business)
+    shown = rows_of(name, [serialize_row(resource.members, row) for row in page], request.business)
     values = {
-        **_named(request, name),
+        **_list_context(request, name),
         "heads": heads(name),
         "rows": shown,
         "page": page,
@@ -107,31 +107,31 @@ def resource_list(request: MemberRequest, name: str) -> HttpResponse:
     return render(request, "catalogue/list.html", values)
 
 
-def _asking(business: Business, name: str, key: str, value: str) -> Box:
+def _asking(business: Business, name: str, key: str, value: str) -> FormField:
     """A box that narrows a list."""
     label = {"q": "Words in it", "as_of": "That count on"}.get(key) or head_of(name, key)
     choices = choices_of(business, key, needed=True)
     kind = "date" if key == "as_of" else "pick" if key == "component" else "select" if choices else "text"
     if kind == "select":
         choices = (("", "All"), *choices, *(((value, value),) if value and value not in dict(choices) else ()))
-    return Box(key, label, value, kind, choices=choices)
+    return FormField(key, label, value, kind, choices=choices)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.CATALOGUE_READ)
+@require_scope(Scope.CATALOGUE_READ)
 def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpResponse:
     """One row to look at, change or remove; without a ref a new one."""
     resource = _resource(request, name)
     row = find(resource.rows(request.business), ref) if ref else None
     if request.method != "POST":
-        given = _stored(request.business, resource, ref) if row else _begun(request, resource)
+        given = _form_values(request.business, resource, ref) if row else _begun(request, resource)
         return _form(request, name, given, {}, ref)
     if not request.actor.may(resource.write):
         raise PermissionDenied
     try:
         _write(request, resource, ref)
-    except (Refused, ValidationError) as fault:
-        faults = faults_by_pointer(fault) if isinstance(fault, Refused) else _pointed(fault)
+    except (InvalidDocument, ValidationError) as fault:
+        faults = faults_by_pointer(fault) if isinstance(fault, InvalidDocument) else _pointed(fault)
         return _form(request, name, request.POST.dict(), faults, ref)
     messages.success(request, "Removed." if request.POST.get("do") == "remove" else "Kept.")
     wanted = request.POST.get("for", "")
@@ -140,8 +140,8 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
     return redirect("prices-list", name)
 
 
-def _stored(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
-    return as_typed(resource, stored(resource, business, ref), minor_digits(business.currency))
+def _form_values(business: Business, resource: Resource, ref: str) -> dict[str, Any]:
+    return as_typed(resource, stored_record(resource, business, ref), minor_digits(business.currency))
 
 
 def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
@@ -158,7 +158,7 @@ def _write(request: MemberRequest, resource: Resource, ref: str) -> None:
     if row is not None and request.POST.get("do") == "remove":
         resource.remove(row, actor=request.actor)
         return
-    values = resource.resolve(request.business, read(resource.body, read_typed(resource, request.POST)))
+    values = resource.resolve(request.business, validated_data(resource.body, read_typed(resource, request.POST)))
     if row is None:
         resource.add(resource.model(business=request.business), actor=request.actor, values=values)
     else:
@@ -175,7 +175,7 @@ def _form(
     shown = boxes(RESOURCES[name], given, faults, request.business)
     wanted = (request.POST if request.method == "POST" else request.GET).get("for", "")
     title = _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(chr(32))[2]}"
-    values = {**_named(request, name), "boxes": shown, "loose": unplaced(faults, shown), "ref": ref, "title": title,
+    values = {**_list_context(request, name), "boxes": shown, "loose": unplaced(faults, shown), "ref": ref, "title": title,
               "boxes_faulty": sum(1 for box in shown if box.fault),
               "wanted": wanted}  # fmt: skip
     return render(request, "catalogue/row.html", values, status=422 if faults else 200)
@@ -183,7 +183,7 @@ def _form(
 
 def _title(business: Business, name: str, ref: str) -> str:
     """What a stored row is called: what its list shows first."""
-    cell = rows_of(name, [stored(RESOURCES[name], business, ref)], business)[0]["cells"][0]
+    cell = rows_of(name, [stored_record(RESOURCES[name], business, ref)], business)[0]["cells"][0]
     return f"{cell.text or cell.code}"
 
 
@@ -195,7 +195,7 @@ def _resource(request: MemberRequest, name: str) -> Resource:
     return RESOURCES[name]
 
 
-def _named(request: MemberRequest, name: str) -> dict[str, Any]:
+def _list_context(request: MemberRequest, name: str) -> dict[str, Any]:
     may_write = request.actor.may(RESOURCES[name].write)
     return {
         "name": name,

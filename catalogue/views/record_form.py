@@ -9,16 +9,16 @@ from django.http import QueryDict
 from rest_framework import serializers
 
 from catalogue import queries
-from catalogue.api.api_fields import columns, told
+from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import Resource
 from catalogue.rules import labels
-from catalogue.rules.codes import SALE_UNITS, Role
-from catalogue.rules.price_bands import MOST_BANDS
+from catalogue.rules.codes import SALE_UNITS, ComponentRole
+from catalogue.rules.price_bands import MAX_BANDS
 from catalogue.rules.price_rules import RuleKind
 from fencing.drawing.lettering import pointed
 from shared.api.serializers import ExactField, TextField
 from shared.business.models import Business
-from shared.common.form_fields import Box, shown_number, typed_number
+from shared.common.form_fields import FormField, shown_number, typed_number
 from shared.common.typed_lengths import LEVEL, read_length
 from shared.common.typed_shares import read_percent
 
@@ -47,11 +47,11 @@ BANDS = ("breaks", "delivery")
 MONEY = frozenset({"price", "least_order"})
 WIDE = frozenset({"label", "component", "supplier", "address", "name"})
 FIRST = frozenset({"component", "supplier"})
-MOST_PICKED = 300
+MAX_PICKED = 300
 PERCENTAGES = frozenset({RuleKind.MARKUP, RuleKind.DISCOUNT, RuleKind.TAX, RuleKind.PAYMENT})
 """Kinds of price rules whose amount is a percentage."""
 _SAME_FOR_ALL: Mapping[str, Mapping[str, str]] = {
-    "role": {role.value: labels.role_word(role) for role in Role}, "sale_unit": SALE_UNITS, "kind": labels.KINDS,
+    "role": {role.value: labels.role_word(role) for role in ComponentRole}, "sale_unit": SALE_UNITS, "kind": labels.KINDS,
 }  # fmt: skip
 _OWN: Mapping[str, Callable[[Business], Mapping[str, str]]] = {
     "finish": labels.finish_words, "supplier": labels.supplier_words,
@@ -65,7 +65,7 @@ def word(name: str) -> str:
 
 def boxes(
     resource: Resource, values: Mapping[str, Any], faults: Mapping[str, str], business: Business | None = None
-) -> list[Box]:
+) -> list[FormField]:
     """The form's boxes, filled with ``values``; finishes, suppliers and components to choose from are the business's."""
     fields = sorted(resource.body().fields.items(), key=lambda one: one[0] not in FIRST)
     return [
@@ -78,7 +78,7 @@ def choices_of(business: Business | None, name: str, *, needed: bool) -> tuple[t
     """What a member may be, by its name with the code beside it; nothing where anything may be typed."""
     if name == "component":
         rows = queries.components(business).order_by("sku") if business else None
-        return () if rows is None else tuple(rows.values_list("sku", "label")[:MOST_PICKED])
+        return () if rows is None else tuple(rows.values_list("sku", "label")[:MAX_PICKED])
     words = _words(business, name)
     listed = tuple((code, f"{said} ({code})" if said != code else code) for code, said in words.items())
     return listed if needed or not listed else (("", "None" if name == "finish" else ""), *listed)
@@ -91,17 +91,19 @@ def _words(business: Business | None, name: str) -> Mapping[str, str]:
     return _OWN[name](business) if business and name in _OWN else {}
 
 
-def _box(name: str, field: Any, values: Mapping[str, Any], fault: str, choices: tuple[tuple[str, str], ...]) -> Box:
+def _box(
+    name: str, field: Any, values: Mapping[str, Any], fault: str, choices: tuple[tuple[str, str], ...]
+) -> FormField:
     value = values.get(name)
     if choices:
         kind = "pick" if name == "component" else "select"
         if kind == "select" and value and value not in dict(choices):
             choices = (*choices, (str(value), str(value)))
     else:
-        kind, value = _typed(name, field, value)
+        kind, value = _field_type(name, field, value)
     most = getattr(field, "max_length", 0) or 0
     text, hint = "" if value is None else str(value), HINTS.get(name, "")
-    return Box(
+    return FormField(
         name, word(name), text, kind, _on_page(name, fault), pointed(hint) if name in BANDS else hint, choices, most,
         wide=name in WIDE,
     )  # fmt: skip
@@ -110,11 +112,11 @@ def _box(name: str, field: Any, values: Mapping[str, Any], fault: str, choices: 
 def _on_page(name: str, fault: str) -> str:
     """A fault in the words of the form, where pairs are typed on one line."""
     if name in BANDS and "decimal strings" in fault:
-        return f"Write pairs as in the line below, semicolons between them: at most {MOST_BANDS}."
+        return f"Write pairs as in the line below, semicolons between them: at most {MAX_BANDS}."
     return fault
 
 
-def _typed(name: str, field: Any, value: Any) -> tuple[str, Any]:
+def _field_type(name: str, field: Any, value: Any) -> tuple[str, Any]:
     """The kind of box a member is typed in, and what stands there."""
     if isinstance(field, serializers.BooleanField):
         ticked = name == "active" if value is None else value
@@ -133,9 +135,9 @@ def written_bands(value: Any) -> str:
     return "; ".join(pointed(f"{start} {amount}") for start, amount in value or ())
 
 
-def stored(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
+def stored_record(resource: Resource, business: Business, ref: str) -> dict[str, Any]:
     """A stored row's members."""
-    return told(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
+    return serialize_row(resource.members, resource.rows(business).values(*columns(resource.members)).get(ref=ref))
 
 
 def as_typed(resource: Resource, row: Mapping[str, Any], digits: int) -> dict[str, Any]:

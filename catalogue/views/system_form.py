@@ -9,28 +9,28 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, Field, Kind, Section
+from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, FieldType, SystemField, SystemSection
 from fencing.drawing.lettering import pointed
-from fencing.model.faults import Refused
-from shared.common.form_fields import Box, faults_by_pointer
+from fencing.model.faults import InvalidDocument
+from shared.common.form_fields import FormField, faults_by_pointer
 from shared.common.typed_lengths import read_millimetres
 
 Document = dict[str, Any]
 _NUMBER = re.compile(r"-?\d{1,9}(?:[.,]\d{1,9})?\Z", re.ASCII)
 _PAIRS = (re.compile(r"(.+?)\s*[x×*/;]\s*(.+)\Z"), re.compile(r"(.+?)(?:\s*,\s*|\s+)(.+)\Z"))
 """A comma parts a pair only where nothing else does: it may be a decimal sign."""
-WIDE = (Kind.LENGTHS, Kind.CHOICE, Kind.COMPONENT)
-MOST_TYPED = 600
-MOST_CHOICES = 200
+WIDE = (FieldType.LENGTHS, FieldType.CHOICE, FieldType.COMPONENT)
+MAX_TYPED = 600
+MAX_CHOICES = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class FormSection:
     """A section of the form with its boxes. ``unfolded``: one of ``more`` is used or at fault."""
 
-    section: Section
-    boxes: tuple[Box, ...]
-    more: tuple[Box, ...]
+    section: SystemSection
+    boxes: tuple[FormField, ...]
+    more: tuple[FormField, ...]
 
     @property
     def unfolded(self) -> bool:
@@ -45,20 +45,20 @@ def at(document: Mapping[str, Any], path: str) -> Any:
     return found
 
 
-def written(field: Field, document: Mapping[str, Any]) -> str:
+def field_text(field: SystemField, document: Mapping[str, Any]) -> str:
     """What stands in the document as the form shows it."""
     value = at(document, field.path)
-    if field.kind is Kind.YES:
+    if field.kind is FieldType.YES:
         return "1" if (field.unset if value is None else value is True) else ""
     if value is None:
         return ""
     if isinstance(value, list):
         texts = [_figure(one) for one in value]
-        return (" × " if field.kind is Kind.PAIR else "; " if "," in "".join(texts) else ", ").join(texts)
+        return (" × " if field.kind is FieldType.PAIR else "; " if "," in "".join(texts) else ", ").join(texts)
     return _figure(value) if field.kind in _FIGURES else str(value)
 
 
-_FIGURES = (Kind.NUMBER, Kind.LENGTH, Kind.COUNT)
+_FIGURES = (FieldType.NUMBER, FieldType.LENGTH, FieldType.COUNT)
 
 
 def _figure(value: Any) -> str:
@@ -69,19 +69,19 @@ def _figure(value: Any) -> str:
 
 def shown(document: Mapping[str, Any]) -> dict[str, str]:
     """Every field as the form shows it."""
-    return {field.path: written(field, document) for field in FIELDS}
+    return {field.path: field_text(field, document) for field in FIELDS}
 
 
-def typed(posted: Mapping[str, str]) -> dict[str, str]:
+def read_fields(posted: Mapping[str, str]) -> dict[str, str]:
     """Every field as it was typed."""
-    return {field.path: posted.get(field.path, "").strip()[:MOST_TYPED] for field in FIELDS}
+    return {field.path: posted.get(field.path, "").strip()[:MAX_TYPED] for field in FIELDS}
 
 
 def read_form(texts: Mapping[str, str], before: Mapping[str, Any]) -> Document:
     """The document that was typed over ``before``; what can't be read stays text, for the reader to refuse in its place."""
     document = deepcopy(dict(before)) or {"fence_system": 1}
     for field in FIELDS:
-        if texts[field.path] != written(field, before) or not before:
+        if texts[field.path] != field_text(field, before) or not before:
             _put(document, field.path, _value(field, texts[field.path]))
     for path in OPTIONAL_TABLES:
         if at(document, path) == {}:
@@ -99,9 +99,9 @@ def _put(document: Document, path: str, value: Any) -> None:
         document[key] = value
 
 
-def _value(field: Field, text: str) -> Any:
+def _value(field: SystemField, text: str) -> Any:
     """A field's value; None where it is left out."""
-    if field.kind is Kind.YES:
+    if field.kind is FieldType.YES:
         return bool(text)
     if not text:
         return [] if field.empty else None
@@ -128,14 +128,14 @@ def _items(text: str) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-_READERS: Mapping[Kind, Callable[[str], Any]] = {
-    Kind.TEXT: str, Kind.CHOICE: str, Kind.COMPONENT: str, Kind.LENGTH: read_millimetres, Kind.LENGTHS: _read_lengths,
-    Kind.PAIR: _read_pair, Kind.COUNT: read_millimetres, Kind.NUMBER: _read_number,
+_READERS: Mapping[FieldType, Callable[[str], Any]] = {
+    FieldType.TEXT: str, FieldType.CHOICE: str, FieldType.COMPONENT: str, FieldType.LENGTH: read_millimetres, FieldType.LENGTHS: _read_lengths,
+    FieldType.PAIR: _read_pair, FieldType.COUNT: read_millimetres, FieldType.NUMBER: _read_number,
 }  # fmt: skip
 """How what was typed is read, where something was; what can't be read stays text."""
 
 
-def faults_of(refused: Refused) -> dict[str, str]:
+def faults_of(refused: InvalidDocument) -> dict[str, str]:
     """What is wrong by the field it stands at; faults of no field under an empty name."""
     by_path = {field.path: field for field in FIELDS}
     found: dict[str, list[str]] = {}
@@ -161,42 +161,45 @@ def changed_since(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str
         f"{section.heading}: {field.label}"
         for section in SECTIONS
         for field in section.all()
-        if written(field, before) != written(field, now)
+        if field_text(field, before) != field_text(field, now)
     ]
 
 
 Sold = Mapping[str, Iterable[tuple[str, str]]]
 
 
-def parts(texts: Mapping[str, str], faults: Mapping[str, str], sold: Sold, *, new: bool = False) -> list[Part]:
+def parts(texts: Mapping[str, str], faults: Mapping[str, str], sold: Sold, *, new: bool = False) -> list[FormSection]:
     """The form: every section with its boxes. ``sold`` is what the catalogue sells by role; a code is typed once."""
 
-    def box(field: Field) -> Box:
+    def box(field: SystemField) -> FormField:
         text = texts[field.path]
         choices, kind = _choices(field, text, sold)
         if field.path == "code" and not new:
             kind = "fixed"
-        return Box(
+        return FormField(
             field.path, field.label, text, kind, faults.get(field.path, ""), field.hint, choices,
             wide=field.kind in WIDE or field.path == "label",
         )  # fmt: skip
 
     return [
-        Part(section, tuple(box(one) for one in section.fields), tuple(box(one) for one in section.more))
+        FormSection(section, tuple(box(one) for one in section.fields), tuple(box(one) for one in section.more))
         for section in SECTIONS
     ]
 
 
-def _choices(field: Field, text: str, sold: Sold) -> tuple[tuple[tuple[str, str], ...], str]:
-    if field.kind is Kind.CHOICE:
+def _choices(field: SystemField, text: str, sold: Sold) -> tuple[tuple[tuple[str, str], ...], str]:
+    if field.kind is FieldType.CHOICE:
         known = field.choices if text in dict(field.choices) else (("", "Choose"), *field.choices)
         return known, "select"
-    if field.kind is Kind.COMPONENT:
+    if field.kind is FieldType.COMPONENT:
         offered = tuple(sold.get(field.path.partition("/")[2], ()))
-        if len(offered) > MOST_CHOICES:
+        if len(offered) > MAX_CHOICES:
             return (), "text"
         strange = () if not text or text in dict(offered) else ((text, f"{text}: not in the catalogue"),)
         return (("", "None named" if offered else "None in the catalogue"), *strange, *offered), "select"
-    return (), {Kind.YES: "check", Kind.LENGTH: "number", Kind.COUNT: "number", Kind.NUMBER: "number"}.get(
-        field.kind, "text"
-    )
+    return (), {
+        FieldType.YES: "check",
+        FieldType.LENGTH: "number",
+        FieldType.COUNT: "number",
+        FieldType.NUMBER: "number",
+    }.get(field.kind, "text")

@@ -20,16 +20,16 @@ from django.views.decorators.http import require_http_methods
 from catalogue import queries, services
 from catalogue.engine import engine_input
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.rules.completeness import Lack, lacks_of
+from catalogue.rules.completeness import MissingItem, lacks_of
 from catalogue.rules.labels import finish_words, role_word
-from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_form, shown, typed
+from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_fields, read_form, shown
 from catalogue.views.tabs import parts_line
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json, read_system
 from shared.api.etags import find
 from shared.api.json_encoder import write_json
 from shared.api.problems import from_validation
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
@@ -38,34 +38,34 @@ DEEDS = ("default", "end", "revive")
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SystemPageState:
     """What the page shows: the fields as typed, faults by field, what is lacking, JSON as typed, the version started from."""
 
     texts: Mapping[str, str]
     number: int
     faults: Mapping[str, str] = field(default_factory=dict)
     document: str = ""
-    lacks: list[Lack] | None = None
+    lacks: list[MissingItem] | None = None
     tried: bool = False
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.CATALOGUE_READ)
+@require_scope(Scope.CATALOGUE_READ)
 def system(request: MemberRequest, ref: str) -> HttpResponse:
     """A stored fence system."""
     row = find(queries.systems(request.business), ref)
     last = queries.system_version(request.business, row.code)
     if request.method != "POST":
-        return _page(request, row, Seen(shown(last.document), last.number, lacks=_lacks(last)))
+        return _page(request, row, SystemPageState(shown(last.document), last.number, lacks=_lacks(last)))
     if not request.actor.may(Scope.CATALOGUE_WRITE):
         raise PermissionDenied
     if request.POST.get("do") in DEEDS:
-        return _deed(request, row, Seen(shown(last.document), last.number, lacks=_lacks(last)))
+        return _deed(request, row, SystemPageState(shown(last.document), last.number, lacks=_lacks(last)))
     return _answer(request, row, last)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.CATALOGUE_WRITE)
+@require_scope(Scope.CATALOGUE_WRITE)
 def new_system(request: MemberRequest) -> HttpResponse:
     """A new fence system, begun as a copy of another where one is named."""
     model = request.GET.get("from") or request.POST.get("model") or ""
@@ -74,15 +74,15 @@ def new_system(request: MemberRequest) -> HttpResponse:
     if request.method == "POST":
         return _answer(request, None, FenceSystemVersion(business=request.business, number=0, document=base), model)
     texts = shown(base) | {"code": "", "label": ""}
-    return _page(request, None, Seen(texts, 0), model)
+    return _page(request, None, SystemPageState(texts, 0), model)
 
 
-def _deed(request: MemberRequest, row: FenceSystem, seen: Seen) -> HttpResponse:
+def _deed(request: MemberRequest, row: FenceSystem, seen: SystemPageState) -> HttpResponse:
     deed = request.POST["do"]
     values = {"is_default": True, "active": True} if deed == "default" else {"active": deed == "revive"}
     try:
         services.change_system(system=row, actor=request.actor, values=values)
-    except Refused as refused:
+    except InvalidDocument as refused:
         return _page(request, row, _with(seen, {"": faults_by_pointer(refused).get("/active", str(refused))}))
     told = {
         "default": "New measures begin with it.",
@@ -93,25 +93,25 @@ def _deed(request: MemberRequest, row: FenceSystem, seen: Seen) -> HttpResponse:
     return redirect("fence-system", row.ref)
 
 
-def _with(seen: Seen, faults: Mapping[str, str]) -> Seen:
-    return Seen(seen.texts, seen.number, faults, seen.document, seen.lacks)
+def _with(seen: SystemPageState, faults: Mapping[str, str]) -> SystemPageState:
+    return SystemPageState(seen.texts, seen.number, faults, seen.document, seen.lacks)
 
 
 def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVersion, model: str = "") -> HttpResponse:
     """Keeps the next version, or tries it out; refused, the page comes back with all that was typed."""
     as_json = request.POST.get("do") == "json"
-    texts = shown(last.document) if as_json else typed(request.POST) | ({"code": row.code} if row else {})
+    texts = shown(last.document) if as_json else read_fields(request.POST) | ({"code": row.code} if row else {})
     raw = request.POST.get("document", "") if as_json else ""
     try:
         _refuse_overtaken(request, last)
         document = _read_raw(raw) if as_json else read_form(texts, last.document)
         tried = FenceSystemVersion(business=request.business, number=last.number + 1, document=_plain(document))
         if request.POST.get("do") == "check":
-            return _page(request, row, Seen(texts, last.number, lacks=_lacks(tried), tried=True), model)
+            return _page(request, row, SystemPageState(texts, last.number, lacks=_lacks(tried), tried=True), model)
         with transaction.atomic():
             kept = services.store_system(business=request.business, actor=request.actor, document=document, system=row)
-    except (Refused, ValidationError) as fault:
-        return _page(request, row, Seen(texts, last.number, _faults(fault, as_json=as_json), raw), model)
+    except (InvalidDocument, ValidationError) as fault:
+        return _page(request, row, SystemPageState(texts, last.number, _faults(fault, as_json=as_json), raw), model)
     same = kept.number == last.number
     messages.success(
         request, "Nothing was changed." if same else f"Version {kept.number} is kept; older quotes keep theirs."
@@ -119,7 +119,7 @@ def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVe
     return redirect("fence-system", kept.system.ref)
 
 
-def _faults(fault: Refused | ValidationError, *, as_json: bool) -> dict[str, str]:
+def _faults(fault: InvalidDocument | ValidationError, *, as_json: bool) -> dict[str, str]:
     """What is wrong by the field it stands at; all of it in one line over a document typed as JSON, which has no fields."""
     if isinstance(fault, ValidationError):
         return {one["pointer"].removeprefix("#/"): one["detail"] for one in from_validation(fault).errors}
@@ -131,7 +131,7 @@ def _faults(fault: Refused | ValidationError, *, as_json: bool) -> dict[str, str
 def _read_raw(text: str) -> Document:
     document = read_json(text)
     if not isinstance(document, dict):
-        raise Refused([Fault("", "type", "A fence system is a JSON object.")])
+        raise InvalidDocument([Fault("", "type", "A fence system is a JSON object.")])
     return document
 
 
@@ -150,17 +150,17 @@ def _refuse_overtaken(request: MemberRequest, last: FenceSystemVersion) -> None:
     before = queries.system_version(request.business, last.system.code, int(begun[:9]))
     fields = ", ".join(changed_since(before.document, last.document)) or "nothing on this page"
     text = f"Version {last.number} was kept meanwhile; it changed: {fields}. Below is what you typed: keep it to go over that."
-    raise Refused([Fault("", "overtaken", text)])
+    raise InvalidDocument([Fault("", "overtaken", text)])
 
 
-def _lacks(version: FenceSystemVersion) -> list[Lack]:
+def _lacks(version: FenceSystemVersion) -> list[MissingItem]:
     try:
         return lacks_of(version)
-    except Refused as refused:
-        return [Lack(fault.code, "", None, fault.text) for fault in refused.faults]
+    except InvalidDocument as refused:
+        return [MissingItem(fault.code, "", None, fault.text) for fault in refused.faults]
 
 
-def _page(request: MemberRequest, row: FenceSystem | None, seen: Seen, model: str = "") -> HttpResponse:
+def _page(request: MemberRequest, row: FenceSystem | None, seen: SystemPageState, model: str = "") -> HttpResponse:
     may_write = request.actor.may(Scope.CATALOGUE_WRITE)
     made = parts(seen.texts, seen.faults, _sold(request.business), new=row is None)
     named = {box.name: (box, part) for part in made for box in (*part.boxes, *part.more)}
@@ -191,13 +191,13 @@ def _sold(business: Business) -> Mapping[str, list[tuple[str, str]]]:
     return sold
 
 
-def _ways(business: Business, lacks: list[Lack], row: FenceSystem | None) -> list[tuple[str, str, str]]:
+def _ways(business: Business, lacks: list[MissingItem], row: FenceSystem | None) -> list[tuple[str, str, str]]:
     """What is lacking in words, the way to add it, and what that is called."""
     names = finish_words(business)
     return [(in_names(lack, names), *_way(lack, names, row.ref if row else "")) for lack in lacks]
 
 
-def in_names(lack: Lack, names: Mapping[str, str]) -> str:
+def in_names(lack: MissingItem, names: Mapping[str, str]) -> str:
     """What is lacking, with the finish by its name."""
     text, finish = lack.text, lack.finish or ""
     if finish in names:
@@ -205,7 +205,7 @@ def in_names(lack: Lack, names: Mapping[str, str]) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _way(lack: Lack, names: Mapping[str, str], ref: str) -> tuple[str, str]:
+def _way(lack: MissingItem, names: Mapping[str, str], ref: str) -> tuple[str, str]:
     if lack.code == "component.missing":
         size = f" {lack.length}" if lack.length else ""
         place = f", {names.get(lack.finish, lack.finish)}" if lack.finish else ""

@@ -7,9 +7,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.buying.packs import plain
-from fencing.buying.supplier_prices import Chosen, Offer, Split, Supplier, in_time, levels, order_from
-from fencing.buying.supplier_reasons import Asking, why_here
-from fencing.buying.supplier_search import Band, Found, Pick, Task, search
+from fencing.buying.supplier_prices import (
+    ChosenQuantity,
+    SupplierPrice,
+    SupplierSplit,
+    SupplierTermsAndPrices,
+    in_time,
+    levels,
+    order_from,
+)
+from fencing.buying.supplier_reasons import SearchRequest, why_here
+from fencing.buying.supplier_search import Band, Pick, SplitResult, Task, search
 
 WORK = 400_000
 """Ways to buy a need that are looked at before the best so far is taken: a second or two; most jobs take a hundredth of it."""
@@ -22,8 +30,8 @@ class Sourcing:
     ``bound`` is what no split can cost less than; under the best split's total where the search ended before it was proved.
     """
 
-    best: Split | None
-    alone: Mapping[str, Split | None]
+    best: SupplierSplit | None
+    alone: Mapping[str, SupplierSplit | None]
     refused: Mapping[str, str]
     unserved: tuple[str, ...]
     bound: Decimal = Decimal(0)
@@ -45,20 +53,20 @@ _Way = tuple[Decimal, int, Decimal, str]
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class _SupplyRequest:
     """``ways`` by need: the components that serve it and how much of each. Needs and suppliers in their one order."""
 
     ways: Mapping[str, Mapping[str, Decimal]]
-    suppliers: tuple[Supplier, ...]
+    suppliers: tuple[SupplierTermsAndPrices, ...]
     days: int | None
     most: int | None
     digits: int | None
 
-    def of(self, suppliers: tuple[Supplier, ...]) -> _Asked:
+    def of(self, suppliers: tuple[SupplierTermsAndPrices, ...]) -> _SupplyRequest:
         """The same, asked of these alone."""
-        return _Asked(self.ways, suppliers, self.days, self.most, self.digits)
+        return _SupplyRequest(self.ways, suppliers, self.days, self.most, self.digits)
 
-    def offers(self, place: int) -> dict[str, Offer]:
+    def offers(self, place: int) -> dict[str, SupplierPrice]:
         """What a supplier can bring in time."""
         supplier = self.suppliers[place]
         return {offer.component: offer for offer in supplier.offers if in_time(supplier, offer, self.days)}
@@ -66,7 +74,7 @@ class _Asked:
 
 def split(
     wanted: Mapping[str, Decimal | Mapping[str, Decimal]],
-    suppliers: Sequence[Supplier],
+    suppliers: Sequence[SupplierTermsAndPrices],
     days: int | None = None,
     most_suppliers: int | None = None,
     *,
@@ -96,10 +104,10 @@ def split(
     Source: common practice; searched exactly (``fencing.buying.supplier_search``).
 
     Example:
-        >>> from fencing.buying.supplier_prices import Offer
-        >>> rail, screw = Offer("rail", Decimal(20)), Offer("screw", Decimal("0.10"))
-        >>> near = Supplier("near", (rail, screw), delivery=((Decimal(0), Decimal(40)),))
-        >>> far = Supplier("far", (Offer("rail", Decimal(15)),), delivery=((Decimal(0), Decimal(90)),))
+        >>> from fencing.buying.supplier_prices import SupplierPrice
+        >>> rail, screw = SupplierPrice("rail", Decimal(20)), SupplierPrice("screw", Decimal("0.10"))
+        >>> near = SupplierTermsAndPrices("near", (rail, screw), delivery=((Decimal(0), Decimal(40)),))
+        >>> far = SupplierTermsAndPrices("far", (SupplierPrice("rail", Decimal(15)),), delivery=((Decimal(0), Decimal(90)),))
         >>> found = split({"rail": Decimal(40), "screw": Decimal(500)}, (near, far))
         >>> [(order.supplier, str(order.total)) for order in found.best.orders], str(found.saving), found.gap == 0
         ([('far', '690'), ('near', '90.00')], '110.00', True)
@@ -107,18 +115,18 @@ def split(
     named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
     ways = {need: own for need, own in named.items() if any(own.values())}
     ranked = tuple(sorted(suppliers, key=lambda one: (not one.preferred, one.code)))
-    asked = _Asked(ways, ranked, days, most_suppliers, digits)
-    alone: dict[str, Split | None] = {}
+    asked = _SupplyRequest(ways, ranked, days, most_suppliers, digits)
+    alone: dict[str, SupplierSplit | None] = {}
     refused: dict[str, str] = {}
     for supplier in suppliers:
         answer = _alone(asked.of((supplier,)), work)
-        alone[supplier.code] = answer if isinstance(answer, Split) else None
+        alone[supplier.code] = answer if isinstance(answer, SupplierSplit) else None
         if isinstance(answer, str):
             refused[supplier.code] = answer
     served = {component for place in range(len(ranked)) for component in asked.offers(place)}
     unserved = tuple(need for need, own in ways.items() if not set(own) & served)
     if unserved or not ways:
-        return Sourcing(None if unserved else Split(()), alone, refused, unserved)
+        return Sourcing(None if unserved else SupplierSplit(()), alone, refused, unserved)
     found = _searched(asked, work)
     best, bound = found or (None, Decimal(0))
     # a search that was cut short may not have come by what one supplier alone asks
@@ -127,7 +135,7 @@ def split(
     return Sourcing(best, alone, refused, (), bound)
 
 
-def _alone(asked: _Asked, work: int) -> Split | str:
+def _alone(asked: _SupplyRequest, work: int) -> SupplierSplit | str:
     """Everything from one supplier, or why not."""
     [supplier] = asked.suppliers
     sold, offers = {offer.component for offer in supplier.offers}, asked.offers(0)
@@ -137,11 +145,11 @@ def _alone(asked: _Asked, work: int) -> Split | str:
     late = [need for need, own in asked.ways.items() if not set(own) & set(offers)]
     if late:
         return f"can't bring {', '.join(late[:5])} in time"
-    found = _searched(_Asked(asked.ways, asked.suppliers, asked.days, None, asked.digits), work)
+    found = _searched(_SupplyRequest(asked.ways, asked.suppliers, asked.days, None, asked.digits), work)
     return found[0] if found else f"an order is under the least of {plain(supplier.least_order)}"
 
 
-def _searched(asked: _Asked, work: int) -> tuple[Split, Decimal] | None:
+def _searched(asked: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
     """The cheapest split and what none can be under."""
     picks = _picks(asked)
     scale = _scale(asked, picks)
@@ -152,11 +160,11 @@ def _searched(asked: _Asked, work: int) -> tuple[Split, Decimal] | None:
     found = search(task, work)
     if found is None:
         return None
-    whys = why_here(Asking(task, asked.suppliers, scale * ties, ties, asked.digits), found.picks)
+    whys = why_here(SearchRequest(task, asked.suppliers, scale * ties, ties, asked.digits), found.picks)
     return _split(asked, found, whys), Decimal(found.bound // ties) / scale
 
 
-def _picks(asked: _Asked) -> list[list[_Way]]:
+def _picks(asked: _SupplyRequest) -> list[list[_Way]]:
     """Every way to buy each need."""
     offers = [asked.offers(place) for place in range(len(asked.suppliers))]
     return [
@@ -171,7 +179,7 @@ def _picks(asked: _Asked) -> list[list[_Way]]:
     ]
 
 
-def _scale(asked: _Asked, picks: Sequence[Sequence[_Way]]) -> int:
+def _scale(asked: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
     """So many parts of the unit of money make every cost, fee and limit a whole number."""
     amounts = [cost for own in picks for cost, _, _, _ in own]
     for supplier in asked.suppliers:
@@ -189,7 +197,7 @@ def _whole(own: Sequence[_Way], scale: int) -> list[Pick]:
     return [Pick(int(cost * scale), place, quantity, component) for cost, place, quantity, component in own]
 
 
-def _bands(supplier: Supplier, scale: int, base: int) -> tuple[Band, ...]:
+def _bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Band, ...]:
     """The supplier's fees by goods' value, from its least order on; what is under ``base`` squared counts it and its rank."""
     starts = [(start, fee) for start, fee in supplier.delivery if start > 0]
     rows = [(Decimal(0), supplier.fee(Decimal(0))), *starts]
@@ -210,10 +218,10 @@ def _is_better(one: Band, other: Band) -> bool:
     return one.fee < other.fee and one.least <= other.least and reaches
 
 
-def _split(asked: _Asked, found: Found, whys: Sequence[str]) -> Split:
-    chosen: dict[int, list[Chosen]] = {}
+def _split(asked: _SupplyRequest, found: SplitResult, whys: Sequence[str]) -> SupplierSplit:
+    chosen: dict[int, list[ChosenQuantity]] = {}
     for (need, ways), pick, why in zip(asked.ways.items(), found.picks, whys, strict=True):
-        one = Chosen(need, pick.component, ways[pick.component], pick.quantity, why)
+        one = ChosenQuantity(need, pick.component, ways[pick.component], pick.quantity, why)
         chosen.setdefault(pick.supplier, []).append(one)
     orders = {place: order_from(asked.suppliers[place], own, asked.digits) for place, own in chosen.items()}
-    return Split(tuple(sorted(orders.values(), key=lambda order: order.supplier)))
+    return SupplierSplit(tuple(sorted(orders.values(), key=lambda order: order.supplier)))

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Purchase
-from fencing.buying.stock_options import Market, StockItem
+from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.cutting import CONSOLIDATED, Budget
 from fencing.model.pieces import Piece, Quantity
 
@@ -35,7 +35,7 @@ class Consolidation:
         return max(Decimal(0), apart - self.together.total)
 
 
-def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOLIDATED) -> Consolidation:
+def consolidate(jobs: Mapping[str, Job], market: StockOptions, budget: Budget = CONSOLIDATED) -> Consolidation:
     """Buy several jobs together, and say what that saves.
 
     Rule: pieces keep their job's name before their place; counted things are added up before they are packed.
@@ -52,7 +52,7 @@ def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOL
 
     Example: each job alone takes a bar of 4800 for one rail of 2390; both come from one, 2 x 2390 and a saw cut of 3:
 
-        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
+        >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
         >>> rail = [Piece("rail", None, None, 2390, None, 1, ("A-1",))]
         >>> consolidate({"first": (rail, []), "second": (rail, [])}, market).saving
         Decimal('36')
@@ -63,13 +63,13 @@ def consolidate(jobs: Mapping[str, Job], market: Market, budget: Budget = CONSOL
         bought = purchase(pieces, quantities, rest, budget)
         alone.append((name, bought))
         rest = _without(rest, bought)
-    pieces = [piece for name, job in jobs.items() for piece in _named(name, job[0])]
+    pieces = [piece for name, job in jobs.items() for piece in _add_job_name(name, job[0])]
     together = purchase(pieces, _added([row for _, rows in jobs.values() for row in rows]), market, budget)
     apart = sum((bought.total for _, bought in alone), Decimal(0))
     return Consolidation(together, tuple(alone), together.total < apart)
 
 
-def _named(job: str, pieces: Sequence[Piece]) -> list[Piece]:
+def _add_job_name(job: str, pieces: Sequence[Piece]) -> list[Piece]:
     return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where), site=job) for piece in pieces]
 
 
@@ -88,14 +88,14 @@ def _added(rows: Sequence[Quantity]) -> list[Quantity]:
     return list(found.values())
 
 
-def _without(market: Market, bought: Purchase) -> Market:
+def _without(market: StockOptions, bought: Purchase) -> StockOptions:
     """The market with the remnants gone that were taken."""
     used: dict[tuple[str, int | None], int] = {}
     for line in bought.lines:
         if line.on_hand:
             key = (line.sku, line.length)
             used[key] = used.get(key, 0) + int(line.ordered)
-    stock: list[StockItem] = []
+    stock: list[StockLengthOption] = []
     for item in market.stock:
         if item.have is not None:
             take = min(item.have, used.get((item.sku, item.length), 0))

@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from fencing.buying.packs import in_packs
-from fencing.buying.purchase_lines import Cutting, Label, Missing, PurchaseLine, SawnBar, bars_in
-from fencing.buying.stock_options import Market, StockItem
-from fencing.cutting import Budget, CutPlan, Demand, Status, Stock, plan_cuts
+from fencing.buying.purchase_lines import Cutting, Missing, PurchaseLine, SawLabel, SawnBar, bars_in
+from fencing.buying.stock_options import StockLengthOption, StockOptions
+from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.planner import nowhere_of
 from fencing.model.pieces import Piece
 
@@ -24,10 +24,10 @@ def places(amounts: Iterable[Decimal]) -> int:
     return max([0, *(-one for one in exponents if isinstance(one, int))])
 
 
-def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -> Demand:
+def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf: int) -> Demand:
     """The cutting demand of pieces of one material: lengths [mm], prices in the smallest part of money any of them has.
 
-    >>> items = [StockItem("r48", "rail", None, 4800, Decimal("36.50"))]
+    >>> items = [StockLengthOption("r48", "rail", None, 4800, Decimal("36.50"))]
     >>> demand = demand_for([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
     >>> demand.pieces, demand.stock[0].cost, demand.decimals
     (((2390, 4),), 3650, 2)
@@ -37,7 +37,7 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -
         counts[piece.length] += piece.count
     decimals = places(amount for item in items for amount in (item.price, item.handling, item.credit))
     stock = tuple(
-        Stock(
+        StockLength(
             item.length,
             int(item.price.scaleb(decimals)),
             item.have,
@@ -52,8 +52,8 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockItem], kerf: int) -
     return Demand(kerf, tuple(sorted(counts.items(), reverse=True)), stock, decimals)
 
 
-def saw(
-    role: str, colour: str | None, pieces: Sequence[Piece], market: Market, budget: Budget
+def plan_cut_lengths(
+    role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions, budget: Budget
 ) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
     """Buy and cut the bars of one material; what nothing serves is named.
 
@@ -70,8 +70,8 @@ def saw(
 
     Example: a rail of 5000 is longer than any bar:
 
-        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),))
-        >>> _, _, missing = saw("rail", None, [Piece("rail", None, None, 5000, None, 1, ())], market, Budget())
+        >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),))
+        >>> _, _, missing = plan_cut_lengths("rail", None, [Piece("rail", None, None, 5000, None, 1, ())], market, Budget())
         >>> [one.text for one in missing]
         ['longer than every stock there is']
     """
@@ -92,14 +92,14 @@ def saw(
     return cutting, lines_of(cutting, items), missing
 
 
-def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: Market) -> list[StockItem]:
+def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions) -> list[StockLengthOption]:
     """Stock lengths of the material; what is made to length counts as stock of just the lengths asked for, at its steps."""
     items = [item for item in market.stock if item.serves(role, colour)]
     for made in market.made:
         if made.serves(role, colour):
             lengths = {made.made(piece.length) for piece in pieces} - {None}
             items += [
-                StockItem(made.sku, role, made.colour, length, made.price(length))
+                StockLengthOption(made.sku, role, made.colour, length, made.price(length))
                 for length in sorted(length for length in lengths if length is not None)
             ]
     return items
@@ -109,11 +109,11 @@ def _missing(piece: Piece, text: str) -> Missing:
     return Missing(piece.role, piece.colour, piece.length, Decimal(piece.count), text)
 
 
-def lines_of(cutting: Cutting, items: Sequence[StockItem]) -> list[PurchaseLine]:
+def lines_of(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[PurchaseLine]:
     """One line for each stock length [mm] used, on-hand ones first; what is bought in whole packs.
 
-    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
-    >>> _, lines, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 4, ())], market, Budget())
+    >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
+    >>> _, lines, _ = plan_cut_lengths("rail", None, [Piece("rail", None, None, 2390, None, 4, ())], market, Budget())
     >>> [(str(line.net), str(line.ordered), str(line.cost)) for line in lines]  # two bars, five in a pack
     [('2', '5', '180')]
     """
@@ -132,7 +132,7 @@ def lines_of(cutting: Cutting, items: Sequence[StockItem]) -> list[PurchaseLine]
     return [*lines]
 
 
-def _line(cutting: Cutting, item: StockItem, count: int, credited: int, reasons: list[str]) -> PurchaseLine:
+def _line(cutting: Cutting, item: StockLengthOption, count: int, credited: int, reasons: list[str]) -> PurchaseLine:
     net = Decimal(count)
     on_hand = item.have is not None
     ordered = net if on_hand else in_packs(net, Decimal(item.pack), Decimal(item.least)).ordered
@@ -160,20 +160,22 @@ def _proof(plan: CutPlan) -> str:
     return f"at most {plan.gap_ppm} ppm dearer than the cheapest possible"
 
 
-def labelled(plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockItem], role: str) -> tuple[SawnBar, ...]:
+def labelled(
+    plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockLengthOption], role: str
+) -> tuple[SawnBar, ...]:
     """Each physical bar with what its pieces are for. Pieces of one length [mm] are handed out in the order of the cut list.
 
     Source: house rule.
 
-    >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
-    >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+    >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+    >>> cutting, _, _ = plan_cut_lengths("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
     >>> [label.where for bar in cutting.bars for label in bar.pieces]
     ['A-1', 'A-2']
     """
-    waiting: dict[int, list[Label]] = defaultdict(list)
+    waiting: dict[int, list[SawLabel]] = defaultdict(list)
     for piece in pieces:
         named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
-        waiting[piece.length] += [Label(piece.role, piece.length, where) for where in named]
+        waiting[piece.length] += [SawLabel(piece.role, piece.length, where) for where in named]
     for labels in waiting.values():
         labels.reverse()
     bars: list[SawnBar] = []

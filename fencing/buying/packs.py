@@ -7,7 +7,7 @@ from decimal import ROUND_CEILING, Decimal
 
 
 @dataclass(frozen=True, slots=True)
-class Packed:
+class PackQuantity:
     """``ordered`` sale units in ``packs`` packs; ``spare`` is what is over."""
 
     packs: int
@@ -16,7 +16,7 @@ class Packed:
     why: str
 
 
-def in_packs(wanted: Decimal, pack: Decimal = Decimal(1), least: Decimal = Decimal(0)) -> Packed:
+def in_packs(wanted: Decimal, pack: Decimal = Decimal(1), least: Decimal = Decimal(0)) -> PackQuantity:
     """Round a quantity up to whole packs, at least the least order.
 
     Rule: nothing wanted, nothing ordered; otherwise the fewest whole packs that hold both what is wanted and the least order.
@@ -43,7 +43,7 @@ def in_packs(wanted: Decimal, pack: Decimal = Decimal(1), least: Decimal = Decim
     if pack <= 0 or wanted < 0 or least < 0:
         raise ValueError("a pack holds more than nothing, and quantities are not negative")
     if not wanted:
-        return Packed(0, Decimal(0), Decimal(0), "nothing wanted")
+        return PackQuantity(0, Decimal(0), Decimal(0), "nothing wanted")
     packs = int((max(wanted, least) / pack).to_integral_value(ROUND_CEILING))
     ordered = packs * pack
     held = f"{packs} pack{'s' if packs != 1 else ''} of {plain(pack)}"
@@ -53,7 +53,7 @@ def in_packs(wanted: Decimal, pack: Decimal = Decimal(1), least: Decimal = Decim
         why = f"{plain(wanted)} wanted" + (f", {held}" if pack != 1 else "")
     else:
         why = f"{plain(wanted)} wanted, {held} hold{'s' if packs == 1 else ''} {plain(ordered)}"
-    return Packed(packs, ordered, ordered - wanted, why)
+    return PackQuantity(packs, ordered, ordered - wanted, why)
 
 
 def plain(number: Decimal) -> str:

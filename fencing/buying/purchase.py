@@ -6,11 +6,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from fencing.buying.cut_lengths import saw
+from fencing.buying.cut_lengths import plan_cut_lengths
 from fencing.buying.packs import in_packs, plain
 from fencing.buying.purchase_lines import Cutting, Missing, Purchase, PurchaseLine
 from fencing.buying.sheet_blanks import sheets_for
-from fencing.buying.stock_options import CountedItem, Market
+from fencing.buying.stock_options import CountedItem, StockOptions
 from fencing.cutting import ORDER, Budget
 from fencing.model.pieces import Piece, Quantity
 from fencing.model.roles import RANK
@@ -18,7 +18,7 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 
 
 def purchase(
-    pieces: Sequence[Piece], quantities: Sequence[Quantity], market: Market, budget: Budget = ORDER
+    pieces: Sequence[Piece], quantities: Sequence[Quantity], market: StockOptions, budget: Budget = ORDER
 ) -> Purchase:
     """What to buy for a take-off at least cost, and why.
 
@@ -41,7 +41,7 @@ def purchase(
     Example:
         >>> from fencing.buying.stock_options import StockItem
         >>> rails = (Piece("rail", None, None, 2238, None, 2, ("A-1", "A-1")),)
-        >>> bought = purchase(rails, (), Market((StockItem("R6", "rail", None, 6000, Decimal("31.20")),), kerf={"rail": 3}))
+        >>> bought = purchase(rails, (), StockOptions((StockItem("R6", "rail", None, 6000, Decimal("31.20")),), kerf={"rail": 3}))
         >>> [(line.sku, str(line.ordered), line.why[0]) for line in bought.lines]
         [('R6', '1', '1 cut into 2 × 2238, 1518 mm left to keep')]
     """
@@ -54,7 +54,7 @@ def purchase(
             sheets, bought, lost = sheets_for(colour, own, market)
             blanks += sheets
         else:
-            cutting, bought, lost = saw(role, colour, own, market, budget)
+            cutting, bought, lost = plan_cut_lengths(role, colour, own, market, budget)
             cuttings += [cutting] if cutting else []
         lines += bought
         missing += lost
@@ -62,7 +62,7 @@ def purchase(
     return Purchase((*lines, *counted), tuple(cuttings), tuple(blanks), (*missing, *lost))
 
 
-def _materials(pieces: Iterable[Piece], market: Market) -> dict[tuple[str, str | None], list[Piece]]:
+def _materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str, str | None], list[Piece]]:
     """Pieces by the role and finish of the stock they come from."""
     materials: dict[tuple[str, str | None], list[Piece]] = defaultdict(list)
     for piece in pieces:
@@ -75,7 +75,7 @@ def _in_order(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, s
     return RANK.get(role, len(RANK)), role, colour or ""
 
 
-def _counted(quantities: Iterable[Quantity], market: Market) -> tuple[list[PurchaseLine], list[Missing]]:
+def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list[PurchaseLine], list[Missing]]:
     lines: list[PurchaseLine] = []
     missing: list[Missing] = []
     for quantity in quantities:
@@ -90,7 +90,7 @@ def _counted(quantities: Iterable[Quantity], market: Market) -> tuple[list[Purch
     return lines, missing
 
 
-def _offer(market: Market, quantity: Quantity) -> CountedItem | None:
+def _offer(market: StockOptions, quantity: Quantity) -> CountedItem | None:
     """The item that is named; otherwise the one that costs least for the whole, one of the very finish before one of any."""
     fitting = [item for item in market.counted if item.role == quantity.role and item.colour in (None, quantity.colour)]
     named = [item for item in fitting if item.sku == quantity.component]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from fencing.cutting import Bar, CutPlan
+from fencing.cutting import CutBar, CutPlan
 from fencing.model.pieces import Piece
 
 
@@ -32,7 +32,7 @@ class PurchaseLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class SawLabel:
     """A piece at the saw: what it is for and where it goes."""
 
     role: str
@@ -48,7 +48,7 @@ class SawnBar:
     number: int
     length: int
     trim: int
-    pieces: tuple[Label, ...]
+    pieces: tuple[SawLabel, ...]
     left: int
     remnant: str | None
 
@@ -120,7 +120,7 @@ class Purchase:
         return max((cutting.plan.gap_ppm for cutting in self.cuttings), default=0)
 
 
-def bars_in(plan: CutPlan) -> list[Bar]:
+def bars_in(plan: CutPlan) -> list[CutBar]:
     """Each physical bar by itself, in the order of the plan [lengths in mm].
 
     >>> from fencing.cutting import Demand, Stock, plan_cuts

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from fencing.buying.packs import in_packs
 from fencing.buying.purchase_lines import Blank, Missing, PurchaseLine
-from fencing.buying.stock_options import Market, StockItem
+from fencing.buying.stock_options import StockLengthOption, StockOptions
 from fencing.model.pieces import Piece
 
 
@@ -23,11 +23,11 @@ class _Choice:
     width: int
     sku: str
     on_hand: bool
-    item: StockItem | None
+    item: StockLengthOption | None
 
 
 @dataclass(slots=True)
-class _Open:
+class _OpenBlank:
     """A sheet already taken, and what is got from it."""
 
     choice: _Choice
@@ -37,7 +37,7 @@ class _Open:
 class _Strips:
     """What was ripped off and may serve once more, by site: (width, number of its sheet), narrowest first."""
 
-    def __init__(self, market: Market) -> None:
+    def __init__(self, market: StockOptions) -> None:
         self.market = market
         self.by_site: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
 
@@ -57,7 +57,7 @@ class _Strips:
 class _Sheets:
     """The sheets of one finish that can be had; what is on hand becomes less as it is taken."""
 
-    def __init__(self, market: Market, colour: str | None) -> None:
+    def __init__(self, market: StockOptions, colour: str | None) -> None:
         self.stock = [item for item in market.stock if item.serves("sheet", colour)]
         self.made = [item for item in market.made if item.serves("sheet", colour)]
         self.left = {item: item.have for item in self.stock if item.have is not None}
@@ -84,7 +84,7 @@ class _Sheets:
 
 
 def sheets_for(
-    colour: str | None, pieces: Sequence[Piece], market: Market
+    colour: str | None, pieces: Sequence[Piece], market: StockOptions
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
     """Sheets of one finish. Longest first, then widest, each where it fits closest.
 
@@ -105,16 +105,16 @@ def sheets_for(
 
     Example: one of 300 and one of 400 wide come from a single sheet of 822, ripped with a saw cut of 2:
 
-        >>> market = Market(stock=(StockItem("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
+        >>> market = StockOptions(stock=(StockLengthOption("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
         >>> narrow = [Piece("sheet", None, None, 1788, width, 1, (bay,)) for width, bay in ((400, "A-1"), (300, "A-2"))]
         >>> blanks, lines, missing = sheets_for(None, narrow, market)
         >>> [take[2] for take in blanks[0].takes], str(lines[0].cost), missing
         (['A-1', 'A-2'], '21', [])
     """
-    opened: list[_Open] = []
+    opened: list[_OpenBlank] = []
     strips, sheets = _Strips(market), _Sheets(market, colour)
     missing: Counter[tuple[int, int]] = Counter()
-    for length, width, where, site in _wanted(pieces):
+    for length, width, where, site in _required_blanks(pieces):
         number = strips.take(site, width)
         if number is None:
             choice = sheets.take(length, width)
@@ -122,7 +122,7 @@ def sheets_for(
                 missing[length, width] += 1
                 continue
             number = len(opened)
-            opened.append(_Open(choice))
+            opened.append(_OpenBlank(choice))
             strips.keep(site, choice.width - width, number)
         opened[number].takes.append((length, width or None, where))
     blanks = [_blank(sheet, colour) for sheet in opened]
@@ -133,7 +133,7 @@ def sheets_for(
     return blanks, _lines(blanks, opened, colour), lost
 
 
-def _wanted(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
+def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
     """(blank length, width, where, site) of every sheet, longest first, then widest."""
     found: list[tuple[int, int, str, str]] = []
     for piece in pieces:
@@ -142,7 +142,7 @@ def _wanted(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
     return sorted(found, key=lambda sheet: (-sheet[0], -sheet[1]))
 
 
-def _blank(sheet: _Open, colour: str | None) -> Blank:
+def _blank(sheet: _OpenBlank, colour: str | None) -> Blank:
     choice = sheet.choice
     first, *rest = sheet.takes
     why = f"{first[0]} mm for {first[2] or 'the job'} from {choice.length} mm"
@@ -154,16 +154,16 @@ def _blank(sheet: _Open, colour: str | None) -> Blank:
     return Blank(choice.sku, colour, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
 
 
-def _lines(blanks: Sequence[Blank], opened: Sequence[_Open], colour: str | None) -> list[PurchaseLine]:
+def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], colour: str | None) -> list[PurchaseLine]:
     grouped: dict[tuple[bool, str, int], list[Blank]] = defaultdict(list)
-    items: dict[str, StockItem | None] = {}
+    items: dict[str, StockLengthOption | None] = {}
     for blank, sheet in zip(blanks, opened, strict=True):
         grouped[not blank.on_hand, blank.sku, -blank.length].append(blank)
         items[blank.sku] = sheet.choice.item
     return [_line(own, items[sku], colour) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])]
 
 
-def _line(blanks: list[Blank], item: StockItem | None, colour: str | None) -> PurchaseLine:
+def _line(blanks: list[Blank], item: StockLengthOption | None, colour: str | None) -> PurchaseLine:
     one = blanks[0]
     net = Decimal(len(blanks))
     counts = Counter(blank.takes[0][0] for blank in blanks)

@@ -11,7 +11,7 @@ ONE = Decimal(1)
 
 
 @dataclass(frozen=True, slots=True)
-class StockItem:
+class StockLengthOption:
     """A stock length [mm] of a role; ``width`` for sheets. ``colour`` None serves every finish.
 
     ``have`` None: bought, as many as wanted. A number: a remnant (or bars) on hand, taken at ``price`` (usually 0) plus
@@ -39,7 +39,7 @@ class StockItem:
     def serves(self, role: str, colour: str | None) -> bool:
         """Whether this is sold for a role in a finish; where and how long [mm] is for :meth:`holds`. Source: house rule.
 
-        >>> StockItem("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
+        >>> StockLengthOption("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
         True
         """
         return self.role == role and self.colour in (None, colour)
@@ -47,7 +47,7 @@ class StockItem:
     def holds(self, length: int, width: int) -> bool:
         """Whether a piece of ``length`` by ``width`` [mm] can be cut from it; what has no width is as wide as is asked.
 
-        >>> StockItem("s", "sheet", None, 1788, Decimal(21), width=822).holds(1788, 830)
+        >>> StockLengthOption("s", "sheet", None, 1788, Decimal(21), width=822).holds(1788, 830)
         False
         """
         return self.length >= length and (self.width is None or self.width >= width)
@@ -105,14 +105,14 @@ class CountedItem:
 
 
 @dataclass(frozen=True, slots=True)
-class Market:
+class StockOptions:
     """Everything on offer. ``kerf`` by role (mm, 0 where none is named); ``cut_from``: a role cut from another's stock.
 
     ``rip`` is the kerf [mm] when a sheet is ripped along its length; ``reuse_strips``: whether the strip left may serve where
     a narrow sheet is needed.
     """
 
-    stock: tuple[StockItem, ...] = ()
+    stock: tuple[StockLengthOption, ...] = ()
     made: tuple[MadeItem, ...] = ()
     counted: tuple[CountedItem, ...] = ()
     kerf: Mapping[str, int] = field(default_factory=dict)
@@ -123,7 +123,7 @@ class Market:
     def source_role(self, role: str) -> str:
         """The role whose stock a piece comes from [a role's code].
 
-        >>> Market(cut_from={"gate.rail": "rail"}).source_role("gate.rail")
+        >>> StockOptions(cut_from={"gate.rail": "rail"}).source_role("gate.rail")
         'rail'
         """
         return self.cut_from.get(role, role)

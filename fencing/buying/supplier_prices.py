@@ -12,7 +12,7 @@ ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class SupplierPrice:
     """A supplier's price of a component for one sale unit. ``breaks`` are (quantity from, price), ascending.
 
     The price of the highest break reached counts for the whole quantity. ``lead`` days; None: the supplier's own.
@@ -32,14 +32,14 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True)
-class Supplier:
+class SupplierTermsAndPrices:
     """``least_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
 
     ``name`` is what people read; empty: the code.
     """
 
     code: str
-    offers: tuple[Offer, ...]
+    offers: tuple[SupplierPrice, ...]
     least_order: Decimal = ZERO
     delivery: tuple[tuple[Decimal, Decimal], ...] = ()
     lead: int = 0
@@ -53,7 +53,7 @@ class Supplier:
 
 
 @dataclass(frozen=True, slots=True)
-class Bought:
+class PurchasedComponent:
     """One component from one supplier. ``need`` is what it was asked for as; ``choice`` says why from this supplier."""
 
     component: str
@@ -76,7 +76,7 @@ class Order:
     """All that one supplier is asked for."""
 
     supplier: str
-    lines: tuple[Bought, ...]
+    lines: tuple[PurchasedComponent, ...]
     goods: Decimal
     delivery: Decimal
     ready_in: int
@@ -87,7 +87,7 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class SupplierSplit:
     """One way to buy everything; ``orders`` by the supplier's code."""
 
     orders: tuple[Order, ...]
@@ -97,7 +97,7 @@ class Split:
         return sum((order.total for order in self.orders), ZERO)
 
 
-def in_time(supplier: Supplier, offer: Offer, days: int | None) -> bool:
+def in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
     """Whether an offer can be there when it is needed."""
     return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
 
@@ -107,12 +107,12 @@ def in_money(amount: Decimal, digits: int | None) -> Decimal:
     return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
 
 
-def levels(wanted: Decimal, offer: Offer, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
+def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
     """Quantities worth ordering with their cost: what is wanted in packs, and what reaches each break beyond it.
 
     Rule: more is ordered only where the next break makes the whole cheaper than less would be. Source: common practice.
 
-    >>> levels(Decimal(95), Offer("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
+    >>> levels(Decimal(95), SupplierPrice("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
     [(Decimal('95'), Decimal('190')), (Decimal('100'), Decimal('150.00'))]
     """
     starts = [start for start, _ in offer.breaks if start > wanted]
@@ -121,7 +121,7 @@ def levels(wanted: Decimal, offer: Offer, digits: int | None = None) -> list[tup
 
 
 @dataclass(frozen=True, slots=True)
-class Chosen:
+class ChosenQuantity:
     """What is bought for a need."""
 
     need: str
@@ -131,7 +131,7 @@ class Chosen:
     choice: str = ""
 
 
-def order_from(supplier: Supplier, chosen: Iterable[Chosen], digits: int | None = None) -> Order:
+def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
     """The order for what is bought from a supplier, in exact money."""
     offers = {offer.component: offer for offer in supplier.offers}
     lines = [_line(one, offers[one.component], digits) for one in sorted(chosen, key=lambda one: one.need)]
@@ -140,8 +140,10 @@ def order_from(supplier: Supplier, chosen: Iterable[Chosen], digits: int | None 
     return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
 
 
-def _line(one: Chosen, offer: Offer, digits: int | None) -> Bought:
+def _line(one: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
     price, packed = offer.unit_price(one.ordered), in_packs(one.wanted, offer.pack, offer.least)
     reached = "" if one.ordered == packed.ordered else f"; {plain(one.ordered)} reach the price of {plain(price)}"
     cost = in_money(one.ordered * price, digits)
-    return Bought(one.component, one.wanted, one.ordered, price, cost, f"{packed.why}{reached}", one.need, one.choice)
+    return PurchasedComponent(
+        one.component, one.wanted, one.ordered, price, cost, f"{packed.why}{reached}", one.need, one.choice
+    )

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.buying.packs import plain
-from fencing.buying.supplier_prices import Supplier
+from fencing.buying.supplier_prices import SupplierTermsAndPrices
 from fencing.buying.supplier_search import Pick, Task
 
 
 @dataclass(frozen=True, slots=True)
-class Asking:
+class SearchRequest:
     """What was searched, and who sells it; ``scale`` parts of the task make a unit of money, under ``ties`` they make none."""
 
     task: Task
-    suppliers: tuple[Supplier, ...]
+    suppliers: tuple[SupplierTermsAndPrices, ...]
     scale: int
     ties: int
     digits: int | None = None
@@ -39,13 +39,13 @@ class Asking:
         return "that takes more suppliers than are allowed"
 
 
-def why_here(asking: Asking, picks: Sequence[Pick]) -> list[str]:
+def why_here(asking: SearchRequest, picks: Sequence[Pick]) -> list[str]:
     """A sentence for each pick: the only seller, the cheapest, or what buying it elsewhere would make of the whole."""
     total = asking.task.charge(picks) or 0
     return [_why(asking, picks, total, need) for need in range(len(picks))]
 
 
-def _why(asking: Asking, picks: Sequence[Pick], total: int, need: int) -> str:
+def _why(asking: SearchRequest, picks: Sequence[Pick], total: int, need: int) -> str:
     pick, elsewhere = picks[need], dict[int, Pick]()
     for other in asking.task.needs[need]:
         if other.supplier != pick.supplier:

@@ -72,7 +72,7 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class SplitResult:
     """The best way found, what it comes to, and what no way can be under: the same where it is proved."""
 
     picks: tuple[Pick, ...]
@@ -112,7 +112,7 @@ class _Search:
     work: int = 0
     stack: list[_Look] = field(default_factory=list)
 
-    def run(self, most: int) -> Found | None:
+    def run(self, most: int) -> SplitResult | None:
         self._push([self._look(self.task.needs, (None,) * len(self.task.bands))])
         while self.stack and self.work < most:
             # deep first, for good ways early; then wide, for a bound that is worth something if the work runs out
@@ -125,7 +125,7 @@ class _Search:
         left = [node.bound for node in self.stack if self._promises(node)]
         if left:
             self._improve()
-        return Found(self.best, self.total, min([self.total, *left]))
+        return SplitResult(self.best, self.total, min([self.total, *left]))
 
     def _promises(self, node: _Look) -> bool:
         return self.best is None or node.bound < self.total
@@ -226,7 +226,7 @@ class _Search:
         return children + [self._look(needs, (*before, place, *after)) for place in bands]
 
 
-def search(task: Task, work: int) -> Found | None:
+def search(task: Task, work: int) -> SplitResult | None:
     """The cheapest way to buy; None where there is none (or none was found within the work).
 
     Rule: every part of the search whose bound is under the best way so far is looked into, most promising first, until none

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from fencing.cautions.facts import CautionFacts
 from fencing.cautions.register import REGISTER, Reader, Source
 
-__all__ = ["Printed", "Reader", "cautions_for"]
+__all__ = ["PrintedCaution", "Reader", "cautions_for"]
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
+class PrintedCaution:
     """A caution as a document prints it."""
 
     id: str
@@ -24,7 +24,7 @@ class Printed:
     source: str
 
 
-def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[Printed, ...]:
+def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[PrintedCaution, ...]:
     """Cautions that apply to a job, in the words for one reader.
 
     Args:
@@ -42,7 +42,7 @@ def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[Printed, ...]:
     """
     known = {name: getattr(facts, name) for name in ("highest", "local_height", "pool_lowest", "pool_gap")}
     return tuple(
-        Printed(caution.id, caution.words[reader].format(**known), caution.kind, caution.source)
+        PrintedCaution(caution.id, caution.words[reader].format(**known), caution.kind, caution.source)
         for caution in REGISTER
         if reader in caution.words and caution.applies(facts)
     )

@@ -1,20 +1,20 @@
 """The cheapest bars to buy and how to cut them, with a proof of how cheap it can be."""
 
-from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, Stock
+from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, StockLength
 from fencing.cutting.demand_reader import demand_of, read_demand
-from fencing.cutting.plan_model import Bar, CutPlan, Status
+from fencing.cutting.plan_model import CutBar, CutPlan, Status
 from fencing.cutting.planner import plan_cuts
 
 __all__ = [
     "CONSOLIDATED",
     "INTERACTIVE",
     "ORDER",
-    "Bar",
+    "CutBar",
     "Budget",
     "CutPlan",
     "Demand",
     "Status",
-    "Stock",
+    "StockLength",
     "demand_of",
     "plan_cuts",
     "read_demand",

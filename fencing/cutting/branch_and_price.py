@@ -13,16 +13,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fencing.cutting.column_generation import SURE, Priced, Run, generate, start, unfinished_bound
+from fencing.cutting.column_generation import SURE, PricingResult, SearchState, generate, start, unfinished_bound
 from fencing.cutting.cost_bound import least_paid
 from fencing.cutting.diving_heuristic import dive, round_off
 from fencing.cutting.greedy import Bars, cost_of, greedy
 from fencing.cutting.knapsack import most_worth
 from fencing.cutting.local_search import recut
 from fencing.cutting.pattern_branching import packed
-from fencing.cutting.pattern_packing import Verdict, best_of, every_pattern
-from fencing.cutting.plan_model import Choice, End
-from fencing.cutting.problem import Box, Problem
+from fencing.cutting.pattern_packing import PackingResult, best_of, every_pattern
+from fencing.cutting.plan_model import PatternBranch, ProofEnd
+from fencing.cutting.problem import CuttingProblem, VariableBounds
 from fencing.cutting.remainder import LARGE, LAST, LAST_OF_MIXED, MIXED, rest_of, whole_again
 from fencing.cutting.tight_packing import laid
 from fencing.cutting.work_limit import Effort, Spent
@@ -33,7 +33,7 @@ FINISH = 3_000_000
 """Work the end of a large order may take."""
 FINISH_OF_MIXED = 250_000
 """The end of one of many lengths that is not large."""
-MOST_LAID, EARLY_TRIES = 2_000, 3
+MAX_LAID, EARLY_TRIES = 2_000, 3
 """Pieces up to which bars are laid one by one, and how often parts are planned anew before the programme."""
 CLOSER = 0.8
 """Share of that distance at which listing them is tried again."""
@@ -47,20 +47,20 @@ RETRIES = (4, 16)
 class Node:
     """A box with its bound. ``proof`` is ``open`` until closed: ``exact``, ``listed``, ``mip`` or ``split`` at ``cut``."""
 
-    box: Box
+    box: VariableBounds
     bound: int
     depth: int
     values: list[int] = field(default_factory=list)
     proof: str = "open"
     cut: tuple[int, int] | None = None
     below: tuple[Node, Node] | None = None
-    packing: Choice | End | None = None
+    packing: PatternBranch | ProofEnd | None = None
     crowded: int | None = None
     """Distance to the best plan at which the patterns were too many to list."""
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class SearchResult:
     """What a search ends with, in units of cost: ``bound <= cost``; the tree is the proof."""
 
     bars: Bars
@@ -70,7 +70,7 @@ class Found:
     scale: int
 
 
-Report = Callable[[Found], None]
+Report = Callable[[SearchResult], None]
 
 
 class Search:
@@ -78,12 +78,12 @@ class Search:
 
     def __init__(
         self,
-        problem: Problem,
+        problem: CuttingProblem,
         effort: Effort,
         report: Report | None = None,
         ceiling: int | None = None,
     ) -> None:
-        self.run: Run = start(problem, effort, ceiling)
+        self.run: SearchState = start(problem, effort, ceiling)
         count, mixed = sum(problem.counts), len(problem.widths) > MIXED
         if count >= LARGE:
             self.run.finish, self.run.last = self._finish, LAST
@@ -99,12 +99,12 @@ class Search:
         self._made = 0
         self._told: tuple[int, int] | None = None
 
-    def solve(self) -> Found:
+    def solve(self) -> SearchResult:
         """Search until proved or until the work allowed is done."""
         self._push(self.root)
         visited = 0
         try:
-            if self.recuts and sum(self.run.problem.counts) <= MOST_LAID:
+            if self.recuts and sum(self.run.problem.counts) <= MAX_LAID:
                 self._lay()
             while self._heap:
                 node = heapq.heappop(self._heap)[-1]
@@ -168,13 +168,13 @@ class Search:
         effort.spend(own.done)
         return whole_again(found.bars, pieces, len(need)) if found.bars else None
 
-    def found(self) -> Found:
+    def found(self) -> SearchResult:
         """The best plan and bound so far."""
         still = [node.bound for node in self._stuck] + [entry[-1].bound for entry in self._heap]
         if self._at is not None and self._at.proof == "open":
             still.append(self._at.bound)
         bound = min([self.run.upper, *still])
-        return Found(self.run.bars, self.run.upper, bound, self.root, self.run.scale)
+        return SearchResult(self.run.bars, self.run.upper, bound, self.root, self.run.scale)
 
     def _tell(self) -> None:
         if self.report is None:
@@ -188,7 +188,7 @@ class Search:
         self._made += 1
         heapq.heappush(self._heap, (node.bound, -node.depth, self._made, node))
 
-    def _price(self, node: Node) -> Priced:
+    def _price(self, node: Node) -> PricingResult:
         """Price the node; it keeps the prices it was given where those prove more."""
         run, problem = self.run, self.run.problem
         # half the work at most for the first programme: a plan is made of what it found by then
@@ -201,7 +201,7 @@ class Search:
             node.bound, node.values = bound, priced.values
         return priced
 
-    def _paid(self, box: Box, values: list[int]) -> int:
+    def _paid(self, box: VariableBounds, values: list[int]) -> int:
         """The bound of prices with whole bars."""
         run, problem = self.run, self.run.problem
         best = most_worth(problem.widths, problem.counts, values, problem.widest)
@@ -249,14 +249,14 @@ class Search:
             node.proof = "exact"
         return node.proof != "open"
 
-    def _bought(self, priced: Priced) -> list[float]:
+    def _bought(self, priced: PricingResult) -> list[float]:
         bought = [0.0] * len(self.run.problem.kinds)
         shares = priced.relaxed.shares
         for column in np.flatnonzero(shares > SURE * 0.1):
             bought[self.run.master.columns[int(column)][0]] += float(shares[column])
         return bought
 
-    def _improve(self, node: Node, priced: Priced) -> None:
+    def _improve(self, node: Node, priced: PricingResult) -> None:
         """Look for a better plan near the shares of this node."""
         round_off(self.run, priced.relaxed.shares)
         self._tell()
@@ -268,7 +268,7 @@ class Search:
             recut(self.run, self.root.values, self._planned)
             self._tell()
 
-    def _early(self, node: Node, priced: Priced) -> bool:
+    def _early(self, node: Node, priced: PricingResult) -> bool:
         """Try to pack at once, unless the patterns were too many a little way up already."""
         distance = self.run.target * self.run.scale - priced.bound
         if node.crowded is not None and distance > node.crowded * CLOSER:
@@ -278,7 +278,7 @@ class Search:
             node.crowded = distance
         return closed
 
-    def _pack(self, node: Node, priced: Priced, most: int, nodes: int) -> bool:
+    def _pack(self, node: Node, priced: PricingResult, most: int, nodes: int) -> bool:
         """Close the node over all patterns a better plan could use, where they are few enough; HiGHS's word comes last."""
         most = min(most, self.run.most_columns)
         columns = every_pattern(self.run, node.box, priced.values, priced.bound, most)
@@ -292,7 +292,7 @@ class Search:
             return True
         verdict = best_of(self.run, node.box, columns, nodes)
         self.run.effort.spend(0)
-        if verdict is not Verdict.OPEN:
+        if verdict is not PackingResult.OPEN:
             node.proof = "mip"
         return self._closed(node)
 
@@ -333,6 +333,6 @@ class Search:
         return kept
 
 
-def search(problem: Problem, effort: Effort, report: Report | None = None) -> Found:
+def search(problem: CuttingProblem, effort: Effort, report: Report | None = None) -> SearchResult:
     """The cheapest bars that cover the problem, with the bound that proves how cheap they can be."""
     return Search(problem, effort, report).solve()

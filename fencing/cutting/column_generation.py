@@ -9,9 +9,9 @@ import numpy as np
 
 from fencing.cutting.greedy import Bars, cost_of, greedy, trimmed
 from fencing.cutting.knapsack import Knapsack, Pattern, Values, knapsack, most_worth
-from fencing.cutting.lower_bounds import Totals, least_over_box, scale_for, slopes, totals_of
-from fencing.cutting.master_problem import Floats, Master, Relaxed
-from fencing.cutting.problem import Box, Problem
+from fencing.cutting.lower_bounds import PayableTotals, least_over_box, scale_for, slopes, totals_of
+from fencing.cutting.master_problem import Floats, Master, RelaxationResult
+from fencing.cutting.problem import CuttingProblem, VariableBounds
 from fencing.cutting.work_limit import Effort
 
 SURE = 1e-6
@@ -22,14 +22,14 @@ HELD = 0.6
 
 
 @dataclass(slots=True)
-class Run:
+class SearchState:
     """Everything one search shares: the patterns known, the best plan so far and what it costs."""
 
-    problem: Problem
+    problem: CuttingProblem
     master: Master
     effort: Effort
     scale: int
-    totals: Totals
+    totals: PayableTotals
     bars: Bars
     upper: int
     most_columns: int = 25_000
@@ -62,7 +62,7 @@ class Run:
         return True
 
 
-def start(problem: Problem, effort: Effort, ceiling: int | None = None) -> Run:
+def start(problem: CuttingProblem, effort: Effort, ceiling: int | None = None) -> SearchState:
     """A search with the best of some greedy plans in hand; with a ceiling, none where they cost as much as that."""
     plans = [greedy(problem, problem.counts, [], thrift) for thrift in (1.0, 0.0, 0.9, 1.1)]
     made = [trimmed(problem, plan) for plan in plans if plan is not None]
@@ -75,20 +75,22 @@ def start(problem: Problem, effort: Effort, ceiling: int | None = None) -> Run:
     if ceiling is not None and upper >= ceiling:
         best, upper = [], ceiling
     effort.note(len(problem.widths) * sum(len(plan) for plan in made) // 4)
-    return Run(problem, master, effort, scale_for(problem), totals_of(problem, upper), best, upper)
+    return SearchState(problem, master, effort, scale_for(problem), totals_of(problem, upper), best, upper)
 
 
 @dataclass(frozen=True, slots=True)
-class Priced:
+class PricingResult:
     """What column generation ended with. ``bound`` (in units of value) holds with ``values``; ``closed``: no better plan here."""
 
-    relaxed: Relaxed
+    relaxed: RelaxationResult
     bound: int
     values: list[int]
     closed: bool
 
 
-def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, until: int | None = None) -> Priced:
+def generate(
+    run: SearchState, need: tuple[int, ...], box: VariableBounds, rounds: int = 1000, until: int | None = None
+) -> PricingResult:
     """Solve the linear programme over all patterns for ``need`` within ``box``; ends early once no better plan can be here.
 
     Also when so much work is done (``until``): its bound holds all the same.
@@ -112,7 +114,7 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, unti
         if here > bound:
             bound, best_values = here, values
         if run.totals.up(bound, scale) >= run.upper:
-            return Priced(relaxed, bound, best_values, True)
+            return PricingResult(relaxed, bound, best_values, True)
         spent = until is not None and run.effort.done > until
         if relaxed.missing < SURE and (spent or _no_better_bound(run, relaxed, bound)):
             break
@@ -124,10 +126,10 @@ def generate(run: Run, need: tuple[int, ...], box: Box, rounds: int = 1000, unti
         if not added and (relaxed.missing < SURE or not master.raise_fine(most_fine)):
             break
         relaxed = master.solve()
-    return Priced(relaxed, bound, best_values, False)
+    return PricingResult(relaxed, bound, best_values, False)
 
 
-def _bound_at(run: Run, need: tuple[int, ...], box: Box, values: list[int], best: Values) -> int:
+def _bound_at(run: SearchState, need: tuple[int, ...], box: VariableBounds, values: list[int], best: Values) -> int:
     """What no plan in the box can be under, at these prices of the pieces; ``best``: the most that fits in each width."""
     worth = [int(best[kind.width]) for kind in run.problem.kinds]
     pieces = sum(count * value for count, value in zip(need, values, strict=True))
@@ -139,14 +141,14 @@ def _between(asked: Floats, best: list[int]) -> list[int]:
     return [int(one) for one in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
 
 
-def unfinished_bound(run: Run, box: Box) -> tuple[int, list[int]]:
+def unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:
     """A bound for the whole order from prices that are not settled yet, or from length alone, and those prices."""
     by_length = [width * run.scale for width in run.problem.widths]
     asked = run.asked if len(run.asked) == len(by_length) else by_length
     return max(_scaled_bound(run, box, values) for values in (asked, by_length))
 
 
-def _scaled_bound(run: Run, box: Box, asked: list[int]) -> tuple[int, list[int]]:
+def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tuple[int, list[int]]:
     """Prices scaled down until no bar that may be bought without limit is worth more than it costs (Farley 1990)."""
     problem, scale = run.problem, run.scale
     best = most_worth(problem.widths, problem.counts, asked, problem.widest)
@@ -160,13 +162,13 @@ def _scaled_bound(run: Run, box: Box, asked: list[int]) -> tuple[int, list[int]]
     return _bound_at(run, problem.counts, box, values, best), values
 
 
-def _no_better_bound(run: Run, relaxed: Relaxed, bound: int) -> bool:
+def _no_better_bound(run: SearchState, relaxed: RelaxationResult, bound: int) -> bool:
     """Whether the linear programme's own value can't round up to more than the bound already does."""
     value = int((relaxed.cost - SURE * max(1.0, relaxed.cost * 1e-3)) * run.scale)
     return run.totals.up(bound, run.scale) >= run.totals.up(value, run.scale)
 
 
-def _add_columns(run: Run, sack: Knapsack, relaxed: Relaxed) -> int:
+def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) -> int:
     """Add the most rewarding pattern of each kind, and for each piece the most rewarding that contains it; how many were new."""
     kinds, scale = run.problem.kinds, run.scale
     price = np.array([kind.cost * scale for kind in kinds], dtype=np.int64)
@@ -186,7 +188,7 @@ def _add_columns(run: Run, sack: Knapsack, relaxed: Relaxed) -> int:
     return added
 
 
-def _with_each_piece(problem: Problem, sack: Knapsack, price: Values) -> list[tuple[int, int, int]]:
+def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> list[tuple[int, int, int]]:
     """For the pieces where it is most: (what the best pattern that contains it earns, its kind, the piece).
 
     A piece there is one of may be counted twice; the pattern made of it is then worth less.

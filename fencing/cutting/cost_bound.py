@@ -11,13 +11,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from fencing.cutting.knapsack import Values, splits
-from fencing.cutting.problem import Box, Problem
+from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 PAID_MOST = 2_000_000
 """Totals up to which they are tabled, above what the box has to buy anyway."""
 
 
-def least_paid(problem: Problem, box: Box, worth: Sequence[int], wanted: int, ceiling: int) -> tuple[int, int]:
+def least_paid(
+    problem: CuttingProblem, box: VariableBounds, worth: Sequence[int], wanted: int, ceiling: int
+) -> tuple[int, int]:
     """The least total, no more than ``ceiling``, that buys bars ``worth`` at least ``wanted``; and the cells tabled."""
     low, high = box
     paid = sum(kind.cost * least for kind, least in zip(problem.kinds, low, strict=True))

@@ -9,7 +9,7 @@ KEEP_DEFAULT = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Stock:
+class StockLength:
     """One stock length. ``have`` None: as many as wanted. ``trim`` is lost off the ends of every bar.
 
     ``handling`` is paid for using a bar on top of its price; ``credit`` is earned for a bar whose remnant is at least
@@ -42,7 +42,7 @@ class Demand:
 
     kerf: int
     pieces: tuple[tuple[int, int], ...]
-    stock: tuple[Stock, ...]
+    stock: tuple[StockLength, ...]
     decimals: int = 2
 
     @property

@@ -5,29 +5,29 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from fencing.cutting.demand import KEEP_DEFAULT, Demand, Stock
-from fencing.model.faults import Fault, Refused
-from fencing.reading.fault_list import Faults, shown
+from fencing.cutting.demand import KEEP_DEFAULT, Demand, StockLength
+from fencing.model.faults import Fault, InvalidDocument
+from fencing.reading.fault_list import FaultList, shown
 from fencing.reading.json_reader import read_json, sound
-from fencing.reading.object_reader import DECIMAL_TEXT, Table
+from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
 STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "keep_mm", "credit", "label")
 
 LONGEST = 100_000
 """100 m: no bar is longer [mm]."""
-MOST_PIECES = 1_000_000
-MOST_BARS = 1_000_000_000
+MAX_PIECES = 1_000_000
+MAX_BARS = 1_000_000_000
 """On hand, of one stock row: whoever writes so many means plenty."""
-MOST_ROWS = 20_000
-MOST_LENGTHS = 1_000
+MAX_ROWS = 20_000
+MAX_LENGTHS = 1_000
 """Different lengths a demand may have."""
-MOST_STOCK = 300
-MOST_CELLS = 40_000_000
+MAX_STOCK = 300
+MAX_CELLS = 40_000_000
 """Different lengths times mm of the longest stock: what the tables of the search need stays under 256 MB."""
-MOST_PRICE_DIGITS = 9
+MAX_PRICE_DIGITS = 9
 
-Row = tuple[str, dict[str, Decimal], int | None, Table]
+Row = tuple[str, dict[str, Decimal], int | None, ObjectReader]
 
 
 def read_demand(source: str | bytes) -> Demand:
@@ -63,8 +63,8 @@ def demand_of(document: object) -> Demand:
     """The same from a document that was parsed already."""
     pieces = document.get("pieces") if isinstance(document, Mapping) else None
     _refuse_flood(len(pieces) if isinstance(pieces, list) else 0)
-    faults = Faults()
-    table = Table(sound(document), "", faults, DEMAND_KEYS)
+    faults = FaultList()
+    table = ObjectReader(sound(document), "", faults, DEMAND_KEYS)
     table.whole("demand", 1, 1, 1, "")
     kerf = table.whole("kerf_mm", 0, 100)
     merged = _pieces(table, faults)
@@ -81,14 +81,14 @@ def demand_of(document: object) -> Demand:
 
 def _refuse_flood(rows: int) -> None:
     """Far too many rows are refused before each is looked at."""
-    if rows > MOST_ROWS:
-        text = f"{rows} rows of pieces; one plan takes {MOST_ROWS} rows and {MOST_LENGTHS} different lengths"
-        raise Refused([Fault("/pieces", "range", text)])
+    if rows > MAX_ROWS:
+        text = f"{rows} rows of pieces; one plan takes {MAX_ROWS} rows and {MAX_LENGTHS} different lengths"
+        raise InvalidDocument([Fault("/pieces", "range", text)])
 
 
-def _pieces(table: Table, faults: Faults) -> tuple[tuple[int, int], ...]:
+def _pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ...]:
     counts: dict[int, int] = {}
-    for pointer, item in table.items("pieces", MOST_ROWS, 1):
+    for pointer, item in table.items("pieces", MAX_ROWS, 1):
         pair = item if isinstance(item, list) else []
         if len(pair) != 2 or not all(isinstance(value, int) and not isinstance(value, bool) for value in pair):
             faults.add(pointer, "type", f"{shown(item)} won't do here; write [length_mm, count], both whole numbers")
@@ -96,25 +96,25 @@ def _pieces(table: Table, faults: Faults) -> tuple[tuple[int, int], ...]:
         length, count = pair
         if not 1 <= length <= LONGEST:
             faults.add(f"{pointer}/0", "range", f"{shown(length)} is no length; write 1 to {LONGEST} mm")
-        elif not 1 <= count <= MOST_PIECES:
-            faults.add(f"{pointer}/1", "range", f"{shown(count)} pieces won't do; write 1 to {MOST_PIECES}")
+        elif not 1 <= count <= MAX_PIECES:
+            faults.add(f"{pointer}/1", "range", f"{shown(count)} pieces won't do; write 1 to {MAX_PIECES}")
         else:
             counts[length] = counts.get(length, 0) + count
-    if sum(counts.values()) > MOST_PIECES:
-        faults.add("/pieces", "range", f"{sum(counts.values())} pieces in all; one plan takes {MOST_PIECES}")
-    if len(counts) > MOST_LENGTHS:
-        faults.add("/pieces", "range", f"{len(counts)} different lengths; one plan takes {MOST_LENGTHS}")
+    if sum(counts.values()) > MAX_PIECES:
+        faults.add("/pieces", "range", f"{sum(counts.values())} pieces in all; one plan takes {MAX_PIECES}")
+    if len(counts) > MAX_LENGTHS:
+        faults.add("/pieces", "range", f"{len(counts)} different lengths; one plan takes {MAX_LENGTHS}")
     return tuple(sorted(counts.items(), reverse=True))
 
 
-def _stock_rows(table: Table, faults: Faults) -> list[Row]:
+def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
     rows: list[Row] = []
-    for pointer, item in table.items("stock", MOST_STOCK, 1):
-        row = Table(item, pointer, faults, STOCK_KEYS)
+    for pointer, item in table.items("stock", MAX_STOCK, 1):
+        row = ObjectReader(item, pointer, faults, STOCK_KEYS)
         length = row.whole("length_mm", 1, LONGEST)
         money = {"price": _money(row, "price")}
         money.update({key: _money(row, key) for key in ("handling", "credit") if key in row})
-        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MOST_BARS, unit="")
+        have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MAX_BARS, unit="")
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
             row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")
@@ -127,20 +127,20 @@ def _stock_rows(table: Table, faults: Faults) -> list[Row]:
     return rows
 
 
-def _check_credit(row: Table, money: dict[str, Decimal]) -> None:
+def _check_credit(row: ObjectReader, money: dict[str, Decimal]) -> None:
     spent = money["price"] + money.get("handling", Decimal(0))
     if money.get("credit", Decimal(0)) > spent:
         row.fault("credit", "range", f"a remnant can't earn more than its bar costs ({spent}); write 0 to {spent}")
 
 
-def _money(row: Table, key: str) -> Decimal:
+def _money(row: ObjectReader, key: str) -> Decimal:
     value = row.raw(key)
     if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value):
         amount = Decimal(value)
-        if amount >= 0 and len(amount.as_tuple().digits) <= MOST_PRICE_DIGITS:
+        if amount >= 0 and len(amount.as_tuple().digits) <= MAX_PRICE_DIGITS:
             return amount
         what = "is negative" if amount < 0 else "has too many digits"
-        row.fault(key, "range", f"{shown(value)} {what}; write 0 or more with at most {MOST_PRICE_DIGITS} digits")
+        row.fault(key, "range", f"{shown(value)} {what}; write 0 or more with at most {MAX_PRICE_DIGITS} digits")
     elif key in row:
         row.fault(key, "type", f'{shown(value)} is no price; write a decimal number as text, as "31.20"')
     return Decimal(0)
@@ -151,10 +151,10 @@ def _places(amount: Decimal) -> int:
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
-def _stock(row: Row, decimals: int) -> Stock:
+def _stock(row: Row, decimals: int) -> StockLength:
     _, money, have, table = row
     units = {key: int(amount.scaleb(decimals)) for key, amount in money.items()}
-    return Stock(
+    return StockLength(
         table.whole("length_mm", 1, LONGEST),
         units["price"],
         have,
@@ -166,15 +166,15 @@ def _stock(row: Row, decimals: int) -> Stock:
     )
 
 
-def _check_whole(demand: Demand, faults: Faults) -> None:
+def _check_whole(demand: Demand, faults: FaultList) -> None:
     longest = max(stock.length for stock in demand.stock)
     if demand.kerf >= longest:
         faults.add("/kerf_mm", "range", f"a kerf of {demand.kerf} mm is as wide as the longest stock, {longest} mm")
-    if len(demand.pieces) * (longest + demand.kerf) > MOST_CELLS:
-        most = MOST_CELLS // (longest + demand.kerf)
+    if len(demand.pieces) * (longest + demand.kerf) > MAX_CELLS:
+        most = MAX_CELLS // (longest + demand.kerf)
         faults.add("/pieces", "range", f"with stock of {longest} mm one plan takes {most} different lengths")
     if max(stock.cost for stock in demand.stock) >= 10**12:
         faults.add("/stock", "range", "the prices together need too many digits; give fewer decimals")
 
 
-__all__ = ["Refused", "demand_of", "read_demand"]
+__all__ = ["InvalidDocument", "demand_of", "read_demand"]

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from fencing.cutting.column_generation import SURE, Priced, Run, covered, generate
+from fencing.cutting.column_generation import SURE, PricingResult, SearchState, covered, generate
 from fencing.cutting.greedy import Bars, cost_of, greedy
 from fencing.cutting.master_problem import Floats
-from fencing.cutting.problem import Box
+from fencing.cutting.problem import VariableBounds
 
 WHOLE = 1.0 - 1e-6
 
 
-def round_off(run: Run, shares: Floats) -> bool:
+def round_off(run: SearchState, shares: Floats) -> bool:
     """Round the shares at several thresholds and finish with greedy bars; whether that gave a better plan."""
     better = False
     used = [int(column) for column in np.flatnonzero(shares > SURE)]
@@ -37,7 +37,7 @@ def _useful(need: tuple[int, ...], pattern: tuple[int, ...], most: int) -> int:
     return min(most, max((-(-count // cut) for count, cut in zip(need, pattern, strict=True) if cut), default=0))
 
 
-def _allowed(run: Run, bars: Bars, kind: int) -> int:
+def _allowed(run: SearchState, bars: Bars, kind: int) -> int:
     """How many more bars of a kind may be bought."""
     problem = run.problem
     limit = problem.kinds[kind].limit
@@ -48,7 +48,7 @@ def _allowed(run: Run, bars: Bars, kind: int) -> int:
     return min([sum(problem.counts) if limit is None else limit - used[kind], *rooms])
 
 
-def dive(run: Run, box: Box, priced: Priced) -> bool:
+def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
     """Fix whole bars step by step, pricing anew in between; whether that gave a better plan."""
     need = run.problem.counts
     bars: Bars = []
@@ -73,7 +73,7 @@ def dive(run: Run, box: Box, priced: Priced) -> bool:
             better |= rest is not None and run.offer(bars + rest)
             if not any(need) or spent >= run.target:
                 break
-            again = _again(run, bars, need, (low, high), spent)
+            again = _solve_remainder(run, bars, need, (low, high), spent)
             if again is None:
                 break
             shares = again
@@ -88,7 +88,9 @@ def _less(bars: tuple[int, ...], kind: int, times: int) -> tuple[int, ...]:
     return tuple(max(0, count - times) if place == kind else count for place, count in enumerate(bars))
 
 
-def _again(run: Run, bars: Bars, need: tuple[int, ...], box: Box, spent: int) -> Floats | None:
+def _solve_remainder(
+    run: SearchState, bars: Bars, need: tuple[int, ...], box: VariableBounds, spent: int
+) -> Floats | None:
     """Shares for what is left; None where it can't end cheaper than the best plan."""
     used = [0] * len(run.problem.kinds)
     for kind, _, times in bars:
@@ -105,7 +107,7 @@ def _again(run: Run, bars: Bars, need: tuple[int, ...], box: Box, spent: int) ->
     return priced.relaxed.shares
 
 
-def _chosen(run: Run, need: tuple[int, ...], shares: Floats, high: tuple[int, ...]) -> Bars:
+def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple[int, ...]) -> Bars:
     """The bars to fix now: all whole ones; otherwise those with the greatest share, one in twelve of them at once."""
     whole = [int(column) for column in np.flatnonzero(shares >= WHOLE)]
     bars: Bars = []

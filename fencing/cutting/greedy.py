@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from operator import neg
 
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.problem import Problem
+from fencing.cutting.problem import CuttingProblem
 
 Bars = list[tuple[int, Pattern, int]]
 """(kind, pattern, how many)."""
@@ -15,7 +15,7 @@ Cut = list[tuple[int, int]]
 """What one bar holds as (piece, times), without the pieces it has none of."""
 
 
-def cost_of(problem: Problem, bars: Bars) -> int:
+def cost_of(problem: CuttingProblem, bars: Bars) -> int:
     return sum(problem.kinds[kind].cost * times for kind, _, times in bars)
 
 
@@ -37,7 +37,7 @@ def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) ->
     return cut, room
 
 
-def left_over(problem: Problem, bars: Bars) -> list[int]:
+def left_over(problem: CuttingProblem, bars: Bars) -> list[int]:
     """How many of each kind may still be bought; shared limits are kept by the plain count of both."""
     pieces = sum(problem.counts)
     left = [pieces if kind.limit is None else kind.limit for kind in problem.kinds]
@@ -46,7 +46,7 @@ def left_over(problem: Problem, bars: Bars) -> list[int]:
     return left
 
 
-def room_in_groups(problem: Problem, bars: Bars) -> list[int]:
+def room_in_groups(problem: CuttingProblem, bars: Bars) -> list[int]:
     """What is left of every shared limit."""
     used = [0] * len(problem.kinds)
     for kind, _, times in bars:
@@ -54,7 +54,7 @@ def room_in_groups(problem: Problem, bars: Bars) -> list[int]:
     return [limit - sum(used[kind] for kind in members) for members, limit in problem.groups]
 
 
-def greedy(problem: Problem, need: Sequence[int], before: Bars, thrift: float = 1.0) -> Bars | None:
+def greedy(problem: CuttingProblem, need: Sequence[int], before: Bars, thrift: float = 1.0) -> Bars | None:
     """Finish a plan: always the longest piece left, on the bar that costs least for what is cut from it.
 
     ``thrift`` weighs cost against length used: 1 is cost per mm, more prefers cheap bars, 0 is the fullest bar.
@@ -86,12 +86,12 @@ def greedy(problem: Problem, need: Sequence[int], before: Bars, thrift: float = 
     return made
 
 
-def _shared_room(problem: Problem, kind: int, shared: list[int]) -> list[int]:
+def _shared_room(problem: CuttingProblem, kind: int, shared: list[int]) -> list[int]:
     return [room for room, (members, _) in zip(shared, problem.groups, strict=True) if kind in members]
 
 
 def _best_bar(
-    problem: Problem, need: list[int], piece: int, left: list[int], shared: list[int], thrift: float
+    problem: CuttingProblem, need: list[int], piece: int, left: list[int], shared: list[int], thrift: float
 ) -> tuple[int, Cut] | None:
     best: tuple[float, int, Cut] | None = None
     for place, kind in enumerate(problem.kinds):
@@ -108,7 +108,7 @@ def _best_bar(
     return None if best is None else best[1:]
 
 
-def trimmed(problem: Problem, bars: Bars) -> Bars:
+def trimmed(problem: CuttingProblem, bars: Bars) -> Bars:
     """Drop bars that are not needed: dearest first, as long as every piece is still covered."""
     held = [[(piece, cut) for piece, cut in enumerate(pattern) if cut] for _, pattern, _ in bars]
     spare = [-count for count in problem.counts]

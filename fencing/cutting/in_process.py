@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.cutting.branch_and_price import Found, Search
+from fencing.cutting.branch_and_price import Search, SearchResult
 from fencing.cutting.demand import Demand
 from fencing.cutting.plan_builder import plan_of
 from fencing.cutting.plan_model import CutPlan, Progress, Status
@@ -18,7 +18,7 @@ def search_here(
     problem = problem_of(demand)
     effort = Effort(work, None if progress is None else lambda: progress(None))
 
-    def tell(found: Found) -> None:
+    def tell(found: SearchResult) -> None:
         if progress is not None and not progress(plan_of(demand, problem, found)):
             effort.limit = 0
 

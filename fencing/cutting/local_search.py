@@ -7,14 +7,14 @@ from random import Random
 
 import numpy as np
 
-from fencing.cutting.column_generation import Run
+from fencing.cutting.column_generation import SearchState
 from fencing.cutting.cost_bound import least_paid
 from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.knapsack import Pattern, most_worth
 
 PIECES = 44
 """Pieces planned anew at a time: about what a search proves at once."""
-LEAST, MOST = 24, 130
+MIN, MAX = 24, 130
 """Pieces of the bars that waste most, which there must be."""
 WORK = 150_000
 """Work one of them may take."""
@@ -25,7 +25,7 @@ Planned = Callable[[tuple[int, ...], Bars, int], Bars | None]
 """Plans what is needed beside the bars given, with so much work; None where that is not cheaper."""
 
 
-def recut(run: Run, values: Sequence[int], planned: Planned, tries: int = TRIES) -> bool:
+def recut(run: SearchState, values: Sequence[int], planned: Planned, tries: int = TRIES) -> bool:
     """Plan parts of the best plan anew until so many in a row were no better; whether any was.
 
     ``values`` are prices of the pieces: a bar wastes what it costs more than its pieces are worth.
@@ -44,7 +44,7 @@ def recut(run: Run, values: Sequence[int], planned: Planned, tries: int = TRIES)
     return better
 
 
-def _part(run: Run, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
+def _part(run: SearchState, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
     """Pieces to be planned anew, and the bars that stay: of the most waste as many as it takes, the others by chance.
 
     None where the prices leave no room for a cheaper part of that size.
@@ -58,9 +58,9 @@ def _part(run: Run, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...
         sure += 2
         chosen = order[:sure]
         size = sum(sum(run.bars[place][1]) for place in chosen)
-        if size > MOST or sure > len(order):
+        if size > MAX or sure > len(order):
             return None
-        if size >= LEAST and _can_be_cheaper(run, values, *_without(run, chosen)):
+        if size >= MIN and _can_be_cheaper(run, values, *_without(run, chosen)):
             break
     rest = order[sure:]
     luck.shuffle(rest)
@@ -70,14 +70,14 @@ def _part(run: Run, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...
     return _without(run, chosen)
 
 
-def _waste(run: Run, bar: tuple[int, Pattern, int], values: Sequence[int]) -> int:
+def _waste(run: SearchState, bar: tuple[int, Pattern, int], values: Sequence[int]) -> int:
     kind, pattern, _ = bar
     return run.problem.kinds[kind].cost * run.scale - sum(
         cut * values[piece] for piece, cut in enumerate(pattern) if cut
     )
 
 
-def _without(run: Run, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
+def _without(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
     """What is needed when one bar of each of these is not bought, and the bars that are."""
     places = set(chosen)
     kept = [(kind, pattern, times - (place in places)) for place, (kind, pattern, times) in enumerate(run.bars)]
@@ -88,7 +88,7 @@ def _without(run: Run, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
     return tuple(int(count) for count in np.maximum(np.array(run.problem.counts) - made, 0)), kept
 
 
-def _can_be_cheaper(run: Run, values: Sequence[int], need: tuple[int, ...], kept: Bars) -> bool:
+def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ...], kept: Bars) -> bool:
     """Whether the same prices leave room for a cheaper way to buy this part at all."""
     problem = run.problem
     ceiling = run.upper - cost_of(problem, kept)

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fencing.cutting.problem import Box, Problem
+from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 TOTALS_MOST = 400_000
 """Totals up to here are looked up exactly; above, only the common divisor of the prices counts."""
 
 
-def scale_for(problem: Problem) -> int:
+def scale_for(problem: CuttingProblem) -> int:
     """How many units of value make one unit of cost, so that no sum in the tables leaves 62 bits."""
     dearest = max(1, max(kind.cost for kind in problem.kinds))
     most = max(1, problem.widest // min(problem.widths)) + 1
@@ -25,12 +25,12 @@ def scale_for(problem: Problem) -> int:
     return scale
 
 
-def slopes(problem: Problem, scale: int, worth: Sequence[int]) -> list[int]:
+def slopes(problem: CuttingProblem, scale: int, worth: Sequence[int]) -> list[int]:
     """Cost of one bar of each kind less what it can be worth, in units of value."""
     return [kind.cost * scale - most for kind, most in zip(problem.kinds, worth, strict=True)]
 
 
-def least_over_box(problem: Problem, box: Box, slope: list[int]) -> int:
+def least_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int]) -> int:
     """Least of ``sum(slope * y)`` over the box, kinds that share a limit no more than that together.
 
     A group's limit is kept exactly: its kinds start at their least and the most rewarding are raised first.
@@ -54,7 +54,7 @@ def least_over_box(problem: Problem, box: Box, slope: list[int]) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Totals:
+class PayableTotals:
     """Which total costs can be paid at all with bars of these kinds."""
 
     bits: int
@@ -75,7 +75,7 @@ class Totals:
         return (self.bits & ((1 << value) - 1)).bit_length() - 1
 
 
-def totals_of(problem: Problem, ceiling: int) -> Totals:
+def totals_of(problem: CuttingProblem, ceiling: int) -> PayableTotals:
     """Payable totals up to ``ceiling``, as far as it is worth knowing."""
     most = min(ceiling, TOTALS_MOST)
     mask = (1 << (most + 1)) - 1
@@ -89,4 +89,4 @@ def totals_of(problem: Problem, ceiling: int) -> Totals:
             bits |= (bits << (kind.cost * take)) & mask
             left -= take
             step *= 2
-    return Totals(bits if ceiling <= TOTALS_MOST else 0, most if ceiling <= TOTALS_MOST else -1)
+    return PayableTotals(bits if ceiling <= TOTALS_MOST else 0, most if ceiling <= TOTALS_MOST else -1)

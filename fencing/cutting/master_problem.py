@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.problem import Box, Problem
+from fencing.cutting.problem import CuttingProblem, VariableBounds
 from fencing.cutting.work_limit import Effort
 
 Floats = NDArray[np.float64]
@@ -18,7 +18,7 @@ DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
 
 
 @dataclass(frozen=True, slots=True)
-class Relaxed:
+class RelaxationResult:
     """An optimum of the linear programme: ``shares`` by column, ``missing`` pieces no pattern covers, prices of its rows.
 
     ``worth`` is by piece, ``bought`` by kind (of the kind's own row and of the limits it shares).
@@ -46,7 +46,7 @@ class Master:
     Every piece also has a column that covers it at a fine, so that a programme in a narrow box is never without an answer.
     """
 
-    def __init__(self, problem: Problem, effort: Effort) -> None:
+    def __init__(self, problem: CuttingProblem, effort: Effort) -> None:
         self.problem = problem
         self.effort = effort
         self.pieces = len(problem.widths)
@@ -98,7 +98,7 @@ class Master:
         self._solver.addCol(cost, 0.0, highspy.kHighsInf, len(rows), rows, entries)
         return True
 
-    def set_need(self, counts: tuple[int, ...], box: Box) -> None:
+    def set_need(self, counts: tuple[int, ...], box: VariableBounds) -> None:
         """What is to be covered, and how many bars of each kind."""
         rows = len(counts) + len(box[0])
         lower = np.array([*counts, *box[0]], dtype=np.float64)
@@ -112,7 +112,7 @@ class Master:
         for place, limit in enumerate(limits):
             self._solver.changeRowBounds(first + place, -highspy.kHighsInf, float(limit))
 
-    def solve(self) -> Relaxed:
+    def solve(self) -> RelaxationResult:
         """Solve again from where it was: dual simplex after rows moved, primal after columns came."""
         strategy = DUAL_SIMPLEX if self._moved else PRIMAL_SIMPLEX
         self._solver.setOptionValue("simplex_strategy", strategy)
@@ -131,4 +131,4 @@ class Master:
         bought = np.array([sum(duals[row] for row in own) for own in self._kind_rows])
         missing = float(values[: self.pieces].sum())
         worth = np.maximum(duals[: self.pieces], 0.0)
-        return Relaxed(info.objective_function_value, values[self.pieces :], missing, worth, bought)
+        return RelaxationResult(info.objective_function_value, values[self.pieces :], missing, worth, bought)

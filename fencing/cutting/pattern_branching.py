@@ -11,13 +11,13 @@ import highspy
 import numpy as np
 from numpy.typing import NDArray
 
-from fencing.cutting.column_generation import SURE, Run
+from fencing.cutting.column_generation import SURE, SearchState
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern
 from fencing.cutting.lower_bounds import least_over_box, slopes
 from fencing.cutting.master_problem import DUAL_SIMPLEX, quiet_solver
-from fencing.cutting.plan_model import Choice, End
-from fencing.cutting.problem import Box
+from fencing.cutting.plan_model import PatternBranch, ProofEnd
+from fencing.cutting.problem import VariableBounds
 
 Columns = list[tuple[int, Pattern]]
 Floats = NDArray[np.float64]
@@ -30,7 +30,7 @@ FINE = 20
 DEEPEST = 400
 
 
-class _Open(Exception):
+class _OpenNode(Exception):
     """Neither packed nor refuted within the nodes allowed, or not in numbers of 62 bits."""
 
 
@@ -44,10 +44,10 @@ class _Limit:
     over: bool
 
 
-class Listed:
+class PatternBranching:
     """The search within one box over a complete list of patterns."""
 
-    def __init__(self, run: Run, box: Box, columns: Columns, nodes: int) -> None:
+    def __init__(self, run: SearchState, box: VariableBounds, columns: Columns, nodes: int) -> None:
         self.run, self.box, self.columns, self.nodes = run, box, columns, nodes
         problem = run.problem
         self.kinds = np.array([kind for kind, _ in columns])
@@ -103,33 +103,33 @@ class Listed:
         solver.passModel(model)
         return solver
 
-    def solve(self) -> Choice | End | None:
+    def solve(self) -> PatternBranch | ProofEnd | None:
         """The proof that no plan here is cheaper than the best found by then; None where the nodes allowed are too few."""
         try:
             return self._walk([])
-        except _Open:
+        except _OpenNode:
             return None
 
-    def _walk(self, path: list[_Limit]) -> Choice | End:
+    def _walk(self, path: list[_Limit]) -> PatternBranch | ProofEnd:
         self.nodes -= 1
         if self.nodes < 0 or len(path) > DEEPEST:
-            raise _Open
+            raise _OpenNode
         shares, values, fees = self._relaxed(path)
         if self._closed(path, values, fees):
-            return End(tuple(values.tolist()), tuple(fees))
+            return ProofEnd(tuple(values.tolist()), tuple(fees))
         whole = np.rint(shares)
         if np.abs(shares - whole).max() < SURE:
             self._offer(whole)
             if self._closed(path, values, fees):
-                return End(tuple(values.tolist()), tuple(fees))
-            raise _Open
+                return ProofEnd(tuple(values.tolist()), tuple(fees))
+            raise _OpenNode
         test, count = self._branch(shares)
         row = self._row(test)
         over = self._below(path, _Limit(test, row, count + 1, True))
         under = self._below(path, _Limit(test, row, count, False))
-        return Choice(test[0], test[1], count, under, over)
+        return PatternBranch(test[0], test[1], count, under, over)
 
-    def _below(self, path: list[_Limit], limit: _Limit) -> Choice | End:
+    def _below(self, path: list[_Limit], limit: _Limit) -> PatternBranch | ProofEnd:
         """Walk one side, and set the row back to what the path says of it."""
         before = [one for one in path if one.row == limit.row]
         self._set(limit.row, [*before, limit])
@@ -151,7 +151,7 @@ class Listed:
         pivots = max(0, info.simplex_iteration_count)
         self.run.effort.spend(300 + pivots * (10 + rows // 3 + len(self.columns) // 40) + len(self.columns))
         if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            raise _Open
+            raise _OpenNode
         solution = solver.getSolution()
         prices = np.floor(np.asarray(solution.row_dual) * scale).astype(np.int64)
         values = np.maximum(prices[: len(self.run.problem.widths)], 0)
@@ -167,7 +167,7 @@ class Listed:
         """Whether these prices prove that nothing here is cheaper than the best plan."""
         run, problem = self.run, self.run.problem
         if int(values.max()) * self.most + sum(abs(fee) for fee in fees) >= 1 << 62:
-            raise _Open
+            raise _OpenNode
         gain = self.cuts @ values
         for limit, fee in zip(path, fees, strict=True):
             if fee:
@@ -227,15 +227,15 @@ class Listed:
         return self._rows[test][0]
 
 
-def packed(run: Run, box: Box, columns: Columns, nodes: int) -> Choice | End | None:
+def packed(run: SearchState, box: VariableBounds, columns: Columns, nodes: int) -> PatternBranch | ProofEnd | None:
     """Pack what these patterns can; the proof that nothing cheaper than the best plan is left, or None within so many nodes."""
     kinds = {kind for kind, _ in columns}
     low, high = box
     if not columns or any(least and kind not in kinds for kind, least in enumerate(low)):
         # nothing a better plan could use, or not what this box asks for: a piece at the price of the whole plan says so
-        return End((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
+        return ProofEnd((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
     high = tuple(most if kind in kinds else 0 for kind, most in enumerate(high))
-    return Listed(run, (low, high), columns, nodes).solve()
+    return PatternBranching(run, (low, high), columns, nodes).solve()
 
 
 def _doubt(numbers: NDArray[np.float64]) -> Floats:

@@ -9,18 +9,18 @@ from enum import Enum
 import highspy
 import numpy as np
 
-from fencing.cutting.column_generation import Run
+from fencing.cutting.column_generation import SearchState
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern, most_worth, suffix_tables
 from fencing.cutting.master_problem import quiet_solver
-from fencing.cutting.problem import Box
+from fencing.cutting.problem import VariableBounds
 
 Columns = list[tuple[int, Pattern]]
-MOST_COMPARED = 500
+MAX_COMPARED = 500
 """Patterns up to which each is held against two cheaper bars."""
 
 
-class Verdict(Enum):
+class PackingResult(Enum):
     FOUND = "found"
     NONE = "none"
     OPEN = "open"
@@ -66,7 +66,7 @@ class _Listing:
         )
 
 
-def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) -> Columns | None:
+def every_pattern(run: SearchState, box: VariableBounds, values: list[int], bound: int, most: int) -> Columns | None:
     """All full patterns a plan cheaper than the best so far could use within the box; None where there are more than ``most``.
 
     A plan that uses a pattern costs at least the bound plus what the pattern is worth less than the best of its kind.
@@ -97,7 +97,7 @@ def every_pattern(run: Run, box: Box, values: list[int], bound: int, most: int) 
     return _needed(run, columns)
 
 
-def _needed(run: Run, columns: Columns) -> Columns:
+def _needed(run: SearchState, columns: Columns) -> Columns:
     """Leave out what two bars there are enough of always do for less: the cheapest plan of all has none of it."""
     problem = run.problem
     free = sorted(
@@ -105,7 +105,7 @@ def _needed(run: Run, columns: Columns) -> Columns:
         for place, kind in enumerate(problem.kinds)
         if kind.limit is None and place != problem.absent
     )
-    if not free or len(columns) > MOST_COMPARED:
+    if not free or len(columns) > MAX_COMPARED:
         return columns
 
     def two_for_less(kind: int, pattern: Pattern) -> bool:
@@ -124,14 +124,14 @@ def _needed(run: Run, columns: Columns) -> Columns:
     return [column for column in columns if not two_for_less(*column)]
 
 
-def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: int) -> Verdict:
+def best_of(run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, Pattern]], nodes: int) -> PackingResult:
     """Look for a plan cheaper than the best so far made of these patterns alone, and offer it.
 
     NONE is HiGHS's word for it that there is none: a leaf closed so is marked as proved by ``mip``.
     """
     columns = list(columns)
     if not columns:
-        return Verdict.NONE
+        return PackingResult.NONE
     solver = quiet_solver()
     for option, value in (
         ("mip_max_nodes", nodes),
@@ -149,18 +149,18 @@ def best_of(run: Run, box: Box, columns: Iterable[tuple[int, Pattern]], nodes: i
     status = solver.getModelStatus()
     statuses = highspy.HighsModelStatus
     if status == statuses.kInfeasible:
-        return Verdict.NONE
+        return PackingResult.NONE
     if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
-        return Verdict.OPEN
+        return PackingResult.OPEN
     counts = [round(value) for value in solver.getSolution().col_value]
     bars: Bars = [(*column, times) for column, times in zip(columns, counts, strict=True) if times > 0]
     if not _covers(run, box, bars):
-        return Verdict.OPEN
+        return PackingResult.OPEN
     run.offer(bars)
-    return Verdict.FOUND if status == statuses.kOptimal else Verdict.OPEN
+    return PackingResult.FOUND if status == statuses.kOptimal else PackingResult.OPEN
 
 
-def _covers(run: Run, box: Box, bars: Bars) -> bool:
+def _covers(run: SearchState, box: VariableBounds, bars: Bars) -> bool:
     """Whether the rounded answer really is a plan: the solver's tolerance is not ours."""
     made = np.zeros(len(run.problem.counts), dtype=np.int64)
     bought = [0] * len(run.problem.kinds)
@@ -175,7 +175,7 @@ def _covers(run: Run, box: Box, bars: Bars) -> bool:
     )
 
 
-def _model(run: Run, box: Box, columns: Columns) -> highspy.HighsLp:
+def _model(run: SearchState, box: VariableBounds, columns: Columns) -> highspy.HighsLp:
     problem = run.problem
     pieces, kinds = len(problem.widths), len(problem.kinds)
     infinity = highspy.kHighsInf

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections import Counter
 
-from fencing.cutting.branch_and_price import Found, Node
+from fencing.cutting.branch_and_price import Node, SearchResult
 from fencing.cutting.demand import Demand
 from fencing.cutting.greedy import Bars
 from fencing.cutting.knapsack import Pattern
-from fencing.cutting.plan_model import Bar, Certificate, CutPlan, Leaf, Split, Status, left_of
-from fencing.cutting.problem import Problem
+from fencing.cutting.plan_model import Certificate, CutBar, CutPlan, ProofBranch, ProofLeaf, Status, left_of
+from fencing.cutting.problem import CuttingProblem
 
 Cuts = tuple[tuple[int, int], ...]
 
 
-def plan_of(demand: Demand, problem: Problem, found: Found) -> CutPlan:
+def plan_of(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
     """The plan in the demand's own terms."""
     if problem.absent is not None and any(kind == problem.absent for kind, _, _ in found.bars):
         return _not_all(demand, problem, found)
@@ -26,13 +26,13 @@ def plan_of(demand: Demand, problem: Problem, found: Found) -> CutPlan:
     return CutPlan(demand, status, bars, cost, bound, certificate=proof)
 
 
-def cost_of(demand: Demand, bars: tuple[Bar, ...]) -> int:
+def cost_of(demand: Demand, bars: tuple[CutBar, ...]) -> int:
     """What the bars cost, in units of the price."""
     rows = demand.stock
     return sum(bar.count * (rows[bar.stock].cost - (rows[bar.stock].credit if bar.credited else 0)) for bar in bars)
 
 
-def _not_all(demand: Demand, problem: Problem, found: Found) -> CutPlan:
+def _not_all(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
     """The best plan needs more than there is: infeasible once proved, until then nothing better is known."""
     short: Counter[int] = Counter()
     for kind, pattern, times in _without_surplus(problem, found.bars):
@@ -43,13 +43,13 @@ def _not_all(demand: Demand, problem: Problem, found: Found) -> CutPlan:
     return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, time_limited=found.bound < found.cost)
 
 
-def _tree(node: Node) -> Split | Leaf:
+def _tree(node: Node) -> ProofBranch | ProofLeaf:
     if node.below is not None and node.cut is not None:
-        return Split(node.cut[0], node.cut[1], _tree(node.below[0]), _tree(node.below[1]))
-    return Leaf(node.proof, node.bound, tuple(node.values), node.packing)
+        return ProofBranch(node.cut[0], node.cut[1], _tree(node.below[0]), _tree(node.below[1]))
+    return ProofLeaf(node.proof, node.bound, tuple(node.values), node.packing)
 
 
-def _without_surplus(problem: Problem, bars: Bars) -> Bars:
+def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
     """Drop what was cut too often, where that leaves the longest remnant."""
     counts: Counter[tuple[int, Pattern]] = Counter()
     made = [0] * len(problem.counts)
@@ -71,12 +71,12 @@ def _without_surplus(problem: Problem, bars: Bars) -> Bars:
     return [(kind, pattern, times) for (kind, pattern), times in sorted(counts.items())]
 
 
-def _room(problem: Problem, key: tuple[int, Pattern]) -> int:
+def _room(problem: CuttingProblem, key: tuple[int, Pattern]) -> int:
     """Width left on a bar."""
     return problem.kinds[key[0]].width - sum(cut * width for cut, width in zip(key[1], problem.widths, strict=True))
 
 
-def _downsized(problem: Problem, bars: Bars) -> Bars:
+def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
     """Bars that hold less than they could move to the cheapest unlimited kind that takes them."""
     moved: Bars = []
     for kind, pattern, times in bars:
@@ -88,7 +88,7 @@ def _downsized(problem: Problem, bars: Bars) -> Bars:
     return moved
 
 
-def bars_of(demand: Demand, problem: Problem, bars: Bars) -> tuple[Bar, ...]:
+def bars_of(demand: Demand, problem: CuttingProblem, bars: Bars) -> tuple[CutBar, ...]:
     """Bars of the demand's own stock rows, each different one once."""
     left = {row: stock.have for row, stock in enumerate(demand.stock)}
     found: Counter[tuple[int, Cuts]] = Counter()
@@ -110,8 +110,8 @@ def _order(entry: tuple[tuple[int, Cuts], int]) -> tuple[int, list[tuple[int, in
     return row, [(-length, -count) for length, count in cuts]
 
 
-def _bar(demand: Demand, row: int, cuts: Cuts, count: int) -> Bar:
+def _bar(demand: Demand, row: int, cuts: Cuts, count: int) -> CutBar:
     left = left_of(demand, row, cuts)
     stock = demand.stock[row]
     keep = left >= stock.keep
-    return Bar(row, count, cuts, left, keep, keep and stock.credit > 0)
+    return CutBar(row, count, cuts, left, keep, keep and stock.credit > 0)

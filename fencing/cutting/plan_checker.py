@@ -10,12 +10,12 @@ from collections import Counter
 from dataclasses import dataclass
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plan_model import Bar, CutPlan, Status
+from fencing.cutting.plan_model import CutBar, CutPlan, Status
 from fencing.cutting.proof_checker import Proof
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class PlanCheck:
     """``faults`` are sentences; ``proved`` is the bound shown exactly; ``taken`` counts leaves taken on HiGHS's word."""
 
     faults: tuple[str, ...]
@@ -23,7 +23,7 @@ class Verdict:
     taken: int
 
 
-def check(plan: CutPlan) -> Verdict:
+def check(plan: CutPlan) -> PlanCheck:
     """Check a plan: every piece there, every bar possible, cost right, bound proved by its certificate.
 
     Returns:
@@ -32,10 +32,10 @@ def check(plan: CutPlan) -> Verdict:
     Source: weak duality of linear programming; Vance et al. 1994 for the decomposition; house rule for the form.
     """
     if plan.status is Status.INFEASIBLE:
-        return Verdict((), None, 0)
+        return PlanCheck((), None, 0)
     faults = [*_bar_faults(plan), *_cover_faults(plan), *_cost_faults(plan)]
     if plan.certificate is None:
-        return Verdict(tuple(faults), None, 0)
+        return PlanCheck(tuple(faults), None, 0)
     proof = Proof(plan.demand, plan.certificate, plan.cost)
     proved = proof.bound()
     faults += proof.faults
@@ -43,7 +43,7 @@ def check(plan: CutPlan) -> Verdict:
         faults.append(f"called optimal at {plan.cost}, but only {proved} is proved")
     if proved < plan.bound and not proof.taken:
         faults.append(f"the bound {plan.bound} is not proved, {proved} is")
-    return Verdict(tuple(faults), proved, proof.taken)
+    return PlanCheck(tuple(faults), proved, proof.taken)
 
 
 def _bar_faults(plan: CutPlan) -> list[str]:
@@ -59,7 +59,7 @@ def _bar_faults(plan: CutPlan) -> list[str]:
     return faults
 
 
-def _one_bar(demand: Demand, bar: Bar) -> list[str]:
+def _one_bar(demand: Demand, bar: CutBar) -> list[str]:
     stock = demand.stock[bar.stock]
     pieces = [length for length, count in bar.cuts for _ in range(count)]
     place = 0

@@ -17,7 +17,7 @@ class Status(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class CutBar:
     """``count`` bars of one stock row cut alike. ``cuts`` are (length, count), longest first; ``left`` is what remains [mm].
 
     ``keep``: the remnant is long enough to keep; ``credited``: it earned the stock's credit.
@@ -32,7 +32,7 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
-class End:
+class ProofEnd:
     """No cheaper plan here: prices of the pieces, and ``fees`` of the choices above, outermost first."""
 
     values: tuple[int, ...]
@@ -40,18 +40,18 @@ class End:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class PatternBranch:
     """At most ``most`` bars of a kind (None: any) that hold at least ``holds`` (piece, times) in ``under``, more in ``over``."""
 
     kind: int | None
     holds: tuple[tuple[int, int], ...]
     most: int
-    under: Choice | End
-    over: Choice | End
+    under: PatternBranch | ProofEnd
+    over: PatternBranch | ProofEnd
 
 
 @dataclass(frozen=True, slots=True)
-class Leaf:
+class ProofLeaf:
     """A box closed by whole prices on the pieces (``values``, in the demand's order) or by ``mip``, or left ``open``.
 
     ``listed``: the values leave few enough patterns to list, and ``packing`` closes those.
@@ -60,17 +60,17 @@ class Leaf:
     proof: str
     bound: int
     values: tuple[int, ...]
-    packing: Choice | End | None = None
+    packing: PatternBranch | ProofEnd | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Split:
+class ProofBranch:
     """At most ``most`` bars of a kind in ``under``, more in ``over``."""
 
     kind: int
     most: int
-    under: Split | Leaf
-    over: Split | Leaf
+    under: ProofBranch | ProofLeaf
+    over: ProofBranch | ProofLeaf
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class Certificate:
     kinds: tuple[tuple[tuple[int, bool], ...], ...]
     scale: int
     money: int
-    tree: Split | Leaf
+    tree: ProofBranch | ProofLeaf
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ class CutPlan:
 
     demand: Demand
     status: Status
-    bars: tuple[Bar, ...]
+    bars: tuple[CutBar, ...]
     cost: int
     bound: int
     nowhere: tuple[tuple[int, int], ...] = ()
@@ -141,7 +141,7 @@ class CutPlan:
             alike[str(one)] = (one, count + bar.count)
         return [one | {"count": count} for one, count in alike.values()]
 
-    def _bar(self, bar: Bar) -> dict[str, object]:
+    def _bar(self, bar: CutBar) -> dict[str, object]:
         stock = self.demand.stock[bar.stock]
         one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": 0}
         one["cuts"] = [[length, count] for length, count in bar.cuts]
@@ -180,9 +180,9 @@ def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
     return max(0, rest - demand.kerf)
 
 
-def _trusting(tree: Split | Leaf) -> bool:
+def _trusting(tree: ProofBranch | ProofLeaf) -> bool:
     """Whether any leaf was closed by a solver alone."""
-    if isinstance(tree, Leaf):
+    if isinstance(tree, ProofLeaf):
         return tree.proof == "mip"
     return _trusting(tree.under) or _trusting(tree.over)
 

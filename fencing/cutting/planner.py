@@ -53,7 +53,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
     begun = monotonic()
     quick = QUICK if len(demand.pieces) <= 100 else QUICK // 10
     plan = search_here(demand, min(budget.work, quick), most_columns=QUICK_COLUMNS)
-    if _settled(plan):
+    if _is_final(plan):
         return polished(plan, min(budget.work, QUICK // 2)) if budget.polish else plan
     if progress is not None and not progress(plan if plan.bars else None):
         return plan
@@ -80,5 +80,5 @@ def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
     return replace(best, status=status, bound=bound, certificate=proof.certificate, time_limited=limited)
 
 
-def _settled(plan: CutPlan) -> bool:
+def _is_final(plan: CutPlan) -> bool:
     return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.time_limited)

@@ -13,7 +13,7 @@ from math import gcd
 
 from fencing.cutting.demand import Demand
 
-Box = tuple[tuple[int, ...], tuple[int, ...]]
+VariableBounds = tuple[tuple[int, ...], tuple[int, ...]]
 """Least and most bars bought of each kind."""
 
 ABSENT = -1
@@ -21,7 +21,7 @@ ABSENT = -1
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class BarType:
     """A way to buy a bar. ``rows`` are the stock rows it stands for as (row, with credit); ``width`` has the kerf added."""
 
     width: int
@@ -31,7 +31,7 @@ class Kind:
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class CuttingProblem:
     """``widths`` of the pieces with their ``counts``, longest first; ``groups`` of kinds that share a limit.
 
     ``grid`` is what one unit of width is in mm; ``money`` what one unit of cost is in units of the price.
@@ -39,7 +39,7 @@ class Problem:
 
     widths: tuple[int, ...]
     counts: tuple[int, ...]
-    kinds: tuple[Kind, ...]
+    kinds: tuple[BarType, ...]
     groups: tuple[tuple[tuple[int, ...], int], ...]
     absent: int | None
     money: int = 1
@@ -54,7 +54,7 @@ class Problem:
         return tuple(_most(kind, pieces, ceiling) for kind in self.kinds)
 
 
-def _most(kind: Kind, pieces: int, ceiling: int) -> int:
+def _most(kind: BarType, pieces: int, ceiling: int) -> int:
     most = pieces if kind.limit is None else min(pieces, kind.limit)
     return min(most, ceiling // kind.cost) if kind.cost else most
 
@@ -76,7 +76,7 @@ def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> in
     return bits
 
 
-def problem_of(demand: Demand) -> Problem:
+def problem_of(demand: Demand) -> CuttingProblem:
     """The integer problem of a demand in which every piece fits some stock there is."""
     kerf = demand.kerf
     widths = tuple(length + kerf for length, _ in demand.pieces)
@@ -89,26 +89,26 @@ def problem_of(demand: Demand) -> Problem:
     absent: int | None = None
     if widest_free < widths[0] and any(kind.limit is not None for kind in kinds):
         absent = len(kinds)
-        kinds.append(Kind(widths[0], _absent_cost(kinds, sum(counts)), None, ((ABSENT, False),)))
+        kinds.append(BarType(widths[0], _absent_cost(kinds, sum(counts)), None, ((ABSENT, False),)))
     money = reduce(gcd, (kind.cost for kind in kinds)) or 1
-    final = tuple(Kind(k.width, k.cost // money, k.limit, k.rows) for k in kinds)
-    return Problem(widths, counts, final, _groups(demand, final), absent, money)
+    final = tuple(BarType(k.width, k.cost // money, k.limit, k.rows) for k in kinds)
+    return CuttingProblem(widths, counts, final, _groups(demand, final), absent, money)
 
 
-def _credited(kind: Kind) -> bool:
+def _credited(kind: BarType) -> bool:
     return any(credit for _, credit in kind.rows)
 
 
-def _absent_cost(kinds: list[Kind], pieces: int) -> int:
+def _absent_cost(kinds: list[BarType], pieces: int) -> int:
     """More than any real plan can cost."""
     dear = max((kind.cost for kind in kinds if kind.limit is None), default=0)
     limited = sum(kind.cost * min(kind.limit, pieces) for kind in kinds if kind.limit is not None)
     return 1 + limited + dear * pieces
 
 
-def _ways(demand: Demand, bits: int, narrowest: int) -> list[Kind]:
+def _ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
     """One kind for each stock row that takes any piece, and one more where its remnant earns a credit."""
-    ways: list[Kind] = []
+    ways: list[BarType] = []
     for row, stock in enumerate(demand.stock):
         choices = [(stock.usable + demand.kerf, stock.cost, False)]
         if stock.credit:
@@ -116,13 +116,13 @@ def _ways(demand: Demand, bits: int, narrowest: int) -> list[Kind]:
         for room, cost, credit in choices:
             if room >= narrowest and stock.have != 0:
                 width = (bits & ((1 << (room + 1)) - 1)).bit_length() - 1
-                ways.append(Kind(width, cost, stock.have, ((row, credit),)))
+                ways.append(BarType(width, cost, stock.have, ((row, credit),)))
     return ways
 
 
-def _merged(ways: list[Kind], credited: set[int]) -> list[Kind]:
+def _merged(ways: list[BarType], credited: set[int]) -> list[BarType]:
     """Kinds of equal width and cost become one, except limited ones that share their limit with a credited kind."""
-    found: dict[tuple[int, int, bool, tuple[int, bool]], Kind] = {}
+    found: dict[tuple[int, int, bool, tuple[int, bool]], BarType] = {}
     for kind in ways:
         row, credit = kind.rows[0]
         apart = (row, credit) if row in credited and kind.limit is not None else (-1, credit)
@@ -132,25 +132,25 @@ def _merged(ways: list[Kind], credited: set[int]) -> list[Kind]:
             found[key] = kind
         else:
             limit = None if old.limit is None or kind.limit is None else old.limit + kind.limit
-            found[key] = Kind(kind.width, kind.cost, limit, old.rows + kind.rows)
+            found[key] = BarType(kind.width, kind.cost, limit, old.rows + kind.rows)
     return list(found.values())
 
 
-def _without_dominated(kinds: list[Kind]) -> list[Kind]:
+def _without_dominated(kinds: list[BarType]) -> list[BarType]:
     """Leave out what an unlimited kind no narrower and no dearer can always replace; its rows go to that kind."""
     ranked = sorted(kinds, key=lambda kind: (kind.cost, -kind.width, kind.limit is not None, kind.rows))
-    kept: list[Kind] = []
+    kept: list[BarType] = []
     for kind in ranked:
         for place, better in enumerate(kept):
             if better.limit is None and better.width >= kind.width:
-                kept[place] = Kind(better.width, better.cost, None, better.rows + kind.rows)
+                kept[place] = BarType(better.width, better.cost, None, better.rows + kind.rows)
                 break
         else:
             kept.append(kind)
     return sorted(kept, key=lambda kind: (kind.width, kind.cost, kind.rows))
 
 
-def _groups(demand: Demand, kinds: tuple[Kind, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
+def _groups(demand: Demand, kinds: tuple[BarType, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
     """Kinds of the same limited rows, plain and with credit, share what there is of them."""
     groups: list[tuple[tuple[int, ...], int]] = []
     for place, kind in enumerate(kinds):

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from fencing.cutting.demand import Demand
-from fencing.cutting.plan_model import Certificate, Choice, End, Leaf, Split
+from fencing.cutting.plan_model import Certificate, PatternBranch, ProofBranch, ProofEnd, ProofLeaf
 from fencing.cutting.proof_tables import Ways
 
 Pattern = tuple[int, ...]
-Branch = tuple[Choice, bool]
+Branch = tuple[PatternBranch, bool]
 """A choice and whether it is its upper side that is meant."""
 
 
@@ -35,8 +35,8 @@ class Proof:
             high.append(min(most, self.cost // cheapest) if cheapest else most)
         return self._walk(self.certificate.tree, low, high)
 
-    def _walk(self, node: Split | Leaf, low: list[int], high: list[int]) -> int:
-        if isinstance(node, Leaf):
+    def _walk(self, node: ProofBranch | ProofLeaf, low: list[int], high: list[int]) -> int:
+        if isinstance(node, ProofLeaf):
             return self._leaf(node, low, high)
         least = self.cost
         if low[node.kind] <= node.most:
@@ -46,7 +46,7 @@ class Proof:
             least = min(least, over)
         return least
 
-    def _leaf(self, leaf: Leaf, low: list[int], high: list[int]) -> int:
+    def _leaf(self, leaf: ProofLeaf, low: list[int], high: list[int]) -> int:
         if leaf.proof == "mip":
             self.taken += 1
             return self.cost
@@ -61,7 +61,7 @@ class Proof:
         high = [most if patterns else 0 for most, patterns in zip(high, listed, strict=True)]
         return max(self.bars.up(total), self._pack(leaf.packing, listed, low, high, []))
 
-    def _bound_of(self, leaf: Leaf, total: int, worth: list[int], low: list[int], high: list[int]) -> int:
+    def _bound_of(self, leaf: ProofLeaf, total: int, worth: list[int], low: list[int], high: list[int]) -> int:
         """What the prices of a leaf prove; with whole bars where its bound rests on them."""
         bound = self.bars.up(total)
         if bound >= min(self.cost, leaf.bound * self.certificate.money):
@@ -147,10 +147,15 @@ class Proof:
         return found
 
     def _pack(
-        self, node: Choice | End, listed: list[list[Pattern]], low: list[int], high: list[int], path: list[Branch]
+        self,
+        node: PatternBranch | ProofEnd,
+        listed: list[list[Pattern]],
+        low: list[int],
+        high: list[int],
+        path: list[Branch],
     ) -> int:
         """Walk the choices; what their ends prove of the patterns listed."""
-        if isinstance(node, Choice):
+        if isinstance(node, PatternBranch):
             under = self._pack(node.under, listed, low, high, [*path, (node, False)])
             return min(under, self._pack(node.over, listed, low, high, [*path, (node, True)]))
         if len(node.fees) != len(path):
@@ -184,7 +189,7 @@ class Proof:
         return best
 
 
-def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[Choice, int]]) -> int:
+def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[PatternBranch, int]]) -> int:
     """What a bar is worth: its pieces, and the fee of every choice whose test it passes."""
     gain = sum(times * value for times, value in zip(pattern, values, strict=True) if times)
     for choice, fee in fees:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fencing.cutting.greedy import Bars, room_in_groups
-from fencing.cutting.problem import Problem
+from fencing.cutting.problem import CuttingProblem
 
 LAST = 130
 """Pieces left at which a large order is finished so."""
@@ -15,7 +15,7 @@ LAST_OF_MIXED, MIXED = 40, 60
 """Pieces left of one that is not large, but has more different lengths than that."""
 
 
-def rest_of(problem: Problem, need: tuple[int, ...], bars: Bars) -> tuple[Problem, list[int]]:
+def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
     """The problem that is left when ``bars`` are bought, and which pieces of the whole it has."""
     pieces = [piece for piece, count in enumerate(need) if count]
     used = [0] * len(problem.kinds)
@@ -28,7 +28,9 @@ def rest_of(problem: Problem, need: tuple[int, ...], bars: Bars) -> tuple[Proble
     members = [group for group, _ in problem.groups]
     groups = tuple(zip(members, room_in_groups(problem, bars), strict=True))
     widths = tuple(problem.widths[piece] for piece in pieces)
-    return Problem(widths, tuple(need[piece] for piece in pieces), kinds, groups, problem.absent, problem.money), pieces
+    return CuttingProblem(
+        widths, tuple(need[piece] for piece in pieces), kinds, groups, problem.absent, problem.money
+    ), pieces
 
 
 def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:

@@ -13,11 +13,11 @@ from dataclasses import replace
 from fencing.cutting.branch_and_price import Search
 from fencing.cutting.demand import Demand
 from fencing.cutting.plan_builder import bars_of, cost_of
-from fencing.cutting.plan_model import Bar, CutPlan, left_of
+from fencing.cutting.plan_model import CutBar, CutPlan, left_of
 from fencing.cutting.problem import problem_of
 from fencing.cutting.work_limit import Effort
 
-MOST_LENGTHS = 60
+MAX_LENGTHS = 60
 
 
 def polish(plan: CutPlan, effort: Effort) -> CutPlan:
@@ -26,23 +26,23 @@ def polish(plan: CutPlan, effort: Effort) -> CutPlan:
     Never dearer, never with a shorter longest remnant, and at an equal one never with more patterns.
     """
     demand = plan.demand
-    if len(demand.pieces) > MOST_LENGTHS or not plan.bars:
+    if len(demand.pieces) > MAX_LENGTHS or not plan.bars:
         return plan
     bars = _longest(plan, effort)
     fewer = _fewest(demand, bars, plan.cost, effort)
     return replace(plan, bars=min(plan.bars, bars, fewer, key=_rank))
 
 
-def _rank(bars: tuple[Bar, ...]) -> tuple[int, int]:
+def _rank(bars: tuple[CutBar, ...]) -> tuple[int, int]:
     return -longest_kept(bars), len(bars)
 
 
-def longest_kept(bars: tuple[Bar, ...]) -> int:
+def longest_kept(bars: tuple[CutBar, ...]) -> int:
     """Length [mm] of the longest remnant worth keeping; 0 without one."""
     return max((bar.left for bar in bars if bar.keep), default=0)
 
 
-def _longest(plan: CutPlan, effort: Effort) -> tuple[Bar, ...]:
+def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
     """Halve the doubt about how long the remnant can be, until a centimetre or the work is left."""
     demand, best = plan.demand, plan.bars
     usable = [stock for stock in demand.stock if stock.have != 0]
@@ -60,7 +60,7 @@ def _longest(plan: CutPlan, effort: Effort) -> tuple[Bar, ...]:
     return best
 
 
-def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[Bar, ...]:
+def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[CutBar, ...]:
     """Bars of that cost one of which leaves ``length``; nothing where there are none or the search is too long."""
     counts = dict(demand.pieces)
     counts[length] = counts.get(length, 0) + 1
@@ -78,7 +78,7 @@ def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tup
     return made if cost_of(demand, made) == cost else ()
 
 
-def _without_piece(demand: Demand, bars: tuple[Bar, ...], length: int) -> tuple[Bar, ...]:
+def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tuple[CutBar, ...]:
     """Take the stand-in for the remnant off the bar where that leaves most."""
     holders = [place for place, bar in enumerate(bars) if any(cut == length for cut, _ in bar.cuts)]
     place = max(holders, key=lambda place: (bars[place].left, -place))
@@ -92,16 +92,16 @@ def _without_piece(demand: Demand, bars: tuple[Bar, ...], length: int) -> tuple[
     return in_order(rest)
 
 
-def in_order(bars: Iterable[Bar]) -> tuple[Bar, ...]:
+def in_order(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
     """Bars by stock, longest cuts first, each different pattern once."""
-    counts: Counter[Bar] = Counter()
+    counts: Counter[CutBar] = Counter()
     for bar in bars:
         counts[replace(bar, count=1)] += bar.count
     merged = [replace(bar, count=count) for bar, count in counts.items()]
     return tuple(sorted(merged, key=lambda bar: (bar.stock, [(-length, -count) for length, count in bar.cuts])))
 
 
-def measured(demand: Demand, bar: Bar) -> Bar:
+def measured(demand: Demand, bar: CutBar) -> CutBar:
     """The bar with its remnant measured anew."""
     stock = demand.stock[bar.stock]
     left = left_of(demand, bar.stock, bar.cuts)
@@ -109,7 +109,7 @@ def measured(demand: Demand, bar: Bar) -> Bar:
     return replace(bar, left=left, keep=keep, credited=keep and stock.credit > 0)
 
 
-def _fewest(demand: Demand, bars: tuple[Bar, ...], cost: int, effort: Effort) -> tuple[Bar, ...]:
+def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort) -> tuple[CutBar, ...]:
     """Repeat the patterns that cover most: cut the same pieces from the same bars in fewer ways."""
     best = bars
     for _ in range(20):
@@ -121,7 +121,7 @@ def _fewest(demand: Demand, bars: tuple[Bar, ...], cost: int, effort: Effort) ->
     return best if cost_of(demand, best) == cost else bars
 
 
-def _merged_pair(demand: Demand, bars: tuple[Bar, ...]) -> tuple[Bar, ...] | None:
+def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
     """Two single bars of one stock recut alike, where their pieces halve evenly and the longest remnant stays."""
     longest = longest_kept(bars)
     for first, one in enumerate(bars):

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from fencing.cutting.greedy import Bars, left_over, room_in_groups
 from fencing.cutting.knapsack import Pattern, splits
-from fencing.cutting.problem import Problem
+from fencing.cutting.problem import CuttingProblem
 
 
-def laid(problem: Problem, last: int) -> tuple[tuple[int, ...], Bars]:
+def laid(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
     """Bars for the longest pieces first, until no more than ``last`` are left; what is needed then, and the bars."""
     need, made = list(problem.counts), Bars()
     while sum(need) > last:
@@ -21,7 +21,9 @@ def laid(problem: Problem, last: int) -> tuple[tuple[int, ...], Bars]:
     return tuple(need), made
 
 
-def _cheapest(problem: Problem, need: Sequence[int], left: list[int], shared: list[int]) -> tuple[int, Pattern] | None:
+def _cheapest(
+    problem: CuttingProblem, need: Sequence[int], left: list[int], shared: list[int]
+) -> tuple[int, Pattern] | None:
     """The bar with the longest piece left on it that costs least for what it holds."""
     first = next(piece for piece, count in enumerate(need) if count)
     need = [count - (piece == first) for piece, count in enumerate(need)]
@@ -42,7 +44,7 @@ def _cheapest(problem: Problem, need: Sequence[int], left: list[int], shared: li
     return None if best is None else (best[1], _pattern(problem, need, sums, first, best[2]))
 
 
-def _sums_from(problem: Problem, need: Sequence[int], first: int) -> list[int]:
+def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list[int]:
     """Entry i has bit x set where some of the pieces left from i on add up to x."""
     sums, mask = [1] * (len(need) + 1), (1 << (problem.widest + 1)) - 1
     for piece in range(len(need) - 1, first - 1, -1):
@@ -53,7 +55,7 @@ def _sums_from(problem: Problem, need: Sequence[int], first: int) -> list[int]:
     return sums
 
 
-def _pattern(problem: Problem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
+def _pattern(problem: CuttingProblem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
     """The pieces that add up to ``fill``, longest first, and one of the first."""
     cut = [0] * len(need)
     for piece in range(first, len(need)):

@@ -15,7 +15,7 @@ _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$")
 
 
 @dataclass(frozen=True, slots=True)
-class AlikeBars:
+class BarGroup:
     """Bars one after the other with the same stock and cuts; ``first`` stands for them all."""
 
     bars: tuple[SawnBar, ...]
@@ -25,7 +25,7 @@ class AlikeBars:
         """The bar that is drawn for them all.
 
         >>> bar = SawnBar("rail-48", 4, 4800, 0, (), 0, None)  # 4800 [mm]
-        >>> AlikeBars((bar, bar)).first.number
+        >>> BarGroup((bar, bar)).first.number
         4
         """
         return self.bars[0]
@@ -35,7 +35,7 @@ class AlikeBars:
         """``4`` or ``4–17`` [numbers on the saw sheet].
 
         >>> four, five = (SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (4, 5))
-        >>> AlikeBars((four,)).numbers, AlikeBars((four, five)).numbers
+        >>> BarGroup((four,)).numbers, BarGroup((four, five)).numbers
         ('4', '4–5')
         """
         return f"{self.first.number}" + (f"–{self.bars[-1].number}" if len(self.bars) > 1 else "")
@@ -45,44 +45,44 @@ class AlikeBars:
 
         >>> from fencing.buying.purchase_lines import Label
         >>> pieces = (Label("rail", 2390, "A-1"), Label("rail", 2100, "A-3"), Label("rail", 2390, "A-2"))
-        >>> list(AlikeBars((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).places())
+        >>> list(BarGroup((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).places())
         [(2390, 'A-1, A-2'), (2100, 'A-3')]
         """
         lengths = dict.fromkeys(piece.length for piece in self.first.pieces)
         for length in lengths:
             pieces = (piece for bar in self.bars for piece in bar.pieces if piece.length == length)
-            yield length, in_one_line(piece.where or piece.role for piece in pieces)
+            yield length, join_names(piece.where or piece.role for piece in pieces)
 
     def remnants(self) -> str:
         """The names to write on what is kept, with its length [mm]; empty where it is scrap.
 
         >>> bars = [SawnBar("rail-48", number, 4800, 0, (), 1200, f"RAIL-R{number} 1200") for number in (1, 2)]
-        >>> AlikeBars(tuple(bars)).remnants()
+        >>> BarGroup(tuple(bars)).remnants()
         'RAIL-R1, RAIL-R2, 1200 each'
         """
         long = f" {self.first.left}"
-        names = in_one_line(bar.remnant.removesuffix(long) for bar in self.bars if bar.remnant)
+        names = join_names(bar.remnant.removesuffix(long) for bar in self.bars if bar.remnant)
         return f"{names},{long} each" if names else ""
 
-    def halves(self) -> tuple[AlikeBars, AlikeBars]:
+    def halves(self) -> tuple[BarGroup, BarGroup]:
         """The same bars in two parts [2 or more bars].
 
         >>> bars = tuple(SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (1, 2, 3))
-        >>> [one.numbers for one in AlikeBars(bars).halves()]
+        >>> [one.numbers for one in BarGroup(bars).halves()]
         ['1', '2–3']
         """
         middle = len(self.bars) // 2
-        return AlikeBars(self.bars[:middle]), AlikeBars(self.bars[middle:])
+        return BarGroup(self.bars[:middle]), BarGroup(self.bars[middle:])
 
 
-def alike(bars: Sequence[SawnBar]) -> tuple[AlikeBars, ...]:
+def group_equal_bars(bars: Sequence[SawnBar]) -> tuple[BarGroup, ...]:
     """Bars in their order, neighbours cut alike drawn together [lengths in mm].
 
     >>> bars = [SawnBar("rail-48", number, length, 0, (), 0, None) for number, length in ((1, 4800), (2, 4800), (3, 2400))]
-    >>> [one.numbers for one in alike(bars)]
+    >>> [one.numbers for one in group_equal_bars(bars)]
     ['1–2', '3']
     """
-    return tuple(AlikeBars(tuple(group)) for _, group in groupby(bars, key=_cut))
+    return tuple(BarGroup(tuple(group)) for _, group in groupby(bars, key=_cut))
 
 
 def _cut(bar: SawnBar) -> tuple[object, ...]:
@@ -90,10 +90,10 @@ def _cut(bar: SawnBar) -> tuple[object, ...]:
     return bar.sku, bar.length, bar.trim, bar.left, bar.remnant is None, pieces
 
 
-def in_one_line(names: Iterable[str]) -> str:
+def join_names(names: Iterable[str]) -> str:
     """Names in one line: how often each [times], neighbours drawn together. Source: house rule.
 
-    >>> in_one_line(["A-P1", "A-P2", "A-P2", "A-P3", "A-P3", "A-P4", "A-P4", "A-6 top", "A-7 top"])
+    >>> join_names(["A-P1", "A-P2", "A-P2", "A-P3", "A-P3", "A-P4", "A-P4", "A-6 top", "A-7 top"])
     'A-P1, A-P2 to A-P4 each 2, A-6 top, A-7 top'
     """
     counted = Counter(names)

@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import hypot
 
 from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, scales, svg
-from fencing.drawing.dimensions import Span
+from fencing.drawing.dimensions import DimensionSpan
 from fencing.drawing.drawing_context import LETTERING, Scene, scene
 from fencing.drawing.elevation_rows import typical_width
 from fencing.drawing.frame import Frame
@@ -58,7 +58,7 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     y, parts = bottom + size * 1.2, list[str]()
     for span in (
         _rail_span(bay, frame),
-        Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
+        DimensionSpan(frame.x(bay.start), frame.x(bay.end), str(bay.width), fuller=f"{bay.width} hole to hole"),
     ):
         drawn, deep = dimensions.chain([span], 0, width, y, size)
         parts.append(drawn)
@@ -69,12 +69,12 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     return svg.drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
 
 
-def _rail_span(bay: Bay, frame: Frame) -> Span:
+def _rail_span(bay: Bay, frame: Frame) -> DimensionSpan:
     """The bottom rail from pocket to pocket, as long on paper as it reaches along the run."""
     rail, rise = bay.rails[0].length, bay.base[1] - bay.base[0]
     along = rail * bay.width / hypot(bay.width, rise)
     left = bay.start + (bay.sheets[0].at if bay.sheets else (bay.width - along) / 2)
-    return Span(frame.x(left), frame.x(left + along), str(rail), fuller=f"rail {rail}")
+    return DimensionSpan(frame.x(left), frame.x(left + along), str(rail), fuller=f"rail {rail}")
 
 
 def _sheets_told(bay: Bay) -> str:
@@ -111,7 +111,9 @@ def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place
         post.ground - post.hole_depth,
     ]
     spans = [
-        Span(frame.y(upper), frame.y(lower), str(upper - lower)) for upper, lower in pairwise(levels) if upper > lower
+        DimensionSpan(frame.y(upper), frame.y(lower), str(upper - lower))
+        for upper, lower in pairwise(levels)
+        if upper > lower
     ]
     return dimensions.ladder(place[0], spans, frame.top, place[1], shown.size)
 
@@ -141,10 +143,10 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
     body += _gate_figure(shown, gate, frame) + _leaf_heights(shown, gate, frame, bottom)
     y = bottom + 1
     leaves = [
-        Span(frame.x(at), frame.x(at + each.width), str(each.width))
+        DimensionSpan(frame.x(at), frame.x(at + each.width), str(each.width))
         for at, each, _ in elevation_symbols.leaf_places(gate)
     ]
-    opening = Span(
+    opening = DimensionSpan(
         frame.x(gate.start), frame.x(gate.start + gate.opening), str(gate.opening), fuller=f"opening {gate.opening}"
     )
     for spans in (leaves, [opening]):
@@ -186,18 +188,18 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
     x = frame.left - 2.5
     marks_up = [0, *leaf.hinges, leaf.height]
     spans = [
-        Span(frame.y(gate.base + upper), frame.y(gate.base + lower), str(upper - lower))
+        DimensionSpan(frame.y(gate.base + upper), frame.y(gate.base + lower), str(upper - lower))
         for lower, upper in pairwise(marks_up)
         if upper > lower
     ]
     drawn = dimensions.ladder(x, spans, low, high, size)
     right = frame.x(gate.start + gate.opening + shown.system.square.face) + 2.5 + size * 3.4
-    heights = [Span(frame.top, foot, str(leaf.height))]
+    heights = [DimensionSpan(frame.top, foot, str(leaf.height))]
     if leaf.clip is not None and leaf.lattice:
         rail = leaf.height - leaf.lattice[0].height
         heights = [
-            Span(frame.top, frame.y(gate.base + rail), str(leaf.height - rail)),
-            Span(frame.y(gate.base + rail), foot, str(rail)),
+            DimensionSpan(frame.top, frame.y(gate.base + rail), str(leaf.height - rail)),
+            DimensionSpan(frame.y(gate.base + rail), foot, str(rail)),
         ]
     return drawn + dimensions.ladder(right, heights, low, high, size)
 

@@ -13,7 +13,7 @@ _MOVE = 7.0  # mm a label may be pushed sideways before a second lane is opened
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class DimensionLabel:
     """Words wanted at ``x``, ``under`` on a second line; ``mark`` draws a sign before them, ``sign`` wide, at (left, base)."""
 
     x: float
@@ -30,7 +30,14 @@ class Label:
 
 
 def row(
-    labels: Sequence[Label], low: float, high: float, top: float, size: float, *, below: bool, leaders: bool = True
+    labels: Sequence[DimensionLabel],
+    low: float,
+    high: float,
+    top: float,
+    size: float,
+    *,
+    below: bool,
+    leaders: bool = True,
 ) -> tuple[str, float]:
     """A row of labels between ``low`` and ``high`` with leaders to their places: (SVG, height).
 
@@ -51,13 +58,13 @@ def row(
     for label, (lane, x) in zip(ordered, placed, strict=True):
         nth = lane if below else many - 1 - lane
         base = top + (leader if below else 0) + nth * line + size * 0.95
-        parts.append(_written(label, x, base, size))
+        parts.append(_label_text(label, x, base, size))
         edge = top if below else top + height
         ties.append(svg.segment(label.x, edge, x, edge + (leader - 0.3) * (1 if below else -1)))
     return (svg.path("dim", "".join(ties)) if leaders else "") + "".join(parts), height
 
 
-def _written(label: Label, x: float, base: float, size: float) -> str:
+def _label_text(label: DimensionLabel, x: float, base: float, size: float) -> str:
     left = x - (lettering.width(label.words, size) + label.sign) / 2
     written = label.mark(left, base) if label.mark else ""
     if label.words:
@@ -69,7 +76,7 @@ def _written(label: Label, x: float, base: float, size: float) -> str:
     return written
 
 
-def _shortened(label: Label, room: float, size: float) -> Label:
+def _shortened(label: DimensionLabel, room: float, size: float) -> DimensionLabel:
     if label.width(size) <= room:
         return label
     words = lettering.fit(label.words, size, room - label.sign)
@@ -77,7 +84,7 @@ def _shortened(label: Label, room: float, size: float) -> Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class DimensionSpan:
     """One dimension from ``left`` to ``right`` [mm of paper]; without words only its ticks are drawn.
 
     ``fuller`` words are said instead where there is room for them.
@@ -97,7 +104,7 @@ class Span:
         return self.words, False
 
 
-def chain(spans: Sequence[Span], low: float, high: float, top: float, size: float) -> tuple[str, float]:
+def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, size: float) -> tuple[str, float]:
     """A chain of dimensions with slanted ticks: (SVG, height). Words that fit stand on the line, the others on lanes under it."""
     if not spans:
         return "", 0.0
@@ -105,7 +112,7 @@ def chain(spans: Sequence[Span], low: float, high: float, top: float, size: floa
     ends = sorted({span.left for span in spans} | {span.right for span in spans})
     data = svg.segment(ends[0], line, ends[-1], line)
     ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(line + 0.6)}l1.2 -1.2" for x in ends)
-    inside, outside = list[str](), list[Label]()
+    inside, outside = list[str](), list[DimensionLabel]()
     for span in spans:
         middle = (span.left + span.right) / 2
         if not span.words:
@@ -114,13 +121,13 @@ def chain(spans: Sequence[Span], low: float, high: float, top: float, size: floa
         if fits:
             inside.append(svg.text(middle, line - size * 0.3, words, size, live=span.live))
         else:
-            outside.append(Label(middle, span.words, live=span.live))
+            outside.append(DimensionLabel(middle, span.words, live=span.live))
     under, deep = row(outside, low, high, line + 0.3, size, below=True)
     body = svg.path("dim", data) + svg.path("tick", ticks) + "".join(inside) + under
     return svg.group("dimensions", body), line - top + 0.9 + deep
 
 
-def ladder(x: float, spans: Sequence[Span], low: float, high: float, size: float) -> str:
+def ladder(x: float, spans: Sequence[DimensionSpan], low: float, high: float, size: float) -> str:
     """Dimensions standing over each other at ``x`` (their ``left`` is the upper end), words level on the left of the line.
 
     Words stay between ``low`` and ``high`` and are pushed apart where spans are lower than a line of words.

@@ -117,7 +117,7 @@ def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Str
     return made
 
 
-def _drawn_bands(shown: Scene, packed: list[list[page_layout.Placed]], n: int, width: float) -> list[str]:
+def _drawn_bands(shown: Scene, packed: list[list[page_layout.PlacedStrip]], n: int, width: float) -> list[str]:
     bands = list(page_layout.bands(packed))
     return [
         _drawn(shown, items, n, width, f", part {number} of {len(bands)}" if len(bands) > 1 else "", has_foot=has_foot)
@@ -126,7 +126,7 @@ def _drawn_bands(shown: Scene, packed: list[list[page_layout.Placed]], n: int, w
 
 
 def _drawn(
-    shown: Scene, items: list[page_layout.Placed], n: int, width: float, part: str = "", *, has_foot: bool = True
+    shown: Scene, items: list[page_layout.PlacedStrip], n: int, width: float, part: str = "", *, has_foot: bool = True
 ) -> str:
     body, deep = page_layout.drawn(items)
     if has_foot:

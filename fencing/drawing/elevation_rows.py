@@ -18,7 +18,7 @@ class TooWide(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ElevationRow:
     """The part of a run from its post ``first`` to its post ``last``; ``ground`` is its earth line."""
 
     run: BuiltRun
@@ -70,7 +70,7 @@ def typical_width(bays: Sequence[Bay]) -> int:
     return max(counted, key=lambda width: (counted[width], width), default=0)
 
 
-def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[Row]:
+def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[ElevationRow]:
     """The fewest rows of at most ``longest`` mm of run and ``highest`` mm from the lowest to the highest thing drawn.
 
     Raises:
@@ -122,7 +122,7 @@ def _limits(run: BuiltRun, system: System) -> list[Pair]:
     ]
 
 
-def _row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: int) -> Row:
+def _row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: int) -> ElevationRow:
     start, end = run.posts[first].at, run.posts[last].at
     bays = run.bays[
         bisect_left(run.bays, start, key=lambda bay: bay.start) : bisect_right(run.bays, end, key=lambda bay: bay.end)
@@ -130,4 +130,4 @@ def _row(run: BuiltRun, first: int, last: int, ground: Sequence[Pair], typical: 
     gates = tuple(gate for gate in run.gates if start <= gate.start and gate.start + gate.opening <= end)
     low = bisect_left(ground, start, key=lambda corner: corner[0])
     high = bisect_right(ground, end, key=lambda corner: corner[0])
-    return Row(run, first, last, bays, gates, tuple(ground[low:high]), typical)
+    return ElevationRow(run, first, last, bays, gates, tuple(ground[low:high]), typical)

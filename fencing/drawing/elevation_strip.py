@@ -17,13 +17,13 @@ from dataclasses import dataclass
 from functools import partial
 
 from fencing.drawing import dimensions, elevation_symbols, lettering, plan_symbols, svg
-from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, gravest, measured
-from fencing.drawing.elevation_rows import Row
+from fencing.drawing.elevation_rows import ElevationRow
 from fencing.drawing.frame import Frame
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import Bay, Post
-from fencing.model.measure import Basis, Terminal
+from fencing.model.measure import MeasureBasis, Terminal
 
 _STUB = 6.0  # mm of paper of an existing fence or a wall beside the run
 
@@ -60,15 +60,15 @@ def notice_mark(x: float, base: float, size: float, level: Level, told: str) -> 
     return svg.group(f"mark g-{level.value}", shape)
 
 
-def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> Label:
+def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> DimensionLabel:
     """The numbers of the notices of one place, after the sign of the gravest."""
     told = " ".join(f"{number}: {notice.text}." for number, notice in notices)
     words = ", ".join(str(number) for number, _ in notices)
     draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), told=told)
-    return Label(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
+    return DimensionLabel(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
 
 
-def strip(scene: Scene, row: Row, n: int, room: float) -> Strip:
+def strip(scene: Scene, row: ElevationRow, n: int, room: float) -> Strip:
     """Draw one row at 1:n, no wider than ``room`` mm: a title that is too long is shortened."""
     side = margin(scene, n)
     needed = 2 * side + (row.end - row.start) / n
@@ -92,7 +92,7 @@ def strip(scene: Scene, row: Row, n: int, room: float) -> Strip:
     return Strip(width, y + 0.5, "".join(parts))
 
 
-def _title(scene: Scene, row: Row) -> tuple[str, str]:
+def _title(scene: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, measured(scene.takeoff, row.run)
     name = f"Run {run.id}" + ("" if row.starts else " continued")
     if not row.starts:
@@ -127,7 +127,7 @@ def post_name(run: str, post: str, size: float) -> str:
     return name if lettering.width(name, size) <= 5 * size else f"\u2026{name.rpartition('-')[2]}"
 
 
-def _above(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _above(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """The run from above at the same scale, the viewer's side below."""
     inward = scene.inside[row.run.id]
     deep = [(swing.open[1] / frame.n) for gate in row.gates for swing in plan_symbols.swings(gate, inward)]
@@ -152,12 +152,12 @@ def _above(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, flo
     return svg.group("above", body, f"Run {row.run.id} from above"), up + down + 1.2
 
 
-def _names(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _names(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """Gates by name, and notices at the bay, gate or post they are about."""
-    labels = list[Label]()
+    labels = list[DimensionLabel]()
     for gate in row.gates:
         middle = frame.x(gate.start + gate.opening / 2)
-        labels.append(Label(middle, gate.id, bold=True, live=scene.is_live(gate.id)))
+        labels.append(DimensionLabel(middle, gate.id, bold=True, live=scene.is_live(gate.id)))
     places = [(bay.id, (bay.start + bay.end) / 2) for bay in row.bays]
     places += [(gate.id, gate.start + gate.opening / 2) for gate in row.gates]
     places += [(post.id, float(post.at)) for post in row.posts]
@@ -166,7 +166,7 @@ def _names(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, flo
     return dimensions.row(labels, 0, width, frame.top, scene.size, below=False, leaders=False)
 
 
-def _tops(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _tops(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """Level of the top of the fence, said again only where it changes."""
     points, last = list[tuple[float, int]](), None
     for bay in row.bays:
@@ -174,11 +174,11 @@ def _tops(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, floa
             if top != last:
                 points.append((at, top))
             last = top
-    labels = [Label(frame.x(at), lettering.level(top), soft=True) for at, top in points]
+    labels = [DimensionLabel(frame.x(at), lettering.level(top), soft=True) for at, top in points]
     return dimensions.row(labels, 0, width, frame.top, scene.size, below=False)
 
 
-def _fence(scene: Scene, row: Row, frame: Frame) -> str:
+def _fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
     """Holes first, earth over them, then bays, gates and posts, each a group that can be tapped."""
     system = scene.system
     bays = {bay.id: bay for bay in row.run.bays}
@@ -208,7 +208,7 @@ def describe(bay: Bay) -> str:
     )
 
 
-def _beside(scene: Scene, row: Row, frame: Frame, bottom: float) -> str:
+def _beside(scene: Scene, row: ElevationRow, frame: Frame, bottom: float) -> str:
     """What stands at the ends: the height of the fence, a wall, an existing fence, or the match line of a broken run."""
     measure = measured(scene.takeoff, row.run)
     return _end(scene, row, frame, bottom, -1, measure.start if row.starts else None) + _end(
@@ -216,7 +216,7 @@ def _beside(scene: Scene, row: Row, frame: Frame, bottom: float) -> str:
     )
 
 
-def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, terminal: Terminal | None) -> str:
+def _end(scene: Scene, row: ElevationRow, frame: Frame, bottom: float, outward: int, terminal: Terminal | None) -> str:
     post = row.posts[0] if outward < 0 else row.posts[-1]
     x = frame.x(post.at)
     far = x + outward * (margin(scene, frame.n) - scene.size * 1.35 - 0.8)
@@ -238,11 +238,11 @@ def _end(scene: Scene, row: Row, frame: Frame, bottom: float, outward: int, term
     return body + dimensions.upright(far, y_top, y_base, words, scene.size, middle=middle)
 
 
-def _match_words(scene: Scene, row: Row, post: Post) -> str:
+def _match_words(scene: Scene, row: ElevationRow, post: Post) -> str:
     return f"match {post_name(row.run.id, post.id, scene.size)}"
 
 
-def _end_lines(row: Row, post: Post, outward: int) -> tuple[int, int]:
+def _end_lines(row: ElevationRow, post: Post, outward: int) -> tuple[int, int]:
     """(top, base) of what stands at an end: a bay, otherwise a gate."""
     side = 0 if outward < 0 else 1
     bay = row.bays[0 if outward < 0 else -1] if row.bays else None
@@ -262,37 +262,37 @@ def _terminal(scene: Scene, frame: Frame, post: Post, terminal: Terminal, outwar
     return ""
 
 
-def _bay_dimensions(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _bay_dimensions(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """Bay widths: the typical one once in each row, odd ones always; openings between their posts' inner faces."""
-    spans, typical_said = list[Span](), False
+    spans, typical_said = list[DimensionSpan](), False
     for bay in row.bays:
         words, fuller, live = str(bay.width), "", scene.is_live(bay.id)
         if bay.width == row.typical and len(row.run.bays) > 1:
             words, fuller = ("", "") if typical_said and not live else (words, f"{bay.width} typ.")
             typical_said = True
-        spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, live, fuller))
+        spans.append(DimensionSpan(frame.x(bay.start), frame.x(bay.end), words, live, fuller))
     for gate in row.gates:
         ends = frame.x(gate.start), frame.x(gate.start + gate.opening)
-        spans.append(Span(*ends, str(gate.opening), scene.is_live(gate.id), f"opening {gate.opening}"))
+        spans.append(DimensionSpan(*ends, str(gate.opening), scene.is_live(gate.id), f"opening {gate.opening}"))
     return dimensions.chain(spans, 0, width, frame.top, scene.size)
 
 
-def _run_dimension(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """The whole run on its tape, or the part of it that this row shows."""
     run, measure = row.run, measured(scene.takeoff, row.run)
     start = 0 if row.starts else row.start
     end = run.length if row.ends else row.end
-    over = "overall" if measure.basis is Basis.OVERALL else "between centres"
+    over = "overall" if measure.basis is MeasureBasis.OVERALL else "between centres"
     words = f"{lettering.metres(end - start)} m"
     fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {lettering.metres(run.length)} m"
-    span = Span(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
+    span = DimensionSpan(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
     return dimensions.chain([span], 0, width, frame.top, scene.size)
 
 
-def _posts(scene: Scene, row: Row, frame: Frame, width: float) -> tuple[str, float]:
+def _posts(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
     """Posts by name over the level of the ground at each."""
     labels = [
-        Label(
+        DimensionLabel(
             frame.x(post.at),
             post_name(row.run.id, post.id, scene.size),
             bold=post.kind == "square",

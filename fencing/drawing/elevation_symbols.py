@@ -7,10 +7,10 @@ from itertools import pairwise
 
 from fencing.drawing import svg
 from fencing.drawing.frame import Frame
-from fencing.model.fence import Bay, HungGate, Leaf, Member, Pair, Post
+from fencing.model.fence import Bay, HungGate, Leaf, Pair, Post, Upright
 from fencing.model.system import Hole, HoleShape, System
 
-Edges = tuple[Member, float, float]
+Edges = tuple[Upright, float, float]
 
 
 def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Edges]:

@@ -76,7 +76,7 @@ def lanes(
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class LabelBox:
     """A rectangle about (x, y), ``along`` by ``across`` mm, its length turned clockwise by ``turn`` degrees."""
 
     x: float
@@ -104,7 +104,7 @@ class Box:
         return min(xs), min(ys), max(xs), max(ys)
 
 
-def overlap(one: Box, other: Box) -> bool:
+def overlap(one: LabelBox, other: LabelBox) -> bool:
     """Whether two turned rectangles share more than an edge (separating axes)."""
     first, second = one.corners(), other.corners()
     for ax, ay in (*one.axes(), *other.axes()):
@@ -122,9 +122,9 @@ class Board:
 
     def __init__(self, left: float, top: float, right: float, bottom: float) -> None:
         self.edges = (left, top, right, bottom)
-        self._cells = defaultdict[tuple[int, int], list[tuple[Box, tuple[float, float, float, float]]]](list)
+        self._cells = defaultdict[tuple[int, int], list[tuple[LabelBox, tuple[float, float, float, float]]]](list)
 
-    def add(self, box: Box) -> None:
+    def add(self, box: LabelBox) -> None:
         bounds = box.bounds()
         for cell in self._reach(bounds):
             self._cells[cell].append((box, bounds))
@@ -136,20 +136,20 @@ class Board:
         length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 / pieces
         for piece in range(pieces):
             share = (piece + 0.5) / pieces
-            self.add(Box(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
+            self.add(LabelBox(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
 
     def deepest(self) -> float:
         """How far down anything reaches [mm]; the upper edge of a board with nothing on it."""
         return max((bounds[3] for held in self._cells.values() for _, bounds in held), default=self.edges[1])
 
-    def inside(self, box: Box) -> bool:
+    def inside(self, box: LabelBox) -> bool:
         return self._holds(box.bounds())
 
     def _holds(self, bounds: tuple[float, float, float, float]) -> bool:
         left, top, right, bottom = bounds
         return left >= self.edges[0] and top >= self.edges[1] and right <= self.edges[2] and bottom <= self.edges[3]
 
-    def free(self, box: Box) -> bool:
+    def free(self, box: LabelBox) -> bool:
         bounds = box.bounds()
         if not self._holds(bounds):
             return False

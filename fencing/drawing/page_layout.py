@@ -17,7 +17,7 @@ _FEW = 2  # sheets that need one scale bar between them
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedStrip:
     x: float
     y: float
     strip: Strip
@@ -28,9 +28,9 @@ def foot_height(size: float) -> float:
     return size * 1.65 + 1.9 + 3
 
 
-def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[list[Placed]]:
+def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[list[PlacedStrip]]:
     """Strips in order on sheets ``width`` by ``height`` mm (None: one sheet as high as need be)."""
-    sheets, shelf = list[list[Placed]]([[]]), list[Strip]()
+    sheets, shelf = list[list[PlacedStrip]]([[]]), list[Strip]()
     top = 0.0
     for strip in strips:
         used = sum(item.width + _BESIDE for item in shelf)
@@ -43,12 +43,12 @@ def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[li
                 shelf = []
             sheets.append([])
             top, used = 0.0, 0.0
-        sheets[-1].append(Placed(used, top, strip))
+        sheets[-1].append(PlacedStrip(used, top, strip))
         shelf.append(strip)
     return sheets
 
 
-def bands(sheets: Sequence[Sequence[Placed]]) -> Iterator[tuple[list[Placed], bool]]:
+def bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[PlacedStrip], bool]]:
     """Each band moved to the top of its own paper, and whether a foot comes under it: the last, and each sheet of a long job."""
     for sheet, placed in enumerate(sheets, 1):
         is_footed = sheet == len(sheets) or len(sheets) > _FEW
@@ -65,7 +65,7 @@ def foot(n: int, size: float, y: float, width: float, note: str) -> str:
     return body + svg.text(width, y + deep - 0.5, note, size, anchor="end", soft=True)
 
 
-def drawn(placed: Sequence[Placed]) -> tuple[str, float]:
+def drawn(placed: Sequence[PlacedStrip]) -> tuple[str, float]:
     """The strips at their places, and how deep they reach."""
     body = "".join(
         svg.group("strip", item.strip.body, transform=f"translate({svg.num(item.x)} {svg.num(item.y)})")

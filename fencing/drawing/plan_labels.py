@@ -7,10 +7,10 @@ from math import atan2, cos, degrees, hypot, radians, sin
 from fencing.drawing import lettering, svg
 from fencing.drawing.drawing_context import Scene, measured
 from fencing.drawing.elevation_strip import post_name
-from fencing.drawing.label_placement import Board, Box
+from fencing.drawing.label_placement import Board, LabelBox
 from fencing.drawing.lettering import metres
 from fencing.drawing.plan_symbols import Track
-from fencing.drawing.run_chains import Laid
+from fencing.drawing.run_chains import LaidOutRun
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line
@@ -24,7 +24,7 @@ def run_words(shown: Scene, run: BuiltRun) -> str:
     return f"Run {run.id}: {metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
 
 
-def _apart(laid: Laid) -> float:
+def _apart(laid: LaidOutRun) -> float:
     """Mean distance [mm of paper] of a run's posts."""
     posts = laid.run.posts
     return (posts[-1].at - posts[0].at) / max(1, len(posts) - 1) / laid.track.n
@@ -36,10 +36,10 @@ def _readable(heading: float) -> float:
     return turn - 360 if turn >= 270 else turn - 180 if turn >= 90 else turn
 
 
-def _between(one: tuple[float, float], other: tuple[float, float]) -> Box:
+def _between(one: tuple[float, float], other: tuple[float, float]) -> LabelBox:
     """A thin box along a leader."""
     dx, dy = other[0] - one[0], other[1] - one[1]
-    return Box((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
+    return LabelBox((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
 
 
 class Annotator:
@@ -55,13 +55,13 @@ class Annotator:
     def body(self) -> str:
         return svg.group("words", "".join(self._parts))
 
-    def keep(self, laid: Laid, inward: int) -> None:
+    def keep(self, laid: LaidOutRun, inward: int) -> None:
         """Keep gates' names off the ends of a run's dimension line on its outside."""
         for post in (laid.run.posts[0], laid.run.posts[-1]):
             far = laid.track.at(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
             self._kept.add(_between(laid.track.at(post.at), far))
 
-    def run(self, laid: Laid, inward: int) -> None:
+    def run(self, laid: LaidOutRun, inward: int) -> None:
         """Name and length of a run on a dimension line, outside before inside; else with a leader; else its number and a key."""
         run, live = laid.run, self.shown.is_live(laid.run.id)
         name, length = lettering.fit(run.id, self.size, 40), f"{metres(run.length)} m"
@@ -75,11 +75,11 @@ class Annotator:
         any(self._ring(place, str(number), live=live, bold=True, leader=True) for place in places)
         self._left.append(f"{number}: {name} {length}")
 
-    def _take(self, text: Box) -> None:
+    def _take(self, text: LabelBox) -> None:
         self.board.add(text)
         self._words.add(text)
 
-    def _dimension(self, laid: Laid, away: float, name: str, length: str, live: bool) -> bool:
+    def _dimension(self, laid: LaidOutRun, away: float, name: str, length: str, live: bool) -> bool:
         run, track = laid.run, laid.track
         start, end = run.posts[0].at, run.posts[-1].at
         first, gap = lettering.width(name, self.size), self.size * 0.5
@@ -89,12 +89,12 @@ class Annotator:
             return False
         off = away * track.n
         x, y = track.at((start + end) / 2, off)
-        line = Box(x, y, long - 1.6, 0.6, track.heading)
+        line = LabelBox(x, y, long - 1.6, 0.6, track.heading)
         turn = _readable(track.heading)
         ux, uy = cos(radians(turn)), sin(radians(turn))
         lift = self.size * 0.75  # from the line to the middle of the words, upwards as they are read
-        text = Box(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
-        ticks = Box(x, y, long + 1.4, 1.6, track.heading)
+        text = LabelBox(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
+        ticks = LabelBox(x, y, long + 1.4, 1.6, track.heading)
         if not (self.board.inside(ticks) and self.board.free(line) and self.board.free(text)):
             return False
         near, reach = (0.9 if off > 0 else -0.9) * track.n, off + (0.9 if off > 0 else -0.9) * track.n
@@ -125,7 +125,7 @@ class Annotator:
             for angle in (-90, 90, 0, 180, -45, 45, -135, 135, -20, 20, 160, -160):
                 cx, cy = cos(radians(angle)), sin(radians(angle))
                 x, y = place[0] + cx * (away + wide / 2), place[1] + cy * away
-                box = Box(x, y, wide + 0.8, high)
+                box = LabelBox(x, y, wide + 0.8, high)
                 near = (x - cx * (wide / 2 + 0.5), y - cy * (high / 2 + 0.2))
                 tie = _between((place[0] + cx * 1.3, place[1] + cy * 1.3), near)
                 if not self.board.free(box) or not self._kept.free(box) or (leader and not self.board.free(tie)):
@@ -138,7 +138,7 @@ class Annotator:
                 return True
         return False
 
-    def gates(self, laid: Laid, inward: int) -> None:
+    def gates(self, laid: LaidOutRun, inward: int) -> None:
         """Name and opening of each gate, on the side it does not open to."""
         for gate in laid.run.gates:
             side = -inward if gate.opens == "in" else inward
@@ -162,14 +162,14 @@ class Annotator:
         foot = track.at(at)
         for away in (1.4, 2.4, 3.6):
             x, y = foot[0] + cx * (away + reach), foot[1] + cy * (away + reach)
-            box = Box(x, y, wide + 0.6, high)
+            box = LabelBox(x, y, wide + 0.6, high)
             if self.board.free(box) and (soft or self._kept.free(box)):
                 self._take(box)
                 self._parts.append(svg.text(x, y + self.size * 0.37, words, self.size, live=live, bold=bold, soft=soft))
                 return True
         return False
 
-    def posts(self, laid: Laid, inward: int) -> None:
+    def posts(self, laid: LaidOutRun, inward: int) -> None:
         """Names of posts on the inside wherever there is room for them, at scales that part them."""
         if _apart(laid) < 2.2 * self.size:
             return

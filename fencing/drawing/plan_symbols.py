@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 from fencing.drawing import elevation_symbols, svg
-from fencing.drawing.label_placement import Box
+from fencing.drawing.label_placement import LabelBox
 from fencing.model.fence import HungGate
 from fencing.model.system import System
 
@@ -80,12 +80,12 @@ def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
     return svg.path("hit", shut) + svg.path("swing", arcs, live=live) + svg.path("edge", leaves, live=live)
 
 
-def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> Box:
+def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> LabelBox:
     """The rectangle a gate's swing takes on paper."""
     deep = max(leaf.width for leaf in gate.leaves) + system.square.face
     side = inward if gate.opens == "in" else -inward
     x, y = track.at(gate.start + gate.opening / 2, side * deep / 2)
-    return Box(x, y, gate.opening / track.n, deep / track.n, track.heading)
+    return LabelBox(x, y, gate.opening / track.n, deep / track.n, track.heading)
 
 
 def describe(gate: HungGate) -> str:

@@ -12,24 +12,24 @@ from html import escape
 from fencing.drawing import elevation_symbols, page_layout, plan_symbols, scales, svg
 from fencing.drawing.drawing_context import LETTERING, Scene, measured, scene
 from fencing.drawing.elevation_strip import describe
-from fencing.drawing.label_placement import Board, Box
+from fencing.drawing.label_placement import Board, LabelBox
 from fencing.drawing.lettering import metres
 from fencing.drawing.plan_labels import Annotator, run_words
 from fencing.drawing.plan_symbols import Track
-from fencing.drawing.run_chains import Chain, Laid, chains
+from fencing.drawing.run_chains import Chain, LaidOutRun, chains
 from fencing.model.fence import BuiltRetrofit
 from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in m, openings in mm; not set to north"
-_LEAST = 20  # a plan is not drawn larger than this
+_MIN = 20  # a plan is not drawn larger than this
 _NONE = scales.STANDARD[-1] + 1  # fits at no scale
 _HEADINGS = (0.0, -90.0, 90.0)
 _STUB = 7.0  # mm of paper of an existing fence at a run's end
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class _PlanPart:
     """A chain or a retrofit and its extent on the ground [mm]: left, top, right, bottom."""
 
     chain: Chain | None
@@ -45,7 +45,7 @@ class _Part:
 class _Fit:
     """Parts with the places they have at 1:n, ``deep`` mm in all."""
 
-    parts: list[_Part]
+    parts: list[_PlanPart]
     places: list[tuple[float, float]]
     n: int
     deep: float
@@ -89,20 +89,20 @@ def plan(
     return _drawn(shown, best.parts, best.places, best.n, (width, best.deep, pad))
 
 
-def _parts(shown: Scene, heading: float) -> list[_Part]:
-    parts = [_Part(chain, None, _extent(shown, chain)) for chain in chains(shown.takeoff, heading)]
-    return parts + [_Part(None, built, (0, 0, built.bays[-1].end, 0)) for built in shown.takeoff.retrofits]
+def _parts(shown: Scene, heading: float) -> list[_PlanPart]:
+    parts = [_PlanPart(chain, None, _extent(shown, chain)) for chain in chains(shown.takeoff, heading)]
+    return parts + [_PlanPart(None, built, (0, 0, built.bays[-1].end, 0)) for built in shown.takeoff.retrofits]
 
 
-def _fit(parts: list[_Part], width: float, room: float, pad: float) -> _Fit:
-    for n in (n for n in scales.STANDARD if n >= _LEAST):
+def _fit(parts: list[_PlanPart], width: float, room: float, pad: float) -> _Fit:
+    for n in (n for n in scales.STANDARD if n >= _MIN):
         places, deep = _shelves([part.size(n, pad) for part in parts], width)
         if places and deep <= room:
             return _Fit(parts, places, n, deep)
     return _Fit(parts, [], _NONE, 0.0)
 
 
-def _reads(parts: Sequence[_Part]) -> float:
+def _reads(parts: Sequence[_PlanPart]) -> float:
     """How far the longest run goes on to the right and down, as a page is read."""
     tracks = [laid for part in parts if part.chain for laid in part.chain.runs]
     longest = max(tracks, key=lambda laid: laid.run.length, default=None)
@@ -139,14 +139,14 @@ def _shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[t
 
 def _drawn(
     shown: Scene,
-    parts: Sequence[_Part],
+    parts: Sequence[_PlanPart],
     places: Sequence[tuple[float, float]],
     n: int,
     paper: tuple[float, float, float],
 ) -> str:
     width, deep, pad = paper
     board = Board(0.3, 0.3, width - 0.3, deep - 0.3)
-    body, laid_out = list[str](), list[tuple[Chain, list[Laid]]]()
+    body, laid_out = list[str](), list[tuple[Chain, list[LaidOutRun]]]()
     for part, (x, y) in zip(parts, places, strict=True):
         origin = (x + pad - part.extent[0] / n, y + pad - part.extent[1] / n)
         if part.chain:
@@ -183,7 +183,7 @@ def _on_paper(track: Track, n: int, origin: tuple[float, float]) -> Track:
     return Track(n, origin[0] + track.x0 / n, origin[1] + track.y0 / n, track.heading, track.origin)
 
 
-def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
+def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     """One run: what is removed, its bays, its gates, its posts cut through, and what stands at its ends."""
     run, track, system = laid.run, laid.track, shown.system
     live = shown.is_live(run.id)
@@ -212,7 +212,7 @@ def _run(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
     return svg.group("run", "".join(parts), title, id=svg.mark_id(f"{shown.prefix}-plan-run", run.id), run=run.id)
 
 
-def _removal(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
+def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     """The old fence that goes, dotted beside the new one."""
     measure, run = measured(shown.takeoff, laid.run), laid.run
     if not measure.remove:
@@ -224,7 +224,7 @@ def _removal(shown: Scene, laid: Laid, inward: int, board: Board) -> str:
     return svg.path("remove", data, f"Remove {measure.remove.kind}, {metres(measure.remove.length)} m")
 
 
-def _terminal(shown: Scene, laid: Laid, board: Board, outward: int) -> str:
+def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:
     """A wall or an existing fence at one end of a run."""
     measure, track = measured(shown.takeoff, laid.run), laid.track
     terminal = measure.start if outward < 0 else measure.end
@@ -238,7 +238,7 @@ def _terminal(shown: Scene, laid: Laid, board: Board, outward: int) -> str:
             for at in (-3.2, -1.6, 0, 1.6)
         )
         x, y = track.at(face + outward * 0.7 * paper)
-        board.add(Box(x, y, 1.6, 7, track.heading))
+        board.add(LabelBox(x, y, 1.6, 7, track.heading))
         return svg.path("wallhatch", strokes) + svg.path("wall", track.line((face, -deep), (face, deep)), "Wall")
     if terminal is Terminal.JOIN:
         end = face + outward * _STUB * paper

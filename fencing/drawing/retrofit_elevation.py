@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from fencing.drawing import dimensions, elevation_symbols, lettering, svg
-from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene
 from fencing.drawing.elevation_rows import TooWide, typical_width
 from fencing.drawing.elevation_strip import Strip, heading, notice_label
@@ -52,16 +52,17 @@ def retrofit_strip(
     foot = max(frame.y(-below), frame.top + lettering.width("00000", scene.size)) + 1.5
     parts.append(_height(scene, frame, retrofit.lattice_height))
     typical = typical_width(retrofit.bays)
-    spans, said = list[Span](), False
+    spans, said = list[DimensionSpan](), False
     for bay in bays:
         words = "" if said and bay.width == typical else str(bay.width)
         said = said or bay.width == typical
-        spans.append(Span(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
+        spans.append(DimensionSpan(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
     y = foot
     body, high = dimensions.chain(spans, 0, width, y, scene.size)
     parts.append(body)
     numbers = [
-        Label((frame.x(bay.start) + frame.x(bay.end)) / 2, bay.id.removeprefix(f"{retrofit.id}-")) for bay in bays
+        DimensionLabel((frame.x(bay.start) + frame.x(bay.end)) / 2, bay.id.removeprefix(f"{retrofit.id}-"))
+        for bay in bays
     ]
     body, names = dimensions.row(numbers, 0, width, y + high, scene.size, below=True, leaders=False)
     return Strip(width, y + high + names + 0.5, "".join([*parts, body]))

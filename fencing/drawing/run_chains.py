@@ -11,7 +11,7 @@ from fencing.set_out.corners import corners
 
 
 @dataclass(frozen=True, slots=True)
-class Laid:
+class LaidOutRun:
     """A run and the track it lies on, in mm of ground (scale 1:1)."""
 
     run: BuiltRun
@@ -22,7 +22,7 @@ class Laid:
 class Chain:
     """Runs joined at corners. ``inward`` is 1 where the inside is on the walker's right, -1 on the left."""
 
-    runs: tuple[Laid, ...]
+    runs: tuple[LaidOutRun, ...]
     inward: int
 
 
@@ -41,17 +41,17 @@ def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
     """
     measures = takeoff.measure.runs
     shared = corners(measures)
-    made, heading = list[list[Laid]](), first
+    made, heading = list[list[LaidOutRun]](), first
     turned = list[float]()
     for index, (run, measure) in enumerate(zip(takeoff.runs, measures, strict=True)):
         heading += float(measure.turn)
         if index and shared.get(index) == index - 1:
             before = made[-1][-1]
             x, y = before.track.at(before.run.posts[-1].at)
-            made[-1].append(Laid(run, Track(1, x, y, heading, origin=run.posts[0].at)))
+            made[-1].append(LaidOutRun(run, Track(1, x, y, heading, origin=run.posts[0].at)))
             turned[-1] += float(measure.turn)
         else:
-            made.append([Laid(run, Track(1, 0, 0, heading, origin=run.posts[0].at))])
+            made.append([LaidOutRun(run, Track(1, 0, 0, heading, origin=run.posts[0].at))])
             turned.append(0.0)
     return [Chain(tuple(runs), -1 if turn < 0 else 1) for runs, turn in zip(made, turned, strict=True)]
 

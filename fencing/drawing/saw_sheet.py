@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from fencing.buying.purchase_lines import Cutting, Label, SawnBar
+from fencing.buying.purchase_lines import Cutting, SawLabel, SawnBar
 from fencing.drawing import svg
-from fencing.drawing.bar_groups import AlikeBars, alike, wrapped
+from fencing.drawing.bar_groups import BarGroup, group_equal_bars, wrapped
 from fencing.drawing.lettering import fit, width
 from fencing.model.roles import ROLES
 
@@ -25,7 +25,7 @@ MARGIN = 38.0
 """For the numbers and the stock to the left of a bar."""
 STOCK = 17.0
 """Where the stock stands in it."""
-MOST_LINES = 4
+MAX_LINES = 4
 
 
 @dataclass(slots=True)
@@ -41,7 +41,7 @@ class _Words:
         start = middle - long / 2
         line = next((place for place, end in enumerate(self.ends) if end + 1.0 <= start), len(self.ends))
         if line == len(self.ends):
-            if line == MOST_LINES:
+            if line == MAX_LINES:
                 return
             self.ends.append(0.0)
         self.ends[line] = start + long
@@ -81,7 +81,7 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
     longest = max(bar.length for bar in cutting.bars)
     scale = (paper - MARGIN - 4) / longest
     room = height - _HEAD
-    drawn = [one for bars in alike(cutting.bars) for one in _fitting(bars, cutting.kerf, scale, paper, room)]
+    drawn = [one for bars in group_equal_bars(cutting.bars) for one in _fitting(bars, cutting.kerf, scale, paper, room)]
     pages: list[list[tuple[str, float]]] = [[]]
     used = _HEAD
     for one in drawn:
@@ -116,7 +116,7 @@ def _counted(bars: int) -> str:
     return "1 bar" if bars == 1 else f"{bars} bars"
 
 
-def _fitting(alike: AlikeBars, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
+def _fitting(alike: BarGroup, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
     """Bars alike drawn once; in parts where all their places take more than a sheet."""
     drawn = _bar(alike, kerf, scale, paper)
     if drawn[1] <= room or len(alike.bars) == 1:
@@ -126,7 +126,7 @@ def _fitting(alike: AlikeBars, kerf: int, scale: float, paper: float, room: floa
             yield from _fitting(half, kerf, scale, paper, room)
 
 
-def _bar(alike: AlikeBars, kerf: int, scale: float, paper: float) -> tuple[str, float]:
+def _bar(alike: BarGroup, kerf: int, scale: float, paper: float) -> tuple[str, float]:
     """One bar, or bars alike, with its words, and how deep that is."""
     bar, top = alike.first, LINE + 0.8
     single = len(alike.bars) == 1
@@ -149,7 +149,7 @@ def _bar(alike: AlikeBars, kerf: int, scale: float, paper: float) -> tuple[str, 
     return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
 
 
-def _margin(alike: AlikeBars, top: float) -> list[str]:
+def _margin(alike: BarGroup, top: float) -> list[str]:
     """What stands to the left of a bar: its number (or numbers and how many), its stock."""
     bar, several = alike.first, len(alike.bars) > 1
     parts = [svg.text(0, top + 2.6, alike.numbers, 3.2 if several else 3.6, anchor="start", bold=True)]
@@ -161,26 +161,26 @@ def _margin(alike: AlikeBars, top: float) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sawn:
+class _PieceOnBar:
     """A piece on its bar: ``left`` to ``right`` on the paper, its ``end`` on the bar [mm], and whether a cut is made there."""
 
-    label: Label
+    label: SawLabel
     left: float
     right: float
     end: int
     cut: bool
 
 
-def _sawn(bar: SawnBar, kerf: int, scale: float) -> Iterator[_Sawn]:
+def _sawn(bar: SawnBar, kerf: int, scale: float) -> Iterator[_PieceOnBar]:
     at = bar.trim
     for number, piece in enumerate(bar.pieces, 1):
         end = at + piece.length
         cut = number < len(bar.pieces) or end + kerf < bar.length
-        yield _Sawn(piece, MARGIN + at * scale, MARGIN + end * scale, end, cut)
+        yield _PieceOnBar(piece, MARGIN + at * scale, MARGIN + end * scale, end, cut)
         at = min(bar.length, end + kerf)
 
 
-def _labels(bar: SawnBar, sawn: Sequence[_Sawn], kept: float, top: float, paper: float) -> tuple[list[str], int]:
+def _labels(bar: SawnBar, sawn: Sequence[_PieceOnBar], kept: float, top: float, paper: float) -> tuple[list[str], int]:
     """Where each piece of one bar goes, and the name of what is kept (its middle at ``kept``), and how many lines."""
     words = _Words()
     for piece in sawn:
@@ -191,7 +191,7 @@ def _labels(bar: SawnBar, sawn: Sequence[_Sawn], kept: float, top: float, paper:
     return words.parts, len(words.ends)
 
 
-def _places(alike: AlikeBars, top: float, paper: float) -> tuple[list[str], int]:
+def _places(alike: BarGroup, top: float, paper: float) -> tuple[list[str], int]:
     """Where the pieces of bars alike go, in lines under the bar, and how many lines."""
     rows = [(f"{length}: {where}", False) for length, where in alike.places()]
     if alike.first.remnant:

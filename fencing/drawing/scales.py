@@ -24,7 +24,7 @@ def nearest(needed: float, least: int = 10) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class ScaleBar:
     """A scale bar: ``step`` mm of ground to each of its ``blocks``."""
 
     step: int
@@ -36,13 +36,13 @@ class Bar:
         return self.step * self.blocks
 
 
-def bar_for(denominator: int, room: float) -> Bar:
+def bar_for(denominator: int, room: float) -> ScaleBar:
     """The longest bar of four round steps that is no wider than ``room`` mm of paper; of two where four do not fit."""
     for blocks in (4, 2, 1):
         fitting = [step for step in _STEPS if step * blocks <= room * denominator]
         if fitting:
-            return Bar(fitting[-1], blocks)
-    return Bar(_STEPS[0], 1)
+            return ScaleBar(fitting[-1], blocks)
+    return ScaleBar(_STEPS[0], 1)
 
 
 def bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:

@@ -12,15 +12,15 @@ from __future__ import annotations
 from collections import Counter
 
 from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, svg
-from fencing.drawing.dimensions import Label, Span
+from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, measured, scene
-from fencing.drawing.elevation_rows import Row, TooWide, rows
+from fencing.drawing.elevation_rows import ElevationRow, TooWide, rows
 from fencing.drawing.elevation_strip import Strip, heading, margin, post_name
 from fencing.drawing.frame import Frame
 from fencing.drawing.plan_symbols import Track, section
 from fencing.drawing.scales import STANDARD
 from fencing.model.fence import BuiltRun, HungGate
-from fencing.model.measure import Basis
+from fencing.model.measure import MeasureBasis
 from fencing.quantities.take_off import TakeOff
 
 WET_HAND = 3.6  # mm: lettering that is read at arm's length
@@ -61,12 +61,12 @@ def set_out_bands(
     raise ValueError(f"{width} x {height} mm is too small for a set-out strip")
 
 
-def _rows(shown: Scene, run: BuiltRun, n: int, width: float) -> list[Row]:
+def _rows(shown: Scene, run: BuiltRun, n: int, width: float) -> list[ElevationRow]:
     return rows(shown.takeoff, run, (width - 2 * margin(shown, n)) * n, float("inf"))
 
 
 def _drawn(
-    shown: Scene, items: list[page_layout.Placed], n: int, width: float, number: int, of: int, *, has_foot: bool
+    shown: Scene, items: list[page_layout.PlacedStrip], n: int, width: float, number: int, of: int, *, has_foot: bool
 ) -> str:
     body, deep = page_layout.drawn(items)
     if has_foot:
@@ -78,7 +78,7 @@ def _drawn(
     return svg.drawing("set-out", width, deep, body, title, told)
 
 
-def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:
+def _strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
     side = margin(shown, n)
     needed = 2 * side + (row.end - row.start) / n
     head = heading(shown, _title(shown, row), needed, room, live=shown.is_live(row.run.id))
@@ -89,24 +89,27 @@ def _strip(shown: Scene, row: Row, n: int, room: float) -> Strip:
     above, high = dimensions.row(_names(shown, row, frame), 0, width, y, shown.size, below=False)
     holes, deep = _holes(shown, row, n, side, y + high)
     y += high + deep
-    spans = [Span(frame.x(bay.start), frame.x(bay.end), str(bay.width), shown.is_live(bay.id)) for bay in row.bays]
+    spans = [
+        DimensionSpan(frame.x(bay.start), frame.x(bay.end), str(bay.width), shown.is_live(bay.id)) for bay in row.bays
+    ]
     for gate in row.gates:
         left, right = _centres(row, gate)
-        spans.append(Span(frame.x(left), frame.x(right), str(right - left), shown.is_live(gate.id)))
+        spans.append(DimensionSpan(frame.x(left), frame.x(right), str(right - left), shown.is_live(gate.id)))
     pitch, tall = dimensions.chain(spans, 0, width, y, shown.size)
     y += tall
     running = [
-        Label(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id)) for post in row.posts
+        DimensionLabel(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id))
+        for post in row.posts
     ]
     chainages, last = dimensions.row(running, 0, width, y, shown.size, below=True)
     return Strip(width, y + last + 0.5, "".join([*parts, openings, above, holes, pitch, chainages]))
 
 
-def _title(shown: Scene, row: Row) -> tuple[str, str]:
+def _title(shown: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, measured(shown.takeoff, row.run)
     if not row.starts:
         return f"Run {run.id} continued", f"{lettering.metres(row.start)} to {lettering.metres(row.end)} m"
-    zero = "centre" if measure.basis is Basis.CENTRES else "outer face"
+    zero = "centre" if measure.basis is MeasureBasis.CENTRES else "outer face"
     return (
         f"Run {run.id}",
         f"{lettering.metres(run.length)} m, {len(run.posts)} holes {_usual_depth(run)} deep, zero at the first post's {zero}",
@@ -119,11 +122,11 @@ def _usual_depth(run: BuiltRun) -> int:
     return max(counted, key=lambda depth: (counted[depth], depth))
 
 
-def _names(shown: Scene, row: Row, frame: Frame) -> list[Label]:
+def _names(shown: Scene, row: ElevationRow, frame: Frame) -> list[DimensionLabel]:
     """Posts by name; the depth of a hole only where it is not the usual one that the title states."""
     usual = _usual_depth(row.run)
     return [
-        Label(
+        DimensionLabel(
             frame.x(post.at),
             post_name(row.run.id, post.id, shown.size),
             bold=post.kind == "square",
@@ -134,10 +137,10 @@ def _names(shown: Scene, row: Row, frame: Frame) -> list[Label]:
     ]
 
 
-def _openings(shown: Scene, row: Row, frame: Frame) -> list[Label]:
+def _openings(shown: Scene, row: ElevationRow, frame: Frame) -> list[DimensionLabel]:
     """Gates by name with their clear openings, which are narrower than from hole to hole."""
     return [
-        Label(
+        DimensionLabel(
             frame.x(sum(_centres(row, gate)) / 2),
             f"{gate.id} opening {gate.opening}",
             live=shown.is_live(gate.id),
@@ -147,13 +150,13 @@ def _openings(shown: Scene, row: Row, frame: Frame) -> list[Label]:
     ]
 
 
-def _centres(row: Row, gate: HungGate) -> tuple[int, int]:
+def _centres(row: ElevationRow, gate: HungGate) -> tuple[int, int]:
     """Return the chainages of the centres of a gate's two posts."""
     places = {post.id: post.at for post in row.run.posts}
     return places[gate.posts[0]], places[gate.posts[1]]
 
 
-def _holes(shown: Scene, row: Row, n: int, left: float, top: float) -> tuple[str, float]:
+def _holes(shown: Scene, row: ElevationRow, n: int, left: float, top: float) -> tuple[str, float]:
     """Holes from above on the string line, the post to scale in each, a cross on its centre."""
     rules = shown.system.hole
     radius = max(rules.diameter, rules.end_diameter) / 2 / n

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from fencing.model.measure import Basis, Form, Measure, Run, StrengthRequest
+from fencing.model.measure import Form, Measure, MeasureBasis, Run, StrengthRequest
 from fencing.model.system import (
     Allowance,
     GateRules,
@@ -60,7 +60,7 @@ ROUND_SIZES = System(
     allowances={"screw": Allowance(percent=Decimal(5)), "concrete": Allowance(percent=Decimal(10))},
 )
 
-TWO_BAYS = Measure("Two bays", "round", (Run("A", 4800, 1800, basis=Basis.CENTRES, form=Form.LEVEL),))
+TWO_BAYS = Measure("Two bays", "round", (Run("A", 4800, 1800, basis=MeasureBasis.CENTRES, form=Form.LEVEL),))
 """A level run of 4800 mm between two free ends, 1800 high: posts at 0 (square), 2400 (line) and 4800 (square)."""
 
 IN_WIND = replace(TWO_BAYS, strength=StrengthRequest("given_pressure", {"pressure_kpa": "0.60", "soil_class": "clay"}))

@@ -24,7 +24,7 @@ class Fault:
     text: str
 
 
-class Refused(ValueError):
+class InvalidDocument(ValueError):
     """A document is refused whole; ``faults`` names everything that is wrong with it, never none."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:

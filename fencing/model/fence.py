@@ -15,7 +15,7 @@ Pair = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Member:
+class Upright:
     """One upright of a post. ``section`` is "square" or "channel"; ``bay`` is the bay a channel belongs to.
 
     ``length`` is what stands (cut flush at ``top``), ``stock`` the stock length it comes from (None: none is long
@@ -39,7 +39,7 @@ class Post:
     kind: str
     ground: int
     hole_depth: int
-    members: tuple[Member, ...]
+    members: tuple[Upright, ...]
 
 
 @dataclass(frozen=True, slots=True)

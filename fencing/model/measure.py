@@ -13,7 +13,7 @@ from enum import StrEnum
 from fractions import Fraction
 
 
-class Basis(StrEnum):
+class MeasureBasis(StrEnum):
     """Where the tape was held: at post centres, or at the outside faces of the end posts."""
 
     CENTRES = "centres"
@@ -139,7 +139,7 @@ class Run:
     id: str
     length: int
     height: int
-    basis: Basis = Basis.OVERALL
+    basis: MeasureBasis = MeasureBasis.OVERALL
     turn: Fraction = Fraction(0)
     start: Terminal = Terminal.FREE
     end: Terminal = Terminal.FREE

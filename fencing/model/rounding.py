@@ -8,19 +8,19 @@ from __future__ import annotations
 from math import isqrt
 
 
-def half_up(numerator: int, denominator: int) -> int:
+def round_half_up(numerator: int, denominator: int) -> int:
     """Round ``numerator / denominator`` [any unit] to the nearest integer, halves towards plus infinity. Source: house rule.
 
-    >>> half_up(5, 2), half_up(-5, 2), half_up(7, 3)
+    >>> round_half_up(5, 2), round_half_up(-5, 2), round_half_up(7, 3)
     (3, -2, 2)
     """
     return (2 * numerator + denominator) // (2 * denominator)
 
 
-def up(numerator: int, denominator: int) -> int:
+def round_up(numerator: int, denominator: int) -> int:
     """Round ``numerator / denominator`` [any unit] up: for what must not be short. Source: house rule.
 
-    >>> up(7, 3), up(6, 3), up(-7, 3)
+    >>> round_up(7, 3), round_up(6, 3), round_up(-7, 3)
     (3, 2, -2)
     """
     return -(-numerator // denominator)

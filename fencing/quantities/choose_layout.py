@@ -10,12 +10,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from fencing.model.faults import Level, Notice, Refused
+from fencing.model.faults import InvalidDocument, Level, Notice
 from fencing.model.fence import Post, Proposal
 from fencing.model.measure import Form, Layout, Run
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import PriceList, Work, cost_of
-from fencing.quantities.concrete import pour
+from fencing.quantities.comparison_prices import EstimateWork, PriceList, cost_of
+from fencing.quantities.concrete import concrete_for
 from fencing.quantities.count import count_run, half_caps_in
 from fencing.quantities.tally import Tally
 from fencing.set_out import bays as bays_
@@ -29,7 +29,7 @@ LAYOUTS = (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED, Lay
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
+class BuildOption:
     """One way to build a run, with what decides between it and the others."""
 
     draft: Draft
@@ -67,7 +67,7 @@ def options(
     *,
     forms: Iterable[Form] = FORMS,
     layouts: Iterable[Layout] = LAYOUTS,
-) -> list[Option]:
+) -> list[BuildOption]:
     """Every combination of ``forms`` and ``layouts`` for one run, set out and costed on its own.
 
     Args:
@@ -93,12 +93,12 @@ def options(
         >>> len(options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
         15
     """
-    wanted, found, refused = list(layouts), list[Option](), list[Refused]()
+    wanted, found, refused = list(layouts), list[BuildOption](), list[InvalidDocument]()
     for form in forms:
         for layout in wanted:
             try:
                 draft = set_out(run, form, layout, ground, system, ends, pointer)
-            except Refused as refusal:  # a taper may want more bays than this layout makes
+            except InvalidDocument as refusal:  # a taper may want more bays than this layout makes
                 refused.append(refusal)
             else:
                 found.append(_option(draft, system, prices))
@@ -107,26 +107,26 @@ def options(
     return found
 
 
-def _option(draft: Draft, system: System, prices: PriceList | None) -> Option:
-    posts = [posts_.stand(upright, system) for upright in draft.uprights]
+def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOption:
+    posts = [posts_.build_post(upright, system) for upright in draft.uprights]
     stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
     cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
-    return Option(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
+    return BuildOption(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
 
 
 def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
     tally = Tally()
     count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
     half_caps_in(tally, [(posts, draft.run.colours)])
-    _, mix = pour(posts, system)
+    _, mix = concrete_for(posts, system)
     quantities = [*tally.quantities(system), *([mix] if mix else [])]
     raked = sum(bay.slope > 0 for bay in draft.bays)
     return cost_of(
-        prices, tally.pieces(system), quantities, Work(len(posts), len(draft.bays), raked, cuts, draft.run.soil)
+        prices, tally.pieces(system), quantities, EstimateWork(len(posts), len(draft.bays), raked, cuts, draft.run.soil)
     )
 
 
-def choose(candidates: Sequence[Option]) -> Option:
+def choose(candidates: Sequence[BuildOption]) -> BuildOption:
     """The option to build: see the module's rule. Costs [the business's currency] decide only where every option has one.
 
     Source: house rule.
@@ -140,7 +140,7 @@ def choose(candidates: Sequence[Option]) -> Option:
     """
     priced = all(option.cost is not None for option in candidates)
 
-    def rank(numbered: tuple[int, Option]) -> tuple[int, Decimal, int, int, int, int]:
+    def rank(numbered: tuple[int, BuildOption]) -> tuple[int, Decimal, int, int, int, int]:
         index, option = numbered
         form = FORMS.index(option.draft.form)
         cost = option.cost if priced and option.cost is not None else Decimal(0)
@@ -190,7 +190,7 @@ def decide(
     return chosen.draft, proposals(candidates, chosen)
 
 
-def proposals(candidates: Sequence[Option], chosen: Option) -> tuple[Proposal, ...]:
+def proposals(candidates: Sequence[BuildOption], chosen: BuildOption) -> tuple[Proposal, ...]:
     """The options as a person compares them, in the order tried; costs as decimal strings [the business's currency].
 
     Source: house rule.

@@ -72,7 +72,7 @@ class LabourRates:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class EstimateWork:
     """What labour is counted by. ``raked_bays`` are among the ``bays``; the holes are in ``soil``."""
 
     holes: int = 0
@@ -158,7 +158,7 @@ def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal 
 
 
 def cost_of(
-    prices: PriceList, pieces: Iterable[Piece], quantities: Iterable[Quantity], work: Work = Work()
+    prices: PriceList, pieces: Iterable[Piece], quantities: Iterable[Quantity], work: EstimateWork = EstimateWork()
 ) -> Decimal | None:
     """What building it costs, as an estimate to compare alternatives by.
 
@@ -178,7 +178,7 @@ def cost_of(
 
     Example:
         >>> prices = PriceList((StockPrice("rail", None, 2400, Decimal("19.50")),), labour=LabourRates(hole=Decimal("30")))
-        >>> cost_of(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], Work(holes=2))
+        >>> cost_of(prices, [Piece("rail", None, "slate", 2200, None, 4, ())], [], EstimateWork(holes=2))
         Decimal('138.00')
     """
     of_pieces, of_counted = _pieces_cost(prices, pieces), _counted_cost(prices, quantities)

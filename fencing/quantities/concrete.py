@@ -8,7 +8,7 @@ from decimal import ROUND_CEILING, Decimal
 
 from fencing.model.fence import Post
 from fencing.model.pieces import Concrete, Quantity, Why
-from fencing.model.rounding import half_up
+from fencing.model.rounding import round_half_up
 from fencing.model.system import System
 from fencing.quantities.tally import with_allowance
 from fencing.set_out.holes import concrete
@@ -17,7 +17,7 @@ MM3_IN_LITRE = 1_000_000
 LITRE = Decimal("0.001")
 
 
-def pour(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | None]:
+def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | None]:
     """Concrete of all holes, and its row of the quantities (None without holes).
 
     Rule: volumes are summed exactly and rounded once, half-up to the litre; the rows of ``why`` take the litres so that they
@@ -36,7 +36,7 @@ def pour(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | No
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> empty = [Post(name, 0, "square", 0, 650, ()) for name in ("A-P1", "A-P2")]
-        >>> poured, row = pour(empty, ROUND_SIZES)
+        >>> poured, row = concrete_for(empty, ROUND_SIZES)
         >>> str(poured.net), str(poured.allowance), str(poured.total)
         ('0.093', '0.010', '0.103')
     """
@@ -56,7 +56,7 @@ def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
     """A row for each kind and size of hole, in whole litres that add up to the rounded total."""
     exact = {key: key[1] * count for key, count in sorted(volumes.items())}
     litres = {key: volume // MM3_IN_LITRE for key, volume in exact.items()}
-    short = half_up(sum(exact.values()), MM3_IN_LITRE) - sum(litres.values())
+    short = round_half_up(sum(exact.values()), MM3_IN_LITRE) - sum(litres.values())
     for key in sorted(exact, key=lambda key: (-(exact[key] % MM3_IN_LITRE), key))[:short]:
         litres[key] += 1
     return tuple(
@@ -67,4 +67,4 @@ def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
 
 def _cubic_metres(volume: int) -> Decimal:
     """One hole [mm3] in m3, half-up to the cubic centimetre."""
-    return Decimal(half_up(volume, 1000)).scaleb(-6)
+    return Decimal(round_half_up(volume, 1000)).scaleb(-6)

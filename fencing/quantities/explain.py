@@ -16,13 +16,13 @@ from fencing.quantities.take_off import TakeOff
 from fencing.quantities.takeoff_document import affordable_remedies
 from fencing.quantities.tally import allowance_for
 from fencing.reading.fault_list import listed, nearest
-from fencing.strength.document import told
+from fencing.strength.document import describe_change
 from fencing.strength.interpretation import meaning
-from fencing.strength.screening import DISCLAIMER, WORDS, Outcome, screen
+from fencing.strength.screening import DISCLAIMER, WORDS, ScreeningOutcome, screen
 
 UNITS = {"C62": "", "MTR": " m", "MTQ": " m³", "KGM": " kg"}
-MOST_LENGTHS = 12
-MOST_NAMES = 24
+MAX_LENGTHS = 12
+MAX_NAMES = 24
 
 
 class UnknownComponent(ValueError):
@@ -123,8 +123,8 @@ def _lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
     own = [piece for piece in pieces if (piece.role, piece.colour) == (row.role, row.colour)]
     if not own:
         return []
-    cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MOST_LENGTHS]]
-    more = len(own) - MOST_LENGTHS
+    cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MAX_LENGTHS]]
+    more = len(own) - MAX_LENGTHS
     return [f"Cut to {'; '.join(cut)}{f'; and {more} more sizes' if more > 0 else ''}."]
 
 
@@ -236,7 +236,7 @@ def _screened(taken: TakeOff) -> list[str]:
     """The strength screening in short: posts by what it says of them, and what would help."""
     screening = screen(taken)
     lines = [f"Strength screening ({screening.method.title}): {WORDS[screening.outcome]}."]
-    for outcome in Outcome:
+    for outcome in ScreeningOutcome:
         own = dict.fromkeys(post.case.post for post in screening.posts if post.outcome is outcome)
         if own:
             needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
@@ -244,13 +244,13 @@ def _screened(taken: TakeOff) -> list[str]:
             lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
     lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
     found = affordable_remedies(screening)
-    lines += [f"  would help: {told(remedy)}" for remedy in found]
+    lines += [f"  would help: {describe_change(remedy)}" for remedy in found]
     return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
 
 
 def _names_of(posts: list[str]) -> str:
-    more = len(posts) - MOST_NAMES
-    return ", ".join(posts) if more <= 0 else f"{', '.join(posts[:MOST_NAMES])} and {more} more"
+    more = len(posts) - MAX_NAMES
+    return ", ".join(posts) if more <= 0 else f"{', '.join(posts[:MAX_NAMES])} and {more} more"
 
 
 def _counted(number: int, word: str) -> str:

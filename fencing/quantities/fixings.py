@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fencing.model.fence import Bay, BuiltRetrofit, HungGate, Leaf, Post
 from fencing.model.measure import Colours
-from fencing.model.rounding import up
+from fencing.model.rounding import round_up
 from fencing.model.system import Screws, System
 from fencing.quantities.tally import Tally
 
@@ -22,7 +22,7 @@ def stitches(length: int, spacing: int) -> int:
     >>> stitches(0, 280)
     1
     """
-    return up(max(length, 0), spacing) + 1
+    return round_up(max(length, 0), spacing) + 1
 
 
 def stitch_post(top: int, ground: int, screws: Screws) -> int:
@@ -76,7 +76,7 @@ def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, jo
     channels = [member for member in post.members if member.section == "channel"]
     for member in post.members:
         tally.piece(f"post.{member.section}", colour, member.length, post.id, f"{post.kind} posts")
-    per_cap, half = system.screws.per_cap, up(system.screws.per_cap, 2)
+    per_cap, half = system.screws.per_cap, round_up(system.screws.per_cap, 2)
     if post.kind == "square":
         tally.count("cap.square", cap, "square posts")
         tally.count("screw", screw, "caps", each=per_cap)

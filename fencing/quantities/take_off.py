@@ -19,16 +19,16 @@ from fencing.model.roles import RANK
 from fencing.model.system import System
 from fencing.quantities.choose_layout import decide, inspect
 from fencing.quantities.comparison_prices import PriceList
-from fencing.quantities.concrete import pour
+from fencing.quantities.concrete import concrete_for
 from fencing.quantities.count import against, count_retrofits, count_run, half_caps_in
 from fencing.quantities.fixings import stitch_post
 from fencing.quantities.tally import Tally
-from fencing.reading.system_fit import fit
+from fencing.reading.system_fit import check_system_fit
 from fencing.set_out import retrofit as retrofits_
 from fencing.set_out.corners import corners
 from fencing.set_out.ground import Ground
 from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
-from fencing.set_out.posts import Upright, stand
+from fencing.set_out.posts import UnsizedPost, build_post
 from fencing.set_out.run import Draft, Ends
 
 CORNER_TOLERANCE = 20
@@ -75,7 +75,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
         >>> len(taken.runs[0].posts), {row.role: int(row.net) for row in taken.quantities if row.role in ("rail", "sheet")}
         (3, {'rail': 4, 'sheet': 6})
     """
-    fit(measure, system)
+    check_system_fit(measure, system)
     shared = corners(measure.runs)
     grounds = grounds_of(measure.runs, shared)
     drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
@@ -152,7 +152,7 @@ def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> l
     uprights = [list(draft.uprights) for draft in drafts]
     for after, before in shared.items():
         ending, starting = uprights[before][-1], uprights[after][0]
-        corner = Upright(
+        corner = UnsizedPost(
             id=ending.id if after else starting.id,
             at=ending.at,
             kind="square",
@@ -161,7 +161,7 @@ def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> l
             channels=ending.channels + starting.channels,
         )
         uprights[before][-1], uprights[after][0] = corner, replace(corner, at=starting.at)
-    return [tuple(stand(upright, system) for upright in row) for row in uprights]
+    return [tuple(build_post(upright, system) for upright in row) for row in uprights]
 
 
 def _each_once(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
@@ -184,7 +184,7 @@ def _count(
         count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
     half_caps_in(tally, [(posts, draft.run.colours) for draft, posts in zip(drafts, counted, strict=True)])
     count_retrofits(tally, retrofits, measure.retrofits, system)
-    concrete, mix = pour(chain.from_iterable(counted), system)
+    concrete, mix = concrete_for(chain.from_iterable(counted), system)
     rows = [*tally.quantities(system), *([mix] if mix else [])]
     return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
 

@@ -13,15 +13,15 @@ from fencing.model.faults import Notice
 from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.changed_job import Remedy
+from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import screening_document
 from fencing.strength.screening import Screening, screen, screening_notices
-from fencing.strength.suggested_changes import remedies
+from fencing.strength.suggested_changes import suggest_changes
 
 Document = dict[str, Any]
 
-MOST_REMEDIED = 200
-UNREMEDIED = f"What would help is worked out for jobs of up to {MOST_REMEDIED} posts: screen a part of this one."
+MAX_REMEDIED = 200
+UNREMEDIED = f"What would help is worked out for jobs of up to {MAX_REMEDIED} posts: screen a part of this one."
 
 
 def takeoff_document(taken: TakeOff) -> Document:
@@ -49,12 +49,12 @@ def takeoff_document(taken: TakeOff) -> Document:
         screening = screen(taken)
         written["strength"] = screening_document(screening, affordable_remedies(screening))
         written["notices"] += [_notice(notice) for notice in screening_notices(screening)]
-        if len(screening.posts) > MOST_REMEDIED:
+        if len(screening.posts) > MAX_REMEDIED:
             written["strength"]["remarks"].append(UNREMEDIED)
     return written
 
 
-def affordable_remedies(screening: Screening) -> tuple[Remedy, ...]:
+def affordable_remedies(screening: Screening) -> tuple[SuggestedChange, ...]:
     """What would help the posts that are over; none of a job so large [over 200 posts] that a reader would wait for it.
 
     Source: house rule.
@@ -64,7 +64,7 @@ def affordable_remedies(screening: Screening) -> tuple[Remedy, ...]:
     >>> [one.kind for one in affordable_remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
     ['hole_depth']
     """
-    return remedies(screening) if len(screening.posts) <= MOST_REMEDIED else ()
+    return suggest_changes(screening) if len(screening.posts) <= MAX_REMEDIED else ()
 
 
 def _takeoff(taken: TakeOff) -> Document:

@@ -10,7 +10,7 @@ from typing import Any
 from fencing.model.roles import FAMILIES, ROLES
 from fencing.model.system import Allowance, GateRules, Screws
 from fencing.reading.fault_list import nearest, shown, step
-from fencing.reading.object_reader import Table
+from fencing.reading.object_reader import ObjectReader
 from fencing.reading.strength import read_steel
 
 PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,4})?) ?%")
@@ -26,12 +26,12 @@ SCREW_KEYS = (
 )  # fmt: skip
 
 
-def read_screws(system: Table) -> Screws:
+def read_screws(system: ObjectReader) -> Screws:
     """Where screws go [mm] and how many at each place [0 to 100]. Source: ``system-1.json``.
 
     >>> from fencing.reading.fault_list import Faults
     >>> faults = Faults()
-    >>> screws = read_screws(Table({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
+    >>> screws = read_screws(ObjectReader({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
     >>> screws.per_cap, [fault.pointer for fault in faults.found][:2]
     (2, ['/screws/pair_from_top_mm', '/screws/pair_above_ground_mm'])
     """
@@ -46,12 +46,12 @@ def read_screws(system: Table) -> Screws:
     )
 
 
-def read_gate_rules(system: Table) -> GateRules:
+def read_gate_rules(system: ObjectReader) -> GateRules:
     """Clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
 
     >>> from fencing.reading.fault_list import Faults
     >>> faults = Faults()
-    >>> rules = read_gate_rules(Table({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
+    >>> rules = read_gate_rules(ObjectReader({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
     >>> [fault.code for fault in faults.found if fault.pointer == "/gates/stile_mm"]
     ['range']
     """
@@ -76,17 +76,17 @@ def read_gate_rules(system: Table) -> GateRules:
     )
 
 
-def _notch(gates: Table, key: str) -> tuple[int, int]:
+def _notch(gates: ObjectReader, key: str) -> tuple[int, int]:
     """Width and height cut from a sheet's corner."""
     size = gates.wholes(key, 2, 0, 1_000, least_items=2)
     return (size[0], size[1]) if len(size) == 2 else (0, 0)
 
 
-def read_allowances(system: Table) -> Mapping[str, Allowance]:
+def read_allowances(system: ObjectReader) -> Mapping[str, Allowance]:
     """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
 
     >>> from fencing.reading.fault_list import Faults
-    >>> table = Table({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
+    >>> table = ObjectReader({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
     >>> {role: (str(one.percent), one.each) for role, one in read_allowances(table).items()}
     {'screw': ('5', 0), 'hinge': ('0', 1)}
     """
@@ -96,7 +96,7 @@ def read_allowances(system: Table) -> Mapping[str, Allowance]:
     }
 
 
-def _allowance(system: Table, role: str, value: object) -> Allowance:
+def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
     if isinstance(value, str):
         if percent := PERCENT.fullmatch(value):
             return Allowance(percent=Decimal(percent.group(1)))
@@ -107,11 +107,11 @@ def _allowance(system: Table, role: str, value: object) -> Allowance:
     return Allowance()
 
 
-def read_components(system: Table) -> Mapping[str, str]:
+def read_components(system: ObjectReader) -> Mapping[str, str]:
     """The catalogue's name [1 to 80 characters] of what serves each role. Source: ``system-1.json``.
 
     >>> from fencing.reading.fault_list import Faults
-    >>> read_components(Table({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))
+    >>> read_components(ObjectReader({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))
     {'rail': 'rail-48'}
     """
     components: dict[str, str] = {}
@@ -124,7 +124,7 @@ def read_components(system: Table) -> Mapping[str, str]:
     return components
 
 
-def _by_role(system: Table, key: str, known: Collection[str]) -> Mapping[str, object]:
+def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[str, object]:
     """A required mapping whose keys are roles; one that is unknown is named with the nearest."""
     system.raw(key)
     members = system.mapping(key)
@@ -136,11 +136,11 @@ def _by_role(system: Table, key: str, known: Collection[str]) -> Mapping[str, ob
     return {role: value for role, value in members.items() if role in known}
 
 
-def read_strength_data(system: Table) -> dict[str, Any]:
+def read_strength_data(system: ObjectReader) -> dict[str, Any]:
     """What the screening needs to know of the sections [MPa, mm], where the system states it.
 
     >>> from fencing.reading.fault_list import Faults
-    >>> read_strength_data(Table({}, "", Faults(), ("strength",)))
+    >>> read_strength_data(ObjectReader({}, "", Faults(), ("strength",)))
     {'steel': None}
     """
     return {"steel": read_steel(system)}

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 
-MOST_FAULTS = 500
+MAX_FAULTS = 500
 """A refusal lists this many; a document that is wrong everywhere is not answered with megabytes."""
 
 
-class Faults:
+class FaultList:
     """The faults found so far, in the order of reading."""
 
     __slots__ = ("found", "unlisted")
@@ -23,12 +23,12 @@ class Faults:
     def add(self, pointer: str, code: str, text: str) -> None:
         """Note a fault; after the first 500 it is only counted [faults].
 
-        >>> faults = Faults()
+        >>> faults = FaultList()
         >>> faults.add("/runs/0/length_mm", "range", "write 1 to 20000000")
         >>> faults.found[0].pointer
         '/runs/0/length_mm'
         """
-        if len(self.found) < MOST_FAULTS:
+        if len(self.found) < MAX_FAULTS:
             self.found.append(Fault(pointer, code, text))
         else:
             self.unlisted += 1
@@ -37,10 +37,10 @@ class Faults:
     def full(self) -> bool:
         """Whether no more will be listed [500 are], so that no more hints are worth looking for.
 
-        >>> Faults().full
+        >>> FaultList().full
         False
         """
-        return len(self.found) >= MOST_FAULTS
+        return len(self.found) >= MAX_FAULTS
 
     def refuse(self) -> None:
         """Raise what was found [1 fault or more]; do nothing where nothing was.
@@ -48,13 +48,13 @@ class Faults:
         Raises:
             Refused: everything found.
 
-        >>> Faults().refuse()
+        >>> FaultList().refuse()
         """
         if self.unlisted:
             more = Fault("", "faults.more", f"{self.unlisted} more faults are not listed; mend these first")
-            raise Refused([*self.found, more])
+            raise InvalidDocument([*self.found, more])
         if self.found:
-            raise Refused(self.found)
+            raise InvalidDocument(self.found)
 
 
 def step(pointer: str, key: str | int) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from fencing.model.faults import Fault
-from fencing.model.measure import Basis, Gate, GateKind, Run
+from fencing.model.measure import Gate, GateKind, MeasureBasis, Run
 from fencing.model.system import System
 from fencing.set_out.segments import TOGETHER, halves, needs_square, setback
 
@@ -105,12 +105,12 @@ def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System)
 
 def _insets(run: Run, system: System) -> tuple[int, int]:
     """From both ends of the tape to the centre of a square post that stands there [mm]."""
-    return halves(system.square.face, run.layout) if run.basis is Basis.OVERALL else (0, 0)
+    return halves(system.square.face, run.layout) if run.basis is MeasureBasis.OVERALL else (0, 0)
 
 
 def _edge(run: Run, end: str, system: System) -> int:
     """From the end of the tape to the centre of the terminal post [mm]."""
-    if run.basis is not Basis.OVERALL:
+    if run.basis is not MeasureBasis.OVERALL:
         return 0
     face = system.square.face if needs_square(run, end) else system.channel.face
     return halves(face, run.layout)[0 if end == "start" else 1]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from fencing.model.measure import Gate, GateKind
-from fencing.reading.fault_list import Faults, nearest, shown
-from fencing.reading.object_reader import LONGEST, Table
+from fencing.reading.fault_list import FaultList, nearest, shown
+from fencing.reading.object_reader import LONGEST, ObjectReader
 
-MOST_GATES = 100
+MAX_GATES = 100
 HIGHEST_LEAF = 6_000
 NARROWEST = 250
 """An opening narrower than this [mm] was measured in another unit."""
@@ -14,22 +14,22 @@ HARDWARE = ("hinges", "latch", "drop_bolt")
 KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "lattice_mm", "hardware")
 
 
-def read_gates(run: Table, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
+def read_gates(run: ObjectReader, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
     """Gates in the order of the document; ``height`` and ``lattice`` [mm] are those of the run where a gate says nothing.
 
     Source: house rule.
 
-    >>> run = Table({"gates": [{"from_mm": 3000, "opening_mm": 1000}]}, "/runs/0", Faults(), ("gates",))
+    >>> run = ObjectReader({"gates": [{"from_mm": 3000, "opening_mm": 1000}]}, "/runs/0", FaultList(), ("gates",))
     >>> [(gate.id, gate.height) for gate in read_gates(run, "A", 1800, 0)]
     [('A-G1', 1800)]
     """
     return tuple(
-        _gate(Table(item, pointer, run.faults, KEYS), f"{name}-G{number}", height, lattice)
-        for number, (pointer, item) in enumerate(run.items("gates", MOST_GATES), 1)
+        _gate(ObjectReader(item, pointer, run.faults, KEYS), f"{name}-G{number}", height, lattice)
+        for number, (pointer, item) in enumerate(run.items("gates", MAX_GATES), 1)
     )
 
 
-def _gate(gate: Table, name: str, height: int, lattice: int) -> Gate:
+def _gate(gate: ObjectReader, name: str, height: int, lattice: int) -> Gate:
     return Gate(
         id=gate.name("id", name),
         start=gate.whole("from_mm", 0, LONGEST),
@@ -43,7 +43,7 @@ def _gate(gate: Table, name: str, height: int, lattice: int) -> Gate:
     )
 
 
-def _hardware(gate: Table, faults: Faults) -> tuple[str, ...]:
+def _hardware(gate: ObjectReader, faults: FaultList) -> tuple[str, ...]:
     if "hardware" not in gate:
         return ("hinges", "latch")
     named: list[str] = []

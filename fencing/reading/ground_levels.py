@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Station
 from fencing.reading.fault_list import shown
-from fencing.reading.object_reader import LONGEST, Table
+from fencing.reading.object_reader import LONGEST, ObjectReader
 from fencing.set_out.level_book import reduce_book
 
-MOST_STATIONS = 2_000
+MAX_STATIONS = 2_000
 HIGHEST = 10_000_000
 """Levels are within 10 km of the datum [mm]."""
 
 
-def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
+def read_levels(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int]:
     """Stations in order of chainage, none where the ground was not levelled; and a book's misclosure beyond what is usual [mm].
 
     Source: house rule.
 
     >>> from fencing.reading.fault_list import Faults
-    >>> run = Table({"levels": [[0, 0], [6000, -120]]}, "/runs/0", Faults(), ("levels", "length_mm"))
+    >>> run = ObjectReader({"levels": [[0, 0], [6000, -120]]}, "/runs/0", Faults(), ("levels", "length_mm"))
     >>> read_levels(run, 6000)
     ((Station(at=0, level=0), Station(at=6000, level=-120)), 0)
     """
@@ -33,9 +33,9 @@ def read_levels(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
     return _from_stations(run, length), 0
 
 
-def _from_stations(run: Table, length: int) -> tuple[Station, ...]:
+def _from_stations(run: ObjectReader, length: int) -> tuple[Station, ...]:
     stations: list[Station] = []
-    for pointer, item in run.items("levels", MOST_STATIONS):
+    for pointer, item in run.items("levels", MAX_STATIONS):
         pair = _pair(item)
         if pair is None:
             run.faults.add(pointer, "type", _no_pair(item))
@@ -68,13 +68,13 @@ def _no_pair(item: object) -> str:
     return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 
 
-def _from_book(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
+def _from_book(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int]:
     pointer = run.pointer("book")
     if run.faults.full:
         return (), 0
     try:
         book = reduce_book(run.raw("book"))
-    except Refused as refused:
+    except InvalidDocument as refused:
         for fault in refused.faults:
             run.faults.add(pointer + fault.pointer, fault.code, fault.text)
         return (), 0
@@ -84,6 +84,6 @@ def _from_book(run: Table, length: int) -> tuple[tuple[Station, ...], int]:
     return book.stations, 0 if book.closes_well else book.misclosure or 0
 
 
-def _within(run: Table, pointer: str, at: int, length: int) -> None:
+def _within(run: ObjectReader, pointer: str, at: int, length: int) -> None:
     if run.good("length_mm") and at > length:
         run.faults.add(pointer, "levels.beyond", f"{at} is beyond the end of the run; write 0 to {length}")

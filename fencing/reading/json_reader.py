@@ -14,12 +14,12 @@ from decimal import Decimal, InvalidOperation
 from json import JSONDecodeError
 from typing import Any
 
-from fencing.model.faults import Fault, Refused
-from fencing.reading.fault_list import Faults, shown, step
+from fencing.model.faults import Fault, InvalidDocument
+from fencing.reading.fault_list import FaultList, shown, step
 
-MOST_BYTES = 2_000_000
-MOST_DEPTH = 16
-MOST_DIGITS = 15
+MAX_BYTES = 2_000_000
+MAX_DEPTH = 16
+MAX_DIGITS = 15
 """Of a number: more can't be told apart by every program that reads JSON (RFC 8259 section 6)."""
 
 SPOILT = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ufff9-\uffff\ud800-\udfff]")
@@ -65,7 +65,7 @@ def read_json(source: str | bytes) -> Any:
         >>> read_json('{"pitch_mm": NaN}')
         Traceback (most recent call last):
         ...
-        fencing.model.faults.Refused: /pitch_mm: NaN is not a number that can be measured; write a number
+        fencing.model.faults.InvalidDocument: /pitch_mm: NaN is not a number that can be measured; write a number
     """
     try:
         value = json.loads(
@@ -78,7 +78,7 @@ def read_json(source: str | bytes) -> Any:
     except JSONDecodeError as broken:
         raise _refusal("json.syntax", _syntax(broken)) from None
     except RecursionError:
-        raise _refusal("json.depth", f"lists and objects may be nested {MOST_DEPTH} deep, not thousands") from None
+        raise _refusal("json.depth", f"lists and objects may be nested {MAX_DEPTH} deep, not thousands") from None
     return sound(value)
 
 
@@ -96,19 +96,19 @@ def sound(document: object) -> Any:
     >>> sound({"length_mm": 18240.0, "turn_deg": 7.5})
     {'length_mm': 18240, 'turn_deg': Decimal('7.5')}
     """
-    faults = Faults()
+    faults = FaultList()
     value = _sound(document, "", 1, faults)
     faults.refuse()
     return value
 
 
-def _refusal(code: str, text: str) -> Refused:
-    return Refused([Fault("", code, text)])
+def _refusal(code: str, text: str) -> InvalidDocument:
+    return InvalidDocument([Fault("", code, text)])
 
 
 def _decoded(source: str | bytes) -> str:
-    if len(source) > MOST_BYTES:
-        raise _refusal("json.size", f"a document may have {MOST_BYTES:,} bytes; this one has {len(source):,}")
+    if len(source) > MAX_BYTES:
+        raise _refusal("json.size", f"a document may have {MAX_BYTES:,} bytes; this one has {len(source):,}")
     if isinstance(source, str):
         text = source
     elif b"\x00" in source[:4] or source[:2] in (b"\xff\xfe", b"\xfe\xff"):
@@ -132,7 +132,7 @@ def _syntax(broken: JSONDecodeError) -> str:
 
 def _number(text: str) -> object:
     unusable = _Unusable(
-        "json.number", f"{shown(text).strip(chr(39))} has too many digits; at most {MOST_DIGITS} are read"
+        "json.number", f"{shown(text).strip(chr(39))} has too many digits; at most {MAX_DIGITS} are read"
     )
     if len(text) > 40:
         return unusable
@@ -140,14 +140,14 @@ def _number(text: str) -> object:
         number = Decimal(text)
     except InvalidOperation:  # an exponent beyond what Decimal holds
         return unusable
-    return unusable if _digits(number) > MOST_DIGITS else _exact(number)
+    return unusable if _digits(number) > MAX_DIGITS else _exact(number)
 
 
 def _digits(number: Decimal) -> int:
     """Digits needed to write the number out, before and after the point."""
     _, digits, exponent = number.as_tuple()
     if not isinstance(exponent, int):
-        return MOST_DIGITS + 1
+        return MAX_DIGITS + 1
     if not number:
         return 1
     return max(len(digits) + max(exponent, 0), -exponent)
@@ -170,10 +170,10 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return twice
 
 
-def _sound(value: object, pointer: str, depth: int, faults: Faults) -> Any:
+def _sound(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
     if isinstance(value, dict | list | tuple):
-        if depth > MOST_DEPTH:
-            faults.add(pointer, "json.depth", f"lists and objects may be nested {MOST_DEPTH} deep")
+        if depth > MAX_DEPTH:
+            faults.add(pointer, "json.depth", f"lists and objects may be nested {MAX_DEPTH} deep")
             return None
         if isinstance(value, dict):
             return _sound_object(value, pointer, depth, faults)
@@ -185,7 +185,7 @@ def _sound(value: object, pointer: str, depth: int, faults: Faults) -> Any:
     return _sound_scalar(value, pointer, faults)
 
 
-def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: Faults) -> dict[str, Any]:
+def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: FaultList) -> dict[str, Any]:
     if isinstance(value, _Twice):
         for key in value.keys_twice:
             faults.add(step(pointer, _safe(key)), "json.twice", f"the key {shown(key)} comes more than once; keep one")
@@ -198,7 +198,7 @@ def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: Fault
     return members
 
 
-def _sound_scalar(value: object, pointer: str, faults: Faults) -> object:
+def _sound_scalar(value: object, pointer: str, faults: FaultList) -> object:
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, _Unusable):
@@ -212,7 +212,7 @@ def _sound_scalar(value: object, pointer: str, faults: Faults) -> object:
 
 
 def _as_number(value: object) -> object:
-    if isinstance(value, int) and abs(value) < 10**MOST_DIGITS:
+    if isinstance(value, int) and abs(value) < 10**MAX_DIGITS:
         return value
     if not isinstance(value, int | float | Decimal):
         return _Unusable("json.type", f"{shown(value)} is nothing JSON can hold")
@@ -222,8 +222,8 @@ def _as_number(value: object) -> object:
         return _Unusable("json.number", f"{shown(value)} is not a number that can be measured; write a number")
     if not number.is_finite():
         return _constant(str(value))
-    many = _Unusable("json.number", f"{shown(value)} has too many digits; at most {MOST_DIGITS} are read")
-    return many if _digits(number) > MOST_DIGITS else _exact(number)
+    many = _Unusable("json.number", f"{shown(value)} has too many digits; at most {MAX_DIGITS} are read")
+    return many if _digits(number) > MAX_DIGITS else _exact(number)
 
 
 def _safe(key: str) -> str:

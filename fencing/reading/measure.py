@@ -8,15 +8,15 @@ from collections.abc import Iterator, Sequence
 from fencing.model.measure import Measure, Run
 from fencing.model.system import System
 from fencing.reading.canonical_json import canonical, digest
-from fencing.reading.fault_list import Faults
+from fencing.reading.fault_list import FaultList
 from fencing.reading.json_reader import sound
-from fencing.reading.object_reader import Table
+from fencing.reading.object_reader import ObjectReader
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
 from fencing.reading.system_fit import fit_faults
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
-MOST_RUNS = 1000
+MAX_RUNS = 1000
 PART = re.compile(r"(.+)-P?[1-9][0-9]*")
 HEIGHTS = ("height_mm", "lattice_mm")
 NEEDS = {
@@ -56,8 +56,8 @@ def read_measure(document: object, system: System | None = None) -> Measure:
         ('A-G1', 1800)
     """
     document = sound(document)
-    faults = Faults()
-    table = Table(document, "", faults, KEYS)
+    faults = FaultList()
+    table = ObjectReader(document, "", faults, KEYS)
     table.whole("site_measure", 1, 1, unit="")
     measure = _measure(table, document)
     if not table.whole_lost and not measure.runs and not measure.retrofits and table.good("runs", "retrofits"):
@@ -69,27 +69,26 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     return measure
 
 
-def _measure(table: Table, document: object) -> Measure:
+def _measure(table: ObjectReader, document: object) -> Measure:
     defaults = read_defaults(table)
     return Measure(
         label=table.text("label", 200),
         system=table.name("system"),
         runs=tuple(_runs(table, defaults)),
         retrofits=tuple(
-            read_retrofit(item, pointer, table.faults, defaults)
-            for pointer, item in table.items("retrofits", MOST_RUNS)
+            read_retrofit(item, pointer, table.faults, defaults) for pointer, item in table.items("retrofits", MAX_RUNS)
         ),
         strength=read_strength(table.raw("strength"), "/strength", table.faults) if "strength" in table else None,
         sha256=digest(canonical(document)),
     )
 
 
-def _runs(table: Table, defaults: Defaults) -> Iterator[Run]:
-    for pointer, item in table.items("runs", MOST_RUNS):
+def _runs(table: ObjectReader, defaults: Defaults) -> Iterator[Run]:
+    for pointer, item in table.items("runs", MAX_RUNS):
         yield read_run(item, pointer, table.faults, defaults)
 
 
-def _named(measure: Measure) -> Iterator[tuple[str, str]]:
+def _named_ids(measure: Measure) -> Iterator[tuple[str, str]]:
     """Every id of the measure with its pointer."""
     for place, run in enumerate(measure.runs):
         yield f"/runs/{place}/id", run.id
@@ -99,11 +98,11 @@ def _named(measure: Measure) -> Iterator[tuple[str, str]]:
         yield f"/retrofits/{place}/id", retrofit.id
 
 
-def _check_ids(measure: Measure, faults: Faults) -> None:
+def _check_ids(measure: Measure, faults: FaultList) -> None:
     """Ids are told apart from each other, and from those of the posts and bays to be."""
     owners = {run.id for run in measure.runs} | {retrofit.id for retrofit in measure.retrofits}
     seen: dict[str, str] = {}
-    for pointer, name in _named(measure):
+    for pointer, name in _named_ids(measure):
         if not name:
             continue
         if name in seen:
@@ -115,7 +114,7 @@ def _check_ids(measure: Measure, faults: Faults) -> None:
             faults.add(pointer, "id.taken", text)
 
 
-def _check_system(table: Table, measure: Measure, system: System, faults: Faults) -> None:
+def _check_system(table: ObjectReader, measure: Measure, system: System, faults: FaultList) -> None:
     if table.good("system") and measure.system != system.code:
         text = f"the measure is for {measure.system}, the system given is {system.code}; they must be the same"
         table.fault("system", "system.mismatch", text)

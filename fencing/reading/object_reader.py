@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from fencing.reading.fault_list import Faults, listed, nearest, shown, step
+from fencing.reading.fault_list import FaultList, listed, nearest, shown, step
 
 LONGEST = 20_000_000
 """20 km: no run, piece or level of a fence job is longer [mm]."""
@@ -23,12 +23,12 @@ NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,31}")
 T = TypeVar("T")
 
 
-class Table:
+class ObjectReader:
     """An object at a pointer, with the keys it may have."""
 
     __slots__ = ("_bad", "_members", "at", "faults", "whole_lost")
 
-    def __init__(self, value: object, at: str, faults: Faults, keys: Collection[str]) -> None:
+    def __init__(self, value: object, at: str, faults: FaultList, keys: Collection[str]) -> None:
         self.at = at
         self.faults = faults
         self._bad: set[str] = set()
@@ -51,7 +51,7 @@ class Table:
     def pointer(self, key: str) -> str:
         """The JSON Pointer of a member [RFC 6901].
 
-        >>> Table({}, "/runs/0", Faults(), ("id",)).pointer("id")
+        >>> ObjectReader({}, "/runs/0", FaultList(), ("id",)).pointer("id")
         '/runs/0/id'
         """
         return step(self.at, key)
@@ -59,7 +59,7 @@ class Table:
     def fault(self, key: str, code: str, text: str) -> None:
         """Note a fault of one member [pointer, code, sentence].
 
-        >>> table = Table({"id": "A"}, "/runs/0", Faults(), ("id",))
+        >>> table = ObjectReader({"id": "A"}, "/runs/0", FaultList(), ("id",))
         >>> table.fault("id", "name", "write another")
         >>> table.faults.found[0].pointer
         '/runs/0/id'
@@ -70,7 +70,7 @@ class Table:
     def good(self, *keys: str) -> bool:
         """Whether nothing was found wrong with these members [keys], so that they can be compared.
 
-        >>> table = Table({"id": 7}, "/runs/0", Faults(), ("id",))
+        >>> table = ObjectReader({"id": 7}, "/runs/0", FaultList(), ("id",))
         >>> _ = table.name("id")
         >>> table.good("id"), table.good("length_mm")
         (False, True)
@@ -80,7 +80,7 @@ class Table:
     def raw(self, key: str) -> object:
         """The member as it stands [any value]; a required one that is missing is a fault, and None.
 
-        >>> table = Table({"id": "A"}, "", Faults(), ("id", "label"))
+        >>> table = ObjectReader({"id": "A"}, "", FaultList(), ("id", "label"))
         >>> table.raw("id"), table.raw("label"), table.faults.found[0].code
         ('A', None, 'missing')
         """
@@ -118,7 +118,7 @@ class Table:
         Source: house rule.
 
         Example:
-            >>> table = Table({"height_mm": 180}, "/runs/0", Faults(), ("height_mm",))
+            >>> table = ObjectReader({"height_mm": 180}, "/runs/0", FaultList(), ("height_mm",))
             >>> _ = table.whole("height_mm", 1, 6000, plausible=250)
             >>> table.faults.found[0].text
             '180 mm is too small to be meant; is it in cm? 180 cm is 1800 mm'
@@ -144,7 +144,7 @@ class Table:
     def whole_again(self, key: str) -> int | None:
         """A whole number [mm] that was read before, to compare it; None where it is missing or faulty.
 
-        >>> Table({"pitch_mm": 2400}, "", Faults(), ("pitch_mm",)).whole_again("pitch_mm")
+        >>> ObjectReader({"pitch_mm": 2400}, "", FaultList(), ("pitch_mm",)).whole_again("pitch_mm")
         2400
         """
         value = self._members.get(key)
@@ -153,7 +153,7 @@ class Table:
     def decimal(self, key: str, least: int, most: int, default: Decimal | None = None, unit: str = "") -> Decimal:
         """A number, or a text that is a decimal number, from ``least`` to ``most`` [``unit``]; a stand-in where it is at fault.
 
-        >>> Table({"turn_deg": "12.5"}, "", Faults(), ("turn_deg",)).decimal("turn_deg", -360, 360, unit="degrees")
+        >>> ObjectReader({"turn_deg": "12.5"}, "", FaultList(), ("turn_deg",)).decimal("turn_deg", -360, 360, unit="degrees")
         Decimal('12.5')
         """
         settled, stand_in = self._choose(key, default)
@@ -170,7 +170,7 @@ class Table:
     def text(self, key: str, longest: int, default: str | None = None) -> str:
         """A text of 1 to ``longest`` [characters] (an empty default is allowed).
 
-        >>> Table({"label": "Rear"}, "", Faults(), ("label",)).text("label", 200)
+        >>> ObjectReader({"label": "Rear"}, "", FaultList(), ("label",)).text("label", 200)
         'Rear'
         """
         settled, stand_in = self._choose(key, default)
@@ -187,7 +187,7 @@ class Table:
     def name(self, key: str, default: str | None = None) -> str:
         """An id or a code [1 to 32 characters]: what may be printed, sorted and put in a file name.
 
-        >>> table = Table({"id": "run 1"}, "", Faults(), ("id",))
+        >>> table = ObjectReader({"id": "run 1"}, "", FaultList(), ("id",))
         >>> table.name("id"), table.faults.found[0].code
         ('', 'name')
         """
@@ -204,7 +204,7 @@ class Table:
     def word(self, key: str, words: Collection[str], default: str | None = None) -> str:
         """One of the words [case counts]; the first of them stands in for any other.
 
-        >>> table = Table({"form": "steped"}, "", Faults(), ("form",))
+        >>> table = ObjectReader({"form": "steped"}, "", FaultList(), ("form",))
         >>> table.word("form", ("level", "stepped")), "did you mean stepped?" in table.faults.found[0].text
         ('level', True)
         """
@@ -222,7 +222,7 @@ class Table:
     def flag(self, key: str, default: bool | None = None) -> bool:
         """true or false [JSON's].
 
-        >>> Table({"raked": True}, "", Faults(), ("raked",)).flag("raked")
+        >>> ObjectReader({"raked": True}, "", FaultList(), ("raked",)).flag("raked")
         True
         """
         settled, stand_in = self._choose(key, default)
@@ -234,18 +234,18 @@ class Table:
             return False
         return value
 
-    def table(self, key: str, keys: Collection[str]) -> Table:
+    def table(self, key: str, keys: Collection[str]) -> ObjectReader:
         """An object among the members [keys]. Ask ``key in table`` first where it may be left out.
 
-        >>> Table({"hole": {"depth_mm": 650}}, "", Faults(), ("hole",)).table("hole", ("depth_mm",)).at
+        >>> ObjectReader({"hole": {"depth_mm": 650}}, "", FaultList(), ("hole",)).table("hole", ("depth_mm",)).at
         '/hole'
         """
         if key not in self._members:
             self.raw(key)
-            lost = Table({}, self.pointer(key), Faults(), keys)
+            lost = ObjectReader({}, self.pointer(key), FaultList(), keys)
             lost.whole_lost = True
             return lost
-        table = Table(self._members[key], self.pointer(key), self.faults, keys)
+        table = ObjectReader(self._members[key], self.pointer(key), self.faults, keys)
         if table.whole_lost:
             self._bad.add(key)
         return table
@@ -253,7 +253,7 @@ class Table:
     def mapping(self, key: str) -> Mapping[str, object]:
         """An object whose keys are free [any number]; empty where it is left out.
 
-        >>> Table({}, "", Faults(), ("shares",)).mapping("shares")
+        >>> ObjectReader({}, "", FaultList(), ("shares",)).mapping("shares")
         {}
         """
         value = self._members.get(key, {})
@@ -265,7 +265,7 @@ class Table:
     def items(self, key: str, most: int, least: int = 0) -> Iterator[tuple[str, object]]:
         """The members of a list [``least`` to ``most``] with their pointers; nothing where it is left out and may be empty.
 
-        >>> list(Table({"runs": ["a"]}, "", Faults(), ("runs",)).items("runs", 1000))
+        >>> list(ObjectReader({"runs": ["a"]}, "", FaultList(), ("runs",)).items("runs", 1000))
         [('/runs/0', 'a')]
         """
         if key not in self._members:
@@ -286,7 +286,7 @@ class Table:
     ) -> tuple[int, ...]:
         """A list of whole numbers [mm], each from ``least`` to ``most``; ``plausible`` as in :meth:`whole`.
 
-        >>> Table({"bays_mm": [2400, 2350]}, "", Faults(), ("bays_mm",)).wholes("bays_mm", 1000, 1, 30000)
+        >>> ObjectReader({"bays_mm": [2400, 2350]}, "", FaultList(), ("bays_mm",)).wholes("bays_mm", 1000, 1, 30000)
         (2400, 2350)
         """
         found: list[int] = []

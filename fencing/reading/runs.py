@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.model.measure import Basis, Colours, Form, Layout, Removal, Retrofit, Run, Taper, Terminal
-from fencing.reading.fault_list import Faults
+from fencing.model.measure import Colours, Form, Layout, MeasureBasis, Removal, Retrofit, Run, Taper, Terminal
+from fencing.reading.fault_list import FaultList
 from fencing.reading.gates import read_gates
 from fencing.reading.ground_levels import read_levels
-from fencing.reading.object_reader import LONGEST, Table
+from fencing.reading.object_reader import LONGEST, ObjectReader
 from fencing.reading.shares import read_shares
 
 HIGHEST = 6_000
@@ -39,15 +39,15 @@ class Defaults:
     lattice: int = 0
     form: str = Form.AUTO
     layout: str = Layout.FROM_START
-    basis: str = Basis.OVERALL
+    basis: str = MeasureBasis.OVERALL
     soil: str | None = None
     colours: Colours = NO_COLOURS
 
 
-def read_defaults(measure: Table) -> Defaults:
+def read_defaults(measure: ObjectReader) -> Defaults:
     """What the measure says once for all its runs [heights in mm]. Source: ``measure-1.json``.
 
-    >>> read_defaults(Table({"defaults": {"height_mm": 1800}}, "", Faults(), ("defaults",))).height
+    >>> read_defaults(ObjectReader({"defaults": {"height_mm": 1800}}, "", FaultList(), ("defaults",))).height
     1800
     """
     if "defaults" not in measure:
@@ -58,16 +58,16 @@ def read_defaults(measure: Table) -> Defaults:
         lattice=given.whole("lattice_mm", 0, HIGHEST, 0),
         form=given.word("form", tuple(Form), Form.AUTO),
         layout=given.word("layout", tuple(Layout), Layout.FROM_START),
-        basis=given.word("basis", tuple(Basis), Basis.OVERALL),
+        basis=given.word("basis", tuple(MeasureBasis), MeasureBasis.OVERALL),
         soil=given.text("soil", 80) if "soil" in given else None,
         colours=read_colours(given, NO_COLOURS),
     )
 
 
-def read_colours(table: Table, default: Colours) -> Colours:
+def read_colours(table: ObjectReader, default: Colours) -> Colours:
     """Finishes by part [1 to 60 characters]; a part that is not named keeps its default.
 
-    >>> table = Table({"colours": {"post": "inkstone"}}, "", Faults(), ("colours",))
+    >>> table = ObjectReader({"colours": {"post": "inkstone"}}, "", FaultList(), ("colours",))
     >>> read_colours(table, Colours(rail="oatgrass"))
     Colours(post='inkstone', rail='oatgrass', sheet=None, lattice=None, cap=None, screw=None, gate=None)
     """
@@ -78,15 +78,15 @@ def read_colours(table: Table, default: Colours) -> Colours:
     return Colours(**named)
 
 
-def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Run:
+def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Run:
     """One run of the document at ``pointer`` [lengths and levels in mm]; faults are noted. Source: ``measure-1.json``.
 
-    >>> faults = Faults()
+    >>> faults = FaultList()
     >>> run = read_run({"id": "A", "length_mm": 9600}, "/runs/0", faults, Defaults(height=1800))
     >>> run.length, run.height, faults.found
     (9600, 1800, [])
     """
-    run = Table(value, pointer, faults, RUN_KEYS)
+    run = ObjectReader(value, pointer, faults, RUN_KEYS)
     name = run.name("id")
     length = run.whole("length_mm", 1, LONGEST, plausible=SHORTEST)
     height = run.whole("height_mm", 1, HIGHEST, defaults.height, plausible=LOWEST)
@@ -96,7 +96,7 @@ def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) ->
         id=name,
         length=length,
         height=height,
-        basis=Basis(run.word("basis", tuple(Basis), defaults.basis)),
+        basis=MeasureBasis(run.word("basis", tuple(MeasureBasis), defaults.basis)),
         turn=Fraction(run.decimal("turn_deg", -360, 360, Decimal(0), "degrees")),
         start=Terminal(run.word("start", tuple(Terminal), Terminal.FREE)),
         end=Terminal(run.word("end", tuple(Terminal), Terminal.FREE)),
@@ -114,7 +114,7 @@ def read_run(value: object, pointer: str, faults: Faults, defaults: Defaults) ->
     )
 
 
-def _taper(run: Table) -> Taper | None:
+def _taper(run: ObjectReader) -> Taper | None:
     if "taper" not in run:
         return None
     taper = run.table("taper", ("at", "bays", "height_mm"))
@@ -125,21 +125,21 @@ def _taper(run: Table) -> Taper | None:
     )
 
 
-def _removal(run: Table, length: int) -> Removal | None:
+def _removal(run: ObjectReader, length: int) -> Removal | None:
     if "remove" not in run:
         return None
     remove = run.table("remove", ("kind", "length_mm"))
     return Removal(remove.text("kind", 80), remove.whole("length_mm", 1, LONGEST, length))
 
 
-def read_retrofit(value: object, pointer: str, faults: Faults, defaults: Defaults) -> Retrofit:
+def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Retrofit:
     """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: ``measure-1.json``.
 
-    >>> retrofit = read_retrofit({"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}, "/retrofits/0", Faults(), Defaults())
+    >>> retrofit = read_retrofit({"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}, "/retrofits/0", FaultList(), Defaults())
     >>> retrofit.bays, retrofit.existing_height
     ((2400, 2350), None)
     """
-    retrofit = Table(value, pointer, faults, RETROFIT_KEYS)
+    retrofit = ObjectReader(value, pointer, faults, RETROFIT_KEYS)
     given = "existing_height_mm" in retrofit
     return Retrofit(
         id=retrofit.name("id"),

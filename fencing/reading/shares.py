@@ -8,27 +8,27 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing.reading.fault_list import shown, step
-from fencing.reading.object_reader import Table
+from fencing.reading.object_reader import ObjectReader
 
-MOST_PARTIES = 20
+MAX_PARTIES = 20
 RATIO = re.compile(r"([0-9]{1,6})/([0-9]{1,6})")
 PERCENT = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,6})?) ?%")
 DECIMAL = re.compile(r"[0-9](?:\.[0-9]{1,9})?")
 
 
-def read_shares(table: Table) -> Mapping[str, Fraction]:
+def read_shares(table: ObjectReader) -> Mapping[str, Fraction]:
     """Party -> share [over 0, at most 1]; they add up to 1; empty where none are named. Source: house rule.
 
     >>> from fencing.reading.fault_list import Faults
-    >>> read_shares(Table({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", Faults(), ("shares",)))
+    >>> read_shares(ObjectReader({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", Faults(), ("shares",)))
     {'us': Fraction(1, 3), 'them': Fraction(2, 3)}
     """
     if "shares" not in table:
         return {}
     at, shares = table.pointer("shares"), dict[str, Fraction]()
     given = table.mapping("shares")
-    if table.good("shares") and not 1 <= len(given) <= MOST_PARTIES:
-        table.fault("shares", "range", f"{len(given)} parties; name 1 to {MOST_PARTIES}, or leave shares out")
+    if table.good("shares") and not 1 <= len(given) <= MAX_PARTIES:
+        table.fault("shares", "range", f"{len(given)} parties; name 1 to {MAX_PARTIES}, or leave shares out")
         return {}
     for party, value in given.items():
         share = as_share(value)
@@ -44,7 +44,7 @@ def read_shares(table: Table) -> Mapping[str, Fraction]:
     return shares
 
 
-def _add_up(table: Table, shares: Mapping[str, Fraction]) -> None:
+def _add_up(table: ObjectReader, shares: Mapping[str, Fraction]) -> None:
     total = sum(shares.values(), Fraction(0))
     if shares and total != 1:
         text = f'the shares add up to {total}; they must add up to 1 exactly (write thirds as "1/3")'

@@ -5,18 +5,18 @@ from __future__ import annotations
 from decimal import Decimal
 
 from fencing.model.system import Hole, HoleShape, LatticeStock, PostSection, Rails, Sheets, SheetSupply
-from fencing.reading.fault_list import Faults
-from fencing.reading.object_reader import Table
+from fencing.reading.fault_list import FaultList
+from fencing.reading.object_reader import ObjectReader
 
-MOST_STOCK = 60
+MAX_STOCK = 60
 LONGEST_STOCK = 30_000
 
 
-def read_hole(system: Table) -> Hole:
+def read_hole(system: ObjectReader) -> Hole:
     """The post holes [mm]; a straight one needs no second diameter. Source: ``system-1.json``.
 
     >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_mm": 30}
-    >>> read_hole(Table({"hole": hole}, "", Faults(), ("hole",))).end_diameter
+    >>> read_hole(ObjectReader({"hole": hole}, "", FaultList(), ("hole",))).end_diameter
     300
     """
     keys = ("depth_mm", "diameter_mm", "shape", "end_diameter_mm", "bedding_mm", "crown_mm")
@@ -32,7 +32,7 @@ def read_hole(system: Table) -> Hole:
     return Hole(depth, diameter, shape, end, bedding, hole.whole("crown_mm", 0, 500))
 
 
-def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
+def _check_ends(hole: ObjectReader, shape: HoleShape, diameter: int, end: int) -> None:
     if shape is HoleShape.STRAIGHT and end != diameter:
         text = f"a straight hole is as wide at both ends; write {diameter}, or leave the key out"
         hole.fault("end_diameter_mm", "hole.shape", text)
@@ -41,11 +41,11 @@ def _check_ends(hole: Table, shape: HoleShape, diameter: int, end: int) -> None:
         hole.fault("end_diameter_mm", "hole.shape", f"the {where} hole is its wide end; write at least {diameter}")
 
 
-def read_post(posts: Table, kind: str) -> PostSection:
+def read_post(posts: ObjectReader, kind: str) -> PostSection:
     """One of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-1.json``.
 
     >>> square = {"face_mm": 60, "setback_mm": 40, "embedment_min_mm": 600, "stock_mm": [2400, 2100], "steel_area_mm2": 500}
-    >>> read_post(Table({"square": square}, "/posts", Faults(), ("square",)), "square").stock
+    >>> read_post(ObjectReader({"square": square}, "/posts", FaultList(), ("square",)), "square").stock
     (2100, 2400)
     """
     post = posts.table(kind, ("face_mm", "setback_mm", "embedment_min_mm", "stock_mm", "steel_area_mm2"))
@@ -58,29 +58,27 @@ def read_post(posts: Table, kind: str) -> PostSection:
     )
 
 
-def read_stock(table: Table, least_items: int = 1) -> tuple[int, ...]:
+def read_stock(table: ObjectReader, least_items: int = 1) -> tuple[int, ...]:
     """Stock lengths [mm]: each once, in any order; handed on shortest first. Source: ``system-1.json``.
 
-    >>> faults = Faults()
-    >>> read_stock(Table({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
+    >>> faults = FaultList()
+    >>> read_stock(ObjectReader({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
     ((2390, 4800), 'stock.twice')
     """
-    return _sorted(
-        table, "stock_mm", table.wholes("stock_mm", MOST_STOCK, 1, LONGEST_STOCK, least_items, plausible=100)
-    )
+    return _sorted(table, "stock_mm", table.wholes("stock_mm", MAX_STOCK, 1, LONGEST_STOCK, least_items, plausible=100))
 
 
-def _sorted(table: Table, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
+def _sorted(table: ObjectReader, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
     once = sorted(set(lengths))
     if table.good(key) and len(once) < len(lengths):
         table.fault(key, "stock.twice", f"write each once: {once}")
     return tuple(once)
 
 
-def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
+def check_stock(faults: FaultList, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
     """Note a fault where the longest stock is no longer than what every piece ``needed`` at least [mm].
 
-    >>> faults = Faults()
+    >>> faults = FaultList()
     >>> check_stock(faults, "/posts/square/stock_mm", (500, 600), 600, "the least embedment")
     >>> faults.found[0].text
     'the longest must be over 600 mm, the least embedment'
@@ -89,23 +87,23 @@ def check_stock(faults: Faults, pointer: str, stock: tuple[int, ...], needed: in
         faults.add(pointer, "stock.short", f"the longest must be over {needed} mm, {what}")
 
 
-def read_rails(system: Table) -> Rails:
+def read_rails(system: ObjectReader) -> Rails:
     """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: ``system-1.json``.
 
     >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_mm": 20}
-    >>> read_rails(Table({"rails": rails}, "", Faults(), ("rails",)))
+    >>> read_rails(ObjectReader({"rails": rails}, "", FaultList(), ("rails",)))
     Rails(stock=(4800,), kerf=3, seat=20)
     """
     rails = system.table("rails", ("stock_mm", "kerf_mm", "seat_mm"))
     return Rails(read_stock(rails), rails.whole("kerf_mm", 0, 50), rails.whole("seat_mm", 0, 500))
 
 
-def read_sheets(system: Table) -> Sheets:
+def read_sheets(system: ObjectReader) -> Sheets:
     """Sheets: cover, lap, how they are supplied [mm]. Source: ``system-1.json``.
 
-    >>> faults = Faults()
+    >>> faults = FaultList()
     >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "slack_mm": 0, "deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
-    >>> _ = read_sheets(Table({"sheets": wide_lap}, "", faults, ("sheets",)))
+    >>> _ = read_sheets(ObjectReader({"sheets": wide_lap}, "", faults, ("sheets",)))
     >>> faults.found[0].text
     'the lap must be under the cover of 50 mm'
     """
@@ -130,11 +128,11 @@ def read_sheets(system: Table) -> Sheets:
     )
 
 
-def read_lattice(system: Table) -> tuple[LatticeStock, Decimal | None]:
+def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
     """The lattice a system offers [mm] and its open share [0 to 1]; no heights where it offers none. Source: ``system-1.json``.
 
     >>> none = {"heights_mm": [], "stock_mm": [], "raked": False}
-    >>> read_lattice(Table({"lattice": none}, "", Faults(), ("lattice",)))
+    >>> read_lattice(ObjectReader({"lattice": none}, "", FaultList(), ("lattice",)))
     (LatticeStock(heights=(), stock=(), raked=False), None)
     """
     lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "porosity"))

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 from fencing.model.measure import StrengthRequest
 from fencing.model.system import Profile, Steel
-from fencing.reading.fault_list import Faults
-from fencing.reading.object_reader import Table
+from fencing.reading.fault_list import FaultList
+from fencing.reading.object_reader import ObjectReader
 from fencing.reading.unit_checks import BOUNDS, SPEEDS, read_number
 from fencing.strength.embedment import SOILS
 from fencing.strength.wind_as_nzs import REGIONS
@@ -39,7 +39,7 @@ WORDS = {
 }
 
 
-def read_strength(document: object, pointer: str = "", faults: Faults | None = None) -> StrengthRequest:
+def read_strength(document: object, pointer: str = "", faults: FaultList | None = None) -> StrengthRequest:
     """Read what the strength screening is asked.
 
     Rule: ``method`` decides which keys are known; a number that looks typed in another unit is asked back, never guessed.
@@ -62,9 +62,9 @@ def read_strength(document: object, pointer: str = "", faults: Faults | None = N
         >>> request.method, dict(request.inputs)
         ('given_pressure', {'pressure_kpa': '0.60', 'soil_class': 'clay'})
     """
-    gathered = Faults() if faults is None else faults
+    gathered = FaultList() if faults is None else faults
     method = _method(document)
-    table = Table(document, pointer, gathered, ("method", *METHOD_KEYS[method], *GROUND_KEYS))
+    table = ObjectReader(document, pointer, gathered, ("method", *METHOD_KEYS[method], *GROUND_KEYS))
     table.word("method", METHODS)
     inputs: dict[str, str | int | bool] = {}
     for key in (*METHOD_KEYS[method], *GROUND_KEYS):
@@ -83,7 +83,7 @@ def _method(document: object) -> str:
     return named if isinstance(named, str) and named in METHODS else METHODS[0]
 
 
-def _member(table: Table, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
+def _member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | int | bool]) -> None:
     if key in ("doubled", "constrained"):
         inputs[key] = table.flag(key)
     elif key == "soil_class":
@@ -95,7 +95,7 @@ def _member(table: Table, method: str, key: str, inputs: dict[str, str | int | b
         inputs[key] = str(number) if number is not None and not BOUNDS[key].whole else int(number or 0)
 
 
-def _together(table: Table, method: str) -> None:
+def _together(table: ObjectReader, method: str) -> None:
     """Keys that only make sense with one another."""
     if not table.good("method"):
         return
@@ -128,7 +128,7 @@ CHANNEL_KEYS = ("depth_mm", "flange_mm", "thickness_mm", "lip_mm")
 SQUARE_KEYS = ("side_mm", "thickness_mm")
 
 
-def read_steel(system: Table) -> Steel | None:
+def read_steel(system: ObjectReader) -> Steel | None:
     """Read the optional ``strength`` member of a fence system: yield strength [MPa], capacity factor, sections of the posts [mm].
 
     Args:
@@ -142,7 +142,7 @@ def read_steel(system: Table) -> Steel | None:
     Example:
         >>> square = {"side_mm": 60, "thickness_mm": 2}
         >>> document = {"strength": {"yield_mpa": 350, "capacity_factor": "0.9", "square": square}}
-        >>> read_steel(Table(document, "", Faults(), ("strength",))).square.depth
+        >>> read_steel(ObjectReader(document, "", FaultList(), ("strength",))).square.depth
         Decimal('60')
     """
     if "strength" not in system:
@@ -154,7 +154,7 @@ def read_steel(system: Table) -> Steel | None:
     return Steel(yield_mpa, factor, channel, square)
 
 
-def _needed(table: Table, key: str) -> Decimal:
+def _needed(table: ObjectReader, key: str) -> Decimal:
     """A required number; the least plausible one stands in for a fault already noted."""
     if key not in table:
         table.raw(key)
@@ -162,14 +162,14 @@ def _needed(table: Table, key: str) -> Decimal:
     return BOUNDS[key].least if number is None else number
 
 
-def _square(table: Table) -> Profile:
+def _square(table: ObjectReader) -> Profile:
     side, thickness = _needed(table, "side_mm"), _needed(table, "thickness_mm")
     if table.good(*SQUARE_KEYS) and side <= 5 * thickness:
         table.fault("thickness_mm", "section.order", f"a wall of {thickness} mm doesn't fit a side of {side} mm")
     return Profile(side, thickness)
 
 
-def _channel(table: Table) -> Profile:
+def _channel(table: ObjectReader) -> Profile:
     depth, flange, thickness = (_needed(table, key) for key in CHANNEL_KEYS[:3])
     lip = read_number(table, "lip_mm", "0") or Decimal(0)
     corner = 2 * thickness  # sheet is rolled to an outer radius of twice its thickness

@@ -10,9 +10,9 @@ from fencing.reading.counted_parts import (
     read_screws,
     read_strength_data,
 )
-from fencing.reading.fault_list import Faults
+from fencing.reading.fault_list import FaultList
 from fencing.reading.json_reader import sound
-from fencing.reading.object_reader import Table
+from fencing.reading.object_reader import ObjectReader
 from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
 KEYS = (
@@ -43,11 +43,11 @@ def read_system(document: object) -> System:
         >>> read_system({"fence_system": 1, "pitch_mm": 0})  # doctest: +ELLIPSIS
         Traceback (most recent call last):
         ...
-        fencing.model.faults.Refused: ...
+        fencing.model.faults.InvalidDocument: ...
     """
     document = sound(document)
-    faults = Faults()
-    table = Table(document, "", faults, KEYS)
+    faults = FaultList()
+    table = ObjectReader(document, "", faults, KEYS)
     table.whole("fence_system", 1, 1, unit="")
     system = _system(table, table.table("posts", ("channel", "square")))
     _check_limits(table)
@@ -56,7 +56,7 @@ def read_system(document: object) -> System:
     return system
 
 
-def _system(table: Table, posts: Table) -> System:
+def _system(table: ObjectReader, posts: ObjectReader) -> System:
     lattice, porosity = read_lattice(table)
     return System(
         code=table.name("code"),
@@ -84,7 +84,7 @@ def _system(table: Table, posts: Table) -> System:
     )
 
 
-def _check_limits(table: Table) -> None:
+def _check_limits(table: ObjectReader) -> None:
     """Limits that must stand in the right order to one another."""
     pitch, least = table.whole_again("pitch_mm"), table.whole_again("closing_bay_min_mm")
     if pitch is not None and least is not None and least >= pitch:
@@ -97,7 +97,7 @@ def _check_limits(table: Table) -> None:
         table.fault("ground_gap_max_mm", "system.order", text)
 
 
-def _check_holes(table: Table, system: System) -> None:
+def _check_holes(table: ObjectReader, system: System) -> None:
     """Whether both posts fit in the hole, and in a bay."""
     if not table.good("hole", "posts", "pitch_mm", "closing_bay_min_mm"):
         return
@@ -113,7 +113,7 @@ def _check_holes(table: Table, system: System) -> None:
         table.faults.add(f"{hole}/diameter_mm", "hole.narrow", text)
 
 
-def _check_post(table: Table, system: System, at: str, post: PostSection) -> None:
+def _check_post(table: ObjectReader, system: System, at: str, post: PostSection) -> None:
     least = min(system.closing_bay_min, system.pitch // 2)
     if 2 * post.setback >= least:
         text = f"twice the setback must be under {least} mm (least closing bay, half the pitch), so that rails have a length"

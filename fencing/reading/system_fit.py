@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from fencing.model.faults import Fault, Refused
-from fencing.model.measure import Basis, Form, Gate, Layout, Measure, Retrofit, Run
-from fencing.model.rounding import up
+from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.measure import Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
+from fencing.model.rounding import round_up
 from fencing.model.system import System
 from fencing.reading.fault_list import listed
 from fencing.reading.gate_room import gate_faults
@@ -14,13 +14,13 @@ from fencing.reading.height_checks import height_faults
 from fencing.set_out.run import taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
 
-MOST_BAYS = 200_000
+MAX_BAYS = 200_000
 """Of a whole job, each counted as often as ``auto`` tries it: 20 km in every form and layout stay below. Source: house rule."""
 NO_ROOM = ("gate.narrow", "gate.outside", "gate.overlap", "layout.no_room", "run.short")
 """Faults with which the bays of a run can't be set out, nor those that may taper be counted."""
 
 
-def fit(measure: Measure, system: System) -> None:
+def check_system_fit(measure: Measure, system: System) -> None:
     """Refuse a measure that can't be built in a system, whatever the layout.
 
     Args:
@@ -35,10 +35,10 @@ def fit(measure: Measure, system: System) -> None:
     Example: what fits passes without a word:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> fit(TWO_BAYS, ROUND_SIZES)
+        >>> check_system_fit(TWO_BAYS, ROUND_SIZES)
     """
     if faults := fit_faults(measure, system):
-        raise Refused(faults)
+        raise InvalidDocument(faults)
 
 
 def fit_faults(measure: Measure, system: System) -> list[Fault]:
@@ -65,10 +65,10 @@ def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
     bays = sum(len(retrofit.bays) for retrofit in measure.retrofits)
     for run in measure.runs:
         ways = (len(Form) - 1 if run.form is Form.AUTO else 1) * (len(Layout) - 1 if run.layout is Layout.AUTO else 1)
-        bays += ways * up(run.length, system.pitch)
-    if bays > MOST_BAYS:
+        bays += ways * round_up(run.length, system.pitch)
+    if bays > MAX_BAYS:
         text = (
-            f"about {bays} bays, each as often as auto tries it, are more than {MOST_BAYS}; "
+            f"about {bays} bays, each as often as auto tries it, are more than {MAX_BAYS}; "
             "split the job, or choose form and layout"
         )
         yield Fault("/runs" if measure.runs else "/retrofits", "job.large", text)
@@ -117,7 +117,7 @@ def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
     """A run without gates must leave a rail between its two posts."""
     squares = [needs_square(run, end) for end in ("start", "end")]
     least = 1 + sum(setback(system, square=square) for square in squares)
-    if run.basis is Basis.OVERALL:
+    if run.basis is MeasureBasis.OVERALL:
         faces = [system.square.face if square else system.channel.face for square in squares]
         least += halves(faces[0], run.layout)[0] + halves(faces[1], run.layout)[1]
     if run.length < least:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from fencing.reading.fault_list import shown
-from fencing.reading.object_reader import Table, as_decimal
+from fencing.reading.object_reader import ObjectReader, as_decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,9 @@ SPEEDS: Mapping[str, Bound] = {
 """Wind speeds that a method has of its own: ten minutes' mean in the European standard, three seconds' gust in the American."""
 
 
-def read_number(table: Table, key: str, default: str | None = None, bound: Bound | None = None) -> Decimal | None:
+def read_number(
+    table: ObjectReader, key: str, default: str | None = None, bound: Bound | None = None
+) -> Decimal | None:
     """Read a number of a table within its plausible bounds, and ask back where another unit would fit.
 
     Args:
@@ -81,7 +83,7 @@ def read_number(table: Table, key: str, default: str | None = None, bound: Bound
     Example:
         >>> from fencing.reading.fault_list import Faults
         >>> faults = Faults()
-        >>> read_number(Table({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
+        >>> read_number(ObjectReader({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
         >>> faults.found[0].code, faults.found[0].text
         ('unit', 'a net wind pressure of 600 kPa is out of reach (0.05 to 6 kPa): is it in Pa? 600 Pa is 0.6 kPa')
     """

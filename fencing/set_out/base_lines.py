@@ -15,7 +15,7 @@ from itertools import pairwise
 
 from fencing.model.fence import Pair
 from fencing.model.measure import Form
-from fencing.model.rounding import half_up, up
+from fencing.model.rounding import round_half_up, round_up
 from fencing.set_out.ground import Ground
 
 
@@ -56,7 +56,7 @@ def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     bays = len(posts) - 1
     first, last = ground.at(posts[0]), ground.at(posts[-1])
     high, fall = max(first, last), abs(last - first)
-    down = [half_up(fall * bay, bays) for bay in range(bays)]
+    down = [round_half_up(fall * bay, bays) for bay in range(bays)]
     equal = [high + gap - drop for drop in (down if first >= last else reversed(down))]
     least = [ground.highest(left, right) + gap for left, right in pairwise(posts)]
     if all(base >= lowest - 1 for base, lowest in zip(equal, least, strict=True)):
@@ -69,7 +69,8 @@ def _raked(left: int, right: int, ground: Ground, gap: int) -> Pair:
     start, end = ground.at(left), ground.at(right)
     width = right - left
     hump = max(
-        up((level - start) * width - (end - start) * (at - left), width) for at, level in ground.between(left, right)
+        round_up((level - start) * width - (end - start) * (at - left), width)
+        for at, level in ground.between(left, right)
     )
     return start + gap + hump, end + gap + hump
 
@@ -89,7 +90,7 @@ class Drop:
         [750, 375, 0, 0]
         """
         away = (chainage - self.start) * (1 if self.end > self.start else -1)
-        return half_up(self.depth * away, abs(self.end - self.start)) if away > 0 else 0
+        return round_half_up(self.depth * away, abs(self.end - self.start)) if away > 0 else 0
 
 
 NO_DROP = Drop(0, 1, 0)

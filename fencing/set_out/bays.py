@@ -18,7 +18,7 @@ from typing import NamedTuple
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import Bay, Lattice, Pair, Rail, Sheet
 from fencing.model.measure import Form
-from fencing.model.rounding import along_slope, half_up, up
+from fencing.model.rounding import along_slope, round_half_up, round_up
 from fencing.model.system import Sheets, System
 from fencing.set_out.ground import Ground
 
@@ -53,7 +53,7 @@ class Cut(NamedTuple):
 
 
 @lru_cache(maxsize=65536)
-def cut(shape: Shape, sheets: Sheets, seat: int) -> Cut:
+def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
     """Cut rails, sheets and lattice for one shape.
 
     Rules: rails run square-ended along base and top; lattice is as long as the rail it stands on.
@@ -67,7 +67,7 @@ def cut(shape: Shape, sheets: Sheets, seat: int) -> Cut:
 
         >>> from fencing.model.system import SheetSupply
         >>> stock = Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,))
-        >>> rails, sheets, _ = cut(Shape(2400, 6, 6, 0, 1800, 1800, 0), stock, 18)
+        >>> rails, sheets, _ = cut_bay(Shape(2400, 6, 6, 0, 1800, 1800, 0), stock, 18)
         >>> [rail.length for rail in rails], [(sheet.blank, sheet.width) for sheet in sheets]
         ([2388, 2388], [(1788, 822), (1788, 822), (1788, 822)])
     """
@@ -95,10 +95,10 @@ def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
     >>> strips(2388, Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)))
     [(0, 822), (783, 822), (1566, 822)]
     """
-    count = max(1, up(fill - sheets.lap, sheets.cover))
+    count = max(1, round_up(fill - sheets.lap, sheets.cover))
     surplus = count * sheets.cover + sheets.lap - fill
     if count > 1 and surplus <= sheets.slack:
-        return [(half_up(index * (fill - sheets.width), count - 1), sheets.width) for index in range(count)]
+        return [(round_half_up(index * (fill - sheets.width), count - 1), sheets.width) for index in range(count)]
     whole = [(index * sheets.cover, sheets.width) for index in range(count - 1)]
     return [*whole, ((count - 1) * sheets.cover, sheets.width - surplus)]
 
@@ -120,10 +120,10 @@ def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
         foot_left, foot_right, foot = base_left, base_right, min(base_left, base_right)
     return Sheet(
         at=at,
-        blank=up(max(top_left, top_right) - foot, whole) - off,
+        blank=round_up(max(top_left, top_right) - foot, whole) - off,
         width=width,
-        left=half_up(top_left - foot_left, whole) - off,
-        right=half_up(top_right - foot_right, whole) - off,
+        left=round_half_up(top_left - foot_left, whole) - off,
+        right=round_half_up(top_right - foot_right, whole) - off,
         foot="square" if square else "cut",
     )
 
@@ -168,7 +168,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
     left, right = lines.base
     width, rise = lines.end - lines.start, right - left
     shape = Shape(width, lines.set_left, lines.set_right, rise, lines.top[0] - left, lines.top[1] - left, lattice)
-    rails, sheets, panels = cut(shape, system.sheets, system.rails.seat)
+    rails, sheets, panels = cut_bay(shape, system.sheets, system.rails.seat)
     profile = ground.between(lines.start, lines.end)
     gaps = [(left - level) * width + rise * (at - lines.start) for at, level in profile]
     return Bay(
@@ -181,8 +181,8 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
         base=lines.base,
         top=lines.top,
         ground=(profile[0][1], profile[-1][1]),
-        gap_least=half_up(min(gaps), width),
-        gap_most=half_up(max(gaps), width),
+        gap_least=round_half_up(min(gaps), width),
+        gap_most=round_half_up(max(gaps), width),
         rails=rails,
         sheets=sheets,
         lattice=panels,

@@ -13,7 +13,7 @@ from fencing.model.faults import Level, Notice
 from fencing.model.fence import HungGate, Leaf
 from fencing.model.measure import Gate, GateKind
 from fencing.model.system import System
-from fencing.set_out.bays import Shape, cut, shortages
+from fencing.set_out.bays import Shape, cut_bay, shortages
 from fencing.set_out.ground import Ground
 
 
@@ -67,7 +67,7 @@ def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
     """
     rules = system.gates
     shape = Shape(width, rules.stile, rules.stile, 0, gate.height, gate.height, gate.lattice)
-    rails, sheets, lattice = cut(shape, system.sheets, system.rails.seat)
+    rails, sheets, lattice = cut_bay(shape, system.sheets, system.rails.seat)
     clip = gate.height - gate.lattice - system.sheets.deduction - rules.clip_below_sheet_top
     return Leaf(
         width=width,
@@ -94,7 +94,7 @@ def foot(gate: Gate, ground: Ground, system: System) -> int:
     return ground.highest(gate.start, gate.end) + system.ground_gap
 
 
-def hang(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
+def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
     """The gate between its two posts, hung level.
 
     Args:
@@ -111,7 +111,7 @@ def hang(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> 
     Example: 50 above level ground, so its top is at 1850:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> hung = hang(Gate("A-G1", 0, 1000, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), Ground((0,), (0,)), ROUND_SIZES)
+        >>> hung = build_gate(Gate("A-G1", 0, 1000, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), Ground((0,), (0,)), ROUND_SIZES)
         >>> hung.base, hung.top, [leaf.width for leaf in hung.leaves]
         (50, 1850, [976])
     """
@@ -146,7 +146,7 @@ def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> level = Ground((0,), (0,))
-        >>> wide = hang(Gate("A-G1", 0, 1300, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), level, ROUND_SIZES)
+        >>> wide = build_gate(Gate("A-G1", 0, 1300, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), level, ROUND_SIZES)
         >>> [(notice.code, notice.level.value) for notice in inspect(wide, 4800, level, ROUND_SIZES)]
         [('leaf.wide', 'stop')]
     """

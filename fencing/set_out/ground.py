@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fencing.model.measure import Station
-from fencing.model.rounding import half_up
+from fencing.model.rounding import round_half_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Ground:
             return self.levels[right]
         start, width = self.chainages[right - 1], self.chainages[right] - self.chainages[right - 1]
         low, rise = self.levels[right - 1], self.levels[right] - self.levels[right - 1]
-        return half_up(low * width + rise * (chainage - start), width)
+        return round_half_up(low * width + rise * (chainage - start), width)
 
     def between(self, start: int, end: int) -> list[tuple[int, int]]:
         """The (chainage, level) corners [mm] of the ground from ``start`` to ``end``, both ends included, in order.

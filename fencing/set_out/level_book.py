@@ -20,9 +20,9 @@ from difflib import get_close_matches
 from fractions import Fraction
 from itertools import pairwise
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Station
-from fencing.model.rounding import half_up
+from fencing.model.rounding import round_half_up
 
 KEYS = ("at_mm", "back", "inter", "fore", "level_mm")
 READINGS = ("back", "inter", "fore")
@@ -170,10 +170,10 @@ def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
     known = rows[-1].known
     if known is None:
         return None
-    missed = half_up(*closing.as_integer_ratio()) - known
+    missed = round_half_up(*closing.as_integer_ratio()) - known
     if abs(missed) > MISCLOSURE_MAX:
         text = f"the book misses the known level by {missed} mm: read it again, a reading is wrong"
-        raise Refused([Fault(f"/{len(rows) - 1}/level_mm", "book.misclosure", text)])
+        raise InvalidDocument([Fault(f"/{len(rows) - 1}/level_mm", "book.misclosure", text)])
     return missed
 
 
@@ -193,12 +193,14 @@ def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal 
 
 def _reduced(row: BookRow, setup: int, rise: Decimal | None, level: Fraction, correction: Fraction) -> ReducedRow:
     adjusted = level - correction
-    return ReducedRow(row, setup, rise, half_up(*level.as_integer_ratio()), half_up(*adjusted.as_integer_ratio()))
+    return ReducedRow(
+        row, setup, rise, round_half_up(*level.as_integer_ratio()), round_half_up(*adjusted.as_integer_ratio())
+    )
 
 
 def _read(entries: object) -> list[BookRow]:
     if not isinstance(entries, Sequence) or isinstance(entries, str) or not 2 <= len(entries) <= ROWS_MAX:
-        raise Refused([Fault("", "book.rows", f"a levelling book is a list of 2 to {ROWS_MAX} rows")])
+        raise InvalidDocument([Fault("", "book.rows", f"a levelling book is a list of 2 to {ROWS_MAX} rows")])
     faults: list[Fault] = []
     rows = [_row(entry, f"/{number}", faults) for number, entry in enumerate(entries)]
     last = len(rows) - 1
@@ -207,7 +209,7 @@ def _read(entries: object) -> list[BookRow]:
             faults += _place(row, number, last)
     faults += _chainages(rows)
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return rows
 
 

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from fencing.model.faults import Level, Notice
-from fencing.model.fence import Member, Post
+from fencing.model.fence import Post, Upright
 from fencing.model.system import Hole, PostSection, System
 
 
 @dataclass(frozen=True, slots=True)
-class Upright:
+class UnsizedPost:
     """A post before its members are sized: ``channels`` are (bay id, top level) of the bays beside it, left first.
 
     ``top`` is the highest thing beside the post, a gate included [mm above datum].
@@ -26,7 +26,7 @@ class Upright:
     channels: tuple[tuple[str, int], ...]
 
 
-def size(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay: str | None) -> Member:
+def size_upright(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay: str | None) -> Upright:
     """Size one member of a post.
 
     Rule: needed length = top - ground + least embedment; the smallest stock that serves. What is over goes deeper as far as the
@@ -45,7 +45,7 @@ def size(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay
 
         >>> from fencing.model.system import HoleShape
         >>> hole = Hole(600, 280, HoleShape.STRAIGHT, 280, 50, 0)
-        >>> size("channel", PostSection(34, 6, 550, (1800, 2100), 300), hole, 1550, 0, "A-1")
+        >>> size_upright("channel", PostSection(34, 6, 550, (1800, 2100), 300), hole, 1550, 0, "A-1")
         Member(section='channel', bay='A-1', top=1550, length=2100, stock=2100, embedment=550)
     """
     above = top - ground
@@ -54,14 +54,14 @@ def size(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay
     if index < len(spec.stock):
         stock = spec.stock[index]
         deeper = min(stock - needed, max(0, hole.depth - hole.bedding - spec.embedment_min))
-        return Member(section, bay, top, needed + deeper, stock, spec.embedment_min + deeper)
+        return Upright(section, bay, top, needed + deeper, stock, spec.embedment_min + deeper)
     longest = spec.stock[-1]
     if longest > above:
-        return Member(section, bay, top, longest, longest, longest - above)
-    return Member(section, bay, top, needed, None, spec.embedment_min)
+        return Upright(section, bay, top, longest, longest, longest - above)
+    return Upright(section, bay, top, needed, None, spec.embedment_min)
 
 
-def stand(upright: Upright, system: System) -> Post:
+def build_post(upright: UnsizedPost, system: System) -> Post:
     """The post at one hole: a square member where its kind is square, and a channel for every bay beside it [mm].
 
     Source: common practice.
@@ -69,15 +69,15 @@ def stand(upright: Upright, system: System) -> Post:
     Example: 1850 above ground and 600 below come from 2700, which reach no deeper than the hole of 650 less 50 of bedding:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> post = stand(Upright("A-P1", 0, "square", 0, 1850, (("A-1", 1850),)), ROUND_SIZES)
+        >>> post = build_post(UnsizedPost("A-P1", 0, "square", 0, 1850, (("A-1", 1850),)), ROUND_SIZES)
         >>> [(member.section, member.length, member.stock) for member in post.members]
         [('square', 2450, 2700), ('channel', 2450, 2700)]
     """
-    members: list[Member] = []
+    members: list[Upright] = []
     if upright.kind == "square":
-        members.append(size("square", system.square, system.hole, upright.top, upright.ground, None))
+        members.append(size_upright("square", system.square, system.hole, upright.top, upright.ground, None))
     for bay, top in upright.channels:
-        members.append(size("channel", system.channel, system.hole, top, upright.ground, bay))
+        members.append(size_upright("channel", system.channel, system.hole, top, upright.ground, bay))
     return Post(upright.id, upright.at, upright.kind, upright.ground, system.hole.depth, tuple(members))
 
 
@@ -89,7 +89,7 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
     Example: 2500 above ground and 600 below are more than the longest stock of 3000:
 
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> tall = stand(Upright("A-P1", 0, "square", 0, 2500, ()), ROUND_SIZES)
+        >>> tall = build_post(UnsizedPost("A-P1", 0, "square", 0, 2500, ()), ROUND_SIZES)
         >>> [notice.text[:53] for notice in inspect([tall], ROUND_SIZES)]
         ['needs a square post of 3100 mm, the longest stock is ']
     """

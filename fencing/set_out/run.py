@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, HungGate
 from fencing.model.measure import Form, Gate, Layout, Run, Taper
 from fencing.model.system import System
@@ -17,7 +17,7 @@ from fencing.set_out import posts as posts_
 from fencing.set_out.base_lines import NO_DROP, Drop, base_lines, top_lines
 from fencing.set_out.bays import Lines
 from fencing.set_out.ground import Ground
-from fencing.set_out.posts import Upright
+from fencing.set_out.posts import UnsizedPost
 from fencing.set_out.segments import Anchor, Skeleton, divide, setback, skeleton
 
 
@@ -42,7 +42,7 @@ class Draft:
     ground: Ground
     bays: tuple[Bay, ...]
     gates: tuple[HungGate, ...]
-    uprights: tuple[Upright, ...]
+    uprights: tuple[UnsizedPost, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +112,7 @@ def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
     span = spans[0 if run.taper.at == "start" else -1]
     posts = span.posts
     if fault := _too_long(run.taper, span, pointer):
-        raise Refused([fault])
+        raise InvalidDocument([fault])
     depth = run.height - run.taper.height
     if run.taper.at == "start":
         drops[0] = Drop(posts[run.taper.bays], posts[0], depth)
@@ -194,24 +194,24 @@ def _gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: S
     hung, post = list[HungGate](), 0
     for span in spans:
         if span.gate:
-            hung.append(gates_.hang(span.gate, (ids[post], ids[post + 1]), ground, system))
+            hung.append(gates_.build_gate(span.gate, (ids[post], ids[post + 1]), ground, system))
         post += len(span.posts) - 1
     return tuple(hung)
 
 
 def _uprights(
     spans: Sequence[_Span], ids: Sequence[str], bays: Sequence[Bay], gates: Sequence[HungGate], ground: Ground
-) -> tuple[Upright, ...]:
+) -> tuple[UnsizedPost, ...]:
     """One upright for every hole centre, with the bays and gates that meet there."""
     centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
     squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
     channels, gate_tops = _channels(bays), _gate_tops(gates)
-    uprights = list[Upright]()
+    uprights = list[UnsizedPost]()
     for name, at in zip(ids, centres, strict=True):
         beside = channels[at]
         kind = "square" if at in squares else "line" if len(beside) == 2 else "single"
         tops = [top for _, top in beside] + gate_tops[name]
-        uprights.append(Upright(name, at, kind, ground.at(at), max(tops), tuple(beside)))
+        uprights.append(UnsizedPost(name, at, kind, ground.at(at), max(tops), tuple(beside)))
     return tuple(uprights)
 
 

@@ -13,9 +13,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fencing.model.faults import Fault, Refused
-from fencing.model.measure import Basis, Gate, Layout, Run, Terminal
-from fencing.model.rounding import up
+from fencing.model.faults import Fault, InvalidDocument
+from fencing.model.measure import Gate, Layout, MeasureBasis, Run, Terminal
+from fencing.model.rounding import round_up
 from fencing.model.system import System
 
 TOGETHER = 1
@@ -57,7 +57,7 @@ def halves(face: int, layout: Layout) -> tuple[int, int]:
     >>> halves(60, Layout.FROM_START), halves(65, Layout.FROM_START), halves(65, Layout.FROM_END)
     ((30, 30), (33, 32), (32, 33))
     """
-    more, less = up(face, 2), face // 2
+    more, less = round_up(face, 2), face // 2
     return (less, more) if layout is Layout.FROM_END else (more, less)
 
 
@@ -75,7 +75,7 @@ def needs_square(run: Run, end: str) -> bool:
 
 def _terminal(run: Run, system: System, layout: Layout, end: str, *, square: bool) -> Anchor:
     before, after = 0, 0
-    if run.basis is Basis.OVERALL:
+    if run.basis is MeasureBasis.OVERALL:
         before, after = halves(system.square.face if square else system.channel.face, layout)
     return Anchor(before if end == "start" else run.length - after, square)
 
@@ -129,7 +129,7 @@ def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Ske
             following = numbers[index] if index < len(numbers) else None
             faults += _room(run, system, (anchors[index], anchors[index + 1]), following, pointer)
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return Skeleton(tuple(anchors), tuple(spans))
 
 
@@ -232,7 +232,7 @@ def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[
 
 def _halves(length: int) -> list[int]:
     """Two bays of one length, the odd millimetre to the first."""
-    return [up(length, 2), length // 2]
+    return [round_up(length, 2), length // 2]
 
 
 def _from_start(length: int, pitch: int, least: int) -> list[int]:
@@ -247,7 +247,7 @@ def _from_start(length: int, pitch: int, least: int) -> list[int]:
 
 
 def _even(length: int, pitch: int) -> list[int]:
-    bays = up(length, pitch)
+    bays = round_up(length, pitch)
     width, odd = divmod(length, bays)
     return [width + 1] * odd + [width] * (bays - odd)
 

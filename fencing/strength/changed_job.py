@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.model.faults import Level, Notice, Refused
+from fencing.model.faults import InvalidDocument, Level, Notice
 from fencing.model.measure import Measure, Run
 from fencing.model.system import PostSection, System
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.strength.screening import Outcome, Screening, screen
+from fencing.strength.screening import Screening, ScreeningOutcome, screen
 
 
 @dataclass(frozen=True, slots=True)
-class Remedy:
+class SuggestedChange:
     """One change. ``kind``: pitch, hole_depth, pitch_and_depth, hole_diameter, section or height; ``value`` in ``unit``.
 
     ``posts`` are those it was worked out for, ``run`` the run of a height, ``depth`` [mm] the hole that goes with a pitch.
@@ -32,7 +32,7 @@ class Remedy:
     cost: Decimal | None = None
 
 
-def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measure, System] | None:
+def apply_change(measure: Measure, system: System, remedy: SuggestedChange) -> tuple[Measure, System] | None:
     """The measure and system with a remedy applied, ready for another take-off; None for a section or a retrofit.
 
     Rule: a deeper hole takes the least embedment of both posts [mm] down with it.
@@ -42,7 +42,7 @@ def changed_job(measure: Measure, system: System, remedy: Remedy) -> tuple[Measu
     Example: a hole of 900 with 50 of bedding leaves 850 for the posts:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> _, deeper = changed_job(TWO_BAYS, ROUND_SIZES, Remedy("hole_depth", 900, "mm", True, "", ()))
+        >>> _, deeper = apply_change(TWO_BAYS, ROUND_SIZES, SuggestedChange("hole_depth", 900, "mm", True, "", ()))
         >>> deeper.hole.depth, deeper.channel.embedment_min
         (900, 850)
     """
@@ -70,11 +70,11 @@ def _deeper(system: System, depth: int) -> System:
     return replace(system, hole=hole, channel=post(system.channel), square=post(system.square))
 
 
-def _lower(measure: Measure, remedy: Remedy) -> Measure:
+def _lower(measure: Measure, remedy: SuggestedChange) -> Measure:
     return replace(measure, runs=tuple(_lowered_run(run, remedy) for run in measure.runs))
 
 
-def _lowered_run(run: Run, remedy: Remedy) -> Run:
+def _lowered_run(run: Run, remedy: SuggestedChange) -> Run:
     """The run at the remedy's height; gates that stood as high as the fence follow it."""
     if run.id != remedy.run:
         return run
@@ -82,7 +82,7 @@ def _lowered_run(run: Run, remedy: Remedy) -> Run:
     return replace(run, height=remedy.value, gates=gates)
 
 
-def checked(screening: Screening, remedy: Remedy) -> Remedy:
+def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
     """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all.
 
     Source: house rule.
@@ -91,20 +91,20 @@ def checked(screening: Screening, remedy: Remedy) -> Remedy:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> screening = screen(take_off(IN_WIND, ROUND_SIZES))
-        >>> checked(screening, Remedy("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).mends
+        >>> checked(screening, SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).mends
         False
     """
     takeoff = screening.takeoff
-    job = changed_job(takeoff.measure, takeoff.system, remedy)
+    job = apply_change(takeoff.measure, takeoff.system, remedy)
     if job is None:
         return remedy
     try:
         changed = take_off(*job)
-    except Refused as refused:  # a gate or a taper no longer fits the changed bays
+    except InvalidDocument as refused:  # a gate or a taper no longer fits the changed bays
         return replace(remedy, mends=False, hindrance=refused.faults[0].text)
     after = screen(changed, screening.request)
     built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
-    mends = not any(post.outcome is Outcome.OVER for post in after.posts if post.case.run in built)
+    mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts if post.case.run in built)
     return replace(remedy, mends=mends, hindrance=_new_stop(takeoff, changed))
 
 

@@ -136,11 +136,11 @@ def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
         x, y = frame.x(pitch), frame.y(height)
         yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'
         yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.4" fill="{STRING}"/>'
-    for x, y, words in _named(frame, inside):
+    for x, y, words in _place_names(frame, inside):
         yield _text(x, y - 2.6, words, 2.8, anchor="middle", weight="bold")
 
 
-def _named(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[tuple[float, float, str]]:
+def _place_names(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[tuple[float, float, str]]:
     """Where the rings' names stand; rings too near for a name each share one."""
     for height in sorted({height for _, height, _ in job}):
         near: list[list[tuple[float, str]]] = []

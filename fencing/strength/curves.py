@@ -11,7 +11,7 @@ from fencing.quantities.take_off import TakeOff
 from fencing.strength.footing import ground_of
 from fencing.strength.loads import Side
 from fencing.strength.post_cases import Case
-from fencing.strength.screening import Limits, Post, Screening, screen_post
+from fencing.strength.screening import Limits, ScreenedPost, Screening, screen_post
 from fencing.strength.wind import Wall, mean_pressure_pa
 
 LOWEST_MM, HIGHEST_MM = 300, 3000
@@ -120,7 +120,7 @@ def _embedment(system: System) -> int:
 
 
 def _curve(place: str, limits: Limits, length_m: float) -> Curve:
-    def heights(over: Callable[[Post], bool]) -> tuple[int | None, ...]:
+    def heights(over: Callable[[ScreenedPost], bool]) -> tuple[int | None, ...]:
         def at(pitch: int) -> int | None:
             return _height(lambda height: over(_post(place, pitch, height, limits, length_m)))
 
@@ -143,7 +143,7 @@ def _height(over: Callable[[int], bool]) -> int | None:
     return low
 
 
-def _post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> Post:
+def _post(place: str, pitch: int, height: int, limits: Limits, length_m: float) -> ScreenedPost:
     gap = limits.system.ground_gap / 1000
     top = gap + height / 1000
     zones = limits.method.zones(Wall(top, max(length_m, 4 * pitch / 1000)))

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from fencing.strength.changed_job import Remedy
+from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.embedment import SOIL_EDITION, SOILS
 from fencing.strength.footing import FORMULA, SECOND, ground_of
 from fencing.strength.interpretation import meaning
-from fencing.strength.screening import DISCLAIMER, WORDS, Post, Screening
-from fencing.strength.suggested_changes import remedies
+from fencing.strength.screening import DISCLAIMER, WORDS, ScreenedPost, Screening
+from fencing.strength.suggested_changes import suggest_changes
 
 UNSTATED = "not stated"
 
 
-def screening_document(screening: Screening, changes: Sequence[Remedy] | None = None) -> dict[str, Any]:
+def screening_document(screening: Screening, changes: Sequence[SuggestedChange] | None = None) -> dict[str, Any]:
     """Write a screening as a document of plain values.
 
     Rule: lengths are integer [mm]; forces, moments and shares decimal texts, half-even at the last printed place; what the method
@@ -40,7 +40,7 @@ def screening_document(screening: Screening, changes: Sequence[Remedy] | None = 
         >>> written["outcome"], written["posts"][1]["force_kn"]
         ('over', '5.18')
     """
-    found = remedies(screening) if changes is None else changes
+    found = suggest_changes(screening) if changes is None else changes
     return {
         "screening": 1,
         "method": {"name": screening.method.name, "title": screening.method.title},
@@ -104,7 +104,7 @@ def _ground(screening: Screening) -> dict[str, Any]:
     }
 
 
-def _post(post: Post) -> dict[str, Any]:
+def _post(post: ScreenedPost) -> dict[str, Any]:
     case = post.case
     width = sum(side.width_m for side in case.sides)
     pressure = sum(side.pressure_pa * side.width_m for side in case.sides) / width if width else 0.0
@@ -135,10 +135,10 @@ def _two(value_nm: float | None) -> str | None:
     return None if value_nm is None else f"{value_nm / 1000:.2f}"
 
 
-def told(remedy: Remedy) -> str:
+def describe_change(remedy: SuggestedChange) -> str:
     """A remedy in words [mm in its text], with what keeps it from being enough. Source: house rule.
 
-    >>> told(Remedy("hole_depth", 900, "mm", False, "holes 900 mm deep", ("A-P2",)))
+    >>> describe_change(SuggestedChange("hole_depth", 900, "mm", False, "holes 900 mm deep", ("A-P2",)))
     'holes 900 mm deep (not enough by itself)'
     """
     if remedy.hindrance:
@@ -146,12 +146,12 @@ def told(remedy: Remedy) -> str:
     return remedy.text if remedy.mends else f"{remedy.text} (not enough by itself)"
 
 
-def remedy_document(remedy: Remedy) -> dict[str, Any]:
+def remedy_document(remedy: SuggestedChange) -> dict[str, Any]:
     """One remedy as plain values; its cost is decimal text [the business's currency], or null where nobody priced it.
 
     Source: house rule.
 
-    >>> remedy_document(Remedy("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
+    >>> remedy_document(SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",)))["change"]
     'holes 900 mm deep'
     """
     return {
@@ -163,7 +163,7 @@ def remedy_document(remedy: Remedy) -> dict[str, Any]:
         "posts": list(remedy.posts),
         "mends": remedy.mends,
         "change": remedy.text,
-        "text": told(remedy),
+        "text": describe_change(remedy),
         "hindrance": remedy.hindrance or None,
         "cost": None if remedy.cost is None else f"{remedy.cost:.2f}",
     }

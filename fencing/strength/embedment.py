@@ -11,7 +11,7 @@ from math import sqrt
 
 from fencing.strength.bisection import rising_root
 
-LEAST_M = 1e-6  # [m] a load that less ground than this holds is none: it is what float sums leave of one
+MIN_M = 1e-6  # [m] a load that less ground than this holds is none: it is what float sums leave of one
 CAP_M = 3.6576  # 12 ft: beyond it the lateral pressure grows no further
 PSF_PER_FT = 0.157087463  # [kPa/m] 1 psf per foot of depth, from the definitions of pound, foot and gravity
 
@@ -113,9 +113,9 @@ def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_
         a = 2.34 * force_kn / (lateral_kpa_m * min(depth, CAP_M) / 3 * width_m)
         return depth - a / 2 * (1 + sqrt(1 + 4.36 * arm_m / a))
 
-    if short_by(LEAST_M) >= 0:
+    if short_by(MIN_M) >= 0:
         return 0.0
-    return rising_root(short_by, LEAST_M, _bracket(short_by))
+    return rising_root(short_by, MIN_M, _bracket(short_by))
 
 
 def constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> float:

@@ -7,7 +7,7 @@ from math import ceil
 
 from fencing.strength.bisection import rising_root
 from fencing.strength.broms import cohesionless, cohesive_depth_m
-from fencing.strength.embedment import LEAST_M, SOILS, constrained_m, nonconstrained_m
+from fencing.strength.embedment import MIN_M, SOILS, constrained_m, nonconstrained_m
 from fencing.strength.loads import Load
 from fencing.strength.wind_methods import Inputs, number
 
@@ -16,7 +16,7 @@ SECOND = "Broms 1964, short rigid free-headed post"
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class SoilInputs:
     """The ground as asked for. ``lateral_kpa_m`` is None where the code has no presumptive value for ``soil_class``.
 
     ``undrained_kpa`` (clay) or ``friction_deg`` with ``unit_weight_kn_m3`` (sand) allow the second opinion.
@@ -31,7 +31,7 @@ class Ground:
     safety_factor: float = 2.0
 
 
-def ground_of(inputs: Inputs, measured_soil: str | None) -> Ground:
+def ground_of(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
     """The ground of a request; where it names no class, the soil measured for the run, if that is a class of the code.
 
     Source: IBC 1806.2 (classes), 1806.3.4 (doubling, where the request says so).
@@ -43,7 +43,7 @@ def ground_of(inputs: Inputs, measured_soil: str | None) -> Ground:
     named = str(inputs.get("soil_class", measured_soil or ""))
     soil = SOILS.get(named)
     lateral = soil.lateral_kpa_m if soil else None
-    return Ground(
+    return SoilInputs(
         soil_class=soil.code if soil else None,
         lateral_kpa_m=lateral * 2 if lateral and inputs.get("doubled") else lateral,
         constrained=bool(inputs.get("constrained", False)),
@@ -58,7 +58,7 @@ def _given(inputs: Inputs, key: str) -> float | None:
     return float(inputs[key]) if key in inputs else None
 
 
-def needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
+def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     """Embedment needed by the code's formula [mm, rounded up]; None where the soil has no presumptive value.
 
     Args:
@@ -69,7 +69,7 @@ def needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
     Source: IBC 1807.3.2.1 and 1807.3.2.2.
 
     Example:
-        >>> needed_mm(Load(2000.0, 1800.0), 0.30, Ground("clay", 15.7))
+        >>> needed_mm(Load(2000.0, 1800.0), 0.30, SoilInputs("clay", 15.7))
         2093
     """
     if ground.lateral_kpa_m is None:
@@ -79,7 +79,7 @@ def needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
     return ceil(nonconstrained_m(load.force_n / 1000, load.arm_m, width_m, ground.lateral_kpa_m) * 1000)
 
 
-def second_needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
+def second_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
     """Embedment at which the post fails by Broms under load times factor of safety [mm, up]; None without soil strength.
 
     Args:
@@ -90,7 +90,7 @@ def second_needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
     Source: Broms, ASCE J. SMFD 90, 1964.
 
     Example:
-        >>> second_needed_mm(Load(13600.0, 13600 * 7.5), 0.75, Ground("clay", 15.7, undrained_kpa=50, safety_factor=1))
+        >>> second_needed_mm(Load(13600.0, 13600 * 7.5), 0.75, SoilInputs("clay", 15.7, undrained_kpa=50, safety_factor=1))
         2346
     """
     force = load.force_n / 1000 * ground.safety_factor
@@ -105,4 +105,4 @@ def second_needed_mm(load: Load, width_m: float, ground: Ground) -> int | None:
     def spare(depth_m: float) -> float:
         return cohesionless(weight, friction, width_m, depth_m, load.arm_m).force_kn - force
 
-    return 0 if spare(LEAST_M) >= 0 else ceil(rising_root(spare, LEAST_M, 100.0) * 1000)
+    return 0 if spare(MIN_M) >= 0 else ceil(rising_root(spare, MIN_M, 100.0) * 1000)

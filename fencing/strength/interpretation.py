@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from fencing.strength.footing import Ground, ground_of, second_needed_mm
-from fencing.strength.screening import Outcome, Post, Screening
+from fencing.strength.footing import SoilInputs, ground_of, second_needed_mm
+from fencing.strength.screening import ScreenedPost, Screening, ScreeningOutcome
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,8 @@ def meaning(screening: Screening) -> tuple[str, ...]:
         >>> meaning(screen(take_off(IN_WIND, ROUND_SIZES)))[0]
         '3 of 3 posts are over: 3 by the pole formula.'
     """
-    over = [post for post in screening.posts if post.outcome is Outcome.OVER]
-    outside = [post for post in screening.posts if post.outcome is Outcome.OUTSIDE]
+    over = [post for post in screening.posts if post.outcome is ScreeningOutcome.OVER]
+    outside = [post for post in screening.posts if post.outcome is ScreeningOutcome.OUTSIDE]
     lines: list[str] = []
     if over:
         lines += _over(screening, over)
@@ -69,7 +69,7 @@ def meaning(screening: Screening) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _over(screening: Screening, over: Sequence[Post]) -> list[str]:
+def _over(screening: Screening, over: Sequence[ScreenedPost]) -> list[str]:
     steel = [post for post in over if post.over_section]
     footed = [post for post in over if (post.needed or 0) > post.given]
     parts = [f"{len(steel)} by the steel"] * bool(steel) + [f"{len(footed)} by the pole formula"] * bool(footed)
@@ -86,7 +86,7 @@ def _over(screening: Screening, over: Sequence[Post]) -> list[str]:
     return lines
 
 
-def _formula(footed: Sequence[Post]) -> str:
+def _formula(footed: Sequence[ScreenedPost]) -> str:
     worst = max(footed, key=lambda post: (post.needed or 0) - post.given)
     return (
         "The pole formula is the building code's, written for single poles and signs. It takes a low bearing value for the soil "
@@ -96,7 +96,7 @@ def _formula(footed: Sequence[Post]) -> str:
     )
 
 
-def _second(screening: Screening, footed: Sequence[Post]) -> list[str]:
+def _second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
     """The second method beside the formula: by the stated soil, or by a typical one for comparison."""
     stated = [post for post in footed if post.second_needed is not None]
     if stated:
@@ -119,7 +119,7 @@ def _second(screening: Screening, footed: Sequence[Post]) -> list[str]:
     ]
 
 
-def _compared(screening: Screening, post: Post) -> tuple[Post, str, int] | None:
+def _compared(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, str, int] | None:
     """The post's embedment by Broms in a typical soil of its class; None for a class that has none."""
     ground = _ground(screening, post)
     if post.case.diameter is None or ground.soil_class not in TYPICAL:
@@ -135,6 +135,6 @@ def _compared(screening: Screening, post: Post) -> tuple[Post, str, int] | None:
     return None if needed is None else (post, typical.words, needed)
 
 
-def _ground(screening: Screening, post: Post) -> Ground:
+def _ground(screening: Screening, post: ScreenedPost) -> SoilInputs:
     soils = {run.id: run.soil for run in screening.takeoff.measure.runs}
     return ground_of(screening.request.inputs, soils.get(post.case.run))

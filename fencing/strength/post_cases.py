@@ -31,7 +31,7 @@ class Case:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class PostSpan:
     """A bay or closed gate between two posts: levels [mm] of its base and top at both."""
 
     start: int
@@ -41,7 +41,7 @@ class Span:
     lattice: int
 
 
-def spans_of(run: BuiltRun) -> list[Span]:
+def spans_of(run: BuiltRun) -> list[PostSpan]:
     """Bays and gates of a run in order of chainage [mm], from post centre to post centre.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
@@ -55,13 +55,13 @@ def spans_of(run: BuiltRun) -> list[Span]:
     return sorted(spans, key=lambda span: span.start)
 
 
-def _bay_span(bay: Bay) -> Span:
-    return Span(bay.start, bay.end, bay.base, bay.top, bay.lattice_height)
+def _bay_span(bay: Bay) -> PostSpan:
+    return PostSpan(bay.start, bay.end, bay.base, bay.top, bay.lattice_height)
 
 
-def _gate_span(gate: HungGate, start: int, end: int) -> Span:
+def _gate_span(gate: HungGate, start: int, end: int) -> PostSpan:
     panels = [panel.height for leaf in gate.leaves for panel in leaf.lattice]
-    return Span(start, end, (gate.base, gate.base), (gate.top, gate.top), max(panels, default=0))
+    return PostSpan(start, end, (gate.base, gate.base), (gate.top, gate.top), max(panels, default=0))
 
 
 def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
@@ -124,11 +124,11 @@ def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeO
         )
 
 
-def _beside(run: BuiltRun, post: Post) -> list[Span]:
+def _beside(run: BuiltRun, post: Post) -> list[PostSpan]:
     return [span for span in spans_of(run) if post.at in (span.start, span.end)]
 
 
-def _side(post: Post, span: Span, exposed: Sequence[Exposure], heading_deg: float) -> Side:
+def _side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: float) -> Side:
     low, high = sorted((float(post.at), (span.start + span.end) / 2))
     pressure = max(exposure.pressure_pa(low, high) for exposure in exposed)
     here = 0 if post.at == span.start else 1

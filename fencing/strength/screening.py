@@ -11,10 +11,10 @@ from fencing.model.measure import StrengthRequest
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.embedment import CAP_M
-from fencing.strength.footing import Ground, ground_of, needed_mm, second_needed_mm
+from fencing.strength.footing import SoilInputs, ground_of, needed_mm, second_needed_mm
 from fencing.strength.loads import Load, post_load
 from fencing.strength.post_cases import Case, retrofit_cases, run_cases
-from fencing.strength.section import Section, channel, paired, square_tube
+from fencing.strength.section import SteelSection, channel, paired, square_tube
 from fencing.strength.wind import WindMethod
 from fencing.strength.wind_methods import wind_method
 
@@ -24,7 +24,7 @@ DISCLAIMER = (
 )
 
 
-class Outcome(StrEnum):
+class ScreeningOutcome(StrEnum):
     """What a screening can say; nothing else."""
 
     WITHIN = "within"
@@ -33,14 +33,14 @@ class Outcome(StrEnum):
 
 
 WORDS = {
-    Outcome.WITHIN: "within the screening limits",
-    Outcome.OVER: "over: choose a shorter pitch, deeper hole or heavier post",
-    Outcome.OUTSIDE: "outside the method: ask an engineer",
+    ScreeningOutcome.WITHIN: "within the screening limits",
+    ScreeningOutcome.OVER: "over: choose a shorter pitch, deeper hole or heavier post",
+    ScreeningOutcome.OUTSIDE: "outside the method: ask an engineer",
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Post:
+class ScreenedPost:
     """One post screened. Load at the method's level for the post; embedments in mm; None: the method has no answer.
 
     ``utilisation`` is moment over capacity of the section. ``second_needed`` is the cross-check's embedment. ``before`` is the
@@ -56,7 +56,7 @@ class Post:
     needed: int | None
     second_needed: int | None
     before_nm: float | None
-    outcome: Outcome
+    outcome: ScreeningOutcome
     reasons: tuple[str, ...]
 
     @property
@@ -115,7 +115,7 @@ class Limits:
     """All that a case is held against: method, ground, sections, and the open share of the lattice."""
 
     method: WindMethod
-    ground: Ground
+    ground: SoilInputs
     system: System
 
     @property
@@ -137,7 +137,7 @@ class Limits:
         porosity = self.system.lattice_porosity
         return self.method.porosity_factor(1 - float(porosity)) if porosity is not None else 1.0
 
-    def section(self, kind: str) -> tuple[str, Section] | None:
+    def section(self, kind: str) -> tuple[str, SteelSection] | None:
         """The section that stands for a kind of post [mm], where the system states it: a square post is its tube alone.
 
         >>> from dataclasses import replace
@@ -161,7 +161,7 @@ class Limits:
         shape = f"channel {depth:g} x {float(profile.flange):g} x {thickness:g} mm"
         return (f"two of {shape}", paired(single)) if kind == "line" else (shape, single)
 
-    def capacity_nm(self, section: Section) -> float:
+    def capacity_nm(self, section: SteelSection) -> float:
         """Capacity factor x yield x elastic modulus [N.m]. Source: limit state design, local buckling not looked at.
 
         Example: 0.9 x 350 MPa x 10000 mm3 = 3150 N.m:
@@ -173,7 +173,7 @@ class Limits:
             >>> from fencing.model.system import Steel
             >>> rolled = replace(ROUND_SIZES, steel=Steel(Decimal(350), Decimal("0.9")))
             >>> limits = Limits(GivenPressure(600.0), ground_of({}, "clay"), rolled)
-            >>> round(limits.capacity_nm(Section(0, 0, 0, 10_000, 0, 0)), 6)
+            >>> round(limits.capacity_nm(SteelSection(0, 0, 0, 10_000, 0, 0)), 6)
             3150.0
         """
         steel = self.system.steel
@@ -188,11 +188,11 @@ class Screening:
     request: StrengthRequest
     method: WindMethod
     takeoff: TakeOff
-    posts: tuple[Post, ...]
+    posts: tuple[ScreenedPost, ...]
     unscreened: tuple[str, ...]
 
     @property
-    def outcome(self) -> Outcome:
+    def outcome(self) -> ScreeningOutcome:
         """The gravest outcome of any post; outside the method [no answer] where one post is that and none is over.
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
@@ -200,8 +200,10 @@ class Screening:
         >>> screen(take_off(IN_WIND, ROUND_SIZES)).outcome.value
         'over'
         """
-        found = {post.outcome for post in self.posts} | ({Outcome.OUTSIDE} if self.unscreened else set())
-        return next((o for o in (Outcome.OVER, Outcome.OUTSIDE) if o in found), Outcome.WITHIN)
+        found = {post.outcome for post in self.posts} | ({ScreeningOutcome.OUTSIDE} if self.unscreened else set())
+        return next(
+            (o for o in (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE) if o in found), ScreeningOutcome.WITHIN
+        )
 
 
 def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screening:
@@ -248,7 +250,7 @@ def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screenin
     return Screening(asked, method, takeoff, tuple(posts), unscreened)
 
 
-def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> Post:
+def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> ScreenedPost:
     """Hold one post against the limits, as :func:`screen` does; ``before_nm`` is the moment before a retrofit [N.m].
 
     Source: the method.
@@ -273,9 +275,11 @@ def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> P
         second = second_needed_mm(footing, case.diameter / 1000, limits.ground)
     over = _over(case, load, capacity, needed, second)
     outside = _outside(case, limits, capacity, needed)
-    outcome = Outcome.OVER if over else Outcome.OUTSIDE if outside else Outcome.WITHIN
+    outcome = ScreeningOutcome.OVER if over else ScreeningOutcome.OUTSIDE if outside else ScreeningOutcome.WITHIN
     name, modulus = (known[0], known[1].zx_mm3) if known else (None, None)
-    return Post(case, load, footing, name, modulus, capacity, needed, second, before_nm, outcome, (*over, *outside))
+    return ScreenedPost(
+        case, load, footing, name, modulus, capacity, needed, second, before_nm, outcome, (*over, *outside)
+    )
 
 
 def _over(case: Case, load: Load, capacity: float | None, needed: int | None, second: int | None) -> list[str]:
@@ -324,18 +328,18 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
             post.case.post,
             f"{WORDS[post.outcome]} ({'; '.join(post.reasons)})",
         )
-        for post in _once(screening.posts)
-        if post.outcome is not Outcome.WITHIN
+        for post in _worst_of_each(screening.posts)
+        if post.outcome is not ScreeningOutcome.WITHIN
     ]
-    text = f"{WORDS[Outcome.OUTSIDE]} (the height of the standing fence is not stated)"
+    text = f"{WORDS[ScreeningOutcome.OUTSIDE]} (the height of the standing fence is not stated)"
     notices += [Notice("strength.outside", Level.WARNING, name, text) for name in screening.unscreened]
     return tuple(notices)
 
 
-def _once(posts: Sequence[Post]) -> list[Post]:
+def _worst_of_each(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     """Each post once, at its gravest: a corner is screened in both its runs."""
-    order = (Outcome.OVER, Outcome.OUTSIDE, Outcome.WITHIN)
-    gravest: dict[str, Post] = {}
+    order = (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE, ScreeningOutcome.WITHIN)
+    gravest: dict[str, ScreenedPost] = {}
     for post in posts:
         known = gravest.get(post.case.post)
         if known is None or order.index(post.outcome) < order.index(known.outcome):

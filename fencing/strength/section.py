@@ -18,7 +18,7 @@ STEEL_KG_M3 = 7850
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class SteelSection:
     """``area_mm2``; second moments ``ix_mm4`` (wind across the fence) and ``iy_mm4``; elastic and plastic moduli about x.
 
     ``xbar_mm`` is from the back of the web (a tube: from its side) to the centroid.
@@ -35,7 +35,7 @@ class Section:
     def kg_per_m(self) -> float:
         """Mass of a metre of the section in steel [kg/m]. Source: steel of 7850 kg/m3, EN 10219-2.
 
-        >>> round(Section(100.0, 0, 0, 0, 0, 0).kg_per_m, 3)  # 100 mm2
+        >>> round(SteelSection(100.0, 0, 0, 0, 0, 0).kg_per_m, 3)  # 100 mm2
         0.785
         """
         return self.area_mm2 * STEEL_KG_M3 / 1e6
@@ -44,13 +44,13 @@ class Section:
     def rx_mm(self) -> float:
         """Radius of gyration about x [mm]. Source: any textbook of statics.
 
-        >>> Section(100.0, 40_000.0, 0, 0, 0, 0).rx_mm  # the root of 40000 / 100
+        >>> SteelSection(100.0, 40_000.0, 0, 0, 0, 0).rx_mm  # the root of 40000 / 100
         20.0
         """
         return sqrt(self.ix_mm4 / self.area_mm2)
 
 
-def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | None = None) -> Section:
+def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | None = None) -> SteelSection:
     """Square hollow section with rounded corners, in closed form.
 
     Rule: the sharp tube less four outer corner spandrels plus four inner ones.
@@ -86,7 +86,7 @@ def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | No
         + 4 * (filled[1] + filled[0] * filled[2] ** 2)
     )
     plastic = (side_mm**3 - hollow**3) / 4 - 4 * cut[0] * cut[2] + 4 * filled[0] * filled[2]
-    return Section(area, second, second, 2 * second / side_mm, plastic, side_mm / 2)
+    return SteelSection(area, second, second, 2 * second / side_mm, plastic, side_mm / 2)
 
 
 def _spandrel(side: float, radius: float) -> tuple[float, float, float]:
@@ -98,7 +98,7 @@ def _spandrel(side: float, radius: float) -> tuple[float, float, float]:
 
 def channel(
     depth_mm: float, flange_mm: float, thickness_mm: float, lip_mm: float = 0, outer_radius_mm: float | None = None
-) -> Section:
+) -> SteelSection:
     """Plain or lipped channel, web upright, from rectangles and rounded corners.
 
     Rule: web, two flanges, two lips and a quarter ring at each corner, each its own second moment + A d^2.
@@ -150,7 +150,7 @@ def channel(
     return _compose(parts, depth_mm)
 
 
-def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickness_mm: float) -> Section:
+def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickness_mm: float) -> SteelSection:
     """Lipped channel by its centre line, sharp corners: the thin-wall idealisation used for roll-formed sections.
 
     Rule: each part is a line of its thickness; terms in t^3 are left out.
@@ -181,10 +181,10 @@ def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickne
     ix = t * (h**3 / 12 + b * h**2 / 2 + 2 / 3 * ((h / 2) ** 3 - (h / 2 - c) ** 3))
     iy = 2 * t * b**3 / 3 + 2 * t * c * b**2 - area * xbar**2
     plastic = t * (h**2 / 4 + b * h + 2 * c * (h / 2 - c / 2))
-    return Section(area, ix, iy, 2 * ix / h, plastic, xbar)
+    return SteelSection(area, ix, iy, 2 * ix / h, plastic, xbar)
 
 
-def paired(single: Section) -> Section:
+def paired(single: SteelSection) -> SteelSection:
     """Two equal channels back to back, webs touching: a line post.
 
     Rule: wind across the fence bends both about the same axis, so I, Z and S double whether or not the screws make them act as
@@ -204,11 +204,11 @@ def paired(single: Section) -> Section:
         12101.1
     """
     along = 2 * (single.iy_mm4 + single.area_mm2 * single.xbar_mm**2)
-    return Section(2 * single.area_mm2, 2 * single.ix_mm4, along, 2 * single.zx_mm3, 2 * single.sx_mm3, 0.0)
+    return SteelSection(2 * single.area_mm2, 2 * single.ix_mm4, along, 2 * single.zx_mm3, 2 * single.sx_mm3, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
-class _Part:
+class _SectionPart:
     """A piece of a section: its area, centre, own second moments, and first moment of area about y = 0."""
 
     area: float
@@ -219,12 +219,12 @@ class _Part:
     first: float
 
 
-def _rectangle(width: float, height: float, x: float, y: float) -> _Part:
+def _rectangle(width: float, height: float, x: float, y: float) -> _SectionPart:
     first = width * (height * abs(y) if abs(y) >= height / 2 else height**2 / 4 + y**2)
-    return _Part(width * height, x, y, width * height**3 / 12, height * width**3 / 12, first)
+    return _SectionPart(width * height, x, y, width * height**3 / 12, height * width**3 / 12, first)
 
 
-def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> _Part:
+def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> _SectionPart:
     """The corner whose sharp tip would be at (x, y): a quarter ring bulging ``right`` and ``up`` (1 or -1), a square if sharp."""
     if outer == 0:
         return _rectangle(t, t, x - right * t / 2, y - up * t / 2)
@@ -233,16 +233,16 @@ def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> 
     out = (outer**3 - inner**3) / (3 * area)  # from the ring's centre to its centroid, along each axis
     own = pi / 16 * (outer**4 - inner**4) - area * out**2
     at = y - up * (outer - out)
-    return _Part(area, x - right * (outer - out), at, own, own, area * abs(at))
+    return _SectionPart(area, x - right * (outer - out), at, own, own, area * abs(at))
 
 
-def _compose(parts: list[_Part], depth: float) -> Section:
+def _compose(parts: list[_SectionPart], depth: float) -> SteelSection:
     """Parts symmetrical about y = 0."""
     area = sum(part.area for part in parts)
     xbar = sum(part.area * part.x for part in parts) / area
     ix = sum(part.own_ix + part.area * part.y**2 for part in parts)
     iy = sum(part.own_iy + part.area * (part.x - xbar) ** 2 for part in parts)
-    return Section(area, ix, iy, 2 * ix / depth, sum(part.first for part in parts), xbar)
+    return SteelSection(area, ix, iy, 2 * ix / depth, sum(part.first for part in parts), xbar)
 
 
 def _fits(condition: bool, text: str) -> None:

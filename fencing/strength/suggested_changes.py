@@ -11,24 +11,24 @@ from dataclasses import replace
 from decimal import Decimal
 from math import ceil
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
 from fencing.strength.bisection import rising_root
-from fencing.strength.changed_job import Remedy, changed_job, checked
+from fencing.strength.changed_job import SuggestedChange, apply_change, checked
 from fencing.strength.embedment import CAP_M
 from fencing.strength.footing import ground_of
 from fencing.strength.post_cases import Case
-from fencing.strength.screening import Limits, Outcome, Post, Screening, screen, screen_post
+from fencing.strength.screening import Limits, ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
 
 ROUND_MM = 10
-LEAST_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
+MIN_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
 WIDEST_MM = 1500
 ROUNDS = 6
 
 
-def remedies(screening: Screening) -> tuple[Remedy, ...]:
+def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
     """Changes that bring the posts that are over within the limits.
 
     Rule: each of pitch, hole depth, hole diameter, section and height is solved alone for the worst post it can help; where none
@@ -46,10 +46,10 @@ def remedies(screening: Screening) -> tuple[Remedy, ...]:
     Example: the hardest pressed post wants 3198 mm in the ground; with 50 of bedding, rounded up to 10, the hole is 3250 deep:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> [(one.kind, one.value) for one in remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
+        >>> [(one.kind, one.value) for one in suggest_changes(screen(take_off(IN_WIND, ROUND_SIZES)))]
         [('hole_depth', 3250)]
     """
-    over = [post for post in screening.posts if post.outcome is Outcome.OVER]
+    over = [post for post in screening.posts if post.outcome is ScreeningOutcome.OVER]
     built = {run.id for run in screening.takeoff.runs}
     own = [post for post in over if post.case.run in built]
     alone, wider = [*_pitch(screening, own), *_depth(screening, own)], _diameter(screening, own)
@@ -60,7 +60,7 @@ def remedies(screening: Screening) -> tuple[Remedy, ...]:
     return tuple(found)
 
 
-def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[Remedy, ...]:
+def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[SuggestedChange, ...]:
     """Remedies with what each adds to the job's price.
 
     Rule: no price for a section, as the system offers no other, nor for what can't be built.
@@ -82,11 +82,11 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
         ([None], True)
     """
     takeoff = screening.takeoff
-    found = remedies(screening)
+    found = suggest_changes(screening)
     if not found:
         return ()
     now = price(takeoff.measure, takeoff.system)
-    changed = [(remedy, changed_job(takeoff.measure, takeoff.system, remedy)) for remedy in found]
+    changed = [(remedy, apply_change(takeoff.measure, takeoff.system, remedy)) for remedy in found]
     return tuple(
         remedy if job is None or remedy.hindrance else replace(remedy, cost=price(*job) - now)
         for remedy, job in changed
@@ -99,15 +99,15 @@ def _limits(screening: Screening, case: Case) -> Limits:
     return Limits(screening.method, ground, screening.takeoff.system)
 
 
-def _largest_share(post: Post, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
+def _largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
     """The largest share of a pitch or height at which the post is not over; None where even a small one is."""
 
     def over_by(share: float) -> float:
-        return 1.0 if screen_post(shrink(post.case, share), limits).outcome is Outcome.OVER else -1.0
+        return 1.0 if screen_post(shrink(post.case, share), limits).outcome is ScreeningOutcome.OVER else -1.0
 
-    if over_by(LEAST_SHARE) > 0:
+    if over_by(MIN_SHARE) > 0:
         return None
-    return rising_root(over_by, LEAST_SHARE, 1.0)
+    return rising_root(over_by, MIN_SHARE, 1.0)
 
 
 def _narrowed(case: Case, share: float) -> Case:
@@ -119,17 +119,17 @@ def _lowered(case: Case, share: float) -> Case:
     return replace(case, sides=tuple(side.lowered(drop) for side in case.sides))
 
 
-def _pitch(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
+def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     alike = _alike(posts)
     shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in alike]
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
     if not pitches or len(pitches) < len(alike) or min(pitches) < screening.takeoff.system.closing_bay_min:
         return []
-    least = max(screening.takeoff.system.closing_bay_min, round(LEAST_SHARE * screening.takeoff.system.pitch))
+    least = max(screening.takeoff.system.closing_bay_min, round(MIN_SHARE * screening.takeoff.system.pitch))
 
-    def tried(steps: int) -> Remedy:
+    def tried(steps: int) -> SuggestedChange:
         text = f"a pitch of no more than {steps * ROUND_MM} mm"
-        return checked(screening, Remedy("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
+        return checked(screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
 
     # closer posts stand deeper in the windy end: what was enough where they stood may not be where they stand then
     low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
@@ -142,16 +142,16 @@ def _pitch(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
     return [tried(low)]
 
 
-def _depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
+def _depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     short = _short(posts)
     depth = _depth_for(short, screening.takeoff.system)
     if depth is None:
         return []
     text = _holes(depth, screening.takeoff.system)
-    return [checked(screening, Remedy("hole_depth", depth, "mm", False, text, _names(short)))]
+    return [checked(screening, SuggestedChange("hole_depth", depth, "mm", False, text, _names(short)))]
 
 
-def _depth_for(posts: Sequence[Post], system: System) -> int | None:
+def _depth_for(posts: Sequence[ScreenedPost], system: System) -> int | None:
     """The hole [mm] that gives every one of the posts its embedment; None for no posts, or beyond the formula's own depth."""
     most = max((post.wanted for post in posts), default=0)
     return _up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
@@ -161,7 +161,7 @@ def _holes(depth: int, system: System) -> str:
     return f"holes {depth} mm deep, posts {depth - system.hole.bedding} mm in the ground"
 
 
-def _pitch_and_depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
+def _pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     """The pitch at which every section takes its moment, with the hole its footings then need."""
     system = screening.takeoff.system
     closer = _closer(screening)
@@ -171,13 +171,15 @@ def _pitch_and_depth(screening: Screening, posts: Sequence[Post]) -> list[Remedy
     if pitch == system.pitch or depth is None or depth <= system.hole.depth:
         return []
     text = f"a pitch of no more than {pitch} mm and {_holes(depth, system)}"
-    return [checked(screening, Remedy("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))]
+    return [
+        checked(screening, SuggestedChange("pitch_and_depth", pitch, "mm", False, text, _names(posts), depth=depth))
+    ]
 
 
 def _closer(screening: Screening) -> Screening | None:
     """The job screened with its posts so close that their sections take the wind; None where it can't be built so."""
     takeoff, closer = screening.takeoff, screening
-    least = max(takeoff.system.closing_bay_min, LEAST_SHARE * takeoff.system.pitch)
+    least = max(takeoff.system.closing_bay_min, MIN_SHARE * takeoff.system.pitch)
     for _ in range(ROUNDS):
         # the moment is in proportion to the width that hangs on a post, at the same pressure; closer posts may meet more of it
         pitches = [post.case.spacing / post.over_section for post in _standing(closer) if post.over_section]
@@ -188,32 +190,32 @@ def _closer(screening: Screening) -> Screening | None:
             return None
         try:
             closer = screen(take_off(takeoff.measure, replace(takeoff.system, pitch=pitch)), screening.request)
-        except Refused:
+        except InvalidDocument:
             return None
     return closer
 
 
-def _standing(screening: Screening) -> list[Post]:
+def _standing(screening: Screening) -> list[ScreenedPost]:
     """The posts of new runs: those of a retrofit are where they are."""
     runs = {run.id for run in screening.takeoff.runs}
     return [post for post in screening.posts if post.case.run in runs]
 
 
-def _names(posts: Sequence[Post]) -> tuple[str, ...]:
+def _names(posts: Sequence[ScreenedPost]) -> tuple[str, ...]:
     """Names of posts in order, a corner once."""
     return tuple(dict.fromkeys(post.case.post for post in posts))
 
 
-def _alike(posts: Sequence[Post]) -> list[Post]:
+def _alike(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     """One post of all that differ in nothing but name and place: what is worked out for it holds for the others."""
     return list({replace(post.case, post="", at=0): post for post in posts}.values())
 
 
-def _short(posts: Sequence[Post]) -> list[Post]:
+def _short(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
     return [post for post in posts if post.wanted > post.given]
 
 
-def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
+def _diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     short = _short(posts)
     widths = [_width_for(screening, post) for post in _alike(short)]
     found = [width for width in widths if width is not None]
@@ -221,10 +223,10 @@ def _diameter(screening: Screening, posts: Sequence[Post]) -> list[Remedy]:
         return []
     width = max(found)
     text = f"holes {width} mm across, as deep as now"
-    return [checked(screening, Remedy("hole_diameter", width, "mm", False, text, _names(short)))]
+    return [checked(screening, SuggestedChange("hole_diameter", width, "mm", False, text, _names(short)))]
 
 
-def _width_for(screening: Screening, post: Post) -> int | None:
+def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
     """The least width [mm] at which the embedment given is enough; None where none up to 1.5 m is."""
     limits = _limits(screening, post.case)
 
@@ -241,7 +243,7 @@ def _width_for(screening: Screening, post: Post) -> int | None:
     return high * ROUND_MM
 
 
-def _section(posts: Sequence[Post]) -> list[Remedy]:
+def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     """The elastic modulus a post would need, by kind, where its section is over."""
     wanted: dict[str, int] = {}
     for post in posts:
@@ -254,7 +256,7 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
         "single": "a single channel",
     }
     return [
-        Remedy(
+        SuggestedChange(
             kind="section",
             value=modulus,
             unit="mm3",
@@ -266,7 +268,7 @@ def _section(posts: Sequence[Post]) -> list[Remedy]:
     ]
 
 
-def _height(screening: Screening, run: str, posts: Sequence[Post]) -> list[Remedy]:
+def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     alike = _alike(posts)
     shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in alike]
     if None in shares:
@@ -276,7 +278,7 @@ def _height(screening: Screening, run: str, posts: Sequence[Post]) -> list[Remed
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
-    remedy = Remedy("height", height, "mm", True, text, _names(posts), run=run)
+    remedy = SuggestedChange("height", height, "mm", True, text, _names(posts), run=run)
     return [checked(screening, remedy)] if is_built else [remedy]
 
 

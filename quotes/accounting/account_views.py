@@ -14,11 +14,11 @@ from django.views.decorators.http import require_http_methods
 from catalogue.queries import price_rules
 from catalogue.rules.price_rules import RuleKind
 from shared.business import services
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
 from shared.business.models import ACCOUNTS, MAX_ACCOUNT
 from shared.business.roles import Scope
-from shared.common.form_fields import Box
+from shared.common.form_fields import FormField
 from shared.models import Business
 
 HINTS = {
@@ -29,7 +29,7 @@ HINTS = {
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.BUSINESS_WRITE)
+@require_scope(Scope.BUSINESS_WRITE)
 def accounts(request: MemberRequest) -> HttpResponse:
     """Show and change the account codes."""
     codes = _tax_codes(request.business)
@@ -63,9 +63,9 @@ def _typed(request: MemberRequest, codes: list[str]) -> dict[str, Any]:
 
 def _boxes(
     business: Business, codes: list[str], typed: Mapping[str, Any] | None, faults: Mapping[str, str]
-) -> list[Box]:
+) -> list[FormField]:
     plain = [
-        Box(
+        FormField(
             name,
             label,
             typed[name] if typed else account(business, name),
@@ -76,7 +76,7 @@ def _boxes(
         for name, label in ACCOUNTS.items()
     ]
     by_code = [
-        Box(
+        FormField(
             f"tax.{code}",
             f"Tax, code {code}",
             typed[TAX][code] if typed else tax_account(business, code),

@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from quotes.accounting.models import PeriodLock
 from quotes.accounting.order_posting import catch_up, lock_period
 from quotes.accounting.report_files import (
-    MOST_XLSX_ROWS,
+    MAX_XLSX_ROWS,
     TYPES,
     csv_blocks,
     file_blocks,
@@ -27,8 +27,8 @@ from quotes.accounting.report_files import (
 from quotes.accounting.reports import (
     GROUPS,
     QUOTE_GROUPS,
-    Span,
-    Table,
+    DateRange,
+    ReportTable,
     entries,
     entry_table,
     margins_table,
@@ -39,14 +39,14 @@ from quotes.jobs.api_fields import DATE, shape
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
-from shared.api.row_serializer import AsStored, named
+from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer
 from shared.business.roles import Scope
 
 SPAN = {"from": "The first day, such as 2031-04-01.", "to": "The last day, included."}
 LOCK = ("ref", "who", "created_at")
-LOCKS = AsStored(named("until", *LOCK))
-LOCK_SHAPE = shape(LOCK, until=DATE)
+LOCKS = RowSerializer(same_names("until", *LOCK))
+LOCK_SCHEMA = shape(LOCK, until=DATE)
 _FILE = {(200, kind): OpenApiTypes.BINARY for kind in ("text/csv", "application/json")}
 
 
@@ -56,12 +56,12 @@ class _Report(Endpoint):
     scopes = {"GET": Scope.BOOKS_READ}
     parameters = SPAN
 
-    def span(self) -> Span:
+    def span(self) -> DateRange:
         """The days asked for, or 400."""
         first, last = (self._day(name) for name in SPAN)
         if last < first:
             raise _wrong("to", "Not before from.")
-        return Span(first, last)
+        return DateRange(first, last)
 
     def _day(self, name: str) -> date:
         try:
@@ -76,7 +76,7 @@ class _Report(Endpoint):
             raise _wrong(name, f"Choose from: {', '.join(known)}.")
         return word
 
-    def table(self, span: Span) -> Table:
+    def table(self, span: DateRange) -> ReportTable:
         """What is reported."""
         raise NotImplementedError
 
@@ -96,7 +96,7 @@ class _Report(Endpoint):
         response["Content-Disposition"] = f'attachment; filename="{name}"'
         return response
 
-    def csv(self, table: Table, span: Span) -> Any:
+    def csv(self, table: ReportTable, span: DateRange) -> Any:
         """Blocks of CSV."""
         return csv_blocks(table)
 
@@ -104,25 +104,25 @@ class _Report(Endpoint):
 class Ledger(_Report):
     """Every entry of the ledger: orders by line and job, corrections where something changed later."""
 
-    def table(self, span: Span) -> Table:
+    def table(self, span: DateRange) -> ReportTable:
         return entry_table(self.business, span)
 
-    def csv(self, table: Table, span: Span) -> Any:
+    def csv(self, table: ReportTable, span: DateRange) -> Any:
         return ledger_csv(self.business, span)
 
     @extend_schema(responses=_FILE, summary="The ledger")
     def get(self, request: Request, form: str) -> HttpResponse | StreamingHttpResponse:
-        if form == "xlsx" and entries(self.business, self.span()).count() > MOST_XLSX_ROWS:
-            raise Problem("too-large", f"A sheet holds {MOST_XLSX_ROWS} rows; ask for a shorter span, or for csv.")
+        if form == "xlsx" and entries(self.business, self.span()).count() > MAX_XLSX_ROWS:
+            raise Problem("too-large", f"A sheet holds {MAX_XLSX_ROWS} rows; ask for a shorter span, or for csv.")
         return self.answer(request, form)
 
 
-class Totals(_Report):
+class OrderTotalsReport(_Report):
     """Order totals by period, supplier, job, account, or tax code and rate."""
 
     parameters = {**SPAN, "by": f"One of {', '.join(GROUPS)}."}
 
-    def table(self, span: Span) -> Table:
+    def table(self, span: DateRange) -> ReportTable:
         return totals_table(self.business, span, self.chosen("by", "period", GROUPS))
 
     @extend_schema(responses=_FILE, summary="Order totals")
@@ -135,7 +135,7 @@ class Quoted(_Report):
 
     parameters = {**SPAN, "by": f"One of {', '.join(QUOTE_GROUPS)}."}
 
-    def table(self, span: Span) -> Table:
+    def table(self, span: DateRange) -> ReportTable:
         return quotes_table(self.business, span, self.chosen("by", "quote", QUOTE_GROUPS))
 
     @extend_schema(responses=_FILE, summary="Quoted and accepted")
@@ -146,7 +146,7 @@ class Quoted(_Report):
 class Margins(_Report):
     """Sold, planned, ordered, received and as built, job by job, as the books stood on the last day."""
 
-    def table(self, span: Span) -> Table:
+    def table(self, span: DateRange) -> ReportTable:
         return margins_table(self.business, span)
 
     @extend_schema(responses=_FILE, summary="Margins")
@@ -167,11 +167,11 @@ class Locks(Endpoint):
     idempotent = frozenset({"POST"})
     paged = True
 
-    @extend_schema(responses={200: page_of(LOCK_SHAPE)}, summary="Locked periods")
+    @extend_schema(responses={200: page_of(LOCK_SCHEMA)}, summary="Locked periods")
     def get(self, request: Request) -> Response:
         return self.page(lambda: PeriodLock.objects.of(self.business), LOCKS, all_of=self.business)
 
-    @extend_schema(request=LockIn, responses={201: LOCK_SHAPE}, summary="Lock a period")
+    @extend_schema(request=LockIn, responses={201: LOCK_SCHEMA}, summary="Lock a period")
     def post(self, request: Request) -> Response:
         lock = lock_period(business=self.business, until=self.read(LockIn)["until"], actor=self.actor)
         return self.one(LOCKS.of(lock), lock, status=201)

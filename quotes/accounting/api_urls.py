@@ -8,7 +8,7 @@ from quotes.accounting import api
 
 urlpatterns = [
     path("books/ledger.<str:form>", api.Ledger.as_view()),
-    path("books/totals.<str:form>", api.Totals.as_view()),
+    path("books/totals.<str:form>", api.OrderTotalsReport.as_view()),
     path("books/quotes.<str:form>", api.Quoted.as_view()),
     path("books/margins.<str:form>", api.Margins.as_view()),
     path("books/locks", api.Locks.as_view()),

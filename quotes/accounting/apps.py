@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.apps import AppConfig
 
 
-class BooksConfig(AppConfig):
+class AccountingConfig(AppConfig):
     name = "quotes.accounting"
-    label = "books"
+    label = "accounting"
     default_auto_field = "django.db.models.BigAutoField"

@@ -7,13 +7,13 @@ from decimal import Decimal
 from django.db import models
 from django.db.models import Q
 
-from quotes.jobs.models import Frozen, Job
+from quotes.jobs.models import ImmutableModel, Job
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from quotes.quoting.models import Revision
-from shared.models import Owned
+from shared.models import BusinessOwned
 
 
-class PeriodLock(Frozen):
+class PeriodLock(ImmutableModel):
     """Everything up to and including a day is final. The latest lock counts; none is ever taken back."""
 
     until = models.DateField()
@@ -32,7 +32,7 @@ class EntryKind(models.TextChoices):
     CREDIT = "credit", "credit"
 
 
-class LedgerEntry(Frozen):
+class LedgerEntry(ImmutableModel):
     """One amount of one line of an order for one job, or a job's part of the delivery fee (``line`` is None then).
 
     A credit is for goods that were sent back. What is printed stands in the row itself.
@@ -70,7 +70,7 @@ class LedgerEntry(Frozen):
         return f"{self.day} {self.order_number} {self.net}"
 
 
-class ReceivedEntry(Frozen):
+class ReceivedEntry(ImmutableModel):
     """What goods that were received, and kept, are worth to a job by their order's prices, without delivery and tax."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="+")
@@ -98,7 +98,7 @@ class QuoteStep(models.TextChoices):
     CANCELLED = "cancelled", "cancelled"
 
 
-class QuoteEntry(Frozen):
+class QuoteEntry(ImmutableModel):
     """One step of a revision: it was sent, accepted, declined, replaced, cancelled with its job, or lapsed.
 
     ``net``, ``tax`` and ``total`` are its own, of a variation the difference. "replaced" reverses what "quoted" entered,
@@ -135,7 +135,7 @@ class QuoteEntry(Frozen):
         return f"{self.day} {self.quote_number}/{self.revision_number} {self.what}"
 
 
-class Posting(Owned):
+class Posting(BusinessOwned):
     """How far an order is in the ledger: up to which of its events."""
 
     order = models.OneToOneField(SupplierOrder, on_delete=models.PROTECT, related_name="posting")

@@ -16,7 +16,7 @@ Shares = dict[int, list[LineJob]]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class OrderShare:
     """Net and tax of one line for one job; ``line`` None is the delivery fee, ``credit`` what went back."""
 
     line: OrderLine | None
@@ -33,7 +33,7 @@ class Part:
         return self.line.pk if self.line else None, self.job.pk if self.job else None, self.credit
 
 
-def parts_of(order: SupplierOrder, lines: Sequence[OrderLine]) -> list[Part]:
+def parts_of(order: SupplierOrder, lines: Sequence[OrderLine]) -> list[OrderShare]:
     """What an order comes to, by line and job, less what went back: net and tax add up to what is to be paid, to the cent.
 
     The delivery fee falls to the jobs by what each takes of the goods. Credits leave it where it is.
@@ -72,8 +72,8 @@ def _jobs(order: SupplierOrder) -> Shares:
 
 def _split(
     order: SupplierOrder, line: OrderLine, net: Decimal, jobs: Shares, *, credit: bool = False
-) -> Iterable[Part]:
-    whole = Part(line, None, line.tax_code, line.tax_category, line.tax_rate, net, credit=credit)
+) -> Iterable[OrderShare]:
+    whole = OrderShare(line, None, line.tax_code, line.tax_category, line.tax_rate, net, credit=credit)
     rows = jobs.get(line.pk, [])
     if not rows:
         return [whole]
@@ -81,10 +81,10 @@ def _split(
     return [replace(whole, job=row.job, net=part) for row, part in zip(rows, nets, strict=True)]
 
 
-def _fee(order: SupplierOrder, parts: Sequence[Part]) -> list[Part]:
+def _fee(order: SupplierOrder, parts: Sequence[OrderShare]) -> list[OrderShare]:
     if not order.delivery_fee:
         return []
-    whole = Part(None, None, order.fee_tax_code, order.fee_tax_category, order.fee_tax_rate, order.delivery_fee)
+    whole = OrderShare(None, None, order.fee_tax_code, order.fee_tax_category, order.fee_tax_rate, order.delivery_fee)
     jobs, weights = dict[int | None, Job | None](), dict[int | None, Decimal]()
     for part in parts:
         job = part.job.pk if part.job else None
@@ -95,9 +95,11 @@ def _fee(order: SupplierOrder, parts: Sequence[Part]) -> list[Part]:
     return [replace(whole, job=job, net=net) for job, net in zip(jobs.values(), nets, strict=True) if net]
 
 
-def _taxed(order: SupplierOrder, parts: Sequence[Part], due: dict[tuple[str, Decimal], Decimal]) -> list[Part]:
+def _taxed(
+    order: SupplierOrder, parts: Sequence[OrderShare], due: dict[tuple[str, Decimal], Decimal]
+) -> list[OrderShare]:
     """Each rate's tax shared over its nets; the odd cents go to the largest remainders."""
-    found: list[Part] = []
+    found: list[OrderShare] = []
     for (category, rate), tax in due.items():
         mine = [part for part in parts if (part.category, part.rate) == (category, rate)]
         share = shared(order, tax, [abs(part.net) for part in mine])

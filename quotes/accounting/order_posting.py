@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F, Q, QuerySet
 
 from quotes.accounting.models import EntryKind, LedgerEntry, PeriodLock, Posting, ReceivedEntry
-from quotes.accounting.order_allocation import Key, Part, parts_of, received_by_job
+from quotes.accounting.order_allocation import Key, OrderShare, parts_of, received_by_job
 from quotes.accounting.periods import locked_until, open_day
 from quotes.accounting.quote_posting import post_quotes
 from quotes.purchasing.models import OrderLine, SupplierOrder
@@ -54,8 +54,8 @@ def post(order: SupplierOrder) -> int:
 
 
 def _changes(
-    order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, Part]
-) -> Iterator[tuple[Part, tuple[Decimal, Decimal]]]:
+    order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, OrderShare]
+) -> Iterator[tuple[OrderShare, tuple[Decimal, Decimal]]]:
     """(part, what its net and tax change by) where they do: credits last, each kind by line and job."""
     for key in sorted({*before, *wanted}, key=lambda one: (one[2], one[0] or 0, one[1] or 0)):
         net, tax = before.get(key, (ZERO, ZERO))
@@ -82,14 +82,14 @@ def _accounts(order: SupplierOrder) -> dict[tuple[int | None, int | None], tuple
     return {(line, job): (code, tax) for line, job, code, tax in rows.values_list(*columns)}
 
 
-def _usual_accounts(order: SupplierOrder, part: Part) -> tuple[str, str]:
+def _usual_accounts(order: SupplierOrder, part: OrderShare) -> tuple[str, str]:
     """Return a line's own account, or the business's for goods or delivery, and the one of its tax code."""
     own = part.line.account if part.line else ""
     usual = account(order.business, "goods" if part.line else "delivery")
     return own or usual, tax_account(order.business, part.tax_code)
 
 
-def _gone(order: SupplierOrder, key: Key) -> Part:
+def _gone(order: SupplierOrder, key: Key) -> OrderShare:
     """What was posted and is no longer part of the order: nothing, in its old place."""
     line, job, credit = key
     rows = LedgerEntry.objects.of(order.business).filter(order=order)
@@ -97,7 +97,7 @@ def _gone(order: SupplierOrder, key: Key) -> Part:
     rows = rows.filter(job_id=job) if job else rows.filter(job=None)
     rows = rows.filter(kind=EntryKind.CREDIT) if credit else rows.exclude(kind=EntryKind.CREDIT)
     last = rows.order_by("-id")[0]
-    return Part(last.line, last.job, last.tax_code, last.tax_category, last.tax_rate, ZERO, ZERO, credit)
+    return OrderShare(last.line, last.job, last.tax_code, last.tax_category, last.tax_rate, ZERO, ZERO, credit)
 
 
 def _post_received(order: SupplierOrder, lines: Sequence[OrderLine], day: date) -> None:
@@ -112,7 +112,7 @@ def _post_received(order: SupplierOrder, lines: Sequence[OrderLine], day: date) 
 
 
 def _entry(
-    order: SupplierOrder, part: Part, kind: EntryKind, day: date, change: tuple[Decimal, Decimal]
+    order: SupplierOrder, part: OrderShare, kind: EntryKind, day: date, change: tuple[Decimal, Decimal]
 ) -> LedgerEntry:
     line = part.line
     return LedgerEntry(

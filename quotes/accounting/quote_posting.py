@@ -13,7 +13,7 @@ from django.db.models import Q, Sum
 from quotes.accounting.models import QuoteEntry, QuoteStep
 from quotes.accounting.periods import open_day
 from quotes.jobs.document_text import parsed
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.totals import NOTHING_CHOSEN, sums
 from quotes.quoting.variation_changes import standing_build, standing_lines
 from shared.business.business_owned import OwnedQuerySet
@@ -59,13 +59,13 @@ def _missing_steps(business: Business, rows: OwnedQuerySet[Revision]) -> Iterato
 _STEPS: Mapping[QuoteStep, tuple[Q, str]] = {
     QuoteStep.QUOTED: (Q(), "sent_at"),
     QuoteStep.ACCEPTED: (
-        Q(state=State.ACCEPTED) | Q(state=State.CANCELLED, closed_at__isnull=False),
+        Q(state=RevisionState.ACCEPTED) | Q(state=RevisionState.CANCELLED, closed_at__isnull=False),
         "closed_at",
     ),
-    QuoteStep.DECLINED: (Q(state=State.DECLINED), "closed_at"),
-    QuoteStep.LAPSED: (Q(state=State.LAPSED), "closed_at"),
-    QuoteStep.REPLACED: (Q(state=State.REPLACED), "closed_at"),
-    QuoteStep.CANCELLED: (Q(state=State.CANCELLED), "cancelled_at"),
+    QuoteStep.DECLINED: (Q(state=RevisionState.DECLINED), "closed_at"),
+    QuoteStep.LAPSED: (Q(state=RevisionState.LAPSED), "closed_at"),
+    QuoteStep.REPLACED: (Q(state=RevisionState.REPLACED), "closed_at"),
+    QuoteStep.CANCELLED: (Q(state=RevisionState.CANCELLED), "cancelled_at"),
 }
 """Which revisions have taken a step, and the column with its time."""
 

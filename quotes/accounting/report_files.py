@@ -12,7 +12,7 @@ from typing import IO
 
 from django.db import connection
 
-from quotes.accounting.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, Span, Table, entry_table, money
+from quotes.accounting.reports import ENTRY_COLUMNS, ENTRY_HEAD, TEXTS, DateRange, ReportTable, entry_table, money
 from shared.api.json_encoder import write_json
 from shared.common.money import minor_digits
 from shared.models import Business
@@ -26,10 +26,10 @@ TYPES = {
     "json": "application/json",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
-MOST_XLSX_ROWS = 1_048_000
+MAX_XLSX_ROWS = 1_048_000
 
 
-def csv_blocks(table: Table) -> Iterator[bytes]:
+def csv_blocks(table: ReportTable) -> Iterator[bytes]:
     """CSV (RFC 4180, UTF-8), in blocks."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator=EOL)
@@ -45,7 +45,7 @@ def csv_blocks(table: Table) -> Iterator[bytes]:
     yield text.getvalue().encode()
 
 
-def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
+def ledger_csv(business: Business, span: DateRange) -> Iterator[bytes]:
     """The ledger as CSV: by COPY with the guard in SQL on PostgreSQL, row by row elsewhere; the bytes are the same."""
     if connection.vendor != "postgresql":
         yield from csv_blocks(entry_table(business, span))
@@ -54,12 +54,12 @@ def ledger_csv(business: Business, span: Span) -> Iterator[bytes]:
     yield from copied(business, span)
 
 
-def copied(business: Business, span: Span) -> Iterator[bytes]:
+def copied(business: Business, span: DateRange) -> Iterator[bytes]:
     """The rows of the ledger by PostgreSQL's COPY, in blocks."""
     digits = minor_digits(business.currency)
     columns = [_guarded(name) if name in TEXTS else _plain(name, digits) for name in ENTRY_COLUMNS]
     query = (
-        f"COPY (SELECT {', '.join(columns)}, {_amount('net + tax', digits)} FROM books_ledgerentry "  # noqa: S608 - our own names
+        f"COPY (SELECT {', '.join(columns)}, {_amount('net + tax', digits)} FROM accounting_ledgerentry "  # noqa: S608 - our own names
         f"WHERE business_id = {int(business.pk)} AND day BETWEEN '{span.first:%Y-%m-%d}' AND '{span.last:%Y-%m-%d}' "
         "ORDER BY day, id) TO STDOUT (FORMAT csv)"
     )
@@ -97,7 +97,7 @@ def _amount(expression: str, digits: int) -> str:
     return f"CASE WHEN {whole} = {expression} THEN {whole} ELSE trim_scale({expression}) END"
 
 
-def json_blocks(table: Table) -> Iterator[bytes]:
+def json_blocks(table: ReportTable) -> Iterator[bytes]:
     """``{"name", "rows": [...]}``, in blocks."""
     block = bytearray(b'{"name":' + write_json(table.name) + b',"rows":[')
     for number, row in enumerate(table.rows):
@@ -108,7 +108,7 @@ def json_blocks(table: Table) -> Iterator[bytes]:
     yield bytes(block) + b"]}"
 
 
-def xlsx_file(table: Table) -> IO[bytes]:
+def xlsx_file(table: ReportTable) -> IO[bytes]:
     """Write a workbook row by row: the rows on the first sheet, their totals on the second; texts are never formulas or links."""
     file: IO[bytes] = TemporaryFile()  # noqa: SIM115 - the answer closes it
     book = Workbook(file, table.name)

@@ -41,7 +41,7 @@ GROUPS: dict[str, tuple[str, ...]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class DateRange:
     """From a day to a day, both included."""
 
     first: date
@@ -49,7 +49,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class ReportTable:
     """``rows`` may be walked once. ``summed`` are the columns that have a total, of ``digits`` decimals."""
 
     name: str
@@ -70,7 +70,7 @@ class Table:
             yield row
 
 
-def totals_of(table: Table) -> dict[str, Decimal]:
+def totals_of(table: ReportTable) -> dict[str, Decimal]:
     """Return the totals of a table by column. This walks the table's rows."""
     sums: dict[str, Decimal] = {}
     for _ in table.add_up(sums):
@@ -93,17 +93,17 @@ def _rate(value: Decimal) -> Decimal:
     return Decimal(number(value))
 
 
-def entries(business: Business, span: Span) -> QuerySet[LedgerEntry]:
+def entries(business: Business, span: DateRange) -> QuerySet[LedgerEntry]:
     """Ledger entries of a span, in the order they were written within their days."""
     rows = LedgerEntry.objects.of(business).filter(day__gte=span.first, day__lte=span.last)
     return rows.order_by("day", "id")
 
 
-def entry_table(business: Business, span: Span) -> Table:
+def entry_table(business: Business, span: DateRange) -> ReportTable:
     """Every ledger entry."""
     rows = entries(business, span).values_list(*ENTRY_COLUMNS).iterator(chunk_size=CHUNK)
     digits = minor_digits(business.currency)
-    return Table("ledger", ENTRY_HEAD, (_entry(row, digits) for row in rows), ("net", "tax", "gross"), digits)
+    return ReportTable("ledger", ENTRY_HEAD, (_entry(row, digits) for row in rows), ("net", "tax", "gross"), digits)
 
 
 def _entry(row: Sequence[Any], digits: int) -> list[Cell]:
@@ -115,7 +115,7 @@ def _taxed(net: Decimal, tax: Decimal, digits: int) -> tuple[Decimal, Decimal, D
     return money(net, digits), money(tax, digits), money(net + tax, digits)
 
 
-def totals_table(business: Business, span: Span, by: str) -> Table:
+def totals_table(business: Business, span: DateRange, by: str) -> ReportTable:
     """Order totals of a span, by period (month), supplier, job, account code, or tax code and rate."""
     columns, digits = GROUPS[by], minor_digits(business.currency)
     rows = entries(business, span)
@@ -125,7 +125,7 @@ def totals_table(business: Business, span: Span, by: str) -> Table:
         head, names = (*head, "supplier_name"), _supplier_names(business, rows)
         found = {(code, names[str(code)]): sums for (code,), sums in found.items()}
     lines = [[*key, *_taxed(net, tax, digits)] for key, (net, tax) in sorted(found.items(), key=_first)]
-    return Table(f"totals-by-{by}", (*head, "net", "tax", "gross"), lines, ("net", "tax", "gross"), digits)
+    return ReportTable(f"totals-by-{by}", (*head, "net", "tax", "gross"), lines, ("net", "tax", "gross"), digits)
 
 
 def _supplier_names(business: Business, rows: QuerySet[LedgerEntry]) -> dict[str, str]:
@@ -181,7 +181,7 @@ _FIRST_SUM = {QuoteStep.QUOTED: 0, QuoteStep.REPLACED: 0, QuoteStep.ACCEPTED: 3,
 """Where the amounts of a step begin among ``QUOTE_SUMS``; the other steps have none."""
 
 
-def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
+def quotes_table(business: Business, span: DateRange, by: str = "quote") -> ReportTable:
     """What was quoted and accepted in a span, one by one or summed.
 
     A replaced revision takes its amounts out of what was quoted, a cancelled job takes them out of what was accepted: each on the
@@ -190,7 +190,7 @@ def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
     entered, digits = QuoteEntry.objects.of(business), minor_digits(business.currency)
     rows = entered.filter(day__gte=span.first, day__lte=span.last)
     if by == "quote":
-        return Table(
+        return ReportTable(
             "quotes", (*QUOTE_HEAD, *QUOTE_SUMS), _quoted(rows, _states(entered, span), digits), QUOTE_SUMS, digits
         )
     found: dict[str, list[Decimal]] = {}
@@ -203,10 +203,10 @@ def quotes_table(business: Business, span: Span, by: str = "quote") -> Table:
     lines: list[list[Cell]] = [
         [name, *(money(value, digits) for value in sums)] for name, sums in sorted(found.items())
     ]
-    return Table(f"quotes-by-{by}", (by, *QUOTE_SUMS), lines, QUOTE_SUMS, digits)
+    return ReportTable(f"quotes-by-{by}", (by, *QUOTE_SUMS), lines, QUOTE_SUMS, digits)
 
 
-def _states(entered: OwnedQuerySet[QuoteEntry], span: Span) -> dict[int, str]:
+def _states(entered: OwnedQuerySet[QuoteEntry], span: DateRange) -> dict[int, str]:
     """Return the state of each revision on the last day of a span, by the revision's row id."""
     rows = entered.filter(day__lte=span.last).order_by("id").values_list("revision", "what")
     return {
@@ -230,17 +230,17 @@ MARGIN_HEAD = (
 MARGIN_SUMS = tuple(name for name in MARGIN_HEAD[2:] if not name.endswith("_percent"))
 
 
-def margins_table(business: Business, span: Span) -> Table:
+def margins_table(business: Business, span: DateRange) -> ReportTable:
     """Each job that was agreed, or cost something, in a span, as the books stood on its last day.
 
     Planned is what was agreed, variations included; ordered is the ledger's net, delivery in it and credits off; received is what
     came of it. As built puts what was ordered in the place of the planned materials and delivery; it is empty until something is
     ordered.
     """
-    return Table("margins", MARGIN_HEAD, _margins(business, span), MARGIN_SUMS, minor_digits(business.currency))
+    return ReportTable("margins", MARGIN_HEAD, _margins(business, span), MARGIN_SUMS, minor_digits(business.currency))
 
 
-def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
+def _margins(business: Business, span: DateRange) -> Iterator[Sequence[Cell]]:
     agreed = QuoteEntry.objects.of(business).filter(day__lte=span.last).exclude(sold=0, cost=0, materials=0)
     bought = LedgerEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
     got = ReceivedEntry.objects.of(business).filter(job__isnull=False, day__lte=span.last)
@@ -249,7 +249,7 @@ def _margins(business: Business, span: Span) -> Iterator[Sequence[Cell]]:
         meant.update(rows.filter(day__gte=span.first).values_list("job_id", flat=True).distinct())
     ordered, received = _by_job(bought, "net"), _by_job(got, "net")
     sold, cost, materials = (_by_job(agreed, name) for name in ("sold", "cost", "materials"))
-    for job, number_, label in _named(business, meant, span):
+    for job, number_, label in _job_labels(business, meant, span):
         yield [
             number_,
             label,
@@ -277,7 +277,7 @@ def _by_job(rows: QuerySet[Any], column: str) -> dict[int, Decimal]:
     return found
 
 
-def _named(business: Business, meant: set[int], span: Span) -> list[tuple[int, str, str]]:
+def _job_labels(business: Business, meant: set[int], span: DateRange) -> list[tuple[int, str, str]]:
     """Jobs by number, each with the label it had when last something was agreed on it until the span's end."""
     rows = QuoteEntry.objects.of(business).filter(day__lte=span.last).order_by("day", "id")
     labels = dict(rows.values_list("job_id", "job_label").iterator(chunk_size=CHUNK))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from quotes.accounting.order_posting import post
 from quotes.accounting.quote_posting import post_quotes
 from quotes.purchasing.models import OrderEvent
-from shared.background.outbox import Event, handles
+from shared.background.outbox import Event, on_event
 
 
-@handles("order.event")
+@on_event("order.event")
 def enter(event: Event) -> None:
     """Posts the order the event is about."""
     if event.business is not None:
@@ -16,35 +16,35 @@ def enter(event: Event) -> None:
         post(rows.get(ref=event.subject).order)
 
 
-@handles("quote.sent")
+@on_event("quote.sent")
 def enter_sent(event: Event) -> None:
     """Post a quote that was sent."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@handles("quote.accepted")
+@on_event("quote.accepted")
 def enter_accepted(event: Event) -> None:
     """Post a quote that was accepted."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@handles("quote.declined")
+@on_event("quote.declined")
 def enter_declined(event: Event) -> None:
     """Post a quote that was declined."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@handles("quote.lapsed")
+@on_event("quote.lapsed")
 def enter_lapsed(event: Event) -> None:
     """Post a quote that lapsed."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@handles("quote.cancelled")
+@on_event("quote.cancelled")
 def enter_cancelled(event: Event) -> None:
     """Post a quote that was cancelled with its job."""
     if event.business is not None:

@@ -16,7 +16,7 @@ from quotes.accounting.order_posting import catch_up, lock_period
 from quotes.accounting.reports import (
     GROUPS,
     MARGIN_SUMS,
-    Span,
+    DateRange,
     entries,
     margins_table,
     quotes_table,
@@ -24,7 +24,7 @@ from quotes.accounting.reports import (
     totals_table,
 )
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.models import Business
@@ -40,7 +40,7 @@ REPORTS = (
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.BOOKS_READ)
+@require_scope(Scope.BOOKS_READ)
 def books(request: MemberRequest) -> HttpResponse:
     """Reports of a span of days; POST locks everything up to a day, for good."""
     fault, status = "", 200
@@ -81,20 +81,22 @@ def books(request: MemberRequest) -> HttpResponse:
     return render(request, "accounting/books.html", values, status=status)
 
 
-def _span(request: MemberRequest) -> tuple[Span, str]:
+def _span(request: MemberRequest) -> tuple[DateRange, str]:
     """Return the days asked for, or last month, and what is wrong with them."""
     last = today(request.business).replace(day=1) - timedelta(days=1)
-    usual = Span(last.replace(day=1), last)
+    usual = DateRange(last.replace(day=1), last)
     if "from" not in request.GET and "to" not in request.GET:
         return usual, ""
     try:
-        asked = Span(date.fromisoformat(request.GET.get("from", "")), date.fromisoformat(request.GET.get("to", "")))
+        asked = DateRange(
+            date.fromisoformat(request.GET.get("from", "")), date.fromisoformat(request.GET.get("to", ""))
+        )
     except ValueError:
         return usual, WRONG_SPAN
     return (asked, "") if asked.first <= asked.last else (usual, WRONG_SPAN)
 
 
-def _totals(business: Business, span: Span) -> list[tuple[str, Decimal]]:
+def _totals(business: Business, span: DateRange) -> list[tuple[str, Decimal]]:
     """Return the totals of the files of a span, each with its label."""
     orders = totals_of(totals_table(business, span, "tax"))
     quotes = totals_of(quotes_table(business, span, "period"))

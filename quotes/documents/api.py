@@ -11,35 +11,35 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from quotes.documents.models import Document, Kind, State
+from quotes.documents.models import Document, DocumentKind, DocumentState
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
-from shared.api.row_serializer import AsStored, named
+from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.roles import Scope
 
 FIELDS = ("ref", "kind", "party", "subject", "state", "size", "sha256", "made_at")
-SHAPE: dict[str, Any] = {
+SCHEMA: dict[str, Any] = {
     "type": "object",
     "required": list(FIELDS),
     "properties": {
         "ref": {"type": "string"},
-        "kind": {"type": "string", "enum": Kind.values},
+        "kind": {"type": "string", "enum": DocumentKind.values},
         "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
         "subject": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
-        "state": {"type": "string", "enum": State.values},
+        "state": {"type": "string", "enum": DocumentState.values},
         "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is wanted."},
         "sha256": {"type": "string"},
         "made_at": {"type": ["string", "null"], "format": "date-time"},
         "pdf": {"type": ["string", "null"], "description": "Address of the PDF once it is made."},
     },
 }
-OF_CREW = (Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET)
+OF_CREW = (DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.SAW_SHEET)
 _PDF = Concat(Value("/api/v1/documents/"), "ref", Value(".pdf"))
-DOCUMENTS = AsStored({**named(*FIELDS), "pdf": Case(When(state=State.MADE, then=_PDF))})
+DOCUMENTS = RowSerializer({**same_names(*FIELDS), "pdf": Case(When(state=DocumentState.MADE, then=_PDF))})
 
 
-class Documents(Endpoint):
+class DocumentList(Endpoint):
     """Documents of all revisions and orders, newest first; the crew sees set-out sheets, cut lists and saw sheets only."""
 
     scopes = {"GET": Scope.JOBS_READ}
@@ -50,7 +50,7 @@ class Documents(Endpoint):
         "kind": "Only documents of this kind.",
     }
 
-    @extend_schema(responses={200: page_of(SHAPE)}, summary="Documents")
+    @extend_schema(responses={200: page_of(SCHEMA)}, summary="DocumentList")
     def get(self, request: Request) -> Response:
         rows = seen_by(self)
         if request.query_params.get("revision"):
@@ -66,7 +66,7 @@ class DocumentDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ}
 
-    @extend_schema(responses={200: SHAPE}, summary="One document")
+    @extend_schema(responses={200: SCHEMA}, summary="One document")
     def get(self, request: Request, ref: str) -> Response:
         row = self.find(seen_by(self).defer("pdf"), ref)
         return self.one(DOCUMENTS.of(row), row)

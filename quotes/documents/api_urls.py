@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from quotes.documents.api import DocumentDetail, DocumentPdf, Documents
+from quotes.documents.api import DocumentDetail, DocumentList, DocumentPdf
 
 urlpatterns: list[URLPattern] = [
-    path("documents", Documents.as_view()),
+    path("documents", DocumentList.as_view()),
     path("documents/<str:ref>.pdf", DocumentPdf.as_view()),
     path("documents/<str:ref>", DocumentDetail.as_view()),
 ]

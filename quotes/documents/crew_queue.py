@@ -12,15 +12,15 @@ from typing import Any, Final
 from django.core.exceptions import ValidationError
 from django.http import Http404
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.as_built import record_built, take_back
-from quotes.jobs.checklist import Mark
+from quotes.jobs.checklist import ChecklistMark
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built
 from quotes.jobs.serializers import BuiltIn
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.api.serializers import read
+from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.common.form_fields import typed_number
 
@@ -34,7 +34,7 @@ _FIELDS: Final = ("kind", "role", "quantity", "place", "note")
 class Sent:
     """One request of the queue."""
 
-    marks: list[Mark]
+    marks: list[ChecklistMark]
     entries: Mapping[str, Mapping[str, Any]]
 
 
@@ -43,14 +43,16 @@ def read_sent(body: bytes) -> Sent:
     try:
         told = json.loads(body)
         marks = [
-            Mark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
+            ChecklistMark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
             for one in told["marks"][:MAX_MARKS]
         ]
         entries = {str(one["id"]): {**one} for one in told.get("entries", [])[:MAX_ENTRIES]}
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, OSError):
-        raise Refused([Fault("/marks", "marks", "Send marks of place, done and at, and entries with an id.")]) from None
+        raise InvalidDocument(
+            [Fault("/marks", "marks", "Send marks of place, done and at, and entries with an id.")]
+        ) from None
     if not all(_ID.fullmatch(key) for key in entries):
-        raise Refused([Fault("/entries", "id", "An entry needs an id of 8 to 40 letters, digits and hyphens.")])
+        raise InvalidDocument([Fault("/entries", "id", "An entry needs an id of 8 to 40 letters, digits and hyphens.")])
     return Sent(marks, entries)
 
 
@@ -66,7 +68,7 @@ def _keep(job: Job, key: str, entry: Mapping[str, Any], actor: Actor) -> list[st
             take_back(entry=row, actor=actor)
         else:
             record_built(job=job, actor=actor, sent_as=key, **entry_values(entry))
-    except (Refused, Problem, ValidationError, Http404) as refused:
+    except (InvalidDocument, Problem, ValidationError, Http404) as refused:
         return faults_of(refused)
     return []
 
@@ -77,12 +79,12 @@ def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
     told["quantity"] = typed_number(told["quantity"])
     if told["kind"] != BuiltKind.CHANGED and told["role"]:
         told["unit"] = "MTQ" if told["role"] == "concrete" else "C62"
-    return dict(read(BuiltIn, {name: value for name, value in told.items() if value}))
+    return dict(validated_data(BuiltIn, {name: value for name, value in told.items() if value}))
 
 
-def faults_of(refused: Refused | Problem | ValidationError | Http404) -> list[str]:
+def faults_of(refused: InvalidDocument | Problem | ValidationError | Http404) -> list[str]:
     """Return what was refused, as sentences."""
-    if isinstance(refused, Refused):
+    if isinstance(refused, InvalidDocument):
         return [fault.text for fault in refused.faults]
     if isinstance(refused, Problem):
         return [refused.detail]

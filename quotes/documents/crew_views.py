@@ -15,18 +15,18 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.documents.crew_queue import entry_values, faults_of, keep_entries, read_sent
 from quotes.documents.crew_sheets import crew_values
 from quotes.jobs.as_built import record_built, take_back
-from quotes.jobs.checklist import Mark, tick, ticked
+from quotes.jobs.checklist import ChecklistMark, tick, ticked
 from quotes.jobs.models import BuiltKind, Job
 from quotes.jobs.queries import as_built, jobs
 from quotes.quoting import queries
 from quotes.quoting.party_documents import crew_document
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 ROLES = (
@@ -36,7 +36,7 @@ ROLES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ChecklistItem:
     """Something that can be ticked off."""
 
     id: str
@@ -44,7 +44,7 @@ class Place:
 
 
 @require_GET
-@needs(Scope.SETOUT_READ)
+@require_scope(Scope.SETOUT_READ)
 def build(request: MemberRequest, ref: str) -> HttpResponse:
     """The sheet; without anything agreed it says so."""
     job = _job(request, ref)
@@ -52,7 +52,7 @@ def build(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.ASBUILT_WRITE)
+@require_scope(Scope.ASBUILT_WRITE)
 def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
     """The queue of the page's script as JSON, or the whole form of a page without script."""
     job = _job(request, ref)
@@ -62,7 +62,7 @@ def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
         if is_json:
             return JsonResponse(_queue(request, job, known))
         tick(job=job, marks=_form_marks(request, job, known), known=known, actor=request.actor)
-    except Refused as refused:
+    except InvalidDocument as refused:
         texts = [fault.text for fault in refused.faults]
         if is_json:
             return JsonResponse({"faults": texts}, status=422)
@@ -85,7 +85,7 @@ def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str,
 
 
 @require_POST
-@needs(Scope.ASBUILT_WRITE)
+@require_scope(Scope.ASBUILT_WRITE)
 def build_record(request: MemberRequest, ref: str) -> HttpResponse:
     """One more as-built entry, or the taking back of one."""
     job = _job(request, ref)
@@ -96,7 +96,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
         else:
             record_built(job=job, actor=request.actor, **entry_values(request.POST))
             messages.success(request, "Recorded.")
-    except (Refused, Problem, ValidationError) as refused:
+    except (InvalidDocument, Problem, ValidationError) as refused:
         return _refused(request, job, refused)
     return redirect("job-build", ref)
 
@@ -110,7 +110,7 @@ def worker(request: Any) -> HttpResponse:
     return response
 
 
-def _refused(request: MemberRequest, job: Job, refused: Refused | Problem | ValidationError) -> HttpResponse:
+def _refused(request: MemberRequest, job: Job, refused: InvalidDocument | Problem | ValidationError) -> HttpResponse:
     status = refused.status if isinstance(refused, Problem) else 422
     text = " ".join(faults_of(refused))
     values = {**_values(request, job), "refusal": text, "typed": request.POST}
@@ -131,13 +131,13 @@ def _places(job: Job) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def _form_marks(request: MemberRequest, job: Job, known: frozenset[str]) -> list[Mark]:
+def _form_marks(request: MemberRequest, job: Job, known: frozenset[str]) -> list[ChecklistMark]:
     """Only what differs from what is known: others may have ticked meanwhile what this page showed open."""
     before, now = ticked(job), timezone.now()
     shown = frozenset(request.POST.getlist("was")) & known
     wanted = frozenset(request.POST.getlist("done")) & known
     changed = shown ^ wanted
-    return [Mark(place, place in wanted, now) for place in changed if place in wanted or before.get(place)]
+    return [ChecklistMark(place, place in wanted, now) for place in changed if place in wanted or before.get(place)]
 
 
 def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
@@ -174,9 +174,11 @@ def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
     }
 
 
-def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[str, list[Place]]]:
+def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[str, list[ChecklistItem]]]:
     """Bays and gates of each run with whether they stand; holes are ticked in their own rows."""
     return {
-        run["id"]: {kind: [Place(one["id"], one["id"] in done) for one in run[kind]] for kind in ("bays", "gates")}
+        run["id"]: {
+            kind: [ChecklistItem(one["id"], one["id"] in done) for one in run[kind]] for kind in ("bays", "gates")
+        }
         for run in build_of["takeoff"]["runs"]
     }

@@ -23,8 +23,8 @@ from django.utils.crypto import constant_time_compare
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.model.faults import Refused
-from quotes.documents.models import Document, Kind, State
+from fencing.model.faults import InvalidDocument
+from quotes.documents.models import Document, DocumentKind, DocumentState
 from quotes.documents.quote_sheet import drawings, quote_values
 from quotes.quoting.customer_responses import NEUTRAL, accept, ask, decline, link_of, open_link
 from quotes.quoting.models import SignedLink
@@ -41,7 +41,7 @@ LONGEST = {"name": 120, "decliner": 120, "reason": 2_000, "text": 2_000}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FormFeedback:
     """What the page says back after a form: a notice, faults by field, what was typed."""
 
     notice: str = ""
@@ -86,7 +86,7 @@ def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    return _made(request, link, Kind.QUOTE)
+    return _made(request, link, DocumentKind.QUOTE)
 
 
 @require_safe
@@ -96,10 +96,10 @@ def party_record(request: HttpRequest, handle: str) -> HttpResponse:
         link = link_of(_token(request, handle))
     except Problem:
         return no_quote(request)
-    return _made(request, link, Kind.ACCEPTANCE)
+    return _made(request, link, DocumentKind.ACCEPTANCE)
 
 
-def _made(request: HttpRequest, link: SignedLink, kind: Kind) -> HttpResponse:
+def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpResponse:
     row = Document.objects.of(link.business).filter(revision=link.revision, kind=kind, party=link.party.key).first()
     if row is None or row.pdf is None:
         return _private(render(request, "documents/party_wait.html", status=404))
@@ -114,7 +114,7 @@ def no_quote(request: HttpRequest) -> HttpResponse:
     return _private(render(request, "documents/party_none.html", {"text": NEUTRAL}, status=410))
 
 
-def _too_many(request: HttpRequest, standing: rate_limit.Standing) -> HttpResponse:
+def _too_many(request: HttpRequest, standing: rate_limit.RateLimitStatus) -> HttpResponse:
     response = _private(
         render(request, "documents/party_none.html", {"text": "Wait a minute, then try again."}, status=429)
     )
@@ -125,26 +125,28 @@ def _too_many(request: HttpRequest, standing: rate_limit.Standing) -> HttpRespon
 
 def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
     if not constant_time_compare(request.POST.get("mark", ""), _mark(token)):
-        return _page(request, token, handle, Told("This form is out of date. Please send it again.", status=403))
+        return _page(
+            request, token, handle, FormFeedback("This form is out of date. Please send it again.", status=403)
+        )
     deeds: dict[str, Callable[[HttpRequest, str], None]] = {"accept": _accept, "decline": _decline, "ask": _ask}
     typed = {name: request.POST.get(name, "").strip() for name in LONGEST}
     if request.POST.get("do") == "review":
-        return _page(request, token, handle, Told(typed=typed), is_review=True)
+        return _page(request, token, handle, FormFeedback(typed=typed), is_review=True)
     deed = deeds.get(request.POST.get("do", ""))
     if deed is None:
-        return _page(request, token, handle, Told(typed=typed))
+        return _page(request, token, handle, FormFeedback(typed=typed))
     try:
         deed(request, token)
     except _AgainError as again:
-        told = Told(again.notice, again.faults, typed, again.status)
+        told = FormFeedback(again.notice, again.faults, typed, again.status)
         return _page(request, token, handle, told, is_review=deed is _accept)
-    except Refused as refused:
+    except InvalidDocument as refused:
         text = " ".join(fault.text for fault in refused.faults)
-        return _page(request, token, handle, Told(text, typed=typed, status=422))
+        return _page(request, token, handle, FormFeedback(text, typed=typed, status=422))
     except Problem as problem:
         if problem.code == "gone":
             raise
-        return _page(request, token, handle, Told(problem.detail, typed=typed, status=problem.status))
+        return _page(request, token, handle, FormFeedback(problem.detail, typed=typed, status=problem.status))
     there = "#ask" if deed is _ask else ""  # what was asked stands far below, and says there that it came
     return _private(redirect(reverse("party-quote", args=[handle]) + there))
 
@@ -191,28 +193,33 @@ def chosen(request: HttpRequest) -> dict[str, Any]:
 
 
 def _page(
-    request: HttpRequest, token: str, handle: str, told: Told | None = None, *, is_review: bool = False
+    request: HttpRequest, token: str, handle: str, told: FormFeedback | None = None, *, is_review: bool = False
 ) -> HttpResponse:
     """The quote; or the second step of accepting it, for a party that may answer."""
     business = link_of(token).business
     with dates_by(business.time_zone, business.locale):
-        return _drawn_page(request, token, handle, told or Told(), is_review=is_review)
+        return _drawn_page(request, token, handle, told or FormFeedback(), is_review=is_review)
 
 
-def _drawn_page(request: HttpRequest, token: str, handle: str, told: Told, *, is_review: bool) -> HttpResponse:
+def _drawn_page(request: HttpRequest, token: str, handle: str, told: FormFeedback, *, is_review: bool) -> HttpResponse:
     try:
         view = open_link(token, chosen(request) if request.method == "POST" else None)
-    except Refused as refused:
+    except InvalidDocument as refused:
         view = open_link(token)
-        told, is_review = Told(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422), False
+        told, is_review = (
+            FormFeedback(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422),
+            False,
+        )
     page = "party_review" if is_review and view.may_answer else "party_quote"
     return _private(render(request, f"documents/{page}.html", _values(view, token, handle, told), status=told.status))
 
 
-def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, Any]:
+def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dict[str, Any]:
     document, values = view.document, quote_values(view.document)
     link = link_of(token)
-    kept = Document.objects.of(link.business).filter(revision=link.revision, kind=Kind.QUOTE, party=link.party.key)
+    kept = Document.objects.of(link.business).filter(
+        revision=link.revision, kind=DocumentKind.QUOTE, party=link.party.key
+    )
     return {
         "view": view,
         "document": document,
@@ -227,7 +234,7 @@ def _values(view: PartyView, token: str, handle: str, told: Told) -> dict[str, A
         "has_tax": Decimal(document["tax"]) != 0,
         "told": told,
         "mark": _mark(token),
-        "has_pdf": kept.filter(state=State.MADE).exists(),
+        "has_pdf": kept.filter(state=DocumentState.MADE).exists(),
         "pdf": reverse("party-pdf", args=[handle]),
         "accepted": view.receipt is not None and view.receipt["outcome"] == "accepted",
         "record": reverse("party-record", args=[handle]),

@@ -6,10 +6,10 @@ from django.db import models
 from django.db.models import Q
 
 from quotes.quoting.models import Revision
-from shared.models import Owned
+from shared.models import BusinessOwned
 
 
-class Kind(models.TextChoices):
+class DocumentKind(models.TextChoices):
     QUOTE = "quote", "quote"
     SET_OUT = "set_out", "set-out sheet"
     CUT_LIST = "cut_list", "cut list"
@@ -20,12 +20,12 @@ class Kind(models.TextChoices):
     ORDER_LIST = "order_list", "order list"
 
 
-class State(models.TextChoices):
+class DocumentState(models.TextChoices):
     WANTED = "wanted", "wanted"
     MADE = "made", "made"
 
 
-class Document(Owned):
+class Document(BusinessOwned):
     """One document of one revision, for one party where it is a quote. Made once, and then never again.
 
     What is of no revision names its ``subject`` (the order of an order list) and holds the values it is set from, frozen when
@@ -33,11 +33,11 @@ class Document(Owned):
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, null=True, blank=True, related_name="documents")
-    kind = models.CharField(max_length=12, choices=Kind)
+    kind = models.CharField(max_length=12, choices=DocumentKind)
     party = models.CharField(max_length=40, blank=True)
     subject = models.CharField(max_length=32, blank=True, db_default="")
     content = models.TextField(blank=True, editable=False, db_default="")
-    state = models.CharField(max_length=6, choices=State, default=State.WANTED)
+    state = models.CharField(max_length=6, choices=DocumentState, default=DocumentState.WANTED)
     pdf = models.BinaryField(null=True, editable=False)
     sha256 = models.CharField(max_length=64, blank=True, editable=False)
     size = models.PositiveIntegerField(default=0, editable=False)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line a step and page is noise
 
-LEAST_FILLED = 0.3
+MIN_FILLED = 0.3
 """A last page that goes on less far down its text area is not worth a sheet: a list of cautions by itself is not."""
 CLOSER = """
 html { line-height: 1.32 } h2 { margin-top: 4mm; padding-top: 1.6mm; margin-bottom: 1.4mm } h3 { margin-top: 3mm }
@@ -108,7 +108,7 @@ def _set(html: str) -> Any:
 
     page = HTML(string=html, base_url=None, url_fetcher=_fetcher())
     document = page.render(stylesheets=[_stylesheet()], font_config=_fonts())
-    if len(document.pages) > 1 and _filled(document.pages[-1]) < LEAST_FILLED:
+    if len(document.pages) > 1 and _filled(document.pages[-1]) < MIN_FILLED:
         closer = page.render(stylesheets=[_stylesheet(), _closer()], font_config=_fonts())
         return closer if len(closer.pages) < len(document.pages) else document
     return document

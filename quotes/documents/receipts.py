@@ -10,12 +10,12 @@ from django.core.mail import EmailMessage
 from quotes.documents.quote_sheet import accepted_by, quote_values
 from quotes.jobs.document_text import parsed
 from quotes.quoting.emails import signature, to_party
-from quotes.quoting.models import Answer
+from quotes.quoting.models import PartyResponse
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.totals import read_choices
 
 
-def receipt_letter(answer: Answer, pdf: bytes) -> EmailMessage:
+def receipt_letter(answer: PartyResponse, pdf: bytes) -> EmailMessage:
     """Return the letter with what was chosen, its price, payments and terms; the PDF is attached."""
     revision, party = answer.revision, answer.party
     document = party_document(

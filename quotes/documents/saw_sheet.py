@@ -49,9 +49,14 @@ def sawsheet_pdf(
 
 def _ripped(blank: Blank, finishes: Mapping[str, str]) -> dict[str, Any]:
     (first, strip), finish = blank.takes, blank.colour or ""
-    return {"sku": blank.sku, "finish": finishes.get(finish, finish), "first": _taken(first), "strip": _taken(strip)}
+    return {
+        "sku": blank.sku,
+        "finish": finishes.get(finish, finish),
+        "first": _strip_data(first),
+        "strip": _strip_data(strip),
+    }
 
 
-def _taken(take: tuple[int, int | None, str]) -> dict[str, Any]:
+def _strip_data(take: tuple[int, int | None, str]) -> dict[str, Any]:
     length, width, where = take
     return {"length": length, "width": width, "where": where}

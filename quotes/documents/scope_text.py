@@ -22,7 +22,7 @@ KINDS = {"single": "single gate", "wide": "extra-wide gate", "double": "double g
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ScopeSection:
     heading: str
     sentences: tuple[str, ...]
 
@@ -49,26 +49,26 @@ class _Fence:
 NOTHING = _Fence("", "", "")
 
 
-def scope(build: Document) -> tuple[Part, ...]:
+def scope(build: Document) -> tuple[ScopeSection, ...]:
     """The scope of a build: what all runs have in common, each run with what is its own, each retrofit, the ground works."""
     takeoff, measure, licensed = build["takeoff"], build["measure"], build["licensed_removals"]
     measured = {row["id"]: row for row in measure["runs"]}
     fences = [_fence(run, measured[run["id"]], build) for run in takeoff["runs"]]
     common = _common(fences)
-    parts = [Part("All runs", tuple(common.sentences()))] if common != NOTHING else []
+    parts = [ScopeSection("All runs", tuple(common.sentences()))] if common != NOTHING else []
     parts += [
-        Part(
+        ScopeSection(
             f"Run {run['id']}, {metres(run['length_mm'])} m",
             tuple(_run(run, measured[run["id"]], fence, common, licensed)),
         )
         for run, fence in zip(takeoff["runs"], fences, strict=True)
     ]
     parts += [
-        Part(f"Lattice on the standing fence {one['id']}", tuple(_retrofit(one)))
+        ScopeSection(f"Lattice on the standing fence {one['id']}", tuple(_retrofit(one)))
         for one in takeoff.get("retrofits", [])
     ]
     if takeoff["concrete"]["holes"]:
-        parts.append(Part("Footings", (_footings(takeoff, build["system"]),)))
+        parts.append(ScopeSection("Footings", (_footings(takeoff, build["system"]),)))
     return tuple(parts)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from quotes.documents.models import Document, Kind, State
+from quotes.documents.models import Document, DocumentKind, DocumentState
 from quotes.documents.quote_pack import (
     acceptance_pdf,
     acceptance_record_pdf,
@@ -19,18 +19,18 @@ from quotes.documents.quote_pack import (
     screening_pdf,
 )
 from quotes.jobs.document_text import parsed
-from quotes.quoting.models import Answer, Party, Revision
+from quotes.quoting.models import Party, PartyResponse, Revision
 from quotes.quoting.totals import Content, read_choices
-from shared.background.outbox import everybody_registers, want
+from shared.background.outbox import load_task_modules, publish_event
 from shared.common.dates import dates_by, write_moment
 from shared.models import Business
 
-TEMPLATES = {Kind.SET_OUT: "setout", Kind.CUT_LIST: "cutlist", Kind.CARE: "care"}
+TEMPLATES = {DocumentKind.SET_OUT: "setout", DocumentKind.CUT_LIST: "cutlist", DocumentKind.CARE: "care"}
 Maker = Callable[[Document], bytes]
-_makers: dict[Kind, Maker] = {}
+_makers: dict[DocumentKind, Maker] = {}
 
 
-def makes(*kinds: Kind) -> Callable[[Maker], Maker]:
+def makes(*kinds: DocumentKind) -> Callable[[Maker], Maker]:
     """Registers what makes documents of a kind (in a stage's ``tasks.py``), from what they are of and nothing else."""
 
     def register(maker: Maker) -> Maker:
@@ -42,38 +42,38 @@ def makes(*kinds: Kind) -> Callable[[Maker], Maker]:
 
 def make(document: Document) -> bytes:
     """The PDF of a wanted document, from its revision's frozen content or its own: the same bytes whenever it is made."""
-    everybody_registers()
-    return _makers[Kind(document.kind)](document)
+    load_task_modules()
+    return _makers[DocumentKind(document.kind)](document)
 
 
 @transaction.atomic
-def want_documents(*, revision: Revision, kinds: tuple[Kind, ...]) -> list[Document]:
+def want_documents(*, revision: Revision, kinds: tuple[DocumentKind, ...]) -> list[Document]:
     """The rows of what is wanted, one for each party where it is the quote; rows there already stay as they are."""
     rows = list[Document]()
     for kind in kinds:
-        parties = [party.key for party in revision.parties.order_by("position")] if kind is Kind.QUOTE else [""]
+        parties = [party.key for party in revision.parties.order_by("position")] if kind is DocumentKind.QUOTE else [""]
         for party in parties:
             row, is_new = Document.objects.of(revision.business).get_or_create(
                 revision=revision, kind=kind, party=party
             )
             rows.append(row)
             if is_new:
-                want("document.wanted", row.ref, business=revision.business)
+                publish_event("document.wanted", row.ref, business=revision.business)
     return rows
 
 
 @transaction.atomic
-def want_document(*, business: Business, kind: Kind, subject: str, content: str) -> Document:
+def want_document(*, business: Business, kind: DocumentKind, subject: str, content: str) -> Document:
     """The row of a document that is of no revision, with what it is set from; one that is there already stays as it is."""
     row, is_new = Document.objects.of(business).get_or_create(
         subject=subject, kind=kind, revision=None, defaults={"content": content}
     )
     if is_new:
-        want("document.wanted", row.ref, business=business)
+        publish_event("document.wanted", row.ref, business=business)
     return row
 
 
-def kept(*, revision: Revision, kind: Kind, party: str = "") -> bytes:
+def stored_document(*, revision: Revision, kind: DocumentKind, party: str = "") -> bytes:
     """A document of a revision, or of one party of it, as it was made; what is not made yet is made now, and kept."""
     row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party=party)
     if row.pdf is None:
@@ -91,24 +91,26 @@ def is_screened(revision: Revision) -> bool:
 
 def quotes_made(revision: Revision) -> dict[str, bytes]:
     """The quotes of a revision that are made already, by the party's key."""
-    rows = Document.objects.of(revision.business).filter(revision=revision, kind=Kind.QUOTE, state=State.MADE)
+    rows = Document.objects.of(revision.business).filter(
+        revision=revision, kind=DocumentKind.QUOTE, state=DocumentState.MADE
+    )
     return {row.party: bytes(row.pdf) for row in rows if row.pdf is not None}
 
 
-@makes(Kind.QUOTE, Kind.ACCEPTANCE, Kind.SCREENING, *TEMPLATES)
+@makes(DocumentKind.QUOTE, DocumentKind.ACCEPTANCE, DocumentKind.SCREENING, *TEMPLATES)
 def of_content(document: Document) -> bytes:
     """What is set from a revision's frozen content alone."""
-    revision, kind = document.revision, Kind(document.kind)
+    revision, kind = document.revision, DocumentKind(document.kind)
     if revision is None:
         raise ValueError(f"a document of kind {kind} is of a revision")
     content = parsed(revision.content)
-    if kind is Kind.QUOTE:
+    if kind is DocumentKind.QUOTE:
         return quote_pdf(content, document.party)
-    if kind is Kind.ACCEPTANCE and document.party:
+    if kind is DocumentKind.ACCEPTANCE and document.party:
         return acceptance_record_pdf(content, document.party, _receipt(revision, document.party))
-    if kind is Kind.ACCEPTANCE:
+    if kind is DocumentKind.ACCEPTANCE:
         return acceptance_pdf(content, revision.content_sha256, _answers(content, revision), _chosen(content, revision))
-    if kind is Kind.SCREENING:
+    if kind is DocumentKind.SCREENING:
         return screening_pdf(content, revision.choices)
     return crew_pdf(content, TEMPLATES[kind], revision.choices)
 
@@ -118,28 +120,28 @@ def keep(*, document: Document, pdf: bytes) -> None:
     """Store a made PDF, and let whoever waits for one of its kind know; one that is made already stays."""
     rows = Document.objects.of(document.business).select_related("business")
     row = rows.select_for_update(no_key=True, of=("self",)).get(pk=document.pk)
-    if row.state == State.MADE:
+    if row.state == DocumentState.MADE:
         return
     row.pdf, row.size, row.sha256 = pdf, len(pdf), hashlib.sha256(pdf).hexdigest()
-    row.state, row.made_at = State.MADE, timezone.now()
+    row.state, row.made_at = DocumentState.MADE, timezone.now()
     row.save()
-    want(f"{row.kind}.made", row.ref, business=row.business)
+    publish_event(f"{row.kind}.made", row.ref, business=row.business)
 
 
 def _receipt(revision: Revision, party: str) -> dict[str, Any]:
-    answer = Answer.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
+    answer = PartyResponse.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
     return {name: getattr(answer, name) for name in ("name", "answered_at", "content_sha256", "choices")}
 
 
 def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
     names = {party.pk: party.name for party in Party.objects.of(revision.business).filter(revision=revision)}
-    rows = Answer.objects.of(revision.business).filter(party__revision=revision).order_by("id")
+    rows = PartyResponse.objects.of(revision.business).filter(party__revision=revision).order_by("id")
     business = content["business"]
     with dates_by(business["time_zone"], business["locale"]):
         return [_answer_row(row, names) for row in rows]
 
 
-def _answer_row(row: Answer, names: Mapping[int, str]) -> dict[str, str]:
+def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
     return {
         "party": names[row.party_id],
         "answer": "accepted" if row.accepted else "declined",

@@ -7,22 +7,22 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.documents.api import OF_CREW
 from quotes.documents.models import Document
 from quotes.documents.quote_pack import quote_pdf
 from quotes.quoting import queries
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import State
+from quotes.quoting.models import RevisionState
 from quotes.quoting.totals import read_choices
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 
 @require_GET
-@needs(Scope.QUOTES_READ)
+@require_scope(Scope.QUOTES_READ)
 def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """A party's PDF: of a draft as it would be sent now, otherwise as it was sent."""
     rows = queries.revisions(request.business).select_related(
@@ -30,10 +30,10 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     )
     row = find(rows, ref)
     try:
-        content = assemble(row, now=timezone.now()) if row.state == State.DRAFT else queries.content_of(row)
+        content = assemble(row, now=timezone.now()) if row.state == RevisionState.DRAFT else queries.content_of(row)
         choices = read_choices(content, row.choices)
-    except (Refused, Problem) as refused:
-        texts = [fault.text for fault in refused.faults] if isinstance(refused, Refused) else [refused.detail]
+    except (InvalidDocument, Problem) as refused:
+        texts = [fault.text for fault in refused.faults] if isinstance(refused, InvalidDocument) else [refused.detail]
         return render(request, "documents/no_preview.html", {"texts": texts, "revision": row}, status=422)
     if key not in {party["key"] for party in content["parties"]}:
         return render(
@@ -46,7 +46,7 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
 
 
 @require_GET
-@needs(Scope.JOBS_READ)
+@require_scope(Scope.JOBS_READ)
 def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
     """A document that was made; the crew gets those without money."""
     rows = Document.objects.of(request.business)

@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.apps import AppConfig
 
 
-class ExchangeConfig(AppConfig):
+class IntegrationsConfig(AppConfig):
     name = "quotes.integrations"
-    label = "exchange"
+    label = "integrations"
     default_auto_field = "django.db.models.BigAutoField"

@@ -12,9 +12,9 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 
 from catalogue import queries, services
-from catalogue.api.serializers import SupplyOfferIn
-from catalogue.models import Component, Offer, Supplier
-from fencing.model.faults import Fault, Refused
+from catalogue.api.serializers import SupplierOwnPriceIn
+from catalogue.models import Component, Supplier, SupplierPrice
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.problems import from_refusal, from_validation
 from shared.api.serializers import read_each
 from shared.business.actors import Actor
@@ -22,17 +22,17 @@ from shared.common.dates import today
 from shared.database import audit_log
 from shared.models import Business, SupplierAccount
 
-MOST_OFFERS = 5_000
-_BATCH, _MOST_DAYS = 500, 500
+MAX_OFFERS = 5_000
+_BATCH, _MAX_DAYS = 500, 500
 _PROVEN = ["business", "supplier", "component"]
 _SET = {"id", "business", "ref", "created_at", "updated_at", "version"}
-_COMPARED = [field.attname for field in Offer._meta.concrete_fields if field.name not in _SET]
-Body = dict[str, Any] | Refused
+_COMPARED = [field.attname for field in SupplierPrice._meta.concrete_fields if field.name not in _SET]
+Body = dict[str, Any] | InvalidDocument
 Key = tuple[int, int, date]
 
 
 @dataclass(slots=True)
-class Outcome:
+class BatchResult:
     """What became of one offer: 201 stored, 200 unchanged or would be stored, 424 not stored for another's fault, 422 refused."""
 
     index: int
@@ -56,7 +56,7 @@ class Outcome:
 class New:
     """An offer to be stored, and what was said of it."""
 
-    row: Offer
+    row: SupplierPrice
     values: dict[str, Any]
 
 
@@ -71,7 +71,7 @@ Judged = New | Unchanged | list[dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class SupplierReferences:
     """What the account may name: its supplier rows by business ref, and components by business and sku."""
 
     suppliers: Mapping[str, Supplier]
@@ -80,23 +80,25 @@ class Known:
 
 def take_offers(
     *, account: SupplierAccount, actor: Actor, offers: Sequence[Any], test: bool, whole: bool, dry: bool
-) -> list[Outcome]:
+) -> list[BatchResult]:
     """Stores what can be stored. ``whole``: one refused refuses all; ``dry``: the same answer, nothing is kept.
 
     An offer that is stored already with the same values is unchanged, so that a batch whose answer was lost can be sent again.
     Queries grow with the businesses that are served, not with the offers.
     """
-    known, bodies = _known(account, offers, test), list(read_each(SupplyOfferIn, offers))
+    known, bodies = _load_references(account, offers, test), list(read_each(SupplierOwnPriceIn, offers))
     try:
-        return _taken(known, actor, bodies, whole=whole, dry=dry)
+        return _store_batch(known, actor, bodies, whole=whole, dry=dry)
     except IntegrityError:
         # somebody stored one of them a moment ago: now it is seen, and refused as a double
-        return _taken(known, actor, bodies, whole=whole, dry=dry)
+        return _store_batch(known, actor, bodies, whole=whole, dry=dry)
 
 
 @transaction.atomic
-def _taken(known: Known, actor: Actor, bodies: Sequence[Body], *, whole: bool, dry: bool) -> list[Outcome]:
-    stored = _stored(known, bodies)
+def _store_batch(
+    known: SupplierReferences, actor: Actor, bodies: Sequence[Body], *, whole: bool, dry: bool
+) -> list[BatchResult]:
+    stored = _stored_keys(known, bodies)
     judged = [_judged(known, stored, body) for body in bodies]
     bad = any(isinstance(one, list) for one in judged)
     if not dry and not (whole and bad):
@@ -104,20 +106,20 @@ def _taken(known: Known, actor: Actor, bodies: Sequence[Body], *, whole: bool, d
     return [_outcome(place, one, dry=dry, held=whole and bad) for place, one in enumerate(judged)]
 
 
-def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> Outcome:
+def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> BatchResult:
     match one:
         case Unchanged():
-            return Outcome(place, 200, "unchanged", one.ref)
+            return BatchResult(place, 200, "unchanged", one.ref)
         case New() if held:
-            return Outcome(place, 424, "not_stored")
+            return BatchResult(place, 424, "not_stored")
         case New() if dry:
-            return Outcome(place, 200, "would_be_stored")
+            return BatchResult(place, 200, "would_be_stored")
         case New():
-            return Outcome(place, 201, "stored", one.row.ref)
-    return Outcome(place, 422, "refused", errors=_pointing(one, place))
+            return BatchResult(place, 201, "stored", one.row.ref)
+    return BatchResult(place, 422, "refused", errors=_pointing(one, place))
 
 
-def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known:
+def _load_references(account: SupplierAccount, offers: Sequence[Any], test: bool) -> SupplierReferences:
     rows = queries.suppliers_of(account, test=test).select_related("business").filter(business__suspended_at=None)
     suppliers = {row.business.ref: row for row in rows}
     skus = {str(one.get("component")) for one in offers if isinstance(one, Mapping)}
@@ -125,24 +127,24 @@ def _known(account: SupplierAccount, offers: Sequence[Any], test: bool) -> Known
     for supplier in suppliers.values():
         for row in queries.components(supplier.business).filter(sku__in=skus):
             components[supplier.business_id, row.sku] = row
-    return Known(suppliers, components)
+    return SupplierReferences(suppliers, components)
 
 
-def _stored(known: Known, bodies: Sequence[Body]) -> dict[Key, Offer | None]:
+def _stored_keys(known: SupplierReferences, bodies: Sequence[Body]) -> dict[Key, SupplierPrice | None]:
     """The prices there are already from the days in question."""
     days = {body["valid_from"] for body in bodies if isinstance(body, dict)}
-    found = dict[Key, Offer | None]()
+    found = dict[Key, SupplierPrice | None]()
     for supplier in known.suppliers.values():
-        rows = Offer.objects.of(supplier.business).filter(supplier=supplier)
-        if len(days) <= _MOST_DAYS:
+        rows = SupplierPrice.objects.of(supplier.business).filter(supplier=supplier)
+        if len(days) <= _MAX_DAYS:
             rows = rows.filter(valid_from__in=days)
         found.update({(supplier.pk, row.component_id, row.valid_from): row for row in rows})
     return found
 
 
-def _judged(known: Known, stored: dict[Key, Offer | None], body: Body) -> Judged:
+def _judged(known: SupplierReferences, stored: dict[Key, SupplierPrice | None], body: Body) -> Judged:
     """An offer that may be stored, beside those in ``stored``; or that is there; or what is wrong with it."""
-    if isinstance(body, Refused):
+    if isinstance(body, InvalidDocument):
         return from_refusal(body).errors
     try:
         row, values = _offer(known, dict(body))
@@ -154,8 +156,10 @@ def _judged(known: Known, stored: dict[Key, Offer | None], body: Body) -> Judged
         _check_days(row)
         row.full_clean(exclude=_PROVEN, validate_unique=False, validate_constraints=False)
         if key in stored:
-            raise Refused([Fault("/valid_from", "valid_from.taken", "There is another one from this day already.")])
-    except Refused as refused:
+            raise InvalidDocument(
+                [Fault("/valid_from", "valid_from.taken", "There is another one from this day already.")]
+            )
+    except InvalidDocument as refused:
         return from_refusal(refused).errors
     except ValidationError as fault:
         return from_validation(fault).errors
@@ -163,22 +167,22 @@ def _judged(known: Known, stored: dict[Key, Offer | None], body: Body) -> Judged
     return New(row, values)
 
 
-def _offer(known: Known, values: dict[str, Any]) -> tuple[Offer, dict[str, Any]]:
+def _offer(known: SupplierReferences, values: dict[str, Any]) -> tuple[SupplierPrice, dict[str, Any]]:
     supplier = known.suppliers.get(values.pop("business"))
     sku = values.pop("component")
     if supplier is None:
-        raise Refused([Fault("/business", "unknown", "You serve no such business.")])
+        raise InvalidDocument([Fault("/business", "unknown", "You serve no such business.")])
     component = known.components.get((supplier.business_id, sku))
     if component is None:
-        raise Refused([Fault("/component", "unknown", "This business has no such component.")])
-    return Offer(business=supplier.business, supplier=supplier, component=component, **values), values
+        raise InvalidDocument([Fault("/component", "unknown", "This business has no such component.")])
+    return SupplierPrice(business=supplier.business, supplier=supplier, component=component, **values), values
 
 
-def _check_days(row: Offer) -> None:
+def _check_days(row: SupplierPrice) -> None:
     if row.valid_from < today(row.business):
-        raise Refused([Fault("/valid_from", "past", "A price can't begin in the past.")])
+        raise InvalidDocument([Fault("/valid_from", "past", "A price can't begin in the past.")])
     if row.valid_to and row.valid_to < row.valid_from:
-        raise Refused([Fault("/valid_to", "range", "A price can't end before it begins.")])
+        raise InvalidDocument([Fault("/valid_to", "range", "A price can't end before it begins.")])
 
 
 def _store(offers: Sequence[New], actor: Actor) -> None:
@@ -187,7 +191,7 @@ def _store(offers: Sequence[New], actor: Actor) -> None:
     for one in offers:
         by_business[one.row.business].append(one)
     for business, rows in sorted(by_business.items(), key=lambda pair: pair[0].pk):
-        Offer.objects.of(business).bulk_create([one.row for one in rows], batch_size=_BATCH)
+        SupplierPrice.objects.of(business).bulk_create([one.row for one in rows], batch_size=_BATCH)
         told = [
             (f"offer:{one.row.ref}", {name: services.plain(value) for name, value in one.values.items()})
             for one in rows

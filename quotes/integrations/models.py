@@ -64,7 +64,7 @@ class DeliveryState(models.TextChoices):
     FAILED = "failed", "given up"
 
 
-class Delivery(models.Model):
+class WebhookDelivery(models.Model):
     """One event for one endpoint. ``message`` is the id the receiver sees, the same at every try; a replay is a new one."""
 
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
@@ -93,7 +93,7 @@ class Delivery(models.Model):
 class Attempt(models.Model):
     """One try of a delivery: what was answered (the first 4 kB) and how long it took."""
 
-    delivery = models.ForeignKey(Delivery, on_delete=models.CASCADE, related_name="attempts")
+    delivery = models.ForeignKey(WebhookDelivery, on_delete=models.CASCADE, related_name="attempts")
     at = models.DateTimeField(default=timezone.now)
     status = models.PositiveSmallIntegerField(null=True, blank=True)
     answer = models.TextField(blank=True)

@@ -10,13 +10,13 @@ from rest_framework.response import Response
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
 from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfReply
-from quotes.integrations.supplier_access import keys_for, let_in
+from quotes.integrations.supplier_access import issue_supplier_key, keys_for
 from quotes.jobs.api_fields import shape
 from quotes.purchasing.api import OwnOrder
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business.api import KEY_SHAPE, KEYS
+from shared.business.api import KEY_SCHEMA, KEYS
 from shared.business.roles import Scope
 from shared.business.services import revoke_key
 
@@ -56,7 +56,7 @@ class SupplierKeys(Endpoint):
     idempotent = frozenset({"POST"})
     paged = True
 
-    @extend_schema(responses={200: page_of(KEY_SHAPE)}, summary="List a supplier's keys")
+    @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="List a supplier's keys")
     def get(self, request: Request, ref: str) -> Response:
         """None of a supplier whose system serves other businesses too: it keeps its own keys."""
         return self.page(keys_for(_supplier(self, ref)), KEYS)
@@ -69,7 +69,7 @@ class SupplierKeys(Endpoint):
         body = self.read(SupplierKeyIn)
         supplier = _supplier(self, ref)
         live = not body.get("test", False)
-        key, text = let_in(supplier=supplier, name=body["name"], live=live, actor=self.actor)
+        key, text = issue_supplier_key(supplier=supplier, name=body["name"], live=live, actor=self.actor)
         account = supplier.account.ref if supplier.account else ""
         return Response({"ref": key.ref, "name": key.name, "key": text, "account": account}, status=201)
 
@@ -80,7 +80,7 @@ class SupplierKeyDetail(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: KEY_SHAPE}, summary="Get a supplier's key")
+    @extend_schema(responses={200: KEY_SCHEMA}, summary="Get a supplier's key")
     def get(self, request: Request, ref: str, api_key: str) -> Response:
         return Response(KEYS.of(self.find(keys_for(_supplier(self, ref)), api_key)))
 

@@ -10,31 +10,31 @@ from typing import Any
 import orjson
 
 from catalogue.rules.codes import sale_unit
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.order_spreadsheet import order_csv, order_xlsx
 from quotes.integrations.ubl.documents import (
-    Address,
-    DespatchAdvice,
     LineStatus,
     OrderDocument,
-    OrderLine,
-    OrderResponse,
-    Party,
     ResponseLine,
-    TaxRow,
+    UblAddress,
+    UblDespatchAdvice,
+    UblOrderLine,
+    UblOrderResponse,
+    UblParty,
+    UblTaxSubtotal,
 )
 from quotes.integrations.ubl.order import write_order
 from quotes.purchasing import queries, serializers
 from quotes.purchasing.api_fields import amount, number
-from quotes.purchasing.deliveries import Docket, Loaded
+from quotes.purchasing.deliveries import DespatchData, DespatchLineData
+from quotes.purchasing.models import LineAction, SupplierOrder
 from quotes.purchasing.models import OrderLine as Line
-from quotes.purchasing.models import Said, SupplierOrder
 from quotes.purchasing.order_pdf import order_pdf
-from quotes.purchasing.order_responses import LineSaid, Told
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData
 from quotes.purchasing.order_totals import due, taxes
 from quotes.purchasing.services import face_of
 from shared.api.json_encoder import write_json
-from shared.api.serializers import StrictSerializer, read
+from shared.api.serializers import StrictSerializer, validated_data
 from shared.common.dates import local_day
 
 
@@ -44,7 +44,7 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
     # UBL knows no Order without lines: one that was cancelled whole has them all, of nothing
     lines = [line for line in every if due(line)] or every
     told = order.face or face_of(order)
-    rows = [TaxRow(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
+    rows = [UblTaxSubtotal(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
     place = order.deliver_to
     return OrderDocument(
         id=order.number,
@@ -62,7 +62,7 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
         charge_reason="Delivery" if order.delivery_fee else "",
         charge_tax_category=order.fee_tax_category,
         charge_tax_percent=Decimal(number(order.fee_tax_rate)),
-        deliver_to=Address(
+        deliver_to=UblAddress(
             " ".join(place.get("address", "").split()),
             place.get("place", ""),
             place.get("postcode", ""),
@@ -79,12 +79,12 @@ def _lines(order: SupplierOrder) -> list[Line]:
     return list(queries.lines(order).order_by("position"))
 
 
-def ubl_party(told: Mapping[str, str]) -> Party:
+def ubl_party(told: Mapping[str, str]) -> UblParty:
     """A side of an order as UBL names it."""
     gln = told.get("gln", "")
-    return Party(
+    return UblParty(
         told["name"],
-        Address(
+        UblAddress(
             " ".join(told.get("address", "").split()),
             told.get("place", ""),
             told.get("postcode", ""),
@@ -97,9 +97,9 @@ def ubl_party(told: Mapping[str, str]) -> Party:
     )
 
 
-def _ubl_line(line: Line, currency: str) -> OrderLine:
+def _ubl_line(line: Line, currency: str) -> UblOrderLine:
     made = line.why[0] if line.why and " made to " in line.why[0] else ""
-    return OrderLine(
+    return UblOrderLine(
         id=str(line.position),
         name=line.label,
         quantity=Decimal(number(due(line))),
@@ -129,14 +129,14 @@ FORMS: dict[str, tuple[str, Callable[[SupplierOrder], bytes]]] = {
 """Media type and writer by suffix; JSON is the API's own."""
 
 
-def read_reply(document: OrderResponse, order: SupplierOrder) -> Told:
-    """A UBL OrderResponse as a reply to this order. Refused when it is about another order or in another currency."""
+def read_reply(document: UblOrderResponse, order: SupplierOrder) -> OrderResponseData:
+    """A UBL UblOrderResponse as a reply to this order. Refused when it is about another order or in another currency."""
     faults = _wrong_order(document.order, order)
     if document.currency and document.currency != order.currency:
         text = f"This order is in {order.currency}, the document in {document.currency}."
         faults.append(Fault("/DocumentCurrencyCode", "currency", text))
     known = {str(line.position): line for line in _lines(order)}
-    lines: list[LineSaid] = []
+    lines: list[LineResponseData] = []
     for place, said in enumerate(document.lines):
         line, at = known.get(said.order_line), f"/OrderLine/{place}"
         if line is None:
@@ -146,30 +146,36 @@ def read_reply(document: OrderResponse, order: SupplierOrder) -> Told:
             faults.append(Fault(f"{at}/LineStatusCode", "line.status", text))
         else:
             faults += _wrong_unit(said.unit, line, f"{at}/Quantity")
-            lines.append(_said(said, line))
+            lines.append(_line_response(said, line))
     if faults:
-        raise Refused(faults)
-    told = Told(document.id, document.code.value, document.note, document.promised, tuple(lines))
-    return serializers.told(_bounded(serializers.OrderReplyIn, told))
+        raise InvalidDocument(faults)
+    told = OrderResponseData(document.id, document.code.value, document.note, document.promised, tuple(lines))
+    return serializers.read_response(_bounded(serializers.OrderReplyIn, told))
 
 
-_SAID = {LineStatus.ACCEPTED: Said.ACCEPT, LineStatus.REFUSED: Said.REFUSE, LineStatus.CHANGED: Said.CHANGE}
+_SAID = {
+    LineStatus.ACCEPTED: LineAction.ACCEPT,
+    LineStatus.REFUSED: LineAction.REFUSE,
+    LineStatus.CHANGED: LineAction.CHANGE,
+}
 
 
-def _said(said: ResponseLine, line: Line) -> LineSaid:
+def _line_response(said: ResponseLine, line: Line) -> LineResponseData:
     """One line's word as the document has it; what of a change is no change is seen when it is taken in."""
     if said.status != LineStatus.CHANGED:
         refused = said.status == LineStatus.REFUSED
         reason = said.note or ("refused" if refused else "")
-        return LineSaid(line.position, _SAID[said.status].value, reason, promised=None if refused else said.promised)
-    return LineSaid(line.position, Said.CHANGE.value, said.note, said.quantity, said.price, said.promised)
+        return LineResponseData(
+            line.position, _SAID[said.status].value, reason, promised=None if refused else said.promised
+        )
+    return LineResponseData(line.position, LineAction.CHANGE.value, said.note, said.quantity, said.price, said.promised)
 
 
-def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:
-    """A UBL DespatchAdvice as a docket of this order."""
+def read_docket(document: UblDespatchAdvice, order: SupplierOrder) -> DespatchData:
+    """A UBL UblDespatchAdvice as a docket of this order."""
     faults = _wrong_order(document.order, order)
     known = {str(line.position): line for line in _lines(order)}
-    loaded: list[Loaded] = []
+    loaded: list[DespatchLineData] = []
     for place, one in enumerate(document.lines):
         line = known.get(one.order_line)
         if line is None:
@@ -177,16 +183,16 @@ def read_docket(document: DespatchAdvice, order: SupplierOrder) -> Docket:
             faults.append(Fault(f"/DespatchLine/{place}/OrderLineReference", "unknown", text))
         elif one.quantity:
             faults += _wrong_unit(one.unit, line, f"/DespatchLine/{place}/DeliveredQuantity")
-            loaded.append(Loaded(line.position, one.quantity, one.outstanding_reason))
+            loaded.append(DespatchLineData(line.position, one.quantity, one.outstanding_reason))
     if faults:
-        raise Refused(faults)
-    docket = Docket(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
+        raise InvalidDocument(faults)
+    docket = DespatchData(document.id, tuple(loaded), document.despatched, document.arrives, document.note)
     return serializers.docket(_bounded(serializers.DocketIn, docket))
 
 
-def _bounded(kind: type[StrictSerializer], value: Told | Docket) -> dict[str, Any]:
+def _bounded(kind: type[StrictSerializer], value: OrderResponseData | DespatchData) -> dict[str, Any]:
     """The same as JSON would say it, held to the same bounds: a schema allows numbers and texts of any size."""
-    return read(kind, orjson.loads(write_json(asdict(value))))
+    return validated_data(kind, orjson.loads(write_json(asdict(value))))
 
 
 _ONES = frozenset({"C62", "H87", "EA"})

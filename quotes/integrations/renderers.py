@@ -11,13 +11,13 @@ from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
 from quotes.integrations.order_formats import FORMS
-from quotes.integrations.ubl.xml_parser import MOST_BYTES
+from quotes.integrations.ubl.xml_parser import MAX_BYTES
 from quotes.purchasing.models import SupplierOrder
 from shared.api.json_formats import JsonRenderer, StrictJsonParser, whole_body
 from shared.api.problems import Problem
 
 
-class _Written(BaseRenderer):
+class _FileRenderer(BaseRenderer):
     """A document that is written already; only its name is needed to negotiate."""
 
     charset = None
@@ -26,22 +26,22 @@ class _Written(BaseRenderer):
         return JsonRenderer().render(data)
 
 
-class XmlForm(_Written):
+class XmlForm(_FileRenderer):
     media_type = "application/xml"
     format = "xml"
 
 
-class CsvForm(_Written):
+class CsvForm(_FileRenderer):
     media_type = "text/csv"
     format = "csv"
 
 
-class XlsxForm(_Written):
+class XlsxForm(_FileRenderer):
     media_type = FORMS["xlsx"][0]
     format = "xlsx"
 
 
-class PdfForm(_Written):
+class PdfForm(_FileRenderer):
     media_type = "application/pdf"
     format = "pdf"
 
@@ -54,13 +54,13 @@ class UblParser(BaseParser):
     def parse(  # type: ignore[override]  # the bytes are the value
         self, stream: IO[Any], media_type: str | None = None, parser_context: Mapping[str, Any] | None = None
     ) -> bytes:
-        body = whole_body(stream, MOST_BYTES, parser_context)
-        if len(body) > MOST_BYTES:
-            raise Problem("too-large", f"A document may have {MOST_BYTES} bytes.")
+        body = whole_body(stream, MAX_BYTES, parser_context)
+        if len(body) > MAX_BYTES:
+            raise Problem("too-large", f"A document may have {MAX_BYTES} bytes.")
         return body
 
 
-FILE_SHAPES = {(200, kind.split(";")[0]): {"type": "string", "format": "binary"} for kind, _ in FORMS.values()}
+FILE_SCHEMAS = {(200, kind.split(";")[0]): {"type": "string", "format": "binary"} for kind, _ in FORMS.values()}
 """What an order as a file is, for the documentation; json is told where it is answered."""
 
 RENDERERS = [JsonRenderer, XmlForm, CsvForm, XlsxForm, PdfForm]
@@ -85,7 +85,7 @@ def as_xml(body: bytes, name: str) -> HttpResponse:
     return response
 
 
-XML_SHAPE = {(200, "application/xml"): {"type": "string", "format": "binary"}}
+XML_SCHEMA = {(200, "application/xml"): {"type": "string", "format": "binary"}}
 
 
 def asked_form(request: Request) -> str:

@@ -13,13 +13,13 @@ from catalogue.queries import suppliers
 from quotes.integrations.models import Sandbox
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import start_order
-from quotes.purchasing.models import State, SupplierOrder
+from quotes.purchasing.models import OrderState, SupplierOrder
 from shared.business.actors import SYSTEM
 from shared.models import Business, SupplierAccount
 
 NAME = "Sandbox Fencing"
 SAMPLES = 2
-MOST_LINES = 20
+MAX_LINES = 20
 
 
 @transaction.atomic
@@ -66,9 +66,9 @@ def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = 
 def reset(account: SupplierAccount) -> Business:
     """Begins anew: what is open is cancelled, and fresh sample orders are placed. Events stay: a log is never rewritten."""
     business = open_sandbox(account)
-    rows = SupplierOrder.objects.of(business).exclude(state__in=[State.CANCELLED, State.CLOSED])
+    rows = SupplierOrder.objects.of(business).exclude(state__in=[OrderState.CANCELLED, OrderState.CLOSED])
     for order in rows.select_related("supplier", "business").order_by("id"):
-        if order.state in {State.DESPATCHED, State.RECEIVED}:
+        if order.state in {OrderState.DESPATCHED, OrderState.RECEIVED}:
             _finish(order)
         else:
             services.cancel(order=order, actor=SYSTEM, reason="The sandbox was reset.")
@@ -78,12 +78,14 @@ def reset(account: SupplierAccount) -> Business:
 
 
 def _finish(order: SupplierOrder) -> None:
-    if order.state == State.DESPATCHED:
+    if order.state == OrderState.DESPATCHED:
         positions = [line.position for line in order.lines.all() if line.outstanding]
         for line in order.lines.filter(on_the_way__gt=0):
             line.on_the_way = Decimal(0)
             line.save()
-        order = services.cancel_rest(order=order, actor=SYSTEM, positions=positions, reason="The sandbox was reset.")
+        order = services.cancel_outstanding(
+            order=order, actor=SYSTEM, positions=positions, reason="The sandbox was reset."
+        )
     services.close(order=order, actor=SYSTEM)
 
 

@@ -20,7 +20,7 @@ from shared.models import SupplierAccount
 
 
 @transaction.atomic
-def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[ApiKey, str]:
+def issue_supplier_key(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[ApiKey, str]:
     """A key for a supplier's system, with its text; its account is opened at the first one.
 
     Raises:
@@ -30,7 +30,7 @@ def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[
     if account is None:
         account = supplier.account = SupplierAccount.objects.create(name=supplier.name, email=supplier.email)
         supplier.save()
-    elif serves_others(account, supplier):
+    elif has_other_businesses(account, supplier):
         raise Problem("conflict", "This supplier's system serves other businesses too; it issues its own keys.")
     if not live:
         open_sandbox(account)
@@ -44,7 +44,7 @@ def let_in(*, supplier: Supplier, name: str, live: bool, actor: Actor) -> tuple[
 def keys_for(supplier: Supplier) -> QuerySet[ApiKey]:
     """Return the keys of a supplier's system that this business may see and end: none if it serves other businesses too."""
     account = supplier.account
-    if account is None or serves_others(account, supplier):
+    if account is None or has_other_businesses(account, supplier):
         return ApiKey.objects.none()
     return ApiKey.objects.filter(supplier_account=account)
 
@@ -64,7 +64,7 @@ def own_keys(actor: Actor) -> QuerySet[ApiKey]:
     return rows.filter(is_test if actor.test else ~is_test)
 
 
-def serves_others(account: SupplierAccount, supplier: Supplier) -> bool:
+def has_other_businesses(account: SupplierAccount, supplier: Supplier) -> bool:
     """Whether a supplier's account is another business's supplier too: then its keys are none of this one's."""
     others = Supplier.anywhere.filter(account=account)  # unscoped: only whether there are others is asked
     return others.exclude(business_id=supplier.business_id).filter(business__sandbox=None).exists()

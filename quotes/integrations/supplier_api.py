@@ -15,22 +15,22 @@ from rest_framework.response import Response
 
 from quotes.integrations import bulk_prices, order_formats, sandbox, supplier_queries
 from quotes.integrations.order_files import FileOfDespatch, FileOfOrder, FileOfReply
-from quotes.integrations.renderers import FILE_SHAPES, PARSERS, RENDERERS, answered, asked_form
+from quotes.integrations.renderers import FILE_SCHEMAS, PARSERS, RENDERERS, answered, asked_form
 from quotes.integrations.ubl.despatch_advice import read_despatch
 from quotes.integrations.ubl.order_response import read_response
 from quotes.jobs.api_fields import DOCUMENT, WHOLE, shape
 from quotes.purchasing import serializers as serializers_module
-from quotes.purchasing.api_fields import EVENT_SHAPE, EVENTS, ORDER_FULL_SHAPE, ORDERS, order_full
+from quotes.purchasing.api_fields import EVENT_SCHEMA, EVENTS, ORDER_FULL_SCHEMA, ORDERS, order_full
 from quotes.purchasing.deliveries import despatch
 from quotes.purchasing.models import OrderEvent, SupplierOrder
-from quotes.purchasing.order_lists import LISTED_SHAPE, WITH, with_lines
-from quotes.purchasing.order_responses import take_reply
+from quotes.purchasing.order_lists import LISTED_SCHEMA, WITH, with_lines
+from quotes.purchasing.order_responses import record_response
 from quotes.purchasing.queries import state_asked
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
-from shared.api.row_serializer import Alike
-from shared.api.serializers import StrictSerializer, read
+from shared.api.row_serializer import SharedQuery
+from shared.api.serializers import StrictSerializer, validated_data
 from shared.business.roles import Scope
 from shared.models import SupplierAccount
 
@@ -47,7 +47,7 @@ _OUTCOME = shape(
     ref={"type": ["string", "null"]},
     errors={"type": "array", "items": DOCUMENT},
 )
-_BATCH_SHAPE = shape((), items={"type": "array", "items": _OUTCOME}, stored=WHOLE, unchanged=WHOLE)
+_BATCH_SCHEMA = shape((), items={"type": "array", "items": _OUTCOME}, stored=WHOLE, unchanged=WHOLE)
 _WHOLE_BODY = "application/xml"
 
 
@@ -66,7 +66,7 @@ class SupplyEndpoint(Endpoint):
     def body(self, kind: type[serializers.BaseSerializer[Any]]) -> dict[str, Any] | bytes:
         """JSON as values, or the bytes of an XML document."""
         data: Any = self.request.data
-        return data if isinstance(data, bytes) else read(kind, data)
+        return data if isinstance(data, bytes) else validated_data(kind, data)
 
 
 class SupplyOrders(SupplyEndpoint):
@@ -82,7 +82,7 @@ class SupplyOrders(SupplyEndpoint):
         "changed_after": "Only orders whose changed is higher, in the order of changes: start with 0, go on with the last.",
     }
 
-    @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders of a supplier")
+    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Orders of a supplier")
     def get(self, request: Request) -> Response:
         asked, account, test = (
             request.query_params.dict(),
@@ -101,7 +101,7 @@ class SupplyOrderDetail(SupplyEndpoint):
     renderer_classes = RENDERERS
 
     @extend_schema(
-        responses={(200, "application/json"): ORDER_FULL_SHAPE, **FILE_SHAPES},
+        responses={(200, "application/json"): ORDER_FULL_SCHEMA, **FILE_SCHEMAS},
         summary="One order of a supplier",
     )
     def get(self, request: Request, ref: str) -> Response | HttpResponse:
@@ -123,7 +123,7 @@ class SupplyReplies(SupplyEndpoint):
 
     @extend_schema(
         request={"application/json": serializers_module.OrderReplyIn, _WHOLE_BODY: OpenApiTypes.BINARY},
-        responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
+        responses={200: ORDER_FULL_SCHEMA, 201: ORDER_FULL_SCHEMA},
         summary="Acknowledge, accept, refuse or propose",
     )
     def post(self, request: Request, ref: str) -> Response:
@@ -131,9 +131,9 @@ class SupplyReplies(SupplyEndpoint):
         told = (
             order_formats.read_reply(read_response(body), order)
             if isinstance(body, bytes)
-            else serializers_module.told(body)
+            else serializers_module.read_response(body)
         )
-        order, new = take_reply(order=order, told=told, actor=self.actor)
+        order, new = record_response(order=order, told=told, actor=self.actor)
         return self.told(order, 201 if new else 200)
 
 
@@ -145,7 +145,7 @@ class SupplyDespatches(SupplyEndpoint):
 
     @extend_schema(
         request={"application/json": serializers_module.DocketIn, _WHOLE_BODY: OpenApiTypes.BINARY},
-        responses={200: ORDER_FULL_SHAPE, 201: ORDER_FULL_SHAPE},
+        responses={200: ORDER_FULL_SCHEMA, 201: ORDER_FULL_SCHEMA},
         summary="Despatch",
     )
     def post(self, request: Request, ref: str) -> Response:
@@ -177,7 +177,7 @@ class SupplyOrderEvents(SupplyEndpoint):
     scopes = {"GET": Scope.SUPPLY_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="Events of a supplier's order")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="Events of a supplier's order")
     def get(self, request: Request, ref: str) -> Response:
         rows = OrderEvent.anywhere.filter(
             order=self.order(ref), for_supplier=True
@@ -195,7 +195,7 @@ class SupplyEvents(SupplyEndpoint):
         "type": "Only events of a type, such as order.placed.",
     }
 
-    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="The event log")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="The event log")
     def get(self, request: Request) -> Response:
         account, test = supplier_queries.account_of(self.actor), supplier_queries.is_test(self.actor)
         asked = request.query_params
@@ -209,10 +209,10 @@ class SupplyEvents(SupplyEndpoint):
         return self.page(rows, EVENTS, by="id", alike=_alike(account, test))
 
 
-class OffersIn(StrictSerializer):
+class SupplierPriceBatchIn(StrictSerializer):
     """``offers`` as under supply/offers; each is judged for itself."""
 
-    offers = serializers.ListField(child=serializers.JSONField(), min_length=1, max_length=bulk_prices.MOST_OFFERS)
+    offers = serializers.ListField(child=serializers.JSONField(), min_length=1, max_length=bulk_prices.MAX_OFFERS)
 
 
 class SupplyOfferBatches(SupplyEndpoint):
@@ -224,13 +224,15 @@ class SupplyOfferBatches(SupplyEndpoint):
         "all_or_nothing": "true: one refused refuses all.",
     }
 
-    @extend_schema(request=OffersIn, responses={200: _BATCH_SHAPE, 207: _BATCH_SHAPE}, summary="Prices in bulk")
+    @extend_schema(
+        request=SupplierPriceBatchIn, responses={200: _BATCH_SCHEMA, 207: _BATCH_SCHEMA}, summary="Prices in bulk"
+    )
     def post(self, request: Request) -> Response:
         asked = request.query_params
         outcomes = bulk_prices.take_offers(
             account=supplier_queries.account_of(self.actor),
             actor=self.actor,
-            offers=self.read(OffersIn)["offers"],
+            offers=self.read(SupplierPriceBatchIn)["offers"],
             test=supplier_queries.is_test(self.actor),
             whole=_flag(asked, "all_or_nothing"),
             dry=_flag(asked, "validate_only"),
@@ -245,7 +247,7 @@ class SampleIn(StrictSerializer):
     """Without ``lines`` an ordinary order is made."""
 
     lines = serializers.ListField(
-        child=serializers_module.OrderLineIn(), required=False, min_length=1, max_length=sandbox.MOST_LINES
+        child=serializers_module.OrderLineIn(), required=False, min_length=1, max_length=sandbox.MAX_LINES
     )
 
 
@@ -262,7 +264,7 @@ class _SandboxEndpoint(SupplyEndpoint):
 class SandboxOrders(_SandboxEndpoint):
     """Makes an order in the sandbox."""
 
-    @extend_schema(request=SampleIn, responses={201: ORDER_FULL_SHAPE}, summary="A sample order")
+    @extend_schema(request=SampleIn, responses={201: ORDER_FULL_SCHEMA}, summary="A sample order")
     def post(self, request: Request) -> Response:
         self.check_test()
         lines = self.read(SampleIn).get("lines")
@@ -281,9 +283,9 @@ class SandboxReset(_SandboxEndpoint):
         return Response({"business": sandbox.reset(supplier_queries.account_of(self.actor)).ref})
 
 
-def _alike(account: SupplierAccount, test: bool) -> Alike:
+def _alike(account: SupplierAccount, test: bool) -> SharedQuery:
     """What rows that a supplier's key sees differ in from those that another's of the same sort sees."""
-    return Alike(("test" if test else "live"), (account.pk, account.pk))
+    return SharedQuery(("test" if test else "live"), (account.pk, account.pk))
 
 
 def _asked_for(account: SupplierAccount, test: bool, asked: Mapping[str, str]) -> QuerySet[SupplierOrder]:

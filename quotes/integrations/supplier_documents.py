@@ -9,33 +9,42 @@ from django.db.models import Sum
 from quotes.integrations.order_formats import ubl_party
 from quotes.integrations.ubl.despatch_advice import write_despatch
 from quotes.integrations.ubl.documents import (
-    DespatchAdvice,
-    DespatchLine,
     LineStatus,
-    OrderResponse,
-    Party,
     ResponseCode,
     ResponseLine,
+    UblDespatchAdvice,
+    UblDespatchLine,
+    UblOrderResponse,
+    UblParty,
 )
 from quotes.integrations.ubl.order_response import write_response
 from quotes.purchasing.api_fields import amount, number
-from quotes.purchasing.models import Despatch, LineReply, Reply, Said, SupplierOrder
+from quotes.purchasing.models import Despatch, LineAction, OrderResponse, OrderResponseLine, SupplierOrder
 from quotes.purchasing.models import DespatchLine as Loaded
 from quotes.purchasing.order_totals import due
 from quotes.purchasing.services import face_of
 from shared.common.dates import local_day
 
 ZERO = Decimal(0)
-_STATUS = {Said.ACCEPT: LineStatus.ACCEPTED, Said.REFUSE: LineStatus.REFUSED, Said.CHANGE: LineStatus.CHANGED}
+_STATUS = {
+    LineAction.ACCEPT: LineStatus.ACCEPTED,
+    LineAction.REFUSE: LineStatus.REFUSED,
+    LineAction.CHANGE: LineStatus.CHANGED,
+}
 
 
-def reply_ubl(order: SupplierOrder, reply: Reply) -> bytes:
-    """The reply as an OrderResponse: only a conditional one (CA) carries lines."""
+def reply_ubl(order: SupplierOrder, reply: OrderResponse) -> bytes:
+    """The reply as an UblOrderResponse: only a conditional one (CA) carries lines."""
     buyer, seller = _parties(order)
-    rows = LineReply.objects.of(order.business).filter(reply=reply).select_related("line").order_by("line__position")
+    rows = (
+        OrderResponseLine.objects.of(order.business)
+        .filter(reply=reply)
+        .select_related("line")
+        .order_by("line__position")
+    )
     conditional = reply.code == ResponseCode.CONDITIONAL
     return write_response(
-        OrderResponse(
+        UblOrderResponse(
             id=reply.number,
             issued=local_day(order.business, reply.created_at),
             order=order.number,
@@ -53,11 +62,11 @@ def reply_ubl(order: SupplierOrder, reply: Reply) -> bytes:
 
 
 def despatch_ubl(order: SupplierOrder, despatch: Despatch) -> bytes:
-    """The docket as a DespatchAdvice; what was still to come after it stands with its reason."""
+    """The docket as a UblDespatchAdvice; what was still to come after it stands with its reason."""
     buyer, seller = _parties(order)
     rows = Loaded.objects.of(order.business).filter(despatch=despatch).select_related("line").order_by("line__position")
     return write_despatch(
-        DespatchAdvice(
+        UblDespatchAdvice(
             id=despatch.number,
             issued=local_day(order.business, despatch.created_at),
             order=order.number,
@@ -71,16 +80,16 @@ def despatch_ubl(order: SupplierOrder, despatch: Despatch) -> bytes:
     )
 
 
-def _parties(order: SupplierOrder) -> tuple[Party, Party]:
+def _parties(order: SupplierOrder) -> tuple[UblParty, UblParty]:
     told = order.face or face_of(order)
     return ubl_party(told["buyer"]), ubl_party(told["seller"])
 
 
-def _replied(place: int, row: LineReply, currency: str) -> ResponseLine:
+def _replied(place: int, row: OrderResponseLine, currency: str) -> ResponseLine:
     return ResponseLine(
         id=str(place),
         order_line=str(row.line.position),
-        status=_STATUS[Said(row.said)],
+        status=_STATUS[LineAction(row.said)],
         name=row.line.label,
         quantity=None if row.quantity is None else Decimal(number(row.quantity)),
         unit=row.line.unit,
@@ -90,11 +99,11 @@ def _replied(place: int, row: LineReply, currency: str) -> ResponseLine:
     )
 
 
-def _loaded(place: int, row: Loaded) -> DespatchLine:
+def _loaded(place: int, row: Loaded) -> UblDespatchLine:
     until = Loaded.objects.of(row.business).filter(line=row.line, despatch_id__lte=row.despatch_id)
     rest = due(row.line) - (until.aggregate(sent=Sum("quantity"))["sent"] or ZERO)
     told = bool(row.outstanding_reason) and rest > 0
-    return DespatchLine(
+    return UblDespatchLine(
         id=str(place),
         order_line=str(row.line.position),
         name=row.line.label,

@@ -12,7 +12,7 @@ from quotes.integrations.supplier_access import issue_own_key, own_keys
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import StrictSerializer, TextField
-from shared.business.api import ISSUED_KEY_SHAPE, KEY_SHAPE, KEYS
+from shared.business.api import ISSUED_KEY_SCHEMA, KEY_SCHEMA, KEYS
 from shared.business.roles import SUPPLIER_SCOPES, Scope
 from shared.business.services import revoke_key
 
@@ -35,12 +35,12 @@ class SupplyKeys(Endpoint):
     scopes = {"GET": Scope.SUPPLY_READ, "POST": Scope.SUPPLY_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(KEY_SHAPE)}, summary="List own keys")
+    @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="List own keys")
     def get(self, request: Request) -> Response:
         supplier_queries.account_of(self.actor)
         return self.page(own_keys(self.actor), KEYS)
 
-    @extend_schema(request=SupplyKeyIn, responses={201: ISSUED_KEY_SHAPE}, summary="Create a key to replace one")
+    @extend_schema(request=SupplyKeyIn, responses={201: ISSUED_KEY_SCHEMA}, summary="Create a key to replace one")
     def post(self, request: Request) -> Response:
         """To replace a key, create another, put it to use, then end the old one with it."""
         supplier_queries.account_of(self.actor)
@@ -59,7 +59,7 @@ class SupplyKeyDetail(Endpoint):
     scopes = {"GET": Scope.SUPPLY_READ, "DELETE": Scope.SUPPLY_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: KEY_SHAPE}, summary="Get one own key")
+    @extend_schema(responses={200: KEY_SCHEMA}, summary="Get one own key")
     def get(self, request: Request, ref: str) -> Response:
         supplier_queries.account_of(self.actor)
         return Response(KEYS.of(self.find(own_keys(self.actor), ref)))

@@ -15,15 +15,14 @@ from django.utils import timezone
 
 from quotes.documents.models import Document
 from quotes.integrations import webhook_signatures
-from quotes.integrations.models import Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
+from quotes.integrations.models import DeliveryState, EndpointState, Sandbox, WebhookDelivery, WebhookEndpoint
 from quotes.integrations.order_formats import FORMS
-from quotes.integrations.webhook_http import Answer, post
+from quotes.integrations.webhook_http import HttpResult, post
 from quotes.integrations.webhooks import TRIES, enqueue, keys_of, note_try, resting_until, wanting
-from quotes.purchasing.models import OrderEvent, SupplierOrder
-from quotes.purchasing.models import State as OrderState
+from quotes.purchasing.models import OrderEvent, OrderState, SupplierOrder
 from shared.api.json_encoder import write_json
 from shared.background import outgoing_mail
-from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, regularly
+from shared.background.outbox import Event, Finish, OutboxTask, RetryLater, TaskState, on_event, run_every
 
 MAILED = ("pdf", "csv", "xlsx")
 KEPT = timedelta(days=90)
@@ -31,7 +30,7 @@ WAITED, AGAIN = timedelta(seconds=0.5), timedelta(seconds=5)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
 
-@handles("order.event")
+@on_event("order.event")
 def fan_out(event: Event) -> None:
     """A delivery for every endpoint that wants the event."""
     if event.business is None:
@@ -42,26 +41,26 @@ def fan_out(event: Event) -> None:
         enqueue(endpoint, happened)
 
 
-def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> Answer:
+def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> HttpResult:
     now = timezone.now()
     told = webhook_signatures.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
     return post(endpoint.url, body, {**AGENT, **told})
 
 
-@handles("webhook.due", slow=True, attempts=50)
+@on_event("webhook.due", slow=True, attempts=50)
 def deliver(event: Event) -> Finish | None:
     """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
-    found = Delivery.objects.select_related("endpoint").filter(ref=event.subject).first()
+    found = WebhookDelivery.objects.select_related("endpoint").filter(ref=event.subject).first()
     if found is None or found.state != DeliveryState.WAITING:
         return None
     delivery, endpoint, now = found, found.endpoint, timezone.now()
     if endpoint.state == EndpointState.DISABLED:
-        Delivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
+        WebhookDelivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
         return None
     if until := resting_until(endpoint, now):
-        raise Later(until, "the endpoint is given a rest", begun=False)
+        raise RetryLater(until, "the endpoint is given a rest", begun=False)
     if _waited_for(delivery):
-        raise Later(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
+        raise RetryLater(now + AGAIN, "another delivery waits for this endpoint's answer", begun=False)
     answer = _send(endpoint, delivery.message, delivery.body.encode())
 
     def finish() -> None:
@@ -71,19 +70,21 @@ def deliver(event: Event) -> Finish | None:
         return finish
     delivery = note_try(delivery, answer, timezone.now())
     if delivery.next_at is not None:
-        raise Later(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
+        raise RetryLater(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
     return None
 
 
-def _waited_for(delivery: Delivery) -> bool:
+def _waited_for(delivery: WebhookDelivery) -> bool:
     """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
     begun = Now() + settings.JOB_LEASE - WAITED
-    tries = Wanted.objects.filter(handler=f"{__name__}.deliver", state=State.WANTED)
+    tries = OutboxTask.objects.filter(handler=f"{__name__}.deliver", state=TaskState.WANTED)
     elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
-    return Delivery.objects.filter(endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")).exists()
+    return WebhookDelivery.objects.filter(
+        endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")
+    ).exists()
 
 
-@handles("webhook.challenge", slow=True, attempts=5)
+@on_event("webhook.challenge", slow=True, attempts=5)
 def challenge(event: Event) -> Finish | None:
     """Asks an endpoint whether it wants our events: it answers the challenge's word, or stays pending."""
     endpoint = WebhookEndpoint.objects.filter(ref=event.subject, state=EndpointState.PENDING).first()
@@ -114,7 +115,7 @@ def _answered(body: str, word: str) -> bool:
     return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
 
 
-@handles("webhook.disabled", slow=True)
+@on_event("webhook.disabled", slow=True)
 def tell_disabled(event: Event) -> Finish | None:
     """A mail to whoever's endpoint was switched off."""
     endpoint = WebhookEndpoint.objects.select_related("business", "account").get(ref=event.subject)
@@ -125,7 +126,7 @@ def tell_disabled(event: Event) -> Finish | None:
     return None
 
 
-@handles("order_list.made", slow=True)
+@on_event("order_list.made", slow=True)
 def mail_order(event: Event) -> Finish | None:
     """The order list to a supplier without a system, once it is made: PDF to read, CSV and XLSX to load."""
     if event.business is None or Sandbox.objects.filter(business=event.business).exists():
@@ -150,8 +151,8 @@ def mail_order(event: Event) -> Finish | None:
     return finish
 
 
-@regularly(timedelta(hours=6))
+@run_every(timedelta(hours=6))
 def forget_old_deliveries() -> None:
     """The delivery log is kept for 90 days; the events themselves stay."""
-    old = Delivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
+    old = WebhookDelivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
     old.delete()

@@ -12,31 +12,31 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations import supplier_queries, webhooks
-from quotes.integrations.models import Attempt, Delivery, DeliveryState, WebhookEndpoint
+from quotes.integrations.models import Attempt, DeliveryState, WebhookDelivery, WebhookEndpoint
 from quotes.jobs.api_fields import DOCUMENT, TIME, WHOLE, shape
 from quotes.purchasing.models import OrderEvent
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.row_serializer import Alike, AsStored, named
+from shared.api.row_serializer import RowSerializer, SharedQuery, same_names
 from shared.api.serializers import StrictSerializer, TextField
 from shared.business.roles import Scope
 
 ENDPOINT = ("ref", "url", "kinds", "state", "why", "slow_until", "created_at")
-ENDPOINT_SHAPE = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
-SECRET_SHAPE = shape((*ENDPOINT, "secret"), kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
+ENDPOINT_SCHEMA = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
+SECRET_SCHEMA = shape((*ENDPOINT, "secret"), kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
 DELIVERY = ("ref", "message", "state", "tries", "next_at", "created_at", "body")
-DELIVERY_SHAPE = shape(
+DELIVERY_SCHEMA = shape(
     DELIVERY,
     tries=WHOLE,
     next_at=TIME,
     event={"type": ["string", "null"]},
     attempts={"type": "array", "items": DOCUMENT},
 )
-ENDPOINTS = AsStored(named(*ENDPOINT))
-DELIVERIES = AsStored({**named(*DELIVERY), "event": "event__ref"})
-ATTEMPTS = AsStored(named("at", "status", "answer", "fault", "took_ms"))
+ENDPOINTS = RowSerializer(same_names(*ENDPOINT))
+DELIVERIES = RowSerializer({**same_names(*DELIVERY), "event": "event__ref"})
+ATTEMPTS = RowSerializer(same_names("at", "status", "answer", "fault", "took_ms"))
 
 
 class EndpointIn(StrictSerializer):
@@ -98,14 +98,14 @@ class Webhooks(_Hooks):
     scopes = {"GET": Scope.WEBHOOKS_READ, "POST": Scope.WEBHOOKS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(ENDPOINT_SHAPE)}, summary="Webhook endpoints")
+    @extend_schema(responses={200: page_of(ENDPOINT_SCHEMA)}, summary="Webhook endpoints")
     def get(self, request: Request) -> Response:
         whose = self.whose()
         owner = whose["business"] or whose["account"]
-        alike = Alike((owner is whose["business"], whose["test"]), (owner.pk,))
+        alike = SharedQuery((owner is whose["business"], whose["test"]), (owner.pk,))
         return self.page(lambda: webhooks.endpoints_of(**whose), ENDPOINTS, alike=alike)
 
-    @extend_schema(request=EndpointIn, responses={201: SECRET_SHAPE}, summary="A new endpoint")
+    @extend_schema(request=EndpointIn, responses={201: SECRET_SCHEMA}, summary="A new endpoint")
     def post(self, request: Request) -> Response:
         body = self.read(EndpointIn)
         endpoint = webhooks.add_endpoint(url=body["url"], kinds=body.get("kinds", []), actor=self.actor, **self.whose())
@@ -120,11 +120,11 @@ class WebhookDetail(_Hooks):
     scopes = {"GET": Scope.WEBHOOKS_READ, "PATCH": Scope.WEBHOOKS_WRITE, "DELETE": Scope.WEBHOOKS_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: ENDPOINT_SHAPE}, summary="One endpoint")
+    @extend_schema(responses={200: ENDPOINT_SCHEMA}, summary="One endpoint")
     def get(self, request: Request, ref: str) -> Response:
         return self.told(self.find(self.rows(), ref))
 
-    @extend_schema(request=EndpointChange, responses={200: ENDPOINT_SHAPE}, summary="Change an endpoint")
+    @extend_schema(request=EndpointChange, responses={200: ENDPOINT_SCHEMA}, summary="Change an endpoint")
     def patch(self, request: Request, ref: str) -> Response:
         endpoint = self.find_for_change(self.rows(), ref)
         changes = self.read(EndpointChange, partial=True)
@@ -142,7 +142,7 @@ class WebhookSecrets(_Hooks):
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(request=None, responses={201: SECRET_SHAPE}, summary="Rotate the secret")
+    @extend_schema(request=None, responses={201: SECRET_SCHEMA}, summary="Rotate the secret")
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
         return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
@@ -153,7 +153,7 @@ class WebhookChallenges(_Hooks):
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(request=None, responses={202: ENDPOINT_SHAPE}, summary="Send the challenge again")
+    @extend_schema(request=None, responses={202: ENDPOINT_SCHEMA}, summary="Send the challenge again")
     def post(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows(), ref)
         webhooks.challenge(endpoint=endpoint, actor=self.actor)
@@ -165,7 +165,7 @@ class WebhookTests(_Hooks):
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
 
-    @extend_schema(request=None, responses={202: DELIVERY_SHAPE}, summary="Send me a test event")
+    @extend_schema(request=None, responses={202: DELIVERY_SCHEMA}, summary="Send me a test event")
     def post(self, request: Request, ref: str) -> Response:
         delivery = webhooks.send_test(endpoint=self.find(self.rows(), ref), actor=self.actor)
         return Response({**DELIVERIES.of(delivery), "attempts": []}, status=202)
@@ -178,14 +178,14 @@ class WebhookDeliveries(_Hooks):
     paged = True
     parameters = {"state": "waiting, delivered or failed.", "event": "The ref of an event."}
 
-    @extend_schema(responses={200: page_of(DELIVERY_SHAPE)}, summary="Delivery log")
+    @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="Delivery log")
     def get(self, request: Request, ref: str) -> Response:
         endpoint = self.find(self.rows(), ref)
-        rows = Delivery.objects.filter(endpoint=endpoint)
+        rows = WebhookDelivery.objects.filter(endpoint=endpoint)
         by = {"state": "state", "event": "event__ref"}
         asked = request.query_params
         rows = rows.filter(**{by[name]: asked[name] for name in by if name in asked})
-        page = self.page(rows, DELIVERIES, alike=Alike("endpoint", (endpoint.pk,)))
+        page = self.page(rows, DELIVERIES, alike=SharedQuery("endpoint", (endpoint.pk,)))
         return _with_attempts(page)
 
 
@@ -203,24 +203,24 @@ class WebhookReplays(_Hooks):
 
     def _meant(self, endpoint: WebhookEndpoint, body: Mapping[str, Any]) -> list[OrderEvent]:
         if "delivery" in body:
-            found = Delivery.objects.filter(endpoint=endpoint, ref=body["delivery"]).exclude(event=None).first()
+            found = WebhookDelivery.objects.filter(endpoint=endpoint, ref=body["delivery"]).exclude(event=None).first()
             if found is None or found.event is None:
-                raise Refused([Fault("/delivery", "unknown", "There is no such delivery of an event here.")])
+                raise InvalidDocument([Fault("/delivery", "unknown", "There is no such delivery of an event here.")])
             return [OrderEvent.objects.of(found.event.business).select_related("order").get(pk=found.event.pk)]
         rows = self.events().filter(id__gt=self._event("after", body))
         if "until" in body:
             rows = rows.filter(id__lte=self._event("until", body))
         if body.get("only_failed"):
-            failed = Delivery.objects.filter(endpoint=endpoint, state=DeliveryState.FAILED)
+            failed = WebhookDelivery.objects.filter(endpoint=endpoint, state=DeliveryState.FAILED)
             rows = rows.filter(pk__in=failed.values("event"))
         if endpoint.kinds:
             rows = rows.filter(kind__in=endpoint.kinds)
-        return list(rows.select_related("order", "business").order_by("id")[: webhooks.MOST_REPLAYED + 1])
+        return list(rows.select_related("order", "business").order_by("id")[: webhooks.MAX_REPLAYED + 1])
 
     def _event(self, name: str, body: Mapping[str, Any]) -> int:
         found = self.events().filter(ref=body[name]).first()
         if found is None:
-            raise Refused([Fault(f"/{name}", "unknown", "There is no such event.")])
+            raise InvalidDocument([Fault(f"/{name}", "unknown", "There is no such event.")])
         return int(found.pk)
 
 

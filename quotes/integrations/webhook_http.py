@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from threading import Event, Thread
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.integrations.webhook_targets import Resolve, Target, forbidden, resolve, target_of
 
 SECONDS = 30.0
@@ -21,7 +21,7 @@ AGAIN_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class HttpResult:
     """``status`` None: nothing was answered, and ``fault`` says why."""
 
     status: int | None
@@ -57,16 +57,16 @@ class _Pinned(http.client.HTTPConnection):
 
 def post(
     url: str, body: bytes, headers: Mapping[str, str], *, look_up: Resolve = resolve, seconds: float = SECONDS
-) -> Answer:
+) -> HttpResult:
     """Sends ``body``; never raises for what the other side does."""
     begun = time.monotonic()
 
-    def answer(status: int | None, text: str = "", fault: str = "", retry_after: int | None = None) -> Answer:
-        return Answer(status, text, fault[:300], int((time.monotonic() - begun) * 1000), retry_after)
+    def answer(status: int | None, text: str = "", fault: str = "", retry_after: int | None = None) -> HttpResult:
+        return HttpResult(status, text, fault[:300], int((time.monotonic() - begun) * 1000), retry_after)
 
     try:
         target = target_of(url, look_up)
-    except Refused as refused:
+    except InvalidDocument as refused:
         return answer(None, fault="; ".join(fault.text for fault in refused.faults))
     line = _Pinned(target, seconds)
     # a receiver that sends a byte a second never meets a socket's time limit, but meets this one

@@ -10,7 +10,7 @@ from urllib.parse import SplitResult, urlsplit
 
 from django.conf import settings
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
 Resolve = Callable[[str, int], list[str]]
@@ -104,5 +104,5 @@ def _refuse_plain(scheme: str, port: int | None) -> None:
         raise _refused("url.port", f"Ports {', '.join(map(str, sorted(PORTS)))} are taken.")
 
 
-def _refused(code: str, text: str) -> Refused:
-    return Refused([Fault("/url", code, text)])
+def _refused(code: str, text: str) -> InvalidDocument:
+    return InvalidDocument([Fault("/url", code, text)])

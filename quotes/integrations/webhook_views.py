@@ -14,25 +14,25 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import suppliers
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations import webhooks
-from quotes.integrations.models import Delivery, DeliveryState, EndpointState, WebhookEndpoint
-from quotes.integrations.supplier_access import let_in, serves_others
+from quotes.integrations.models import DeliveryState, EndpointState, WebhookDelivery, WebhookEndpoint
+from quotes.integrations.supplier_access import has_other_businesses, issue_supplier_key
 from quotes.purchasing.models import OrderEvent
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.models import ApiKey
 from shared.business.roles import Scope
 from shared.business.services import revoke_key
-from shared.common.form_fields import Box, faults_by_pointer
+from shared.common.form_fields import FormField, faults_by_pointer
 
 A_PAGE = 50
-Deed = Callable[[MemberRequest, WebhookEndpoint], str]
+Action = Callable[[MemberRequest, WebhookEndpoint], str]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.WEBHOOKS_READ)
+@require_scope(Scope.WEBHOOKS_READ)
 def hooks(request: MemberRequest) -> HttpResponse:
     """Where events go; POST adds an endpoint, whose secret is shown this once."""
     faults: dict[str, str] = {}
@@ -41,10 +41,10 @@ def hooks(request: MemberRequest) -> HttpResponse:
         _may_write(request)
         try:
             secret = _add(request)
-        except (Refused, Problem) as refused:
+        except (InvalidDocument, Problem) as refused:
             faults = _faults(refused)
     typed = request.POST if faults else {}
-    url = Box("url", "Address", typed.get("url", ""), "url", faults.get("/url", ""),
+    url = FormField("url", "Address", typed.get("url", ""), "url", faults.get("/url", ""),
               "https, on the open internet. It is asked first whether it wants our events.", most=500)  # fmt: skip
     values = {
         "endpoints": _rows(request).order_by("id"),
@@ -55,11 +55,11 @@ def hooks(request: MemberRequest) -> HttpResponse:
         "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
         "here": "webhooks",
     }
-    return _once(render(request, "integrations/hooks.html", values, status=422 if faults else 200))
+    return _no_store(render(request, "integrations/hooks.html", values, status=422 if faults else 200))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.WEBHOOKS_READ)
+@require_scope(Scope.WEBHOOKS_READ)
 def hook(request: MemberRequest, ref: str) -> HttpResponse:
     """One endpoint: its events, its secret, and everything that was sent to it."""
     row = find(_rows(request), ref)
@@ -71,11 +71,11 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
                 secret = _rotate(request, row)
             else:
                 return _done(request, row)
-        except (Refused, Problem) as refused:
+        except (InvalidDocument, Problem) as refused:
             fault = " ".join(_faults(refused).values())
     row.refresh_from_db()
     state = request.GET.get("state", "")
-    found = Delivery.objects.filter(endpoint=row).select_related("event__order").prefetch_related("attempts")
+    found = WebhookDelivery.objects.filter(endpoint=row).select_related("event__order").prefetch_related("attempts")
     if state in DeliveryState.values:
         found = found.filter(state=state)
     page = Paginator(found.order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
@@ -92,11 +92,11 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
         "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
         "here": "webhooks",
     }
-    return _once(render(request, "integrations/hook.html", values, status=422 if fault else 200))
+    return _no_store(render(request, "integrations/hook.html", values, status=422 if fault else 200))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.KEYS_WRITE)
+@require_scope(Scope.KEYS_WRITE)
 def supplier_keys(request: MemberRequest) -> HttpResponse:
     """Lets a supplier's system in: its key is shown this once, or ended."""
     faults: dict[str, str] = {}
@@ -104,15 +104,17 @@ def supplier_keys(request: MemberRequest) -> HttpResponse:
     if request.method == "POST":
         try:
             issued = _let_in(request)
-        except (Refused, Problem) as refused:
+        except (InvalidDocument, Problem) as refused:
             faults = _faults(refused)
     mine = suppliers(request.business).select_related("account").order_by("name")
     typed = request.POST if faults else {}
     chosen = tuple((row.ref, row.name) for row in mine)
     boxes = [
-        Box("supplier", "Supplier", typed.get("supplier", ""), "select", faults.get("/supplier", ""), choices=chosen),
-        Box("name", "What it is for", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
-        Box("test", "Only for trying out: it never sees a real order", typed.get("test", ""), "check"),
+        FormField(
+            "supplier", "Supplier", typed.get("supplier", ""), "select", faults.get("/supplier", ""), choices=chosen
+        ),
+        FormField("name", "What it is for", typed.get("name", ""), fault=faults.get("/name", ""), most=120),
+        FormField("test", "Only for trying out: it never sees a real order", typed.get("test", ""), "check"),
     ]
     values = {
         "boxes": boxes,
@@ -122,7 +124,7 @@ def supplier_keys(request: MemberRequest) -> HttpResponse:
         "loose": [text for pointer, text in faults.items() if pointer not in ("/supplier", "/name")],
         "here": "supplier-keys",
     }
-    return _once(render(request, "integrations/supplier_keys.html", values, status=422 if faults else 200))
+    return _no_store(render(request, "integrations/supplier_keys.html", values, status=422 if faults else 200))
 
 
 def _rows(request: MemberRequest) -> QuerySet[WebhookEndpoint]:
@@ -134,7 +136,7 @@ def _may_write(request: MemberRequest) -> None:
         raise PermissionDenied
 
 
-def _once(response: HttpResponse) -> HttpResponse:
+def _no_store(response: HttpResponse) -> HttpResponse:
     """A secret may stand on it: nothing keeps a copy."""
     response["Cache-Control"] = "no-store"
     return response
@@ -145,7 +147,7 @@ def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
     return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.KINDS]
 
 
-def _faults(refused: Refused | Problem) -> dict[str, str]:
+def _faults(refused: InvalidDocument | Problem) -> dict[str, str]:
     return {"": refused.detail} if isinstance(refused, Problem) else faults_by_pointer(refused)
 
 
@@ -204,13 +206,13 @@ def _try(request: MemberRequest, row: WebhookEndpoint) -> str:
     return "A test event is on its way."
 
 
-def _again(request: MemberRequest, row: WebhookEndpoint) -> str:
+def _resend(request: MemberRequest, row: WebhookEndpoint) -> str:
     """One delivery, or everything that failed."""
     events = OrderEvent.objects.of(request.business).select_related("order", "business")
-    sent = Delivery.objects.filter(endpoint=row).exclude(event=None)
+    sent = WebhookDelivery.objects.filter(endpoint=row).exclude(event=None)
     one = request.POST.get("delivery", "")
     meant = sent.filter(ref=one) if one else sent.filter(state=DeliveryState.FAILED)
-    rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MOST_REPLAYED + 1])
+    rows = list(events.filter(pk__in=meant.values("event")).order_by("id")[: webhooks.MAX_REPLAYED + 1])
     made = webhooks.replay(endpoint=row, events=rows, actor=request.actor)
     return f"{len(made)} sent once more." if made else "There was nothing to send again."
 
@@ -220,8 +222,8 @@ def _remove(request: MemberRequest, row: WebhookEndpoint) -> str:
     return "The endpoint is removed, with its log."
 
 
-_DEEDS: Mapping[str, Deed] = {
-    "kinds": _kinds_changed, "pause": _pause, "resume": _resume, "ask": _ask, "test": _try, "again": _again, "remove": _remove,
+_DEEDS: Mapping[str, Action] = {
+    "kinds": _kinds_changed, "pause": _pause, "resume": _resume, "ask": _ask, "test": _try, "again": _resend, "remove": _remove,
 }  # fmt: skip
 
 
@@ -238,8 +240,8 @@ def _let_in(request: MemberRequest) -> dict[str, str]:
     if not 0 < len(name) <= 120:
         faults.append(Fault("/name", "name", "Say what the key is for, in 120 characters at most."))
     if faults or supplier is None:
-        raise Refused(faults)
-    _, text = let_in(supplier=supplier, name=name, live=not request.POST.get("test"), actor=request.actor)
+        raise InvalidDocument(faults)
+    _, text = issue_supplier_key(supplier=supplier, name=name, live=not request.POST.get("test"), actor=request.actor)
     return {"name": f"{name}, for {supplier.name}", "text": text}
 
 
@@ -254,5 +256,5 @@ def _end(request: MemberRequest) -> dict[str, str]:
 def _suppliers_keys(request: MemberRequest) -> QuerySet[ApiKey]:
     """Keys of the suppliers that only this business has."""
     mine = suppliers(request.business).exclude(account=None).select_related("account")
-    accounts = [row.account for row in mine if row.account and not serves_others(row.account, row)]
+    accounts = [row.account for row in mine if row.account and not has_other_businesses(row.account, row)]
     return ApiKey.objects.filter(supplier_account__in=accounts)

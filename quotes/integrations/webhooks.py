@@ -12,21 +12,21 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
-from quotes.integrations.models import Attempt, Delivery, DeliveryState, EndpointState, Sandbox, WebhookEndpoint
-from quotes.integrations.webhook_http import SECONDS, Answer
+from fencing.model.faults import Fault, InvalidDocument
+from quotes.integrations.models import Attempt, DeliveryState, EndpointState, Sandbox, WebhookDelivery, WebhookEndpoint
+from quotes.integrations.webhook_http import SECONDS, HttpResult
 from quotes.integrations.webhook_signatures import new_secret
 from quotes.integrations.webhook_targets import target_of
 from quotes.purchasing.models import OrderEvent
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.database import audit_log
 from shared.models import Business, SupplierAccount
 
-MOST_ENDPOINTS = 10
-MOST_REPLAYED = 1_000
+MAX_ENDPOINTS = 10
+MAX_REPLAYED = 1_000
 KINDS = (
     "order.drafted", "order.placed", "order.changed", "order.seen", "order.acknowledged", "order.refused",
     "order.decided", "order.despatched", "order.received", "order.shortened", "order.returned", "order.cancelled",
@@ -67,8 +67,8 @@ def add_endpoint(
     actor: Actor,
 ) -> WebhookEndpoint:
     """A new endpoint, pending until it answers a signed challenge."""
-    if endpoints_of(business=business, account=account, test=test).count() >= MOST_ENDPOINTS:
-        raise Problem("conflict", f"At most {MOST_ENDPOINTS} endpoints.")
+    if endpoints_of(business=business, account=account, test=test).count() >= MAX_ENDPOINTS:
+        raise Problem("conflict", f"At most {MAX_ENDPOINTS} endpoints.")
     target_of(url)
     check_kinds(kinds)
     endpoint = WebhookEndpoint.objects.create(
@@ -121,12 +121,12 @@ def check_kinds(kinds: Sequence[str]) -> None:
         if kind not in KINDS
     ]
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
 
 
 def ask_consent(endpoint: WebhookEndpoint) -> None:
     """Sends the challenge, after this transaction."""
-    want("webhook.challenge", endpoint.ref)
+    publish_event("webhook.challenge", endpoint.ref)
 
 
 @transaction.atomic
@@ -181,9 +181,9 @@ def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
     return write_json(told).decode()
 
 
-def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> Delivery | None:
+def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> WebhookDelivery | None:
     """A delivery of an event to an endpoint, once; None where it is there already."""
-    found, new = Delivery.objects.get_or_create(
+    found, new = WebhookDelivery.objects.get_or_create(
         endpoint=endpoint, event=event, replay=replay, defaults={"message": "", "body": body_of(event, endpoint)}
     )
     if not new:
@@ -191,35 +191,35 @@ def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> De
     return _begin(found)
 
 
-def enqueue_test(endpoint: WebhookEndpoint) -> Delivery:
+def enqueue_test(endpoint: WebhookEndpoint) -> WebhookDelivery:
     """A test event, so that a receiver can be tried at any time."""
     body = write_json({"type": "endpoint.test", "timestamp": timezone.now(), "data": {"endpoint": endpoint.ref}})
-    return _begin(Delivery.objects.create(endpoint=endpoint, message="", body=body.decode()))
+    return _begin(WebhookDelivery.objects.create(endpoint=endpoint, message="", body=body.decode()))
 
 
 @transaction.atomic
-def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> Delivery:
+def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> WebhookDelivery:
     """Send a test event that was asked for."""
     delivery = enqueue_test(endpoint)
     _record(endpoint, actor, "webhook.tested")
     return delivery
 
 
-def _begin(delivery: Delivery) -> Delivery:
+def _begin(delivery: WebhookDelivery) -> WebhookDelivery:
     delivery.message, delivery.next_at = f"msg_{delivery.ref}", timezone.now()
     delivery.save()
-    want("webhook.due", delivery.ref)
+    publish_event("webhook.due", delivery.ref)
     return delivery
 
 
 @transaction.atomic
-def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Actor) -> list[Delivery]:
+def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Actor) -> list[WebhookDelivery]:
     """Events sent once more, each as a new message."""
-    if len(events) > MOST_REPLAYED:
-        raise Refused([Fault("/after", "range", f"At most {MOST_REPLAYED} events at once.")])
-    made: list[Delivery] = []
+    if len(events) > MAX_REPLAYED:
+        raise InvalidDocument([Fault("/after", "range", f"At most {MAX_REPLAYED} events at once.")])
+    made: list[WebhookDelivery] = []
     for event in events:
-        times = Delivery.objects.filter(endpoint=endpoint, event=event).count()
+        times = WebhookDelivery.objects.filter(endpoint=endpoint, event=event).count()
         delivery = enqueue(endpoint, event, times)
         if delivery is not None:
             made.append(delivery)
@@ -227,7 +227,7 @@ def replay(*, endpoint: WebhookEndpoint, events: Sequence[OrderEvent], actor: Ac
     return made
 
 
-def due_after(delivery: Delivery, answer: Answer | None, now: datetime) -> datetime | None:
+def due_after(delivery: WebhookDelivery, answer: HttpResult | None, now: datetime) -> datetime | None:
     """When to try again after so many tries; None when that was the last."""
     if delivery.tries >= TRIES:
         return None
@@ -250,7 +250,7 @@ def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
     return None if mine else until
 
 
-def _rest(endpoint: WebhookEndpoint, answer: Answer, now: datetime) -> datetime | None:
+def _rest(endpoint: WebhookEndpoint, answer: HttpResult, now: datetime) -> datetime | None:
     """Until when nothing is sent to an endpoint after a try: what it asked for before stays, whoever's turn it was is over."""
     if answer.status in SLOW_DOWN:
         return now + timedelta(seconds=answer.retry_after or 60)
@@ -262,12 +262,12 @@ def _rest(endpoint: WebhookEndpoint, answer: Answer, now: datetime) -> datetime 
 
 
 @transaction.atomic
-def note_try(delivery: Delivery, answer: Answer, now: datetime) -> Delivery:
+def note_try(delivery: WebhookDelivery, answer: HttpResult, now: datetime) -> WebhookDelivery:
     """Writes down how a try went, and what follows from it for the delivery and its endpoint."""
     endpoint = WebhookEndpoint.objects.select_for_update(no_key=True).filter(pk=delivery.endpoint_id).first()
     if endpoint is None:
         return delivery  # taken away meanwhile, with all its deliveries
-    delivery = Delivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
+    delivery = WebhookDelivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     Attempt.objects.create(
         delivery=delivery, at=now, status=answer.status, answer=answer.body, fault=answer.fault, took_ms=answer.took_ms
     )
@@ -293,4 +293,4 @@ def _disable(endpoint: WebhookEndpoint, why: str) -> None:
     if endpoint.state != EndpointState.DISABLED:
         endpoint.state, endpoint.why = EndpointState.DISABLED, why
         endpoint.version += 1
-        want("webhook.disabled", endpoint.ref)
+        publish_event("webhook.disabled", endpoint.ref)

@@ -9,23 +9,23 @@ from rest_framework.response import Response
 from quotes.jobs import queries, services
 from quotes.jobs.api_fields import (
     CUSTOMER,
-    CUSTOMER_SHAPE,
+    CUSTOMER_SCHEMA,
     CUSTOMERS,
     EVENT,
-    EVENT_SHAPE,
+    EVENT_SCHEMA,
     EVENTS,
-    JOB_SHAPE,
+    JOB_SCHEMA,
     JOBS,
     SITE,
-    SITE_SHAPE,
+    SITE_SCHEMA,
     SITES,
-    told,
+    serialize_row,
 )
 from quotes.jobs.job_copies import copy_job
 from quotes.jobs.serializers import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.serializers import read
+from shared.api.serializers import validated_data
 from shared.business.roles import Scope
 
 
@@ -36,15 +36,15 @@ class Customers(Endpoint):
     paged = True
     parameters = {"q": "Words in name, e-mail or address.", "archived": "yes: archived ones too."}
 
-    @extend_schema(responses={200: page_of(CUSTOMER_SHAPE)}, summary="Customers")
+    @extend_schema(responses={200: page_of(CUSTOMER_SCHEMA)}, summary="Customers")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.customers(self.business, asked), CUSTOMERS, all_of=self.business)
 
-    @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SHAPE}, summary="A new customer")
+    @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SCHEMA}, summary="A new customer")
     def post(self, request: Request) -> Response:
         customer = services.add_customer(business=self.business, actor=self.actor, **self.read(CustomerIn))
-        return self.created(told(customer, CUSTOMER), customer)
+        return self.created(serialize_row(customer, CUSTOMER), customer)
 
 
 class CustomerDetail(Endpoint):
@@ -52,16 +52,16 @@ class CustomerDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE, "DELETE": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: CUSTOMER_SHAPE}, summary="One customer")
+    @extend_schema(responses={200: CUSTOMER_SCHEMA}, summary="One customer")
     def get(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
-        return self.one(told(customer, CUSTOMER), customer)
+        return self.one(serialize_row(customer, CUSTOMER), customer)
 
-    @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SHAPE}, summary="Change a customer")
+    @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SCHEMA}, summary="Change a customer")
     def patch(self, request: Request, ref: str) -> Response:
         customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
         services.change_customer(customer=customer, actor=self.actor, **self.read(CustomerIn, partial=True))
-        return self.one(told(customer, CUSTOMER), customer)
+        return self.one(serialize_row(customer, CUSTOMER), customer)
 
     @extend_schema(responses={204: None}, summary="Archive a customer")
     def delete(self, request: Request, ref: str) -> Response:
@@ -77,16 +77,16 @@ class Sites(Endpoint):
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(SITE_SHAPE)}, summary="Sites of a customer")
+    @extend_schema(responses={200: page_of(SITE_SCHEMA)}, summary="Sites of a customer")
     def get(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
         return self.page(queries.sites(customer), SITES)
 
-    @extend_schema(request=SiteIn, responses={201: SITE_SHAPE}, summary="A new site")
+    @extend_schema(request=SiteIn, responses={201: SITE_SCHEMA}, summary="A new site")
     def post(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business), ref)
         site = services.add_site(customer=customer, actor=self.actor, **self.read(SiteIn))
-        return self.created(told(site, SITE), site)
+        return self.created(serialize_row(site, SITE), site)
 
 
 class SiteDetail(Endpoint):
@@ -94,18 +94,18 @@ class SiteDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: SITE_SHAPE}, summary="One site")
+    @extend_schema(responses={200: SITE_SCHEMA}, summary="One site")
     def get(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
         row = self.find(queries.sites(customer), site)
-        return self.one(told(row, SITE), row)
+        return self.one(serialize_row(row, SITE), row)
 
-    @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SHAPE}, summary="Change a site")
+    @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SCHEMA}, summary="Change a site")
     def patch(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
         row = self.find_for_change(queries.sites(customer), site)
         services.change_site(site=row, actor=self.actor, **self.read(SiteIn, partial=True))
-        return self.one(told(row, SITE), row)
+        return self.one(serialize_row(row, SITE), row)
 
 
 class Jobs(Endpoint):
@@ -119,12 +119,12 @@ class Jobs(Endpoint):
         "q": "Words in label, address or customer's name, or the number.",
     }
 
-    @extend_schema(responses={200: page_of(JOB_SHAPE)}, summary="Jobs")
+    @extend_schema(responses={200: page_of(JOB_SCHEMA)}, summary="Jobs")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.jobs(self.business, asked), JOBS, all_of=self.business)
 
-    @extend_schema(request=JobIn, responses={201: JOB_SHAPE}, summary="A new job")
+    @extend_schema(request=JobIn, responses={201: JOB_SCHEMA}, summary="A new job")
     def post(self, request: Request) -> Response:
         body = self.read(JobIn)
         customer = self.find(queries.customers(self.business), body.pop("customer"))
@@ -143,24 +143,24 @@ class JobDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: JOB_SHAPE}, summary="One job")
+    @extend_schema(responses={200: JOB_SCHEMA}, summary="One job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.one(JOBS.of(job), job)
 
-    @extend_schema(request=JobChange(partial=True), responses={200: JOB_SHAPE}, summary="Change a job")
+    @extend_schema(request=JobChange(partial=True), responses={200: JOB_SCHEMA}, summary="Change a job")
     def patch(self, request: Request, ref: str) -> Response:
         job = self.find_for_change(queries.jobs(self.business), ref)
         services.change_job(job=job, actor=self.actor, **self.read(JobChange, partial=True))
         return self.one(JOBS.of(job), job)
 
 
-class JobState(Endpoint):
+class JobStateView(Endpoint):
     """Moving a job on."""
 
     scopes = {"POST": Scope.JOBS_WRITE}
 
-    @extend_schema(request=JobMove, responses={200: JOB_SHAPE}, summary="Move a job to another state")
+    @extend_schema(request=JobMove, responses={200: JOB_SCHEMA}, summary="Move a job to another state")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(JobMove)
         job = self.find(queries.jobs(self.business), ref)
@@ -173,10 +173,10 @@ class JobCopies(Endpoint):
 
     scopes = {"POST": Scope.JOBS_WRITE}
 
-    @extend_schema(request=JobCopy, responses={201: JOB_SHAPE}, summary="A new job like this one")
+    @extend_schema(request=JobCopy, responses={201: JOB_SCHEMA}, summary="A new job like this one")
     def post(self, request: Request, ref: str) -> Response:
         """The measures as they stand are copied with it; prices, quotes and what was built are not."""
-        body = read(JobCopy, request.data)
+        body = validated_data(JobCopy, request.data)
         job = self.find(queries.jobs(self.business), ref)
         customer = self.find(queries.customers(self.business), body["customer"]) if body.get("customer") else None
         copy = copy_job(
@@ -193,13 +193,13 @@ class JobEvents(Endpoint):
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="What happened")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="What happened")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.events(job), EVENTS)
 
-    @extend_schema(request=NoteIn, responses={201: EVENT_SHAPE}, summary="Add a note")
+    @extend_schema(request=NoteIn, responses={201: EVENT_SCHEMA}, summary="Add a note")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         event = services.add_note(job=job, text=self.read(NoteIn)["text"], actor=self.actor)
-        return Response(told(event, EVENT), status=201)
+        return Response(serialize_row(event, EVENT), status=201)

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Q
 
 from quotes.jobs.schema_api import schemas
-from shared.api.row_serializer import AsStored, named
+from shared.api.row_serializer import RowSerializer, same_names
 
 TEXT = {"type": "string"}
 WHOLE = {"type": "integer"}
@@ -22,19 +22,19 @@ VERSION = ("ref", "number", "sha256", "system", "who", "created_at")
 BUILT = ("ref", "kind", "role", "component", "length_mm", "unit", "quantity", "place", "note", "who", "created_at")
 _JOB = ("ref", "number", "label", "state", "wanted_on", "notes", "created_at", "updated_at")
 
-CUSTOMERS, SITES, EVENTS, VERSIONS = (AsStored(named(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
-AS_BUILT = AsStored({**named(*BUILT), "takes_back": "takes_back__ref"})
-JOBS = AsStored(
+CUSTOMERS, SITES, EVENTS, VERSIONS = (RowSerializer(same_names(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
+AS_BUILT = RowSerializer({**same_names(*BUILT), "takes_back": "takes_back__ref"})
+JOBS = RowSerializer(
     {
-        **named(*_JOB),
+        **same_names(*_JOB),
         "customer": {"ref": "customer__ref", "name": "customer__name"},
         "site": {"ref": "site__ref", "address": "site__address"},
         "copied_from": "copied_from__ref",
     }
 )
-MEASURES = AsStored(
+MEASURES = RowSerializer(
     {
-        **named("ref", "label", "latest", "draft_at"),
+        **same_names("ref", "label", "latest", "draft_at"),
         "has_draft": Q(draft_at__isnull=False),
         "updated_at": "updated_at",
         "job": {"ref": "job__ref", "number": "job__number"},
@@ -48,25 +48,25 @@ def shape(names: tuple[str, ...], **others: Any) -> dict[str, Any]:
     return {"type": "object", "properties": {**kinds, **others}}
 
 
-CUSTOMER_SHAPE = shape(CUSTOMER)
-SITE_SHAPE = shape(SITE)
-EVENT_SHAPE = shape(EVENT)
-VERSION_SHAPE = shape(VERSION, number=WHOLE)
-VERSION_FULL_SHAPE = shape(VERSION, number=WHOLE, document=DOCUMENT)
-BUILT_SHAPE = shape(BUILT, length_mm={"type": ["integer", "null"]}, takes_back={"type": ["string", "null"]})
-JOB_SHAPE = shape(
+CUSTOMER_SCHEMA = shape(CUSTOMER)
+SITE_SCHEMA = shape(SITE)
+EVENT_SCHEMA = shape(EVENT)
+VERSION_SCHEMA = shape(VERSION, number=WHOLE)
+VERSION_FULL_SCHEMA = shape(VERSION, number=WHOLE, document=DOCUMENT)
+BUILT_SCHEMA = shape(BUILT, length_mm={"type": ["integer", "null"]}, takes_back={"type": ["string", "null"]})
+JOB_SCHEMA = shape(
     _JOB,
     customer=shape(("ref", "name")),
     site=shape(("ref", "address")),
     copied_from={"type": ["string", "null"]},
 )
-MEASURE_SHAPE = shape(
+MEASURE_SCHEMA = shape(
     ("ref", "label", "draft_at", "updated_at"),
     latest=WHOLE,
     job=shape(("ref", "number")),
     has_draft={"type": "boolean"},
 )
-MEASURE_FULL_SHAPE = shape(
+MEASURE_FULL_SCHEMA = shape(
     ("ref", "label", "draft_at", "updated_at", "draft"),
     latest=WHOLE,
     job=shape(("ref", "number")),
@@ -75,7 +75,7 @@ MEASURE_FULL_SHAPE = shape(
     sha256={"type": ["string", "null"]},
     draft_faults={"type": "array", "items": shape(("pointer", "code", "text"))},
 )
-TAKEOFF_SHAPE = {
+TAKEOFF_SCHEMA = {
     "type": "object",
     "required": ["takeoff"],
     "properties": {
@@ -88,6 +88,6 @@ TAKEOFF_SHAPE = {
 }
 
 
-def told(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
+def serialize_row(row: Any, names: tuple[str, ...]) -> dict[str, Any]:
     """A stored row by the names of its columns."""
     return {name: getattr(row, name) for name in names}

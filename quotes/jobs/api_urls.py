@@ -13,7 +13,7 @@ urlpatterns = [
     path("customers/<str:ref>/sites/<str:site>", api.SiteDetail.as_view()),
     path("jobs", api.Jobs.as_view()),
     path("jobs/<str:ref>", api.JobDetail.as_view()),
-    path("jobs/<str:ref>/state", api.JobState.as_view()),
+    path("jobs/<str:ref>/state", api.JobStateView.as_view()),
     path("jobs/<str:ref>/copies", api.JobCopies.as_view()),
     path("jobs/<str:ref>/events", api.JobEvents.as_view()),
     path("jobs/<str:ref>/measures", measure_api.Measures.as_view()),

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.rules.units import whole_fault
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.jobs.models import AsBuilt, BuiltKind, Job, JobState
 from quotes.jobs.services import note_event
 from shared.api.problems import Problem
@@ -33,7 +33,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
     if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
         raise Problem("conflict", f"As-built is recorded on an accepted or built job, not on one that is {job.state}.")
     if fault := whole_fault(details.get("unit", ""), Decimal(details.get("quantity", 0)), "/quantity"):
-        raise Refused([fault])
+        raise InvalidDocument([fault])
     entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)
     entry.full_clean(exclude=["business", "job", "takes_back"])
     entry.save()

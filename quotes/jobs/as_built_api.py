@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.jobs import queries
-from quotes.jobs.api_fields import AS_BUILT, BUILT, BUILT_SHAPE, told
+from quotes.jobs.api_fields import AS_BUILT, BUILT, BUILT_SCHEMA, serialize_row
 from quotes.jobs.as_built import record_built, take_back
 from quotes.jobs.models import AsBuilt
 from quotes.jobs.serializers import BuiltIn
@@ -25,12 +25,12 @@ class AsBuiltEntries(Endpoint):
     idempotent = frozenset({"POST"})
     paged = True
 
-    @extend_schema(responses={200: page_of(BUILT_SHAPE)}, summary="As-built entries of a job")
+    @extend_schema(responses={200: page_of(BUILT_SCHEMA)}, summary="As-built entries of a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.as_built(job), AS_BUILT, by="id")
 
-    @extend_schema(request=BuiltIn, responses={201: BUILT_SHAPE}, summary="Record as built")
+    @extend_schema(request=BuiltIn, responses={201: BUILT_SCHEMA}, summary="Record as built")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         entry = record_built(job=job, actor=self.actor, **self.read(BuiltIn))
@@ -42,7 +42,7 @@ class AsBuiltEntry(Endpoint):
 
     scopes = {"GET": Scope.SETOUT_READ, "DELETE": Scope.ASBUILT_WRITE}
 
-    @extend_schema(responses={200: BUILT_SHAPE}, summary="One as-built entry")
+    @extend_schema(responses={200: BUILT_SCHEMA}, summary="One as-built entry")
     def get(self, request: Request, ref: str, entry: str) -> Response:
         row = self.find(queries.as_built(self.find(queries.jobs(self.business), ref)), entry)
         return self.one(_row(row), row)
@@ -57,4 +57,4 @@ class AsBuiltEntry(Endpoint):
 
 def _row(entry: AsBuilt) -> dict[str, Any]:
     back = entry.takes_back
-    return {**told(entry, BUILT), "takes_back": back.ref if back else None}
+    return {**serialize_row(entry, BUILT), "takes_back": back.ref if back else None}

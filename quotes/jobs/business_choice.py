@@ -11,7 +11,7 @@ from catalogue.engine.engine_input import market as market_of
 from catalogue.engine.engine_input import price_list, system_of
 from catalogue.models import FenceSystem
 from catalogue.queries import system_version
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
 from shared.business.models import Business
@@ -31,11 +31,11 @@ def choose_business(code: str, named: str | None, err: TextIO) -> Business:
     try:
         found = list(Business.objects.order_by("id"))
     except DatabaseError:
-        raise Refused([Fault("/system", "system.none", f"the database is not set up; {HINT}")]) from None
+        raise InvalidDocument([Fault("/system", "system.none", f"the database is not set up; {HINT}")]) from None
     if not found:
-        raise Refused([Fault("/system", "system.none", f"there is no business in the database; {HINT}")])
+        raise InvalidDocument([Fault("/system", "system.none", f"there is no business in the database; {HINT}")])
     if named is not None:
-        return _named(named)
+        return _find_business(named)
     owners = FenceSystem.anywhere.filter(code=code).values("business")  # unscoped: which businesses have it, no more
     serving = list(Business.objects.filter(pk__in=owners).order_by("id"))
     if len(serving) > 1:
@@ -44,10 +44,10 @@ def choose_business(code: str, named: str | None, err: TextIO) -> Business:
     return (serving or found)[0]
 
 
-def _named(named: str) -> Business:
+def _find_business(named: str) -> Business:
     chosen = Business.objects.filter(Q(ref=named) | Q(name__iexact=named)).order_by("id")[:2]
     if len(chosen) == 1:
         return chosen[0]
     names = ", ".join(f"{one.name} ({one.ref})" for one in Business.objects.order_by("id")[:10])
     text = f"{named[:80]!r} is {'no business' if not chosen else 'the name of several'} here; there are: {names}"
-    raise Refused([Fault("", "business.unknown", text)])
+    raise InvalidDocument([Fault("", "business.unknown", text)])

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.changed_job import Remedy
+from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import remedy_document
-from quotes.jobs.system_lookup import Found
+from quotes.jobs.system_lookup import SystemWithPrices
 
-Prices = Callable[[TakeOff, Found], Sequence[Remedy]]
+Prices = Callable[[TakeOff, SystemWithPrices], Sequence[SuggestedChange]]
 _PRICERS: list[Prices] = []
 
 
@@ -21,7 +21,7 @@ def prices_remedies(price: Prices) -> Prices:
     return price
 
 
-def with_prices(document: Mapping[str, Any], taken: TakeOff, found: Found) -> dict[str, Any]:
+def with_prices(document: Mapping[str, Any], taken: TakeOff, found: SystemWithPrices) -> dict[str, Any]:
     """A take-off document with what each remedy of its screening adds to the price; without a screening as it was."""
     screened = document.get("strength")
     if not screened or not screened["remedies"] or not _PRICERS:

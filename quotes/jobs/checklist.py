@@ -9,14 +9,14 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
-from quotes.jobs.models import Job, Tick
+from fencing.model.faults import Fault, InvalidDocument
+from quotes.jobs.models import ChecklistEntry, Job
 from shared.business.actors import Actor
 from shared.database import audit_log
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class ChecklistMark:
     """What was ticked, and when by the clock of whoever ticked it."""
 
     place: str
@@ -25,7 +25,7 @@ class Mark:
 
 
 @transaction.atomic
-def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor) -> dict[str, bool]:
+def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], actor: Actor) -> dict[str, bool]:
     """Keeps the marks that are later than what is known of their place; the same again changes nothing.
 
     A clock that runs ahead counts as now, so that nobody's mark outlasts all others. Refused when a place is not on this job.
@@ -33,13 +33,17 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
     told = list(marks)
     strange = sorted({mark.place for mark in told} - known)
     if strange:
-        raise Refused([Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange])
+        raise InvalidDocument(
+            [Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange]
+        )
     Job.objects.of(job.business).select_for_update(no_key=True).get(pk=job.pk)
-    rows = {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}
+    rows = {row.place: row for row in ChecklistEntry.objects.of(job.business).filter(job=job)}
     now, changed = timezone.now(), dict[str, bool]()
     for mark in told:
         at = min(mark.at, now)
-        row = rows.get(mark.place) or Tick(business=job.business, job=job, place=mark.place, done=False, marked_at=at)
+        row = rows.get(mark.place) or ChecklistEntry(
+            business=job.business, job=job, place=mark.place, done=False, marked_at=at
+        )
         if row.pk and row.marked_at >= at:
             continue
         row.done, row.marked_at, row.who = mark.done, at, actor.name[:160]
@@ -51,6 +55,6 @@ def tick(*, job: Job, marks: Iterable[Mark], known: frozenset[str], actor: Actor
     return {place: row.done for place, row in rows.items()}
 
 
-def ticked(job: Job) -> Mapping[str, Tick]:
+def ticked(job: Job) -> Mapping[str, ChecklistEntry]:
     """The last mark of each place."""
-    return {row.place: row for row in Tick.objects.of(job.business).filter(job=job)}
+    return {row.place: row for row in ChecklistEntry.objects.of(job.business).filter(job=job)}

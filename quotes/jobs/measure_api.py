@@ -9,7 +9,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
@@ -18,15 +18,15 @@ from fencing.reading import read_measure, read_system
 from quotes.jobs import measure_services, queries
 from quotes.jobs.api_fields import (
     DOCUMENT,
-    MEASURE_FULL_SHAPE,
-    MEASURE_SHAPE,
+    MEASURE_FULL_SCHEMA,
+    MEASURE_SCHEMA,
     MEASURES,
-    TAKEOFF_SHAPE,
+    TAKEOFF_SCHEMA,
     VERSION,
-    VERSION_FULL_SHAPE,
-    VERSION_SHAPE,
+    VERSION_FULL_SCHEMA,
+    VERSION_SCHEMA,
     VERSIONS,
-    told,
+    serialize_row,
 )
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import canonical, digest, parsed
@@ -45,12 +45,12 @@ class Measures(Endpoint):
     scopes = {"GET": Scope.MEASURES_READ, "POST": Scope.MEASURES_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(MEASURE_SHAPE)}, summary="Measures of a job")
+    @extend_schema(responses={200: page_of(MEASURE_SCHEMA)}, summary="Measures of a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.measures(self.business).filter(job=job), MEASURES, by="id")
 
-    @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SHAPE}, summary="A new measure")
+    @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SCHEMA}, summary="A new measure")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         body = self.read(MeasureIn)
@@ -67,13 +67,13 @@ class MeasureDetail(Endpoint):
 
     scopes = {"GET": Scope.MEASURES_READ, "PUT": Scope.MEASURES_WRITE}
 
-    @extend_schema(responses={200: MEASURE_FULL_SHAPE}, summary="One measure with its last valid document")
+    @extend_schema(responses={200: MEASURE_FULL_SCHEMA}, summary="One measure with its last valid document")
     def get(self, request: Request, ref: str) -> Response:
         measure = self.find(queries.measures(self.business).select_related("job"), ref)
         return self.one(_full(measure), measure)
 
     @extend_schema(
-        request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SHAPE}, summary="Store the next version"
+        request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SCHEMA}, summary="Store the next version"
     )
     def put(self, request: Request, ref: str) -> Response:
         """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
@@ -87,13 +87,13 @@ class MeasureDraft(Endpoint):
 
     scopes = {"PUT": Scope.MEASURES_WRITE, "POST": Scope.MEASURES_WRITE}
 
-    @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SHAPE}, summary="Keep a draft")
+    @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SCHEMA}, summary="Keep a draft")
     def put(self, request: Request, ref: str) -> Response:
         measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
         measure_services.save_draft(measure=measure, text=self.read(DraftIn)["text"])
         return self.one(_full(measure), measure)
 
-    @extend_schema(request=None, responses={200: MEASURE_FULL_SHAPE}, summary="Make the draft the next version")
+    @extend_schema(request=None, responses={200: MEASURE_FULL_SCHEMA}, summary="Make the draft the next version")
     def post(self, request: Request, ref: str) -> Response:
         measure = self.find(
             queries.measures(self.business).select_related("job").select_for_update(no_key=True, of=("self",)), ref
@@ -108,7 +108,7 @@ class MeasureVersions(Endpoint):
     scopes = {"GET": Scope.MEASURES_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(VERSION_SHAPE)}, summary="Versions of a measure")
+    @extend_schema(responses={200: page_of(VERSION_SCHEMA)}, summary="Versions of a measure")
     def get(self, request: Request, ref: str) -> Response:
         measure = self.find(queries.measures(self.business), ref)
         return self.page(queries.versions(self.business).filter(measure=measure), VERSIONS)
@@ -119,10 +119,10 @@ class MeasureVersionDetail(Endpoint):
 
     scopes = {"GET": Scope.MEASURES_READ}
 
-    @extend_schema(responses={200: VERSION_FULL_SHAPE}, summary="One version of a measure")
+    @extend_schema(responses={200: VERSION_FULL_SCHEMA}, summary="One version of a measure")
     def get(self, request: Request, ref: str, number: int) -> Response:
         version = find_version(self, ref, number)
-        return self.one({**told(version, VERSION), "document": parsed(version.document)}, version)
+        return self.one({**serialize_row(version, VERSION), "document": parsed(version.document)}, version)
 
 
 class MeasureTakeOff(Endpoint):
@@ -132,7 +132,7 @@ class MeasureTakeOff(Endpoint):
     refuses = {"GET": ("422",)}
     parameters = {"version": "The number of a version; the last one without it."}
 
-    @extend_schema(responses={200: TAKEOFF_SHAPE}, summary="The take-off of a measure")
+    @extend_schema(responses={200: TAKEOFF_SCHEMA}, summary="The take-off of a measure")
     def get(self, request: Request, ref: str) -> Response:
         asked = request.query_params.get("version", "")
         if asked and not (asked.isascii() and asked.isdigit() and len(asked) < 9):
@@ -157,7 +157,7 @@ class TakeOffs(Endpoint):
     scopes = {"POST": Scope.MEASURES_READ}
     computes_only = True
 
-    @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SHAPE}, summary="Take off a measure")
+    @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SCHEMA}, summary="Take off a measure")
     def post(self, request: Request) -> Response:
         body, raw = self.read(TakeOffIn), _document(request.data)
         system, document, prices, found = body.get("system"), raw["measure"], None, None
@@ -184,15 +184,15 @@ def _read_both(document: object, system: object) -> tuple[Measure, System]:
     try:
         with pointing("/system"):
             built_from = read_system(system)
-    except Refused as refused:
+    except InvalidDocument as refused:
         faults += refused.faults
     try:
         with pointing("/measure"):
             measure = read_measure(document, built_from)
-    except Refused as refused:
+    except InvalidDocument as refused:
         faults += refused.faults
     if measure is None or built_from is None:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return measure, built_from
 
 
@@ -206,8 +206,10 @@ class pointing:
         return None
 
     def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
-        if isinstance(fault, Refused):
-            raise Refused(Fault(self.pointer + one.pointer, one.code, one.text) for one in fault.faults) from fault
+        if isinstance(fault, InvalidDocument):
+            raise InvalidDocument(
+                Fault(self.pointer + one.pointer, one.code, one.text) for one in fault.faults
+            ) from fault
 
 
 def find_version(endpoint: Endpoint, ref: str, number: int | None = None) -> MeasureVersion:
@@ -222,7 +224,7 @@ def find_version(endpoint: Endpoint, ref: str, number: int | None = None) -> Mea
 
 def _document(body: Any) -> Mapping[str, Any]:
     if not isinstance(body, Mapping):
-        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+        raise InvalidDocument([Fault("", "type.object", "A site measure is a JSON object.")])
     return body
 
 

@@ -9,12 +9,12 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
 from quotes.jobs.document_text import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
-from quotes.jobs.takeoff_cache import take_off_of, try_out
+from quotes.jobs.takeoff_cache import check_take_off, take_off_of
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log
@@ -37,7 +37,7 @@ def start_measure(
 @transaction.atomic
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
     """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
-    read = try_out(business=measure.business, document=document)
+    read = check_take_off(business=measure.business, document=document)
     row = StoredMeasure.anywhere.select_for_update(no_key=True).get(
         pk=measure.pk
     )  # unscoped: the caller's own row, locked
@@ -77,7 +77,7 @@ def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | N
     if len(text.encode()) > settings.BODY_MAX:
         raise Problem("too-large", f"A draft may have {settings.BODY_MAX} bytes.")
     if "\x00" in text:
-        raise Refused([Fault("", "text.nul", "A draft is text without NUL characters.")])
+        raise InvalidDocument([Fault("", "text.nul", "A draft is text without NUL characters.")])
     measure.draft = text
     found = draft_faults(measure, text) if faults is None else faults
     measure.draft_faults = [_shown(fault) for fault in found]
@@ -94,7 +94,7 @@ def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
 
 
 @transaction.atomic
-def take_up(*, version: MeasureVersion, seen: str) -> StoredMeasure:
+def restore_version(*, version: MeasureVersion, seen: str) -> StoredMeasure:
     """A version becomes what is being typed; kept, it is the next one, so that no version is ever lost.
 
     ``seen`` is the measure's own ``version`` as whoever asks knows it. 409 where somebody typed since.
@@ -113,8 +113,8 @@ def take_up(*, version: MeasureVersion, seen: str) -> StoredMeasure:
 def draft_faults(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
     """What keeps a draft from being the next version; nothing when it could be."""
     try:
-        try_out(business=measure.business, document=_parsed(text))
-    except Refused as refused:
+        check_take_off(business=measure.business, document=_parsed(text))
+    except InvalidDocument as refused:
         return refused.faults
     return ()
 
@@ -127,7 +127,7 @@ def newest(measure: StoredMeasure) -> MeasureVersion | None:
 def _parsed(text: str) -> Mapping[str, Any]:
     document = read_json(text)
     if not isinstance(document, dict):
-        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+        raise InvalidDocument([Fault("", "type.object", "A site measure is a JSON object.")])
     return document
 
 

@@ -9,10 +9,10 @@ from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import Q
 
-from shared.models import Owned
+from shared.models import BusinessOwned
 
 
-class Frozen(Owned):
+class ImmutableModel(BusinessOwned):
     """A row that is written once. A database trigger refuses the same (see migrations)."""
 
     class Meta:
@@ -27,7 +27,7 @@ class Frozen(Owned):
         raise ValidationError(f"A {self._meta.verbose_name} is never deleted.")
 
 
-class Customer(Owned):
+class Customer(BusinessOwned):
     """Somebody who wants a fence."""
 
     name = models.CharField(max_length=120)
@@ -45,7 +45,7 @@ class Customer(Owned):
         return self.name
 
 
-class Site(Owned):
+class Site(BusinessOwned):
     """The ground a fence stands on."""
 
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="sites")
@@ -79,7 +79,7 @@ MOVES: dict[str, frozenset[str]] = {
 """From which state a job may go to which."""
 
 
-class Job(Owned):
+class Job(BusinessOwned):
     """One fence from measure to delivered fence. ``number`` has no gaps within a business."""
 
     number = models.CharField(max_length=20, editable=False)
@@ -102,7 +102,7 @@ class Job(Owned):
         return f"{self.number} {self.label}"
 
 
-class JobEvent(Frozen):
+class JobEvent(ImmutableModel):
     """One thing that happened to a job; the time line is made of these. ``facts`` holds no money."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="events")
@@ -118,7 +118,7 @@ class JobEvent(Frozen):
         return f"{self.kind}: {self.text}"
 
 
-class StoredMeasure(Owned):
+class StoredMeasure(BusinessOwned):
     """A site measure being kept: numbered versions that were valid, and perhaps a draft on top that need not be.
 
     ``draft`` is the text as it was typed; ``draft_faults`` says what keeps it from becoming the next version.
@@ -138,7 +138,7 @@ class StoredMeasure(Owned):
         return self.label
 
 
-class MeasureVersion(Frozen):
+class MeasureVersion(ImmutableModel):
     """A valid site measure as it stood: ``document`` is canonical JSON, ``sha256`` its digest."""
 
     measure = models.ForeignKey(StoredMeasure, on_delete=models.PROTECT, related_name="versions")
@@ -155,7 +155,7 @@ class MeasureVersion(Frozen):
         return f"version {self.number}"
 
 
-class StoredTakeOff(Frozen):
+class StoredTakeOff(ImmutableModel):
     """A take-off kept with the digest of all it came from; computed again only when one of those changes.
 
     ``price_sha256`` is empty unless an ``auto`` form or layout looked at prices.
@@ -187,7 +187,7 @@ class BuiltKind(models.TextChoices):
     CHANGED = "changed", "built otherwise"
 
 
-class AsBuilt(Frozen):
+class AsBuilt(ImmutableModel):
     """What the crew used, brought back or built otherwise. A mistake is put right by an entry that takes it back."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="as_built")
@@ -216,7 +216,7 @@ class AsBuilt(Frozen):
         return f"{self.kind} {self.quantity} {self.role}"
 
 
-class Tick(Owned):
+class ChecklistEntry(BusinessOwned):
     """Whether a hole is dug, a bay or a gate stands: the crew's last word about one place of the agreed fence."""
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="ticks")

@@ -7,9 +7,9 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import MOVES, Customer, Job, JobEvent, JobState, Site
-from quotes.jobs.state_hooks import moved
+from quotes.jobs.state_hooks import run_hooks
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log
@@ -69,7 +69,7 @@ def change_site(*, site: Site, actor: Actor, **changes: Any) -> Site:
 def open_job(*, customer: Customer, site: Site, label: str, actor: Actor, **details: Any) -> Job:
     """A new job with the next number of its business."""
     if site.customer_id != customer.pk:
-        raise Refused([Fault("/site", "site.of_another", "This site belongs to another customer.")])
+        raise InvalidDocument([Fault("/site", "site.of_another", "This site belongs to another customer.")])
     business = customer.business
     job = Job(business=business, customer=customer, site=site, label=label, **details)
     job.full_clean(exclude=["business", "customer", "site", "copied_from", "number"])
@@ -102,7 +102,7 @@ def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
     job.save(update_fields=["state"])
     text = f"From {was} to {to}." + (f" {reason}" if reason else "")
     note_event(job=job, kind=f"job.{to}", text=text, actor=actor)
-    moved(job, actor)
+    run_hooks(job, actor)
     audit_log.record(job.business, actor, f"job.{to}", f"job:{job.ref}", {"before": was, "after": to, "reason": reason})
     return job
 

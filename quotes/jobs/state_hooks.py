@@ -18,7 +18,7 @@ def follows(state: JobState, follow: Follows) -> None:
         _FOLLOWERS[state].append(follow)
 
 
-def moved(job: Job, actor: Actor) -> None:
+def run_hooks(job: Job, actor: Actor) -> None:
     """Does what follows from the state a job has come to."""
     for follow in _FOLLOWERS[job.state]:
         follow(job, actor)

@@ -9,7 +9,7 @@ from typing import Any
 
 from catalogue import queries
 from catalogue.engine import engine_input
-from catalogue.engine.purchase_options import Market
+from catalogue.engine.purchase_options import PurchaseOptions
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
 from quotes.jobs.document_text import canonical, digest
@@ -17,14 +17,14 @@ from shared.models import Business
 
 
 @dataclass(frozen=True)
-class Found:
+class SystemWithPrices:
     """A fence system as it stands, with everything that can be bought for it today."""
 
     business: Business
     code: str
     version: int
     document: Mapping[str, Any]
-    market: Market
+    market: PurchaseOptions
     system: System
 
     @cached_property
@@ -39,9 +39,9 @@ class Found:
         return engine_input.price_list(self.business, self.system)
 
 
-def find_system(business: Business, code: str | None) -> Found:
+def find_system(business: Business, code: str | None) -> SystemWithPrices:
     """The latest version of a fence system, or of the default one. Refused where there is none."""
     version = queries.system_version(business, code or queries.default_system(business).code)
     market = engine_input.market(business)
     system = engine_input.system_of(version, market)
-    return Found(business, version.system.code, version.number, version.document, market, system)
+    return SystemWithPrices(business, version.system.code, version.number, version.document, market, system)

@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 
 from catalogue.queries import site_words_on
 from catalogue.rules.site_words import names_words, settled
-from fencing.model.faults import Fault, Level, Refused
+from fencing.model.faults import Fault, InvalidDocument, Level
 from fencing.model.measure import Form, Layout, Measure
 from fencing.quantities.comparison_prices import PriceList
 from fencing.quantities.take_off import take_off
@@ -20,7 +20,7 @@ from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredTakeOff
-from quotes.jobs.system_lookup import Found, find_system
+from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from shared.models import Business
 
 
@@ -59,7 +59,7 @@ def price_mark(prices: PriceList | None) -> str:
     return digest(canonical([stock, eaches, labour, holes]))
 
 
-def read_for(business: Business, document: object) -> tuple[Measure, Found]:
+def read_for(business: Business, document: object) -> tuple[Measure, SystemWithPrices]:
     """A measure and the system it is built in. Refused with every fault: of the document, of how it fits the system, and of
     soils and old fences that the business's price rules do not know."""
     code = document.get("system") if isinstance(document, Mapping) else None
@@ -67,21 +67,21 @@ def read_for(business: Business, document: object) -> tuple[Measure, Found]:
     if code is None or isinstance(code, str):
         try:
             found = find_system(business, code)
-        except Refused as refused:
+        except InvalidDocument as refused:
             unknown += refused.faults
     words = site_words_on(business) if names_words(document) else None
     if words is not None and isinstance(document, Mapping):
         unknown += words.faults(document)
     try:
         measure = read_measure(document, found.system if found else None)
-    except Refused as refused:
-        raise Refused([*refused.faults, *(one for one in unknown if one not in refused.faults)]) from None
+    except InvalidDocument as refused:
+        raise InvalidDocument([*refused.faults, *(one for one in unknown if one not in refused.faults)]) from None
     if found is None or unknown:
-        raise Refused(unknown)
+        raise InvalidDocument(unknown)
     return measure if words is None else settled(measure), found
 
 
-def try_out(*, business: Business, document: object) -> Measure:
+def check_take_off(*, business: Business, document: object) -> Measure:
     """The measure, once it is known that it can be taken off; nothing is kept."""
     measure, found = read_for(business, document)
     take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
@@ -120,7 +120,7 @@ def take_off_of(*, version: MeasureVersion) -> StoredTakeOff:
     return row
 
 
-def _inputs(version: MeasureVersion, found: Found, prices: PriceList | None) -> str:
+def _inputs(version: MeasureVersion, found: SystemWithPrices, prices: PriceList | None) -> str:
     return digest(
         canonical(
             [version.pk, version.sha256, found.code, found.version, found.sha256, price_mark(prices), engine_mark()]

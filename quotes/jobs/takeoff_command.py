@@ -9,12 +9,12 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import takeoff_json
 from fencing.reading import read_json, read_measure, read_system
-from fencing.reading.json_reader import MOST_BYTES
+from fencing.reading.json_reader import MAX_BYTES
 from shared.common.command_io import answer, read_source
 
 if TYPE_CHECKING:
@@ -52,8 +52,8 @@ def quick(arguments: Sequence[str]) -> int | None:
 def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
     """Do what was asked; the exit code."""
     try:
-        out.write(_answer(_taken(asked, err), asked))
-    except Refused as refused:
+        out.write(_answer(_take_off(asked, err), asked))
+    except InvalidDocument as refused:
         err.writelines(f"{fault.pointer or '/'}: {fault.text} [{fault.code}]\n" for fault in refused.faults)
         if asked.json:
             out.write(json.dumps(problem(refused), ensure_ascii=False) + "\n")
@@ -61,7 +61,7 @@ def run(asked: Namespace, out: TextIO, err: TextIO) -> int:
     return 0
 
 
-def problem(refused: Refused) -> dict[str, Any]:
+def problem(refused: InvalidDocument) -> dict[str, Any]:
     """A refusal as the problem document the API answers with (RFC 9457)."""
     home = os.environ.get("BAYWRIGHT_URL") or "http://localhost:8000"
     return {
@@ -76,20 +76,20 @@ def problem(refused: Refused) -> dict[str, Any]:
     }
 
 
-def _taken(asked: Namespace, err: TextIO) -> TakeOff:
+def _take_off(asked: Namespace, err: TextIO) -> TakeOff:
     """The take-off, or one refusal with the faults of the measure and of the system."""
     if asked.measure == asked.system == "-":
         text = "standard input can be the measure or the system, not both"
-        raise Refused([Fault("", "file.twice", text)])
-    document, unread = _gather(lambda: read_json(read_source(asked.measure, MOST_BYTES)))
+        raise InvalidDocument([Fault("", "file.twice", text)])
+    document, unread = _gather(lambda: read_json(read_source(asked.measure, MAX_BYTES)))
     found, of_system = _gather(lambda: _system(asked, document, err))
     system, prices = found or (None, None)
     if unread:
-        raise Refused([*unread, *of_system])
+        raise InvalidDocument([*unread, *of_system])
     measure, faults = _gather(lambda: read_measure(document, system))
     faults += [fault for fault in of_system if fault not in faults]
     if measure is None or system is None or faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return take_off(measure, system, prices)
 
 
@@ -97,7 +97,7 @@ def _gather(read: Callable[[], T]) -> tuple[T | None, list[Fault]]:
     """What ``read`` gives, or its faults."""
     try:
         return read(), []
-    except Refused as refused:
+    except InvalidDocument as refused:
         return None, list(refused.faults)
 
 
@@ -108,9 +108,9 @@ def _system(asked: Namespace, document: object, err: TextIO) -> tuple[System | N
         code = document.get("system") if isinstance(document, dict) else None
         return catalogued(code, asked.business, err) if isinstance(code, str) else (None, None)
     try:
-        return read_system(read_json(read_source(asked.system, MOST_BYTES))), None
-    except Refused as refused:
-        raise Refused(
+        return read_system(read_json(read_source(asked.system, MAX_BYTES))), None
+    except InvalidDocument as refused:
+        raise InvalidDocument(
             Fault(fault.pointer, fault.code, f"in the system: {fault.text}") for fault in refused.faults
         ) from None
 
@@ -125,4 +125,4 @@ def _answer(taken: TakeOff, asked: Namespace) -> str:
     try:
         return "\n".join(explain(taken, asked.explain)) + "\n"
     except UnknownComponent as unknown:
-        raise Refused([Fault("", "component.unknown", str(unknown))]) from None
+        raise InvalidDocument([Fault("", "component.unknown", str(unknown))]) from None

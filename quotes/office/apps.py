@@ -3,7 +3,7 @@ from __future__ import annotations
 from django.apps import AppConfig
 
 
-class DeskConfig(AppConfig):
+class OfficeConfig(AppConfig):
     name = "quotes.office"
-    label = "desk"
+    label = "office"
     default_auto_field = "django.db.models.BigAutoField"

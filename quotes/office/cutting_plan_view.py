@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from fencing.buying.purchase_lines import Cutting, SawnBar
-from fencing.cutting import Bar
+from fencing.cutting import CutBar
 from fencing.drawing.lettering import pointed, width
 from fencing.model.roles import part
 
@@ -52,7 +52,7 @@ def sawing(cutting: Cutting) -> Sawing:
     return Sawing(part(cutting.role), cutting.colour or "", bars, pointed(f"{100 * wanted / bought:.1f}"), patterns)
 
 
-def _pattern(bar: Bar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
+def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
     said = " + ".join(f"{count} × {length}" for length, count in bar.cuts)
     left = f", {bar.left} mm {'to keep' if bar.keep else 'scrap'}" if bar.left else ", nothing left"
     words = f"{bar.count} of {stock} mm: {said}{left}"
@@ -64,7 +64,7 @@ def _places(bar: SawnBar) -> str:
     return f"{bar.number}: {told}" + (f"; keep {bar.remnant}" if bar.remnant else "")
 
 
-def _drawn(bar: Bar, stock: int, scale: float, kerf: int, words: str) -> str:
+def _drawn(bar: CutBar, stock: int, scale: float, kerf: int, words: str) -> str:
     parts, at = list[str](), 0.0
     for length in _lengths(bar.cuts):
         parts += _piece(length, at, length * scale)

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.conf import settings
 
-from catalogue.engine.sample_catalogue import NewBusiness, start
+from catalogue.engine.sample_catalogue import NewBusiness, create_business
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measure_services import newest, start_measure
@@ -38,7 +38,7 @@ def scenario() -> dict[str, Any]:
 def load_business(told: Mapping[str, Any]) -> Business:
     """The business of the scenario with its starter catalogue."""
     named = {key: value for key, value in told.items() if key not in {"details", "tax_rate"}}
-    business, _ = start(
+    business, _ = create_business(
         NewBusiness(tax_rate=Decimal(told["tax_rate"]), **named), details=told["details"], accepted=True
     )
     return business

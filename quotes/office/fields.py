@@ -10,7 +10,7 @@ Choices = Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class MeasureField:
     """``kind``: text, number (a decimal keyboard), signed (a keyboard that has a minus), or choice.
 
     ``echo`` is a length read back in words.
@@ -34,13 +34,13 @@ class Field:
         return dict(self.choices).get(self.value, self.echo or self.value)
 
 
-def choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> Field:
+def choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> MeasureField:
     """What was written stands even where it can't be chosen, so that it is seen and can be mended."""
-    text = said(value) or (choices[0][0] if otherwise is None else otherwise)
+    text = field_text(value) or (choices[0][0] if otherwise is None else otherwise)
     known = list(choices) if any(text == one for one, _ in choices) else [*choices, (text, text)]
-    return Field(name, label, text, "choice", known)
+    return MeasureField(name, label, text, "choice", known)
 
 
-def said(value: Any) -> str:
+def field_text(value: Any) -> str:
     """A member as the text of its field."""
     return "" if value is None else str(value)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.set_out.level_book import LevelBook, reduce_book
 from shared.common.typed_lengths import metres
 
@@ -46,7 +46,7 @@ def reduction_of(entries: Any) -> Reduction | None:
         return None
     try:
         book = reduce_book(entries)
-    except Refused:
+    except InvalidDocument:
         return None
     rows = tuple(
         ReducedReading(

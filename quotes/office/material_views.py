@@ -12,24 +12,24 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.models import Component
 from catalogue.queries import components
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import part
 from quotes.jobs import queries
 from quotes.jobs.models import Job
-from quotes.purchasing.stock_services import Leftover, leftovers, take_leftovers
+from quotes.purchasing.stock_services import ReturnedMaterial, add_returns_to_stock, leftovers
 from quotes.quoting.job_comparison import compare_built
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
-MOST_SKUS = 1_000
+MAX_SKUS = 1_000
 LONGEST = 100_000
 """What may be typed for a length [mm]."""
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.PRICES_READ)
+@require_scope(Scope.PRICES_READ)
 def used(request: MemberRequest, ref: str) -> HttpResponse:
     """Role by role what was quoted, ordered and used; POST puts what the crew brought back into the yard, each once."""
     job = find(queries.jobs(request.business).select_related("business", "site"), ref)
@@ -38,8 +38,8 @@ def used(request: MemberRequest, ref: str) -> HttpResponse:
     if not request.actor.may(Scope.STOCK_WRITE):
         raise PermissionDenied
     try:
-        items = take_leftovers(job=job, actor=request.actor, named=_named(request, job))
-    except (Refused, Problem) as refused:
+        items = add_returns_to_stock(job=job, actor=request.actor, named=_resolve_components(request, job))
+    except (InvalidDocument, Problem) as refused:
         texts = [refused.detail] if isinstance(refused, Problem) else [fault.text for fault in refused.faults]
         return _sheet(request, job, " ".join(texts), 422)
     text = "They lie in the yard now." if items else "Nothing new was put in: say which component it is."
@@ -47,11 +47,11 @@ def used(request: MemberRequest, ref: str) -> HttpResponse:
     return redirect("job-used", ref)
 
 
-def _named(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int | None]]:
+def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int | None]]:
     """Component and length of what the crew named by its role alone. Refused with every fault."""
     named: dict[str, tuple[Component, int | None]] = {}
     faults: list[Fault] = []
-    known = _known(request)
+    known = _components_by_sku(request)
     for one in leftovers(job):
         ref = one.entry.ref
         sku, length = (request.POST.get(f"{name}-{ref}", "").strip() for name in ("sku", "length"))
@@ -65,7 +65,7 @@ def _named(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int |
         else:
             named[ref] = known[sku], _length(length)
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return named
 
 
@@ -77,12 +77,12 @@ def _is_length(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 9 and 0 < int(text) <= LONGEST
 
 
-def _known(request: MemberRequest) -> dict[str, Component]:
-    rows = components(request.business).select_related("business").filter(sku__in=_typed(request))
+def _components_by_sku(request: MemberRequest) -> dict[str, Component]:
+    rows = components(request.business).select_related("business").filter(sku__in=_posted_skus(request))
     return {row.sku: row for row in rows}
 
 
-def _typed(request: MemberRequest) -> set[str]:
+def _posted_skus(request: MemberRequest) -> set[str]:
     return {str(value).strip() for name, value in request.POST.items() if name.startswith("sku-")}
 
 
@@ -96,7 +96,7 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
         "fault": fault,
         "brought": [(one, _words(one), request.POST.get(f"sku-{one.entry.ref}", "")) for one in brought],
         "may_put_in": may_put_in,
-        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MOST_SKUS] if unnamed else [],
+        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS] if unnamed else [],
         "locale": request.business.locale,
         "currency": request.business.currency,
     }
@@ -108,5 +108,5 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
     return render(request, "office/used.html", {**told, "rows": rows, "totals": compared["totals"]}, status=status)
 
 
-def _words(one: Leftover) -> str:
+def _words(one: ReturnedMaterial) -> str:
     return one.component.label if one.component else part(one.entry.role, one.entry.quantity)

@@ -11,13 +11,13 @@ from django.contrib.sessions.backends.base import SessionBase
 from django.db import transaction
 
 from catalogue import queries as catalogue
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
 from quotes.jobs import queries
 from quotes.jobs.document_text import canonical, parsed
 from quotes.jobs.measure_services import newest, save_draft
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_fields import Offered, sheet_fields
+from quotes.office.measure_fields import FormChoices, sheet_fields
 from quotes.office.measure_form import read_fields
 from shared.models import Business
 
@@ -26,30 +26,30 @@ HEIGHT = 1800
 _REMEMBERED = 20
 
 
-class Elsewhere(Exception):
+class EditConflict(Exception):
     """Somebody else, or this person on another device, has typed since this page was loaded."""
 
 
 @dataclass(frozen=True, slots=True)
-class Hand:
+class EditingPage:
     """Who types: the page that was loaded, and the version it started from."""
 
     page: str
     version: int
 
 
-def document_of(measure: StoredMeasure) -> dict[str, Any]:
+def current_document(measure: StoredMeasure) -> dict[str, Any]:
     """What is stored, with the fence system of now where it was begun before there was one."""
-    document = _stored(measure)
+    document = _stored_document(measure)
     return {**document, "system": _default_system(measure.business)} if document.get("system") == "" else document
 
 
-def _stored(measure: StoredMeasure) -> dict[str, Any]:
+def _stored_document(measure: StoredMeasure) -> dict[str, Any]:
     """The draft where there is one that can be shown, else the last version, else a beginning."""
     if measure.draft:
         try:
             draft = read_json(measure.draft)
-        except Refused:
+        except InvalidDocument:
             draft = None
         if isinstance(draft, dict):
             return draft
@@ -57,10 +57,10 @@ def _stored(measure: StoredMeasure) -> dict[str, Any]:
     if version is not None:
         kept: dict[str, Any] = parsed(version.document)
         return kept
-    return beginning(measure)
+    return new_measure_document(measure)
 
 
-def beginning(measure: StoredMeasure) -> dict[str, Any]:
+def new_measure_document(measure: StoredMeasure) -> dict[str, Any]:
     """One empty run, built as the business built last."""
     last = queries.versions(measure.business).order_by("-id").first()
     before = parsed(last.document) if last else {}
@@ -77,7 +77,7 @@ def beginning(measure: StoredMeasure) -> dict[str, Any]:
 def _default_system(business: Business) -> str:
     try:
         return catalogue.default_system(business).code
-    except Refused:
+    except InvalidDocument:
         return ""
 
 
@@ -86,28 +86,28 @@ def _finish(business: Business) -> dict[str, Any]:
     return {"colours": dict.fromkeys(("post", "rail", "sheet"), first.code)} if first else {}
 
 
-def offered(business: Business, code: object) -> Offered:
+def offered(business: Business, code: object) -> FormChoices:
     """What can be chosen: fence systems, finishes, and the lattice tops of the chosen system."""
     systems = list(catalogue.systems(business).filter(active=True).order_by("label").values_list("code", "label"))
     finishes = list(catalogue.finishes(business).filter(active=True).order_by("name").values_list("code", "name"))
-    return Offered(systems, finishes, _lattices(business, code), catalogue.site_words_on(business))
+    return FormChoices(systems, finishes, _lattices(business, code), catalogue.site_words_on(business))
 
 
 def _lattices(business: Business, code: object) -> list[int]:
     try:
         version = catalogue.system_version(business, str(code))
-    except Refused:
+    except InvalidDocument:
         return []
     heights = version.document.get("lattice", {}).get("heights_mm", [])
     return [one for one in heights if isinstance(one, int)]
 
 
 @transaction.atomic
-def keep_typed(
+def save_entries(
     measure: StoredMeasure,
     document: Mapping[str, Any],
     faults: tuple[Fault, ...],
-    hand: Hand,
+    hand: EditingPage,
     session: SessionBase,
     *,
     over: bool = False,
@@ -123,10 +123,10 @@ def keep_typed(
         .select_related("job")
         .get(pk=measure.pk)
     )
-    text, before = _written(document), _stored(row)
-    if text not in (_written(before), "" if row.draft else _untouched(row, before)):
+    text, before = _document_text(document), _stored_document(row)
+    if text not in (_document_text(before), "" if row.draft else _untouched(row, before)):
         if not over and not _is_last(hand, row, session):
-            raise Elsewhere
+            raise EditConflict
         row = save_draft(measure=row, text=text, faults=faults)
         row.refresh_from_db()
     remembered = {key: value for key, value in session.get("measuring", {}).items() if key != row.ref}
@@ -137,15 +137,15 @@ def keep_typed(
 def _untouched(row: StoredMeasure, document: Mapping[str, Any]) -> str:
     """What the fields say of a document nobody typed in: they write out what it left to be understood."""
     shown = sheet_fields(document, offered(row.business, document.get("system"))).all()
-    return _written(read_fields({one.name: one.value for one in shown}, document))
+    return _document_text(read_fields({one.name: one.value for one in shown}, document))
 
 
-def _is_last(hand: Hand, row: StoredMeasure, session: SessionBase) -> bool:
+def _is_last(hand: EditingPage, row: StoredMeasure, session: SessionBase) -> bool:
     """Nobody wrote since: by the version the page knows, or because the last to write was this page, whose answer got lost."""
     return hand.version == row.version or session.get("measuring", {}).get(row.ref) == [hand.page, row.version]
 
 
-def _written(document: Mapping[str, Any]) -> str:
+def _document_text(document: Mapping[str, Any]) -> str:
     try:
         return canonical(dict(document))
     except TypeError:  # a draft from elsewhere may hold what no document has a place for

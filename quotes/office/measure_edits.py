@@ -10,14 +10,14 @@ from typing import Any
 from fencing.quantities.take_off import TakeOff
 
 Document = dict[str, Any]
-MOST_RUNS = 1000
+MAX_RUNS = 1000
 OPENING = 1000
 """What a gate that was tapped into a bay begins with [mm]."""
 CORNER_TURN_DEG = 90
 """What a run round the corner begins with; the page does the same without a connection."""
 
 
-def act(document: Document, said: str, taken: TakeOff | None = None) -> bool:
+def apply_edit(document: Document, said: str, taken: TakeOff | None = None) -> bool:
     """Does ``verb:argument`` to the document; False where it says nothing that is known here."""
     verb, _, argument = said.partition(":")
     do = _ACTS.get(verb)
@@ -53,7 +53,7 @@ def _ids(document: Mapping[str, Any]) -> set[str]:
 def _add_run(document: Document, argument: str) -> None:
     """Goes on from the run before: round the corner where the last one ended in one."""
     runs = document.setdefault("runs", [])
-    if len(runs) >= MOST_RUNS:
+    if len(runs) >= MAX_RUNS:
         return
     run: Document = {"id": next_id(_ids(document))}
     if argument == "corner" and runs:

@@ -8,7 +8,7 @@ from typing import Any, ClassVar
 
 from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
 from fencing.drawing.lettering import pointed
-from quotes.office.fields import Choices, Field, choice, said
+from quotes.office.fields import Choices, MeasureField, choice, field_text
 from quotes.office.level_book_view import Reduction, reduction_of
 from quotes.office.strength_fields import strength_fields
 from shared.common.typed_lengths import metres, typed
@@ -36,10 +36,10 @@ MANY_RUNS = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class FieldGroup:
     """One gate, station or reading: its fields and what takes it away."""
 
-    fields: tuple[Field, ...]
+    fields: tuple[MeasureField, ...]
     drop: str
     name: str
 
@@ -48,13 +48,13 @@ class Row:
 class RunFields:
     place: int
     id: str
-    main: tuple[Field, ...]
-    ground: Field
-    levels: tuple[Field, ...]
-    stations: tuple[Row, ...]
-    readings: tuple[Row, ...]
-    gates: tuple[Row, ...]
-    more: tuple[Field, ...]
+    main: tuple[MeasureField, ...]
+    ground: MeasureField
+    levels: tuple[MeasureField, ...]
+    stations: tuple[FieldGroup, ...]
+    readings: tuple[FieldGroup, ...]
+    gates: tuple[FieldGroup, ...]
+    more: tuple[MeasureField, ...]
     folded: bool = False
     """Its further fields are all empty and are left off until somebody opens them."""
     reduction: Reduction | None = None
@@ -71,16 +71,16 @@ class RunFields:
 class RetrofitFields:
     place: int
     id: str
-    fields: tuple[Field, ...]
+    fields: tuple[MeasureField, ...]
 
     kind: ClassVar[str] = "retrofit"
 
 
 @dataclass(frozen=True, slots=True)
 class SheetFields:
-    job: tuple[Field, ...]
-    finishes: tuple[Field, ...]
-    strength: tuple[Field, ...]
+    job: tuple[MeasureField, ...]
+    finishes: tuple[MeasureField, ...]
+    strength: tuple[MeasureField, ...]
     runs: tuple[RunFields, ...]
     retrofits: tuple[RetrofitFields, ...]
 
@@ -89,7 +89,7 @@ class SheetFields:
         """Runs, then retrofits."""
         return [*self.runs, *self.retrofits]
 
-    def all(self) -> Iterator[Field]:
+    def all(self) -> Iterator[MeasureField]:
         """Every field, in the order of the sheet."""
         yield from self.job
         yield from self.finishes
@@ -115,7 +115,7 @@ class SheetFields:
 
 
 @dataclass(frozen=True, slots=True)
-class Offered:
+class FormChoices:
     """What can be chosen in this business."""
 
     systems: Choices
@@ -124,7 +124,7 @@ class Offered:
     words: SiteWords = NO_WORDS
 
 
-def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | None = None) -> SheetFields:
+def sheet_fields(document: Mapping[str, Any], offered: FormChoices, opened: int | None = None) -> SheetFields:
     """Every field of the sheet, in the order a tape is read; where there are many runs, ``opened`` shows all its fields."""
     listed = _list(document, "runs")
     many = len(listed) > MANY_RUNS
@@ -141,9 +141,9 @@ def sheet_fields(document: Mapping[str, Any], offered: Offered, opened: int | No
     )
 
 
-def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     return (
-        Field("label", "Called", said(document.get("label"))),
+        MeasureField("label", "Called", field_text(document.get("label"))),
         choice("system", "Fence system", document.get("system"), _systems(document, offered), ""),
         _height("defaults/height_mm", "Height", defaults.get("height_mm")),
         _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
@@ -154,12 +154,12 @@ def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: Offe
     )
 
 
-def _systems(document: Mapping[str, Any], offered: Offered) -> Choices:
+def _systems(document: Mapping[str, Any], offered: FormChoices) -> Choices:
     """None is chosen where none was: a list that shows its first would look as if one were."""
     return offered.systems if document.get("system") or not offered.systems else [("", "choose one"), *offered.systems]
 
 
-def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
+def _run(place: int, run: Any, offered: FormChoices, *, fold: bool) -> RunFields:
     run = run if isinstance(run, Mapping) else {}
     at = f"runs/{place}"
     ground = ground_of(run)
@@ -167,9 +167,9 @@ def _run(place: int, run: Any, offered: Offered, *, fold: bool) -> RunFields:
     filled = any(one.value for one in more)
     return RunFields(
         place=place,
-        id=said(run.get("id")) or str(place + 1),
+        id=field_text(run.get("id")) or str(place + 1),
         main=_main(at, run, place),
-        ground=Field(f"{at}/ground", "Ground", ground, "choice", GROUNDS),
+        ground=MeasureField(f"{at}/ground", "Ground", ground, "choice", GROUNDS),
         levels=_fall(at, run) if ground == "fall" else (),
         stations=_stations(at, place, run) if ground == "stations" else (),
         readings=_readings(at, place, run) if ground == "book" else (),
@@ -192,14 +192,14 @@ def ground_of(run: Mapping[str, Any]) -> str:
     return "fall" if plain else "stations"
 
 
-def turn_field(at: str, degrees: Any) -> Field:
+def turn_field(at: str, degrees: Any) -> MeasureField:
     """Return the field of the turn between a run and the one before it."""
-    return Field(f"{at}/turn_deg", "Turn", typed(degrees), "signed", hint="degrees to the right, − to the left")
+    return MeasureField(f"{at}/turn_deg", "Turn", typed(degrees), "signed", hint="degrees to the right, − to the left")
 
 
-def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
+def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[MeasureField, ...]:
     return (
-        Field(f"{at}/id", "Run", said(run.get("id"))),
+        MeasureField(f"{at}/id", "Run", field_text(run.get("id"))),
         _length(f"{at}/length_mm", "Length", run.get("length_mm"), "18.24, 18,24 m, 18240 or 60'"),
         *((turn_field(at, run.get("turn_deg")),) if place else ()),
         choice(f"{at}/start", "Starts at", run.get("start"), TERMINALS),
@@ -207,7 +207,7 @@ def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[Field, ...]:
     )
 
 
-def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
+def _fall(at: str, run: Mapping[str, Any]) -> tuple[MeasureField, ...]:
     first, last = _list(run, "levels")
     return (
         _level(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
@@ -215,35 +215,35 @@ def _fall(at: str, run: Mapping[str, Any]) -> tuple[Field, ...]:
     )
 
 
-def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, ...]:
     rows = []
     for number, row in enumerate(_list(run, "levels")):
         chainage, level = row if isinstance(row, list) and len(row) == 2 else (row, None)
         name = f"{at}/levels/{number}"
         fields = (_length(f"{name}/0", "At", chainage), _level(f"{name}/1", "Level", level))
-        rows.append(Row(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
+        rows.append(FieldGroup(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
     return tuple(rows)
 
 
-def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[Row, ...]:
+def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, ...]:
     rows = []
     for number, told in enumerate(_list(run, "book")):
         row = told if isinstance(told, Mapping) else {}
         name = f"{at}/book/{number}"
-        sights = [Field(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
+        sights = [MeasureField(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
         fields = (
             _length(f"{name}/at_mm", "At", row.get("at_mm")),
             *sights,
             _level(f"{name}/level_mm", "Known level", row.get("level_mm")),
         )
-        rows.append(Row(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
+        rows.append(FieldGroup(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
     return tuple(rows)
 
 
 SIGHTS = (("back", "Back"), ("inter", "Between"), ("fore", "Fore"))
 
 
-def _gate(at: str, place: int, number: int, told: Any) -> Row:
+def _gate(at: str, place: int, number: int, told: Any) -> FieldGroup:
     gate = told if isinstance(told, Mapping) else {}
     name = f"{at}/gates/{number}"
     fields = (
@@ -255,14 +255,14 @@ def _gate(at: str, place: int, number: int, told: Any) -> Row:
         _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "as the run"),
         choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
     )
-    return Row(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
+    return FieldGroup(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
 
 
 def _hardware(value: Any) -> Any:
     return ", ".join(map(str, value)) if isinstance(value, list) else value
 
 
-def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     taper, remove = _members(run, "taper"), _members(run, "remove")
     return (
         _height(f"{at}/height_mm", "Height", run.get("height_mm"), "as the job"),
@@ -272,21 +272,21 @@ def _more(at: str, run: Mapping[str, Any], offered: Offered) -> tuple[Field, ...
         choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
         _soil(f"{at}/soil", run.get("soil"), offered, "as the job"),
         choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
-        Field(f"{at}/taper/bays", "over bays", said(taper.get("bays")), "number"),
+        MeasureField(f"{at}/taper/bays", "over bays", field_text(taper.get("bays")), "number"),
         _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
-        Field(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+        MeasureField(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
         _old_fence(f"{at}/remove/kind", remove.get("kind"), offered),
         _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
         *_finishes(at, run, offered),
     )
 
 
-def _soil(name: str, value: Any, offered: Offered, empty: str) -> Field:
+def _soil(name: str, value: Any, offered: FormChoices, empty: str) -> MeasureField:
     soils = [("", empty), *((soil, soil) for soil in offered.words.soils)]
     return choice(name, "Soil", _plain(value, offered.words.soils), soils, "")
 
 
-def _old_fence(name: str, value: Any, offered: Offered) -> Field:
+def _old_fence(name: str, value: Any, offered: FormChoices) -> MeasureField:
     words = offered.words
     kinds = [(kind, f"{kind} (hazardous)" if kind in words.hazardous else kind) for kind in words.old_fences]
     return choice(name, "Old fence to remove", _plain(value, words.old_fences), [("", "none"), *kinds], "")
@@ -298,20 +298,20 @@ def _plain(value: Any, known: Sequence[str]) -> Any:
     return plain if plain in known else value
 
 
-def _retrofit(place: int, told: Any, offered: Offered) -> RetrofitFields:
+def _retrofit(place: int, told: Any, offered: FormChoices) -> RetrofitFields:
     row = told if isinstance(told, Mapping) else {}
     at = f"retrofits/{place}"
     fields = (
-        Field(f"{at}/id", "Called", said(row.get("id"))),
-        Field(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
+        MeasureField(f"{at}/id", "Called", field_text(row.get("id"))),
+        MeasureField(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
         _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
         _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
-        Field(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+        MeasureField(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
     )
-    return RetrofitFields(place, said(row.get("id")) or str(place + 1), fields)
+    return RetrofitFields(place, field_text(row.get("id")) or str(place + 1), fields)
 
 
-def _finishes(at: str, row: Mapping[str, Any], offered: Offered) -> tuple[Field, ...]:
+def _finishes(at: str, row: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     colours = _members(row, "colours")
     empty = "none" if at == "defaults" else "as the job"
     return tuple(
@@ -326,22 +326,30 @@ def _finishes(at: str, row: Mapping[str, Any], offered: Offered) -> tuple[Field,
     )
 
 
-def _length(name: str, label: str, value: Any, hint: str = "") -> Field:
+def _length(name: str, label: str, value: Any, hint: str = "") -> MeasureField:
     whole = type(value) is int
-    return Field(
-        name, label, metres(value) if whole else said(value), "number", (), hint, f"{metres(value)} m" if whole else ""
+    return MeasureField(
+        name,
+        label,
+        metres(value) if whole else field_text(value),
+        "number",
+        (),
+        hint,
+        f"{metres(value)} m" if whole else "",
     )
 
 
-def _level(name: str, label: str, value: Any, hint: str = "") -> Field:
+def _level(name: str, label: str, value: Any, hint: str = "") -> MeasureField:
     return replace(_length(name, label, value, hint), kind="signed")
 
 
-def _height(name: str, label: str, value: Any, hint: str = "") -> Field:
-    return Field(name, label, said(value), "number", (), hint, f"{metres(value)} m" if type(value) is int else "")
+def _height(name: str, label: str, value: Any, hint: str = "") -> MeasureField:
+    return MeasureField(
+        name, label, field_text(value), "number", (), hint, f"{metres(value)} m" if type(value) is int else ""
+    )
 
 
-def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
+def _lattice(name: str, value: Any, offered: FormChoices, empty: str) -> MeasureField:
     own = empty == "as the job"
     choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices), *([("0", "none")] if own else [])]
     return choice(name, "Lattice top", value if own or value != 0 else None, choices, "")
@@ -349,14 +357,16 @@ def _lattice(name: str, value: Any, offered: Offered, empty: str) -> Field:
 
 def _shares(value: Any) -> str:
     return (
-        "; ".join(f"{party} {share}" for party, share in value.items()) if isinstance(value, Mapping) else said(value)
+        "; ".join(f"{party} {share}" for party, share in value.items())
+        if isinstance(value, Mapping)
+        else field_text(value)
     )
 
 
 def _bays(value: Any) -> str:
     if not isinstance(value, list):
-        return said(value)
-    return " ".join(metres(one) if type(one) is int else said(one) for one in value)
+        return field_text(value)
+    return " ".join(metres(one) if type(one) is int else field_text(one) for one in value)
 
 
 def _list(row: Mapping[str, Any], key: str) -> list[Any]:

@@ -185,7 +185,7 @@ def _ground(kind: Any, numbered: Any, rows: Any, length: Any) -> Document:
         return {"levels": _fall(levels, length)}
     if kind == "stations":
         listed = stations and "0" in stations[0]  # else the fields were those of a plain fall until now
-        return {"levels": _written(levels) if listed else _opened(levels, length)}
+        return {"levels": _non_empty_levels(levels) if listed else _opened(levels, length)}
     if kind == "book":
         return {"book": [row for row in map(_filled, _numbered(rows)) if row] or [{}]}
     return {}
@@ -196,7 +196,7 @@ def _stations(numbered: Any) -> list[Any]:
     return _numbered({"0": {}, **numbered} if isinstance(numbered, dict) and numbered else {})
 
 
-def _written(levels: list[list[Any]]) -> list[list[Any]]:
+def _non_empty_levels(levels: list[list[Any]]) -> list[list[Any]]:
     return [row for row in levels if row != [None, None]]
 
 

@@ -9,16 +9,16 @@ from typing import Any
 
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
-from fencing.model.faults import Fault, Level, Notice, Refused
+from fencing.model.faults import Fault, InvalidDocument, Level, Notice
 from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
 from fencing.quantities.take_off import TakeOff, grounds_of, take_off
 from fencing.set_out.corners import corners
 from fencing.set_out.run import NO_ENDS
 from quotes.documents.number_format import by_locale
-from quotes.jobs.system_lookup import Found
+from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
 from quotes.office.measure_fields import MANY_RUNS
-from quotes.quoting.build_pricing import Basis, basis_today, total_of
+from quotes.quoting.build_pricing import PricingInputs, basis_today, total_of
 from shared.common.money import shown
 from shared.models import Business
 
@@ -30,7 +30,7 @@ DRAWN = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class MeasurePreview:
     """``total`` is None where the fence can't be priced; ``unpriced`` then says why."""
 
     taken: TakeOff | None = None
@@ -52,7 +52,7 @@ class Drawn:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class BuildOptionRow:
     """One way to build a run, for choosing: its price is of the run's own material and work, before tax."""
 
     form: str
@@ -73,7 +73,7 @@ def draw(
     priced: bool = True,
     returning: bool = False,
     narrow: bool = False,
-) -> Drawn:
+) -> MeasurePreview:
     """Everything the document makes, or everything that is wrong with it.
 
     ``returning``: whether the customer accepted another job before, which may bring a discount.
@@ -81,8 +81,8 @@ def draw(
     try:
         measure, found = read_for(business, document)
         taken = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
-    except Refused as refused:
-        return Drawn(faults=refused.faults)
+    except InvalidDocument as refused:
+        return MeasurePreview(faults=refused.faults)
     total, unpriced = (
         _total(basis_today(business, measure, returning=returning), taken, found) if priced else (None, ())
     )
@@ -90,7 +90,7 @@ def draw(
     near = around(taken, live)
     with by_locale(business.locale):
         over, along = plan_of(taken, width, live), elevation_of(near, width, live)
-    return Drawn(
+    return MeasurePreview(
         taken=taken,
         plan=over,
         elevation=along,
@@ -146,15 +146,15 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
     return found
 
 
-def _total(basis: Basis, taken: TakeOff, found: Found) -> tuple[str | None, tuple[str, ...]]:
+def _total(basis: PricingInputs, taken: TakeOff, found: SystemWithPrices) -> tuple[str | None, tuple[str, ...]]:
     try:
         total = total_of(taken, found, basis).total
-    except Refused as refused:
+    except InvalidDocument as refused:
         return None, tuple(fault.text for fault in refused.faults)
     return shown(total, basis.business.currency, basis.business.locale), ()
 
 
-def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[Way]:
+def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list[BuildOptionRow]:
     """Every form and layout of one run, the dearest last; the run is costed on its own."""
     measure, found = read_for(business, document)
     run = measure.runs[place]
@@ -168,7 +168,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
         for form in dict.fromkeys(one.draft.form for one in ranked)
     ]
     return [
-        Way(
+        BuildOptionRow(
             form=one.draft.form.value,
             layout=one.draft.layout.value,
             bays=len(one.draft.bays),

@@ -14,19 +14,19 @@ from django.urls import reverse
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs import queries
 from quotes.jobs.measure_services import adopt_draft, start_measure
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_drafts import Elsewhere, Hand, document_of, keep_typed, offered
-from quotes.office.measure_edits import CORNER_TURN_DEG, act
+from quotes.office.measure_drafts import EditConflict, EditingPage, current_document, offered, save_entries
+from quotes.office.measure_edits import CORNER_TURN_DEG, apply_edit
 from quotes.office.measure_fields import SheetFields, sheet_fields, turn_field
 from quotes.office.measure_form import read_fields
-from quotes.office.measure_preview import Drawn, draw, ways_of
+from quotes.office.measure_preview import MeasurePreview, draw, ways_of
 from quotes.office.notice_fixes import notices_of
 from quotes.office.plain_text import in_words
 from shared.api.etags import find
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
@@ -35,7 +35,7 @@ WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def of_job(request: MemberRequest, ref: str) -> HttpResponse:
     """To a job's measure; the first one is begun here."""
     job = find(queries.jobs(request.business), ref)
@@ -48,25 +48,25 @@ def of_job(request: MemberRequest, ref: str) -> HttpResponse:
 
 @gzip_page
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def measure(request: MemberRequest, ref: str) -> HttpResponse:
     """The sheet, and everything its one form can ask for."""
     row = find(queries.measures(request.business).select_related("job__customer", "job__site", "business"), ref)
     if request.method == "POST":
         _may_write(request)
-        return _typed(request, row)
-    document = document_of(row)
+        return _edit_draft(request, row)
+    document = current_document(row)
     drawn = _drawn(request, row, document)
     opened = _whole(request.GET.get("open", ""))
     return _answer(request, row, document, drawn, "office/measure.html", page=secrets.token_hex(8), opened=opened)
 
 
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     """The further fields of one run, for a sheet of many runs that left them off."""
     row = find(queries.measures(request.business), ref)
-    document = document_of(row)
+    document = current_document(row)
     runs = sheet_fields(document, offered(request.business, document.get("system")), place).runs
     if place >= len(runs):
         raise Http404
@@ -75,14 +75,14 @@ def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
 
 
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     """Every way to build one run, with the price of each."""
     row = find(queries.measures(request.business).select_related("job"), ref)
-    document = document_of(row)
+    document = current_document(row)
     try:
         found = ways_of(request.business, document, place)
-    except Refused as refused:
+    except InvalidDocument as refused:
         return render(request, "office/measure_ways.html", {"faults": refused.faults, "place": place, "measure": row})
     except IndexError:
         raise Http404 from None
@@ -100,21 +100,21 @@ def worker(request: Any) -> HttpResponse:
     return response
 
 
-def _typed(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+def _edit_draft(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     """Reads the fields, does what the button says, keeps the draft, and answers with what changed."""
     said = request.POST.get("do", "draw")
-    document = read_fields(_posted(request, said), document_of(row))
+    document = read_fields(_posted(request, said), current_document(row))
     taken = _drawn(request, row, document, priced=False).taken if said.startswith("gate-in:") else None
-    reshaped = act(document, said, taken)
+    reshaped = apply_edit(document, said, taken)
     drawn = _drawn(request, row, document)
-    hand = Hand(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
+    hand = EditingPage(request.POST.get("page", "")[:32], _whole(request.POST.get("version", "")))
     over = said == "keep-mine" and request.POST.get("over") == str(row.version)
     try:
-        row = keep_typed(row, document, drawn.faults, hand, request.session, over=over)
-    except Elsewhere:
+        row = save_entries(row, document, drawn.faults, hand, request.session, over=over)
+    except EditConflict:
         return _conflict(request, row, document, drawn, hand)
     if said == "keep" and not drawn.faults:
-        return _kept(request, row)
+        return _save_version(request, row)
     if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
         return redirect("measure", row.ref)
     whole = reshaped or said in ("restore", "keep-mine")
@@ -130,7 +130,7 @@ def _posted(request: MemberRequest, said: str) -> dict[str, str]:
     return typed | {name: value} if said.startswith("mend:") and is_typed else typed
 
 
-def _kept(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
+def _save_version(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
     if row.draft:
         adopt_draft(measure=row, actor=request.actor)
     if not request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
@@ -141,11 +141,11 @@ def _kept(request: MemberRequest, row: StoredMeasure) -> HttpResponse:
 
 
 def _conflict(
-    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: Drawn, hand: Hand
+    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], drawn: MeasurePreview, hand: EditingPage
 ) -> HttpResponse:
     """Both side by side; nothing is written until somebody chooses."""
     row.refresh_from_db()
-    theirs = _drawn(request, row, document_of(row), priced=False)
+    theirs = _drawn(request, row, current_document(row), priced=False)
     told: dict[str, Any] = {
         "mine": _in_words(drawn),
         "theirs": _in_words(theirs),
@@ -164,7 +164,7 @@ def _answer(
     request: MemberRequest,
     row: StoredMeasure,
     document: dict[str, Any],
-    drawn: Drawn,
+    drawn: MeasurePreview,
     template: str,
     opened: int | None = None,
     **told: Any,
@@ -229,7 +229,9 @@ def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, 
     return [("system", chosen.id, words)]
 
 
-def _drawn(request: MemberRequest, row: StoredMeasure, document: dict[str, Any], *, priced: bool = True) -> Drawn:
+def _drawn(
+    request: MemberRequest, row: StoredMeasure, document: dict[str, Any], *, priced: bool = True
+) -> MeasurePreview:
     narrow = "narrow" in request.POST or "narrow" in request.COOKIES or "Mobi" in request.headers.get("User-Agent", "")
     live = request.POST.get("live", "")[:40] or None
     priced = priced and request.actor.may(Scope.QUOTES_READ)
@@ -237,7 +239,7 @@ def _drawn(request: MemberRequest, row: StoredMeasure, document: dict[str, Any],
     return draw(request.business, document, live=live, priced=priced, returning=returning, narrow=narrow)
 
 
-def _in_words(drawn: Drawn) -> str:
+def _in_words(drawn: MeasurePreview) -> str:
     return in_words(drawn.taken) if drawn.taken else "\n".join(fault.text for fault in drawn.faults)
 
 

@@ -35,7 +35,7 @@ STAGES: Rows = (
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class MenuItem:
     name: str
     word: str
     address: str
@@ -50,9 +50,9 @@ def address(name: str, *args: str) -> str:
         return ""
 
 
-def allowed(rows: Rows, actor: Actor | None, here: str, *args: str) -> list[Place]:
+def allowed(rows: Rows, actor: Actor | None, here: str, *args: str) -> list[MenuItem]:
     """The places somebody may go to, the one they are at marked."""
     if actor is None:
         return []
-    found = [Place(name, word, address(name, *args), name == here) for name, word, scope in rows if actor.may(scope)]
+    found = [MenuItem(name, word, address(name, *args), name == here) for name, word, scope in rows if actor.may(scope)]
     return [place for place in found if place.address]

@@ -19,25 +19,25 @@ from quotes.documents.merged_notices import NAMED, gathered, in_one
 
 
 @dataclass(frozen=True, slots=True)
-class WayOut:
+class Fix:
     do: str
     words: str
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class NoticeWithFixes:
     """A notice, or several alike, with the places they stand at and the ways out of them."""
 
     level: str
     places: tuple[str, ...]
     text: str
-    ways: tuple[WayOut, ...]
+    ways: tuple[Fix, ...]
     others: int = 0
     """Places that are not named, where there are many."""
 
 
 @dataclass(frozen=True, slots=True)
-class Site:
+class NoticeContext:
     """Where a notice stands: the run's place in the measure, and what was made of it."""
 
     place: int
@@ -50,77 +50,79 @@ class Site:
         return self.taken.measure.runs[self.place]
 
 
-def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_id: str) -> list[Said]:
+def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_id: str) -> list[NoticeWithFixes]:
     """The notices of a run or retrofit, those alike told once; a way out stands at the first that has it."""
     found = notices.get(run_id, [])
     place = next((place for place, run in enumerate(taken.runs if taken else ()) if run.id == run_id), None)
-    site = Site(place, taken.runs[place], taken) if taken is not None and place is not None else None
-    seen = set[WayOut]()
+    site = NoticeContext(place, taken.runs[place], taken) if taken is not None and place is not None else None
+    seen = set[Fix]()
     said = []
     for group in gathered(found, lambda one: (one.level.value, one.text)):
         ways = tuple(way for way in _ways_of(group, site) if way not in seen)
         told = tuple(dict.fromkeys(one.where for one in group))
         said.append(
-            Said(group[0].level.value, told[:NAMED], in_one([one.text for one in group]), ways, len(told[NAMED:]))
+            NoticeWithFixes(
+                group[0].level.value, told[:NAMED], in_one([one.text for one in group]), ways, len(told[NAMED:])
+            )
         )
         seen.update(ways)
     return said
 
 
-def _ways_of(notices: Iterable[Notice], site: Site | None) -> tuple[WayOut, ...]:
+def _ways_of(notices: Iterable[Notice], site: NoticeContext | None) -> tuple[Fix, ...]:
     """What would mend any of the notices, each way once; none where the run can't be taken off."""
     return tuple(dict.fromkeys(way for notice in notices for way in _ways(notice, site))) if site else ()
 
 
-def _ways(notice: Notice, site: Site) -> Iterable[WayOut]:
+def _ways(notice: Notice, site: NoticeContext) -> Iterable[Fix]:
     find = _REMEDIES.get(notice.code)
     return find(notice, site) if find else ()
 
 
-def _form(site: Site, form: Form, words: str) -> list[WayOut]:
+def _form(site: NoticeContext, form: Form, words: str) -> list[Fix]:
     built_so = site.built.form == form
-    return [] if built_so else [WayOut(f"mend:runs/{site.place}/form={form.value}", f"{words} run {site.built.id}")]
+    return [] if built_so else [Fix(f"mend:runs/{site.place}/form={form.value}", f"{words} run {site.built.id}")]
 
 
-def _gap(notice: Notice, site: Site) -> list[WayOut]:
+def _gap(notice: Notice, site: NoticeContext) -> list[Fix]:
     if any(gate.id == notice.where for gate in site.built.gates):
         return []  # only a spade helps
     return [*_form(site, Form.STEPPED, "Step"), *_form(site, Form.RAKED, "Rake")]
 
 
-def _step(notice: Notice, site: Site) -> list[WayOut]:
+def _step(notice: Notice, site: NoticeContext) -> list[Fix]:
     return _form(site, Form.RAKED, "Rake")
 
 
-def _rake(notice: Notice, site: Site) -> list[WayOut]:
+def _rake(notice: Notice, site: NoticeContext) -> list[Fix]:
     return _form(site, Form.STEPPED, "Step")
 
 
-def _lattice(notice: Notice, site: Site) -> list[WayOut]:
-    bare = WayOut(f"mend:runs/{site.place}/lattice_mm=0", f"Leave the lattice off run {site.built.id}")
+def _lattice(notice: Notice, site: NoticeContext) -> list[Fix]:
+    bare = Fix(f"mend:runs/{site.place}/lattice_mm=0", f"Leave the lattice off run {site.built.id}")
     return [*_form(site, Form.STEPPED, "Step"), bare]
 
 
-def _leaf(notice: Notice, site: Site) -> list[WayOut]:
+def _leaf(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
     wider = {"single": ("wide", "double"), "wide": ("double",)}.get(gate.kind, ())
     words = {"wide": f"Make {gate.id} one wide leaf", "double": f"Make {gate.id} two leaves"}
-    return [WayOut(f"mend:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
+    return [Fix(f"mend:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
 
 
-def _swing(notice: Notice, site: Site) -> list[WayOut]:
+def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
     if gate.kind == "double":
         return []
     side = "right" if gate.hang == "left" else "left"
-    return [WayOut(f"mend:runs/{site.place}/gates/{number}/hang={side}", f"Hang {gate.id} on the {side}")]
+    return [Fix(f"mend:runs/{site.place}/gates/{number}/hang={side}", f"Hang {gate.id} on the {side}")]
 
 
-def _gate(notice: Notice, site: Site) -> tuple[int, HungGate]:
+def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:
     return next((number, gate) for number, gate in enumerate(site.built.gates) if gate.id == notice.where)
 
 
-def _corner(notice: Notice, site: Site) -> list[WayOut]:
+def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     """The run that starts at the corner is moved up or down as a whole: it was levelled from another datum."""
     runs = site.taken.measure.runs
     shared = corners(runs)
@@ -130,7 +132,7 @@ def _corner(notice: Notice, site: Site) -> list[WayOut]:
         if site.taken.runs[after].posts[0].id == notice.where:
             by = grounds[before].at(runs[before].length) - grounds[after].at(0)
             found.append(
-                WayOut(f"meet:{after}={by}", f"Move run {runs[after].id} {_up(by)} to meet run {runs[before].id}")
+                Fix(f"meet:{after}={by}", f"Move run {runs[after].id} {_up(by)} to meet run {runs[before].id}")
             )
     return found
 
@@ -139,7 +141,7 @@ def _up(by: int) -> str:
     return f"{'up' if by > 0 else 'down'} {abs(by)} mm"
 
 
-_REMEDIES: Mapping[str, Callable[[Notice, Site], list[WayOut]]] = {
+_REMEDIES: Mapping[str, Callable[[Notice, NoticeContext], list[Fix]]] = {
     "gap.high": _gap,
     "step.high": _step,
     "rake.high": _rake,

@@ -27,7 +27,7 @@ class QuantityRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class QuantityDifference:
     """``by`` is signed; rows that stay as they are are told too, so that one sees that they stay."""
 
     name: str
@@ -53,7 +53,7 @@ def quantity_rows(taken: TakeOff) -> list[QuantityRow]:
     ]
 
 
-def moved_between(before: TakeOff, after: TakeOff) -> list[Moved]:
+def moved_between(before: TakeOff, after: TakeOff) -> list[QuantityDifference]:
     """Each component of either take-off, in the order lists are printed, those of the second alone last."""
     was, now = _totals(before), _totals(after)
     rows = []
@@ -64,7 +64,7 @@ def moved_between(before: TakeOff, after: TakeOff) -> list[Moved]:
         by = (
             f"{'+' if change > 0 else '−' if change < 0 else ''}{_amount(abs(change), unit)}" if change else "as before"
         )
-        rows.append(Moved(part(role), finish, _amount(first, unit), _amount(second, unit), by))
+        rows.append(QuantityDifference(part(role), finish, _amount(first, unit), _amount(second, unit), by))
     return rows
 
 

@@ -6,14 +6,14 @@ from django.urls import reverse
 
 from quotes.jobs import queries as jobs
 from quotes.office.list_rows import Group, Row
-from quotes.office.today import MOST
+from quotes.office.today import MAX
 from quotes.quoting.queries import quotes
 from shared.business.actors import Actor
 from shared.business.roles import Scope
 from shared.models import Business
 
 
-def seek(business: Business, actor: Actor, words: str) -> list[Group]:
+def find_matches(business: Business, actor: Actor, words: str) -> list[Group]:
     """What answers to the words, kind by kind."""
     groups = [_jobs(business, words)]
     if actor.may(Scope.QUOTES_READ):
@@ -27,7 +27,7 @@ def _jobs(business: Business, words: str) -> Group:
     rows = jobs.jobs(business, {"q": words}).select_related("customer", "site").order_by("-id")
     found = [
         Row(reverse("job", args=[row.ref]), str(row), f"{row.customer.name}, {row.site}", row.get_state_display())
-        for row in rows[:MOST]
+        for row in rows[:MAX]
     ]
     return Group("jobs", "Jobs", tuple(found))
 
@@ -35,7 +35,7 @@ def _jobs(business: Business, words: str) -> Group:
 def _quotes(business: Business, words: str) -> Group:
     rows = quotes(business, {"q": words}).select_related("job__customer").order_by("-id")
     found = [
-        Row(reverse("job", args=[row.job.ref]), str(row), str(row.job), row.job.customer.name) for row in rows[:MOST]
+        Row(reverse("job", args=[row.job.ref]), str(row), str(row.job), row.job.customer.name) for row in rows[:MAX]
     ]
     return Group("quotes", "Quotes", tuple(found))
 
@@ -43,5 +43,5 @@ def _quotes(business: Business, words: str) -> Group:
 def _customers(business: Business, words: str) -> Group:
     rows = jobs.customers(business, {"q": words}).order_by("name", "id")
     start = reverse("new-job")
-    found = [Row(f"{start}?customer={row.ref}", row.name, row.address, "new job") for row in rows[:MOST]]
+    found = [Row(f"{start}?customer={row.ref}", row.name, row.address, "new job") for row in rows[:MAX]]
     return Group("customers", "Customers", tuple(found))

@@ -7,7 +7,7 @@ from typing import Any
 
 from fencing.reading.strength import METHOD_KEYS, WORDS
 from fencing.strength.embedment import SOILS
-from quotes.office.fields import Choices, Field, choice, said
+from quotes.office.fields import Choices, MeasureField, choice, field_text
 from shared.common.typed_lengths import typed
 
 METHODS: Choices = (
@@ -40,9 +40,9 @@ STRENGTH_FIELDS = frozenset({"method", "soil_class", *LABELS, *GROUND})
 """Members that have a field; what an API caller wrote beside them stays."""
 
 
-def strength_fields(strength: Mapping[str, Any]) -> tuple[Field, ...]:
+def strength_fields(strength: Mapping[str, Any]) -> tuple[MeasureField, ...]:
     """None but the method until one is chosen."""
-    method = said(strength.get("method"))
+    method = field_text(strength.get("method"))
     first = choice("strength/method", "Strength screened by", method, METHODS, "")
     if not method:
         return (first,)
@@ -52,8 +52,8 @@ def strength_fields(strength: Mapping[str, Any]) -> tuple[Field, ...]:
     return (first, *asked, choice("strength/soil_class", "Ground", strength.get("soil_class"), soils, ""), *ground)
 
 
-def _field(method: str, key: str, label: str, hint: str, value: Any) -> Field:
+def _field(method: str, key: str, label: str, hint: str, value: Any) -> MeasureField:
     words = WORDS.get((method, key))
     if words:
         return choice(f"strength/{key}", label, value, [("", "not stated"), *((one, one) for one in words)], "")
-    return Field(f"strength/{key}", label, typed(value), "number", hint=hint)
+    return MeasureField(f"strength/{key}", label, typed(value), "number", hint=hint)

@@ -12,7 +12,7 @@ from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
 from quotes.jobs.change_price_hooks import with_prices
-from quotes.jobs.system_lookup import Found
+from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.quoting.build_pricing import changed_run
 from shared.models import Business
 
@@ -27,7 +27,7 @@ class StrengthPanel:
 
 
 def strength_panel(
-    written: Mapping[str, Any], taken: TakeOff, found: Found, business: Business, *, priced: bool
+    written: Mapping[str, Any], taken: TakeOff, found: SystemWithPrices, business: Business, *, priced: bool
 ) -> StrengthPanel | None:
     """The panel of a take-off; None where its measure asks for no screening.
 

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.takeoff_document import takeoff_document
 from quotes.documents.screening_annex import annex_pdf, place_of
 from quotes.jobs import queries
@@ -20,12 +20,12 @@ from quotes.office.strength_panel import curve_of, lowered
 from quotes.office.takeoff_views import taken_off
 from quotes.quoting.content_document import face
 from shared.api.etags import find
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 
 @require_POST
-@needs(Scope.MEASURES_WRITE)
+@require_scope(Scope.MEASURES_WRITE)
 def height(request: MemberRequest, ref: str) -> HttpResponse:
     """One run at the height a remedy proposes, as the next version of the measure; nothing where it was changed meanwhile."""
     measure = find(queries.measures(request.business).select_related("job"), ref)
@@ -37,7 +37,7 @@ def height(request: MemberRequest, ref: str) -> HttpResponse:
         return redirect(_panel(ref))
     try:
         save_measure(measure=measure, document=lowered(parsed(version.document), run, int(typed)), actor=request.actor)
-    except Refused as refused:
+    except InvalidDocument as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults[:4]))
     else:
         messages.success(request, f"Run {run} is {typed} high now. The measure before is kept in its history.")
@@ -45,7 +45,7 @@ def height(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def annex(request: MemberRequest, ref: str) -> HttpResponse:
     """The screening of the last kept version on paper, with prices for those who may see them."""
     measure = find(queries.measures(request.business).select_related("job__site"), ref)
@@ -54,7 +54,7 @@ def annex(request: MemberRequest, ref: str) -> HttpResponse:
         return redirect("measure", ref)
     try:
         taken, found = taken_off(request.business, parsed(version.document))
-    except Refused:
+    except InvalidDocument:
         return redirect(_panel(ref))
     written = takeoff_document(taken)
     if "strength" not in written:

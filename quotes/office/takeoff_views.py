@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from catalogue.rules.labels import finish_words
 from fencing.buying.purchase import purchase
 from fencing.cutting import INTERACTIVE
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from quotes.documents.notice_key import marked
@@ -21,7 +21,7 @@ from quotes.documents.set_out_sheet import cut_list, run_sheets
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
-from quotes.jobs.system_lookup import Found
+from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
 from quotes.office.cutting_plan_view import Sawing, sawing
 from quotes.office.measure_fields import FORMS, LAYOUTS
@@ -33,14 +33,14 @@ from quotes.purchasing.saw_sheets import placed
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.queries import quotes
 from shared.api.etags import find
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.typed_lengths import HEIGHT, read_length
 from shared.models import Business
 
 
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def of_job(request: MemberRequest, ref: str) -> HttpResponse:
     """To the take-off of a job's last measure; to the measure where there is none yet."""
     job = find(queries.jobs(request.business), ref)
@@ -50,7 +50,7 @@ def of_job(request: MemberRequest, ref: str) -> HttpResponse:
 
 @gzip_page
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     """The last kept version taken off, and beside it what another height, form or layout would move."""
     measure = find(queries.measures(request.business).select_related("job"), ref)
@@ -68,7 +68,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     }
     try:
         taken, found = taken_off(request.business, document)
-    except Refused as refused:
+    except InvalidDocument as refused:
         return render(request, "office/takeoff.html", {**told, "faults": refused.faults}, status=409)
     written = takeoff_document(taken)
     return render(
@@ -96,7 +96,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     )
 
 
-def taken_off(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, Found]:
+def taken_off(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, SystemWithPrices]:
     """A measure taken off with the system and prices of today. Refused with every fault."""
     measure, found = read_for(business, document)
     return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None), found
@@ -111,12 +111,12 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
         return {"asked": asked}
     try:
         other, _ = taken_off(request.business, changed_document(document, change))
-    except Refused as refused:
+    except InvalidDocument as refused:
         return {"asked": asked, "refused": refused.faults}
     return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}
 
 
-def _saws(taken: TakeOff, found: Found, written: Mapping[str, Any]) -> list[Sawing]:
+def _saws(taken: TakeOff, found: SystemWithPrices, written: Mapping[str, Any]) -> list[Sawing]:
     """The cutting plan of every material that is cut from bars."""
     offers = offered(found.market, [], found.system.rails.kerf)
     bought = purchase(placed(taken.pieces, written), taken.quantities, offers, INTERACTIVE)

@@ -10,32 +10,31 @@ from django.utils import timezone
 
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import Job, JobState
-from quotes.office.list_rows import Group, Row
+from quotes.office.list_rows import Group
 from quotes.office.navigation import address
 from quotes.office.undelivered_mail import undelivered_rows
 from quotes.purchasing import delivery_queries
 from quotes.purchasing import queries as orders
-from quotes.purchasing.order_models import State as OrderState
-from quotes.purchasing.order_models import SupplierOrder
+from quotes.purchasing.order_models import OrderState, SupplierOrder
 from quotes.quoting import queries as offers
 from quotes.quoting.agreement import awaiting_answer
-from quotes.quoting.models import Answered, Question, Revision
-from quotes.quoting.models import State as QuoteState
+from quotes.quoting.models import PartyResponseStatus, Question, Revision
+from quotes.quoting.models import RevisionState as QuoteState
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.business.roles import Scope
 from shared.common.dates import today, write_day
 from shared.models import Business
 
-MOST = 12
+MAX = 12
 COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 
-def gather(business: Business, actor: Actor) -> list[Group]:
+def today_groups(business: Business, actor: Actor) -> list[Group]:
     """Everything that waits, the most urgent first; groups without rows are left out."""
     groups = []
     if actor.may(Scope.QUOTES_WRITE):
-        groups.append(_group("mail", "Mail not delivered", undelivered_rows(business, MOST + 1)))
+        groups.append(_group("mail", "Mail not delivered", undelivered_rows(business, MAX + 1)))
     if actor.may(Scope.QUOTES_READ):
         groups += [questions(business), answers(business), waiting(business)]
     if actor.may(Scope.MEASURES_READ):
@@ -52,13 +51,13 @@ def gather(business: Business, actor: Actor) -> list[Group]:
 def questions(business: Business) -> Group:
     """Questions of customers without an answer."""
     rows = offers.questions(business).filter(replied_at=None).select_related("party", "revision__quote__job")
-    found = [_question(row) for row in rows.order_by("id")[: MOST + 1]]
+    found = [_question(row) for row in rows.order_by("id")[: MAX + 1]]
     return _group("questions", "Asked by customers", found)
 
 
-def _question(row: Question) -> Row:
+def _question(row: Question) -> TodayItem:
     job = row.revision.quote.job
-    return Row(reverse("job", args=[job.ref]), row.text[:120], f"{row.party.name}, {job}", "answer", live=True)
+    return TodayItem(reverse("job", args=[job.ref]), row.text[:120], f"{row.party.name}, {job}", "answer", live=True)
 
 
 def answers(business: Business) -> Group:
@@ -76,9 +75,9 @@ def waiting(business: Business) -> Group:
     return _group("waiting", "Waiting for an answer", [_waiting(row, day) for row in _whole(rows)])
 
 
-def _waiting(row: Revision, day: date) -> Row:
+def _waiting(row: Revision, day: date) -> TodayItem:
     parties = list(offers.parties(row).values_list("answer", flat=True))
-    yes = sum(answer == Answered.ACCEPTED for answer in parties)
+    yes = sum(answer == PartyResponseStatus.ACCEPTED for answer in parties)
     left = (row.valid_until - day).days if row.valid_until else None
     said = f"{yes} of {len(parties)} said yes" if yes else "no answer yet"
     until = (
@@ -99,13 +98,13 @@ def drafts(business: Business) -> Group:
         jobs.measures(business).exclude(draft_at=None).filter(job__state=JobState.OPEN).select_related("job__customer")
     )
     found = [
-        Row(
+        TodayItem(
             reverse("measure", args=[row.ref]),
             row.label,
             f"{row.job.number}, {row.job.customer.name}",
             f"{len(row.draft_faults)} to mend" if row.draft_faults else "ready to keep",
         )
-        for row in rows.order_by("-draft_at")[: MOST + 1]
+        for row in rows.order_by("-draft_at")[: MAX + 1]
     ]
     return _group("drafts", "Half measured", found)
 
@@ -114,8 +113,10 @@ def unpriced(business: Business) -> Group:
     """Measured jobs that nobody has quoted."""
     rows = jobs.jobs(business, {"state": JobState.OPEN}).filter(measures__latest__gt=0, quotes=None).distinct()
     found = [
-        Row(address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "price it")
-        for row in rows.select_related("customer").order_by("id")[: MOST + 1]
+        TodayItem(
+            address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "price it"
+        )
+        for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
     return _group("unpriced", "Measured, not priced", found)
 
@@ -124,8 +125,8 @@ def to_order(business: Business) -> Group:
     """Accepted jobs nobody has ordered anything for."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
-        Row(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
-        for row in rows.select_related("customer").order_by("id")[: MOST + 1]
+        TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
+        for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
     return _group("to-order", "Agreed, not ordered", found)
 
@@ -142,7 +143,7 @@ def replies(business: Business) -> Group:
         .select_related("supplier")
         .distinct()
     )
-    found = [_order(row, "agree or keep", live=True) for row in rows.order_by("id")[: MOST + 1]]
+    found = [_order(row, "agree or keep", live=True) for row in rows.order_by("id")[: MAX + 1]]
     return _group("replies", "Suppliers would change", found)
 
 
@@ -150,34 +151,34 @@ def due(business: Business) -> Group:
     """Deliveries that are on the way or whose day has come, and that were not counted."""
     now = today(business)
     rows = delivery_queries.due(business, now).select_related("supplier").order_by("promised_on", "id")
-    return _group("due", "Deliveries due", [_delivery(row, now) for row in rows[: MOST + 1]])
+    return _group("due", "Deliveries due", [_delivery(row, now) for row in rows[: MAX + 1]])
 
 
-def _delivery(row: SupplierOrder, today: date) -> Row:
+def _delivery(row: SupplierOrder, today: date) -> TodayItem:
     day = row.promised_on
     now = "on the way" if day is None or day > today else "today" if day == today else "late"
     name = f"{row.number} {row.supplier.name}"
-    return Row(reverse("delivery", args=[row.ref]), name, row.get_state_display(), now, live=now != "on the way")
+    return TodayItem(reverse("delivery", args=[row.ref]), name, row.get_state_display(), now, live=now != "on the way")
 
 
 def to_build(business: Business) -> Group:
     """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).select_related("site", "customer")
-    found = list(rows.order_by(F("wanted_on").asc(nulls_last=True), "id")[: MOST + 1])
+    found = list(rows.order_by(F("wanted_on").asc(nulls_last=True), "id")[: MAX + 1])
     material = delivery_queries.material_of(business, found)
     return _group("to-build", "Jobs to build", [_to_build(job, material[job.pk]) for job in found])
 
 
-def _to_build(job: Job, material: delivery_queries.Material) -> Row:
+def _to_build(job: Job, material: delivery_queries.Material) -> TodayItem:
     place = ", ".join(part for part in (job.site.address, job.site.place) if part)
     day = "" if job.wanted_on is None else f", preferred {write_day(job.wanted_on)}"
     leads = address("job-build", job.ref) or reverse("job", args=[job.ref])
-    return Row(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)
+    return TodayItem(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)
 
 
-def _order(row: SupplierOrder, now: str, *, live: bool = False) -> Row:
+def _order(row: SupplierOrder, now: str, *, live: bool = False) -> TodayItem:
     leads = address("order", row.ref) or reverse("today")
-    return Row(leads, f"{row.number} {row.supplier.name}", row.get_state_display(), now, live)
+    return TodayItem(leads, f"{row.number} {row.supplier.name}", row.get_state_display(), now, live)
 
 
 def orders_wanting(business: Business) -> Group:
@@ -185,14 +186,14 @@ def orders_wanting(business: Business) -> Group:
     rows = orders.orders(business).filter(state__in=(OrderState.DRAFT, OrderState.PLACED)).select_related("supplier")
     found = [
         _order(row, "place it" if row.state == OrderState.DRAFT else "no word from the supplier")
-        for row in rows.order_by("id")[: MOST + 1]
+        for row in rows.order_by("id")[: MAX + 1]
     ]
     return _group("orders", "Orders wanting a word", found)
 
 
-def _quote(row: Revision, now: str, *, live: bool = False) -> Row:
+def _quote(row: Revision, now: str, *, live: bool = False) -> TodayItem:
     job = row.quote.job
-    return Row(
+    return TodayItem(
         reverse("job", args=[job.ref]),
         f"{row.quote.number} {row.quote.label}",
         f"{job.number}, {job.customer.name}",
@@ -202,8 +203,8 @@ def _quote(row: Revision, now: str, *, live: bool = False) -> Row:
 
 
 def _whole(rows: OwnedQuerySet[Revision]) -> list[Revision]:
-    return list(rows.select_related("quote__job__customer", "business")[: MOST + 1])
+    return list(rows.select_related("quote__job__customer", "business")[: MAX + 1])
 
 
-def _group(key: str, heading: str, found: list[Row]) -> Group:
-    return Group(key, heading, tuple(found[:MOST]), max(0, len(found) - MOST))
+def _group(key: str, heading: str, found: list[TodayItem]) -> Group:
+    return Group(key, heading, tuple(found[:MAX]), max(0, len(found) - MAX))

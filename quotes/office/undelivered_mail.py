@@ -12,7 +12,7 @@ from quotes.documents.models import Document
 from quotes.office.list_rows import Row
 from quotes.office.navigation import address
 from quotes.quoting.mail_status import KINDS, revisions_of
-from shared.background.outgoing_mail import Letter, undelivered
+from shared.background.outgoing_mail import OutgoingMail, undelivered
 from shared.business.mail_test import ASKED
 from shared.models import Business
 
@@ -28,7 +28,7 @@ def undelivered_rows(business: Business, most: int) -> list[Row]:
     return [_row(one, places[one.event.subject]) for one in letters if one.event.subject in places][:most]
 
 
-def _places(business: Business, letters: list[Letter]) -> dict[str, str]:
+def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
     """Return the page each letter belongs to, by the subject of its event; letters whose link was ended have none."""
     revisions = revisions_of(business, letters)
     lists = Document.objects.of(business).filter(ref__in=[one.event.subject for one in letters]).exclude(subject="")
@@ -45,6 +45,6 @@ def _places(business: Business, letters: list[Letter]) -> dict[str, str]:
     return places
 
 
-def _row(letter: Letter, place: str) -> Row:
+def _row(letter: OutgoingMail, place: str) -> Row:
     state = "could not be delivered" if letter.is_failed else "not delivered yet"
     return Row(place, letter.subject or "A letter", letter.recipient, state, live=letter.is_failed)

@@ -14,11 +14,11 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.documents.number_format import by_locale
 from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
-from quotes.jobs.measure_services import newest, take_up
+from quotes.jobs.measure_services import newest, restore_version
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
 from quotes.office.plain_text import in_words
@@ -26,14 +26,14 @@ from quotes.office.quantity_changes import moved_between
 from quotes.office.takeoff_views import taken_off
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 
 A_SHEET = 50
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class VersionSummary:
     """One line of the list: the version, and its fence in short."""
 
     version: MeasureVersion
@@ -42,28 +42,28 @@ class Kept:
 
 
 @require_safe
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def versions(request: MemberRequest, ref: str) -> HttpResponse:
     """Every version that was kept, the newest first."""
     measure = find(queries.measures(request.business).select_related("job"), ref)
     rows = queries.versions(request.business).filter(measure=measure).order_by("-number")
     page = Paginator(rows, A_SHEET).get_page(request.GET.get("page"))
-    told = {"measure": measure, "job": measure.job, "page": page, "kept": [_kept(row) for row in page.object_list]}
+    told = {"measure": measure, "job": measure.job, "page": page, "kept": [_summarize(row) for row in page.object_list]}
     return render(request, "office/measure_versions.html", told)
 
 
-def _kept(version: MeasureVersion) -> Kept:
+def _summarize(version: MeasureVersion) -> VersionSummary:
     runs = parsed(version.document)["runs"]
-    return Kept(version, len(runs), sum(run["length_mm"] for run in runs))
+    return VersionSummary(version, len(runs), sum(run["length_mm"] for run in runs))
 
 
 @gzip_page
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.MEASURES_READ)
+@require_scope(Scope.MEASURES_READ)
 def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
     """One version as it was kept and what has moved since; POST takes it up again as what is being typed."""
     measure = find(queries.measures(request.business).select_related("job", "business"), ref)
-    row = _found(measure, number)
+    row = _get_version(measure, number)
     if request.method != "POST":
         return _sheet(request, row)
     if not request.actor.may(Scope.MEASURES_WRITE):
@@ -71,14 +71,14 @@ def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
     if measure.draft and not request.POST.get("drop"):
         return _sheet(request, row, "What is typed and not kept would be lost. Say that it may be dropped.", 422)
     try:
-        take_up(version=row, seen=request.POST.get("seen", ""))
+        restore_version(version=row, seen=request.POST.get("seen", ""))
     except Problem as refused:
-        return _sheet(request, _found(measure, number), refused.detail, refused.status)
+        return _sheet(request, _get_version(measure, number), refused.detail, refused.status)
     messages.success(request, f"Version {number} is taken up again. Keep it, and it is the next version.")
     return redirect("measure", ref)
 
 
-def _found(measure: StoredMeasure, number: int) -> MeasureVersion:
+def _get_version(measure: StoredMeasure, number: int) -> MeasureVersion:
     rows = queries.versions(measure.business).select_related("measure__job", "measure__business")
     row = rows.filter(measure=measure, number=number).first()
     if row is None:
@@ -103,7 +103,7 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     width = NARROW if "narrow" in request.COOKIES else WIDE
     try:
         taken, _ = taken_off(request.business, parsed(row.document))
-    except Refused as refused:
+    except InvalidDocument as refused:
         return {"faults": refused.faults}
     with by_locale(request.business.locale):
         told = {"words": in_words(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
@@ -112,6 +112,6 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
         return told
     try:
         now, _ = taken_off(request.business, parsed(last.document))
-    except Refused:  # its own page says why
+    except InvalidDocument:  # its own page says why
         return told
     return {**told, "moved": moved_between(taken, now)}

@@ -15,11 +15,11 @@ from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import MOVES, JobState
 from quotes.office.job_details_form import JobDetails
 from quotes.office.new_job_form import JobForm
-from quotes.office.search import seek
-from quotes.office.today import gather
+from quotes.office.search import find_matches
+from quotes.office.today import today_groups
 from quotes.quoting.queries import quotes
 from shared.api.etags import find
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today as local_today
 
@@ -29,10 +29,10 @@ AGREED = (JobState.ACCEPTED, JobState.BUILT, JobState.CLOSED)
 
 
 @require_safe
-@needs(Scope.JOBS_READ)
+@require_scope(Scope.JOBS_READ)
 def today(request: MemberRequest) -> HttpResponse:
     """What needs somebody now; a newcomer is told the next step."""
-    groups = gather(request.business, request.actor)
+    groups = today_groups(request.business, request.actor)
     empty = not groups and not queries.jobs(request.business).exists()
     may_start = request.actor.may(Scope.JOBS_WRITE)
     bare = empty and request.actor.may(Scope.CATALOGUE_WRITE) and not systems(request.business).exists()
@@ -47,16 +47,16 @@ def today(request: MemberRequest) -> HttpResponse:
 
 
 @require_safe
-@needs(Scope.JOBS_READ)
+@require_scope(Scope.JOBS_READ)
 def search(request: MemberRequest) -> HttpResponse:
     """Jobs, customers and quotes by words."""
     words = request.GET.get("q", "").strip()[:100]
-    found = seek(request.business, request.actor, words) if words else []
+    found = find_matches(request.business, request.actor, words) if words else []
     return render(request, "office/search.html", {"words": words, "groups": found})
 
 
 @require_safe
-@needs(Scope.JOBS_READ)
+@require_scope(Scope.JOBS_READ)
 def jobs(request: MemberRequest) -> HttpResponse:
     """Jobs by state, the newest first, a sheet at a time."""
     state = request.GET.get("state", "")
@@ -72,7 +72,7 @@ def jobs(request: MemberRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def new_job(request: MemberRequest) -> HttpResponse:
     """Customer and site in one short form; the measure is next."""
     form = JobForm(request.POST or None, business=request.business)
@@ -85,7 +85,7 @@ def new_job(request: MemberRequest) -> HttpResponse:
 
 
 @require_safe
-@needs(Scope.JOBS_READ)
+@require_scope(Scope.JOBS_READ)
 def job(request: MemberRequest, ref: str) -> HttpResponse:
     """One job: where it stands, its measures and quotes, and everything that happened."""
     row = find(queries.jobs(request.business).select_related("customer", "site"), ref)
@@ -105,7 +105,7 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def job_details(request: MemberRequest, ref: str) -> HttpResponse:
     """Another label, day or note; another address to write to; how to get in."""
     row = find(queries.jobs(request.business).select_related("customer__business", "site", "business"), ref)
@@ -118,7 +118,7 @@ def job_details(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
     """A job's customer out of the lists; jobs and quotes stay."""
     customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
@@ -128,7 +128,7 @@ def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def job_copy(request: MemberRequest, ref: str) -> HttpResponse:
     """A new job like this one, with its measures."""
     row = find(queries.jobs(request.business), ref)
@@ -140,7 +140,7 @@ def job_copy(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def job_note(request: MemberRequest, ref: str) -> HttpResponse:
     """One more thing on the time line."""
     row = find(queries.jobs(request.business), ref)
@@ -151,7 +151,7 @@ def job_note(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.JOBS_WRITE)
+@require_scope(Scope.JOBS_WRITE)
 def job_move(request: MemberRequest, ref: str) -> HttpResponse:
     """From one state to the next."""
     row = find(queries.jobs(request.business), ref)

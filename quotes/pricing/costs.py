@@ -8,7 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from catalogue.rules.price_rules import Category, PriceRules
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.common.money import rounded
 
 RunShares = Mapping[str, Fraction]
@@ -61,7 +61,9 @@ def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]
     """What is hired, by key of the price rules and number of days."""
     missing = [key for key in days if key not in rules.hire]
     if missing:
-        raise Refused(Fault(f"/hire/{key}", "hire.missing", f"There is no hire rate for {key}.") for key in missing)
+        raise InvalidDocument(
+            Fault(f"/hire/{key}", "hire.missing", f"There is no hire rate for {key}.") for key in missing
+        )
     return [
         CostLine(f"hire.{key}", Category.HIRE, rules.hire[key][0], count, "DAY", rules.hire[key][1])
         for key, count in days.items()
@@ -75,7 +77,7 @@ def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | No
 
 
 @dataclass(frozen=True, slots=True)
-class Delivery:
+class DeliveryCharge:
     """What a supplier asks for bringing goods of a value."""
 
     supplier: str
@@ -87,11 +89,11 @@ class Delivery:
         return f"{self.supplier} asks {fee} for goods of {self.goods:f}"
 
 
-def delivery_lines(deliveries: Iterable[Delivery]) -> list[CostLine]:
+def delivery_lines(deliveries: Iterable[DeliveryCharge]) -> list[CostLine]:
     """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
     rows = list(deliveries)
     asked = [one.fee for one in rows if one.fee]
     if not asked:
         return []
     total, count, why = sum(asked, Decimal(0)), Decimal(len(asked)), "; ".join(map(str, rows))
-    return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total, why=why)]
+    return [CostLine("delivery", Category.DELIVERY, "DeliveryCharge", count, "C62", total / count, cost=total, why=why)]

@@ -9,7 +9,7 @@ from typing import Any
 
 from catalogue.rules.discounts import DiscountRule, GivenTo
 from catalogue.rules.price_rules import PriceRules
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.pricing.price_lines import Discount
 
 NO_DISCOUNT = "none"
@@ -48,7 +48,7 @@ def _picked(key: str, rules: PriceRules) -> Discount | None:
     if key not in rules.discounts:
         known = ", ".join([*rules.discounts, NO_DISCOUNT])
         text = f"The price rules have no discount {key!r} today. Choose from: {known}."
-        raise Refused([Fault("/discount/rule", "discount.unknown", text)])
+        raise InvalidDocument([Fault("/discount/rule", "discount.unknown", text)])
     rule = rules.discounts[key]
     return Discount(rule.label, rule.percent, why=f"Price rule {rule.key}, picked on the quote")
 

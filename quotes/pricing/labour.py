@@ -14,7 +14,7 @@ from decimal import Decimal
 from catalogue.rules.labour_rules import ACTIVITIES
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.site_words import plain_word
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.fence import Bay, BuiltRun, HungGate, Post
 from fencing.model.measure import Form, Run
 from fencing.quantities.take_off import TakeOff
@@ -40,7 +40,7 @@ _LABELS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class LabourItem:
     """``quantity`` of an activity on a run (or retrofit), in the activity's unit; ``finer`` is the soil, height [mm] or kind.
 
     ``depth`` is that of holes [mm]; ``why`` tells how the quantity came about where it is not plain.
@@ -79,36 +79,36 @@ def is_cut_raked(bay: Bay) -> bool:
     return bay.tapered or (bay.form is Form.RAKED and bay.base[0] != bay.base[1])
 
 
-def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> Iterator[Work]:
-    yield Work("set_out", "", built.id, Decimal(len(posts)))
+def _posts(built: BuiltRun, run: Run, posts: list[Post], takeoff: TakeOff) -> Iterator[LabourItem]:
+    yield LabourItem("set_out", "", built.id, Decimal(len(posts)))
     soil = plain_word(run.soil or "")
     for depth, count in sorted(Counter(post.hole_depth for post in posts).items()):
-        yield Work("dig", soil, built.id, Decimal(count), depth)
+        yield LabourItem("dig", soil, built.id, Decimal(count), depth)
     top, bottom = diameters(takeoff.system)
     volume = sum(hole_volume(post.hole_depth, top, bottom) for post in posts)
-    yield Work("spoil", soil, built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
+    yield LabourItem("spoil", soil, built.id, rounded(Decimal(round(volume)).scaleb(-9), 3))
 
 
-def _bays(built: BuiltRun, takeoff: TakeOff) -> Iterator[Work]:
+def _bays(built: BuiltRun, takeoff: TakeOff) -> Iterator[LabourItem]:
     for bay in built.bays:
-        yield Work("erect", str(finished_height(bay)), built.id, _metres(bay.width))
-        yield Work("cut", "", built.id, Decimal(bay.count_cut_rails(takeoff.system.rails.stock)))
+        yield LabourItem("erect", str(finished_height(bay)), built.id, _metres(bay.width))
+        yield LabourItem("cut", "", built.id, Decimal(bay.count_cut_rails(takeoff.system.rails.stock)))
         if is_cut_raked(bay):
-            yield Work("rake", "", built.id, Decimal(1))
+            yield LabourItem("rake", "", built.id, Decimal(1))
 
 
-def _gate(gate: HungGate, run: str) -> Work:
-    return Work("gate", gate.kind, run, Decimal(1))
+def _gate(gate: HungGate, run: str) -> LabourItem:
+    return LabourItem("gate", gate.kind, run, Decimal(1))
 
 
-def _removal(run: Run) -> Iterator[Work]:
+def _removal(run: Run) -> Iterator[LabourItem]:
     if run.remove is not None and run.remove.length:
-        yield Work("remove", plain_word(run.remove.kind), run.id, _metres(run.remove.length))
+        yield LabourItem("remove", plain_word(run.remove.kind), run.id, _metres(run.remove.length))
 
 
-def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
+def work_of(takeoff: TakeOff) -> tuple[LabourItem, ...]:
     """Everything labour is paid by, run by run, in the order of the measure; rows of nothing are left out."""
-    works, seen = list[Work](), set[str]()
+    works, seen = list[LabourItem](), set[str]()
     measured = {run.id: run for run in takeoff.measure.runs}
     for built in takeoff.runs:
         run = measured[built.id]
@@ -116,17 +116,17 @@ def work_of(takeoff: TakeOff) -> tuple[Work, ...]:
         works += _bays(built, takeoff)
         works += [_gate(gate, built.id) for gate in built.gates]
         works += _removal(run)
-    works += [Work("retrofit", "", built.id, Decimal(len(built.bays))) for built in takeoff.retrofits]
+    works += [LabourItem("retrofit", "", built.id, Decimal(len(built.bays))) for built in takeoff.retrofits]
     return tuple(work for work in works if work.quantity)
 
 
-def _paid(takeoff: TakeOff, rules: PriceRules) -> tuple[Work, ...]:
+def _paid(takeoff: TakeOff, rules: PriceRules) -> tuple[LabourItem, ...]:
     """The work the business itself is paid for: spoil as loose as it is carted, nothing that a licensed contractor takes down."""
     works = (work for work in work_of(takeoff) if not (work.activity == "remove" and work.finer in rules.hazardous))
     return tuple(_loose(work, rules) if work.activity == "spoil" else work for work in works)
 
 
-def _loose(work: Work, rules: PriceRules) -> Work:
+def _loose(work: LabourItem, rules: PriceRules) -> LabourItem:
     """Spoil in the ground as the volume it takes once it is dug."""
     factor = rules.factors.loose(work.finer)
     where = f" {work.finer}" if work.finer else ""
@@ -134,31 +134,31 @@ def _loose(work: Work, rules: PriceRules) -> Work:
     return replace(work, finer="", quantity=rounded(work.quantity * factor, 3), why=why)
 
 
-def _grouped(works: tuple[Work, ...], rules: PriceRules) -> dict[tuple[str, Decimal | None], list[Work]]:
+def _grouped(works: tuple[LabourItem, ...], rules: PriceRules) -> dict[tuple[str, Decimal | None], list[LabourItem]]:
     """Works of one activity at one rate, together: they make one line."""
-    groups: dict[tuple[str, Decimal | None], list[Work]] = {}
+    groups: dict[tuple[str, Decimal | None], list[LabourItem]] = {}
     for work in works:
         groups.setdefault((work.activity, rules.labour_rate(work.activity, work.finer)), []).append(work)
     return groups
 
 
-def _label(activity: str, works: list[Work]) -> str:
+def _label(activity: str, works: list[LabourItem]) -> str:
     finer = list(dict.fromkeys(work.finer for work in works if work.finer))
     if activity == "erect":
         return f"{_LABELS[activity]}, up to {max(int(height) for height in finer)} mm high"
     return f"{_LABELS[activity]}, {', '.join(finer)}" if finer else _LABELS[activity]
 
 
-def _is_rated(work: Work, rules: PriceRules) -> bool:
+def _is_rated(work: LabourItem, rules: PriceRules) -> bool:
     """Whether a work is paid by itself: carting spoil and sawing are not where they have no rate."""
     return work.activity not in IF_RATED or work.activity in rules.labour
 
 
-def _why(works: list[Work]) -> str:
+def _why(works: list[LabourItem]) -> str:
     return "; ".join(work.why for work in works if work.why)
 
 
-def _missing(groups: dict[tuple[str, Decimal | None], list[Work]]) -> list[Fault]:
+def _missing(groups: dict[tuple[str, Decimal | None], list[LabourItem]]) -> list[Fault]:
     keys = dict.fromkeys(work.key for (_, rate), works in groups.items() if rate is None for work in works)
     return [
         Fault(f"/price_rules/labour/{key}", "labour.missing", f"The price rules have no labour rate for {key}.")
@@ -166,7 +166,7 @@ def _missing(groups: dict[tuple[str, Decimal | None], list[Work]]) -> list[Fault
     ]
 
 
-def _runs(works: list[Work]) -> dict[str, Decimal]:
+def _runs(works: list[LabourItem]) -> dict[str, Decimal]:
     totals: dict[str, Decimal] = {}
     for work in works:
         totals[work.run] = totals.get(work.run, Decimal(0)) + work.quantity
@@ -186,13 +186,13 @@ def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None 
     groups = _grouped(works, rules)
     missing = [*dig_faults(holes, rules, across), *_missing(groups)]
     if missing:
-        raise Refused(missing)
+        raise InvalidDocument(missing)
     lines = [_line(activity, rate or Decimal(0), group) for (activity, rate), group in groups.items()]
     set_out = [line for line in lines if line.key == "labour.set_out"]
     return [*set_out, *dig_lines(holes, rules, across), *lines[len(set_out) :], *_travel(rules, visits)]
 
 
-def _line(activity: str, rate: Decimal, group: list[Work]) -> CostLine:
+def _line(activity: str, rate: Decimal, group: list[LabourItem]) -> CostLine:
     return CostLine(
         f"labour.{group[0].key}",
         Category.LABOUR,
@@ -214,7 +214,7 @@ def _travel(rules: PriceRules, asked: Decimal | None) -> list[CostLine]:
 
 def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
     """Tipping of old fence and spoil, where the rules have a rate for it."""
-    groups: dict[str, list[Work]] = {}
+    groups: dict[str, list[LabourItem]] = {}
     for work in _paid(takeoff, rules):
         key = work.finer if work.activity == "remove" else work.activity
         if work.activity in {"remove", "spoil"} and key in rules.disposal:

@@ -17,7 +17,7 @@ _BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
 
 
 @dataclass(frozen=True, slots=True)
-class Bought:
+class MaterialPurchase:
     """What is ordered of one component: whole packs or stock lengths, at the supplier's price for that quantity.
 
     ``cost`` is what the order line comes to where it is not quantity times price; ``supplier`` is the code of who sells it,
@@ -91,7 +91,7 @@ def shares_by_run(takeoff: TakeOff, role: str, colour: str | None) -> dict[str, 
     return by_weight(_piece_weights(takeoff, role, colour, runs) or _counted_weights(takeoff, role))
 
 
-def material_lines(bought: Iterable[Bought], takeoff: TakeOff) -> list[CostLine]:
+def material_lines(bought: Iterable[MaterialPurchase], takeoff: TakeOff) -> list[CostLine]:
     """One costed line for each thing ordered, in the order given."""
     known: dict[tuple[str, str | None], Mapping[str, Fraction]] = {}
     lines = []

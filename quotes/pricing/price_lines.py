@@ -10,7 +10,7 @@ from fractions import Fraction
 from catalogue.rules.price_rules import Markup, PriceRules, TaxCode
 from quotes.pricing.costs import CostLine, by_weight
 from quotes.pricing.shares import Shares, overall, party_shares
-from shared.common.money import Sharing, Taxed, rounded, rounded_to_step
+from shared.common.money import Apportionment, TaxableAmount, rounded, rounded_to_step
 
 ZERO = Decimal(0)
 ADJUSTMENTS = ("discount", "least_charge", "rounding")
@@ -39,8 +39,8 @@ class PriceLine:
     why: str = ""
 
     @property
-    def taxed(self) -> Taxed:
-        return Taxed(self.net, self.tax.category, self.tax.rate)
+    def taxed(self) -> TaxableAmount:
+        return TaxableAmount(self.net, self.tax.category, self.tax.rate)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +169,7 @@ def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRu
     nets = {code: max(net_of([line for line in lines if line.tax.code == code]), ZERO) for code in taxes}
     parts = by_weight(nets) or {next(iter(taxes)): Fraction(1)}
     whole = overall(((line.net, line.parts) for line in lines), shares)
-    divided = Sharing(rules.digits, rules.odd_cent).share(adjustment.amount, parts)
+    divided = Apportionment(rules.digits, rules.odd_cent).share(adjustment.amount, parts)
     return [
         PriceLine(
             key=adjustment.kind if len(divided) == 1 else f"{adjustment.kind}.{code}",

@@ -12,32 +12,32 @@ from rest_framework.response import Response
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
 from fencing.buying.supplier_prices import Order
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, services
 from quotes.purchasing.api_fields import (
-    EVENT_SHAPE,
+    EVENT_SCHEMA,
     EVENTS,
-    ORDER_FULL_SHAPE,
+    ORDER_FULL_SCHEMA,
     ORDERS,
-    PLAN_SHAPE,
+    PLAN_SCHEMA,
     amount,
     number,
     order_full,
 )
-from quotes.purchasing.deliveries import send_back
+from quotes.purchasing.deliveries import return_goods
 from quotes.purchasing.draft_orders import change_draft, order_for, plan_jobs, start_order
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.order_lists import LISTED_SHAPE, WITH, with_lines
-from quotes.purchasing.purchase_plan import Plan
+from quotes.purchasing.order_lists import LISTED_SCHEMA, WITH, with_lines
+from quotes.purchasing.purchase_plan import PurchasePlan
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import today
 
-_MANY = {"type": "object", "properties": {"items": {"type": "array", "items": ORDER_FULL_SHAPE}}}
+_MANY = {"type": "object", "properties": {"items": {"type": "array", "items": ORDER_FULL_SCHEMA}}}
 
 
 class OwnOrder(Endpoint):
@@ -68,12 +68,12 @@ class Orders(OwnOrder):
         "with": WITH,
     }
 
-    @extend_schema(responses={200: page_of(LISTED_SHAPE)}, summary="Orders")
+    @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Orders")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return with_lines(self.page(lambda: queries.orders(self.business, asked), ORDERS, all_of=self.business), asked)
 
-    @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SHAPE}, summary="A new draft by hand")
+    @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SCHEMA}, summary="A new draft by hand")
     def post(self, request: Request) -> Response:
         body = self.read(serializers.OrderIn)
         supplier = _supplier(self, body.pop("supplier"))
@@ -88,7 +88,7 @@ class OrderPlan(Endpoint):
     scopes = {"POST": Scope.ORDERS_WRITE}
     computes_only = True
 
-    @extend_schema(request=serializers.PlanIn, responses={200: PLAN_SHAPE}, summary="Plan the buying for jobs")
+    @extend_schema(request=serializers.PlanIn, responses={200: PLAN_SCHEMA}, summary="Plan the buying for jobs")
     def post(self, request: Request) -> Response:
         body = self.read(serializers.PlanIn)
         found = _jobs(self, body["jobs"])
@@ -116,12 +116,12 @@ class OrderDetail(OwnOrder):
 
     scopes = {"GET": Scope.ORDERS_READ, "PATCH": Scope.ORDERS_WRITE}
 
-    @extend_schema(responses={200: ORDER_FULL_SHAPE}, summary="One order")
+    @extend_schema(responses={200: ORDER_FULL_SCHEMA}, summary="One order")
     def get(self, request: Request, ref: str) -> Response:
         order = self.order(ref)
         return self.one(order_full(order), order)
 
-    @extend_schema(request=serializers.OrderChange, responses={200: ORDER_FULL_SHAPE}, summary="Change a draft")
+    @extend_schema(request=serializers.OrderChange, responses={200: ORDER_FULL_SCHEMA}, summary="Change a draft")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.orders(self.business).select_related("supplier", "business")
         order = self.find_for_change(rows, ref)
@@ -146,7 +146,7 @@ class _Step(OwnOrder):
 class OrderPlacing(_Step):
     """Placing: the supplier gets to see the order."""
 
-    @extend_schema(request=serializers.PlacingIn, responses={200: ORDER_FULL_SHAPE}, summary="Place a draft")
+    @extend_schema(request=serializers.PlacingIn, responses={200: ORDER_FULL_SCHEMA}, summary="Place a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(serializers.PlacingIn)
         return self.told(services.place(order=self.seen(ref), actor=self.actor, **body))
@@ -155,7 +155,7 @@ class OrderPlacing(_Step):
 class OrderCancelling(_Step):
     """Cancelling, while nothing is on its way."""
 
-    @extend_schema(request=serializers.ReasonIn, responses={200: ORDER_FULL_SHAPE}, summary="Cancel an order")
+    @extend_schema(request=serializers.ReasonIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel an order")
     def post(self, request: Request, ref: str) -> Response:
         reason = self.read(serializers.ReasonIn)["reason"]
         return self.told(services.cancel(order=self.seen(ref), actor=self.actor, reason=reason))
@@ -164,10 +164,12 @@ class OrderCancelling(_Step):
 class OrderShortening(_Step):
     """Cancels what is outstanding of some lines."""
 
-    @extend_schema(request=serializers.ShortenIn, responses={200: ORDER_FULL_SHAPE}, summary="Cancel outstanding lines")
+    @extend_schema(
+        request=serializers.ShortenIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel outstanding lines"
+    )
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(serializers.ShortenIn)
-        order = services.cancel_rest(
+        order = services.cancel_outstanding(
             order=self.seen(ref), actor=self.actor, positions=body["lines"], reason=body["reason"]
         )
         return self.told(order)
@@ -176,7 +178,7 @@ class OrderShortening(_Step):
 class OrderClosing(_Step):
     """Files a received order."""
 
-    @extend_schema(request=None, responses={200: ORDER_FULL_SHAPE}, summary="Close a received order")
+    @extend_schema(request=None, responses={200: ORDER_FULL_SCHEMA}, summary="Close a received order")
     def post(self, request: Request, ref: str) -> Response:
         return self.told(services.close(order=self.seen(ref), actor=self.actor))
 
@@ -184,7 +186,7 @@ class OrderClosing(_Step):
 class OrderDecisions(_Step):
     """The owner's word on what a supplier would change."""
 
-    @extend_schema(request=serializers.DecisionsIn, responses={200: ORDER_FULL_SHAPE}, summary="Decide on changes")
+    @extend_schema(request=serializers.DecisionsIn, responses={200: ORDER_FULL_SCHEMA}, summary="Decide on changes")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(serializers.DecisionsIn)
         decisions = {one["line"]: one["agree"] for one in body["lines"]}
@@ -194,9 +196,9 @@ class OrderDecisions(_Step):
 class OrderReturns(_Step):
     """Sending goods back."""
 
-    @extend_schema(request=serializers.ReturnIn, responses={201: ORDER_FULL_SHAPE}, summary="Send goods back")
+    @extend_schema(request=serializers.ReturnIn, responses={201: ORDER_FULL_SCHEMA}, summary="Send goods back")
     def post(self, request: Request, ref: str) -> Response:
-        order, _ = send_back(order=self.seen(ref), actor=self.actor, **self.read(serializers.ReturnIn))
+        order, _ = return_goods(order=self.seen(ref), actor=self.actor, **self.read(serializers.ReturnIn))
         return self.told(order, 201)
 
 
@@ -206,7 +208,7 @@ class OrderEvents(OwnOrder):
     scopes = {"GET": Scope.ORDERS_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(EVENT_SHAPE)}, summary="Events of an order")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="Events of an order")
     def get(self, request: Request, ref: str) -> Response:
         return self.page(queries.events(self.order(ref)), EVENTS, by="id")
 
@@ -214,7 +216,7 @@ class OrderEvents(OwnOrder):
 def _supplier(endpoint: Endpoint, code: str) -> Supplier:
     found = suppliers(endpoint.business).select_related("business").filter(code=code).first()
     if found is None:
-        raise Refused([Fault("/supplier", "unknown", "There is no such supplier.")])
+        raise InvalidDocument([Fault("/supplier", "unknown", "There is no such supplier.")])
     return found
 
 
@@ -227,7 +229,7 @@ def _jobs(endpoint: Endpoint, refs: list[str]) -> list[Job]:
         if ref not in found
     ]
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return [found[ref] for ref in dict.fromkeys(refs)]
 
 
@@ -253,7 +255,7 @@ def _part(order: Order, currency: str) -> dict[str, Any]:
     }
 
 
-def _plan(plan: Plan, currency: str) -> dict[str, Any]:
+def _plan(plan: PurchasePlan, currency: str) -> dict[str, Any]:
     saving = plan.sourcing.saving
     return {
         "orders": [_part(order, currency) for order in plan.chosen(None).orders],

@@ -16,17 +16,17 @@ from quotes.purchasing.models import (
     Decision,
     Despatch,
     DespatchLine,
+    GoodsReceipt,
     GoodsReturn,
     LineJob,
-    LineReply,
     OrderLine,
-    Receipt,
+    OrderResponse,
+    OrderResponseLine,
     ReceiptLine,
-    Reply,
     SupplierOrder,
 )
 from quotes.purchasing.order_totals import taxes
-from shared.api.row_serializer import AsStored, Money, Places, Short, named, short
+from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names, short
 from shared.common.money import stated
 
 MONEY = {"type": "string", "pattern": r"^-?\d+(\.\d+)?$"}
@@ -49,16 +49,16 @@ LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
 _OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")
 MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
-ORDERS = AsStored(
+ORDERS = RowSerializer(
     {
-        **named(*_PLAIN),
+        **same_names(*_PLAIN),
         **{name: Money(name) for name in _AMOUNTS},
         "supplier": {"code": "supplier__code", "name": "supplier__name"},
         "business": {"ref": "business__ref", "name": "business__name"},
     },
-    Places(("currency",)),
+    MoneyPlaces(("currency",)),
 )
-EVENTS = AsStored(
+EVENTS = RowSerializer(
     {
         "ref": "ref",
         "type": "kind",
@@ -70,26 +70,26 @@ EVENTS = AsStored(
     }
 )
 """``sequence`` counts within an order, so late and double ones can be put in order."""
-STOCK = AsStored(
+STOCK = RowSerializer(
     {
-        **named("ref", "kind", "place", "note", "updated_at"),
+        **same_names("ref", "kind", "place", "note", "updated_at"),
         "component": "component__sku",
         "label": "component__label",
         "role": "component__role",
         "finish": "component__finish__code",
         "length_mm": Coalesce("length_mm", "component__length_mm"),
-        "quantity": Short("quantity"),
-        "held": Short("held"),
-        "free": Short(F("quantity") - F("held")),
+        "quantity": TrimmedDecimal("quantity"),
+        "held": TrimmedDecimal("held"),
+        "free": TrimmedDecimal(F("quantity") - F("held")),
         "from_job": "from_job__number",
     }
 )
 """``free`` is what is not kept for a job."""
-STOCK_MOVES = AsStored({**named(*MOVE), "quantity": Short("quantity")})
-HOLDS = AsStored(
+STOCK_MOVES = RowSerializer({**same_names(*MOVE), "quantity": TrimmedDecimal("quantity")})
+HOLDS = RowSerializer(
     {
-        **named("ref", "state"),
-        "quantity": Short("quantity"),
+        **same_names("ref", "state"),
+        "quantity": TrimmedDecimal("quantity"),
         "item": {"ref": "item__ref", "component": "item__component__sku", "length_mm": "item__length_mm"},
         "job": {"ref": "job__ref", "number": "job__number"},
         "created_at": "created_at",
@@ -114,7 +114,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     business, currency = order.business, order.currency
     lines = list(OrderLine.objects.of(business).filter(order=order).order_by("position"))
     parts = _parts(order) if own else {}
-    waiting = LineReply.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
+    waiting = OrderResponseLine.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
     proposals = {row.line_id: row for row in waiting}
     told = [_line(line, proposals.get(line.pk), currency) for line in lines]
     if own:
@@ -148,7 +148,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     }
 
 
-def _line(line: OrderLine, proposal: LineReply | None, currency: str) -> dict[str, Any]:
+def _line(line: OrderLine, proposal: OrderResponseLine | None, currency: str) -> dict[str, Any]:
     asked = line.quantity - line.cancelled
     packs, loose = divmod(asked, line.pack)
     return {
@@ -181,7 +181,7 @@ def _parts(order: SupplierOrder) -> dict[int, list[dict[str, str]]]:
 
 
 def _replies(order: SupplierOrder) -> list[dict[str, Any]]:
-    rows = Reply.objects.of(order.business).filter(order=order).order_by("id")
+    rows = OrderResponse.objects.of(order.business).filter(order=order).order_by("id")
     return [
         {
             "ref": row.ref,
@@ -250,16 +250,16 @@ def receipts_of(order: SupplierOrder) -> list[dict[str, Any]]:
     lines = _grouped(found, "receipt_id", names)
     return [
         {"docket": row.docket, "received": row.received_on, "who": row.who, "note": row.note, "lines": lines[row.pk]}
-        for row in Receipt.objects.of(order.business).filter(order=order).order_by("id")
+        for row in GoodsReceipt.objects.of(order.business).filter(order=order).order_by("id")
     ]
 
 
 _BUSINESS = shape(("ref", "name"))
 _SUPPLIER = shape(("code", "name"))
-ORDER_SHAPE = shape(
+ORDER_SCHEMA = shape(
     _PLAIN, changed=WHOLE, deliver_by=DATE, **dict.fromkeys(_AMOUNTS, MONEY), supplier=_SUPPLIER, business=_BUSINESS
 )
-_LINE_SHAPE = shape(
+_LINE_SCHEMA = shape(
     (*LINE, "mass_kg", "pack", "packs", "loose", *_QUANTITIES),
     line=WHOLE,
     length_mm={"type": ["integer", "null"]},
@@ -270,7 +270,7 @@ _LINE_SHAPE = shape(
     proposal={"type": ["object", "null"], "additionalProperties": True},
 )
 _MANY = {"type": "array", "items": DOCUMENT}
-ORDER_FULL_SHAPE = shape(
+ORDER_FULL_SCHEMA = shape(
     (*_PLAIN, "note", "deliver_from"),
     changed=WHOLE,
     deliver_by=DATE,
@@ -282,22 +282,22 @@ ORDER_FULL_SHAPE = shape(
     seller={"type": ["object", "null"], "additionalProperties": True},
     deliver_to=DOCUMENT,
     taxes=_MANY,
-    lines={"type": "array", "items": _LINE_SHAPE},
+    lines={"type": "array", "items": _LINE_SCHEMA},
     replies=_MANY,
     despatches=_MANY,
     returns=_MANY,
     receipts=_MANY,
 )
-EVENT_SHAPE = shape(("ref", "type", "text"), time=TIME, sequence=WHOLE, order=shape(("ref", "number")), facts=DOCUMENT)
-STOCK_SHAPE = shape(
+EVENT_SCHEMA = shape(("ref", "type", "text"), time=TIME, sequence=WHOLE, order=shape(("ref", "number")), facts=DOCUMENT)
+STOCK_SCHEMA = shape(
     ("ref", "kind", "place", "note", "updated_at", "component", "label", "role", "quantity", "held", "free"),
     finish={"type": ["string", "null"]},
     length_mm={"type": ["integer", "null"]},
     from_job={"type": ["string", "null"]},
 )
-MOVE_SHAPE = shape(MOVE)
-HOLD_SHAPE = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
-PLAN_SHAPE = shape(
+MOVE_SCHEMA = shape(MOVE)
+HOLD_SCHEMA = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
+PLAN_SCHEMA = shape(
     ("saving_together", "saving_by_splitting", "gap_by_splitting"),
     gap_ppm=WHOLE,
     orders=_MANY,

@@ -22,7 +22,7 @@ urlpatterns = [
     path("deliveries/<str:ref>", delivery_api.DeliveryDetail.as_view()),
     path("deliveries/<str:ref>/receipts", delivery_api.DeliveryReceipts.as_view()),
     path("jobs/<str:ref>/saw-sheet.pdf", saw_sheet_api.SawSheet.as_view()),
-    path("stock", stock_api.Stock.as_view()),
+    path("stock", stock_api.StockListView.as_view()),
     path("stock/<str:ref>", stock_api.StockDetail.as_view()),
     path("stock/<str:ref>/taking", stock_api.StockTaking.as_view()),
     path("stock/<str:ref>/moves", stock_api.StockMoves.as_view()),

@@ -5,9 +5,9 @@ from django.apps import AppConfig
 from shared.common.lazy_import import at_first_call
 
 
-class OrdersConfig(AppConfig):
+class PurchasingConfig(AppConfig):
     name = "quotes.purchasing"
-    label = "orders"
+    label = "purchasing"
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
@@ -16,4 +16,4 @@ class OrdersConfig(AppConfig):
         from quotes.jobs.state_hooks import follows
 
         tells_ordered(at_first_call("quotes.purchasing.queries.ordered"))
-        follows(JobState.CANCELLED, at_first_call("quotes.purchasing.stock_services.let_go"))
+        follows(JobState.CANCELLED, at_first_call("quotes.purchasing.stock_services.release_reservations"))

@@ -7,9 +7,9 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import Article, Market, Sold
-from fencing.buying.stock_options import CountedItem, MadeItem, StockItem
-from fencing.buying.stock_options import Market as Offered
+from catalogue.engine.purchase_options import Article, PurchaseOptions, SupplierListing
+from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption
+from fencing.buying.stock_options import StockOptions as Offered
 from fencing.model.pieces import Piece, Quantity, Why
 from fencing.quantities.comparison_prices import PIECE_ROLES
 
@@ -33,7 +33,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
     ]
 
 
-def read_quantities(takeoff: Mapping[str, Any], market: Market) -> list[Quantity]:
+def read_quantities(takeoff: Mapping[str, Any], market: PurchaseOptions) -> list[Quantity]:
     """Quantities of a frozen take-off in sale units; concrete that is sold in bags is counted in those that are bought."""
     return [_in_bags(_quantity(row), market) for row in takeoff["quantities"]]
 
@@ -44,7 +44,7 @@ def _quantity(row: Mapping[str, Any]) -> Quantity:
     return Quantity(row["role"], row["component"], row["colour"], row["unit"], net, allowance, total, why)
 
 
-def _in_bags(row: Quantity, market: Market) -> Quantity:
+def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
     """In bags of the component that is named, otherwise of the one that costs least for the whole; it is named from then on."""
     choices = [
         (one.sku != row.component, bags * best.price, one.sku, bags, one.bag_yield)
@@ -66,7 +66,9 @@ def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
     return widths.pop() if len(widths) == 1 else None
 
 
-def offered(market: Market, on_hand: Iterable[StockItem], kerf: int, strips: int | None = None) -> Offered:
+def offered(
+    market: PurchaseOptions, on_hand: Iterable[StockLengthOption], kerf: int, strips: int | None = None
+) -> Offered:
     """The market at the cheapest supplier's price of each article, with the yard's stock in it.
 
     ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere.
@@ -91,14 +93,14 @@ def _width(article: Article, strips: int | None) -> int | None:
     return strips if article.role == "sheet" else None
 
 
-def _length(article: Article, best: Sold, width: int | None) -> StockItem:
+def _length(article: Article, best: SupplierListing, width: int | None) -> StockLengthOption:
     whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
     length = article.length or 0
-    return StockItem(
+    return StockLengthOption(
         article.sku, article.role, article.colour, length, best.price, width=width, keep=KEPT_FROM, pack=whole
     )
 
 
-def cheapest(offers: Iterable[Sold]) -> Sold | None:
+def cheapest(offers: Iterable[SupplierListing]) -> SupplierListing | None:
     """The offer of the least price; of equal ones that of the first supplier by code."""
     return min(offers, key=lambda one: (one.price, one.supplier), default=None)

@@ -9,20 +9,20 @@ from decimal import ROUND_DOWN, Decimal
 from catalogue.models import Component
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job
-from quotes.purchasing.models import Hold, HoldState, LineJob, OrderLine, State, StockMove
+from quotes.purchasing.models import LineJob, OrderLine, OrderState, Reservation, ReservationState, StockMovement
 from quotes.purchasing.purchase_plan import OnHand
 
 ZERO = Decimal(0)
 Key = tuple[str, int | None]
 
 
-def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
+def committed_quantities(jobs: Sequence[Job]) -> list[OnHand]:
     """What is these jobs' own: ordered and neither cancelled nor sent back, kept in the yard, or taken from there.
 
     What they gave back to the yard is theirs no more: it lies there free, is kept for them anew, or went elsewhere.
     """
     business = jobs[0].business
-    lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
+    lines = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=OrderState.CANCELLED)
     found: list[OnHand] = []
     parts: dict[int, Decimal] = {}
     ordered: dict[int, OrderLine] = {}
@@ -33,24 +33,26 @@ def spoken_for(jobs: Sequence[Job]) -> list[OnHand]:
         # the jobs' parts together: half a sheet here and half a sheet there is a sheet
         kept = parts[line.pk] * (line.quantity - line.cancelled - line.credited) / line.quantity
         found += _lying(line.component, line.length_mm, kept)
-    holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
+    holds = Reservation.objects.of(business).filter(
+        job__in=jobs, state__in=[ReservationState.HELD, ReservationState.USED]
+    )
     for hold in holds.select_related("item__component__finish").order_by("id"):
         found += _lying(hold.item.component, hold.item.length_mm, hold.quantity)
-    moves = StockMove.objects.of(business).filter(job__in=jobs, kind="in")
+    moves = StockMovement.objects.of(business).filter(job__in=jobs, kind="in")
     back: list[OnHand] = []
     for move in moves.select_related("item__component__finish").order_by("id"):
         back += _lying(move.item.component, move.item.length_mm, move.quantity)
-    return without(merged(found), merged(back))
+    return subtract_returns(merged(found), merged(back))
 
 
-def without(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
+def subtract_returns(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHand]:
     """``own`` less what came back of it: a whole one is gone, a bar of which a remnant came back is shorter by that.
 
     The remnant is taken to be of the shortest bar that holds it. The saw cut between is left on the bar, so that what was cut
     from it fits on it still.
 
     >>> bars, remnant = (OnHand("R", "rail", None, long, Decimal(have)) for long, have in ((6000, 3), (1500, 1)))
-    >>> [(one.length, str(one.have)) for one in without([bars], [remnant])]
+    >>> [(one.length, str(one.have)) for one in subtract_returns([bars], [remnant])]
     [(4500, '1'), (6000, '2')]
     """
     left = {(one.sku, one.length): one for one in own}
@@ -94,7 +96,7 @@ def merged(items: Iterable[OnHand]) -> list[OnHand]:
     return list(found.values())
 
 
-def beyond(taken: Mapping[Key, Decimal], own: Iterable[OnHand]) -> dict[Key, Decimal]:
+def not_committed(taken: Mapping[Key, Decimal], own: Iterable[OnHand]) -> dict[Key, Decimal]:
     """What of a plan's takings is not the jobs' own yet, and so has to be kept for them."""
     have = {(one.sku, one.length): one.have for one in own}
     left = {key: quantity - have.get(key, ZERO) for key, quantity in taken.items()}

@@ -12,23 +12,23 @@ from django.db import transaction
 
 from catalogue.rules.units import whole_fault
 from fencing.buying.packs import plain
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.purchasing import order_totals
 from quotes.purchasing.api_fields import amount
 from quotes.purchasing.models import (
-    Answer,
     Despatch,
     DespatchLine,
+    GoodsReceipt,
     GoodsReturn,
     OrderLine,
-    Receipt,
+    OrderResponseStatus,
+    OrderState,
     ReceiptLine,
-    State,
     SupplierOrder,
 )
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
 from quotes.purchasing.order_responses import fingerprint
-from quotes.purchasing.services import OPEN, end_done, named, settle
+from quotes.purchasing.services import OPEN, lines_by_position, supersede_finished, update_order_state
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database.numbering import next_number
@@ -37,7 +37,7 @@ ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class DespatchLineData:
     """So much of one line on the lorry; ``reason`` is why the rest is outstanding."""
 
     line: int
@@ -46,18 +46,18 @@ class Loaded:
 
 
 @dataclass(frozen=True, slots=True)
-class Docket:
+class DespatchData:
     """What a supplier says is on the lorry; ``number`` is the supplier's own."""
 
     number: str
-    lines: tuple[Loaded, ...]
+    lines: tuple[DespatchLineData, ...]
     despatched: date | None = None
     arrives: date | None = None
     note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Counted:
+class ReceivedLine:
     """Quantity of one line that arrived, and how much of it is damaged. ``damaged`` is part of ``arrived``."""
 
     line: int
@@ -71,17 +71,17 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
-class Count:
+class ReceiptData:
     """What was counted of one docket."""
 
     docket: str
     received: date
-    lines: tuple[Counted, ...]
+    lines: tuple[ReceivedLine, ...]
     note: str = ""
 
 
 @transaction.atomic
-def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
+def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tuple[SupplierOrder, Despatch, bool]:
     """Takes a docket in; says whether it was new. Despatching what was not replied to accepts it.
 
     It is a fact, so it waits for nothing: what is on it goes as it was ordered, whatever was proposed.
@@ -95,7 +95,7 @@ def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[Sup
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = named(lines, [one.line for one in docket.lines])
+    meant = lines_by_position(lines, [one.line for one in docket.lines])
     _check_docket(meant, docket)
     found = Despatch.objects.of(order.business).create(
         order=order,
@@ -111,17 +111,17 @@ def despatch(*, order: SupplierOrder, docket: Docket, actor: Actor) -> tuple[Sup
         DespatchLine.objects.of(order.business).create(
             despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.reason[:500]
         )
-    end_done(order, meant)
-    if order.answer == Answer.NONE:
-        order.answer = Answer.WHOLE
+    supersede_finished(order, meant)
+    if order.answer == OrderResponseStatus.NONE:
+        order.answer = OrderResponseStatus.WHOLE
     order.save()
-    move(order, State.DESPATCHED)
+    move(order, OrderState.DESPATCHED)
     facts = {"despatch": docket.number, "lines": {str(one.line): str(one.quantity) for one in docket.lines}}
     note(order, "order.despatched", f"Despatch {docket.number} is on its way.", actor, facts)
     return order, found, True
 
 
-def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
+def _check_docket(meant: Sequence[OrderLine], docket: DespatchData) -> None:
     faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
     for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
         free = line.outstanding - line.on_the_way
@@ -131,13 +131,13 @@ def _check_docket(meant: Sequence[OrderLine], docket: Docket) -> None:
             text = f"Line {line.position} has {free} to be despatched."
             faults.append(Fault(f"/lines/{place}/quantity", "range", text))
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
 
 
 @transaction.atomic
 def receive(
-    *, order: SupplierOrder, count: Count, actor: Actor, more_than_docket: bool = False
-) -> tuple[SupplierOrder, Receipt, bool]:
+    *, order: SupplierOrder, count: ReceiptData, actor: Actor, more_than_docket: bool = False
+) -> tuple[SupplierOrder, GoodsReceipt, bool]:
     """Record the count of one docket: sound pieces are received, damaged and missing ones stay outstanding.
 
     The same docket again is the same receipt. A docket that was not announced is accepted too. More than the docket states
@@ -145,19 +145,19 @@ def receive(
     """
     order = locked(order)
     sha256 = fingerprint(count)
-    before = Receipt.objects.of(order.business).filter(order=order, docket=count.docket).first()
+    before = GoodsReceipt.objects.of(order.business).filter(order=order, docket=count.docket).first()
     if before is not None:
         if before.sha256 != sha256:
-            raise Problem("conflict", f"Docket {count.docket} was received with other figures.")
+            raise Problem("conflict", f"DespatchData {count.docket} was received with other figures.")
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = named(lines, [one.line for one in count.lines])
+    meant = lines_by_position(lines, [one.line for one in count.lines])
     announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
     expected = _expected(announced)
     if faults := list(_count_faults(meant, count, expected if announced else None, more=more_than_docket)):
-        raise Refused(faults)
-    receipt = Receipt.objects.of(order.business).create(
+        raise InvalidDocument(faults)
+    receipt = GoodsReceipt.objects.of(order.business).create(
         order=order,
         despatch=announced,
         docket=count.docket,
@@ -167,13 +167,13 @@ def receive(
         sha256=sha256,
     )
     rows = _count_in(receipt, lines, count, expected)
-    end_done(order, lines)
+    supersede_finished(order, lines)
     order_totals.store(order, lines)
-    if order.state != State.DESPATCHED and any(line.outstanding for line in lines):
-        move(order, State.DESPATCHED)
-    settle(order, lines)
+    if order.state != OrderState.DESPATCHED and any(line.outstanding for line in lines):
+        move(order, OrderState.DESPATCHED)
+    update_order_state(order, lines)
     facts = {"docket": count.docket, "lines": [_fact(row) for row in rows]}
-    note(order, "order.received", _told(count, rows), actor, facts)
+    note(order, "order.received", _audit_text(count, rows), actor, facts)
     return order, receipt, True
 
 
@@ -181,7 +181,7 @@ MORE = "more_than_docket"
 
 
 def _count_faults(
-    meant: Sequence[OrderLine], count: Count, docketed: Mapping[int, Decimal] | None, *, more: bool
+    meant: Sequence[OrderLine], count: ReceiptData, docketed: Mapping[int, Decimal] | None, *, more: bool
 ) -> Iterator[Fault]:
     for place, (line, counted) in enumerate(zip(meant, count.lines, strict=True)):
         at = f"/lines/{place}"
@@ -209,7 +209,7 @@ def _expected(announced: Despatch | None) -> dict[int, Decimal]:
 
 
 def _count_in(
-    receipt: Receipt, lines: Sequence[OrderLine], count: Count, expected: Mapping[int, Decimal]
+    receipt: GoodsReceipt, lines: Sequence[OrderLine], count: ReceiptData, expected: Mapping[int, Decimal]
 ) -> list[ReceiptLine]:
     counted = {one.line: one for one in count.lines}
     rows: list[ReceiptLine] = []
@@ -218,7 +218,7 @@ def _count_in(
         docketed = expected.get(line.pk, ZERO)
         if one is None and not docketed:
             continue
-        one = one or Counted(line.position, ZERO)
+        one = one or ReceivedLine(line.position, ZERO)
         good = min(one.sound, line.outstanding)
         line.received += good
         line.outstanding -= good
@@ -245,18 +245,18 @@ def _fact(row: ReceiptLine) -> dict[str, Any]:
     return {"line": row.line.position, **{name: plain(getattr(row, name)) for name in names}}
 
 
-def _told(count: Count, rows: Sequence[ReceiptLine]) -> str:
+def _audit_text(count: ReceiptData, rows: Sequence[ReceiptLine]) -> str:
     odd = [
         f"line {row.line.position} {word} {plain(getattr(row, word))}"
         for row in rows
         for word in ("short", "over", "damaged")
         if getattr(row, word)
     ]
-    return f"Docket {count.docket} received{': ' + ', '.join(odd) if odd else ' in order'}."
+    return f"DespatchData {count.docket} received{': ' + ', '.join(odd) if odd else ' in order'}."
 
 
 @transaction.atomic
-def send_back(
+def return_goods(
     *, order: SupplierOrder, line: int, quantity: Decimal, replace: bool, reason: str, actor: Actor
 ) -> tuple[SupplierOrder, GoodsReturn]:
     """Send goods back: to be replaced, so that they are outstanding again, or for credit.
@@ -265,14 +265,14 @@ def send_back(
     what came beyond the order, which was never to be paid for and brings no credit.
     """
     order = locked(order)
-    require(order, State.DESPATCHED, State.RECEIVED)
+    require(order, OrderState.DESPATCHED, OrderState.RECEIVED)
     lines = lines_of(order)
-    [row] = named(lines, [line], "")
+    [row] = lines_by_position(lines, [line], "")
     if part := whole_fault(row.unit, quantity, "/quantity"):
-        raise Refused([part])
+        raise InvalidDocument([part])
     there = row.received + row.over + row.damaged - row.returned
     if not ZERO < quantity <= there:
-        raise Refused([Fault("/quantity", "range", f"Up to {plain(there)} of line {line} are here.")])
+        raise InvalidDocument([Fault("/quantity", "range", f"Up to {plain(there)} of line {line} are here.")])
     before = order_totals.kept_net(order, row)
     (_replace if replace else _credit)(row, quantity)
     row.save()
@@ -289,8 +289,8 @@ def send_back(
         who=actor.name[:160],
     )
     if any(one.outstanding for one in lines):
-        move(order, State.DESPATCHED)
-    settle(order, lines)
+        move(order, OrderState.DESPATCHED)
+    update_order_state(order, lines)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}
     facts["credit"] = amount(returned.credit, order.currency)
     note(
@@ -313,7 +313,7 @@ def _replace(row: OrderLine, quantity: Decimal) -> None:
     bad = min(quantity, _damaged_here(row))
     sound = row.received - row.credited
     if quantity - bad > sound:
-        raise Refused([Fault("/quantity", "range", f"Only {plain(sound + bad)} can be replaced.")])
+        raise InvalidDocument([Fault("/quantity", "range", f"Only {plain(sound + bad)} can be replaced.")])
     row.damaged -= bad
     row.received -= quantity - bad
     row.outstanding += quantity - bad

@@ -10,8 +10,8 @@ from quotes.purchasing import serializers
 from quotes.purchasing.deliveries import receive
 from quotes.purchasing.delivery_queries import (
     DELIVERIES,
-    DELIVERY_FULL_SHAPE,
-    DELIVERY_SHAPE,
+    DELIVERY_FULL_SCHEMA,
+    DELIVERY_SCHEMA,
     deliveries,
     delivery_document,
 )
@@ -40,7 +40,7 @@ class Deliveries(_DeliveryEndpoint):
     paged = True
     parameters = {"state": "placed, acknowledged, despatched, received or closed."}
 
-    @extend_schema(responses={200: page_of(DELIVERY_SHAPE)}, summary="List deliveries")
+    @extend_schema(responses={200: page_of(DELIVERY_SCHEMA)}, summary="List deliveries")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         states = {"state": state_asked(asked)} if asked.get("state") else {}
@@ -52,7 +52,7 @@ class DeliveryDetail(_DeliveryEndpoint):
 
     scopes = {"GET": Scope.DELIVERIES_READ}
 
-    @extend_schema(responses={200: DELIVERY_FULL_SHAPE}, summary="Read a delivery")
+    @extend_schema(responses={200: DELIVERY_FULL_SCHEMA}, summary="Read a delivery")
     def get(self, request: Request, ref: str) -> Response:
         return self.answer(self.order(ref))
 
@@ -65,7 +65,7 @@ class DeliveryReceipts(_DeliveryEndpoint):
 
     @extend_schema(
         request=serializers.CountIn,
-        responses={201: DELIVERY_FULL_SHAPE},
+        responses={201: DELIVERY_FULL_SCHEMA},
         summary="Count a docket",
         description=(
             "`arrived` counts every piece of a line, damaged ones too; `damaged` is the part of it that is not sound. "

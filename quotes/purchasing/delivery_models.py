@@ -8,10 +8,10 @@ from django.db import models
 from django.db.models import Q
 
 from quotes.purchasing.order_models import OrderLine, SupplierOrder, decimals, money
-from shared.models import Owned
+from shared.models import BusinessOwned
 
 
-class Reply(Owned):
+class OrderResponse(BusinessOwned):
     """A supplier's word on an order: ``code`` is AB seen, AP accepted, RE refused, CA with changes line by line."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="replies")
@@ -32,7 +32,7 @@ class Reply(Owned):
         return f"{self.number} {self.code}"
 
 
-class Said(models.TextChoices):
+class LineAction(models.TextChoices):
     ACCEPT = "accept", "accepted"
     REFUSE = "refuse", "refused"
     CHANGE = "change", "changed"
@@ -46,12 +46,12 @@ class Decision(models.TextChoices):
     OVERTAKEN = "overtaken", "overtaken by a later reply"
 
 
-class LineReply(Owned):
+class OrderResponseLine(BusinessOwned):
     """A supplier's word on one line. A price or a date that differs waits for the owner's word."""
 
-    reply = models.ForeignKey(Reply, on_delete=models.CASCADE, related_name="lines")
+    reply = models.ForeignKey(OrderResponse, on_delete=models.CASCADE, related_name="lines")
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="replies")
-    said = models.CharField(max_length=6, choices=Said)
+    said = models.CharField(max_length=6, choices=LineAction)
     reason = models.CharField(max_length=500, blank=True)
     quantity = models.DecimalField(max_digits=14, decimal_places=3, null=True, blank=True)
     price = models.DecimalField(max_digits=16, decimal_places=4, null=True, blank=True)
@@ -61,7 +61,7 @@ class LineReply(Owned):
     class Meta:
         verbose_name_plural = "line replies"
         constraints = [
-            models.CheckConstraint(condition=Q(said__in=Said.values), name="line_reply_known"),
+            models.CheckConstraint(condition=Q(said__in=LineAction.values), name="line_reply_known"),
             models.CheckConstraint(condition=Q(decision__in=Decision.values), name="line_reply_decision_known"),
             models.UniqueConstraint(
                 fields=["business", "line"], condition=Q(decision="waiting"), name="line_reply_one_waiting"
@@ -72,7 +72,7 @@ class LineReply(Owned):
         return f"{self.said} {self.line_id}"
 
 
-class Despatch(Owned):
+class Despatch(BusinessOwned):
     """A docket: what a supplier says is on the lorry."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="despatches")
@@ -90,7 +90,7 @@ class Despatch(Owned):
         return self.number
 
 
-class DespatchLine(Owned):
+class DespatchLine(BusinessOwned):
     """Quantity of one line on a docket."""
 
     despatch = models.ForeignKey(Despatch, on_delete=models.CASCADE, related_name="lines")
@@ -108,7 +108,7 @@ class DespatchLine(Owned):
         return f"{self.quantity} of line {self.line_id}"
 
 
-class Receipt(Owned):
+class GoodsReceipt(BusinessOwned):
     """What was counted when a docket's goods came. ``despatch`` is None where the supplier announced nothing."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="receipts")
@@ -126,13 +126,13 @@ class Receipt(Owned):
         return self.docket
 
 
-class ReceiptLine(Owned):
+class ReceiptLine(BusinessOwned):
     """The count of one line: ``quantity`` sound and ``damaged`` pieces arrived; ``expected`` is what the docket states.
 
     ``short`` is missing from the docket, ``over`` is sound and beyond what was ordered.
     """
 
-    receipt = models.ForeignKey(Receipt, on_delete=models.CASCADE, related_name="lines")
+    receipt = models.ForeignKey(GoodsReceipt, on_delete=models.CASCADE, related_name="lines")
     line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="receipts")
     expected = decimals()
     quantity = decimals()
@@ -160,7 +160,7 @@ class ReceiptLine(Owned):
         return self.quantity + self.damaged
 
 
-class GoodsReturn(Owned):
+class GoodsReturn(BusinessOwned):
     """What was sent back: to be replaced, or for ``credit``, the net amount that is no longer to be paid."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="returns")

@@ -13,19 +13,27 @@ from django.db.models import Q
 from quotes.jobs.api_fields import DATE, DOCUMENT, shape
 from quotes.jobs.models import Job
 from quotes.purchasing.api_fields import despatches_of, number, receipts_of
-from quotes.purchasing.models import Hold, HoldState, LineJob, OrderLine, Receipt, State, SupplierOrder
-from shared.api.row_serializer import AsStored, named
+from quotes.purchasing.models import (
+    GoodsReceipt,
+    LineJob,
+    OrderLine,
+    OrderState,
+    Reservation,
+    ReservationState,
+    SupplierOrder,
+)
+from shared.api.row_serializer import RowSerializer, same_names
 from shared.business.business_owned import OwnedQuerySet
 from shared.common.dates import write_day
 from shared.models import Business
 
 ZERO = Decimal(0)
-COMING = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
-COUNTED = (State.RECEIVED, State.CLOSED)
+COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
+COUNTED = (OrderState.RECEIVED, OrderState.CLOSED)
 _ORDER = ("ref", "number", "state", "deliver_by", "promised_on", "updated_at")
 _LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit")
 _QUANTITIES = ("quantity", "received", "outstanding", "on_the_way", "damaged")
-DELIVERIES = AsStored({**named(*_ORDER), "supplier": {"code": "supplier__code", "name": "supplier__name"}})
+DELIVERIES = RowSerializer({**same_names(*_ORDER), "supplier": {"code": "supplier__code", "name": "supplier__name"}})
 
 
 def deliveries(business: Business) -> OwnedQuerySet[SupplierOrder]:
@@ -67,7 +75,7 @@ def delivery_document(order: SupplierOrder) -> dict[str, Any]:
 
 
 def _dockets(order: SupplierOrder) -> list[dict[str, Any]]:
-    counted = set(Receipt.objects.of(order.business).filter(order=order).values_list("docket", flat=True))
+    counted = set(GoodsReceipt.objects.of(order.business).filter(order=order).values_list("docket", flat=True))
     names = ("number", "despatched", "arrives", "lines")
     return [
         {**{name: docket[name] for name in names}, "counted": docket["number"] in counted}
@@ -75,9 +83,9 @@ def _dockets(order: SupplierOrder) -> list[dict[str, Any]]:
     ]
 
 
-DELIVERY_SHAPE = shape(_ORDER, deliver_by=DATE, supplier=shape(("code", "name")))
+DELIVERY_SCHEMA = shape(_ORDER, deliver_by=DATE, supplier=shape(("code", "name")))
 _LIST = {"type": "array", "items": DOCUMENT}
-DELIVERY_FULL_SHAPE = shape(
+DELIVERY_FULL_SCHEMA = shape(
     _ORDER,
     deliver_by=DATE,
     supplier=shape(("code", "name")),
@@ -119,18 +127,20 @@ class Material:
 
 def material_of(business: Business, jobs: Sequence[Job]) -> Mapping[int, Material]:
     """Return for each job, by row id, how much of its material is here."""
-    parts = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=State.CANCELLED)
+    parts = LineJob.objects.of(business).filter(job__in=jobs).exclude(line__order__state=OrderState.CANCELLED)
     lines: dict[int, list[OrderLine]] = {job.pk: [] for job in jobs}
     for part in parts.select_related("line__order").order_by("id"):
         lines[part.job_id].append(part.line)
-    holds = Hold.objects.of(business).filter(job__in=jobs, state__in=[HoldState.HELD, HoldState.USED])
+    holds = Reservation.objects.of(business).filter(
+        job__in=jobs, state__in=[ReservationState.HELD, ReservationState.USED]
+    )
     kept = list(holds.values_list("job_id", flat=True))
     return {job.pk: _material(lines[job.pk], kept.count(job.pk)) for job in jobs}
 
 
 def _material(lines: Iterable[OrderLine], kept: int) -> Material:
     asked = [line for line in lines if line.quantity > line.cancelled]
-    placed = [line for line in asked if line.order.state != State.DRAFT]
+    placed = [line for line in asked if line.order.state != OrderState.DRAFT]
     waiting = [line for line in placed if line.outstanding]
     days = [day for line in waiting if (day := line.due_on or line.order.promised_on or line.order.deliver_by)]
     return Material(

@@ -13,7 +13,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.purchasing import serializers
 from quotes.purchasing.deliveries import MORE, receive
 from quotes.purchasing.delivery_queries import COMING, deliveries, delivery_document
@@ -22,8 +22,8 @@ from quotes.purchasing.quantity_text import words_of
 from quotes.purchasing.version_view import delivery_facts
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.api.serializers import read
-from shared.business.access import MemberRequest, needs
+from shared.api.serializers import validated_data
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.common.form_fields import shown_number, typed_number
@@ -52,7 +52,7 @@ class Refusal:
 
 
 @require_GET
-@needs(Scope.DELIVERIES_READ)
+@require_scope(Scope.DELIVERIES_READ)
 def delivery_list(request: MemberRequest) -> HttpResponse:
     """Show the orders to unload, those that are coming first."""
     rows = deliveries(request.business).select_related("supplier")
@@ -62,7 +62,7 @@ def delivery_list(request: MemberRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.DELIVERIES_READ)
+@require_scope(Scope.DELIVERIES_READ)
 def delivery(request: MemberRequest, ref: str) -> HttpResponse:
     """Show one order to unload; POST counts a docket."""
     rows = deliveries(request.business).select_related("supplier", "business")
@@ -75,8 +75,8 @@ def delivery(request: MemberRequest, ref: str) -> HttpResponse:
     try:
         with acting_on(request, rows, ref, delivery_facts) as order:
             _count(request, order)
-    except (Refused, Problem) as refused:
-        is_more = isinstance(refused, Refused) and any(fault.code == MORE for fault in refused.faults)
+    except (InvalidDocument, Problem) as refused:
+        is_more = isinstance(refused, InvalidDocument) and any(fault.code == MORE for fault in refused.faults)
         status = refused.status if isinstance(refused, Problem) else 422
         return _page(request, find(rows, ref), Refusal(words_of(refused), status, is_more))
     return redirect("delivery", ref)
@@ -90,7 +90,7 @@ def _count(request: MemberRequest, order: SupplierOrder) -> None:
         if arrived or damaged:
             line = {"line": position, "arrived": typed_number(arrived or "0")}
             lines.append({**line, "damaged": typed_number(damaged)} if damaged else line)
-    body = read(
+    body = validated_data(
         serializers.CountIn,
         {"docket": typed.get("docket", "").strip(), "received": typed.get("received", ""), "lines": lines},
     )

@@ -12,29 +12,29 @@ from typing import Any
 from django.db import transaction
 
 from catalogue.engine.engine_input import market
-from catalogue.engine.purchase_options import Market, Sold
+from catalogue.engine.purchase_options import PurchaseOptions, SupplierListing
 from catalogue.models import Component, Supplier
 from catalogue.queries import components, price_rules_on, suppliers
 from catalogue.rules.price_rules import Category, PriceRules
 from catalogue.rules.units import whole_fault
 from fencing.buying.packs import in_packs
 from fencing.buying.supplier_prices import Order as Split
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
 from quotes.purchasing import order_totals, stock_services
 from quotes.purchasing.available_stock import strip_width
-from quotes.purchasing.committed_materials import beyond, merged, spoken_for
-from quotes.purchasing.models import LineJob, OrderLine, State, SupplierOrder
+from quotes.purchasing.committed_materials import committed_quantities, merged, not_committed
+from quotes.purchasing.models import LineJob, OrderLine, OrderState, SupplierOrder
 from quotes.purchasing.order_events import lines_of, locked, note, require
-from quotes.purchasing.purchase_plan import Need, Plan, plan_for
+from quotes.purchasing.purchase_plan import Need, PurchasePlan, plan_for
 from quotes.quoting.queries import agreed_build
 from shared.api.problems import Problem
 from shared.business.accounts import account
 from shared.business.actors import Actor
 from shared.common.dates import today
-from shared.common.money import Sharing, minor_digits
+from shared.common.money import Apportionment, minor_digits
 from shared.database.numbering import next_number
 from shared.models import Business
 
@@ -42,7 +42,7 @@ ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class DraftLine:
     """A line to be written: ``price`` None is the supplier's own of the day; ``parts`` is what each job takes of it."""
 
     component: Component
@@ -56,7 +56,7 @@ class Row:
     parts: Mapping[int, Decimal]
 
 
-def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> Plan:
+def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> PurchasePlan:
     """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
     business, takeoffs, systems = jobs[0].business, dict[str, Mapping[str, Any]](), list[Mapping[str, Any]]()
     for job in jobs:
@@ -65,7 +65,7 @@ def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: i
             raise Problem("conflict", f"Nothing is agreed on {job.number} yet; an order comes after the acceptance.")
         takeoffs[job.number] = build["takeoff"]
         systems.append(build["system"])
-    there = merged([*spoken_for(jobs), *stock_services.on_hand(business)])
+    there = merged([*committed_quantities(jobs), *stock_services.on_hand(business)])
     return plan_for(
         takeoffs,
         market(business),
@@ -100,7 +100,7 @@ def order_for(
     days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
     plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
     holds = stock_services.hold_for(
-        business=business, job=jobs[0], taken=beyond(plan.taken, spoken_for(jobs)), actor=actor
+        business=business, job=jobs[0], taken=not_committed(plan.taken, committed_quantities(jobs)), actor=actor
     )
     known = {row.sku: row for row in components(business).select_related("finish")}
     bought, orders = market(business), list[SupplierOrder]()
@@ -121,7 +121,7 @@ def _refuse_ordered(jobs: Iterable[Job], *, again: bool) -> None:
     for job in jobs:
         if job.state not in {JobState.ACCEPTED, JobState.BUILT}:
             raise Problem("conflict", f"{job.number} is {job.state}; materials are ordered for an accepted job.")
-        parts = LineJob.objects.of(job.business).filter(job=job).exclude(line__order__state=State.CANCELLED)
+        parts = LineJob.objects.of(job.business).filter(job=job).exclude(line__order__state=OrderState.CANCELLED)
         before = parts.values_list("line__order__number", flat=True).first()
         if before and not again:
             raise Problem("conflict", f"{job.number} is on order {before} already; cancel that or say again.")
@@ -137,8 +137,8 @@ def _place(job: Job) -> dict[str, str]:
 
 
 def _rows(
-    part: Split, plan: Plan, jobs: Sequence[Job], known: Mapping[str, Component], bought: Market
-) -> Iterable[Row]:
+    part: Split, plan: PurchasePlan, jobs: Sequence[Job], known: Mapping[str, Component], bought: PurchaseOptions
+) -> Iterable[DraftLine]:
     pks = {job.number: job.pk for job in jobs}
     offers = {one.sku: one for one in bought.sold if one.supplier == part.supplier}
     for line in part.lines:
@@ -156,10 +156,10 @@ def _row(
     price: Decimal,
     why: str,
     component: Component,
-    sold: Sold,
+    sold: SupplierListing,
     weights: Mapping[str, Decimal],
     pks: Mapping[str, int],
-) -> Row:
+) -> DraftLine:
     parts = _parts(
         need, quantity, {pks[job]: weight for job, weight in weights.items()} or dict.fromkeys(pks.values(), ZERO)
     )
@@ -167,7 +167,7 @@ def _row(
     length = need.length if need.count else None
     if need.count:
         reasons.insert(0, f"{need.count} made to {need.length} mm")
-    return Row(component, need.quantity, quantity, price, sold.pack, sold.supplier_sku, length, reasons, parts)
+    return DraftLine(component, need.quantity, quantity, price, sold.pack, sold.supplier_sku, length, reasons, parts)
 
 
 def _parts(need: Need, quantity: Decimal, weights: Mapping[int, Decimal]) -> dict[int, Decimal]:
@@ -187,7 +187,7 @@ def _shared_out(quantity: Decimal, weights: Mapping[int, Decimal], *, is_cut: bo
         str(job): Fraction(weight) / total if total else Fraction(1, len(weights)) for job, weight in weights.items()
     }
     is_whole = is_cut and quantity == quantity.to_integral_value()
-    parts = Sharing(0 if is_whole else order_totals.QUANTITY_DIGITS).share(quantity, shares)
+    parts = Apportionment(0 if is_whole else order_totals.QUANTITY_DIGITS).share(quantity, shares)
     return {int(job): part for job, part in parts.items() if part}
 
 
@@ -212,7 +212,7 @@ def change_draft(
 ) -> SupplierOrder:
     """Other lines, another place or day, while the order is a draft."""
     order = locked(order)
-    require(order, State.DRAFT)
+    require(order, OrderState.DRAFT)
     for name, value in details.items():
         setattr(order, name, value)
     if lines is None:
@@ -251,7 +251,7 @@ def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
     )
 
 
-def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[Row]:
+def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[DraftLine]:
     known = {row.sku: row for row in components(order.business).select_related("finish")}
     offers = {one.sku: one for one in market(order.business).sold if one.supplier == order.supplier.code}
     faults: list[Fault] = []
@@ -266,7 +266,7 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
                 Fault(f"/lines/{place}/price", "price.missing", "This supplier has no price for it; say one.")
             )
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     for line in lines:
         component, sold = known[line["component"]], offers.get(line["component"])
         wanted, pack = line["quantity"], sold.pack if sold else component.pack
@@ -277,10 +277,10 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
         weights = taken.get(component.sku) or taken.get(ALL)
         parts = _shared_out(packed.ordered, weights, is_cut=component.role in PIECE_ROLES) if weights else {}
         sku = sold.supplier_sku if sold else ""
-        yield Row(component, wanted, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts)
+        yield DraftLine(component, wanted, packed.ordered, price, pack, sku, line.get("length_mm"), [packed.why], parts)
 
 
-def _write(order: SupplierOrder, rows: Iterable[Row]) -> None:
+def _write(order: SupplierOrder, rows: Iterable[DraftLine]) -> None:
     """Saves an order's lines with what each job takes of them, and its sums with the supplier's delivery fee."""
     business = order.business
     rules = price_rules_on(business)
@@ -300,7 +300,7 @@ def _write(order: SupplierOrder, rows: Iterable[Row]) -> None:
     order_totals.store(order, lines)
 
 
-def _line(order: SupplierOrder, position: int, row: Row, rules: PriceRules) -> OrderLine:
+def _line(order: SupplierOrder, position: int, row: DraftLine, rules: PriceRules) -> OrderLine:
     component, tax = row.component, rules.tax(Category.MATERIALS)
     each = component.mass_kg
     line = OrderLine(

@@ -6,9 +6,9 @@ from typing import Any
 
 from django.db import connection
 
-from quotes.purchasing.models import MOVES, OrderEvent, OrderLine, State, SupplierOrder
+from quotes.purchasing.models import MOVES, OrderEvent, OrderLine, OrderState, SupplierOrder
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.database import audit_log
 from shared.database.numbering import hold
@@ -46,7 +46,7 @@ def move(order: SupplierOrder, to: str) -> None:
     same = SupplierOrder.objects.of(order.business).filter(pk=order.pk, state=order.state)
     if not same.update(state=to):
         raise Problem("conflict", f"Order {order.number} was changed by somebody else just now.")
-    order.state = State(to)
+    order.state = OrderState(to)
     order.version += 1
 
 
@@ -77,7 +77,7 @@ def note(
     order.sequence, order.changed = event.sequence, event.pk
     order.save(update_fields=["sequence", "changed"])
     audit_log.record(order.business, actor, kind, f"order:{order.ref}", {"text": text, **(facts or {})})
-    want("order.event", event.ref, business=order.business)
+    publish_event("order.event", event.ref, business=order.business)
     return event
 
 

@@ -9,23 +9,23 @@ from typing import Any
 from rest_framework.response import Response
 
 from quotes.jobs.api_fields import DATE, WHOLE, shape
-from quotes.purchasing.api_fields import MONEY, ORDER_SHAPE
+from quotes.purchasing.api_fields import MONEY, ORDER_SCHEMA
 from quotes.purchasing.models import OrderLine
 from shared.api.problems import Problem
-from shared.api.row_serializer import AsStored, Money, Places, Short, named
+from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal, same_names
 
 WITH = "lines: each order with its lines."
 _PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
 _QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
 _AMOUNTS = ("price", "net")
-LINES = AsStored(
+LINES = RowSerializer(
     {
         "line": "position",
-        **named(*_PLAIN),
-        **{name: Short(name) for name in _QUANTITIES},
+        **same_names(*_PLAIN),
+        **{name: TrimmedDecimal(name) for name in _QUANTITIES},
         **{name: Money(name) for name in _AMOUNTS},
     },
-    Places(("order__currency",)),
+    MoneyPlaces(("order__currency",)),
 )
 
 
@@ -46,11 +46,11 @@ def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
     return response
 
 
-_LINE_SHAPE = shape(
+_LINE_SCHEMA = shape(
     (*_PLAIN, *_QUANTITIES), line=WHOLE, length_mm={"type": ["integer", "null"]}, due_on=DATE, price=MONEY, net=MONEY
 )
-LISTED_SHAPE: dict[str, Any] = {
-    **ORDER_SHAPE,
-    "properties": {**ORDER_SHAPE["properties"], "lines": {"type": "array", "items": _LINE_SHAPE}},
+LISTED_SCHEMA: dict[str, Any] = {
+    **ORDER_SCHEMA,
+    "properties": {**ORDER_SCHEMA["properties"], "lines": {"type": "array", "items": _LINE_SCHEMA}},
 }
 """An order of a list; ``lines`` only where they are asked for."""

@@ -9,8 +9,8 @@ from django.db.models import F, Q
 from django.db.models.expressions import CombinedExpression
 
 from catalogue.models import Component, Supplier
-from quotes.jobs.models import Frozen, Job
-from shared.models import Owned
+from quotes.jobs.models import ImmutableModel, Job
+from shared.models import BusinessOwned
 
 ZERO = Decimal(0)
 
@@ -28,7 +28,7 @@ def _equal(name: str, to: CombinedExpression, slack: str) -> Q:
     return Q(**{f"{name}__gt": to - Decimal(slack), f"{name}__lt": to + Decimal(slack)})
 
 
-class State(models.TextChoices):
+class OrderState(models.TextChoices):
     DRAFT = "draft", "draft"
     PLACED = "placed", "placed"
     ACKNOWLEDGED = "acknowledged", "acknowledged"
@@ -39,19 +39,21 @@ class State(models.TextChoices):
 
 
 MOVES: dict[str, frozenset[str]] = {
-    State.DRAFT: frozenset({State.PLACED, State.CANCELLED}),
-    State.PLACED: frozenset({State.ACKNOWLEDGED, State.DESPATCHED, State.RECEIVED, State.CANCELLED}),
-    State.ACKNOWLEDGED: frozenset({State.DESPATCHED, State.RECEIVED, State.CANCELLED}),
-    State.DESPATCHED: frozenset({State.RECEIVED}),
+    OrderState.DRAFT: frozenset({OrderState.PLACED, OrderState.CANCELLED}),
+    OrderState.PLACED: frozenset(
+        {OrderState.ACKNOWLEDGED, OrderState.DESPATCHED, OrderState.RECEIVED, OrderState.CANCELLED}
+    ),
+    OrderState.ACKNOWLEDGED: frozenset({OrderState.DESPATCHED, OrderState.RECEIVED, OrderState.CANCELLED}),
+    OrderState.DESPATCHED: frozenset({OrderState.RECEIVED}),
     # what is sent back to be replaced is on its way again
-    State.RECEIVED: frozenset({State.CLOSED, State.DESPATCHED}),
-    State.CLOSED: frozenset(),
-    State.CANCELLED: frozenset(),
+    OrderState.RECEIVED: frozenset({OrderState.CLOSED, OrderState.DESPATCHED}),
+    OrderState.CLOSED: frozenset(),
+    OrderState.CANCELLED: frozenset(),
 }
 """From which state an order may go to which."""
 
 
-class Answer(models.TextChoices):
+class OrderResponseStatus(models.TextChoices):
     NONE = "", "not yet"
     WHOLE = "whole", "in whole"
     PART = "part", "in part"
@@ -59,7 +61,7 @@ class Answer(models.TextChoices):
     REFUSED = "refused", "refused"
 
 
-class SupplierOrder(Owned):
+class SupplierOrder(BusinessOwned):
     """An order to one supplier, for one job or several. ``number`` has no gaps within a business.
 
     ``face`` is both parties as they stood when the order was placed. ``changed`` is the row id of the last event, so that orders
@@ -69,8 +71,10 @@ class SupplierOrder(Owned):
 
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, related_name="orders")
     number = models.CharField(max_length=20, editable=False)
-    state = models.CharField(max_length=12, choices=State, default=State.DRAFT, editable=False)
-    answer = models.CharField(max_length=8, choices=Answer, default=Answer.NONE, blank=True, editable=False)
+    state = models.CharField(max_length=12, choices=OrderState, default=OrderState.DRAFT, editable=False)
+    answer = models.CharField(
+        max_length=8, choices=OrderResponseStatus, default=OrderResponseStatus.NONE, blank=True, editable=False
+    )
     currency = models.CharField(max_length=3)
     face = models.JSONField(default=dict, editable=False)
     deliver_to = models.JSONField(default=dict, blank=True)
@@ -98,8 +102,8 @@ class SupplierOrder(Owned):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "number"], name="order_number_once"),
-            models.CheckConstraint(condition=Q(state__in=State.values), name="order_state_known"),
-            models.CheckConstraint(condition=Q(answer__in=Answer.values), name="order_answer_known"),
+            models.CheckConstraint(condition=Q(state__in=OrderState.values), name="order_state_known"),
+            models.CheckConstraint(condition=Q(answer__in=OrderResponseStatus.values), name="order_answer_known"),
             models.CheckConstraint(
                 condition=Q(state__in=["draft", "cancelled"]) | Q(placed_at__isnull=False),
                 name="order_placed_at_a_time",
@@ -118,7 +122,7 @@ class SupplierOrder(Owned):
         return self.number
 
 
-class OrderLine(Owned):
+class OrderLine(BusinessOwned):
     """One line. Always quantity = received + outstanding + cancelled; the database checks it.
 
     ``wanted`` is what the jobs need, ``quantity`` what is ordered in whole packs. ``over`` came beyond what was ordered;
@@ -185,7 +189,7 @@ class OrderLine(Owned):
         return f"{self.order_id}/{self.position} {self.sku}"
 
 
-class LineJob(Owned):
+class LineJob(BusinessOwned):
     """What part of a line is for a job: the parts add up to the line exactly."""
 
     line = models.ForeignKey(OrderLine, on_delete=models.CASCADE, related_name="jobs")
@@ -201,7 +205,7 @@ class LineJob(Owned):
         return f"{self.quantity} of line {self.line_id}"
 
 
-class OrderEvent(Frozen):
+class OrderEvent(ImmutableModel):
     """One thing that happened to an order: written once. ``sequence`` counts within the order from 1 without gaps."""
 
     order = models.ForeignKey(SupplierOrder, on_delete=models.PROTECT, related_name="events")

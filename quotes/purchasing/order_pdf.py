@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import datetime
 
-from quotes.documents.models import Document, Kind, State
+from quotes.documents.models import Document, DocumentKind, DocumentState
 from quotes.documents.order_list import orderlist_pdf
 from quotes.documents.services import want_document
 from quotes.purchasing.models import SupplierOrder
@@ -23,7 +23,7 @@ def list_content(order: SupplierOrder) -> str:
 
 def want_list(order: SupplierOrder) -> None:
     """Wants the list of an order that was just placed."""
-    want_document(business=order.business, kind=Kind.ORDER_LIST, subject=order.ref, content=list_content(order))
+    want_document(business=order.business, kind=DocumentKind.ORDER_LIST, subject=order.ref, content=list_content(order))
 
 
 def list_pdf(content: str) -> bytes:
@@ -37,7 +37,7 @@ def order_pdf(order: SupplierOrder) -> bytes:
     content = list_content(order)
     kept = (
         Document.objects.of(order.business)
-        .filter(kind=Kind.ORDER_LIST, subject=order.ref, content=content, state=State.MADE)
+        .filter(kind=DocumentKind.ORDER_LIST, subject=order.ref, content=content, state=DocumentState.MADE)
         .values_list("pdf", flat=True)
         .first()
     )

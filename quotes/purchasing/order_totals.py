@@ -7,7 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from quotes.purchasing.models import LineJob, OrderLine, SupplierOrder
-from shared.common.money import Taxed, TaxRow, TaxRule, allocate, line_net, minor_digits, tax_breakdown
+from shared.common.money import TaxableAmount, TaxPolicy, TaxSubtotal, allocate, line_net, minor_digits, tax_breakdown
 
 ZERO = Decimal(0)
 QUANTITY_DIGITS = 3
@@ -33,12 +33,14 @@ def kept_net(order: SupplierOrder, line: OrderLine) -> Decimal:
     return net_of(order, line.price, due(line) - line.credited)
 
 
-def taxes(order: SupplierOrder, lines: Iterable[OrderLine], *, kept: bool = False) -> tuple[TaxRow, ...]:
+def taxes(order: SupplierOrder, lines: Iterable[OrderLine], *, kept: bool = False) -> tuple[TaxSubtotal, ...]:
     """Tax for each category and rate, the delivery fee included; ``kept`` leaves out what went back for credit."""
-    taxed = [Taxed(kept_net(order, line) if kept else line.net, line.tax_category, line.tax_rate) for line in lines]
+    taxed = [
+        TaxableAmount(kept_net(order, line) if kept else line.net, line.tax_category, line.tax_rate) for line in lines
+    ]
     if order.delivery_fee:
-        taxed.append(Taxed(order.delivery_fee, order.fee_tax_category, order.fee_tax_rate))
-    return tax_breakdown(taxed, TaxRule(), minor_digits(order.currency))
+        taxed.append(TaxableAmount(order.delivery_fee, order.fee_tax_category, order.fee_tax_rate))
+    return tax_breakdown(taxed, TaxPolicy(), minor_digits(order.currency))
 
 
 def add_up(order: SupplierOrder, lines: list[OrderLine]) -> None:

@@ -13,40 +13,40 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, services
-from quotes.purchasing.deliveries import send_back
+from quotes.purchasing.deliveries import return_goods
 from quotes.purchasing.draft_orders import order_for
-from quotes.purchasing.models import Despatch, LineReply, OrderLine, State, SupplierOrder
+from quotes.purchasing.models import Despatch, OrderLine, OrderResponseLine, OrderState, SupplierOrder
 from quotes.purchasing.quantity_text import words_of
 from quotes.purchasing.version_view import order_facts
 from quotes.quoting.queries import agreed
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.api.serializers import read
-from shared.business.access import MemberRequest, needs
+from shared.api.serializers import validated_data
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.web.seen_version import acting_on
 
 A_PAGE = 100
-Deed = Callable[[MemberRequest, SupplierOrder], str]
+Action = Callable[[MemberRequest, SupplierOrder], str]
 
 
 @require_GET
-@needs(Scope.ORDERS_READ)
+@require_scope(Scope.ORDERS_READ)
 def order_list(request: MemberRequest) -> HttpResponse:
     """Orders from the newest, by state."""
     state = request.GET.get("state", "")
-    rows = queries.orders(request.business, {"state": state} if state in State.values else {})
+    rows = queries.orders(request.business, {"state": state} if state in OrderState.values else {})
     page = Paginator(rows.select_related("supplier").order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "purchasing/orders.html", {"page": page, "states": State.choices, "asked": state})
+    return render(request, "purchasing/orders.html", {"page": page, "states": OrderState.choices, "asked": state})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.ORDERS_READ)
+@require_scope(Scope.ORDERS_READ)
 def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
     """What is on order for a job; POST drafts what it needs."""
     job = find(jobs(request.business).select_related("business", "site", "customer"), ref)
@@ -55,7 +55,7 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
         _may_write(request)
         try:
             made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
-        except (Refused, Problem) as refused:
+        except (InvalidDocument, Problem) as refused:
             fault, status = words_of(refused), 409 if isinstance(refused, Problem) else 422
         else:
             text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
@@ -76,7 +76,7 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.ORDERS_READ)
+@require_scope(Scope.ORDERS_READ)
 def order(request: MemberRequest, ref: str) -> HttpResponse:
     """One order: its lines, answers and deliveries, and what can be done with it now."""
     rows = queries.orders(request.business).select_related("supplier", "business")
@@ -84,7 +84,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
-    deeds: dict[str, Deed] = {
+    deeds: dict[str, Action] = {
         "place": _place, "cancel": _cancel, "shorten": _shorten, "close": _close, "decide": _decide, "return": _return,
     }  # fmt: skip
     deed = deeds.get(request.POST.get("do", ""))
@@ -93,7 +93,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
             with acting_on(request, rows, ref, order_facts) as row:
                 done = deed(request, row)
             messages.success(request, done)
-    except (Refused, Problem) as refused:
+    except (InvalidDocument, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
         return _sheet(request, row, words_of(refused), status)
     return redirect("order", ref)
@@ -112,8 +112,8 @@ def _cancel(request: MemberRequest, row: SupplierOrder) -> str:
 def _shorten(request: MemberRequest, row: SupplierOrder) -> str:
     named = [int(text) for text in request.POST.getlist("rest") if text.isascii() and text.isdigit() and len(text) < 9]
     if not named:
-        raise Refused([Fault("/lines", "required", "Tick the lines of which nothing more is to come.")])
-    services.cancel_rest(order=row, actor=request.actor, positions=named, reason=reason_of(request))
+        raise InvalidDocument([Fault("/lines", "required", "Tick the lines of which nothing more is to come.")])
+    services.cancel_outstanding(order=row, actor=request.actor, positions=named, reason=reason_of(request))
     return "What was outstanding of those lines is cancelled."
 
 
@@ -128,7 +128,7 @@ def _decide(request: MemberRequest, row: SupplierOrder) -> str:
         int(line): value == "agree" for line, value in asked.items() if line.isascii() and line.isdigit() and value
     }
     if not decisions:
-        raise Refused([Fault("/lines", "required", "Agree to a line or keep what was ordered.")])
+        raise InvalidDocument([Fault("/lines", "required", "Agree to a line or keep what was ordered.")])
     services.decide(order=row, actor=request.actor, decisions=decisions)
     return "The supplier is told."
 
@@ -141,7 +141,7 @@ def _return(request: MemberRequest, row: SupplierOrder) -> str:
         "replace": bool(request.POST.get("replace")),
         "reason": reason_of(request),
     }
-    send_back(order=row, actor=request.actor, **read(serializers.ReturnIn, body))
+    return_goods(order=row, actor=request.actor, **validated_data(serializers.ReturnIn, body))
     return "Sent back."
 
 
@@ -149,14 +149,18 @@ def reason_of(request: MemberRequest) -> str:
     """Why, in a few words. Refused where nothing is said."""
     reason = request.POST.get("reason", "").strip()[:500]
     if not reason:
-        raise Refused([Fault("/reason", "required", "Say why, in a few words.")])
+        raise InvalidDocument([Fault("/reason", "required", "Say why, in a few words.")])
     return reason
 
 
 def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: int = 200) -> HttpResponse:
     row.refresh_from_db()
     lines = list(queries.lines(row).order_by("position"))
-    asked = LineReply.objects.of(request.business).filter(line__order=row, decision="waiting").select_related("line")
+    asked = (
+        OrderResponseLine.objects.of(request.business)
+        .filter(line__order=row, decision="waiting")
+        .select_related("line")
+    )
     dockets = list(Despatch.objects.of(request.business).filter(order=row).order_by("-id"))
     values = {
         "order": row,
@@ -169,7 +173,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "facts": order_facts(row),
         "typed": request.POST,
         "locale": request.business.locale,
-        "below_least": row.state == State.DRAFT and row.goods < services.least_order_of(row),
+        "below_least": row.state == OrderState.DRAFT and row.goods < services.least_order_of(row),
         "to_come": [line for line in lines if line.outstanding > line.on_the_way],
         **_may(row, lines, write=request.actor.may(Scope.ORDERS_WRITE)),
     }
@@ -177,11 +181,11 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
 
 
 _IN = {
-    "may_place": {State.DRAFT},
-    "may_receive": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
-    "may_cancel": {State.DRAFT, State.PLACED, State.ACKNOWLEDGED},
-    "may_shorten": {State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED},
-    "may_close": {State.RECEIVED},
+    "may_place": {OrderState.DRAFT},
+    "may_receive": {OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED},
+    "may_cancel": {OrderState.DRAFT, OrderState.PLACED, OrderState.ACKNOWLEDGED},
+    "may_shorten": {OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED},
+    "may_close": {OrderState.RECEIVED},
 }
 """The states of an order in which somebody who writes orders may do a thing."""
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import Market
+from catalogue.engine.purchase_options import PurchaseOptions
 from fencing.buying.choose_suppliers import Sourcing, split
 from fencing.buying.combined_jobs import Job, consolidate
 from fencing.buying.purchase import purchase
 from fencing.buying.purchase_lines import Purchase, PurchaseLine
-from fencing.buying.stock_options import Market as Offered
-from fencing.buying.stock_options import StockItem
-from fencing.buying.supplier_prices import Split
-from fencing.model.faults import Fault, Refused
+from fencing.buying.stock_options import StockLengthOption
+from fencing.buying.stock_options import StockOptions as Offered
+from fencing.buying.supplier_prices import SupplierSplit
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.purchasing.available_stock import offered, read_pieces, read_quantities
 
@@ -46,7 +46,7 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PurchasePlan:
     """``taken`` is what comes from the yard by (sku, length), and for which job; ``weights`` is each job's part of a sku."""
 
     needs: tuple[Need, ...]
@@ -56,16 +56,16 @@ class Plan:
     saving_together: Decimal
     gap_ppm: int
 
-    def chosen(self, supplier: str | None) -> Split:
+    def chosen(self, supplier: str | None) -> SupplierSplit:
         """The cheapest split, or everything from one supplier. Refused where that can't be."""
         if supplier is None:
             if self.sourcing.best is None:
-                raise Refused(self._why_none())
+                raise InvalidDocument(self._why_none())
             return self.sourcing.best
         one = self.sourcing.alone.get(supplier)
         if one is None:
             why = self.sourcing.refused.get(supplier, "There is no such active supplier.")
-            raise Refused([Fault("/supplier", "supplier.not_alone", f"{supplier}: {why}")])
+            raise InvalidDocument([Fault("/supplier", "supplier.not_alone", f"{supplier}: {why}")])
         return one
 
     def _why_none(self) -> list[Fault]:
@@ -80,7 +80,7 @@ class Plan:
 
 def plan_for(
     takeoffs: Mapping[str, Mapping[str, Any]],
-    market: Market,
+    market: PurchaseOptions,
     on_hand: Sequence[OnHand] = (),
     *,
     kerf: int,
@@ -88,7 +88,7 @@ def plan_for(
     days: int | None = None,
     most_suppliers: int | None = None,
     digits: int = 2,
-) -> Plan:
+) -> PurchasePlan:
     """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
 
     ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job. ``digits`` are
@@ -102,7 +102,7 @@ def plan_for(
     offers = offered(market, lengths, kerf, strips)
     found, alone, saving = _bought(jobs, offers)
     if found.missing:
-        raise Refused(
+        raise InvalidDocument(
             Fault("/jobs", "supply.missing", f"{one.role} {one.colour or ''} {one.length or ''}: {one.text}.")
             for one in found.missing
         )
@@ -111,7 +111,7 @@ def plan_for(
     for need in needs:
         wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
     sourcing = split(wanted, market.suppliers(), days, most_suppliers, digits=digits)
-    return Plan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
+    return PurchasePlan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 
 def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[str, Purchase], Decimal]:
@@ -124,12 +124,12 @@ def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[st
     return both.together, dict(both.alone), both.saving
 
 
-def _as_stock(one: OnHand) -> StockItem:
-    return StockItem(one.sku, one.role, one.colour, one.length or 0, ZERO, have=int(one.have))
+def _as_stock(one: OnHand) -> StockLengthOption:
+    return StockLengthOption(one.sku, one.role, one.colour, one.length or 0, ZERO, have=int(one.have))
 
 
 def _needs(
-    found: Purchase, market: Market, loose: Mapping[str, OnHand]
+    found: Purchase, market: PurchaseOptions, loose: Mapping[str, OnHand]
 ) -> tuple[list[Need], dict[tuple[str, int | None], Decimal]]:
     by_metre = {one.sku for one in market.articles if one.role in PIECE_ROLES and one.length is None}
     needs, taken = list[Need](), dict[tuple[str, int | None], Decimal]()

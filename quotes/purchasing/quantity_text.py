@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.api.problems import Problem
 
 
-def words_of(refused: Refused | Problem) -> str:
+def words_of(refused: InvalidDocument | Problem) -> str:
     """Return everything that is wrong, as sentences."""
     return refused.detail if isinstance(refused, Problem) else " ".join(fault.text for fault in refused.faults)

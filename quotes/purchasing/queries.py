@@ -16,7 +16,16 @@ from fencing.model.roles import RANK, ROLES
 from quotes.documents import number_format
 from quotes.jobs.models import Job
 from quotes.jobs.ordered_hooks import Ordered
-from quotes.purchasing.models import Hold, LineJob, OrderEvent, OrderLine, State, StockItem, StockMove, SupplierOrder
+from quotes.purchasing.models import (
+    LineJob,
+    OrderEvent,
+    OrderLine,
+    OrderState,
+    Reservation,
+    StockItem,
+    StockMovement,
+    SupplierOrder,
+)
 from quotes.purchasing.order_totals import due
 from shared.api.problems import Problem
 from shared.business.business_owned import OwnedQuerySet
@@ -42,8 +51,8 @@ def orders(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
 
 def state_asked(asked: Mapping[str, str]) -> str:
     """The state that is asked for. 400 for one nobody knows."""
-    if asked["state"] not in State.values:
-        detail = f"Choose from: {', '.join(State.values)}."
+    if asked["state"] not in OrderState.values:
+        detail = f"Choose from: {', '.join(OrderState.values)}."
         raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
     return asked["state"]
 
@@ -70,18 +79,20 @@ def stock(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQu
     by = {"component": "component__sku", "role": "component__role", "kind": "kind"}
     rows = rows.filter(**{column: asked[name] for name, column in by.items() if asked.get(name)})
     if asked.get("job"):
-        rows = rows.filter(pk__in=Hold.objects.of(business).filter(job__ref=asked["job"], state="held").values("item"))
+        rows = rows.filter(
+            pk__in=Reservation.objects.of(business).filter(job__ref=asked["job"], state="held").values("item")
+        )
     return rows
 
 
-def holds(business: Business) -> OwnedQuerySet[Hold]:
+def holds(business: Business) -> OwnedQuerySet[Reservation]:
     """Stock kept for jobs."""
-    return Hold.objects.of(business)
+    return Reservation.objects.of(business)
 
 
-def moves(item: StockItem) -> OwnedQuerySet[StockMove]:
+def moves(item: StockItem) -> OwnedQuerySet[StockMovement]:
     """Every change of a stock item."""
-    return StockMove.objects.of(item.business).filter(item=item)
+    return StockMovement.objects.of(item.business).filter(item=item)
 
 
 def ordered(job: Job) -> dict[str, Ordered]:
@@ -89,7 +100,7 @@ def ordered(job: Job) -> dict[str, Ordered]:
     found: dict[str, Ordered] = {}
     digits = minor_digits(job.business.currency)
     rows = LineJob.objects.of(job.business).filter(job=job, line__order__placed_at__isnull=False)
-    for part in rows.exclude(line__order__state=State.CANCELLED).select_related("line"):
+    for part in rows.exclude(line__order__state=OrderState.CANCELLED).select_related("line"):
         line, kept = part.line, part.line.quantity - part.line.cancelled - part.line.credited
         due = line.quantity - line.cancelled
         cost = Fraction(part.net) * Fraction(kept) / Fraction(due) if due else Fraction(0)

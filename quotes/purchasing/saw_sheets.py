@@ -70,10 +70,10 @@ def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
             for name, holder in holders:
                 for rail in holder["rails"]:
                     places.setdefault((role, name, rail["length_mm"]), []).append(rail["place"])
-    return [replace(piece, where=_named(piece, places)) for piece in pieces]
+    return [replace(piece, where=_piece_names(piece, places)) for piece in pieces]
 
 
-def _named(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
+def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
     """Each id with the next place of that length it has."""
     seen: Counter[str] = Counter()
     named: list[str] = []

@@ -7,23 +7,23 @@ from typing import Any
 
 from rest_framework import serializers
 
-from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded
-from quotes.purchasing.models import HoldState, Said
-from quotes.purchasing.order_responses import LineSaid, Told
+from quotes.purchasing.deliveries import DespatchData, DespatchLineData, ReceiptData, ReceivedLine
+from quotes.purchasing.models import LineAction, ReservationState
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData
 from shared.api.serializers import ExactField, StrictSerializer, TextField
 
-MOST_LINES = 500
-MOST_JOBS = 20
-_MOST = "1000000"
-LEAST = "0.001"
+MAX_LINES = 500
+MAX_JOBS = 20
+_MAX = "1000000"
+MIN = "0.001"
 
 
-def _quantity(least: str = LEAST, **options: Any) -> ExactField:
-    return ExactField(places=3, least=least, most=_MOST, **options)
+def _quantity(least: str = MIN, **options: Any) -> ExactField:
+    return ExactField(places=3, least=least, most=_MAX, **options)
 
 
 def _price(**options: Any) -> ExactField:
-    return ExactField(places=4, least="0", most=_MOST, **options)
+    return ExactField(places=4, least="0", most=_MAX, **options)
 
 
 class PlaceIn(StrictSerializer):
@@ -50,7 +50,7 @@ class OrderChange(StrictSerializer):
     merges = True
     cleared = {"deliver_to": dict}
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=OrderLineIn(), required=False, min_length=1, max_length=MOST_LINES
+        child=OrderLineIn(), required=False, min_length=1, max_length=MAX_LINES
     )
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     deliver_to = PlaceChange(required=False)
@@ -72,14 +72,14 @@ class OrderIn(OrderChange):
     job = TextField(max_length=32, required=False)
     deliver_to = PlaceIn(required=False)  # type: ignore[assignment]  # as nullable as any other text of a new thing
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=OrderLineIn(), min_length=1, max_length=MOST_LINES
+        child=OrderLineIn(), min_length=1, max_length=MAX_LINES
     )
 
 
 class JobsIn(StrictSerializer):
     """``jobs`` by ref; ``supplier`` (code) takes everything from one; ``again`` orders a job that is on order already."""
 
-    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MOST_JOBS)
+    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
     supplier = TextField(max_length=40, required=False)
     most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
@@ -87,7 +87,7 @@ class JobsIn(StrictSerializer):
 
 
 class PlanIn(StrictSerializer):
-    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MOST_JOBS)
+    jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
     most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
 
@@ -103,7 +103,7 @@ class ReasonIn(StrictSerializer):
 
 
 class ShortenIn(ReasonIn):
-    lines = serializers.ListField(child=serializers.IntegerField(min_value=1), min_length=1, max_length=MOST_LINES)
+    lines = serializers.ListField(child=serializers.IntegerField(min_value=1), min_length=1, max_length=MAX_LINES)
 
 
 class DecisionIn(StrictSerializer):
@@ -113,7 +113,7 @@ class DecisionIn(StrictSerializer):
 
 class DecisionsIn(StrictSerializer):
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=DecisionIn(), min_length=1, max_length=MOST_LINES
+        child=DecisionIn(), min_length=1, max_length=MAX_LINES
     )
 
 
@@ -135,7 +135,7 @@ class CountIn(StrictSerializer):
     received = serializers.DateField()
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     more_than_docket = serializers.BooleanField(required=False)
-    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=CountedIn(), max_length=MOST_LINES)
+    lines: serializers.ListSerializer[Any] = serializers.ListSerializer(child=CountedIn(), max_length=MAX_LINES)
 
 
 class ReturnIn(StrictSerializer):
@@ -145,9 +145,9 @@ class ReturnIn(StrictSerializer):
     reason = TextField(max_length=500)
 
 
-class LineSaidIn(StrictSerializer):
+class LineResponseIn(StrictSerializer):
     line = serializers.IntegerField(min_value=1)
-    said = serializers.ChoiceField(Said.choices)
+    said = serializers.ChoiceField(LineAction.choices)
     reason = TextField(max_length=500, required=False, allow_blank=True)
     quantity = _quantity("0", required=False, allow_null=True)
     price = _price(required=False, allow_null=True)
@@ -162,7 +162,7 @@ class OrderReplyIn(StrictSerializer):
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     promised = serializers.DateField(required=False, allow_null=True)
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=LineSaidIn(), required=False, max_length=MOST_LINES
+        child=LineResponseIn(), required=False, max_length=MAX_LINES
     )
 
 
@@ -180,7 +180,7 @@ class DocketIn(StrictSerializer):
     arrives = serializers.DateField(required=False, allow_null=True)
     note = TextField(max_length=2_000, required=False, allow_blank=True)
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
-        child=LoadedIn(), min_length=1, max_length=MOST_LINES
+        child=LoadedIn(), min_length=1, max_length=MAX_LINES
     )
 
 
@@ -205,22 +205,22 @@ class HoldIn(StrictSerializer):
 
 class HoldChange(StrictSerializer):
     merges = True
-    state = serializers.ChoiceField([HoldState.USED, HoldState.RELEASED])
+    state = serializers.ChoiceField([ReservationState.USED, ReservationState.RELEASED])
 
 
-def told(body: dict[str, Any]) -> Told:
+def read_response(body: dict[str, Any]) -> OrderResponseData:
     """A reply's body as its value."""
-    lines = tuple(LineSaid(**one) for one in body.get("lines", []))
-    return Told(body["number"], body["code"], body.get("note", ""), body.get("promised"), lines)
+    lines = tuple(LineResponseData(**one) for one in body.get("lines", []))
+    return OrderResponseData(body["number"], body["code"], body.get("note", ""), body.get("promised"), lines)
 
 
-def docket(body: dict[str, Any]) -> Docket:
+def docket(body: dict[str, Any]) -> DespatchData:
     """A despatch's body as its value."""
-    lines = tuple(Loaded(**one) for one in body["lines"])
-    return Docket(body["number"], lines, body.get("despatched"), body.get("arrives"), body.get("note", ""))
+    lines = tuple(DespatchLineData(**one) for one in body["lines"])
+    return DespatchData(body["number"], lines, body.get("despatched"), body.get("arrives"), body.get("note", ""))
 
 
-def count(body: dict[str, Any]) -> Count:
+def count(body: dict[str, Any]) -> ReceiptData:
     """A receipt's body as its value."""
-    lines = tuple(Counted(one["line"], one["arrived"], one.get("damaged", Decimal(0))) for one in body["lines"])
-    return Count(body["docket"], body["received"], lines, body.get("note", ""))
+    lines = tuple(ReceivedLine(one["line"], one["arrived"], one.get("damaged", Decimal(0))) for one in body["lines"])
+    return ReceiptData(body["docket"], body["received"], lines, body.get("note", ""))

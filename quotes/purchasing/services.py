@@ -10,12 +10,19 @@ from django.db import transaction
 from django.utils import timezone
 
 from catalogue.engine.engine_input import market
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job
 from quotes.jobs.services import note_event
 from quotes.purchasing import order_totals, stock_services
 from quotes.purchasing.api_fields import amount
-from quotes.purchasing.models import Answer, Decision, LineReply, OrderLine, State, SupplierOrder
+from quotes.purchasing.models import (
+    Decision,
+    OrderLine,
+    OrderResponseLine,
+    OrderResponseStatus,
+    OrderState,
+    SupplierOrder,
+)
 from quotes.purchasing.order_events import lines_of, locked, move, note, require
 from quotes.purchasing.order_pdf import want_list
 from shared.api.problems import Problem
@@ -24,7 +31,7 @@ from shared.common.dates import local_day
 from shared.common.money import shown
 
 ZERO = Decimal(0)
-OPEN = (State.PLACED, State.ACKNOWLEDGED, State.DESPATCHED)
+OPEN = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 
 @transaction.atomic
@@ -34,9 +41,9 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     409 where the goods are worth less than the supplier takes an order for, unless ``below_least``: somebody asked there.
     """
     order = locked(order)
-    if order.state != State.DRAFT and order.placed_at is not None:
+    if order.state != OrderState.DRAFT and order.placed_at is not None:
         return order
-    require(order, State.DRAFT)
+    require(order, OrderState.DRAFT)
     lines = lines_of(order)
     if not lines:
         raise Problem("conflict", "An order without lines can't be placed.")
@@ -53,7 +60,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     order.placed_by = actor.name[:160]
     order.face = face_of(order)
     order.save(update_fields=["placed_at", "placed_on", "placed_by", "face"])
-    move(order, State.PLACED)
+    move(order, OrderState.PLACED)
     _tell_jobs(order, "order.placed", f"Order {order.number} placed with {order.supplier.name}.", actor)
     note(order, "order.placed", f"Order {order.number} placed.", actor, {"total": amount(order.total, order.currency)})
     want_list(order)
@@ -84,15 +91,15 @@ def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
     409 once anything of it is on the way. Cancelled already: nothing more happens.
     """
     order = locked(order)
-    if order.state == State.CANCELLED:
+    if order.state == OrderState.CANCELLED:
         return order
     was_placed = order.placed_at is not None
-    move(order, State.CANCELLED)
+    move(order, OrderState.CANCELLED)
     lines = lines_of(order)
     for line in lines:
-        cut(line, line.outstanding, reason)
+        reduce_line(line, line.outstanding, reason)
     stock_services.release_order(order=order, actor=actor)
-    end_waiting(order)
+    supersede_proposals(order)
     order_totals.store(order, lines)
     _tell_jobs(order, "order.cancelled", f"Order {order.number} cancelled: {reason}", actor)
     note(order, "order.cancelled", f"Cancelled: {reason}", actor, {"reason": reason}, for_supplier=was_placed)
@@ -100,15 +107,15 @@ def cancel(*, order: SupplierOrder, actor: Actor, reason: str) -> SupplierOrder:
 
 
 @transaction.atomic
-def cancel_rest(*, order: SupplierOrder, actor: Actor, positions: Sequence[int], reason: str) -> SupplierOrder:
+def cancel_outstanding(*, order: SupplierOrder, actor: Actor, positions: Sequence[int], reason: str) -> SupplierOrder:
     """Cancels what is outstanding of some lines and not on its way; with nothing outstanding the order is received."""
     order = locked(order)
     require(order, *OPEN)
     lines = lines_of(order)
-    for line in named(lines, positions):
-        cut(line, max(ZERO, line.outstanding - line.on_the_way), reason)
+    for line in lines_by_position(lines, positions):
+        reduce_line(line, max(ZERO, line.outstanding - line.on_the_way), reason)
     order_totals.store(order, lines)
-    settle(order, lines)
+    update_order_state(order, lines)
     note(order, "order.shortened", f"Outstanding cancelled: {reason}", actor, {"lines": list(positions)})
     return order
 
@@ -117,9 +124,9 @@ def cancel_rest(*, order: SupplierOrder, actor: Actor, positions: Sequence[int],
 def close(*, order: SupplierOrder, actor: Actor) -> SupplierOrder:
     """Files a received order. Closed already: nothing more happens."""
     order = locked(order)
-    if order.state == State.CLOSED:
+    if order.state == OrderState.CLOSED:
         return order
-    move(order, State.CLOSED)
+    move(order, OrderState.CLOSED)
     note(order, "order.closed", f"Order {order.number} closed.", actor)
     return order
 
@@ -130,7 +137,7 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
     order = locked(order)
     require(order, *OPEN)
     lines = lines_of(order)
-    named(lines, list(decisions))
+    lines_by_position(lines, list(decisions))
     waiting = {row.line_id: row for row in _waiting(order)}
     decided: dict[str, str] = {}
     for line in lines:
@@ -155,7 +162,7 @@ def decide(*, order: SupplierOrder, actor: Actor, decisions: Mapping[int, bool])
     return order
 
 
-def _apply(line: OrderLine, row: LineReply, agreed: bool) -> None:
+def _apply(line: OrderLine, row: OrderResponseLine, agreed: bool) -> None:
     if agreed and row.price is not None:
         line.price = row.price
     if agreed and row.promised_on is not None:
@@ -164,32 +171,32 @@ def _apply(line: OrderLine, row: LineReply, agreed: bool) -> None:
 
 def _decided_so(order: SupplierOrder, decisions: Mapping[int, bool]) -> bool:
     for position, agreed in decisions.items():
-        rows = LineReply.objects.of(order.business).filter(line__order=order, line__position=position)
+        rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, line__position=position)
         last = rows.exclude(decision=Decision.NONE).order_by("-id").first()
         if last is None or last.decision != (Decision.AGREED if agreed else Decision.REJECTED):
             return False
     return True
 
 
-def _waiting(order: SupplierOrder) -> list[LineReply]:
-    return list(LineReply.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING))
+def _waiting(order: SupplierOrder) -> list[OrderResponseLine]:
+    return list(OrderResponseLine.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING))
 
 
-def end_waiting(order: SupplierOrder, lines: Sequence[OrderLine] | None = None) -> None:
+def supersede_proposals(order: SupplierOrder, lines: Sequence[OrderLine] | None = None) -> None:
     """What waits for a decision is overtaken."""
-    rows = LineReply.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
+    rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
     if lines is not None:
         rows = rows.filter(line__in=[line.pk for line in lines])
     rows.update(decision=Decision.OVERTAKEN)
 
 
-def end_done(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
+def supersede_finished(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
     """What waits on a line of which nothing is left to send is overtaken: its goods go as they were ordered."""
     if done := [line for line in lines if line.outstanding <= line.on_the_way]:
-        end_waiting(order, done)
+        supersede_proposals(order, done)
 
 
-def named(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/lines") -> list[OrderLine]:
+def lines_by_position(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/lines") -> list[OrderLine]:
     """Lines by position. Refused with every position the order hasn't, and every one named twice."""
     known = {line.position: line for line in lines}
     faults = [
@@ -200,11 +207,11 @@ def named(lines: Sequence[OrderLine], positions: Sequence[int], at: str = "/line
     if len(set(positions)) != len(positions):
         faults.append(Fault(at, "double", "Each line is named once."))
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return [known[position] for position in positions]
 
 
-def cut(line: OrderLine, quantity: Decimal, reason: str) -> None:
+def reduce_line(line: OrderLine, quantity: Decimal, reason: str) -> None:
     """Cancels some of what is outstanding of a line."""
     line.outstanding -= quantity
     line.cancelled += quantity
@@ -212,19 +219,19 @@ def cut(line: OrderLine, quantity: Decimal, reason: str) -> None:
         line.reason = reason[:500]
 
 
-def settle(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
+def update_order_state(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
     """Where nothing is outstanding any more the order is received, or cancelled if nothing ever came."""
     if any(line.outstanding for line in lines):
         return
-    end_waiting(order)
+    supersede_proposals(order)
     if any(line.received or line.over for line in lines):
-        move(order, State.RECEIVED)
-    elif order.state in {State.PLACED, State.ACKNOWLEDGED}:
-        order.answer = order.answer or Answer.REFUSED
+        move(order, OrderState.RECEIVED)
+    elif order.state in {OrderState.PLACED, OrderState.ACKNOWLEDGED}:
+        order.answer = order.answer or OrderResponseStatus.REFUSED
         order.save(update_fields=["answer"])
-        move(order, State.CANCELLED)
+        move(order, OrderState.CANCELLED)
     else:
-        move(order, State.RECEIVED)
+        move(order, OrderState.RECEIVED)
 
 
 def _tell_jobs(order: SupplierOrder, kind: str, text: str, actor: Actor) -> None:

@@ -7,17 +7,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from catalogue.queries import components
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import Job
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers, stock_services
-from quotes.purchasing.api_fields import HOLD_SHAPE, HOLDS, MOVE_SHAPE, STOCK, STOCK_MOVES, STOCK_SHAPE
+from quotes.purchasing.api_fields import HOLD_SCHEMA, HOLDS, MOVE_SCHEMA, STOCK, STOCK_MOVES, STOCK_SCHEMA
 from quotes.purchasing.models import StockItem
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.business.roles import Scope
 
-_ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": STOCK_SHAPE}}}
+_ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": STOCK_SCHEMA}}}
 
 
 class _StockEndpoint(Endpoint):
@@ -30,7 +30,7 @@ class _StockEndpoint(Endpoint):
         """A job named in a body, or 422."""
         found = jobs(self.business).select_related("business").filter(ref=ref).first()
         if found is None:
-            raise Refused([Fault("/job", "unknown", "There is no such job.")])
+            raise InvalidDocument([Fault("/job", "unknown", "There is no such job.")])
         return found
 
     def told(self, item: StockItem, status: int = 200) -> Response:
@@ -38,7 +38,7 @@ class _StockEndpoint(Endpoint):
         return self.one(STOCK.of(item), item, status=status, at=f"/api/v1/stock/{item.ref}" if status == 201 else "")
 
 
-class Stock(_StockEndpoint):
+class StockListView(_StockEndpoint):
     """What lies in the yard. POST puts something in: alike lies with alike."""
 
     scopes = {"GET": Scope.STOCK_READ, "POST": Scope.STOCK_WRITE}
@@ -51,19 +51,19 @@ class Stock(_StockEndpoint):
         "job": "The ref of a job it is kept for.",
     }
 
-    @extend_schema(responses={200: page_of(STOCK_SHAPE)}, summary="Stock")
+    @extend_schema(responses={200: page_of(STOCK_SCHEMA)}, summary="StockListView")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.stock(self.business, asked), STOCK, all_of=self.business)
 
-    @extend_schema(request=serializers.StockIn, responses={201: STOCK_SHAPE}, summary="Put something into stock")
+    @extend_schema(request=serializers.StockIn, responses={201: STOCK_SCHEMA}, summary="Put something into stock")
     def post(self, request: Request) -> Response:
         body = self.read(serializers.StockIn)
         component = components(self.business).select_related("business").filter(sku=body.pop("component")).first()
         if component is None:
-            raise Refused([Fault("/component", "unknown", "There is no such component.")])
+            raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
         job = self.job(body.pop("job")) if "job" in body else None
-        item = stock_services.put_in(component=component, actor=self.actor, job=job, **body)
+        item = stock_services.add_stock(component=component, actor=self.actor, job=job, **body)
         return self.told(item, 201)
 
 
@@ -72,7 +72,7 @@ class StockDetail(_StockEndpoint):
 
     scopes = {"GET": Scope.STOCK_READ}
 
-    @extend_schema(responses={200: STOCK_SHAPE}, summary="One item of stock")
+    @extend_schema(responses={200: STOCK_SCHEMA}, summary="One item of stock")
     def get(self, request: Request, ref: str) -> Response:
         return self.told(self.item(ref))
 
@@ -83,9 +83,9 @@ class StockTaking(_StockEndpoint):
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
 
-    @extend_schema(request=serializers.TakenIn, responses={200: STOCK_SHAPE}, summary="Take something out of stock")
+    @extend_schema(request=serializers.TakenIn, responses={200: STOCK_SCHEMA}, summary="Take something out of stock")
     def post(self, request: Request, ref: str) -> Response:
-        item = stock_services.take_out(item=self.item(ref), actor=self.actor, **self.read(serializers.TakenIn))
+        item = stock_services.remove_stock(item=self.item(ref), actor=self.actor, **self.read(serializers.TakenIn))
         return self.told(item)
 
 
@@ -95,7 +95,7 @@ class StockMoves(_StockEndpoint):
     scopes = {"GET": Scope.STOCK_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(MOVE_SHAPE)}, summary="Moves of an item")
+    @extend_schema(responses={200: page_of(MOVE_SCHEMA)}, summary="Moves of an item")
     def get(self, request: Request, ref: str) -> Response:
         return self.page(queries.moves(self.item(ref)), STOCK_MOVES)
 
@@ -106,11 +106,11 @@ class StockHolds(_StockEndpoint):
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
 
-    @extend_schema(request=serializers.HoldIn, responses={201: HOLD_SHAPE}, summary="Keep stock for a job")
+    @extend_schema(request=serializers.HoldIn, responses={201: HOLD_SCHEMA}, summary="Keep stock for a job")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(serializers.HoldIn)
         job = self.job(body["job"])
-        held = stock_services.hold_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
+        held = stock_services.reserve_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
         return self.one(HOLDS.of(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
 
 
@@ -122,7 +122,7 @@ class Leftovers(_StockEndpoint):
     @extend_schema(request=None, responses={200: _ITEMS}, summary="Take a job's leftovers in")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(jobs(self.business).select_related("business"), ref)
-        taken = stock_services.take_leftovers(job=job, actor=self.actor)
+        taken = stock_services.add_returns_to_stock(job=job, actor=self.actor)
         rows = StockItem.objects.of(self.business).filter(pk__in=[item.pk for item in taken]).order_by("id")
         return Response({"items": STOCK.read(rows)[0]})
 
@@ -134,7 +134,7 @@ class Holds(Endpoint):
     paged = True
     parameters = {"state": "held, used or released.", "job": "The ref of a job."}
 
-    @extend_schema(responses={200: page_of(HOLD_SHAPE)}, summary="Stock kept for jobs")
+    @extend_schema(responses={200: page_of(HOLD_SCHEMA)}, summary="Stock kept for jobs")
     def get(self, request: Request) -> Response:
         asked = request.query_params
         by = {"state": "state", "job": "job__ref"}
@@ -147,14 +147,16 @@ class HoldDetail(Endpoint):
 
     scopes = {"GET": Scope.STOCK_READ, "PATCH": Scope.STOCK_WRITE}
 
-    @extend_schema(responses={200: HOLD_SHAPE}, summary="One hold")
+    @extend_schema(responses={200: HOLD_SCHEMA}, summary="One hold")
     def get(self, request: Request, ref: str) -> Response:
         hold = self.find(queries.holds(self.business), ref)
         return self.one(HOLDS.of(hold), hold)
 
-    @extend_schema(request=serializers.HoldChange, responses={200: HOLD_SHAPE}, summary="Use or release a hold")
+    @extend_schema(request=serializers.HoldChange, responses={200: HOLD_SCHEMA}, summary="Use or release a hold")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.holds(self.business).select_related("item__business", "job")
         hold = self.find_for_change(rows, ref)
-        hold = stock_services.end_hold(hold=hold, state=self.read(serializers.HoldChange)["state"], actor=self.actor)
+        hold = stock_services.close_reservation(
+            hold=hold, state=self.read(serializers.HoldChange)["state"], actor=self.actor
+        )
         return self.one(HOLDS.of(hold), hold)

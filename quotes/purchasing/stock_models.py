@@ -6,9 +6,9 @@ from django.db import models
 from django.db.models import F, Q
 
 from catalogue.models import Component
-from quotes.jobs.models import Frozen, Job
+from quotes.jobs.models import ImmutableModel, Job
 from quotes.purchasing.order_models import decimals
-from shared.models import Owned
+from shared.models import BusinessOwned
 
 
 class ItemKind(models.TextChoices):
@@ -16,7 +16,7 @@ class ItemKind(models.TextChoices):
     REMNANT = "remnant", "remnant"
 
 
-class StockItem(Owned):
+class StockItem(BusinessOwned):
     """What lies in the yard: so many of a component, or remnants of it of one length. ``held`` of them are for jobs."""
 
     component = models.ForeignKey(Component, on_delete=models.PROTECT, related_name="stock")
@@ -42,27 +42,27 @@ class StockItem(Owned):
         return f"{self.quantity} of {self.component_id}"
 
 
-class HoldState(models.TextChoices):
+class ReservationState(models.TextChoices):
     HELD = "held", "held"
     USED = "used", "used"
     RELEASED = "released", "released"
 
 
-class Hold(Owned):
+class Reservation(BusinessOwned):
     """Stock kept for a job until it is used or let go."""
 
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="holds")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="holds")
     order = models.ForeignKey(
-        "orders.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
+        "purchasing.SupplierOrder", on_delete=models.PROTECT, null=True, blank=True, related_name="holds"
     )
     """The order drafted beside it, which lets it go when it is cancelled; None where somebody kept it by hand."""
     quantity = decimals()
-    state = models.CharField(max_length=8, choices=HoldState, default=HoldState.HELD)
+    state = models.CharField(max_length=8, choices=ReservationState, default=ReservationState.HELD)
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(state__in=HoldState.values), name="hold_state_known"),
+            models.CheckConstraint(condition=Q(state__in=ReservationState.values), name="hold_state_known"),
             models.CheckConstraint(condition=Q(quantity__gt=0), name="hold_something"),
         ]
         indexes = [models.Index(fields=["business", "job", "state"], name="hold_by_job")]
@@ -71,7 +71,7 @@ class Hold(Owned):
         return f"{self.quantity} {self.state}"
 
 
-class StockMove(Frozen):
+class StockMovement(ImmutableModel):
     """One change of stock and its reason: written once. ``quantity`` is what came in, negative for what went out."""
 
     item = models.ForeignKey(StockItem, on_delete=models.PROTECT, related_name="moves")

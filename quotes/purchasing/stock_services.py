@@ -13,10 +13,18 @@ from django.db.models import F
 from catalogue.models import Component
 from catalogue.queries import components
 from catalogue.rules.units import PIECE, whole_fault
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.models import AsBuilt, BuiltKind, Job
-from quotes.purchasing.models import Hold, HoldState, ItemKind, OrderLine, StockItem, StockMove, SupplierOrder
+from quotes.purchasing.models import (
+    ItemKind,
+    OrderLine,
+    Reservation,
+    ReservationState,
+    StockItem,
+    StockMovement,
+    SupplierOrder,
+)
 from quotes.purchasing.purchase_plan import OnHand
 from shared.api.problems import Problem
 from shared.business.actors import Actor
@@ -24,7 +32,7 @@ from shared.database import audit_log
 from shared.models import Business
 
 ZERO = Decimal(0)
-LEFT_OVER = "left over, as-built "
+RETURN_REASON = "left over, as-built "
 Key = tuple[str, int | None]
 
 
@@ -54,7 +62,7 @@ def unit_of(component: Component, length_mm: int | None) -> str:
 
 def _refuse_part(component: Component, length_mm: int | None, quantity: Decimal) -> None:
     if fault := whole_fault(unit_of(component, length_mm or component.length_mm), quantity, "/quantity"):
-        raise Refused([fault])
+        raise InvalidDocument([fault])
 
 
 def _free(business: Business) -> Iterable[StockItem]:
@@ -64,7 +72,7 @@ def _free(business: Business) -> Iterable[StockItem]:
 
 
 @transaction.atomic
-def put_in(
+def add_stock(
     *,
     component: Component,
     quantity: Decimal,
@@ -100,7 +108,7 @@ def _add(
 ) -> StockItem:
     """Something comes into the yard: added to what lies there alike, or a new item. Shorter than bought is a remnant."""
     if quantity <= 0:
-        raise Refused([Fault("/quantity", "range", "More than 0 comes in.")])
+        raise InvalidDocument([Fault("/quantity", "range", "More than 0 comes in.")])
     if length_mm is not None:
         _refuse_length(component, length_mm)
     _refuse_part(component, length_mm, quantity)
@@ -122,17 +130,19 @@ def _add(
 
 def _refuse_length(component: Component, length_mm: int) -> None:
     if component.role not in PIECE_ROLES:
-        raise Refused([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
+        raise InvalidDocument([Fault("/length_mm", "length.none", "This component comes in no lengths.")])
     if component.length_mm is not None and length_mm > component.length_mm:
-        raise Refused([Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")])
+        raise InvalidDocument(
+            [Fault("/length_mm", "range", f"It is bought in {component.length_mm} mm; this is longer.")]
+        )
 
 
 @transaction.atomic
-def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -> StockItem:
+def remove_stock(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -> StockItem:
     """Something free leaves the yard: lost, sold, scrapped. 409 where so much is not free."""
     item = _locked(item)
     if quantity <= 0:
-        raise Refused([Fault("/quantity", "range", "More than 0 goes out.")])
+        raise InvalidDocument([Fault("/quantity", "range", "More than 0 goes out.")])
     _refuse_part(item.component, item.length_mm, quantity)
     if item.quantity - item.held < quantity:
         raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
@@ -144,14 +154,14 @@ def take_out(*, item: StockItem, quantity: Decimal, actor: Actor, reason: str) -
 
 
 @transaction.atomic
-def hold_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+def reserve_item(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Reserve some of an item for a job by hand, and record that."""
     held = _hold(item=item, job=job, quantity=quantity, actor=actor)
     _record(item, actor, "stock.held", {"quantity": quantity, "job": job.ref})
     return held
 
 
-def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold:
+def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Reservation:
     """Keeps some of an item for a job."""
     item = _locked(item)
     _refuse_part(item.component, item.length_mm, quantity)
@@ -159,15 +169,15 @@ def _hold(*, item: StockItem, job: Job, quantity: Decimal, actor: Actor) -> Hold
         raise Problem("conflict", f"Only {item.quantity - item.held} of it are free.")
     item.held += quantity
     item.save()
-    held = Hold.objects.of(item.business).create(item=item, job=job, quantity=quantity)
+    held = Reservation.objects.of(item.business).create(item=item, job=job, quantity=quantity)
     _move(item, "hold", ZERO, actor, f"{quantity} kept for {job.number}", job)
     return held
 
 
 @transaction.atomic
-def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Hold]:
+def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], actor: Actor) -> list[Reservation]:
     """Keeps what a plan takes from the yard. 409 where somebody was quicker."""
-    holds: list[Hold] = []
+    holds: list[Reservation] = []
     free = list(_free(business))
     for key, wanted in sorted(taken.items(), key=str):
         for item in free:
@@ -181,7 +191,7 @@ def hold_for(*, business: Business, job: Job, taken: Mapping[Key, Decimal], acto
 
 
 @transaction.atomic
-def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
+def close_reservation(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
     """End a reservation by hand, and record that; see ``_end``."""
     before = hold.state
     ended = _end(hold=hold, state=state, actor=actor)
@@ -190,19 +200,19 @@ def end_hold(*, hold: Hold, state: str, actor: Actor) -> Hold:
     return ended
 
 
-def _end(*, hold: Hold, state: str, actor: Actor) -> Hold:
+def _end(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
     """Used (it leaves the yard) or released (it is free again). Asking for where it is already changes nothing."""
     item = _locked(hold.item)
-    hold = Hold.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
+    hold = Reservation.objects.of(item.business).select_for_update(no_key=True).select_related("job").get(pk=hold.pk)
     if hold.state == state:
         return hold
-    if hold.state != HoldState.HELD:
+    if hold.state != ReservationState.HELD:
         raise Problem("conflict", f"This was {hold.state} already.")
     item.held -= hold.quantity
-    used = state == HoldState.USED
+    used = state == ReservationState.USED
     item.quantity -= hold.quantity if used else ZERO
     item.save()
-    hold.state = HoldState(state)
+    hold.state = ReservationState(state)
     hold.save()
     word = "used for" if used else "no longer kept for"
     moved = -hold.quantity if used else ZERO
@@ -213,14 +223,14 @@ def _end(*, hold: Hold, state: str, actor: Actor) -> Hold:
 @transaction.atomic
 def release_job(*, job: Job, actor: Actor) -> int:
     """Lets go of everything kept for a job; says how many holds."""
-    held = list(Hold.objects.of(job.business).filter(job=job, state=HoldState.HELD).order_by("id"))
+    held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.HELD).order_by("id"))
     for one in held:
-        _end(hold=one, state=HoldState.RELEASED, actor=actor)
+        _end(hold=one, state=ReservationState.RELEASED, actor=actor)
     return len(held)
 
 
 @transaction.atomic
-def keep_with(*, holds: Sequence[Hold], orders: Sequence[SupplierOrder]) -> None:
+def keep_with(*, holds: Sequence[Reservation], orders: Sequence[SupplierOrder]) -> None:
     """What a draft takes from the yard goes with the order that buys the rest of its kind, else with the first."""
     if not holds or not orders:
         return
@@ -234,18 +244,18 @@ def keep_with(*, holds: Sequence[Hold], orders: Sequence[SupplierOrder]) -> None
 @transaction.atomic
 def release_order(*, order: SupplierOrder, actor: Actor) -> None:
     """Lets go of what was kept when the order was drafted."""
-    held = Hold.objects.of(order.business).filter(order=order, state=HoldState.HELD)
+    held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.HELD)
     for one in held.select_related("item").order_by("id"):
-        _end(hold=one, state=HoldState.RELEASED, actor=actor)
+        _end(hold=one, state=ReservationState.RELEASED, actor=actor)
 
 
-def let_go(job: Job, actor: Actor) -> None:
+def release_reservations(job: Job, actor: Actor) -> None:
     """A cancelled job keeps nothing from that moment on."""
     release_job(job=job, actor=actor)
 
 
 @dataclass(frozen=True, slots=True)
-class Leftover:
+class ReturnedMaterial:
     """What the crew wrote down as brought back. ``component`` is None where that names none of ours."""
 
     entry: AsBuilt
@@ -256,22 +266,22 @@ class Leftover:
     @property
     def reason(self) -> str:
         """What its move says: the mark that it is put in once."""
-        return f"{LEFT_OVER}{self.entry.ref}"
+        return f"{RETURN_REASON}{self.entry.ref}"
 
 
-def leftovers(job: Job) -> list[Leftover]:
+def leftovers(job: Job) -> list[ReturnedMaterial]:
     """What was brought back from a job, in the order it was written down; what was taken back is left out."""
     brought = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
     entries = list(brought.filter(takes_back=None, taken_back=None).order_by("id"))
     named = components(job.business).filter(sku__in={entry.component for entry in entries})
     known = {row.sku: row for row in named.select_related("business")}
-    moves = StockMove.objects.of(job.business).filter(job=job, reason__startswith=LEFT_OVER)
+    moves = StockMovement.objects.of(job.business).filter(job=job, reason__startswith=RETURN_REASON)
     there = set(moves.values_list("reason", flat=True))
-    return [Leftover(one, known.get(one.component), f"{LEFT_OVER}{one.ref}" in there) for one in entries]
+    return [ReturnedMaterial(one, known.get(one.component), f"{RETURN_REASON}{one.ref}" in there) for one in entries]
 
 
 @transaction.atomic
-def take_leftovers(
+def add_returns_to_stock(
     *, job: Job, actor: Actor, named: Mapping[str, tuple[Component, int | None]] = MappingProxyType({})
 ) -> list[StockItem]:
     """What the crew brought back lies in the yard again, each as-built entry once.
@@ -315,6 +325,6 @@ def _locked(item: StockItem) -> StockItem:
 
 
 def _move(item: StockItem, kind: str, quantity: Decimal, actor: Actor, reason: str, job: Job | None) -> None:
-    StockMove.objects.of(item.business).create(
+    StockMovement.objects.of(item.business).create(
         item=item, kind=kind, quantity=quantity, job=job, reason=reason[:500], who=actor.name[:160]
     )

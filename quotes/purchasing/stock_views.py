@@ -13,30 +13,30 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from catalogue.queries import components
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.models import JobState
 from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers
-from quotes.purchasing.models import HoldState, StockItem
+from quotes.purchasing.models import ReservationState, StockItem
 from quotes.purchasing.order_views import A_PAGE, reason_of
 from quotes.purchasing.quantity_text import words_of
-from quotes.purchasing.stock_services import end_hold, hold_item, put_in, take_out
+from quotes.purchasing.stock_services import add_stock, close_reservation, remove_stock, reserve_item
 from shared.api.etags import find
 from shared.api.problems import Problem
-from shared.api.serializers import read
-from shared.business.access import MemberRequest, needs
+from shared.api.serializers import validated_data
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.common.typed_lengths import LEVEL, read_length
 
 KEEPS = (JobState.OPEN, JobState.ACCEPTED, JobState.BUILT)
 """Jobs that are offered to keep something for; any other is typed by its number."""
-MOST_HOLDS, MOST_JOBS, MOST_SKUS = 200, 500, 1_000
-Deed = Callable[[MemberRequest, StockItem], str]
+MAX_HOLDS, MAX_JOBS, MAX_SKUS = 200, 500, 1_000
+Action = Callable[[MemberRequest, StockItem], str]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.STOCK_READ)
+@require_scope(Scope.STOCK_READ)
 def stock(request: MemberRequest) -> HttpResponse:
     """What lies in the yard; POST puts something in."""
     fault = ""
@@ -44,7 +44,7 @@ def stock(request: MemberRequest) -> HttpResponse:
         _may_write(request)
         try:
             _put_in(request)
-        except (Refused, Problem) as refused:
+        except (InvalidDocument, Problem) as refused:
             fault = words_of(refused)
         else:
             messages.success(request, "It lies in the yard now.")
@@ -55,14 +55,14 @@ def stock(request: MemberRequest) -> HttpResponse:
         .select_related("component__finish", "from_job")
         .order_by("component__sku", "id")
     )
-    held = queries.holds(request.business).filter(state=HoldState.HELD).select_related("item__component", "job")
+    held = queries.holds(request.business).filter(state=ReservationState.HELD).select_related("item__component", "job")
     values = {
         "page": Paginator(rows, A_PAGE).get_page(request.GET.get("page")),
         "fault": fault,
         "typed": request.POST,
-        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MOST_SKUS],
+        "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS],
         "may_write": request.actor.may(Scope.STOCK_WRITE),
-        "holds": held.order_by("-id")[:MOST_HOLDS],
+        "holds": held.order_by("-id")[:MAX_HOLDS],
         "locale": request.business.locale,
     }
     return render(request, "purchasing/stock.html", values, status=422 if fault else 200)
@@ -76,15 +76,15 @@ def _put_in(request: MemberRequest) -> None:
     length = request.POST.get("length_mm", "").strip()
     if length:
         told["length_mm"] = read_length(length, LEVEL)
-    body = read(serializers.StockIn, told)
+    body = validated_data(serializers.StockIn, told)
     component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
     if component is None:
-        raise Refused([Fault("/component", "unknown", "There is no such component.")])
-    put_in(component=component, actor=request.actor, **body)
+        raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
+    add_stock(component=component, actor=request.actor, **body)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.STOCK_READ)
+@require_scope(Scope.STOCK_READ)
 def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
     """One item, even where nothing is left of it: every move, what is kept; POST keeps some for a job or takes some out."""
     rows = StockItem.objects.of(request.business).select_related("business", "component__finish", "from_job")
@@ -92,10 +92,10 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
     if request.method != "POST":
         return _item_sheet(request, item)
     _may_write(request)
-    deeds: dict[str, Deed] = {"keep": _keep, "take": _take}
+    deeds: dict[str, Action] = {"keep": _keep, "take": _take}
     try:
         messages.success(request, deeds.get(request.POST.get("do", ""), _take)(request, item))
-    except (Refused, Problem) as refused:
+    except (InvalidDocument, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
         return _item_sheet(request, find(rows, ref), words_of(refused), status)
     return redirect("stock-item", ref)
@@ -103,22 +103,22 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
 
 def _take(request: MemberRequest, item: StockItem) -> str:
     told = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": reason_of(request)}
-    take_out(item=item, actor=request.actor, **read(serializers.TakenIn, told))
+    remove_stock(item=item, actor=request.actor, **validated_data(serializers.TakenIn, told))
     return "Taken out."
 
 
 def _keep(request: MemberRequest, item: StockItem) -> str:
     told = {"quantity": typed_number(request.POST.get("quantity", "")), "job": request.POST.get("job", "").strip()}
-    body = read(serializers.HoldIn, told)
+    body = validated_data(serializers.HoldIn, told)
     job = jobs(request.business).select_related("business").filter(number__iexact=body["job"]).first()
     if job is None:
-        raise Refused([Fault("/job", "unknown", f"There is no job {body['job']}.")])
-    hold_item(item=item, job=job, quantity=body["quantity"], actor=request.actor)
+        raise InvalidDocument([Fault("/job", "unknown", f"There is no job {body['job']}.")])
+    reserve_item(item=item, job=job, quantity=body["quantity"], actor=request.actor)
     return f"Kept for {job.number}."
 
 
 def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status: int = 200) -> HttpResponse:
-    held = queries.holds(request.business).filter(item=item, state=HoldState.HELD).select_related("job")
+    held = queries.holds(request.business).filter(item=item, state=ReservationState.HELD).select_related("job")
     waiting = jobs(request.business).filter(state__in=KEEPS).order_by("-id")
     may_write = request.actor.may(Scope.STOCK_WRITE)
     values = {
@@ -129,8 +129,8 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
         "page": Paginator(queries.moves(item).select_related("job").order_by("-id"), A_PAGE).get_page(
             request.GET.get("page")
         ),
-        "holds": held.order_by("-id")[:MOST_HOLDS],
-        "jobs": waiting.values_list("number", "label")[:MOST_JOBS] if may_write else [],
+        "holds": held.order_by("-id")[:MAX_HOLDS],
+        "jobs": waiting.values_list("number", "label")[:MAX_JOBS] if may_write else [],
         "may_write": may_write,
         "locale": request.business.locale,
     }
@@ -138,15 +138,15 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
 
 
 @require_POST
-@needs(Scope.STOCK_WRITE)
+@require_scope(Scope.STOCK_WRITE)
 def hold(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a hold, used for its job or let go, and leads back to where that was asked."""
     row = find(queries.holds(request.business).select_related("item", "job", "business"), ref)
     try:
-        told = read(serializers.HoldChange, {"state": request.POST.get("state", "")})
-        end_hold(hold=row, actor=request.actor, **told)
+        told = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
+        close_reservation(hold=row, actor=request.actor, **told)
         messages.success(request, "Done.")
-    except (Refused, Problem) as refused:
+    except (InvalidDocument, Problem) as refused:
         messages.error(request, words_of(refused), extra_tags="Not done")
     return redirect("stock-item", row.item.ref) if request.POST.get("at") == "item" else redirect("stock")
 

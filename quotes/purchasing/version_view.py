@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from fencing.buying.packs import plain
 from quotes.purchasing.api_fields import amount
-from quotes.purchasing.models import Decision, LineReply, OrderLine, SupplierOrder
+from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, SupplierOrder
 
 
 def order_facts(order: SupplierOrder) -> dict[str, str]:
     """Return state, days, total, and for each line its quantities, price and what the supplier proposes."""
-    rows = LineReply.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
+    rows = OrderResponseLine.objects.of(order.business).filter(line__order=order, decision=Decision.WAITING)
     proposals = {row.line_id: row for row in rows}
     found = {**delivery_facts(order), "Total": amount(order.total, order.currency)}
     for line in _lines(order):
@@ -37,6 +37,6 @@ def _label(line: OrderLine) -> str:
     return f"Line {line.position} {line.label}"
 
 
-def _proposal(proposal: LineReply, currency: str) -> str:
+def _proposal(proposal: OrderResponseLine, currency: str) -> str:
     price = "" if proposal.price is None else amount(proposal.price, currency)
     return ", ".join(text for text in (price, str(proposal.promised_on or "")) if text)

@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import note_event
-from quotes.quoting.models import Kind, Quote, Revision, State
-from shared.background.outbox import want
+from quotes.quoting.models import Quote, Revision, RevisionKind, RevisionState
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
@@ -21,13 +21,13 @@ ENDED = frozenset({JobState.CANCELLED, JobState.CLOSED})
 
 def agreed_revision(quote: Quote) -> Revision | None:
     """Return the last accepted revision: the offer, or the last variation of it."""
-    rows = Revision.objects.of(quote.business).filter(quote=quote, state=State.ACCEPTED)
+    rows = Revision.objects.of(quote.business).filter(quote=quote, state=RevisionState.ACCEPTED)
     return rows.order_by("-number").first()
 
 
 def agreed_otherwise(quote: Quote) -> Revision | None:
     """Return what was agreed on the quote's job by another quote: its one fence is set out, ordered and booked by that."""
-    rows = Revision.objects.of(quote.business).filter(quote__job=quote.job_id, state=State.ACCEPTED)
+    rows = Revision.objects.of(quote.business).filter(quote__job=quote.job_id, state=RevisionState.ACCEPTED)
     return rows.exclude(quote=quote.pk).select_related("quote").order_by("-closed_at").first()
 
 
@@ -36,31 +36,33 @@ def reason_closed(revision: Revision, job: Job) -> str:
 
     An accepted revision stays open for a party that need not accept.
     """
-    if job.state in ENDED or revision.state == State.CANCELLED:
+    if job.state in ENDED or revision.state == RevisionState.CANCELLED:
         return f"This job was {job.state if job.state in ENDED else 'cancelled'}. This quote can no longer be accepted."
-    if revision.state == State.ACCEPTED:
+    if revision.state == RevisionState.ACCEPTED:
         return ""
-    if revision.state != State.SENT:
+    if revision.state != RevisionState.SENT:
         return f"This quote is {revision.state}. Ask the business for a new one."
-    if revision.kind == Kind.OFFER and agreed_otherwise(revision.quote):
+    if revision.kind == RevisionKind.OFFER and agreed_otherwise(revision.quote):
         return "Another quote for this job was accepted already. Ask the business."
     return ""
 
 
 def awaiting_answer(business: Business) -> OwnedQuerySet[Revision]:
     """Return sent revisions that a party can still answer: not those of a job that another quote was accepted for."""
-    accepted = Revision.objects.of(business).filter(state=State.ACCEPTED, quote__job=OuterRef("quote__job"))
+    accepted = Revision.objects.of(business).filter(state=RevisionState.ACCEPTED, quote__job=OuterRef("quote__job"))
     other = Exists(accepted.exclude(quote=OuterRef("quote")))
-    rows = Revision.objects.of(business).filter(state=State.SENT).exclude(quote__job__state__in=ENDED)
-    return rows.exclude(other, kind=Kind.OFFER)
+    rows = Revision.objects.of(business).filter(state=RevisionState.SENT).exclude(quote__job__state__in=ENDED)
+    return rows.exclude(other, kind=RevisionKind.OFFER)
 
 
 def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:
     """Cancel what is sent or accepted on a job that was just cancelled. The caller has locked the job's row."""
     now = now or timezone.now()
-    rows = Revision.objects.of(job.business).filter(quote__job=job, state__in=(State.SENT, State.ACCEPTED))
+    rows = Revision.objects.of(job.business).filter(
+        quote__job=job, state__in=(RevisionState.SENT, RevisionState.ACCEPTED)
+    )
     for revision in rows.select_related("quote").order_by("id"):
-        revision.state, revision.cancelled_at = State.CANCELLED, now
+        revision.state, revision.cancelled_at = RevisionState.CANCELLED, now
         revision.save(update_fields=["state", "cancelled_at"])
         note_event(job=job, kind="quote.cancelled", text=f"{revision} cancelled.", actor=actor)
-        want("quote.cancelled", revision.ref, business=job.business)
+        publish_event("quote.cancelled", revision.ref, business=job.business)

@@ -16,16 +16,16 @@ from quotes.jobs.models import MeasureVersion
 from quotes.jobs.queries import jobs
 from quotes.quoting import queries, services
 from quotes.quoting.api_fields import (
-    QUOTE_SHAPE,
+    QUOTE_SCHEMA,
     QUOTES,
-    REVISION_FULL_SHAPE,
-    REVISION_SHAPE,
+    REVISION_FULL_SCHEMA,
+    REVISION_SCHEMA,
     revision_full,
     revisions_in,
 )
 from quotes.quoting.content_document import assemble
 from quotes.quoting.draft_setup import checked_setup
-from quotes.quoting.models import State
+from quotes.quoting.models import RevisionState
 from quotes.quoting.serializers import QuoteIn, ReviseIn, SendIn, SetupChange
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -42,12 +42,12 @@ class Quotes(Endpoint):
     paged = True
     parameters = {"job": "The ref of a job.", "q": "Words in the label, or the number."}
 
-    @extend_schema(responses={200: page_of(QUOTE_SHAPE)}, summary="Quotes")
+    @extend_schema(responses={200: page_of(QUOTE_SCHEMA)}, summary="Quotes")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.quotes(self.business, asked), QUOTES, all_of=self.business)
 
-    @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SHAPE}, summary="A new quote with its first draft")
+    @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SCHEMA}, summary="A new quote with its first draft")
     def post(self, request: Request) -> Response:
         body = self.read(QuoteIn)
         job = self.find(jobs(self.business).select_related("customer", "business"), body["job"])
@@ -65,7 +65,7 @@ class QuoteDetail(Endpoint):
 
     scopes = {"GET": Scope.QUOTES_READ}
 
-    @extend_schema(responses={200: QUOTE_SHAPE}, summary="One quote")
+    @extend_schema(responses={200: QUOTE_SCHEMA}, summary="One quote")
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
         return self.one(QUOTES.of(quote), quote)
@@ -79,13 +79,13 @@ class QuoteRevisions(Endpoint):
     paged = True
     parameters = _FILTERS
 
-    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions of a quote")
+    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="Revisions of a quote")
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
         rows = queries.revisions(self.business, request.query_params.dict()).filter(quote=quote)
         return self.page(rows, revisions_in(self.business.currency))
 
-    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SHAPE}, summary="Draft the next revision")
+    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SCHEMA}, summary="Draft the next revision")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(ReviseIn)
         quote = self.find(queries.quotes(self.business), ref)
@@ -102,7 +102,7 @@ class Revisions(Endpoint):
     paged = True
     parameters = {**_FILTERS, "quote": "The ref of a quote.", "job": "The ref of a job."}
 
-    @extend_schema(responses={200: page_of(REVISION_SHAPE)}, summary="Revisions")
+    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="Revisions")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(
@@ -115,12 +115,12 @@ class RevisionDetail(Endpoint):
 
     scopes = {"GET": Scope.QUOTES_READ, "PUT": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
 
-    @extend_schema(responses={200: REVISION_FULL_SHAPE}, summary="One revision")
+    @extend_schema(responses={200: REVISION_FULL_SCHEMA}, summary="One revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(_whole(self), ref)
         return self.one(revision_full(revision), revision)
 
-    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SHAPE}, summary="Set a draft up")
+    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SCHEMA}, summary="Set a draft up")
     def put(self, request: Request, ref: str) -> Response:
         revision = self.find_for_change(_whole(self), ref)
         body = self.read(SetupChange)
@@ -142,7 +142,7 @@ class RevisionContent(Endpoint):
     @extend_schema(responses={200: DOCUMENT}, summary="The content document")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(_whole(self), ref)
-        is_draft = revision.state == State.DRAFT
+        is_draft = revision.state == RevisionState.DRAFT
         content = assemble(revision, now=timezone.now()) if is_draft else queries.content_of(revision)
         sees_costs = self.actor.may(Scope.PRICES_READ)
         response = Response(content if sees_costs else queries.without_costs(content))
@@ -158,7 +158,7 @@ class RevisionSending(Endpoint):
     idempotent = frozenset({"POST"})
     needs_if_match = frozenset({"POST"})
 
-    @extend_schema(request=SendIn, responses={200: REVISION_FULL_SHAPE}, summary="Send a draft")
+    @extend_schema(request=SendIn, responses={200: REVISION_FULL_SCHEMA}, summary="Send a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(SendIn)
         # the quote first, as everything that changes its state locks it

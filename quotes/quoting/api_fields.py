@@ -8,28 +8,30 @@ from typing import Any
 
 from quotes.jobs.api_fields import DOCUMENT, TEXT, TIME, WHOLE, shape
 from quotes.quoting.models import Revision, SignedLink
-from shared.api.row_serializer import AsStored, Short, named
+from shared.api.row_serializer import RowSerializer, TrimmedDecimal, same_names
 from shared.common.money import minor_digits
 
-QUOTES = AsStored(
+QUOTES = RowSerializer(
     {
-        **named("ref", "number", "label", "latest", "created_at", "updated_at"),
+        **same_names("ref", "number", "label", "latest", "created_at", "updated_at"),
         "job": {"ref": "job__ref", "number": "job__number"},
     }
 )
-QUESTIONS = AsStored(
+QUESTIONS = RowSerializer(
     {
-        **named("ref", "text", "reply", "replied_at", "replied_by"),
+        **same_names("ref", "text", "reply", "replied_at", "replied_by"),
         "asked_at": "created_at",
         "party": {"key": "party__key", "name": "party__name"},
         "revision": "revision__ref",
     }
 )
-PARTIES = AsStored(named("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at"))
-LINKS = AsStored(named("expires_at", "opened_at", "mailed_at"))
+PARTIES = RowSerializer(
+    same_names("ref", "key", "name", "email", "address", "required", "chooses", "answer", "reminded_at")
+)
+LINKS = RowSerializer(same_names("expires_at", "opened_at", "mailed_at"))
 MONEY = {"type": ["string", "null"], "description": "A decimal number as text."}
-QUOTE_SHAPE = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
-REVISION_SHAPE = shape(
+QUOTE_SCHEMA = shape(("ref", "number", "label", "created_at", "updated_at"), latest=WHOLE, job=shape(("ref", "number")))
+REVISION_SCHEMA = shape(
     (
         "ref", "kind", "state", "content_sha256", "override_reason", "sent_at", "sent_by", "closed_at", "created_at",
     ),
@@ -43,26 +45,26 @@ REVISION_SHAPE = shape(
     job=TEXT,
     changes={"type": ["string", "null"]},
 )  # fmt: skip
-LINK_SHAPE = {"type": ["object", "null"], "properties": dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME)}
-PARTY_SHAPE = shape(
+LINK_SCHEMA = {"type": ["object", "null"], "properties": dict.fromkeys(("expires_at", "opened_at", "mailed_at"), TIME)}
+PARTY_SCHEMA = shape(
     ("ref", "key", "name", "email", "address", "answer", "reminded_at"),
     required={"type": "boolean"},
     chooses={"type": "boolean"},
-    link=LINK_SHAPE,
+    link=LINK_SCHEMA,
 )
-REVISION_FULL_SHAPE = {
+REVISION_FULL_SCHEMA = {
     "type": "object",
     "properties": {
-        **REVISION_SHAPE["properties"],
+        **REVISION_SCHEMA["properties"],
         "setup": DOCUMENT,
-        "parties": {"type": "array", "items": PARTY_SHAPE},
+        "parties": {"type": "array", "items": PARTY_SCHEMA},
         "measure": shape(("ref",), version=WHOLE),
     },
 }
-QUESTION_SHAPE = shape(
+QUESTION_SCHEMA = shape(
     ("ref", "text", "reply", "asked_at", "replied_at", "replied_by"), party=shape(("key", "name")), revision=TEXT
 )
-COMPARISON_SHAPE = {
+COMPARISON_SCHEMA = {
     "type": "object",
     "properties": {
         "job": TEXT,
@@ -71,17 +73,19 @@ COMPARISON_SHAPE = {
         "totals": DOCUMENT,
     },
 }
-ISSUED_SHAPE = shape(("address", "expires_at"))
+ISSUED_SCHEMA = shape(("address", "expires_at"))
 
 
 @cache
-def revisions_in(currency: str) -> AsStored:
+def revisions_in(currency: str) -> RowSerializer:
     """Revisions whose money has every minor unit of a currency, and more only where it has more."""
-    return AsStored(
+    return RowSerializer(
         {
-            **named("ref", "number", "kind", "state"),
-            **{name: Short(name, minor_digits(currency)) for name in ("net", "tax", "total")},
-            **named("valid_until", "content_sha256", "choices", "override_reason", "sent_at", "sent_by", "closed_at"),
+            **same_names("ref", "number", "kind", "state"),
+            **{name: TrimmedDecimal(name, minor_digits(currency)) for name in ("net", "tax", "total")},
+            **same_names(
+                "valid_until", "content_sha256", "choices", "override_reason", "sent_at", "sent_by", "closed_at"
+            ),
             "created_at": "created_at",
             "quote": {"ref": "quote__ref", "number": "quote__number", "label": "quote__label"},
             "job": "quote__job__ref",

@@ -7,9 +7,9 @@ from django.apps import AppConfig
 from shared.common.lazy_import import at_first_call
 
 
-class OffersConfig(AppConfig):
+class QuotingConfig(AppConfig):
     name = "quotes.quoting"
-    label = "offers"
+    label = "quoting"
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:

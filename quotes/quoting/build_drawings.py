@@ -9,7 +9,7 @@ from fencing.cautions.facts import facts_of
 from fencing.cautions.select import Reader, cautions_for
 from fencing.drawing.drawing_set import paper_set
 from fencing.drawing.lettering import written_with
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
@@ -26,7 +26,7 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
     unknown = [name for name in pool if name not in known]
     if unknown:
         text = f"There is no run {unknown[0]!r} in the measure."
-        raise Refused([Fault("/surroundings/pool_runs", "run.unknown", text)])
+        raise InvalidDocument([Fault("/surroundings/pool_runs", "run.unknown", text)])
     facts = facts_of(
         takeoff,
         pool_runs=pool,

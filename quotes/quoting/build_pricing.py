@@ -17,12 +17,12 @@ from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading.measure_document import measure_document
-from fencing.strength.changed_job import Remedy
+from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import remedy_document
 from quotes.jobs.document_text import canonical, digest
-from quotes.jobs.system_lookup import Found
+from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import looks_at_prices, read_for
-from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines
+from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
 from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines
 from quotes.pricing.material_costs import material_lines
@@ -41,7 +41,7 @@ CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 
 
 @dataclass(frozen=True, slots=True)
-class Basis:
+class PricingInputs:
     """What every build of a revision is priced by."""
 
     business: Business
@@ -63,14 +63,14 @@ class Basis:
 
 def basis_of(
     business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
-) -> Basis:
+) -> PricingInputs:
     """The price rules of today, with the tax of the day of supply."""
     supplied = date.fromisoformat(setup["supplied_on"]) if setup.get("supplied_on") else today
-    return Basis(business, price_rules_on(business, today, supplied), setup, chooser, returning)
+    return PricingInputs(business, price_rules_on(business, today, supplied), setup, chooser, returning)
 
 
 def build(
-    document: Mapping[str, Any], basis: Basis, *, key: str = "base", label: str = "As measured"
+    document: Mapping[str, Any], basis: PricingInputs, *, key: str = "base", label: str = "As measured"
 ) -> dict[str, Any]:
     """A build's part of the content document. Refused when the fence can't be taken off or priced."""
     measure, found = read_for(basis.business, document)
@@ -107,7 +107,7 @@ class PricedLines:
     overall: Mapping[str, Fraction]
 
 
-def priced_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> PricedLines:
+def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> PricedLines:
     """Price a fence: its costs, what the price rules make of them, and the lines a customer reads. Refused without a rate."""
     shares = basis.shares(takeoff.measure)
     costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
@@ -128,7 +128,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> PricedLines:
     return PricedLines(tuple(lines), costing, whole)
 
 
-def total_of(takeoff: TakeOff, found: Found, basis: Basis) -> Sums:
+def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> Sums:
     """Return what a fence comes to at today's prices, added up as the quote of it would be."""
     lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis).customer
     rules = basis.rules
@@ -142,22 +142,22 @@ def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
     return {code: names[code] for code in sorted(used & names.keys())}
 
 
-def remedies_of(takeoff: TakeOff, found: Found, basis: Basis) -> tuple[Remedy, ...]:
+def remedies_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> tuple[SuggestedChange, ...]:
     """What would help a screened build, at the prices of the basis."""
 
-    def net(changed: TakeOff, offered: Found) -> Decimal:
+    def net(changed: TakeOff, offered: SystemWithPrices) -> Decimal:
         lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
         return sum((Decimal(line["net"]) for line in lines.customer), Decimal(0))
 
     return priced_remedies(takeoff, found, net)
 
 
-def remedies_today(takeoff: TakeOff, found: Found) -> tuple[Remedy, ...]:
+def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[SuggestedChange, ...]:
     """Remedies at today's prices, before anything else of a quote is settled."""
     return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
-def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> Basis:
+def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> PricingInputs:
     """Return what a measure is priced by before anything of a quote is settled."""
     return basis_of(business, {}, _keys_of(measure)[0], today(business), returning=returning)
 
@@ -167,12 +167,12 @@ def _keys_of(measure: Measure) -> list[str]:
     return party_keys(row.shares for row in rows)
 
 
-def cost_lines(takeoff: TakeOff, buying: Buying, basis: Basis) -> list[CostLine]:
+def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[CostLine]:
     """Everything the fence costs: materials as ordered and brought, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
     visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
-    brought = [Delivery(buying.name(one.supplier), one.goods, one.delivery) for one in buying.orders]
+    brought = [DeliveryCharge(buying.name(one.supplier), one.goods, one.delivery) for one in buying.orders]
     return [
         *material_lines(buying.bought, takeoff),
         *delivery_lines(brought),
@@ -207,7 +207,7 @@ def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, A
     return changed
 
 
-def _by_hand(basis: Basis) -> list[PriceLine]:
+def _by_hand(basis: PricingInputs) -> list[PriceLine]:
     """Extras as the rules see them."""
     rules, rows = basis.rules, basis.setup.get("extras", [])
     return [
@@ -222,7 +222,7 @@ def _by_hand(basis: Basis) -> list[PriceLine]:
     ]
 
 
-def _discount(basis: Basis, measure: Measure, shares: Shares) -> Discount | None:
+def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discount | None:
     rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
     paying = {key for row in rows for key, share in shares.of_run(row.id).items() if share}
     return choose_discount(basis.setup.get("discount"), basis.rules, Buyer(basis.returning, len(paying)))

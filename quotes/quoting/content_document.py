@@ -13,13 +13,13 @@ from fractions import Fraction
 from typing import Any
 
 from catalogue.rules.price_rules import PriceRules
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.document_text import parsed
 from quotes.jobs.queries import is_returning
-from quotes.quoting.build_pricing import Basis, basis_of, build, changed_document
+from quotes.quoting.build_pricing import PricingInputs, basis_of, build, changed_document
 from quotes.quoting.customer_lines import hand_line
 from quotes.quoting.hazards import hazard_stops, licensed_removals
-from quotes.quoting.models import Kind, Revision
+from quotes.quoting.models import Revision, RevisionKind
 from quotes.quoting.variation_changes import difference
 from shared.common.dates import local_day
 from shared.models import Business
@@ -41,7 +41,7 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     document = parsed(revision.measure_version.document)
     builds = [build(document, basis), *_alternatives(document, setup, basis)]
     changes = None
-    if revision.kind == Kind.VARIATION:
+    if revision.kind == RevisionKind.VARIATION:
         changes = difference(revision, builds[0])
         builds[0]["lines"] = changes.pop("standing")
     for one in builds:
@@ -73,7 +73,7 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     return content
 
 
-def _alternatives(document: Mapping[str, Any], setup: Mapping[str, Any], basis: Basis) -> list[dict[str, Any]]:
+def _alternatives(document: Mapping[str, Any], setup: Mapping[str, Any], basis: PricingInputs) -> list[dict[str, Any]]:
     return [
         build(changed_document(document, change), basis, key=change["key"], label=change["label"])
         for change in setup.get("alternatives", [])
@@ -107,7 +107,7 @@ def check_parties(content: Mapping[str, Any]) -> None:
         for key in strangers
     ]
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
 
 
 def face(business: Business) -> dict[str, Any]:
@@ -155,7 +155,7 @@ def _site(revision: Revision) -> dict[str, Any]:
     return {name: getattr(site, name) for name in ("address", "place", "postcode", "country", "access")}
 
 
-def _options(basis: Basis, base: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _options(basis: PricingInputs, base: Mapping[str, Any]) -> list[dict[str, Any]]:
     whole = {key: Fraction(share) for key, share in base["overall"].items()}
     return [
         {

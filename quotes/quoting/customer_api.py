@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from quotes.jobs.api_fields import DOCUMENT, TEXT, shape
-from quotes.quoting.customer_responses import Receipt, accept, ask, decline, open_link
+from quotes.quoting.customer_responses import AcceptanceReceipt, accept, ask, decline, open_link
 from quotes.quoting.serializers import AcceptIn, AskIn, DeclineIn
 from shared.api.endpoint import Endpoint
 from shared.api.problems import Problem
@@ -18,7 +18,7 @@ from shared.web import rate_limit
 
 WRONG_A_MINUTE = 20
 
-VIEW_SHAPE = {
+VIEW_SCHEMA = {
     "type": "object",
     "properties": {
         "document": DOCUMENT,
@@ -31,7 +31,7 @@ VIEW_SHAPE = {
         "questions": {"type": "array", "items": DOCUMENT},
     },
 }
-RECEIPT_SHAPE = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
+RECEIPT_SCHEMA = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
 
 
 class LinkEndpoint(Endpoint):
@@ -56,7 +56,7 @@ class LinkDetail(LinkEndpoint):
     refuses = {"GET": ("410", "422")}
     parameters = {"build": "The alternative to reckon with.", "options": "Keys of options to reckon with, with commas."}
 
-    @extend_schema(responses={200: VIEW_SHAPE}, summary="Read a quote by its link")
+    @extend_schema(responses={200: VIEW_SCHEMA}, summary="Read a quote by its link")
     def get(self, request: Request, token: str) -> Response:
         asked: dict[str, Any] = {}
         if build := request.query_params.get("build", ""):
@@ -64,7 +64,7 @@ class LinkDetail(LinkEndpoint):
         if options := request.query_params.get("options", ""):
             asked["options"] = options.split(",")
         view = open_link(token, asked or None)
-        return _private(Response({name: getattr(view, name) for name in VIEW_SHAPE["properties"]}))
+        return _private(Response({name: getattr(view, name) for name in VIEW_SCHEMA["properties"]}))
 
 
 class LinkAcceptance(LinkEndpoint):
@@ -73,7 +73,7 @@ class LinkAcceptance(LinkEndpoint):
     public = True
     refuses = {"POST": ("410",)}
 
-    @extend_schema(request=AcceptIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Accept a quote")
+    @extend_schema(request=AcceptIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Accept a quote")
     def post(self, request: Request, token: str) -> Response:
         return _receipt(accept(token=token, **self.read(AcceptIn)))
 
@@ -84,7 +84,7 @@ class LinkRefusal(LinkEndpoint):
     public = True
     refuses = {"POST": ("410",)}
 
-    @extend_schema(request=DeclineIn, responses={200: RECEIPT_SHAPE, 201: RECEIPT_SHAPE}, summary="Decline a quote")
+    @extend_schema(request=DeclineIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Decline a quote")
     def post(self, request: Request, token: str) -> Response:
         return _receipt(decline(token=token, **self.read(DeclineIn)))
 
@@ -101,7 +101,7 @@ class LinkQuestions(LinkEndpoint):
         return _private(Response({"ref": question.ref, "text": question.text}, status=201))
 
 
-def _receipt(receipt: Receipt) -> Response:
+def _receipt(receipt: AcceptanceReceipt) -> Response:
     told = asdict(receipt)
     is_new = told.pop("is_new")
     return _private(Response(told, status=201 if is_new else 200))

@@ -16,7 +16,7 @@ from quotes.pricing.costs import CostLine
 from quotes.pricing.price_lines import PriceLine
 from quotes.pricing.shares import Shares, overall
 from quotes.quoting.hazards import LICENSED
-from shared.common.money import Sharing, rounded
+from shared.common.money import Apportionment, rounded
 
 ZERO = Decimal(0)
 GATE_ROLES = ("gate.", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
@@ -49,7 +49,7 @@ def customer_lines(
     """
     buckets: dict[tuple[str, str, str], _Bucket] = {}
     whole, into = list[PriceLine](), list[dict[str, Decimal]]()
-    sharing, of_cost = Sharing(rules.digits, rules.odd_cent), Sharing(rules.digits, rules.odd_cent)
+    sharing, of_cost = Apportionment(rules.digits, rules.odd_cent), Apportionment(rules.digits, rules.odd_cent)
     for place, line in enumerate(priced):
         runs = costs[place].runs if place < len(costs) else {}
         if not runs:
@@ -98,7 +98,7 @@ def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, s
         "net": _money(Decimal(row["net"]), rules),
         "cost": _money(Decimal(row.get("cost", "0")), rules),
         **_taxed(tax),
-        "shares": _written(own),
+        "shares": _share_texts(own),
         **({LICENSED: plain_word(row[LICENSED])} if row.get(LICENSED) else {}),
     }
 
@@ -126,7 +126,7 @@ def _part_line(bucket: _Bucket, built: BuiltRun | BuiltRetrofit, takeoff: TakeOf
         "net": format(bucket.net, "f"),
         "cost": format(bucket.cost, "f"),
         **_taxed(bucket.tax),
-        "shares": _written(shares.of_run(bucket.part)),
+        "shares": _share_texts(shares.of_run(bucket.part)),
     }
 
 
@@ -142,7 +142,7 @@ def _whole_line(line: PriceLine) -> Line:
         "net": format(line.net, "f"),
         "cost": format(line.cost, "f"),
         **_taxed(line.tax),
-        "shares": _written(line.parts or {}),
+        "shares": _share_texts(line.parts or {}),
     }
 
 
@@ -176,7 +176,7 @@ def _taxed(tax: TaxCode) -> Line:
     }
 
 
-def _written(shares: Mapping[str, Fraction]) -> dict[str, str]:
+def _share_texts(shares: Mapping[str, Fraction]) -> dict[str, str]:
     return {name: str(share) for name, share in shares.items() if share}
 
 

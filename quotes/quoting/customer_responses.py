@@ -11,18 +11,27 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.document_text import parsed
 from quotes.jobs.models import JobState
 from quotes.jobs.services import move_job, note_event
 from quotes.quoting.agreement import reason_closed
-from quotes.quoting.models import Answer, Answered, Kind, Party, Question, Revision, SignedLink, State
+from quotes.quoting.models import (
+    Party,
+    PartyResponse,
+    PartyResponseStatus,
+    Question,
+    Revision,
+    RevisionKind,
+    RevisionState,
+    SignedLink,
+)
 from quotes.quoting.party_documents import PartyView, party_view, pays_for_choices
 from quotes.quoting.services import close_revision, lock_quote
 from quotes.quoting.signed_links import hashed
 from quotes.quoting.totals import Choices, read_choices, sums
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.common.dates import local_day
 from shared.common.money import stated
@@ -32,7 +41,7 @@ NEUTRAL = "This link does not lead to a quote any more. Ask the business for a n
 
 
 @dataclass(frozen=True, slots=True)
-class Receipt:
+class AcceptanceReceipt:
     """What a party is told after it answered, and every time it asks again."""
 
     outcome: str
@@ -75,25 +84,25 @@ def accept(
     content_sha256: str,
     choices: Mapping[str, Any] | None = None,
     now: datetime | None = None,
-) -> Receipt:
+) -> AcceptanceReceipt:
     """Accepts this party's part. The same again gives the same receipt; too late, or for other content, is 409."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
     if done is not None:
-        return _again(done, revision, accepted=True)
+        return _repeat_response(done, revision, accepted=True)
     _check_open(revision)
     if content_sha256 != revision.content_sha256:
         raise Problem("conflict", "The quote is not the one you looked at. Open your link again and read it.")
     content = parsed(revision.content)
-    chosen = _settled(revision, party, content, choices)
+    chosen = _accepted_choices(revision, party, content, choices)
     whole = sums(content, chosen)
     answer = _answer(party, name, now, whole.parties[party.key].total, accepted=True, choices=chosen.document())
-    if party.chooses and revision.state == State.SENT:
+    if party.chooses and revision.state == RevisionState.SENT:
         revision.choices = chosen.document()
         revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
         revision.save(update_fields=["choices", "net", "tax", "total"])
     _note(revision, party, "quote.part_accepted", f"{party.name} accepted {revision}.", answer)
-    waiting = revision.parties.filter(required=True).exclude(answer=Answered.ACCEPTED)
+    waiting = revision.parties.filter(required=True).exclude(answer=PartyResponseStatus.ACCEPTED)
     if not waiting.exists():
         _conclude(revision, now)
     _record(revision, party, "quote.part_accepted", answer)
@@ -101,20 +110,20 @@ def accept(
 
 
 @transaction.atomic
-def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> Receipt:
+def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> AcceptanceReceipt:
     """Declines. A required party's no ends the revision; the same again gives the same receipt."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
     if done is not None:
-        return _again(done, revision, accepted=False)
+        return _repeat_response(done, revision, accepted=False)
     _check_open(revision)
     content = parsed(revision.content)
     own = sums(content, read_choices(content, revision.choices)).parties[party.key]
     answer = _answer(party, name, now, own.total, accepted=False, reason=reason[:2_000])
     _note(revision, party, "quote.declined", f"{party.name} declined {revision}.", answer)
     if party.required:
-        close_revision(revision, State.DECLINED, now)
-        want("quote.declined", revision.ref, business=revision.business)
+        close_revision(revision, RevisionState.DECLINED, now)
+        publish_event("quote.declined", revision.ref, business=revision.business)
     _record(revision, party, "quote.declined", answer)
     return _receipt(answer, revision, is_new=True)
 
@@ -132,7 +141,7 @@ def ask(*, token: str, text: str) -> Question:
     question = Question.objects.of(link.business).create(party=link.party, revision=link.revision, text=text)
     actor = customer(link.party)
     note_event(job=link.revision.quote.job, kind="quote.asked", text=f"{link.party.name} asks: {text}", actor=actor)
-    want("question.asked", question.ref, business=link.business)
+    publish_event("question.asked", question.ref, business=link.business)
     audit_log.record(link.business, actor, "question.asked", f"question:{question.ref}")
     return question
 
@@ -145,8 +154,8 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
     question.reply, question.replied_at, question.replied_by = text, now or timezone.now(), actor.name[:160]
     question.save(update_fields=["reply", "replied_at", "replied_by"])
     job = question.revision.quote.job
-    note_event(job=job, kind="quote.replied", text=f"Answered {question.party.name}: {text}", actor=actor)
-    want("question.answered", question.ref, business=question.business)
+    note_event(job=job, kind="quote.replied", text=f"PartyResponseStatus {question.party.name}: {text}", actor=actor)
+    publish_event("question.answered", question.ref, business=question.business)
     audit_log.record(question.business, actor, "question.answered", f"question:{question.ref}")
     return question
 
@@ -154,15 +163,15 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
 @transaction.atomic
 def lapse_if_due(revision: Revision, now: datetime) -> bool:
     """A sent revision whose last day is over lapses; says whether it just did."""
-    if revision.state != State.SENT or not _is_over(revision, now):
+    if revision.state != RevisionState.SENT or not _is_over(revision, now):
         return False
     lock_quote(revision.quote)
-    if not close_revision(revision, State.LAPSED, now):
+    if not close_revision(revision, RevisionState.LAPSED, now):
         revision.refresh_from_db()
         return False
     system = Actor("system", "", "the system", business=revision.business)
     note_event(job=revision.quote.job, kind="quote.lapsed", text=f"{revision} lapsed.", actor=system)
-    want("quote.lapsed", revision.ref, business=revision.business)
+    publish_event("quote.lapsed", revision.ref, business=revision.business)
     return True
 
 
@@ -175,7 +184,7 @@ def customer(party: Party) -> Actor:
     return Actor("customer", party.ref, party.name, business=party.business)
 
 
-def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
+def _enter(token: str, now: datetime) -> tuple[Revision, Party, PartyResponse | None]:
     """The party behind a token with its quote locked, and what it answered before."""
     link = link_of(token)
     quote = lock_quote(link.revision.quote)
@@ -187,8 +196,8 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, Answer | None]:
     revision.quote = quote
     party = Party.objects.of(quote.business).get(pk=link.party_id)
     party.revision = revision
-    done = Answer.objects.of(quote.business).filter(party=party).first()
-    if done is None and revision.state == State.SENT and _is_over(revision, now):
+    done = PartyResponse.objects.of(quote.business).filter(party=party).first()
+    if done is None and revision.state == RevisionState.SENT and _is_over(revision, now):
         raise Problem("conflict", "This quote has lapsed. Ask the business for a new one.")
     return revision, party, done
 
@@ -206,20 +215,22 @@ def _check_open(revision: Revision) -> None:
         raise Problem("conflict", reason)
 
 
-def _settled(revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None) -> Choices:
+def _accepted_choices(
+    revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None
+) -> Choices:
     """The choices a party accepts: its own if it is the one that chooses, otherwise those that were settled.
 
     What was accepted is settled for everybody, whoever may still say yes to it.
     """
-    if party.chooses and revision.state == State.SENT:
+    if party.chooses and revision.state == RevisionState.SENT:
         return read_choices(content, asked)
-    if revision.state == State.SENT and revision.choices is None and pays_for_choices(content, party.key):
+    if revision.state == RevisionState.SENT and revision.choices is None and pays_for_choices(content, party.key):
         raise Problem(
             "conflict", "What will be built is still being chosen. You will be told as soon as it is settled."
         )
     settled = read_choices(content, revision.choices)
     if asked and read_choices(content, asked) != settled:
-        raise Refused([Fault("/choices", "choices.settled", "The choices of this quote are settled already.")])
+        raise InvalidDocument([Fault("/choices", "choices.settled", "The choices of this quote are settled already.")])
     return settled
 
 
@@ -232,10 +243,10 @@ def _answer(
     accepted: bool,
     reason: str = "",
     choices: Mapping[str, Any] | None = None,
-) -> Answer:
-    party.answer = Answered.ACCEPTED if accepted else Answered.DECLINED
+) -> PartyResponse:
+    party.answer = PartyResponseStatus.ACCEPTED if accepted else PartyResponseStatus.DECLINED
     party.save(update_fields=["answer"])
-    answer = Answer(
+    answer = PartyResponse(
         business=party.business,
         party=party,
         revision=party.revision,
@@ -253,37 +264,37 @@ def _answer(
 
 
 def _conclude(revision: Revision, now: datetime) -> None:
-    if not close_revision(revision, State.ACCEPTED, now):
+    if not close_revision(revision, RevisionState.ACCEPTED, now):
         return
     job = revision.quote.job
     system = Actor("system", "", "the system", business=revision.business)
-    if revision.kind == Kind.OFFER and job.state == JobState.OPEN:
+    if revision.kind == RevisionKind.OFFER and job.state == JobState.OPEN:
         move_job(job=job, to=JobState.ACCEPTED, actor=system, reason=f"{revision} accepted.")
     else:
         note_event(job=job, kind="quote.accepted", text=f"{revision} accepted.", actor=system)
-    want("quote.accepted", revision.ref, business=revision.business)
+    publish_event("quote.accepted", revision.ref, business=revision.business)
 
 
-def _note(revision: Revision, party: Party, kind: str, text: str, answer: Answer) -> None:
+def _note(revision: Revision, party: Party, kind: str, text: str, answer: PartyResponse) -> None:
     actor = customer(party)
     note_event(job=revision.quote.job, kind=kind, text=text, actor=actor, facts={"party": party.key})
-    want("party.answered", answer.ref, business=revision.business)
+    publish_event("party.answered", answer.ref, business=revision.business)
 
 
-def _record(revision: Revision, party: Party, kind: str, answer: Answer) -> None:
+def _record(revision: Revision, party: Party, kind: str, answer: PartyResponse) -> None:
     detail = {"name": answer.name, "choices": answer.choices, "content_sha256": answer.content_sha256}
     audit_log.record(revision.business, customer(party), kind, f"revision:{revision.ref}", detail)
 
 
-def _again(done: Answer, revision: Revision, *, accepted: bool) -> Receipt:
+def _repeat_response(done: PartyResponse, revision: Revision, *, accepted: bool) -> AcceptanceReceipt:
     if done.accepted != accepted:
         word = "accepted" if done.accepted else "declined"
         raise Problem("conflict", f"You have {word} this quote already. Telephone the business to change that.")
     return _receipt(done, revision, is_new=False)
 
 
-def _receipt(answer: Answer, revision: Revision, *, is_new: bool) -> Receipt:
-    return Receipt(
+def _receipt(answer: PartyResponse, revision: Revision, *, is_new: bool) -> AcceptanceReceipt:
+    return AcceptanceReceipt(
         outcome="accepted" if answer.accepted else "declined",
         name=answer.name,
         answered_at=answer.answered_at,

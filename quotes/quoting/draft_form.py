@@ -15,8 +15,8 @@ from django.utils.text import slugify
 
 from catalogue.rules.discounts import DiscountRule
 from quotes.pricing.discounts import NO_DISCOUNT
-from quotes.quoting.draft_setup import DUE, FORMS, MOST
-from shared.common.form_fields import Box, as_shown, typed_number
+from quotes.quoting.draft_setup import DUE, FORMS, MAX
+from shared.common.form_fields import FormField, as_shown, typed_number
 from shared.common.typed_lengths import HEIGHT, read_length
 from shared.common.typed_shares import read_percent, read_share, read_split
 
@@ -31,7 +31,7 @@ _SAME = ("", "as measured")
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class DraftColumn:
     """One member of a row: its name, its word, how it is typed, where it has choices which."""
 
     name: str
@@ -42,41 +42,41 @@ class Column:
     wide: bool = False
 
 
-ROWS: Mapping[str, tuple[Column, ...]] = {
+ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
     "parties": (
-        Column("key", "", "hidden"),
-        Column("name", "Name", most=120),
-        Column("email", "E-mail", "email", 254),
-        Column("address", "Address", most=500),
-        Column("required", "Must accept", "check"),
+        DraftColumn("key", "", "hidden"),
+        DraftColumn("name", "Name", most=120),
+        DraftColumn("email", "E-mail", "email", 254),
+        DraftColumn("address", "Address", most=500),
+        DraftColumn("required", "Must accept", "check"),
     ),
     "options": (
-        Column("key", "", "hidden"),
-        Column("label", "Option", most=200),
-        Column("detail", "In a few words", most=1_000),
-        Column("net", "Price before tax", "number", 20),
-        Column("cost", "Cost", "number", 20),
+        DraftColumn("key", "", "hidden"),
+        DraftColumn("label", "Option", most=200),
+        DraftColumn("detail", "In a few words", most=1_000),
+        DraftColumn("net", "Price before tax", "number", 20),
+        DraftColumn("cost", "Cost", "number", 20),
     ),
     "alternatives": (
-        Column("key", "", "hidden"),
-        Column("label", "Alternative", most=200),
-        Column("height_mm", "Height, mm", "number", 24),
-        Column("lattice_mm", "Lattice, mm", "number", 24),
-        Column("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
+        DraftColumn("key", "", "hidden"),
+        DraftColumn("label", "Alternative", most=200),
+        DraftColumn("height_mm", "Height, mm", "number", 24),
+        DraftColumn("lattice_mm", "Lattice, mm", "number", 24),
+        DraftColumn("form", "Form", "select", choices=(_SAME, *((form, form) for form in FORMS))),
     ),
     "extras": (
-        Column("place", "", "hidden"),
-        Column("label", "Extra", most=200),
-        Column("detail", "In a few words", most=1_000),
-        Column("net", "Price before tax", "number", 20),
-        Column("cost", "Cost", "number", 20),
-        Column("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
+        DraftColumn("place", "", "hidden"),
+        DraftColumn("label", "Extra", most=200),
+        DraftColumn("detail", "In a few words", most=1_000),
+        DraftColumn("net", "Price before tax", "number", 20),
+        DraftColumn("cost", "Cost", "number", 20),
+        DraftColumn("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
     ),
     "payments": (
-        Column("key", "", "hidden"),
-        Column("label", "Payment", most=120),
-        Column("percent", "Percent", "number", 24),
-        Column("due", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
+        DraftColumn("key", "", "hidden"),
+        DraftColumn("label", "Payment", most=120),
+        DraftColumn("percent", "Percent", "number", 24),
+        DraftColumn("due", "When", "select", choices=tuple((due, _DUE_WORDS[due]) for due in DUE)),
     ),
 }
 _READERS: Mapping[str, Callable[[str], int | str]] = {
@@ -95,16 +95,16 @@ TITLES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Section:
+class DraftSection:
     """Rows of one kind: each a list of boxes; the last row is empty, for one more."""
 
     name: str
     title: str
-    rows: tuple[tuple[Box, ...], ...]
+    rows: tuple[tuple[FormField, ...], ...]
     used: bool
 
 
-def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[Section]:
+def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[DraftSection]:
     """The form of a setup, with what is wrong beside it. ``hazardous``: the old fences only a licensed contractor takes down."""
     offered = {"licensed_removal": tuple((kind, kind) for kind in sorted(hazardous))}
     return [_section(name, setup, faults, offered) for name in ROWS]
@@ -112,19 +112,21 @@ def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Ite
 
 def _section(
     name: str, setup: Mapping[str, Any], faults: Mapping[str, str], offered: Mapping[str, tuple[tuple[str, str], ...]]
-) -> Section:
+) -> DraftSection:
     stored = [*setup.get(name, [])]
-    rows: list[Mapping[str, Any]] = [*stored, *([{}] if len(stored) < MOST[name] else [])]
+    rows: list[Mapping[str, Any]] = [*stored, *([{}] if len(stored) < MAX[name] else [])]
     named = {str(row.get(column)) for row in stored for column in offered if row.get(column)}
     columns = [_offering(column, offered, named) for column in ROWS[name]]
     shown = tuple(
         tuple(_box(name, place, column, row, faults) for column in columns if column is not None)
         for place, row in enumerate(rows)
     )
-    return Section(name, TITLES[name], shown, bool(stored))
+    return DraftSection(name, TITLES[name], shown, bool(stored))
 
 
-def _offering(column: Column, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]) -> Column | None:
+def _offering(
+    column: DraftColumn, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]
+) -> DraftColumn | None:
     """The column with what the business offers to choose; None where there is nothing to choose and nothing was chosen."""
     if column.name not in offered:
         return column
@@ -133,14 +135,14 @@ def _offering(column: Column, offered: Mapping[str, tuple[tuple[str, str], ...]]
     return replace(column, choices=(*column.choices, *known, *more)) if known or more else None
 
 
-def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: Mapping[str, str]) -> Box:
+def _box(name: str, place: int, column: DraftColumn, row: Mapping[str, Any], faults: Mapping[str, str]) -> FormField:
     value = row.get(column.name, "")
     if column.name == "place":
         value = place if row else ""
     if column.kind == "check":
         value = "1" if row.get(column.name, True) else ""
     fault = faults.get(f"/{name}/{place}/{column.name}", "")
-    return Box(
+    return FormField(
         f"{name}-{place}-{column.name}",
         column.label,
         as_shown(value) if column.kind == "number" else str(value),
@@ -155,27 +157,27 @@ def _box(name: str, place: int, column: Column, row: Mapping[str, Any], faults: 
 
 def wholes(
     setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
-) -> dict[str, Box]:
+) -> dict[str, FormField]:
     """The boxes there are one of; ``discounts`` are those of the price rules."""
     discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
     percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
     visits = as_shown(setup.get("visits", ""))
     boxes = [
-        Box("discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
+        FormField("discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
             "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
-        Box("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
-        Box("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
-        Box("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
-        Box("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
-        Box("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
+        FormField("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
+        FormField("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
+        FormField("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
+        FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
+        FormField("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
             fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
-        Box("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
+        FormField("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
             faults.get("/surroundings/local_height_mm", ""), "Empty: not looked up."),
-        Box("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
-        Box("valid_days", "Days it is valid", str(setup.get("valid_days", "")), "number", faults.get("/valid_days", "")),
-        Box("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
+        FormField("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
+        FormField("valid_days", "Days it is valid", str(setup.get("valid_days", "")), "number", faults.get("/valid_days", "")),
+        FormField("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
             most=5_000, wide=True),
-        Box("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
+        FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
             most=20_000, wide=True),
     ]  # fmt: skip
     return {box.name.replace("-", "_"): box for box in boxes}
@@ -232,7 +234,7 @@ def _surroundings(posted: QueryDict) -> Setup:
 
 def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup]:
     rows: list[Setup] = []
-    for place in range(MOST[name] + 2):
+    for place in range(MAX[name] + 2):
         typed = {column.name: posted.get(f"{name}-{place}-{column.name}", "").strip() for column in ROWS[name]}
         label = typed.get("label", typed.get("name", ""))
         others = [
@@ -242,14 +244,14 @@ def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup
         ]
         if not any(others):
             continue
-        row = {**_stored(name, typed, stored), **_read(name, typed)}
+        row = {**_stored_values(name, typed, stored), **_read(name, typed)}
         if "key" in typed:
             row["key"] = typed["key"] or _key(label, {one["key"] for one in rows})
         rows.append(row)
     return rows
 
 
-def _stored(name: str, typed: Mapping[str, str], stored: Mapping[str, Any]) -> Setup:
+def _stored_values(name: str, typed: Mapping[str, str], stored: Mapping[str, Any]) -> Setup:
     """Members of the row as it was stored that the page has no box for."""
     known = {column.name for column in ROWS[name]}
     for place, row in enumerate(stored.get(name, [])):

@@ -11,8 +11,8 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from fencing.model.faults import Fault, Refused
-from shared.api.serializers import ExactField, StrictSerializer, TextField, read
+from fencing.model.faults import Fault, InvalidDocument
+from shared.api.serializers import ExactField, StrictSerializer, TextField, validated_data
 
 KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"
 FORMS = ("level", "stepped", "raked", "auto")
@@ -175,19 +175,19 @@ class SetupIn(StrictSerializer):
     terms = TextField(max_length=20_000, required=False, allow_blank=True)
 
 
-MOST = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments": 12, "hire": 20}
+MAX = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments": 12, "hire": 20}
 
 
 def read_setup(body: Any) -> dict[str, Any]:
     """A draft's setup as plain values that can be kept. Refused whole with every fault."""
-    return checked_setup(read(SetupIn, body))
+    return checked_setup(validated_data(SetupIn, body))
 
 
 def checked_setup(values: Mapping[str, Any]) -> dict[str, Any]:
     """The same from values that were read already."""
     faults = [*_too_many(values), *_doubles(values), *_party_faults(values), *_payment_faults(values)]
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     kept: dict[str, Any] = _plain(values)
     return kept
 
@@ -195,7 +195,7 @@ def checked_setup(values: Mapping[str, Any]) -> dict[str, Any]:
 def _too_many(values: Mapping[str, Any]) -> list[Fault]:
     return [
         Fault(f"/{name}", "too-many", f"At most {most} are wanted here.")
-        for name, most in MOST.items()
+        for name, most in MAX.items()
         if len(values.get(name, ())) > most
     ]
 

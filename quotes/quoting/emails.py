@@ -7,7 +7,7 @@ from email.utils import formataddr
 from django.conf import settings
 from django.core.mail import EmailMessage
 
-from quotes.quoting.models import Answer, Party, Question, Revision, SignedLink
+from quotes.quoting.models import Party, PartyResponse, Question, Revision, SignedLink
 from quotes.quoting.signed_links import address_of
 from shared.common.dates import write_day, write_moment
 from shared.models import Business
@@ -52,7 +52,7 @@ def question_letter(question: Question) -> EmailMessage:
     return _to_business(question.business, f"Question about {question.revision.quote.number}", text)
 
 
-def answer_letter(answer: Answer, revision: Revision) -> EmailMessage:
+def answer_letter(answer: PartyResponse, revision: Revision) -> EmailMessage:
     """Tells the business what a party answered."""
     word = "accepted" if answer.accepted else "declined"
     reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""

@@ -4,34 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from quotes.quoting.models import Answer, Party, Question, Revision, SignedLink
-from shared.background.outgoing_mail import Letter, letters_about
+from quotes.quoting.models import Party, PartyResponse, Question, Revision, SignedLink
+from shared.background.outgoing_mail import OutgoingMail, letters_about
 from shared.models import Business
 
 KINDS = frozenset({"link.issued", "party.remind", "party.answered", "question.asked", "question.answered"})
 """Events that letters about quotes follow from."""
 
 
-def letters_of(revision: Revision) -> list[Letter]:
+def letters_of(revision: Revision) -> list[OutgoingMail]:
     """Return every letter about a revision, the newest first; those with a link that was ended are left out."""
     business = revision.business
     subjects = [
         *SignedLink.objects.of(business).filter(revision=revision, revoked_at=None).values_list("ref", flat=True),
         *Party.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
         *Question.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
-        *Answer.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
+        *PartyResponse.objects.of(business).filter(revision=revision).values_list("ref", flat=True),
     ]
     return list(letters_about(business, subjects).filter(event__kind__in=KINDS)[:200])
 
 
-def letter_to(link: SignedLink | None, letters: Iterable[Letter]) -> Letter | None:
+def letter_to(link: SignedLink | None, letters: Iterable[OutgoingMail]) -> OutgoingMail | None:
     """Return the letter that carries a link, if it was begun."""
     if link is None:
         return None
     return next((one for one in letters if one.event.subject == link.ref), None)
 
 
-def revisions_of(business: Business, letters: Iterable[Letter]) -> dict[str, str]:
+def revisions_of(business: Business, letters: Iterable[OutgoingMail]) -> dict[str, str]:
     """Return the ref of the revision each letter is about, by the subject of its event; without those of ended links."""
     subjects = [one.event.subject for one in letters if one.event.kind in KINDS]
     found: dict[str, str] = {}
@@ -40,7 +40,7 @@ def revisions_of(business: Business, letters: Iterable[Letter]) -> dict[str, str
         links,
         Party.objects.of(business).filter(ref__in=subjects),
         Question.objects.of(business).filter(ref__in=subjects),
-        Answer.objects.of(business).filter(ref__in=subjects),
+        PartyResponse.objects.of(business).filter(ref__in=subjects),
     ):
         found.update(rows.values_list("ref", "revision__ref"))
     return found

@@ -5,11 +5,11 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F, Q
 
-from quotes.jobs.models import Frozen, Job, MeasureVersion
-from shared.models import Owned
+from quotes.jobs.models import ImmutableModel, Job, MeasureVersion
+from shared.models import BusinessOwned
 
 
-class State(models.TextChoices):
+class RevisionState(models.TextChoices):
     DRAFT = "draft", "draft"
     SENT = "sent", "sent"
     ACCEPTED = "accepted", "accepted"
@@ -19,12 +19,12 @@ class State(models.TextChoices):
     CANCELLED = "cancelled", "cancelled"
 
 
-class Kind(models.TextChoices):
+class RevisionKind(models.TextChoices):
     OFFER = "offer", "offer"
     VARIATION = "variation", "variation"
 
 
-class Quote(Owned):
+class Quote(BusinessOwned):
     """What a job is offered for: a number without gaps, and revisions one after another."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
@@ -40,7 +40,7 @@ class Quote(Owned):
         return f"{self.number} {self.label}"
 
 
-class Revision(Owned):
+class Revision(BusinessOwned):
     """A numbered state of a quote. ``setup`` is what the estimator asks for; ``content`` is everything, frozen at sending.
 
     ``choices`` is what was chosen among options and alternatives, once somebody who may choose has accepted. ``closed_at`` is
@@ -50,11 +50,11 @@ class Revision(Owned):
 
     quote = models.ForeignKey(Quote, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
-    kind = models.CharField(max_length=9, choices=Kind, default=Kind.OFFER)
+    kind = models.CharField(max_length=9, choices=RevisionKind, default=RevisionKind.OFFER)
     changes = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="variations")
     measure_version = models.ForeignKey(MeasureVersion, on_delete=models.PROTECT, related_name="revisions")
     setup = models.JSONField(default=dict)
-    state = models.CharField(max_length=9, choices=State, default=State.DRAFT)
+    state = models.CharField(max_length=9, choices=RevisionState, default=RevisionState.DRAFT)
     content = models.TextField(blank=True)
     content_sha256 = models.CharField(max_length=64, blank=True)
     valid_until = models.DateField(null=True, blank=True)
@@ -71,7 +71,7 @@ class Revision(Owned):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "quote", "number"], name="revision_number_once"),
-            models.CheckConstraint(condition=Q(state__in=State.values), name="revision_state_known"),
+            models.CheckConstraint(condition=Q(state__in=RevisionState.values), name="revision_state_known"),
             models.CheckConstraint(
                 condition=(Q(state="draft") & Q(content="") & Q(content_sha256="") & Q(sent_at__isnull=True))
                 | (~Q(state="draft") & ~Q(content="") & ~Q(content_sha256="") & Q(sent_at__isnull=False)),
@@ -96,13 +96,13 @@ class Revision(Owned):
         return f"{self.quote.number}/{self.number}"
 
 
-class Answered(models.TextChoices):
+class PartyResponseStatus(models.TextChoices):
     WAITING = "waiting", "waiting"
     ACCEPTED = "accepted", "accepted"
     DECLINED = "declined", "declined"
 
 
-class Party(Owned):
+class Party(BusinessOwned):
     """Somebody who pays a share of a revision. The one who ``chooses`` settles options that others pay a part of."""
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="parties")
@@ -113,7 +113,7 @@ class Party(Owned):
     required = models.BooleanField(default=True)
     chooses = models.BooleanField(default=False)
     position = models.PositiveSmallIntegerField(default=0)
-    answer = models.CharField(max_length=8, choices=Answered, default=Answered.WAITING)
+    answer = models.CharField(max_length=8, choices=PartyResponseStatus, default=PartyResponseStatus.WAITING)
     reminded_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -128,7 +128,7 @@ class Party(Owned):
         return self.name
 
 
-class SignedLink(Owned):
+class SignedLink(BusinessOwned):
     """Lets one party in to one revision. Only the digest of its token is kept; a new link ends those before it."""
 
     party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="links")
@@ -150,7 +150,7 @@ class SignedLink(Owned):
         return f"link of {self.party_id}"
 
 
-class Answer(Frozen):
+class PartyResponse(ImmutableModel):
     """What a party said, once: the receipt. ``choices`` and ``total`` are those of this party when it answered."""
 
     party = models.OneToOneField(Party, on_delete=models.PROTECT, related_name="receipt")
@@ -167,7 +167,7 @@ class Answer(Frozen):
         return f"{self.name}: {'accepted' if self.accepted else 'declined'}"
 
 
-class Question(Owned):
+class Question(BusinessOwned):
     """Something a party wants to know before answering, and what it was told."""
 
     party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="questions")

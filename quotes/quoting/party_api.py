@@ -12,11 +12,11 @@ from quotes.jobs.api_fields import DOCUMENT
 from quotes.jobs.queries import jobs
 from quotes.quoting import queries
 from quotes.quoting.api_fields import (
-    COMPARISON_SHAPE,
-    ISSUED_SHAPE,
+    COMPARISON_SCHEMA,
+    ISSUED_SCHEMA,
     PARTIES,
-    PARTY_SHAPE,
-    QUESTION_SHAPE,
+    PARTY_SCHEMA,
+    QUESTION_SCHEMA,
     QUESTIONS,
     with_links,
 )
@@ -30,7 +30,7 @@ from quotes.quoting.totals import read_choices
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
-from shared.api.row_serializer import Alike
+from shared.api.row_serializer import SharedQuery
 from shared.business.roles import Scope
 
 
@@ -40,10 +40,10 @@ class Parties(Endpoint):
     scopes = {"GET": Scope.QUOTES_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(PARTY_SHAPE)}, summary="Parties of a revision")
+    @extend_schema(responses={200: page_of(PARTY_SCHEMA)}, summary="Parties of a revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(queries.revisions(self.business), ref)
-        alike = Alike("revision", (self.business.pk, revision.pk))
+        alike = SharedQuery("revision", (self.business.pk, revision.pk))
         page = self.page(lambda: queries.parties(revision), PARTIES, by="id", alike=alike)
         data: Any = page.data
         data["items"] = with_links(revision, data["items"])
@@ -56,7 +56,7 @@ class PartyLink(Endpoint):
     scopes = {"POST": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(request=None, responses={201: ISSUED_SHAPE}, summary="A new link for a party")
+    @extend_schema(request=None, responses={201: ISSUED_SCHEMA}, summary="A new link for a party")
     def post(self, request: Request, ref: str, key: str) -> Response:
         """The address is told this once, and mailed where the party has an e-mail address."""
         _, party = _party(self, ref, key)
@@ -94,7 +94,7 @@ class Questions(Endpoint):
     paged = True
     parameters = {"open": "yes: only those that wait for an answer."}
 
-    @extend_schema(responses={200: page_of(QUESTION_SHAPE)}, summary="Questions")
+    @extend_schema(responses={200: page_of(QUESTION_SCHEMA)}, summary="Questions")
     def get(self, request: Request) -> Response:
         rows = queries.questions(self.business)
         if request.query_params.get("open") == "yes":
@@ -107,7 +107,7 @@ class QuestionReply(Endpoint):
 
     scopes = {"POST": Scope.QUOTES_WRITE}
 
-    @extend_schema(request=ReplyIn, responses={200: QUESTION_SHAPE}, summary="Answer a question")
+    @extend_schema(request=ReplyIn, responses={200: QUESTION_SCHEMA}, summary="Answer a question")
     def post(self, request: Request, ref: str) -> Response:
         rows = queries.questions(self.business).select_related("party", "revision__quote__job", "business")
         question = self.find(rows, ref)
@@ -137,7 +137,7 @@ class JobComparison(Endpoint):
     scopes = {"GET": Scope.PRICES_READ}
     refuses = {"GET": ("409",)}
 
-    @extend_schema(responses={200: COMPARISON_SHAPE}, summary="Quoted, ordered and used")
+    @extend_schema(responses={200: COMPARISON_SCHEMA}, summary="Quoted, ordered and used")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(jobs(self.business).select_related("business"), ref)
         return Response(compare_built(job))

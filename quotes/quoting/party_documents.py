@@ -12,7 +12,7 @@ from typing import Any
 
 from quotes.jobs.document_text import parsed
 from quotes.quoting.agreement import reason_closed
-from quotes.quoting.models import Answer, Answered, Party, Question, Revision, State
+from quotes.quoting.models import Party, PartyResponse, PartyResponseStatus, Question, Revision, RevisionState
 from quotes.quoting.totals import BASE, NOTHING_CHOSEN, Choices, Content, PartySums, read_choices, sums
 from quotes.quoting.variation_changes import standing_build
 from shared.common.money import stated
@@ -40,9 +40,9 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
     """The page of one party, with the totals of ``choices`` where it may still choose."""
     content = parsed(revision.content)
     closed = reason_closed(revision, revision.quote.job)
-    open_to = revision.state == State.SENT and party.answer == Answered.WAITING and not closed
-    answer = Answer.objects.of(revision.business).filter(party=party).first()
-    asked = choices if party.chooses and open_to else _settled(revision, answer)
+    open_to = revision.state == RevisionState.SENT and party.answer == PartyResponseStatus.WAITING and not closed
+    answer = PartyResponse.objects.of(revision.business).filter(party=party).first()
+    asked = choices if party.chooses and open_to else _final_choices(revision, answer)
     hindrance = "" if open_to else _why_closed(revision, party, closed)
     if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
         hindrance = "What will be built is still being chosen. You can answer as soon as it is settled."
@@ -119,13 +119,13 @@ def pays_for_choices(content: Content, key: str) -> bool:
     return any(key in line["shares"] for line in lines)
 
 
-def _settled(revision: Revision, answer: Answer | None) -> Mapping[str, Any] | None:
+def _final_choices(revision: Revision, answer: PartyResponse | None) -> Mapping[str, Any] | None:
     settled: Mapping[str, Any] | None = answer.choices if answer and answer.accepted else revision.choices
     return settled
 
 
 def _why_closed(revision: Revision, party: Party, closed: str) -> str:
-    if party.answer != Answered.WAITING and revision.state != State.CANCELLED:
+    if party.answer != PartyResponseStatus.WAITING and revision.state != RevisionState.CANCELLED:
         return f"You have {party.answer} this quote."
     return closed or f"This quote is {revision.state}."
 
@@ -227,7 +227,7 @@ def _payments(content: Content, own: PartySums) -> list[dict[str, Any]]:
     ]
 
 
-def _receipt(answer: Answer, revision: Revision) -> dict[str, Any]:
+def _receipt(answer: PartyResponse, revision: Revision) -> dict[str, Any]:
     return {
         "outcome": "accepted" if answer.accepted else "declined",
         "name": answer.name,

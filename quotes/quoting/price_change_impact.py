@@ -9,11 +9,11 @@ from typing import Any
 
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_change_hooks import Touched, tells_effect
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from shared.common.money import minor_digits, rounded
 from shared.models import Business
 
-MOST = 200
+MAX = 200
 _MATERIAL = "material."
 
 
@@ -23,14 +23,18 @@ def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[
 
     A file of price rules touches them all; a draft is priced anew when it is sent, so of it only the number is told.
     """
-    rows = Revision.objects.of(business).filter(state__in=[State.DRAFT, State.SENT]).select_related("quote", "business")
-    told = [_told(row, kind, touched) for row in rows.order_by("-id")[:MOST]]
+    rows = (
+        Revision.objects.of(business)
+        .filter(state__in=[RevisionState.DRAFT, RevisionState.SENT])
+        .select_related("quote", "business")
+    )
+    told = [_quote_impact(row, kind, touched) for row in rows.order_by("-id")[:MAX]]
     return [one for one in told if one is not None]
 
 
-def _told(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:
+def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:
     named = {"quote": revision.quote.number, "revision": revision.number, "state": revision.state}
-    if revision.state == State.DRAFT:
+    if revision.state == RevisionState.DRAFT:
         return {**named, "text": "priced anew when it is sent"}
     if kind is ImportKind.PRICE_RULES:
         return {**named, "text": "stands as it was sent"}

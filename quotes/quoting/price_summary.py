@@ -15,7 +15,7 @@ KINDS = {"material": "Materials", "labour": "Labour", "disposal": "Disposal", "h
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PriceSummaryLine:
     text: str
     detail: str
     quantity: str
@@ -32,11 +32,11 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Priced:
+class RevisionPrices:
     """One revision's money."""
 
-    lines: tuple[Row, ...]
-    costing: tuple[Row, ...]
+    lines: tuple[PriceSummaryLine, ...]
+    costing: tuple[PriceSummaryLine, ...]
     cost: Decimal
     net: Decimal
     tax: Decimal
@@ -50,17 +50,17 @@ class Priced:
     """Who the materials are priced from; None: sent before that was kept."""
 
     @property
-    def whole(self) -> Row:
-        return Row("Total before tax", "", "", "", self.cost, self.net)
+    def whole(self) -> PriceSummaryLine:
+        return PriceSummaryLine("Total before tax", "", "", "", self.cost, self.net)
 
 
-def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced:
+def priced(content: Content, choices: Mapping[str, Any] | None = None) -> RevisionPrices:
     """The figures of a content document, frozen or previewed, with its choices where they are settled."""
     chosen = read_choices(content, choices)
     whole = sums(content, chosen)
     build = next(one for one in content["builds"] if one["key"] == chosen.build)
     percents = [one["label"] for one in content["payments"]]
-    return Priced(
+    return RevisionPrices(
         lines=tuple(_row(line, build["costing"]) for line in whole.lines),
         costing=tuple(_row(line) for line in build["costing"]),
         cost=sum((Decimal(line["cost"]) for line in whole.lines), ZERO),
@@ -82,9 +82,9 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Priced
     )
 
 
-def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> Row:
+def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> PriceSummaryLine:
     detail = line.get("detail", "") or ". ".join(part for part in (line.get("working"), line.get("why")) if part)
-    return Row(
+    return PriceSummaryLine(
         line["text"],
         detail,
         line["quantity"],
@@ -129,7 +129,7 @@ def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mappi
             continue
         other = sums(content, Choices(one["key"], chosen.options))
         cost = sum((Decimal(line["cost"]) for line in other.lines), ZERO)
-        row = Row(one["label"], "", "", "", cost, other.net)
+        row = PriceSummaryLine(one["label"], "", "", "", cost, other.net)
         yield {"row": row, "total": other.total, "difference": other.total - total}
 
 
@@ -138,5 +138,5 @@ def _option(content: Content, option: Mapping[str, Any], chosen: Choices, total:
     other = sums(content, Choices(chosen.build, chosen.options ^ {option["key"]})).total
     adds = total - other if is_chosen else other - total
     net, cost = (sum((Decimal(line[name]) for line in lines), ZERO) for name in ("net", "cost"))
-    row = Row(option["label"], option["detail"], "", "", cost, net)
+    row = PriceSummaryLine(option["label"], option["detail"], "", "", cost, net)
     return {"row": row, "difference": adds, "chosen": is_chosen}

@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from catalogue.engine.purchase_options import Market
+from catalogue.engine.purchase_options import PurchaseOptions
 from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_prices import Order, Split, Supplier
+from fencing.buying.supplier_prices import Order, SupplierSplit, SupplierTermsAndPrices
 from fencing.cutting import Demand
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from quotes.pricing.material_costs import Bought
-from quotes.quoting.required_articles import Wanted, wanted_of
+from quotes.pricing.material_costs import MaterialPurchase
+from quotes.quoting.required_articles import RequiredArticle, wanted_of
 
 LENGTHS_BY = 6
 """So many suppliers at most are each tried alone for the choice of stock lengths."""
@@ -27,9 +27,9 @@ LENGTHS_BY = 6
 class Buying:
     """What is bought, line by line, and the orders it makes. ``short`` are suppliers whose least order is not reached."""
 
-    bought: tuple[Bought, ...]
+    bought: tuple[MaterialPurchase, ...]
     sourcing: Sourcing
-    suppliers: tuple[Supplier, ...]
+    suppliers: tuple[SupplierTermsAndPrices, ...]
     short: tuple[str, ...]
 
     @property
@@ -42,7 +42,7 @@ class Buying:
         return next((one.name for one in self.suppliers if one.code == code and one.name), code)
 
 
-def bought_for(takeoff: TakeOff, market: Market, digits: int = 2) -> Buying:
+def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Buying:
     """Everything a job takes, as it is cheapest to order. Refused with everything nobody sells.
 
     Rule: stock lengths are chosen by the least price of each, and again as each supplier alone would have them chosen; of these
@@ -66,16 +66,18 @@ def bought_for(takeoff: TakeOff, market: Market, digits: int = 2) -> Buying:
     return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, tuple(suppliers), short)
 
 
-def _least(splits: Sequence[Split | None]) -> Split | None:
+def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
     return min((one for one in splits if one is not None), key=lambda one: one.total, default=None)
 
 
-def _lists(takeoff: TakeOff, market: Market, suppliers: Sequence[Supplier]) -> list[list[Wanted]]:
+def _lists(
+    takeoff: TakeOff, market: PurchaseOptions, suppliers: Sequence[SupplierTermsAndPrices]
+) -> list[list[RequiredArticle]]:
     """What is wanted with stock lengths at the least prices, and as each supplier alone would have them; each list once."""
     plans: dict[Demand, dict[int, int] | None] = {}
     first, faults = wanted_of(takeoff, market, None, plans)
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     lists = [first]
     for one in suppliers if len(suppliers) <= LENGTHS_BY else ():
         wanted, _ = wanted_of(takeoff, market, one.code, plans)
@@ -84,7 +86,7 @@ def _lists(takeoff: TakeOff, market: Market, suppliers: Sequence[Supplier]) -> l
     return lists
 
 
-def _split(wanted: Sequence[Wanted], suppliers: Sequence[Supplier], digits: int) -> Sourcing:
+def _split(wanted: Sequence[RequiredArticle], suppliers: Sequence[SupplierTermsAndPrices], digits: int) -> Sourcing:
     needs: dict[str, Decimal | dict[str, Decimal]] = {}
     for one in wanted:
         before, ways = needs.get(one.name), dict(one.ways)
@@ -96,17 +98,17 @@ def _split(wanted: Sequence[Wanted], suppliers: Sequence[Supplier], digits: int)
     return split(needs, suppliers, digits=digits)
 
 
-def _bought(wanted: Sequence[Wanted], sourcing: Sourcing, market: Market) -> list[Bought]:
+def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: PurchaseOptions) -> list[MaterialPurchase]:
     known = {one.sku: one for one in market.articles}
-    roles: dict[str, list[Wanted]] = {}
+    roles: dict[str, list[RequiredArticle]] = {}
     for one in wanted:
         roles.setdefault(one.name, []).append(one)
-    found: dict[str, Bought] = {}
+    found: dict[str, MaterialPurchase] = {}
     for order in sourcing.best.orders if sourcing.best else ():
         for line in order.lines:
             article, own = known[line.component], roles[line.need]
             named = (article.sku, article.label, own[0].role, own[0].colour if len(own) == 1 else None)
-            found[line.need] = Bought(
+            found[line.need] = MaterialPurchase(
                 *named,
                 line.ordered,
                 article.unit,

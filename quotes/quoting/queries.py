@@ -10,7 +10,7 @@ from typing import Any
 
 from quotes.jobs.document_text import parsed
 from quotes.jobs.models import Job
-from quotes.quoting.models import Kind, Party, Question, Quote, Revision, SignedLink, State
+from quotes.quoting.models import Party, Question, Quote, Revision, RevisionKind, RevisionState, SignedLink
 from quotes.quoting.totals import Content
 from quotes.quoting.variation_changes import standing_build, standing_lines
 from shared.api.problems import Problem
@@ -20,7 +20,7 @@ from shared.models import Business
 
 def content_of(revision: Revision) -> Content:
     """Everything a sent revision says, exactly as it was sent. 409 for a draft, which says nothing yet."""
-    if revision.state == State.DRAFT:
+    if revision.state == RevisionState.DRAFT:
         raise Problem("conflict", "A draft has no content yet; ask for its preview.")
     content: Content = parsed(revision.content)
     return content
@@ -39,7 +39,7 @@ def quotes(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
 def revisions(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Revision]:
     """Revisions by ``state``, ``kind``, ``quote`` and ``job``."""
     asked, rows = asked or {}, Revision.objects.of(business)
-    for name, known in (("state", State.values), ("kind", Kind.values)):
+    for name, known in (("state", RevisionState.values), ("kind", RevisionKind.values)):
         if value := asked.get(name, ""):
             if value not in known:
                 fault = {"parameter": name, "code": name, "detail": f"Choose from: {', '.join(known)}."}
@@ -71,7 +71,7 @@ def questions(business: Business, revision: Revision | None = None) -> OwnedQuer
 
 def agreed(job: Job) -> Revision | None:
     """What was last agreed on a job: its accepted offer or the last accepted variation of it."""
-    rows = Revision.objects.of(job.business).filter(quote__job=job, state=State.ACCEPTED)
+    rows = Revision.objects.of(job.business).filter(quote__job=job, state=RevisionState.ACCEPTED)
     return rows.select_related("quote__job", "business").order_by("-closed_at", "-number").first()
 
 

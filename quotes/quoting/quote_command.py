@@ -13,7 +13,7 @@ from quotes.jobs.document_text import canonical, parsed
 from quotes.jobs.measure_services import newest, save_measure, start_measure
 from quotes.jobs.models import Customer, Job, JobState, MeasureVersion, Site, StoredMeasure
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.services import discard_draft, revise, send, start_quote
 from shared.business.actors import Actor
 from shared.models import Business
@@ -34,7 +34,7 @@ def quote_measure(
     version = _version(job, document, actor)
     last = Revision.objects.of(business).filter(quote__job=job).order_by("-id").first()
     draft = _draft(job, version, last, actor)
-    if last is not None and last.state in {State.SENT, State.ACCEPTED} and _says_the_same(draft, last):
+    if last is not None and last.state in {RevisionState.SENT, RevisionState.ACCEPTED} and _says_the_same(draft, last):
         discard_draft(revision=draft, actor=actor)
         return last
     return send(revision=draft, actor=actor, override_reason=override_reason)
@@ -65,7 +65,7 @@ def _version(job: Job, document: Mapping[str, Any], actor: Actor) -> MeasureVers
 def _draft(job: Job, version: MeasureVersion, last: Revision | None, actor: Actor) -> Revision:
     if last is None:
         return start_quote(job=job, version=version, actor=actor)
-    if last.state == State.DRAFT:
+    if last.state == RevisionState.DRAFT:
         last.measure_version = version
         last.save(update_fields=["measure_version"])
         return last

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 
-from catalogue.engine.purchase_options import Article, Market
-from fencing.cutting import Budget, Demand, Status, Stock, plan_cuts
+from catalogue.engine.purchase_options import Article, PurchaseOptions
+from fencing.cutting import Budget, Demand, Status, StockLength, plan_cuts
 from fencing.model.faults import Fault
 from fencing.model.pieces import Piece, Quantity
 from fencing.quantities.comparison_prices import PIECE_ROLES
@@ -24,7 +24,7 @@ Ways = Mapping[str, Decimal]
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class RequiredArticle:
     """One thing to buy: ``ways`` has one article, or several of which one is taken. ``colour`` None: for every finish."""
 
     role: str
@@ -39,16 +39,16 @@ class Wanted:
 
 
 @dataclass(slots=True)
-class _Reader:
+class _ArticleReader:
     """Reads what a take-off wants, stock lengths at the prices of one supplier where it is named and sells any that serve."""
 
-    market: Market
+    market: PurchaseOptions
     kerf: int
     step: int
     supplier: str | None
     plans: dict[Demand, dict[int, int] | None]
     faults: list[Fault] = field(default_factory=list)
-    rows: list[Wanted] = field(default_factory=list)
+    rows: list[RequiredArticle] = field(default_factory=list)
 
     def pieces(self, pieces: Iterable[Piece]) -> None:
         grouped: dict[tuple[str, str | None], dict[int, int]] = {}
@@ -66,15 +66,15 @@ class _Reader:
         if not stock:
             step = self.step if role == "sheet" else 1
             total = Decimal(sum(-(-length // step) * step * count for length, count in pieces)) / 1000
-            self.rows.append(Wanted(role, colour, {one.sku: total for one in articles}))
+            self.rows.append(RequiredArticle(role, colour, {one.sku: total for one in articles}))
             return
         counts = self._counts(role, stock, pieces)
         if counts is None:
             longest = max(one.length or 0 for one in stock)
-            text = f"{_named(role, colour)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
+            text = f"{_article_name(role, colour)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
             self.faults.append(Fault(f"/catalogue/{role}", "stock.short", text))
             return
-        self.rows += [Wanted(role, colour, {sku: Decimal(count)}) for sku, count in counts.items()]
+        self.rows += [RequiredArticle(role, colour, {sku: Decimal(count)}) for sku, count in counts.items()]
 
     def _counts(self, role: str, stock: list[Article], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
         own = self._priced(stock, self.supplier)
@@ -96,7 +96,7 @@ class _Reader:
     def _planned(
         self, stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]
     ) -> dict[str, int] | None:
-        rows = tuple(Stock(one.length or 0, int(price.scaleb(DECIMALS)), label=one.sku) for one, price in stock)
+        rows = tuple(StockLength(one.length or 0, int(price.scaleb(DECIMALS)), label=one.sku) for one, price in stock)
         demand = Demand(self.kerf, pieces, rows, DECIMALS)
         if demand not in self.plans:
             self.plans[demand] = _bars(demand)
@@ -120,7 +120,7 @@ class _Reader:
             colours = {colour for colour, _ in found}
             total = {sku: sum((ways[sku] for _, ways in found), Decimal(0)) for sku in skus}
             ways = {sku: _in_sale_units(known[sku], amount) for sku, amount in total.items()}
-            self.rows.append(Wanted(role, colours.pop() if len(colours) == 1 else None, ways))
+            self.rows.append(RequiredArticle(role, colours.pop() if len(colours) == 1 else None, ways))
 
     def _articles(self, role: str, colour: str | None) -> list[Article]:
         """Those of the role that somebody sells; a fault where nobody does."""
@@ -131,13 +131,13 @@ class _Reader:
 
 
 def wanted_of(
-    takeoff: TakeOff, market: Market, supplier: str | None, plans: dict[Demand, dict[int, int] | None]
-) -> tuple[list[Wanted], list[Fault]]:
+    takeoff: TakeOff, market: PurchaseOptions, supplier: str | None, plans: dict[Demand, dict[int, int] | None]
+) -> tuple[list[RequiredArticle], list[Fault]]:
     """Everything a job takes, and what nobody sells. ``supplier``: stock lengths are chosen as if only it were asked.
 
     ``plans`` keeps cutting plans between calls.
     """
-    reader = _Reader(market, takeoff.system.rails.kerf, takeoff.system.sheets.step, supplier, plans)
+    reader = _ArticleReader(market, takeoff.system.rails.kerf, takeoff.system.sheets.step, supplier, plans)
     reader.pieces(takeoff.pieces)
     reader.counted(takeoff.quantities)
     return reader.rows, reader.faults
@@ -170,8 +170,8 @@ def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
     return (quantity / article.bag_yield).to_integral_value(ROUND_CEILING) if article.bag_yield else quantity
 
 
-def _nobody(role: str, colour: str | None, market: Market) -> Fault:
-    text = f"{_named(role, colour)}: no supplier sells it today."
+def _nobody(role: str, colour: str | None, market: PurchaseOptions) -> Fault:
+    text = f"{_article_name(role, colour)}: no supplier sells it today."
     sold = {one.colour for one in market.articles if one.role == role and one.colour and market.offers(one.sku)}
     if sold:
         finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under colours in the measure."
@@ -179,5 +179,5 @@ def _nobody(role: str, colour: str | None, market: Market) -> Fault:
     return Fault(f"/catalogue/{role}", "price.missing", text)
 
 
-def _named(role: str, colour: str | None) -> str:
+def _article_name(role: str, colour: str | None) -> str:
     return f"{role} in {colour}" if colour else role

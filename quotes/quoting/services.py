@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.models import Job, JobState, MeasureVersion
@@ -17,11 +17,11 @@ from quotes.jobs.services import note_event
 from quotes.pricing.shares import party_keys
 from quotes.quoting.agreement import ENDED, agreed_otherwise, agreed_revision
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import Kind, Party, Quote, Revision, State
+from quotes.quoting.models import Party, Quote, Revision, RevisionKind, RevisionState
 from quotes.quoting.signed_links import issue_links, revoke_links
 from quotes.quoting.totals import sums
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.database import audit_log
 from shared.database.numbering import next_number
@@ -81,13 +81,13 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     quote = lock_quote(quote)
     _refuse_ended(quote.job)
     last = Revision.objects.of(quote.business).filter(quote=quote).order_by("-number").first()
-    if last is None or last.state == State.DRAFT:
+    if last is None or last.state == RevisionState.DRAFT:
         raise Problem("conflict", "There is a draft already.")
     agreed = agreed_revision(quote)
     if version is not None:
         _check_measure(version, quote.job)
     setup = dict(last.setup)
-    if agreed is not None and (last.kind == Kind.OFFER or last.pk == agreed.pk):
+    if agreed is not None and (last.kind == RevisionKind.OFFER or last.pk == agreed.pk):
         setup = {"parties": last.setup.get("parties", [])}  # what is agreed already is not asked for again
     if version is None:
         version = newest(last.measure_version.measure) if agreed else last.measure_version
@@ -96,7 +96,7 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     draft = Revision.objects.of(quote.business).create(
         quote=quote,
         number=quote.latest,
-        kind=Kind.VARIATION if agreed else Kind.OFFER,
+        kind=RevisionKind.VARIATION if agreed else RevisionKind.OFFER,
         changes=agreed,
         measure_version=version or last.measure_version,
     )
@@ -122,7 +122,7 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     agreed = agreed_revision(quote)
     if agreed != revision.changes:
         raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
-    if revision.kind == Kind.OFFER:
+    if revision.kind == RevisionKind.OFFER:
         _refuse_agreed(quote)
     content = assemble(revision, now=now)
     _says_something(content)
@@ -131,16 +131,16 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     whole = sums(content)
     revision.content = canonical(content)
     revision.content_sha256 = digest(revision.content)
-    revision.state, revision.sent_at, revision.sent_by = State.SENT, now, actor.name[:160]
+    revision.state, revision.sent_at, revision.sent_by = RevisionState.SENT, now, actor.name[:160]
     revision.valid_until = datetime.fromisoformat(content["dates"]["valid_until"]).date()
     revision.override_reason = override_reason[:1_000] if content["override"] else ""
     revision.net, revision.tax, revision.total = whole.net, whole.tax, whole.total
     revision.save()
     for link in issue_links(revision=revision, now=now):
-        want("link.issued", link.ref, business=quote.business)
+        publish_event("link.issued", link.ref, business=quote.business)
     facts = {"revision": revision.ref}
     note_event(job=quote.job, kind="quote.sent", text=f"{revision} sent.", actor=actor, facts=facts)
-    want("quote.sent", revision.ref, business=quote.business)
+    publish_event("quote.sent", revision.ref, business=quote.business)
     detail = {"content_sha256": revision.content_sha256, "total": str(whole.total), "override": content["override"]}
     audit_log.record(quote.business, actor, "quote.sent", f"revision:{revision.ref}", detail)
     return revision
@@ -169,9 +169,9 @@ def _refuse_ended(job: Job) -> None:
         raise Problem("conflict", f"{job.number} is {job.state}. Open the job again before you quote it.")
 
 
-def close_revision(revision: Revision, to: State, now: datetime) -> bool:
+def close_revision(revision: Revision, to: RevisionState, now: datetime) -> bool:
     """From sent to another state, if it is still sent; says whether it was."""
-    rows = Revision.objects.of(revision.business).filter(pk=revision.pk, state=State.SENT)
+    rows = Revision.objects.of(revision.business).filter(pk=revision.pk, state=RevisionState.SENT)
     if not rows.update(state=to, closed_at=now):
         return False
     revision.refresh_from_db()
@@ -179,8 +179,8 @@ def close_revision(revision: Revision, to: State, now: datetime) -> bool:
 
 
 def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
-    for row in Revision.objects.of(quote.business).filter(quote=quote, kind=kind, state=State.SENT):
-        if close_revision(row, State.REPLACED, now):
+    for row in Revision.objects.of(quote.business).filter(quote=quote, kind=kind, state=RevisionState.SENT):
+        if close_revision(row, RevisionState.REPLACED, now):
             revoke_links(revision=row, now=now)
             note_event(job=quote.job, kind="quote.replaced", text=f"{row} replaced.", actor=actor)
 
@@ -188,7 +188,7 @@ def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
 def _says_something(content: Mapping[str, Any]) -> None:
     difference = content["difference"]
     if difference is not None and not (difference["lines"] or difference["quantities"] or content["options"]):
-        raise Refused([Fault("/setup", "variation.empty", "Nothing is different from what was agreed.")])
+        raise InvalidDocument([Fault("/setup", "variation.empty", "Nothing is different from what was agreed.")])
 
 
 def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
@@ -197,23 +197,23 @@ def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str
         return None
     if not reason.strip():
         faults = [Fault("/override_reason", "stop", f"{stop} Say why this is sent nevertheless.") for stop in stops]
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return {"reason": reason.strip()[:1_000], "by": actor.name, "stops": stops}
 
 
 def _only_draft(revision: Revision) -> None:
-    if revision.state != State.DRAFT:
+    if revision.state != RevisionState.DRAFT:
         raise Problem("conflict", f"This revision is {revision.state}; only a draft can be changed or sent.")
 
 
 def _check_measure(version: MeasureVersion, job: Job) -> None:
     if version.measure.job_id != job.pk:
-        raise Refused([Fault("/measure", "measure.of_another", "This measure belongs to another job.")])
+        raise InvalidDocument([Fault("/measure", "measure.of_another", "This measure belongs to another job.")])
 
 
 def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     kept = dict(setup)
-    if revision.kind == Kind.VARIATION:
+    if revision.kind == RevisionKind.VARIATION:
         _check_variation(kept)
     parties = kept.get("parties") or _default_parties(revision)
     kept["parties"] = parties
@@ -247,7 +247,7 @@ def _check_variation(setup: Mapping[str, Any]) -> None:
     """Refused is what a variation would leave out without a word."""
     asked = [name for name in NOT_VARIED if setup.get(name)]
     if asked:
-        raise Refused([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
+        raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
 def _default_parties(revision: Revision) -> list[dict[str, Any]]:

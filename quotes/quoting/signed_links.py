@@ -15,9 +15,9 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from quotes.quoting.models import Party, Revision, SignedLink, State
+from quotes.quoting.models import Party, Revision, RevisionState, SignedLink
 from shared.api.problems import Problem
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 from shared.business.actors import Actor
 from shared.business.business_owned import new_ref
 from shared.common.dates import local_day
@@ -68,11 +68,11 @@ def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> 
     """A new link for a party; the one it had ends now."""
     now = now or timezone.now()
     revision = Revision.objects.of(party.business).select_for_update(no_key=True).get(pk=party.revision_id)
-    if revision.state not in {State.SENT, State.ACCEPTED}:
+    if revision.state not in {RevisionState.SENT, RevisionState.ACCEPTED}:
         raise Problem("conflict", f"This revision is {revision.state}: nobody is let in to it.")
     SignedLink.objects.of(party.business).filter(party=party, revoked_at=None).update(revoked_at=now)
     link = _issue(party, revision, now)
-    want("link.issued", link.ref, business=party.business)
+    publish_event("link.issued", link.ref, business=party.business)
     audit_log.record(party.business, actor, "link.issued", f"revision:{revision.ref}", {"party": party.key})
     return link
 

@@ -8,28 +8,28 @@ from dataclasses import replace
 from decimal import Decimal
 
 from catalogue import queries
-from fencing.model.faults import Level, Refused
+from fencing.model.faults import InvalidDocument, Level
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import affordable_remedies
-from fencing.reading import fit
-from fencing.strength.changed_job import Remedy
-from fencing.strength.screening import Outcome, Screening, screen
+from fencing.reading import check_system_fit
+from fencing.strength.changed_job import SuggestedChange
+from fencing.strength.screening import Screening, ScreeningOutcome, screen
 from fencing.strength.suggested_changes import priced
-from quotes.jobs.system_lookup import Found, find_system
+from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from quotes.jobs.takeoff_cache import looks_at_prices
 
-MOST_PRICED = 60
+MAX_PRICED = 60
 """Posts of a job whose remedies are priced: each remedy is the whole job taken off, cut and priced once more."""
-MOST_SYSTEMS = 6
+MAX_SYSTEMS = 6
 """Other fence systems of the business that are tried for heavier posts, by code."""
 
-Net = Callable[[TakeOff, Found], Decimal]
+Net = Callable[[TakeOff, SystemWithPrices], Decimal]
 """The job's price before tax for a take-off made with what is on offer."""
 
 
-def priced_remedies(takeoff: TakeOff, found: Found, net: Net) -> tuple[Remedy, ...]:
+def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tuple[SuggestedChange, ...]:
     """What would bring the posts that are over within the screening's limits, each with what it adds before tax.
 
     Without prices where the job has too many posts for that, or the catalogue no price for it.
@@ -37,7 +37,7 @@ def priced_remedies(takeoff: TakeOff, found: Found, net: Net) -> tuple[Remedy, .
     if takeoff.measure.strength is None:
         return ()
     screening = screen(takeoff)
-    if sum(len(run.posts) for run in takeoff.runs) > MOST_PRICED:
+    if sum(len(run.posts) for run in takeoff.runs) > MAX_PRICED:
         return affordable_remedies(screening)
 
     def price(measure: Measure, system: System) -> Decimal:
@@ -46,39 +46,39 @@ def priced_remedies(takeoff: TakeOff, found: Found, net: Net) -> tuple[Remedy, .
     try:
         remedies = priced(screening, price)
         heavier = _heavier(screening, found, net) if any(remedy.kind == "section" for remedy in remedies) else None
-    except Refused:
+    except InvalidDocument:
         return affordable_remedies(screening)
     return tuple(_with(remedy, heavier) if remedy.kind == "section" else remedy for remedy in remedies)
 
 
-def _with(remedy: Remedy, heavier: tuple[Decimal, str, bool] | None) -> Remedy:
+def _with(remedy: SuggestedChange, heavier: tuple[Decimal, str, bool] | None) -> SuggestedChange:
     if heavier is None:
         return remedy
     cost, label, mends = heavier
     return replace(remedy, text=f"{remedy.text}, as in {label}", cost=cost, mends=mends)
 
 
-def _heavier(screening: Screening, found: Found, net: Net) -> tuple[Decimal, str, bool] | None:
+def _heavier(screening: Screening, found: SystemWithPrices, net: Net) -> tuple[Decimal, str, bool] | None:
     """The cheapest other system whose posts take the moment: what it adds, its label, and whether nothing is over in it."""
     now, tried = net(screening.takeoff, found), list[tuple[Decimal, str, bool]]()
     for taken, other, after in _elsewhere(screening, found):
         if all(post.utilisation is not None and post.utilisation <= 1 for post in after.posts):
-            mends = not any(post.outcome is Outcome.OVER for post in after.posts)
-            with suppress(Refused):  # nothing on offer for it today
+            mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
+            with suppress(InvalidDocument):  # nothing on offer for it today
                 tried.append((net(taken, other) - now, other.system.label, mends))
     return min(tried, key=lambda one: (not one[2], one[0]), default=None)
 
 
-def _elsewhere(screening: Screening, found: Found) -> Iterator[tuple[TakeOff, Found, Screening]]:
+def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[TakeOff, SystemWithPrices, Screening]]:
     """The same measure in every other system it can be built and priced in."""
     rows = queries.systems(found.business).filter(active=True).exclude(code=found.code).order_by("code")
-    for code in rows.values_list("code", flat=True)[:MOST_SYSTEMS]:
+    for code in rows.values_list("code", flat=True)[:MAX_SYSTEMS]:
         try:
             other = find_system(found.business, code)
             measure = replace(screening.takeoff.measure, system=code)
-            fit(measure, other.system)
+            check_system_fit(measure, other.system)
             taken = take_off(measure, other.system, other.prices if looks_at_prices(measure) else None)
-        except Refused:
+        except InvalidDocument:
             continue
         if other.system.steel is not None and not any(notice.level is Level.STOP for notice in taken.notices):
             yield taken, other, screen(taken, screening.request)

@@ -14,24 +14,32 @@ from quotes.jobs.measure_services import save_measure
 from quotes.quoting import emails
 from quotes.quoting.build_pricing import changed_document
 from quotes.quoting.customer_responses import lapse_if_due
-from quotes.quoting.models import Answer, Answered, Party, Question, Revision, SignedLink, State
+from quotes.quoting.models import (
+    Party,
+    PartyResponse,
+    PartyResponseStatus,
+    Question,
+    Revision,
+    RevisionState,
+    SignedLink,
+)
 from quotes.quoting.totals import BASE
 from quotes.quoting.variation_changes import standing_build
 from shared.background import outgoing_mail
-from shared.background.outbox import Event, Finish, handles, regularly, want
+from shared.background.outbox import Event, Finish, on_event, publish_event, run_every
 from shared.business.actors import SYSTEM
 from shared.common.dates import latest_day_anywhere, today
 
 REMIND_BEFORE = timedelta(days=3)
 
 
-@handles("link.issued", slow=True)
+@on_event("link.issued", slow=True)
 def mail_link(event: Event) -> Finish | None:
     """Sends a party its link, unless it ended meanwhile, was sent already, or the party has no address."""
     link = _links().filter(ref=event.subject).first()
     if link is None or link.revoked_at or link.mailed_at or not link.party.email:
         return None
-    if link.revision.state not in {State.SENT, State.ACCEPTED}:
+    if link.revision.state not in {RevisionState.SENT, RevisionState.ACCEPTED}:
         return None
     outgoing_mail.send(event, "quote", emails.quote_letter(link))
 
@@ -41,15 +49,20 @@ def mail_link(event: Event) -> Finish | None:
     return finish
 
 
-@handles("party.remind", slow=True)
+@on_event("party.remind", slow=True)
 def mail_reminder(event: Event) -> None:
     """Reminds a party that has not answered and still can."""
     link = _links().filter(party__ref=event.subject, revoked_at=None).first()
-    if link and link.party.email and link.party.answer == Answered.WAITING and link.revision.state == State.SENT:
+    if (
+        link
+        and link.party.email
+        and link.party.answer == PartyResponseStatus.WAITING
+        and link.revision.state == RevisionState.SENT
+    ):
         outgoing_mail.send(event, "reminder", emails.reminder_letter(link))
 
 
-@handles("question.asked", slow=True)
+@on_event("question.asked", slow=True)
 def mail_question(event: Event) -> None:
     """Tells the business of a question."""
     question = _questions().filter(ref=event.subject).first()
@@ -57,7 +70,7 @@ def mail_question(event: Event) -> None:
         outgoing_mail.send(event, "question", emails.question_letter(question))
 
 
-@handles("question.answered", slow=True)
+@on_event("question.answered", slow=True)
 def mail_reply(event: Event) -> None:
     """Tells the party what it was answered."""
     question = _questions().filter(ref=event.subject).first()
@@ -66,10 +79,10 @@ def mail_reply(event: Event) -> None:
         outgoing_mail.send(event, "reply", emails.reply_letter(question, link))
 
 
-@handles("party.answered", slow=True)
+@on_event("party.answered", slow=True)
 def mail_answer(event: Event) -> None:
     """Tells the business; the party's receipt comes with its acceptance record, from the documents."""
-    rows = Answer.anywhere.select_related(
+    rows = PartyResponse.anywhere.select_related(
         "party__business", "revision__quote", "revision__business"
     )  # unscoped: by event
     answer = rows.filter(ref=event.subject).first()
@@ -79,7 +92,7 @@ def mail_answer(event: Event) -> None:
         outgoing_mail.send(event, "answer", emails.answer_letter(answer, answer.revision))
 
 
-@handles("quote.accepted")
+@on_event("quote.accepted")
 def keep_chosen_measure(event: Event) -> None:
     """Where an alternative was chosen, its measure becomes the next version: later changes start from what is agreed."""
     rows = Revision.anywhere.select_related("measure_version__measure__job", "business")  # unscoped: by event
@@ -92,7 +105,7 @@ def keep_chosen_measure(event: Event) -> None:
         save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 
 
-@regularly(timedelta(minutes=30))
+@run_every(timedelta(minutes=30))
 def lapse_what_is_over() -> None:
     """Lapses every revision whose last day is over where its business is."""
     now = timezone.now()
@@ -100,11 +113,11 @@ def lapse_what_is_over() -> None:
         lapse_if_due(revision, now)
 
 
-@regularly(timedelta(hours=1))
+@run_every(timedelta(hours=1))
 def remind_in_time() -> None:
     """Wants one reminder for each party that has not answered a few days before the last day."""
     for revision in _ending_within(REMIND_BEFORE):
-        for party in Party.objects.of(revision.business).filter(revision=revision, answer=Answered.WAITING):
+        for party in Party.objects.of(revision.business).filter(revision=revision, answer=PartyResponseStatus.WAITING):
             _remind(party)
 
 
@@ -112,14 +125,14 @@ def remind_in_time() -> None:
 def _remind(party: Party) -> None:
     rows = Party.objects.of(party.business).filter(pk=party.pk, reminded_at=None)
     if rows.update(reminded_at=timezone.now()):
-        want("party.remind", party.ref, business=party.business)
+        publish_event("party.remind", party.ref, business=party.business)
 
 
 def _ending_within(span: timedelta) -> Iterator[Revision]:
     """Yield sent revisions whose last day has come, or comes within this span, where their business is."""
     rows = Revision.anywhere.select_related("quote__job", "business")  # unscoped: the routine serves every business
     latest = latest_day_anywhere() + span
-    for row in rows.filter(state=State.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
+    for row in rows.filter(state=RevisionState.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
         if row.valid_until and row.valid_until <= today(row.business) + span:
             yield row
 

@@ -12,8 +12,18 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from fencing.model.faults import Fault, Refused
-from shared.common.money import OddCent, Rounding, Sharing, TaxAt, Taxed, TaxRow, TaxRule, minor_digits, tax_breakdown
+from fencing.model.faults import Fault, InvalidDocument
+from shared.common.money import (
+    Apportionment,
+    Rounding,
+    RoundingRemainder,
+    TaxableAmount,
+    TaxAt,
+    TaxPolicy,
+    TaxSubtotal,
+    minor_digits,
+    tax_breakdown,
+)
 
 Content = Mapping[str, Any]
 ZERO = Decimal(0)
@@ -35,7 +45,7 @@ NOTHING_CHOSEN = Choices()
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PartyLineShare:
     """One party's part of a line: exact share and the whole minor units that fall to it."""
 
     line: Mapping[str, Any]
@@ -47,9 +57,9 @@ class Part:
 class PartySums:
     """What one party pays. ``net`` is the sum of its lines, ``tax`` of its tax rows, ``payments`` add up to ``total``."""
 
-    lines: tuple[Part, ...]
+    lines: tuple[PartyLineShare, ...]
     net: Decimal
-    breakdown: tuple[TaxRow, ...]
+    breakdown: tuple[TaxSubtotal, ...]
     tax: Decimal
     total: Decimal
     payments: tuple[Decimal, ...]
@@ -61,7 +71,7 @@ class Sums:
 
     lines: tuple[Mapping[str, Any], ...]
     net: Decimal
-    breakdown: tuple[TaxRow, ...]
+    breakdown: tuple[TaxSubtotal, ...]
     tax: Decimal
     total: Decimal
     payments: tuple[Decimal, ...]
@@ -81,7 +91,7 @@ def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
             text = f"Choose from: {', '.join(known)}." if known else "Nothing is offered as an option."
             faults.append(Fault(f"/choices/options/{place}", "option.unknown", text))
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     return Choices(build, frozenset(options))
 
 
@@ -97,11 +107,11 @@ def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any],
     return tuple(lines)
 
 
-def tax_rule(content: Content) -> TaxRule:
+def tax_rule(content: Content) -> TaxPolicy:
     """How tax was reckoned when the revision was sent."""
     tax = content["tax"]
     by_line = tax["line_rounding"]
-    return TaxRule(
+    return TaxPolicy(
         TaxAt(tax["at"]),
         Rounding(tax["rounding"]),
         tax["line_digits"],
@@ -113,16 +123,18 @@ def tax_rule(content: Content) -> TaxRule:
 class SumRules:
     """How lines add up: rule of tax, minor units, who takes odd cents, and the parts a total is paid in (they add up to 1)."""
 
-    tax: TaxRule
+    tax: TaxPolicy
     digits: int
-    odd: OddCent
+    odd: RoundingRemainder
     payments: tuple[Fraction, ...] = ()
 
 
 def sum_rules(content: Content) -> SumRules:
     """Return the rules a revision was sent with."""
     percents = tuple(Fraction(Decimal(row["percent"])) / 100 for row in content["payments"])
-    return SumRules(tax_rule(content), minor_digits(content["currency"]), OddCent(content["tax"]["odd_cent"]), percents)
+    return SumRules(
+        tax_rule(content), minor_digits(content["currency"]), RoundingRemainder(content["tax"]["odd_cent"]), percents
+    )
 
 
 def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
@@ -138,7 +150,7 @@ def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: Su
     to the line; then each party's tax by rate on its own net, since each owes its own document; payments by their part of each
     party's total. What the job comes to is the sum of its parties.
     """
-    parts = _parts(lines, keys, Sharing(rules.digits, rules.odd))
+    parts = _parts(lines, keys, Apportionment(rules.digits, rules.odd))
     parties = {key: _party(parts[key], rules) for key in keys}
     every = parties.values()
     net, tax = sum((_amount(line) for line in lines), ZERO), sum((one.tax for one in every), ZERO)
@@ -154,36 +166,38 @@ def _shares(line: Mapping[str, Any]) -> dict[str, Fraction]:
     return {key: Fraction(share) for key, share in line["shares"].items()}
 
 
-def _parts(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Sharing) -> dict[str, list[Part]]:
-    parts: dict[str, list[Part]] = {key: [] for key in keys}
+def _parts(
+    lines: Sequence[Mapping[str, Any]], keys: Sequence[str], sharing: Apportionment
+) -> dict[str, list[PartyLineShare]]:
+    parts: dict[str, list[PartyLineShare]] = {key: [] for key in keys}
     for line in lines:
         named = _shares(line)
         # in the order of the parties: which of them is "first" does not depend on how a document was written
         shares = {key: named[key] for key in keys if named.get(key)}
         for key, net in sharing.share(_amount(line), shares).items():
-            parts[key].append(Part(line, shares[key], net))
+            parts[key].append(PartyLineShare(line, shares[key], net))
     return parts
 
 
-def _party(parts: Sequence[Part], rules: SumRules) -> PartySums:
+def _party(parts: Sequence[PartyLineShare], rules: SumRules) -> PartySums:
     """Return what a party owes on its own document: tax by rate on its own net."""
-    taxed = [Taxed(part.net, part.line["tax_category"], Decimal(part.line["tax_rate"])) for part in parts]
+    taxed = [TaxableAmount(part.net, part.line["tax_category"], Decimal(part.line["tax_rate"])) for part in parts]
     rows = tax_breakdown(taxed, rules.tax, rules.digits)
     net, tax = sum((part.net for part in parts), ZERO), sum((row.tax for row in rows), ZERO)
     return PartySums(tuple(parts), net, rows, tax, net + tax, _payments(net + tax, rules))
 
 
-def _together(lines: Sequence[Mapping[str, Any]], parties: Iterable[PartySums]) -> tuple[TaxRow, ...]:
+def _together(lines: Sequence[Mapping[str, Any]], parties: Iterable[PartySums]) -> tuple[TaxSubtotal, ...]:
     """Return the tax rows of the job, in the order of its lines: each the sum of the parties' rows."""
     found = {(line["tax_category"], Decimal(line["tax_rate"])): (ZERO, ZERO) for line in lines}
     for row in (row for party in parties for row in party.breakdown):
         taxable, tax = found[row.category, row.rate]
         found[row.category, row.rate] = (taxable + row.taxable, tax + row.tax)
-    return tuple(TaxRow(*key, *amounts) for key, amounts in found.items())
+    return tuple(TaxSubtotal(*key, *amounts) for key, amounts in found.items())
 
 
 def _payments(total: Decimal, rules: SumRules) -> tuple[Decimal, ...]:
     if not rules.payments:
         return (total,)
     named = {str(place): part for place, part in enumerate(rules.payments)}
-    return tuple(Sharing(rules.digits, rules.odd).share(total, named).values())
+    return tuple(Apportionment(rules.digits, rules.odd).share(total, named).values())

@@ -10,11 +10,11 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.quoting import queries, services
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import Quote, Revision, State
-from quotes.quoting.price_summary import Priced, priced
+from quotes.quoting.models import Quote, Revision, RevisionState
+from quotes.quoting.price_summary import RevisionPrices, priced
 from quotes.quoting.totals import Content
 from shared.api.etags import find
 from shared.api.json_encoder import write_json
@@ -43,21 +43,21 @@ def last_revision(quote: Quote) -> Revision:
 
 def shown_content(row: Revision) -> tuple[Content | None, dict[str, str]]:
     """Return the frozen content, or the preview of a draft; if it cannot be made, None and the errors."""
-    if row.state != State.DRAFT:
+    if row.state != RevisionState.DRAFT:
         return queries.content_of(row), {}
     try:
         return assemble(row, now=timezone.now()), {}
-    except Refused as refused:
+    except InvalidDocument as refused:
         return None, faults_by_pointer(refused)
 
 
-def revision_facts(row: Revision, money: Priced | None = None) -> dict[str, str]:
+def revision_facts(row: Revision, money: RevisionPrices | None = None) -> dict[str, str]:
     """Return the values of a revision that an estimator decides by, by label."""
     content = None if money else shown_content(row)[0]
     money = priced(content, row.choices) if content else money
     setup = {name: write_json(value).decode() for name, value in row.setup.items()}
     found = {
-        "State": str(row.get_state_display()),
+        "RevisionState": str(row.get_state_display()),
         "Measure": f"version {row.measure_version.number}",
         **{name.replace("_", " ").capitalize(): text for name, text in setup.items()},
     }

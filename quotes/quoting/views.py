@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from catalogue.queries import price_rules_on, site_words_on
 from catalogue.rules.discounts import DiscountRule
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.jobs.queries import jobs, versions
 from quotes.quoting import queries, services
@@ -23,7 +23,7 @@ from quotes.quoting.customer_responses import reply
 from quotes.quoting.draft_form import read_draft, sections, shares_of, wholes
 from quotes.quoting.draft_setup import read_setup
 from quotes.quoting.mail_status import letter_to, letters_of
-from quotes.quoting.models import Party, Quote, Revision, State
+from quotes.quoting.models import Party, Quote, Revision, RevisionState
 from quotes.quoting.price_summary import priced
 from quotes.quoting.signed_links import address_of, reissue_link, revoke_link, show_link
 from quotes.quoting.version_view import (
@@ -36,7 +36,7 @@ from quotes.quoting.version_view import (
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.background.outgoing_mail import send_again
-from shared.business.access import MemberRequest, needs
+from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import faults_by_pointer
 from shared.models import Business
@@ -44,7 +44,7 @@ from shared.web.seen_version import refuse_other_version
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class FormErrors:
     """What kept a form from being done, and what was typed."""
 
     faults: Mapping[str, str] = field(default_factory=dict)
@@ -57,11 +57,11 @@ class Refusal:
     status: int = 422
 
 
-NOTHING = Refusal(status=200)
+NOTHING = FormErrors(status=200)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.QUOTES_READ)
+@require_scope(Scope.QUOTES_READ)
 def job_price(request: MemberRequest, ref: str) -> HttpResponse:
     """The price of a job: its newest revision, or the start of its first quote."""
     job = find(jobs(request.business).select_related("customer", "site", "business"), ref)
@@ -93,7 +93,7 @@ def _start(request: MemberRequest, job: Job) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.QUOTES_READ)
+@require_scope(Scope.QUOTES_READ)
 def revision(request: MemberRequest, ref: str) -> HttpResponse:
     """One revision: a draft to work on, or what was sent and what came back."""
     row = find(whole_revisions(request.business), ref)
@@ -112,43 +112,43 @@ def revision(request: MemberRequest, ref: str) -> HttpResponse:
             return deeds.get(asked, _save)(request, row)
     except Problem as problem:
         row = find(whole_revisions(request.business), ref)
-        return _sheet(request, row, Refusal(notice=problem.detail, status=problem.status, **_typed(request, row)))
+        return _sheet(request, row, FormErrors(notice=problem.detail, status=problem.status, **_typed(request, row)))
 
 
 def _typed(request: MemberRequest, row: Revision) -> dict[str, Any]:
     """What was typed into the draft, so that a refused action loses nothing of it."""
-    if request.POST.get("do") not in ("save", "send") or row.state != State.DRAFT:
+    if request.POST.get("do") not in ("save", "send") or row.state != RevisionState.DRAFT:
         return {}
     return {"setup": read_draft(request.POST, row.setup), "reason": request.POST.get("override_reason", "").strip()}
 
 
 def _save(request: MemberRequest, row: Revision) -> HttpResponse:
-    refusal = _stored(request, row)
+    refusal = _save_draft(request, row)
     if refusal:
         return _sheet(request, row, refusal)
     messages.success(request, "The draft is saved.")
     return redirect("revision", row.ref)
 
 
-def _stored(request: MemberRequest, row: Revision) -> Refusal | None:
+def _save_draft(request: MemberRequest, row: Revision) -> FormErrors | None:
     typed = read_draft(request.POST, row.setup)
     try:
         services.change_draft(revision=row, actor=request.actor, setup=read_setup(typed))
-    except Refused as refused:
-        return Refusal(faults_by_pointer(refused), "Nothing was saved yet: look at what is marked.", typed)
+    except InvalidDocument as refused:
+        return FormErrors(faults_by_pointer(refused), "Nothing was saved yet: look at what is marked.", typed)
     return None
 
 
 def _send(request: MemberRequest, row: Revision) -> HttpResponse:
-    refusal = _stored(request, row)
+    refusal = _save_draft(request, row)
     if refusal:
         return _sheet(request, row, refusal)
     reason = request.POST.get("override_reason", "").strip()
     try:
         sent = services.send(revision=row, actor=request.actor, override_reason=reason)
-    except Refused as refused:
+    except InvalidDocument as refused:
         faults = faults_by_pointer(refused)
-        return _sheet(request, row, Refusal(faults, "It was not sent: " + " ".join(faults.values()), reason=reason))
+        return _sheet(request, row, FormErrors(faults, "It was not sent: " + " ".join(faults.values()), reason=reason))
     messages.success(request, f"{sent} is on its way to {_names(sent)}.", extra_tags="Sent")
     return redirect("revision", sent.ref)
 
@@ -168,7 +168,7 @@ def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.QUOTES_WRITE)
+@require_scope(Scope.QUOTES_WRITE)
 def revise(request: MemberRequest, ref: str) -> HttpResponse:
     """The next draft of a quote, on the newest version of the measure its last revision rests on."""
     quote: Quote = find(queries.quotes(request.business).select_related("job", "business"), ref)
@@ -187,7 +187,7 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@needs(Scope.QUOTES_WRITE)
+@require_scope(Scope.QUOTES_WRITE)
 def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
     """Ends a party's link, or makes a new one and shows it this once, for whoever hands it over by other means."""
     acts: dict[str, Callable[[MemberRequest, Revision, Party], Mapping[str, Any] | None]] = {
@@ -201,7 +201,9 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
             issued = act(request, row, party)
     except Problem as problem:
         return _sheet(
-            request, find(whole_revisions(request.business), ref), Refusal(notice=problem.detail, status=problem.status)
+            request,
+            find(whole_revisions(request.business), ref),
+            FormErrors(notice=problem.detail, status=problem.status),
         )
     if issued is None:
         messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
@@ -231,7 +233,7 @@ def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[s
 
 
 @require_POST
-@needs(Scope.QUOTES_WRITE)
+@require_scope(Scope.QUOTES_WRITE)
 def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     """Tries a letter about this revision again now."""
     row = find(whole_revisions(request.business), ref)
@@ -250,7 +252,7 @@ def _party_ref(row: Revision, key: str) -> str:
 
 
 @require_POST
-@needs(Scope.QUOTES_WRITE)
+@require_scope(Scope.QUOTES_WRITE)
 def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
     """Answers a customer's question."""
     rows = queries.questions(request.business).select_related("party", "revision__quote__job", "business")
@@ -263,23 +265,24 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
             messages.success(request, f"{question.party.name} is told.", extra_tags="Answered")
     except Problem as problem:
         row = find(whole_revisions(request.business), question.revision.ref)
-        typed = Refusal(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
+        typed = FormErrors(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
         return _sheet(request, row, typed)
     return redirect("revision", question.revision.ref)
 
 
 @require_GET
-@needs(Scope.QUOTES_READ)
+@require_scope(Scope.QUOTES_READ)
 def quote_list(request: MemberRequest) -> HttpResponse:
     """Every quote with where its newest revision stands."""
     rows = queries.revisions(
-        request.business, {"state": request.GET.get("state", "")} if request.GET.get("state") in State.values else {}
+        request.business,
+        {"state": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
     )
     rows = rows.select_related("quote__job__customer").order_by("-id")
     return render(
         request,
         "quoting/quotes.html",
-        {"revisions": rows[:200], "states": State.choices, "asked": request.GET.get("state", "")},
+        {"revisions": rows[:200], "states": RevisionState.choices, "asked": request.GET.get("state", "")},
     )
 
 
@@ -297,24 +300,24 @@ def _discounts(business: Business) -> list[DiscountRule]:
     """The discounts of the price rules today; none where the rules contradict each other, which the page says elsewhere."""
     try:
         return list(price_rules_on(business).discounts.values())
-    except Refused:
+    except InvalidDocument:
         return []
 
 
 def _sheet(
-    request: MemberRequest, row: Revision, refusal: Refusal = NOTHING, issued: Mapping[str, Any] | None = None
+    request: MemberRequest, row: Revision, refusal: FormErrors = NOTHING, issued: Mapping[str, Any] | None = None
 ) -> HttpResponse:
     content, missing = shown_content(row)
     money = priced(content, row.choices) if content else None
     setup = row.setup if refusal.setup is None else refusal.setup
     parties = list(queries.parties(row).order_by("position"))
     links = queries.live_links(row)
-    letters = letters_of(row) if row.state != State.DRAFT else []
+    letters = letters_of(row) if row.state != RevisionState.DRAFT else []
     newest = versions(request.business).filter(measure=row.measure_version.measure_id).order_by("-number").first()
     values = {
         "revision": row,
         "job": row.quote.job,
-        "is_draft": row.state == State.DRAFT,
+        "is_draft": row.state == RevisionState.DRAFT,
         "content": content,
         "missing": missing,
         "priced": money,

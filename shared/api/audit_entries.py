@@ -15,7 +15,7 @@ from shared.business.roles import Scope
 from shared.database.audit_log import AuditEntry
 
 _TEXT = {"type": "string"}
-ENTRY_SHAPE = {
+ENTRY_SCHEMA = {
     "type": "object",
     "properties": {
         "number": {"type": "integer", "description": "Counts the entries of the business without gaps."},
@@ -54,7 +54,7 @@ class AuditEntries(Endpoint):
         "subject": "Only entries of one subject, such as member:2fKq0ZcV7mQe2dPx.",
     }
 
-    @extend_schema(responses={200: page_of(ENTRY_SHAPE)}, summary="List audit entries")
+    @extend_schema(responses={200: page_of(ENTRY_SCHEMA)}, summary="List audit entries")
     def get(self, request: Request) -> Response:
         rows = AuditEntry.objects.filter(business=self.business)
         asked = request.query_params

@@ -17,7 +17,7 @@ from shared.api import pagination
 from shared.api.endpoint import Endpoint
 from shared.api.json_encoder import write_json
 from shared.api.problems import KNOWN
-from shared.business.roles import GRANTS, Role, Scope
+from shared.business.roles import GRANTS, MemberRole, Scope
 from shared.business.views import too_many
 from shared.web import rate_limit
 
@@ -67,7 +67,7 @@ def index(request: HttpRequest) -> HttpResponse:
     standing = rate_limit.count(f"ip:{rate_limit.client_ip(request)}", policy="docs", quota=_PAGES, window_s=_WINDOW_S)
     if standing.exceeded:
         return too_many(request, standing.resets_in_s)
-    scopes = [(scope, [role for role in Role if scope in GRANTS[role]]) for scope in Scope]
+    scopes = [(scope, [role for role in MemberRole if scope in GRANTS[role]]) for scope in Scope]
     shown = {
         "operations": published().operations,
         "problems": KNOWN,

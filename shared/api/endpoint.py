@@ -15,8 +15,8 @@ from rest_framework.views import APIView
 from shared.api import etags, idempotency, pagination
 from shared.api.deprecation import Deprecation, note_use
 from shared.api.problems import MEDIA_TYPE, Problem
-from shared.api.row_serializer import Alike, Rows
-from shared.api.serializers import read
+from shared.api.row_serializer import Rows, SharedQuery
+from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import Scope
@@ -54,7 +54,7 @@ class Endpoint(APIView):
     paged: ClassVar[bool] = False
     """Whether GET answers a page (accepts cursor and page_size)."""
 
-    standing: rate_limit.Standing | None = None
+    standing: rate_limit.RateLimitStatus | None = None
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         """Answer a call; the time zone of its business is active until the answer is made."""
@@ -95,7 +95,7 @@ class Endpoint(APIView):
 
     def read(self, kind: type[BaseSerializer[Any]], *, partial: bool = False) -> dict[str, Any]:
         """The body's values, or a 422 that names every fault."""
-        return read(kind, self.request.data, partial=partial)
+        return validated_data(kind, self.request.data, partial=partial)
 
     def find(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
         """One row by its public id, or 404."""
@@ -103,7 +103,7 @@ class Endpoint(APIView):
 
     def find_for_change(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
         """One row, locked, after If-Match was checked: 404, 428 or 412."""
-        return etags.find_for_change(rows, ref, self.request)
+        return etags.get_for_update(rows, ref, self.request)
 
     def page(
         self,
@@ -112,7 +112,7 @@ class Endpoint(APIView):
         *,
         by: str = "-id",
         all_of: Business | None = None,
-        alike: Alike | None = None,
+        alike: SharedQuery | None = None,
     ) -> Response:
         """One page of a list; see ``paging.page``.
 
@@ -120,7 +120,7 @@ class Endpoint(APIView):
         what the address's own ``parameters`` leave out.
         """
         if all_of is not None:
-            alike = Alike("all", (all_of.pk,))
+            alike = SharedQuery("all", (all_of.pk,))
         if self.request.query_params.keys() & self.parameters.keys():
             alike = None
         return pagination.page(self.request, rows, row, holder=self._holder(), by=by, alike=alike)
@@ -167,7 +167,7 @@ class Endpoint(APIView):
 
     def _once(self, handler: Callable[..., Response], *args: Any, **kwargs: Any) -> Response:
         call = partial(handler, *args, **kwargs)
-        return idempotency.once(call, holder=self._holder(), request=self.request._request)
+        return idempotency.run_once(call, holder=self._holder(), request=self.request._request)
 
     def _count(self, caller: str) -> None:
         self.standing = rate_limit.count(caller)

@@ -13,7 +13,7 @@ from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from rest_framework import exceptions
 from rest_framework.response import Response
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.api.problems import MEDIA_TYPE, Problem, from_refusal, from_validation
 from shared.web.unavailable import RETRY_AFTER_S, is_unavailable, note
 
@@ -29,7 +29,7 @@ def as_problem(fault: BaseException) -> Problem | None:
     match fault:
         case Problem():
             return fault
-        case Refused():
+        case InvalidDocument():
             return from_refusal(fault)
         case ValidationError():
             return from_validation(fault)

@@ -70,7 +70,7 @@ def find(rows: models.QuerySet[RowT], ref: str) -> RowT:
     return row
 
 
-def find_for_change(rows: models.QuerySet[RowT], ref: str, request: Request) -> RowT:
+def get_for_update(rows: models.QuerySet[RowT], ref: str, request: Request) -> RowT:
     """The same, locked until the transaction ends and checked against If-Match."""
     row = find(rows.select_for_update(no_key=True, of=("self",)), ref)
     check_if_match(request, etag(row))  # type: ignore[arg-type]  # every row with a ref has a version

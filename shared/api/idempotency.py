@@ -39,13 +39,13 @@ def key_of(request: HttpRequest) -> str:
     return key
 
 
-def once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> Response:
+def run_once(call: Callable[[], Response], *, holder: str, request: HttpRequest) -> Response:
     """Runs ``call`` in a transaction the first time, and gives its stored answer every other time."""
     route, key = f"{request.method} {request.path}"[:300], key_of(request)
     body_sha256 = hashlib.sha256(request.body).hexdigest()
     mine = _begin(holder, route, key, body_sha256)
     if mine is None:
-        return _again(IdempotentCall.objects.filter(holder=holder, route=route, key=key).first(), body_sha256)
+        return _repeat_answer(IdempotentCall.objects.filter(holder=holder, route=route, key=key).first(), body_sha256)
 
     @retry_deadlock
     @transaction.atomic
@@ -84,7 +84,7 @@ def _finish(mine: IdempotentCall, response: Response) -> None:
     mine.save(update_fields=["status", "headers", "body"])
 
 
-def _again(first: IdempotentCall | None, body_sha256: str) -> Response:
+def _repeat_answer(first: IdempotentCall | None, body_sha256: str) -> Response:
     if first is None or (first.status is None and first.body_sha256 == body_sha256):
         raise Problem("in-flight", headers={"Retry-After": "1"})
     if first.body_sha256 != body_sha256:

@@ -183,7 +183,7 @@ def _plainly(told: Any) -> Any:
     return [_plainly(one) for one in told] if isinstance(told, list) else told
 
 
-def written(made: dict[str, Any]) -> str:
+def document_text(made: dict[str, Any]) -> str:
     """The document as the committed copy has it: for the default address, whatever this machine's is."""
     neutral = {**made, "servers": [{"url": "http://localhost:8000"}]}
     return json.dumps(neutral, indent=1, ensure_ascii=False, sort_keys=True, default=str) + "\n"

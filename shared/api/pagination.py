@@ -12,9 +12,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from shared.api.problems import Problem
-from shared.api.row_serializer import Alike, AsStored, Rows
+from shared.api.row_serializer import Rows, RowSerializer, SharedQuery
 
-Telling = Callable[[Any], Mapping[str, Any]] | AsStored
+Telling = Callable[[Any], Mapping[str, Any]] | RowSerializer
 PAGE = 50
 PAGE_MAX = 200
 _SALT = "baywright.cursor"
@@ -36,12 +36,12 @@ def page(
     *,
     holder: str,
     by: str = "-id",
-    alike: Alike | None = None,
+    alike: SharedQuery | None = None,
 ) -> Response:
     """One page of ``rows`` in the order of ``by`` (an unchanging field, ``-`` for downwards; ties go by id).
 
     ``rows`` may be instances or ``.values(…)`` that include ``id`` and the field of ``by``; to ``row`` one of them becomes
-    its answer, unless it is an ``AsStored``, which reads them itself. ``holder`` is whose list it is: a cursor of somebody
+    its answer, unless it is an ``RowSerializer``, which reads them itself. ``holder`` is whose list it is: a cursor of somebody
     else is refused, and it never widens what ``rows`` holds. ``alike`` says that ``rows`` differ from those of others in
     its parameters alone, and in this order: then their SQL is written once.
     """
@@ -54,7 +54,7 @@ def page(
         found = rows() if callable(rows) else rows
         return (found.filter(_beyond(field, down, after)) if after else found).order_by(*order)[: size + 1]
 
-    items, last = _told(wanted, row, size, field, _alike(alike, by, size, after))
+    items, last = _serialize_page(wanted, row, size, field, _alike(alike, by, size, after))
     following = _address(request, signing.dumps([seal, last], salt=_SALT)) if last else None
     response = Response({"items": items, "next": following})
     if following:
@@ -62,23 +62,23 @@ def page(
     return response
 
 
-def _told(
-    rows: Callable[[], QuerySet[Any, Any]], row: Telling, size: int, field: str, alike: Alike | None
+def _serialize_page(
+    rows: Callable[[], QuerySet[Any, Any]], row: Telling, size: int, field: str, alike: SharedQuery | None
 ) -> tuple[Sequence[Mapping[str, Any]], list[Any]]:
     """The answers of a page, and the mark of its last row if there are more after it."""
-    if isinstance(row, AsStored):
+    if isinstance(row, RowSerializer):
         answers, marks = row.read(rows, *dict.fromkeys((field, "id")), alike=alike)
         return answers[:size], _mark(marks[size - 1][0], marks[size - 1][-1]) if len(marks) > size else []
     found = list(rows())
     return [row(one) for one in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
 
 
-def _alike(rows: Alike | None, by: str, size: int, after: list[Any] | None) -> Alike | None:
+def _alike(rows: SharedQuery | None, by: str, size: int, after: list[Any] | None) -> SharedQuery | None:
     """What pages of rows that are alike share, in the order of their ids."""
     if rows is None or by not in ("id", "-id"):
         return None
     beyond = (after[1],) if after else ()
-    return Alike((rows.name, by, size, after is not None), (*rows.parameters, *beyond))
+    return SharedQuery((rows.name, by, size, after is not None), (*rows.parameters, *beyond))
 
 
 def _mark_of(row: Any, field: str) -> list[Any]:

@@ -1,7 +1,7 @@
 """Every refusal of the API is one RFC 9457 problem document.
 
 Raise ``Problem("conflict", "This quote was accepted already.")`` anywhere below an endpoint, or let a
-``fencing.model.faults.Refused`` pass: it becomes a 422 with a pointer for each fault.
+``fencing.model.faults.InvalidDocument`` pass: it becomes a 422 with a pointer for each fault.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any, Final
 from django.conf import settings
 from django.core.exceptions import ValidationError
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.web import request_id
 
 MEDIA_TYPE: Final = "application/problem+json"
@@ -91,7 +91,7 @@ class Problem(Exception):
         return document
 
 
-def from_refusal(refused: Refused) -> Problem:
+def from_refusal(refused: InvalidDocument) -> Problem:
     """Each fault of a refused document, with its pointer as a URI fragment (RFC 6901, section 6)."""
     errors = [{"pointer": f"#{fault.pointer}", "code": fault.code, "detail": fault.text} for fault in refused.faults]
     return Problem("invalid", errors=errors)

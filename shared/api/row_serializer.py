@@ -24,7 +24,7 @@ Reader = Callable[[Column, Any], Column]
 
 
 @dataclass(frozen=True, slots=True)
-class Short:
+class TrimmedDecimal:
     """A decimal without needless zeros, but with at least so many ``places``."""
 
     column: str | Combinable
@@ -33,20 +33,20 @@ class Short:
 
 @dataclass(frozen=True, slots=True)
 class Money:
-    """An amount with as many places as ``AsStored.places`` says for its row, and more only where it has more."""
+    """An amount with as many places as ``RowSerializer.places`` says for its row, and more only where it has more."""
 
     column: str
 
 
 @dataclass(frozen=True, slots=True)
-class Places:
+class MoneyPlaces:
     """How many places money has, by ``columns`` of its row."""
 
     columns: tuple[str, ...]
     of: Callable[..., int] = minor_digits
 
 
-Telling = str | Combinable | Q | Short | Money
+Telling = str | Combinable | Q | TrimmedDecimal | Money
 """What a member tells: a column by its name, an expression of columns, a decimal made short, or money."""
 Members = Mapping[str, "Telling | Mapping[str, Telling]"]
 
@@ -56,7 +56,7 @@ Rows = QuerySet[Any, Any] | Callable[[], QuerySet[Any, Any]]
 
 
 @dataclass(frozen=True, slots=True)
-class Alike:
+class SharedQuery:
     """Queries that differ in nothing but ``parameters``: they share a ``name``, and their SQL is written once."""
 
     name: Hashable
@@ -64,7 +64,7 @@ class Alike:
 
 
 @dataclass(frozen=True, slots=True)
-class _Exact:
+class _DecimalReader:
     """How a column of decimals is told when it is known with how many places at least."""
 
     read: Reader
@@ -78,27 +78,27 @@ class _Exact:
 
 
 @dataclass(frozen=True, slots=True)
-class _Written:
+class _CompiledSql:
     db: str
     sql: str
     parameters: tuple[Any, ...]
-    readers: list[Reader | _Exact | None]
+    readers: list[Reader | _DecimalReader | None]
 
 
 @dataclass(frozen=True)
-class AsStored:
-    """``AsStored({"component": "component__sku"})``: members of an answer, and what each of them tells.
+class RowSerializer:
+    """``RowSerializer({"component": "component__sku"})``: members of an answer, and what each of them tells.
 
     A member that holds members is an object within the answer. Days are passed on as the database gives them, times in UTC,
     decimals are written with the places of their column; all else is read as Django reads it.
     """
 
     members: Members
-    places: Places | None = None
-    _kept: dict[Hashable, _Written] = field(default_factory=dict, init=False, repr=False, compare=False)
+    places: MoneyPlaces | None = None
+    _kept: dict[Hashable, _CompiledSql] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def read(
-        self, rows: Rows, *marks: str, alike: Alike | None = None
+        self, rows: Rows, *marks: str, alike: SharedQuery | None = None
     ) -> tuple[list[dict[str, Any]], list[tuple[Any, ...]]]:
         """The rows' answers, and of each row the values of ``marks``. One query."""
         try:
@@ -123,13 +123,13 @@ class AsStored:
         return _answers(self.members, iter(columns[begin:])), list(zip(*columns[: len(marks)], strict=True))
 
     def _stated(
-        self, columns: list[Column], rows: list[tuple[Any, ...]], written: _Written, places: Places
+        self, columns: list[Column], rows: list[tuple[Any, ...]], written: _CompiledSql, places: MoneyPlaces
     ) -> list[Column]:
         """Money with the places of its row. Most lists are of one currency."""
         least, connection = {row: places.of(*row) for row in set(rows)}, connections[written.db]
         same = next(iter(least.values())) if len(set(least.values())) == 1 else None
         for place, (column, read) in enumerate(zip(columns, written.readers, strict=True)):
-            if not isinstance(read, _Exact):
+            if not isinstance(read, _DecimalReader):
                 continue
             if same is not None:
                 columns[place] = read.told(column, connection, same)
@@ -138,7 +138,7 @@ class AsStored:
                 columns[place] = [one and short(one, least[row]) for one, row in zip(texts, rows, strict=True)]
         return columns
 
-    def _written(self, rows: Rows, marks: tuple[str, ...], alike: Alike | None) -> _Written:
+    def _written(self, rows: Rows, marks: tuple[str, ...], alike: SharedQuery | None) -> _CompiledSql:
         if alike and (kept := self._kept.get((marks, alike.name))):
             return replace(kept, parameters=alike.parameters)
         by = self.places.columns if self.places else ()
@@ -151,11 +151,11 @@ class AsStored:
         """The answer of one row that was found already."""
         # unscoped: the row was found by its business already; this reads the same one
         found = type(row)._base_manager
-        answers, _ = self.read(lambda: found.filter(pk=row.pk), alike=Alike(("one", type(row)), (row.pk,)))
+        answers, _ = self.read(lambda: found.filter(pk=row.pk), alike=SharedQuery(("one", type(row)), (row.pk,)))
         return answers[0]
 
 
-def named(*columns: str) -> dict[str, Telling]:
+def same_names(*columns: str) -> dict[str, Telling]:
     """Members that are called like the columns that they tell."""
     return dict(zip(columns, columns, strict=True))
 
@@ -199,8 +199,8 @@ class _Undeclared(Func):
         return self.as_sql(compiler, connection, template="+%(expressions)s", **options)
 
 
-def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _Written:
-    columns: list[Any] = [one.column if isinstance(one, Short | Money) else one for one in asked]
+def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _CompiledSql:
+    columns: list[Any] = [one.column if isinstance(one, TrimmedDecimal | Money) else one for one in asked]
     query = rows.values_list(*columns).query
     query.select = tuple(
         _Undeclared(one) if isinstance(one.output_field, models.DateField) else one for one in query.select
@@ -208,10 +208,10 @@ def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _Written:
     compiler = query.get_compiler(rows.db)
     sql, parameters = compiler.as_sql()
     readers = [_reader(compiler, selected[0], one) for selected, one in zip(compiler.select, asked, strict=True)]
-    return _Written(rows.db, sql, tuple(parameters), readers)
+    return _CompiledSql(rows.db, sql, tuple(parameters), readers)
 
 
-def _reader(compiler: SQLCompiler, expression: Any, told: Telling) -> Reader | _Exact | None:
+def _reader(compiler: SQLCompiler, expression: Any, told: Telling) -> Reader | _DecimalReader | None:
     stored, is_column = expression.output_field, isinstance(expression, Col | _Undeclared)
     converters = compiler.get_converters([expression])
     converted = _converted(*converters[0]) if converters else None
@@ -224,7 +224,9 @@ def _reader(compiler: SQLCompiler, expression: Any, told: Telling) -> Reader | _
             return _json
         case models.DecimalField():
             places = stored.decimal_places if is_column else None
-            return _told(_Exact(_decimals(places, converted), places, bool(converted) and is_column), told)
+            return _reader_for(
+                _DecimalReader(_decimals(places, converted), places, bool(converted) and is_column), told
+            )
     return converted
 
 
@@ -251,8 +253,8 @@ def _decimals(places: int | None, converted: Reader | None) -> Reader:
     return read
 
 
-def _told(exact: _Exact, told: Telling) -> Reader | _Exact:
-    if isinstance(told, Short):
+def _reader_for(exact: _DecimalReader, told: Telling) -> Reader | _DecimalReader:
+    if isinstance(told, TrimmedDecimal):
         return lambda column, connection: exact.told(column, connection, told.places)
     return exact if isinstance(told, Money) else exact.read
 

@@ -12,7 +12,7 @@ from django.db import models
 from rest_framework import serializers
 from rest_framework.exceptions import ErrorDetail
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 
 _NUMBER = re.compile(r"-?[0-9]{1,20}(\.[0-9]{1,12})?\Z", re.ASCII)
 
@@ -135,22 +135,24 @@ class ExactField(serializers.Field[Decimal, Any, str, Any]):
         return format(value, "f")
 
 
-def read(kind: type[serializers.BaseSerializer[Any]], data: Any, *, partial: bool = False) -> dict[str, Any]:
+def validated_data(kind: type[serializers.BaseSerializer[Any]], data: Any, *, partial: bool = False) -> dict[str, Any]:
     """The values of a body; refused whole when anything is wrong with it."""
     serializer = kind(data=data, partial=partial)
     if not serializer.is_valid():
-        raise Refused(Fault(pointer, code, text) for pointer, code, text in _flat(serializer.errors, ""))
+        raise InvalidDocument(Fault(pointer, code, text) for pointer, code, text in _flat(serializer.errors, ""))
     return dict(serializer.validated_data)
 
 
-def read_each(kind: type[serializers.BaseSerializer[Any]], bodies: Iterable[Any]) -> Iterator[dict[str, Any] | Refused]:
+def read_each(
+    kind: type[serializers.BaseSerializer[Any]], bodies: Iterable[Any]
+) -> Iterator[dict[str, Any] | InvalidDocument]:
     """Each body's values or why it is refused. The fields are made once, which takes longer than to read one."""
     serializer = kind()
     for data in bodies:
         try:
             yield dict(serializer.run_validation(data))
         except serializers.ValidationError as fault:
-            yield Refused(Fault(pointer, code, text) for pointer, code, text in _flat(fault.detail, ""))
+            yield InvalidDocument(Fault(pointer, code, text) for pointer, code, text in _flat(fault.detail, ""))
 
 
 def _flat(errors: Any, pointer: str) -> Iterator[tuple[str, str, str]]:

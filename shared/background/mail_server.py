@@ -16,7 +16,7 @@ from typing import Final
 from django.db import models
 from django.utils import timezone
 
-from shared.background.outbox import Later
+from shared.background.outbox import RetryLater
 from shared.business.business_owned import new_ref
 
 HELD_AT_MOST: Final = timedelta(seconds=100)
@@ -85,10 +85,10 @@ def _take() -> str:
             return holder
         server = MailServer.objects.get(pk=1)
         if server.rests_until and server.rests_until > now:
-            raise Later(server.rests_until, f"the mail server rests: {server.last_error}", begun=False)
+            raise RetryLater(server.rests_until, f"the mail server rests: {server.last_error}", begun=False)
         hangs = server.held_since is not None and server.held_since <= now - PATIENCE
         if hangs or time.monotonic() > patient_until:
-            raise Later(now + PATIENCE, "another letter is on its way to the mail server", begun=False)
+            raise RetryLater(now + PATIENCE, "another letter is on its way to the mail server", begun=False)
         time.sleep(_LOOK_S)
 
 

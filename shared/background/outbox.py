@@ -29,7 +29,7 @@ from shared.web.request_id import request_id
 ATTEMPTS: Final = 8
 
 
-class State(models.TextChoices):
+class TaskState(models.TextChoices):
     WANTED = "wanted", "wanted"
     DONE = "done", "done"
     DEAD = "dead", "given up"
@@ -49,12 +49,12 @@ class Event(models.Model):
         return f"{self.kind} {self.subject}"
 
 
-class Wanted(models.Model):
+class OutboxTask(models.Model):
     """One handler's duty for one event: at most one effect, whatever is lost, repeated or killed on the way."""
 
     event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="wanted")
     handler = models.CharField(max_length=120)
-    state = models.CharField(max_length=10, choices=State, default=State.WANTED)
+    state = models.CharField(max_length=10, choices=TaskState, default=TaskState.WANTED)
     due_at = models.DateTimeField(default=timezone.now)
     starts = models.PositiveIntegerField(default=0)
     lease = models.CharField(max_length=32, blank=True)
@@ -65,7 +65,7 @@ class Wanted(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["event", "handler"], name="wanted_once_for_an_event"),
-            models.CheckConstraint(condition=models.Q(state__in=State.values), name="wanted_state_known"),
+            models.CheckConstraint(condition=models.Q(state__in=TaskState.values), name="wanted_state_known"),
         ]
         indexes = [models.Index(fields=["due_at"], name="wanted_due", condition=models.Q(state="wanted"))]
         verbose_name_plural = "wanted work"
@@ -74,7 +74,7 @@ class Wanted(models.Model):
         return f"{self.event} by {self.handler}: {self.state}"
 
 
-class Later(Exception):
+class RetryLater(Exception):
     """Raised by a handler that wants to run again at ``due_at``; that counts as a start, unless it did not begin at all."""
 
     def __init__(self, due_at: datetime, why: str = "", *, begun: bool = True) -> None:
@@ -106,7 +106,7 @@ class Handler:
 _handlers: dict[str, Handler] = {}
 
 
-def handles(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Callable[[Handle], Handle]:
+def on_event(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Callable[[Handle], Handle]:
     """Registers a handler (in an app's ``tasks.py``) for every event of ``kind``.
 
     A plain handler runs in one transaction with the mark that it is done: all or nothing, once. A ``slow`` one
@@ -123,7 +123,7 @@ def handles(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Calla
 
 
 @cache
-def everybody_registers() -> None:
+def load_task_modules() -> None:
     """Loads every app's ``tasks``, when a handler or routine is first asked for.
 
     Not when Django starts: a command that wants nothing done later need not load what renders, mails and orders.
@@ -133,37 +133,39 @@ def everybody_registers() -> None:
 
 def handler_named(name: str) -> Handler | None:
     """The registered handler, if our code still has it."""
-    everybody_registers()
+    load_task_modules()
     return _handlers.get(name)
 
 
 def handlers_of(kind: str) -> list[Handler]:
     """Everything that runs for a kind of event, by name."""
-    everybody_registers()
+    load_task_modules()
     return sorted((one for one in _handlers.values() if one.kind == kind), key=lambda one: one.name)
 
 
-def want(kind: str, subject: str, *, business: Business | None = None, due_at: datetime | None = None) -> Event:
+def publish_event(
+    kind: str, subject: str, *, business: Business | None = None, due_at: datetime | None = None
+) -> Event:
     """Writes down that an event happened and what has to follow from it, in the caller's transaction."""
     from shared.background import runner  # the relay knows the outbox
 
     with transaction.atomic():
         event = Event.objects.create(business=business, kind=kind, subject=subject, request_id=request_id())
         due = due_at or timezone.now()
-        rows = [Wanted(event=event, handler=one.name, due_at=due) for one in handlers_of(kind)]
+        rows = [OutboxTask(event=event, handler=one.name, due_at=due) for one in handlers_of(kind)]
         for row in rows:
             row.save(force_insert=True)
     if rows and due <= timezone.now():
-        transaction.on_commit(lambda: runner.nudge([row.pk for row in rows]), robust=True)
+        transaction.on_commit(lambda: runner.run_soon([row.pk for row in rows]), robust=True)
     return event
 
 
-def pause_after(starts: int) -> timedelta:
+def retry_delay(starts: int) -> timedelta:
     """How long a handler that failed rests: 5 s, 10 s, 20 s … at most an hour."""
     return timedelta(seconds=min(5 * 2 ** max(0, starts - 1), 3600))
 
 
-class Routine(models.Model):
+class PeriodicTask(models.Model):
     """When something that happens regularly last started."""
 
     name = models.CharField(max_length=120, unique=True)
@@ -176,7 +178,7 @@ class Routine(models.Model):
 _routines: dict[str, tuple[timedelta, Callable[[], None]]] = {}
 
 
-def regularly(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], None]]:
+def run_every(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], None]]:
     """Registers something that happens every so often (in an app's ``tasks.py``); safe to start twice."""
 
     def register(do: Callable[[], None]) -> Callable[[], None]:
@@ -188,5 +190,5 @@ def regularly(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], N
 
 def routines() -> dict[str, tuple[timedelta, Callable[[], None]]]:
     """Everything that happens regularly."""
-    everybody_registers()
+    load_task_modules()
     return dict(_routines)

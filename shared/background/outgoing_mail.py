@@ -24,7 +24,7 @@ from django.utils import timezone
 
 from shared.background import outbox, runner
 from shared.background.mail_server import PATIENCE, line_to_server
-from shared.background.outbox import Event, GaveUpError, Later, Wanted
+from shared.background.outbox import Event, GaveUpError, OutboxTask, RetryLater
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
@@ -36,7 +36,7 @@ _PAUSES: Final = (60, 120, 300, 600, 1_800, 3_600, 7_200, 14_400)
 """Seconds before the second try, the third and so on; the last one repeats."""
 
 
-class Letter(models.Model):
+class OutgoingMail(models.Model):
     """One letter that follows from an event; ``name`` tells those of one event apart."""
 
     event = models.ForeignKey(Event, on_delete=models.CASCADE, related_name="letters")
@@ -84,7 +84,7 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
         Later: if it could not be sent now and is tried again.
         GaveUpError: if its reader does not exist, or three days of tries are over.
     """
-    row, _ = Letter.objects.get_or_create(
+    row, _ = OutgoingMail.objects.get_or_create(
         event=event, name=name, defaults={"message_id": f"<{name}.{event.ref}@{_host()}>"}
     )
     if row.state == SENT:
@@ -94,7 +94,7 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
     try:
         with line_to_server():
             letter.send()
-    except Later as later:
+    except RetryLater as later:
         raise _note_wait(row, later) from later
     except Exception as fault:  # whatever kept it from going is shown to the business and tried again
         raise _note_failure(row, fault) from fault
@@ -102,12 +102,12 @@ def send(event: Event, name: str, letter: EmailMessage) -> bool:
     return True
 
 
-def mark(row: Letter) -> None:
+def mark(row: OutgoingMail) -> None:
     """Notes that a letter went."""
-    Letter.objects.filter(pk=row.pk).update(state=SENT, sent_at=timezone.now(), next_try_at=None, failed_at=None)
+    OutgoingMail.objects.filter(pk=row.pk).update(state=SENT, sent_at=timezone.now(), next_try_at=None, failed_at=None)
 
 
-def _describe(row: Letter, letter: EmailMessage) -> None:
+def _describe(row: OutgoingMail, letter: EmailMessage) -> None:
     """Note what the letter is and who it is for, for whoever has to be shown that it did not arrive."""
     row.handler, row.recipient, row.subject = (
         outbox.running.get(),
@@ -118,26 +118,26 @@ def _describe(row: Letter, letter: EmailMessage) -> None:
     row.save(update_fields=["handler", "recipient", "subject", "tried_since"])
 
 
-def _note_failure(row: Letter, fault: Exception) -> Later | GaveUpError:
+def _note_failure(row: OutgoingMail, fault: Exception) -> RetryLater | GaveUpError:
     """Note a failed try; return what the job has to raise."""
     row.tries += 1
     pause = timedelta(seconds=_PAUSES[min(row.tries, len(_PAUSES)) - 1])
     return _note_next(row, timezone.now() + pause, _in_words(fault), is_final=_is_final(fault))
 
 
-def _note_wait(row: Letter, later: Later) -> Later | GaveUpError:
+def _note_wait(row: OutgoingMail, later: RetryLater) -> RetryLater | GaveUpError:
     """Note that the server was not tried because it rests; return what the job has to raise."""
     if later.due_at - timezone.now() <= PATIENCE:
         return later
     return _note_next(row, later.due_at, str(later), is_final=False)
 
 
-def _note_next(row: Letter, next_at: datetime, error: str, *, is_final: bool) -> Later | GaveUpError:
+def _note_next(row: OutgoingMail, next_at: datetime, error: str, *, is_final: bool) -> RetryLater | GaveUpError:
     over = is_final or next_at > (row.tried_since or timezone.now()) + TRIED_FOR
     row.next_try_at, row.last_error = None if over else next_at, error
     row.failed_at = timezone.now() if over else None
     row.save(update_fields=["tries", "next_try_at", "last_error", "failed_at"])
-    return GaveUpError(error) if over else Later(next_at, error, begun=False)
+    return GaveUpError(error) if over else RetryLater(next_at, error, begun=False)
 
 
 def _is_final(fault: Exception) -> bool:
@@ -166,24 +166,26 @@ def _text(said: bytes | str) -> str:
 
 
 # -- what did not arrive ------------------------------------------------------------
-def letters_about(business: Business, subjects: Iterable[str]) -> models.QuerySet[Letter]:
+def letters_about(business: Business, subjects: Iterable[str]) -> models.QuerySet[OutgoingMail]:
     """Letters whose events are about one of these subjects (their refs), the newest first."""
-    rows = Letter.objects.filter(event__business=business, event__subject__in=list(subjects))
+    rows = OutgoingMail.objects.filter(event__business=business, event__subject__in=list(subjects))
     return rows.select_related("event").order_by("-id")
 
 
-def undelivered(business: Business) -> models.QuerySet[Letter]:
+def undelivered(business: Business) -> models.QuerySet[OutgoingMail]:
     """Letters of a business that could not be delivered, and those that failed and are tried again; the newest first."""
     waiting = models.Q(next_try_at__isnull=False) | models.Q(failed_at__isnull=False)
     return (
-        Letter.objects.filter(waiting, state=SENDING, event__business=business).select_related("event").order_by("-id")
+        OutgoingMail.objects.filter(waiting, state=SENDING, event__business=business)
+        .select_related("event")
+        .order_by("-id")
     )
 
 
 @transaction.atomic
-def send_again(letter: Letter, *, actor: Actor) -> None:
+def send_again(letter: OutgoingMail, *, actor: Actor) -> None:
     """Try a letter that did not arrive again now, for another three days if it was given up. One that went stays sent."""
-    row = Letter.objects.select_for_update(no_key=True, of=("self",)).select_related("event").get(pk=letter.pk)
+    row = OutgoingMail.objects.select_for_update(no_key=True, of=("self",)).select_related("event").get(pk=letter.pk)
     if row.state == SENT:
         return
     now = timezone.now()
@@ -191,12 +193,12 @@ def send_again(letter: Letter, *, actor: Actor) -> None:
         row.failed_at, row.tries, row.tried_since, row.last_error = None, 0, now, ""
     row.next_try_at = now
     row.save(update_fields=["failed_at", "tries", "tried_since", "last_error", "next_try_at"])
-    jobs = Wanted.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.State.DONE)
-    jobs.update(state=outbox.State.WANTED, due_at=now, starts=0, lease="", leased_until=None)
+    jobs = OutboxTask.objects.filter(event=row.event, handler=row.handler).exclude(state=outbox.TaskState.DONE)
+    jobs.update(state=outbox.TaskState.WANTED, due_at=now, starts=0, lease="", leased_until=None)
     found = list(jobs.values_list("pk", flat=True))
     if row.event.business is not None:
         audit_log.record(row.event.business, actor, "letter.again", row.event.subject, {"letter": row.name})
-    transaction.on_commit(lambda: runner.nudge(found), robust=True)
+    transaction.on_commit(lambda: runner.run_soon(found), robust=True)
 
 
 def _host() -> str:

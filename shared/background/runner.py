@@ -15,7 +15,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from shared.background import outbox
-from shared.background.outbox import Event, Finish, GaveUpError, Handler, Later, State, Wanted
+from shared.background.outbox import Event, Finish, GaveUpError, Handler, OutboxTask, RetryLater, TaskState
 from shared.business.business_owned import new_ref
 from shared.common.dates import dates_by
 from shared.database.deadlocks import retry_deadlock
@@ -27,7 +27,7 @@ _REST_S = 5.0  # after a failed nudge no other is tried for so long: a stopped b
 _broker_down_until = 0.0
 
 
-def nudge(wanted_ids: Iterable[int]) -> None:
+def run_soon(wanted_ids: Iterable[int]) -> None:
     """Gets the rows run soon. Never raises: the sweep comes by anyway."""
     global _broker_down_until
     ids = list(wanted_ids)
@@ -51,47 +51,47 @@ def nudge(wanted_ids: Iterable[int]) -> None:
 
 def run(wanted_id: int) -> bool:
     """Runs one row if it is due and nobody else is at it; says whether it is done now."""
-    lease = _claim(wanted_id)
+    lease = _lease(wanted_id)
     if lease is None:
         return False
-    row = Wanted.objects.select_related("event", "event__business").get(pk=wanted_id)
+    row = OutboxTask.objects.select_related("event", "event__business").get(pk=wanted_id)
     handler = outbox.handler_named(row.handler)
     if handler is None:
-        return _bury(row, "no handler of this name")
+        return _mark_failed(row, "no handler of this name")
     if row.event.business is not None and row.event.business.suspended:
-        return _bury(row, "the business is suspended")
+        return _mark_failed(row, "the business is suspended")
     if row.starts > handler.attempts:
-        return _bury(row, row.last_fault or "its worker died at every start")
+        return _mark_failed(row, row.last_fault or "its worker died at every start")
     request_id.begin(row.event.request_id)
     try:
         with _dates_of(row.event), _named(row.handler):
             return _work(row, handler, lease)
     except GaveUpError as final:
-        return _bury(row, str(final))
-    except Later as later:
-        return _again(row, lease, str(later), later.due_at, begun=later.begun)
+        return _mark_failed(row, str(final))
+    except RetryLater as later:
+        return _retry(row, lease, str(later), later.due_at, begun=later.begun)
     except Exception as fault:  # noqa: BLE001 - whatever went wrong is kept on the row and tried again
         _log.warning("job failed", exc_info=fault, extra={"handler": row.handler, "starts": row.starts})
         if row.starts >= handler.attempts:
-            return _bury(row, repr(fault))
-        return _again(row, lease, repr(fault), timezone.now() + outbox.pause_after(row.starts))
+            return _mark_failed(row, repr(fault))
+        return _retry(row, lease, repr(fault), timezone.now() + outbox.retry_delay(row.starts))
 
 
-def sweep() -> int:
+def run_due_tasks() -> int:
     """Nudges everything that is due and not being worked on, and starts routines; says how many rows it found."""
     _start_routines()
     found = list(_due().order_by("due_at").values_list("pk", flat=True)[:_SWEPT])
-    nudge(found)
+    run_soon(found)
     return len(found)
 
 
-def _due() -> models.QuerySet[Wanted]:
+def _due() -> models.QuerySet[OutboxTask]:
     """What is due by this machine's clock and leased by nobody; leases are compared by the database's clock alone."""
     free = models.Q(leased_until=None) | models.Q(leased_until__lte=Now())
-    return Wanted.objects.filter(free, state=State.WANTED, due_at__lte=timezone.now())
+    return OutboxTask.objects.filter(free, state=TaskState.WANTED, due_at__lte=timezone.now())
 
 
-def _claim(wanted_id: int) -> str | None:
+def _lease(wanted_id: int) -> str | None:
     """Takes the row for a while. The start is counted before the work begins, so that a start that kills counts too."""
     lease = new_ref()
     until = Now() + settings.JOB_LEASE
@@ -114,45 +114,45 @@ def _named(handler: str) -> Iterator[None]:
         outbox.running.reset(token)
 
 
-def _work(row: Wanted, handler: Handler, lease: str) -> bool:
+def _work(row: OutboxTask, handler: Handler, lease: str) -> bool:
     finish: Finish | None = handler.handle(row.event) if handler.slow else None
     return _store(row, handler, lease, finish)
 
 
 @retry_deadlock
 @transaction.atomic
-def _store(row: Wanted, handler: Handler, lease: str, finish: Finish | None) -> bool:
-    mine = Wanted.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=State.WANTED)
+def _store(row: OutboxTask, handler: Handler, lease: str, finish: Finish | None) -> bool:
+    mine = OutboxTask.objects.select_for_update(no_key=True).filter(pk=row.pk, lease=lease, state=TaskState.WANTED)
     if not mine.exists():
         return False  # the lease ran out and somebody else has it: nothing of ours is kept
     if not handler.slow:
         finish = handler.handle(row.event)
     if finish is not None:
         finish()
-    mine.update(state=State.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
+    mine.update(state=TaskState.DONE, done_at=timezone.now(), leased_until=None, last_fault="")
     return True
 
 
-def _again(row: Wanted, lease: str, why: str, due_at: object, *, begun: bool = True) -> bool:
+def _retry(row: OutboxTask, lease: str, why: str, due_at: object, *, begun: bool = True) -> bool:
     starts = models.F("starts") - (0 if begun else 1)
-    mine = Wanted.objects.filter(pk=row.pk, lease=lease)
+    mine = OutboxTask.objects.filter(pk=row.pk, lease=lease)
     mine.update(leased_until=None, due_at=due_at, last_fault=why[:2000], starts=starts)
     return False
 
 
-def _bury(row: Wanted, why: str) -> bool:
-    Wanted.objects.filter(pk=row.pk).update(state=State.DEAD, leased_until=None, last_fault=why[:2000])
+def _mark_failed(row: OutboxTask, why: str) -> bool:
+    OutboxTask.objects.filter(pk=row.pk).update(state=TaskState.DEAD, leased_until=None, last_fault=why[:2000])
     _log.error("job given up", extra={"handler": row.handler, "event": row.event.ref, "why": why[:500]})
     return False
 
 
 def _start_routines() -> None:
     for name, (every, do) in sorted(outbox.routines().items()):
-        routine, _ = outbox.Routine.objects.get_or_create(name=name)
+        routine, _ = outbox.PeriodicTask.objects.get_or_create(name=name)
         waiting = models.Q(last_started_at=None) | models.Q(
             last_started_at__lte=Now() - every + timedelta(milliseconds=1)
         )
-        if not outbox.Routine.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
+        if not outbox.PeriodicTask.objects.filter(waiting, pk=routine.pk).update(last_started_at=Now()):
             continue
         try:
             retry_deadlock(do)()

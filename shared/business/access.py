@@ -62,7 +62,7 @@ def _member(request: HttpRequest) -> Member | None:
     return found or memberships.first()
 
 
-def _to_the_door(request: HttpRequest) -> HttpResponseBase:
+def _redirect_to_sign_in(request: HttpRequest) -> HttpResponseBase:
     """To the sign-in and back: a form to the sheet it stood on, where the browser fills it in again. A script is told."""
     if getattr(request, "htmx", False):
         return HttpResponse(status=401)
@@ -77,7 +77,7 @@ Page = Callable[Concatenate[MemberRequest, P], HttpResponse]
 Guarded = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 
 
-def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
+def require_scope(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
     """A page for members with ``scope``: strangers go to the sign-in, others get a 403.
 
     A business that is suspended can be looked at, not changed. Lengths and levels are written by the business's locale.
@@ -87,7 +87,7 @@ def needs(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
         def guarded(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             actor: Actor | None = getattr(request, "actor", None)
             if not request.user.is_authenticated:
-                return _to_the_door(request)
+                return _redirect_to_sign_in(request)
             if actor is None or actor.business is None or not actor.may(scope):
                 raise PermissionDenied
             if actor.business.suspended and request.method not in ("GET", "HEAD", "OPTIONS"):

@@ -16,12 +16,22 @@ from rest_framework.response import Response
 
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
-from shared.api.row_serializer import AsStored, named
+from shared.api.row_serializer import RowSerializer, same_names
 from shared.api.serializers import StrictSerializer, TextField
 from shared.business import invitations, services
 from shared.business.accounts import TAX, with_accounts
-from shared.business.models import ACCOUNTS, MAX_ACCOUNT, WORDINGS, ApiKey, Business, Member, Paper, Person, TaxRule
-from shared.business.roles import BUSINESS_SCOPES, Role, Scope
+from shared.business.models import (
+    ACCOUNTS,
+    MAX_ACCOUNT,
+    WORDINGS,
+    ApiKey,
+    Business,
+    Member,
+    Paper,
+    Person,
+    TaxRoundingLevel,
+)
+from shared.business.roles import BUSINESS_SCOPES, MemberRole, Scope
 
 _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}
@@ -52,7 +62,7 @@ _MEMBER = {
     },
 }
 _KEY_MEMBERS = ("ref", "name", "prefix", "scopes", "expires_at", "revoked_at", "last_used_at", "created_at")
-KEY_SHAPE: dict[str, Any] = {
+KEY_SCHEMA: dict[str, Any] = {
     "type": "object",
     "properties": {
         **dict.fromkeys(("ref", "name", "prefix"), _TEXT),
@@ -60,15 +70,15 @@ KEY_SHAPE: dict[str, Any] = {
         **dict.fromkeys(("expires_at", "revoked_at", "last_used_at", "created_at"), _TIME),
     },
 }
-ISSUED_KEY_SHAPE = {
+ISSUED_KEY_SCHEMA = {
     "type": "object",
     "properties": {
-        **KEY_SHAPE["properties"],
+        **KEY_SCHEMA["properties"],
         "key": {"type": "string", "description": "The key itself. No other answer ever holds it: store it now."},
     },
 }
 
-MEMBERS = AsStored(
+MEMBERS = RowSerializer(
     {
         "ref": "ref",
         "email": "person__email",
@@ -78,7 +88,7 @@ MEMBERS = AsStored(
         "accepted_at": "accepted_at",
     }
 )
-KEYS = AsStored(named(*_KEY_MEMBERS))
+KEYS = RowSerializer(same_names(*_KEY_MEMBERS))
 """Never the keys themselves."""
 
 
@@ -127,7 +137,7 @@ class BusinessChange(StrictSerializer):
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
     time_zone = TextField(max_length=60)
     paper = serializers.ChoiceField(Paper.choices)
-    tax_rule = serializers.ChoiceField(TaxRule.choices)
+    tax_rule = serializers.ChoiceField(TaxRoundingLevel.choices)
     quote_valid_days = serializers.IntegerField(min_value=1, max_value=366)
     wording = WordingChange()
     accounts = AccountsChange()
@@ -163,13 +173,13 @@ def business_row(business: Business) -> dict[str, Any]:
 
 class NewMember(StrictSerializer):
     email = serializers.EmailField(max_length=254)
-    role = serializers.ChoiceField([role.value for role in Role])
+    role = serializers.ChoiceField([role.value for role in MemberRole])
     name = TextField(max_length=120, required=False)
 
 
 class RoleChange(StrictSerializer):
     merges = True
-    role = serializers.ChoiceField([role.value for role in Role])
+    role = serializers.ChoiceField([role.value for role in MemberRole])
 
 
 class Members(Endpoint):
@@ -190,7 +200,9 @@ class Members(Endpoint):
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
             email, name=told.get("name", "")
         )
-        member = services.add_member(business=self.business, person=person, role=Role(told["role"]), actor=self.actor)
+        member = services.add_member(
+            business=self.business, person=person, role=MemberRole(told["role"]), actor=self.actor
+        )
         return self.created(MEMBERS.of(member), member)
 
 
@@ -209,7 +221,7 @@ class Invitations(Endpoint):
             business=self.business,
             email=told["email"],
             name=told.get("name", ""),
-            role=Role(told["role"]),
+            role=MemberRole(told["role"]),
             actor=self.actor,
         )
         return self.one(MEMBERS.of(member), member, status=201, at=f"/api/v1/members/{member.ref}")
@@ -228,7 +240,7 @@ class MemberDetail(Endpoint):
     @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
     def patch(self, request: Request, ref: str) -> Response:
         member = self.find_for_change(members_of(self.business), ref)
-        role = Role(self.read(RoleChange)["role"])
+        role = MemberRole(self.read(RoleChange)["role"])
         member = services.change_role(member=member, role=role, actor=self.actor)
         return self.one(MEMBERS.of(member), member)
 
@@ -271,11 +283,11 @@ class Keys(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "POST": Scope.KEYS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(KEY_SHAPE)}, summary="Keys")
+    @extend_schema(responses={200: page_of(KEY_SCHEMA)}, summary="Keys")
     def get(self, request: Request) -> Response:
         return self.page(lambda: ApiKey.objects.filter(business=self.business), KEYS, all_of=self.business)
 
-    @extend_schema(request=NewKey, responses={201: ISSUED_KEY_SHAPE}, summary="Create a key")
+    @extend_schema(request=NewKey, responses={201: ISSUED_KEY_SCHEMA}, summary="Create a key")
     def post(self, request: Request) -> Response:
         told = self.read(NewKey)
         scopes = [Scope(name) for name in told["scopes"]]
@@ -299,7 +311,7 @@ class KeyDetail(Endpoint):
     scopes = {"GET": Scope.KEYS_READ, "DELETE": Scope.KEYS_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(responses={200: KEY_SHAPE}, summary="One key")
+    @extend_schema(responses={200: KEY_SCHEMA}, summary="One key")
     def get(self, request: Request, ref: str) -> Response:
         return Response(KEYS.of(self.find(ApiKey.objects.filter(business=self.business), ref)))
 

@@ -13,15 +13,15 @@ from typing import Any
 from django.apps import apps
 from django.db import connection, models
 
-from shared.business.business_owned import Owned, owned_links
+from shared.business.business_owned import BusinessOwned, owned_links
 
 
-def owned_models() -> list[type[Owned]]:
+def owned_models() -> list[type[BusinessOwned]]:
     """Every model whose rows belong to a business."""
-    return [model for model in apps.get_models() if issubclass(model, Owned)]
+    return [model for model in apps.get_models() if issubclass(model, BusinessOwned)]
 
 
-def build() -> None:
+def add_business_foreign_keys() -> None:
     """Adds the composite keys that are missing; done after every migration.
 
     A key is added unchecked and then checked, row by row, while others write: checked as it is added it would hold them up.

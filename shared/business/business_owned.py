@@ -19,7 +19,7 @@ from django.utils import timezone
 if TYPE_CHECKING:
     from shared.business.models import Business
 
-OwnedT = TypeVar("OwnedT", bound="Owned")
+OwnedT = TypeVar("OwnedT", bound="BusinessOwned")
 _BASE62 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _REF_LENGTH = 22  # 62 ** 22 > 2 ** 130
 _REFS = 62**_REF_LENGTH
@@ -29,7 +29,7 @@ class UnscopedError(RuntimeError):
     """A query that does not say whose rows it wants. Always a mistake in our code."""
 
 
-class ForeignRowError(ValidationError):
+class CrossBusinessError(ValidationError):
     """A row points at a row of another business."""
 
 
@@ -80,7 +80,7 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         for row in rows:
             if not row.business_id and self._owner_id is not None:
                 row.business_id = self._owner_id
-        refuse_foreign_rows(rows)
+        reject_cross_business_links(rows)
         return super().bulk_create(rows, *args, **kwargs)
 
     def update(self, **values: Any) -> int:
@@ -90,7 +90,7 @@ class OwnedQuerySet(models.QuerySet[OwnedT]):
         return super().update(**values)
 
 
-class OwnedManager(models.Manager[OwnedT]):
+class BusinessManager(models.Manager[OwnedT]):
     """Default deny: the only way in is ``of(business)``."""
 
     def of(self, business: Business) -> OwnedQuerySet[OwnedT]:
@@ -101,14 +101,14 @@ class OwnedManager(models.Manager[OwnedT]):
         raise UnscopedError(f"{self.model.__name__}.objects needs .of(business); see DEVELOPERS.md, Owned rows")
 
 
-class AnywhereManager(models.Manager[OwnedT]):
+class UnscopedManager(models.Manager[OwnedT]):
     """All rows of all businesses. Say why in a comment where you use it."""
 
     def get_queryset(self) -> OwnedQuerySet[OwnedT]:
         return OwnedQuerySet[OwnedT](self.model, using=self._db)
 
 
-class Owned(models.Model):
+class BusinessOwned(models.Model):
     """A row of a business: public id, time stamps and a version that changes with every write."""
 
     business = models.ForeignKey("shared.Business", on_delete=models.PROTECT, related_name="+")
@@ -119,15 +119,15 @@ class Owned(models.Model):
     version = models.PositiveIntegerField(default=1, editable=False)
 
     # the first manager is what Django itself uses for relations, forms and the admin
-    anywhere: ClassVar[AnywhereManager[Self]] = AnywhereManager()
-    objects: ClassVar[OwnedManager[Self]] = OwnedManager()
+    anywhere: ClassVar[UnscopedManager[Self]] = UnscopedManager()
+    objects: ClassVar[BusinessManager[Self]] = BusinessManager()
 
     class Meta:
         abstract = True
 
     def save(self, *args: Any, **kwargs: Any) -> None:
         """Refuses links to another business's rows; an update gets the next version."""
-        refuse_foreign_rows([self])
+        reject_cross_business_links([self])
         if not self._state.adding:
             self.version += 1
             self.updated_at = timezone.now()
@@ -137,16 +137,16 @@ class Owned(models.Model):
         super().save(*args, **kwargs)
 
 
-def owned_links(model: type[models.Model]) -> list[tuple[models.ForeignKey[Any, Any], type[Owned]]]:
+def owned_links(model: type[models.Model]) -> list[tuple[models.ForeignKey[Any, Any], type[BusinessOwned]]]:
     """The foreign keys of a model that point at rows of a business, with the model they point at."""
     return [
         (field, field.related_model)
         for field in model._meta.concrete_fields
-        if isinstance(field, models.ForeignKey) and issubclass(field.related_model, Owned)
+        if isinstance(field, models.ForeignKey) and issubclass(field.related_model, BusinessOwned)
     ]
 
 
-def refuse_foreign_rows(rows: Iterable[Owned]) -> None:
+def reject_cross_business_links(rows: Iterable[BusinessOwned]) -> None:
     """Every row that ``rows`` point at belongs to the same business as they do.
 
     One query for each kind of link that is not loaded already. PostgreSQL checks the same once more with a
@@ -161,11 +161,11 @@ def refuse_foreign_rows(rows: Iterable[Owned]) -> None:
             pk__in={pk for pk, _ in wanted}
         ).values_list("pk", "business_id")
         if wanted - set(found):
-            raise ForeignRowError({field.name: f"There is no such {target._meta.verbose_name}."})
+            raise CrossBusinessError({field.name: f"There is no such {target._meta.verbose_name}."})
 
 
-def _unproven(row: Owned, field: models.ForeignKey[Any, Any]) -> bool:
+def _unproven(row: BusinessOwned, field: models.ForeignKey[Any, Any]) -> bool:
     if getattr(row, field.attname) is None:
         return False
     linked = field.get_cached_value(row, default=None)
-    return not isinstance(linked, Owned) or linked.business_id != row.business_id
+    return not isinstance(linked, BusinessOwned) or linked.business_id != row.business_id

@@ -16,12 +16,12 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
-from shared.background.outbox import want
+from fencing.model.faults import Fault, InvalidDocument
+from shared.background.outbox import publish_event
 from shared.business import services
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member, Person
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 from shared.database import audit_log
 from shared.web import rate_limit
 
@@ -50,7 +50,7 @@ class InvitationTokens(PasswordResetTokenGenerator):
 
 
 @transaction.atomic
-def invite(*, business: Business, email: str, name: str, role: Role, actor: Actor) -> Member:
+def invite(*, business: Business, email: str, name: str, role: MemberRole, actor: Actor) -> Member:
     """Invite a person by mail. An invited person who has not accepted gets another letter, and this role.
 
     Raises Refused for a person who is a member, and after a hundred letters of one business in a day.
@@ -109,7 +109,7 @@ def decline(*, member: Member) -> None:
 def send_letter(*, member: Member, actor: Actor) -> None:
     """Send an invited person another letter. Raises Refused for a member who has accepted."""
     if member.accepted_at is not None:
-        raise Refused([Fault("", "member.already", "This person has joined already.")])
+        raise InvalidDocument([Fault("", "member.already", "This person has joined already.")])
     _want_letter(member)
     audit_log.record(member.business, actor, INVITED, f"member:{member.ref}", {"role": member.role})
 
@@ -117,8 +117,10 @@ def send_letter(*, member: Member, actor: Actor) -> None:
 def _want_letter(member: Member) -> None:
     standing = rate_limit.count(f"business:{member.business.ref}", policy="invitation", quota=_A_DAY, window_s=_A_DAY_S)
     if standing.exceeded:
-        raise Refused([Fault("", "invitations.many", f"{_A_DAY} letters were sent today; please go on tomorrow.")])
-    want(INVITED, member.ref, business=member.business)
+        raise InvalidDocument(
+            [Fault("", "invitations.many", f"{_A_DAY} letters were sent today; please go on tomorrow.")]
+        )
+    publish_event(INVITED, member.ref, business=member.business)
 
 
 def address_of(member: Member) -> str:

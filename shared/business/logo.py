@@ -9,13 +9,13 @@ import warnings
 from django.db import transaction
 from PIL import Image, UnidentifiedImageError
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
 
-MOST_BYTES = 2 * 1024 * 1024
-MOST_PIXELS = 20_000_000
+MAX_BYTES = 2 * 1024 * 1024
+MAX_PIXELS = 20_000_000
 SIZE = (1200, 600)
 FORMATS = ("PNG", "JPEG", "WEBP", "GIF")
 _BOMBS = (Image.DecompressionBombWarning, Image.DecompressionBombError)
@@ -23,18 +23,18 @@ _BOMBS = (Image.DecompressionBombWarning, Image.DecompressionBombError)
 
 def drawn_anew(upload: bytes) -> bytes:
     """The picture as PNG, at most 1200 by 600. Refused when it is too large or no picture of a known kind."""
-    if len(upload) > MOST_BYTES:
-        raise Refused([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
+    if len(upload) > MAX_BYTES:
+        raise InvalidDocument([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(upload), formats=FORMATS) as picture:
-                if picture.width * picture.height > MOST_PIXELS:
-                    raise Refused([Fault("/logo", "logo.pixels", "At most 20 megapixels are wanted here.")])
+                if picture.width * picture.height > MAX_PIXELS:
+                    raise InvalidDocument([Fault("/logo", "logo.pixels", "At most 20 megapixels are wanted here.")])
                 drawn = picture.convert("RGBA")
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, *_BOMBS):
         text = "This is not a picture we can read: a PNG, JPEG, WebP or GIF is wanted."
-        raise Refused([Fault("/logo", "logo.kind", text)]) from None
+        raise InvalidDocument([Fault("/logo", "logo.kind", text)]) from None
     drawn.thumbnail(SIZE)
     kept = io.BytesIO()
     drawn.save(kept, "PNG", optimize=True)

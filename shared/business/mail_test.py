@@ -9,9 +9,9 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
-from shared.background.outbox import Event, want
-from shared.background.outgoing_mail import Letter, letters_about
+from fencing.model.faults import Fault, InvalidDocument
+from shared.background.outbox import Event, publish_event
+from shared.background.outgoing_mail import OutgoingMail, letters_about
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database import audit_log
@@ -27,7 +27,7 @@ class MailState:
 
     has_server: bool
     is_tested: bool
-    letter: Letter | None
+    letter: OutgoingMail | None
 
 
 @transaction.atomic
@@ -35,8 +35,10 @@ def send_test_letter(*, business: Business, actor: Actor) -> None:
     """Send a letter to the business's own address; refused after ten in an hour."""
     standing = rate_limit.count(f"business:{business.ref}", policy="test-letter", quota=_AN_HOUR, window_s=_AN_HOUR_S)
     if standing.exceeded:
-        raise Refused([Fault("", "mail.many", f"{_AN_HOUR} test letters were sent in this hour; wait for the next.")])
-    want(ASKED, business.ref, business=business)
+        raise InvalidDocument(
+            [Fault("", "mail.many", f"{_AN_HOUR} test letters were sent in this hour; wait for the next.")]
+        )
+    publish_event(ASKED, business.ref, business=business)
     audit_log.record(business, actor, ASKED, f"business:{business.ref}", {"email": business.email})
 
 

@@ -15,7 +15,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 
 from shared.business.business_owned import new_ref
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 
 
 def known_locale(text: str) -> None:
@@ -91,7 +91,7 @@ class Paper(models.TextChoices):
     LETTER = "Letter", "Letter"
 
 
-class TaxRule(models.TextChoices):
+class TaxRoundingLevel(models.TextChoices):
     """Where tax is rounded: once for each rate of a document, or on every line."""
 
     TOTAL = "total", "on the total of each rate"
@@ -134,7 +134,7 @@ class Business(models.Model):
     language = models.CharField(max_length=20, default="en")
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
-    tax_rule = models.CharField(max_length=5, choices=TaxRule, default=TaxRule.TOTAL)
+    tax_rule = models.CharField(max_length=5, choices=TaxRoundingLevel, default=TaxRoundingLevel.TOTAL)
     tax_name = models.CharField(max_length=20, default="Tax")
     registration_number = models.CharField(max_length=60, blank=True)
     tax_number = models.CharField(max_length=60, blank=True)
@@ -176,7 +176,7 @@ class Member(models.Model):
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="members")
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="memberships")
-    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in Role])
+    role = models.CharField(max_length=20, choices=[(role.value, role.value) for role in MemberRole])
     accepted_at = models.DateTimeField(null=True, blank=True, editable=False)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     version = models.PositiveIntegerField(default=1, editable=False)
@@ -185,7 +185,7 @@ class Member(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["business", "person"], name="member_once_in_a_business"),
             models.CheckConstraint(
-                condition=models.Q(role__in=[role.value for role in Role]), name="member_role_known"
+                condition=models.Q(role__in=[role.value for role in MemberRole]), name="member_role_known"
             ),
         ]
 

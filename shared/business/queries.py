@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from shared.business.keys import digest, well_formed
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
-from shared.database.compiled_query import Statement
+from shared.database.compiled_query import CompiledQuery
 
 ModelT = TypeVar("ModelT", bound=models.Model)
 _LAST_USED_EVERY = timedelta(minutes=1)  # a write on every call would make each read a write
@@ -23,7 +23,7 @@ def _columns(model: type[models.Model]) -> list[str]:
 
 
 _KEY, _BUSINESS, _ACCOUNT = _columns(ApiKey), _columns(Business), _columns(SupplierAccount)
-_by_digest = Statement(
+_by_digest = CompiledQuery(
     lambda sha256: ApiKey.objects.filter(sha256=sha256).values_list(
         *_KEY, *(f"business__{name}" for name in _BUSINESS), *(f"supplier_account__{name}" for name in _ACCOUNT)
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from enum import StrEnum
 
 
-class Role(StrEnum):
+class MemberRole(StrEnum):
     """What a member is to a business."""
 
     OWNER = "owner"
@@ -61,9 +61,9 @@ SUPPLIER_SCOPES = frozenset(
 BUSINESS_SCOPES = frozenset(Scope) - SUPPLIER_SCOPES
 _BY_NAME = {scope.value: scope for scope in Scope}
 
-GRANTS: dict[Role, frozenset[Scope]] = {
-    Role.OWNER: BUSINESS_SCOPES,
-    Role.ESTIMATOR: BUSINESS_SCOPES
+GRANTS: dict[MemberRole, frozenset[Scope]] = {
+    MemberRole.OWNER: BUSINESS_SCOPES,
+    MemberRole.ESTIMATOR: BUSINESS_SCOPES
     - {
         Scope.BUSINESS_WRITE,
         Scope.MEMBERS_READ,
@@ -75,7 +75,7 @@ GRANTS: dict[Role, frozenset[Scope]] = {
         Scope.AUDIT_READ,
         Scope.WEBHOOKS_WRITE,
     },
-    Role.CREW: frozenset(
+    MemberRole.CREW: frozenset(
         {
             Scope.BUSINESS_READ,
             Scope.JOBS_READ,
@@ -85,7 +85,7 @@ GRANTS: dict[Role, frozenset[Scope]] = {
             Scope.DELIVERIES_WRITE,
         }
     ),
-    Role.BOOKKEEPER: frozenset(
+    MemberRole.BOOKKEEPER: frozenset(
         {
             Scope.BUSINESS_READ,
             Scope.JOBS_READ,
@@ -100,9 +100,9 @@ GRANTS: dict[Role, frozenset[Scope]] = {
 }
 
 
-def granted(role: Role | str) -> frozenset[Scope]:
+def granted(role: MemberRole | str) -> frozenset[Scope]:
     """Everything a role may do."""
-    return GRANTS[Role(role)]
+    return GRANTS[MemberRole(role)]
 
 
 def known_scopes(names: Iterable[str]) -> frozenset[Scope]:

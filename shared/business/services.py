@@ -9,11 +9,11 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.business.actors import SYSTEM, Actor
 from shared.business.keys import SHOWN, digest, new_key
 from shared.business.models import ApiKey, Business, Member, Person, SupplierAccount
-from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role, Scope
+from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, MemberRole, Scope
 from shared.database import audit_log
 
 
@@ -29,7 +29,7 @@ def start_business(
     business = Business(name=name, country=country, currency=currency, **details)
     business.full_clean(exclude=["logo_png"])
     business.save()
-    add_member(business=business, person=owner, role=Role.OWNER, actor=SYSTEM, accepted=accepted)
+    add_member(business=business, person=owner, role=MemberRole.OWNER, actor=SYSTEM, accepted=accepted)
     return business
 
 
@@ -67,7 +67,7 @@ def add_member(
     *,
     business: Business,
     person: Person,
-    role: Role,
+    role: MemberRole,
     actor: Actor,
     accepted: bool = False,
     action: str = "member.added",
@@ -77,7 +77,7 @@ def add_member(
     Raises Refused for a person who has a role already.
     """
     if Member.objects.filter(business=business, person=person).exists():
-        raise Refused([Fault("/email", "member.already", "This person is a member already.")])
+        raise InvalidDocument([Fault("/email", "member.already", "This person is a member already.")])
     accepted_at = timezone.now() if accepted else None
     member = Member.objects.create(business=business, person=person, role=role, accepted_at=accepted_at)
     audit_log.record(business, actor, action, f"member:{member.ref}", {"role": member.role})
@@ -90,11 +90,11 @@ def demo_sign_in(*, business: Business, password: str) -> Person | None:
 
     None where the owner has a password of their own: that one is never replaced.
     """
-    owners = Member.objects.filter(business=business, role=Role.OWNER, accepted_at__isnull=False)
+    owners = Member.objects.filter(business=business, role=MemberRole.OWNER, accepted_at__isnull=False)
     owner = Person.objects.filter(memberships__in=owners).order_by("id").first()
     if owner is None:
         owner = Person.objects.create_user("owner@demo.test", name="Demo Owner")
-        add_member(business=business, person=owner, role=Role.OWNER, actor=SYSTEM, accepted=True)
+        add_member(business=business, person=owner, role=MemberRole.OWNER, actor=SYSTEM, accepted=True)
     if owner.has_usable_password() and not owner.check_password(password):
         return None
     owner.set_password(password)
@@ -104,9 +104,9 @@ def demo_sign_in(*, business: Business, password: str) -> Person | None:
 
 
 @transaction.atomic
-def change_role(*, member: Member, role: Role, actor: Actor, action: str = "member.role") -> Member:
+def change_role(*, member: Member, role: MemberRole, actor: Actor, action: str = "member.role") -> Member:
     """Give a member another role; the last owner stays owner."""
-    if role is not Role.OWNER:
+    if role is not MemberRole.OWNER:
         _keep_an_owner(member, "/role")
     member.role = role
     member.version += 1
@@ -142,7 +142,7 @@ def issue_key(
     wanted = frozenset(scopes)
     allowed = BUSINESS_SCOPES if business else SUPPLIER_SCOPES
     if not wanted or wanted - allowed:
-        raise Refused([Fault("/scopes", "scopes.unknown", f"Choose from: {', '.join(sorted(allowed))}.")])
+        raise InvalidDocument([Fault("/scopes", "scopes.unknown", f"Choose from: {', '.join(sorted(allowed))}.")])
     text = new_key(live=live)
     stored = ApiKey.objects.create(
         business=business,
@@ -163,7 +163,7 @@ def refuse_more_than_own(scopes: Iterable[Scope], actor: Actor) -> None:
     """Nobody gives away what they may not do themselves."""
     beyond = sorted(frozenset(scopes) - actor.scopes)
     if beyond:
-        raise Refused([Fault("/scopes", "scopes.beyond", f"Beyond your own: {', '.join(beyond)}.")])
+        raise InvalidDocument([Fault("/scopes", "scopes.beyond", f"Beyond your own: {', '.join(beyond)}.")])
 
 
 @transaction.atomic
@@ -180,7 +180,7 @@ def revoke_key(*, key: ApiKey, actor: Actor, business: Business | None = None) -
 
 def _keep_an_owner(member: Member, pointer: str) -> None:
     # the rows of all owners are locked, so that two owners can't remove each other at once
-    owned = Member.objects.filter(business_id=member.business_id, role=Role.OWNER, accepted_at__isnull=False)
+    owned = Member.objects.filter(business_id=member.business_id, role=MemberRole.OWNER, accepted_at__isnull=False)
     owners = list(owned.select_for_update(no_key=True))
     if [owner.pk for owner in owners] == [member.pk]:
-        raise Refused([Fault(pointer, "owner.last", "A business keeps at least one owner.")])
+        raise InvalidDocument([Fault(pointer, "owner.last", "A business keeps at least one owner.")])

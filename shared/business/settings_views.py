@@ -17,18 +17,18 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from shared.api.etags import find
 from shared.business import invitations, services
-from shared.business.access import MemberRequest, needs
-from shared.business.logo import MOST_BYTES, change_logo, drawn_anew
+from shared.business.access import MemberRequest, require_scope
+from shared.business.logo import MAX_BYTES, change_logo, drawn_anew
 from shared.business.mail_test import mail_state, send_test_letter
-from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, TaxRule
+from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, TaxRoundingLevel
 from shared.business.places import locale_choices, zone_choices
-from shared.business.roles import BUSINESS_SCOPES, GRANTS, Role, Scope
+from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import in_words, scope_word
 from shared.common.dates import today, write_day
-from shared.common.form_fields import Box, faults_by_pointer
+from shared.common.form_fields import FormField, faults_by_pointer
 
 FACE: tuple[tuple[str, str, str, int], ...] = (
     ("name", "Name", "text", 120),
@@ -51,7 +51,7 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
 )
 CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "paper": tuple((value, str(word)) for value, word in Paper.choices),
-    "tax_rule": tuple((value, str(word)) for value, word in TaxRule.choices),
+    "tax_rule": tuple((value, str(word)) for value, word in TaxRoundingLevel.choices),
 }
 WIDE = frozenset({"name", "email", "website", "tax_rule"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
@@ -60,15 +60,15 @@ OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to ac
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.BUSINESS_WRITE)
+@require_scope(Scope.BUSINESS_WRITE)
 def face(request: MemberRequest) -> HttpResponse:
     """What a business says of itself on its quotes."""
     if request.method != "POST":
         return _face(request, {})
     try:
-        changes, png = _typed(request), _upload(request)
+        changes, png = _read_settings(request), _upload(request)
         _change(request, changes, png)
-    except Refused as refused:
+    except InvalidDocument as refused:
         return _face(request, faults_by_pointer(refused))
     except ValidationError as fault:
         return _face(request, {f"/{name}": " ".join(texts) for name, texts in fault.message_dict.items()})
@@ -84,7 +84,7 @@ def _change(request: MemberRequest, changes: Mapping[str, Any], png: bytes | Non
         change_logo(business=business, png=png, actor=request.actor)
 
 
-def _typed(request: MemberRequest) -> dict[str, Any]:
+def _read_settings(request: MemberRequest) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     for name, *_ in FACE:
         changes[name] = request.POST.get(name, "").strip().replace("\r\n", "\n")
@@ -101,7 +101,7 @@ def _typed(request: MemberRequest) -> dict[str, Any]:
             Fault("/email", "email.missing", "Enter an address: questions and answers of customers go there.")
         )
     if faults:
-        raise Refused(faults)
+        raise InvalidDocument(faults)
     own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in WORDINGS}
     changes["wording"] = services.with_wording(request.business, own)
     return changes
@@ -111,8 +111,8 @@ def _upload(request: MemberRequest) -> bytes | None:
     upload = request.FILES.get("logo")
     if upload is None:
         return None
-    if upload.size is None or upload.size > MOST_BYTES:
-        raise Refused([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
+    if upload.size is None or upload.size > MAX_BYTES:
+        raise InvalidDocument([Fault("/logo", "logo.large", "At most 2 MB are wanted here.")])
     return drawn_anew(upload.read())
 
 
@@ -126,14 +126,16 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
     }
     hints = {**HINTS, "locale": _example(business)}
     boxes = [
-        Box(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
+        FormField(name, label, typed.get(name, "") if typed else str(getattr(business, name)), kind, faults.get(f"/{name}", ""),
             hints.get(name, ""), choices.get(name, ()), most, kind == "area" or name in WIDE, FILLS.get(name, ""))
         for name, label, kind, most in FACE
     ]  # fmt: skip
     for key, label in OWN_WORDS.items():
         text = typed.get(key, "") if typed else business.wording.get(key, "")
-        boxes.append(Box(key, label, text, "area", hint="Empty: the usual words.", most=WORDINGS[key], wide=True))
-    boxes.append(Box("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB."))
+        boxes.append(FormField(key, label, text, "area", hint="Empty: the usual words.", most=WORDINGS[key], wide=True))
+    boxes.append(
+        FormField("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB.")
+    )
     logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
     values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}
     values |= {"business": business, "mail": mail_state(business)}
@@ -146,12 +148,12 @@ def _example(business: Business) -> str:
 
 
 @require_POST
-@needs(Scope.BUSINESS_WRITE)
+@require_scope(Scope.BUSINESS_WRITE)
 def test_mail(request: MemberRequest) -> HttpResponse:
     """Sends a test letter to the business's own address."""
     try:
         send_test_letter(business=request.business, actor=request.actor)
-    except Refused as refused:
+    except InvalidDocument as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
     else:
         messages.success(request, f"A test letter to {request.business.email} is on its way.")
@@ -159,7 +161,7 @@ def test_mail(request: MemberRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.MEMBERS_READ)
+@require_scope(Scope.MEMBERS_READ)
 def members(request: MemberRequest) -> HttpResponse:
     """Who belongs to the business, and in what role."""
     faults: dict[str, str] = {}
@@ -168,39 +170,48 @@ def members(request: MemberRequest) -> HttpResponse:
             raise PermissionDenied
         try:
             _add_member(request)
-        except Refused as refused:
+        except InvalidDocument as refused:
             faults = faults_by_pointer(refused)
         else:
             return redirect("members")
     rows = Member.objects.filter(business=request.business).select_related("person").order_by("id")
     typed = request.POST
     boxes = [
-        Box("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
-        Box("name", "Name", typed.get("name", ""), most=120, fills="off"),
-        Box("role", "Role", typed.get("role", "estimator"), "select", choices=tuple((one.value, one.value) for one in Role)),
+        FormField("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
+        FormField("name", "Name", typed.get("name", ""), most=120, fills="off"),
+        FormField("role", "MemberRole", typed.get("role", "estimator"), "select", choices=tuple((one.value, one.value) for one in MemberRole)),
     ]  # fmt: skip
-    grants = [(role.value, in_words(GRANTS[role])) for role in Role]
+    grants = [(role.value, in_words(GRANTS[role])) for role in MemberRole]
     loose = [text for pointer, text in faults.items() if pointer != "/email"]
-    values = {"members": rows, "boxes": boxes, "roles": list(Role), "grants": grants, "loose": loose, "here": "members"}
+    values = {
+        "members": rows,
+        "boxes": boxes,
+        "roles": list(MemberRole),
+        "grants": grants,
+        "loose": loose,
+        "here": "members",
+    }
     return render(request, "business/members.html", values, status=422 if faults else 200)
 
 
 @transaction.atomic
 def _add_member(request: MemberRequest) -> None:
     email, role = request.POST.get("email", "").strip().lower(), request.POST.get("role", "")
-    if role not in set(Role):
-        raise Refused([Fault("/role", "role.unknown", f"Choose from: {', '.join(Role)}.")])
+    if role not in set(MemberRole):
+        raise InvalidDocument([Fault("/role", "role.unknown", f"Choose from: {', '.join(MemberRole)}.")])
     try:
         validate_email(email)
     except ValidationError:
-        raise Refused([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
+        raise InvalidDocument([Fault("/email", "email", f"{email!r} was read; an e-mail address is wanted.")]) from None
     name = request.POST.get("name", "").strip()[:120]
-    member = invitations.invite(business=request.business, email=email, name=name, role=Role(role), actor=request.actor)
+    member = invitations.invite(
+        business=request.business, email=email, name=name, role=MemberRole(role), actor=request.actor
+    )
     messages.success(request, f"{member.person} is invited as {member.role}; a letter is on its way to {email}.")
 
 
 @require_POST
-@needs(Scope.MEMBERS_WRITE)
+@require_scope(Scope.MEMBERS_WRITE)
 def member(request: MemberRequest, ref: str) -> HttpResponse:
     """Another role for a member, another letter, or out."""
     try:
@@ -212,16 +223,16 @@ def member(request: MemberRequest, ref: str) -> HttpResponse:
             elif request.POST.get("do") == "letter":
                 invitations.send_letter(member=row, actor=request.actor)
                 messages.success(request, f"Another letter is on its way to {row.person.email}.")
-            elif request.POST.get("role", "") in set(Role):
-                services.change_role(member=row, role=Role(request.POST["role"]), actor=request.actor)
+            elif request.POST.get("role", "") in set(MemberRole):
+                services.change_role(member=row, role=MemberRole(request.POST["role"]), actor=request.actor)
                 messages.success(request, f"{row.person} is {row.role} now.")
-    except Refused as refused:
+    except InvalidDocument as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
     return redirect("members")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Scope.KEYS_READ)
+@require_scope(Scope.KEYS_READ)
 def keys(request: MemberRequest) -> HttpResponse:
     """Keys of the business's own machines; a new one is shown this once."""
     faults: dict[str, str] = {}
@@ -231,14 +242,14 @@ def keys(request: MemberRequest) -> HttpResponse:
             raise PermissionDenied
         try:
             issued = _issue(request)
-        except Refused as refused:
+        except InvalidDocument as refused:
             faults = faults_by_pointer(refused)
     rows = ApiKey.objects.filter(business=request.business).order_by("-id")
     scopes = [
         (scope.value, scope_word(scope), scope.value in request.POST.getlist("scope"))
         for scope in sorted(BUSINESS_SCOPES & request.actor.scopes)
     ]
-    name = Box(
+    name = FormField(
         "name",
         "What it is for",
         "" if issued else request.POST.get("name", ""),
@@ -262,7 +273,7 @@ def keys(request: MemberRequest) -> HttpResponse:
 def _issue(request: MemberRequest) -> dict[str, str]:
     name = request.POST.get("name", "").strip()
     if not 0 < len(name) <= 120:
-        raise Refused([Fault("/name", "name", "Say what the key is for, in 120 characters at most.")])
+        raise InvalidDocument([Fault("/name", "name", "Say what the key is for, in 120 characters at most.")])
     scopes = [Scope(text) for text in request.POST.getlist("scope") if text in set(BUSINESS_SCOPES)]
     services.refuse_more_than_own(scopes, request.actor)
     _, text = services.issue_key(name=name, scopes=scopes, business=request.business, actor=request.actor)
@@ -270,7 +281,7 @@ def _issue(request: MemberRequest) -> dict[str, str]:
 
 
 @require_POST
-@needs(Scope.KEYS_WRITE)
+@require_scope(Scope.KEYS_WRITE)
 @transaction.atomic
 def key(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a key at once."""

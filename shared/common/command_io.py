@@ -9,7 +9,7 @@ from io import StringIO, TextIOWrapper
 from pathlib import Path
 from typing import TextIO
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 
 UNWRITTEN = 1
 """Exit code where the work is done and nobody can read it."""
@@ -38,7 +38,7 @@ def read_source(name: str, most: int) -> bytes:
             return file.read(most + 1)
     except (OSError, ValueError) as broken:
         reason = getattr(broken, "strerror", None) or "no file can have this name"
-        raise Refused([Fault("", "file.unreadable", f"{name!r} can't be read: {reason}")]) from None
+        raise InvalidDocument([Fault("", "file.unreadable", f"{name!r} can't be read: {reason}")]) from None
 
 
 def answer(run: Callable[[TextIO, TextIO], int]) -> int:

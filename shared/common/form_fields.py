@@ -11,11 +11,11 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from fencing.drawing.lettering import pointed
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 
 
 @dataclass(frozen=True, slots=True)
-class Box:
+class FormField:
     """One field. ``kind`` is text, area, number, email, password, date, select, pick, check, file, fixed or hidden.
 
     To ``pick`` is to type with the choices offered; what is ``fixed`` is only shown.
@@ -44,7 +44,7 @@ class Box:
         return SafeString(' aria-invalid="true"') + named if self.fault else named
 
 
-def faults_by_pointer(refused: Refused) -> dict[str, str]:
+def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
     """Texts of a refusal by JSON pointer, in a page's words; several at one place in one line."""
     found: dict[str, str] = {}
     for fault in refused.faults:
@@ -56,7 +56,7 @@ def faults_by_pointer(refused: Refused) -> dict[str, str]:
 _A_NUMBER = "Write a number such as {}, with no sign between the thousands."
 
 
-def unplaced(faults: Mapping[str, str], boxes: Iterable[Box]) -> list[str]:
+def unplaced(faults: Mapping[str, str], boxes: Iterable[FormField]) -> list[str]:
     """Faults that no box shows."""
     shown = {box.fault for box in boxes}
     return [text for text in faults.values() if text not in shown]

@@ -44,7 +44,7 @@ _DECIMAL_RULE = {
 }
 
 
-class OddCent(StrEnum):
+class RoundingRemainder(StrEnum):
     """Who takes the minor units that do not divide: who has paid least against the exact share so far, or a fixed place."""
 
     FAIREST = "fairest"
@@ -129,24 +129,24 @@ def check_shares(shares: Mapping[str, Fraction]) -> None:
         raise ValueError("shares are not negative and add up to exactly 1")
 
 
-def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: OddCent) -> list[str]:
+def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: RoundingRemainder) -> list[str]:
     """Who takes an odd cent before whom. Nobody whose exact share is whole cents, or nothing, ever does."""
     names = [name for name, part in exact.items() if part.denominator != 1]
-    if odd is OddCent.LAST:
+    if odd is RoundingRemainder.LAST:
         return names[::-1]
-    if odd is OddCent.LARGEST:
+    if odd is RoundingRemainder.LARGEST:
         return sorted(names, key=lambda name: -exact[name])
-    return sorted(names, key=lambda name: -owed[name]) if odd is OddCent.FAIREST else names
+    return sorted(names, key=lambda name: -owed[name]) if odd is RoundingRemainder.FAIREST else names
 
 
-class Sharing:
+class Apportionment:
     """Shares out one amount after another among the same parties and remembers who is owed a part of a cent.
 
-    Every amount is shared out exactly. With ``OddCent.FAIREST`` the odd cents of many lines even out, where sharing each
+    Every amount is shared out exactly. With ``RoundingRemainder.FAIREST`` the odd cents of many lines even out, where sharing each
     line by itself would send all of them to one party.
     """
 
-    def __init__(self, digits: int, odd: OddCent = OddCent.FAIREST) -> None:
+    def __init__(self, digits: int, odd: RoundingRemainder = RoundingRemainder.FAIREST) -> None:
         self._digits, self._odd = digits, odd
         self._owed: dict[str, Fraction] = {}
 
@@ -169,19 +169,19 @@ class Sharing:
 
 
 def allocate(
-    amount: Decimal, shares: Mapping[str, Fraction], currency: str, odd: OddCent = OddCent.FAIREST
+    amount: Decimal, shares: Mapping[str, Fraction], currency: str, odd: RoundingRemainder = RoundingRemainder.FAIREST
 ) -> dict[str, Decimal]:
     """Divide one amount by exact shares; the parts add up to it, the odd cents go by the rule.
 
     >>> thirds = {name: Fraction(1, 3) for name in ("owner", "left", "right")}
-    >>> allocate(Decimal("100.00"), thirds, "EUR", OddCent.LAST)
+    >>> allocate(Decimal("100.00"), thirds, "EUR", RoundingRemainder.LAST)
     {'owner': Decimal('33.33'), 'left': Decimal('33.33'), 'right': Decimal('33.34')}
     """
-    return Sharing(minor_digits(currency), odd).share(amount, shares)
+    return Apportionment(minor_digits(currency), odd).share(amount, shares)
 
 
 @dataclass(frozen=True, slots=True)
-class TaxRule:
+class TaxPolicy:
     """How a business reckons tax. ``line_digits`` and ``line_rounding`` are for tax by the line, where they differ.
 
     Laws differ: halves up (AU GST Act 1999 s 9-90, EN 16931-1), halves down (NZ GST Act 1985 s 19O), down (UK VAT Notice 700,
@@ -194,10 +194,10 @@ class TaxRule:
     line_rounding: Rounding | None = None
 
 
-def tax_on(nets: Iterable[Decimal], rate: Decimal, rule: TaxRule, digits: int = 2) -> Decimal:
+def tax_on(nets: Iterable[Decimal], rate: Decimal, rule: TaxPolicy, digits: int = 2) -> Decimal:
     """Tax on net amounts of one category at ``rate`` percent.
 
-    >>> tax_on([Decimal("0.33")] * 3, Decimal(20), TaxRule()), tax_on([Decimal("0.33")] * 3, Decimal(20), TaxRule(TaxAt.LINE))
+    >>> tax_on([Decimal("0.33")] * 3, Decimal(20), TaxPolicy()), tax_on([Decimal("0.33")] * 3, Decimal(20), TaxPolicy(TaxAt.LINE))
     (Decimal('0.20'), Decimal('0.21'))
     """
     percent = Fraction(rate) / 100
@@ -243,7 +243,7 @@ def line_net(
 
 
 @dataclass(frozen=True, slots=True)
-class Taxed:
+class TaxableAmount:
     """A net amount and what it is taxed by: category (UN/EDIFACT 5305: S, Z, E, AE, K, G, O ...) and rate in percent."""
 
     net: Decimal
@@ -258,7 +258,7 @@ class Taxed:
 
 
 @dataclass(frozen=True, slots=True)
-class TaxRow:
+class TaxSubtotal:
     """One row of the tax breakdown: a category and rate, what it is due on, and the tax."""
 
     category: str
@@ -268,14 +268,14 @@ class TaxRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Totals:
+class DocumentTotals:
     """Totals of a document; each is the sum of the rows above it (EN 16931-1, BR-CO-10 to BR-CO-16)."""
 
     lines: Decimal
     allowances: Decimal
     charges: Decimal
     exclusive: Decimal
-    breakdown: tuple[TaxRow, ...]
+    breakdown: tuple[TaxSubtotal, ...]
     tax: Decimal
     inclusive: Decimal
     prepaid: Decimal
@@ -283,34 +283,34 @@ class Totals:
     payable: Decimal
 
 
-def tax_breakdown(amounts: Sequence[Taxed], rule: TaxRule, digits: int = 2) -> tuple[TaxRow, ...]:
+def tax_breakdown(amounts: Sequence[TaxableAmount], rule: TaxPolicy, digits: int = 2) -> tuple[TaxSubtotal, ...]:
     """One row for each distinct category and rate ("25" and "25.00" are one), in order of first appearance."""
     grouped: dict[tuple[str, Decimal], list[Decimal]] = {}
     for amount in amounts:
         grouped.setdefault((amount.category, amount.rate), []).append(amount.net)
     return tuple(
-        TaxRow(category, rate, sum(nets, ZERO), tax_on(nets, rate, rule, digits))
+        TaxSubtotal(category, rate, sum(nets, ZERO), tax_on(nets, rate, rule, digits))
         for (category, rate), nets in grouped.items()
     )
 
 
 def totals(
-    lines: Sequence[Taxed],
+    lines: Sequence[TaxableAmount],
     *,
-    allowances: Sequence[Taxed] = (),
-    charges: Sequence[Taxed] = (),
+    allowances: Sequence[TaxableAmount] = (),
+    charges: Sequence[TaxableAmount] = (),
     prepaid: Decimal = ZERO,
     rounding: Decimal = ZERO,
-    rule: TaxRule = TaxRule(),
+    rule: TaxPolicy = TaxPolicy(),
     digits: int = 2,
-) -> Totals:
+) -> DocumentTotals:
     """Totals of a document from its rounded lines, allowances and charges; sums of rounded amounts are not rounded again."""
-    less = [Taxed(-one.net, one.category, one.rate) for one in allowances]
+    less = [TaxableAmount(-one.net, one.category, one.rate) for one in allowances]
     breakdown = tax_breakdown([*lines, *less, *charges], rule, digits)
     net, off, on = (sum((one.net for one in group), ZERO) for group in (lines, allowances, charges))
     exclusive, tax = net - off + on, sum((row.tax for row in breakdown), ZERO)
     payable = exclusive + tax - prepaid + rounding
-    return Totals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
+    return DocumentTotals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)
 
 
 def decimal_sign(locale: str) -> str:

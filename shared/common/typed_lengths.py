@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Any
 
 from fencing.drawing.lettering import pointed
-from fencing.model.rounding import half_up
+from fencing.model.rounding import round_half_up
 
 _DECIMAL = re.compile(r"-?\d+\.\d+\Z", re.ASCII)
 _METRIC = re.compile(r"([+-]?)(\d*(?:[.,]\d*)?)(mm|cm|m)?\Z", re.ASCII)
@@ -132,7 +132,7 @@ def _feet_and_inches(tidy: str) -> Fraction | None:
     else:
         return None
     size = total * _INCH_MM * (-1 if sign == "-" else 1)
-    return Fraction(half_up(size.numerator, size.denominator))
+    return Fraction(round_half_up(size.numerator, size.denominator))
 
 
 def _mixed(whole: str | None, fraction: str | None) -> Fraction | None:

@@ -100,9 +100,9 @@ def verify(business: Business) -> Iterator[str]:
         if entry.sha256 != _seal(entry) or (entry.previous != previous and entry.number == expected):
             yield f"entry {entry.number} is not as it was written"
         previous, expected = entry.sha256, entry.number + 1
-    from shared.database.numbering import Counter
+    from shared.database.numbering import NumberSequence
 
-    last = Counter.objects.filter(business=business, kind=_KIND).values_list("last", flat=True).first() or 0
+    last = NumberSequence.objects.filter(business=business, kind=_KIND).values_list("last", flat=True).first() or 0
     if last != expected - 1:
         yield f"entries {expected} to {last} are missing at the end"
 
@@ -148,7 +148,7 @@ _UNGUARD = {
 }
 
 
-def guard() -> None:
+def install_audit_triggers() -> None:
     """Makes the database refuse changes to entries; done after every migration."""
     _run(_GUARD[connection.vendor])
 

@@ -13,7 +13,7 @@ from django.db.models.sql.compiler import SQLCompiler
 _ANY = "any"
 
 
-class Statement:
+class CompiledQuery:
     """``Statement(lambda sku: Part.objects.filter(sku=sku).values_list(…))``: called with a value, gives its rows.
 
     The query has one parameter, a text. What the fields do to make a database's values Python's is done as always.

@@ -11,7 +11,7 @@ from django.db import connection, models, transaction
 from shared.business.models import Business
 
 
-class Counter(models.Model):
+class NumberSequence(models.Model):
     """The last number given out."""
 
     business = models.ForeignKey(Business, on_delete=models.CASCADE, related_name="+")
@@ -26,8 +26,8 @@ class Counter(models.Model):
 
 
 _NEXT = """
-INSERT INTO shared_counter (business_id, kind, last) VALUES (%s, %s, %s)
-ON CONFLICT (business_id, kind) DO UPDATE SET last = shared_counter.last + excluded.last
+INSERT INTO shared_numbersequence (business_id, kind, last) VALUES (%s, %s, %s)
+ON CONFLICT (business_id, kind) DO UPDATE SET last = shared_numbersequence.last + excluded.last
 RETURNING last
 """
 

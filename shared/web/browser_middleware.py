@@ -26,7 +26,7 @@ def with_key(request: HttpRequest) -> bool:
     return "HTTP_AUTHORIZATION" in request.META and request.path_info.startswith(_PREFIX)
 
 
-class ForBrowsers:
+class BrowserOnlyMixin:
     """Mixed into a middleware: calls with a key go past it."""
 
     if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class ForBrowsers:
         return self.get_response(request) if with_key(request) else super().__call__(request)  # type: ignore[misc]  # the middleware mixed into
 
 
-class CSPMiddleware(ForBrowsers, csp.CSPMiddleware):
+class CSPMiddleware(BrowserOnlyMixin, csp.CSPMiddleware):
     """What pages may load; an answer of the API loads nothing at all."""
 
     def __call__(self, request: HttpRequest) -> Any:
@@ -70,17 +70,17 @@ def _refuse_nul(texts: Iterable[str]) -> None:
         raise SuspiciousOperation("a text with the character NUL")
 
 
-class SessionMiddleware(ForBrowsers, sessions.SessionMiddleware):
+class SessionMiddleware(BrowserOnlyMixin, sessions.SessionMiddleware):
     """Who has signed in."""
 
 
-class AuthenticationMiddleware(ForBrowsers, auth.AuthenticationMiddleware):
+class AuthenticationMiddleware(BrowserOnlyMixin, auth.AuthenticationMiddleware):
     """The person of a session."""
 
 
-class HtmxMiddleware(ForBrowsers, htmx.HtmxMiddleware):
+class HtmxMiddleware(BrowserOnlyMixin, htmx.HtmxMiddleware):
     """Whether a part of a page is wanted."""
 
 
-class MessageMiddleware(ForBrowsers, messages.MessageMiddleware):
+class MessageMiddleware(BrowserOnlyMixin, messages.MessageMiddleware):
     """What the next page tells."""

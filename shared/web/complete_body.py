@@ -14,7 +14,7 @@ from django.http import HttpRequest, HttpResponse, UnreadablePostError
 _PREFIX: Final = "/api/v1/"
 
 
-class WholeInput:
+class CompleteBody:
     """A request's body that raises where it ends before its Content-Length."""
 
     def __init__(self, stream: IO[bytes], length: int) -> None:
@@ -49,7 +49,7 @@ class WholeInput:
 def unread_of(environ: Mapping[str, Any]) -> int:
     """Return how many bytes of the request's body have not been read yet."""
     body = environ.get("wsgi.input")
-    return body.left if isinstance(body, WholeInput) else 0
+    return body.left if isinstance(body, CompleteBody) else 0
 
 
 Application = Callable[[dict[str, Any], Any], Iterable[bytes]]
@@ -61,13 +61,13 @@ def whole(application: Application) -> Application:
     def checked(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
         told = str(environ.get("CONTENT_LENGTH") or "")
         if told.isascii() and told.isdigit():
-            environ["wsgi.input"] = WholeInput(environ["wsgi.input"], int(told))
+            environ["wsgi.input"] = CompleteBody(environ["wsgi.input"], int(told))
         return application(environ, start_response)
 
     return checked
 
 
-class WholeFormMiddleware:
+class CompleteFormMiddleware:
     """A form is read, and refused (400) when its end is missing, before anything goes by what is in it."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:

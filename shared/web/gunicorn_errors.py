@@ -21,8 +21,8 @@ _CODES: Final[tuple[tuple[type[Exception], str], ...]] = (
 )
 
 
-class TellsProblems:
-    """Comes before one of gunicorn's workers: ``class Worker(TellsProblems, ThreadWorker)``."""
+class ProblemErrorsMixin:
+    """Comes before one of gunicorn's workers: ``class Worker(ProblemErrorsMixin, ThreadWorker)``."""
 
     log: Any
 

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from gunicorn.workers.gthread import TConn, ThreadWorker  # type: ignore[import-untyped]  # gunicorn has no types
 
 from shared.web.complete_body import unread_of
-from shared.web.gunicorn_errors import TellsProblems
+from shared.web.gunicorn_errors import ProblemErrorsMixin
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -29,7 +29,7 @@ BYTES_PER_S = 16_384
 STAYS_OPEN_OVER = 64 * 1024  # bytes of a body that gunicorn reads to its end when nobody else did
 
 
-class Line(socket.socket):
+class TimedSocket(socket.socket):
     """A connection that says what it has to say in time, and takes its answer in time."""
 
     _begun = 0.0
@@ -73,7 +73,7 @@ class Line(socket.socket):
             self.settimeout(before)
 
 
-class Connection(TConn):  # type: ignore[misc]  # as above
+class TimedConnection(TConn):  # type: ignore[misc]  # as above
     """Closing waits for nobody in the worker's main thread, which lets everybody else in."""
 
     pool: Executor
@@ -104,7 +104,7 @@ def closes_over_unread(application: Callable[..., Any]) -> Callable[..., Any]:
     return answering
 
 
-class Worker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
+class Worker(ProblemErrorsMixin, ThreadWorker):  # type: ignore[misc]  # as above
     """See the head of this file."""
 
     wsgi: Callable[..., Any]
@@ -121,8 +121,8 @@ class Worker(TellsProblems, ThreadWorker):  # type: ignore[misc]  # as above
             if fault.errno not in (errno.EAGAIN, errno.ECONNABORTED):
                 raise
             return
-        line = Line(accepted.family, accepted.type, accepted.proto, fileno=accepted.detach())
-        connection = Connection(self.cfg, line, caller, listener.getsockname())
+        line = TimedSocket(accepted.family, accepted.type, accepted.proto, fileno=accepted.detach())
+        connection = TimedConnection(self.cfg, line, caller, listener.getsockname())
         connection.pool, connection.timeout = self.tpool, time.monotonic() + self.cfg.keepalive
         self.nr_conns += 1
         self.pending_conns.append(connection)

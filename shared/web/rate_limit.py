@@ -42,7 +42,7 @@ class RateWindow(models.Model):
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class RateLimitStatus:
     """How a caller stands after this call."""
 
     policy: str
@@ -66,17 +66,19 @@ class Standing:
         return {**told, "Retry-After": str(self.resets_in_s)} if self.exceeded else told
 
 
-def count(caller: str, *, policy: str = "default", quota: int | None = None, window_s: int | None = None) -> Standing:
+def count(
+    caller: str, *, policy: str = "default", quota: int | None = None, window_s: int | None = None
+) -> RateLimitStatus:
     """Counts one call of ``caller`` and says how it stands."""
     quota, window_s = quota or settings.RATE_QUOTA, window_s or settings.RATE_WINDOW_S
     now = int(time.time())
     starts = now - now % window_s
     name = f"{policy}:{caller}"[:160]
     calls = _in_redis(name, starts, window_s) if settings.REDIS_URL else _in_database(name, starts)
-    return Standing(policy, quota, window_s, calls, starts + window_s - now)
+    return RateLimitStatus(policy, quota, window_s, calls, starts + window_s - now)
 
 
-def refuse_flood(standing: Standing) -> None:
+def refuse_flood(standing: RateLimitStatus) -> None:
     """Raises the 429 of a caller who has used up the quota."""
     if standing.exceeded:
         raise Problem("quota-exceeded", headers=standing.headers(), members={"violated-policies": [standing.policy]})

@@ -34,12 +34,12 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import connection
 
-from catalogue.engine.sample_catalogue import NewBusiness, start
-from catalogue.models import Offer
+from catalogue.engine.sample_catalogue import NewBusiness, create_business
+from catalogue.models import SupplierPrice
 from catalogue.queries import suppliers
 from quotes.accounting.models import LedgerEntry
 from quotes.accounting.report_files import csv_blocks, file_blocks, ledger_csv, xlsx_file
-from quotes.accounting.reports import Span, entry_table
+from quotes.accounting.reports import DateRange, entry_table
 from quotes.purchasing.draft_orders import start_order
 from quotes.purchasing.models import SupplierOrder
 from shared.business.actors import SYSTEM
@@ -51,11 +51,11 @@ from tests.benchmarks.bench_lists import caller
 ROWS, FEW, SHEET = 1_000_000, 1_000, 20_000
 # the first thousand rows are of one day, the first twenty thousand of two
 DAYS = (date(2030, 1, 1), date(2030, 1, 2), date(2030, 1, 3))
-SPANS = {FEW: Span(DAYS[0], DAYS[0]), SHEET: Span(DAYS[0], DAYS[1]), ROWS: Span(DAYS[0], DAYS[2])}
+SPANS = {FEW: DateRange(DAYS[0], DAYS[0]), SHEET: DateRange(DAYS[0], DAYS[1]), ROWS: DateRange(DAYS[0], DAYS[2])}
 ROUNDS = 2
 COPY_BAR, PORTABLE_BAR, CSV_MB, XLSX_MB = 2.0, 8.0, 30.0, 15.0
 FILL = """
-INSERT INTO books_ledgerentry (business_id, ref, created_at, updated_at, version, order_id, kind, day, order_number,
+INSERT INTO accounting_ledgerentry (business_id, ref, created_at, updated_at, version, order_id, kind, day, order_number,
   supplier_code, supplier_name, job_number, sku, description, account, tax_account, tax_code, tax_category, tax_rate, currency,
   net, tax)
 SELECT %s, lpad(n::text, 22, '0'), now(), now(), 1, %s, 'order',
@@ -70,22 +70,24 @@ FROM generate_series(1, %s) AS n
 def filled(rows: int) -> Business:
     """A business whose ledger has so many entries."""
     call_command("migrate", verbosity=0)
-    business, _ = start(NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15)))
+    business, _ = create_business(
+        NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15))
+    )
     if LedgerEntry.objects.of(business).count() != rows:
         supplier = suppliers(business).order_by("code")[0]
         order, _ = SupplierOrder.objects.of(business).get_or_create(
             number="O000000", defaults={"business": business, "supplier": supplier, "currency": "NZD"}
         )
         with connection.cursor() as cursor:
-            cursor.execute("TRUNCATE books_ledgerentry")
+            cursor.execute("TRUNCATE accounting_ledgerentry")
             cursor.execute(FILL, [business.pk, order.pk, rows])
-            cursor.execute("ANALYZE books_ledgerentry")
+            cursor.execute("ANALYZE accounting_ledgerentry")
     return business
 
 
 # written apart from the code it judges: bare columns, and the guard in its plainest form
 OWN = """
-COPY (SELECT day, {texts}, tax_rate, net, tax, net + tax FROM books_ledgerentry
+COPY (SELECT day, {texts}, tax_rate, net, tax, net + tax FROM accounting_ledgerentry
 WHERE business_id = {business} AND day BETWEEN '{first}' AND '{last}' ORDER BY day, id) TO STDOUT (FORMAT csv)
 """
 GUARD = "CASE WHEN {0} ~ '^[ ;]*[=+@-]' THEN chr(39) || {0} ELSE {0} END"
@@ -95,7 +97,7 @@ OWN_TEXTS = (
 )  # fmt: skip
 
 
-def own_copy(business: Business, span: Span) -> Iterable[bytes]:
+def own_copy(business: Business, span: DateRange) -> Iterable[bytes]:
     """The database's own COPY of the same rows with a guard in SQL, and nothing of ours around it."""
     texts = ", ".join(GUARD.format(name) for name in OWN_TEXTS)
     query = OWN.format(texts=texts, business=business.pk, first=span.first, last=span.last)
@@ -103,7 +105,7 @@ def own_copy(business: Business, span: Span) -> Iterable[bytes]:
         yield from copy
 
 
-WAYS: dict[str, Callable[[Business, Span], Iterable[bytes]]] = {
+WAYS: dict[str, Callable[[Business, DateRange], Iterable[bytes]]] = {
     "COPY": own_copy,
     "ledger.csv": ledger_csv,
     "portable csv": lambda business, span: csv_blocks(entry_table(business, span)),
@@ -146,8 +148,8 @@ SELECT json_build_object('items', json_agg(one.told), 'next', NULL)::text FROM (
       'line', l.position, 'sku', l.sku, 'supplier_sku', l.supplier_sku, 'label', l.label, 'role', l.role, 'finish', l.finish,
       'length_mm', l.length_mm, 'unit', l.unit, 'due_on', l.due_on, 'quantity', l.quantity::text, 'received', l.received::text,
       'outstanding', l.outstanding::text, 'cancelled', l.cancelled::text, 'on_the_way', l.on_the_way::text,
-      'price', l.price::text, 'net', l.net::text) ORDER BY l.position) FROM orders_orderline l WHERE l.order_id = o.id)) AS told
-  FROM orders_supplierorder o JOIN catalogue_supplier s ON s.id = o.supplier_id JOIN shared_business b ON b.id = o.business_id
+      'price', l.price::text, 'net', l.net::text) ORDER BY l.position) FROM purchasing_orderline l WHERE l.order_id = o.id)) AS told
+  FROM purchasing_supplierorder o JOIN catalogue_supplier s ON s.id = o.supplier_id JOIN shared_business b ON b.id = o.business_id
   WHERE o.business_id = %s ORDER BY o.id DESC LIMIT 100) AS one
 """
 ORDERS, LINES, CALLS, LIST_BAR = 100, 10, 20, 4.0
@@ -157,7 +159,10 @@ def ordered(business: Business) -> None:
     """At least a hundred orders of ten lines."""
     supplier = suppliers(business).order_by("code")[0]
     skus = list(
-        Offer.objects.of(business).filter(supplier=supplier).values_list("component__sku", flat=True).distinct()[:LINES]
+        SupplierPrice.objects.of(business)
+        .filter(supplier=supplier)
+        .values_list("component__sku", flat=True)
+        .distinct()[:LINES]
     )
     for _ in range(ORDERS + 1 - SupplierOrder.objects.of(business).count()):
         lines = [

@@ -36,7 +36,7 @@ django.setup()
 from django.core.management import call_command
 from django.db import transaction
 
-from catalogue.engine.sample_catalogue import NewBusiness, start
+from catalogue.engine.sample_catalogue import NewBusiness, create_business
 from catalogue.models import Component, Import
 from catalogue.queries import suppliers
 from catalogue.rules.codes import ImportKind
@@ -99,7 +99,9 @@ FORMS: dict[str, Callable[[Iterable[SheetRow]], bytes]] = {"csv": as_csv, "xlsx"
 def ready() -> None:
     """A business with as many components as there will be offers."""
     call_command("migrate", verbosity=0)
-    business, _ = start(NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15)))
+    business, _ = create_business(
+        NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15))
+    )
     rows = Component.objects.of(business)
     if not rows.filter(sku="B-0").exists():
         rows.bulk_create(

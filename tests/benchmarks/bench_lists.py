@@ -41,7 +41,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import shared.urls
-from catalogue.engine.sample_catalogue import BEGINS, NewBusiness, start
+from catalogue.engine.sample_catalogue import BEGINS, NewBusiness, create_business
 from catalogue.models import Component, PriceRule, Supplier
 from catalogue.queries import suppliers
 from quotes.jobs.models import MeasureVersion, StoredMeasure
@@ -186,7 +186,9 @@ def main() -> None:
     """Prints one row for each list."""
     global _bytes
     call_command("migrate", verbosity=0)
-    business, _ = start(NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15)))
+    business, _ = create_business(
+        NewBusiness("Bench Fencing", "owner@bench.example", "NZ", "NZD", tax_rate=Decimal(15))
+    )
     account, supplier = SupplierAccount.objects.create(name="Dry Creek Steel"), suppliers(business)[0]
     Supplier.objects.of(business).filter(pk=supplier.pk).update(account=account)
     more_rows(business, supplier)

@@ -19,7 +19,7 @@ from pathlib import Path
 from statistics import median
 
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.measure import Basis, Form, Gate, GateKind, Measure, Run, Station
+from fencing.model.measure import Form, Gate, GateKind, Measure, MeasureBasis, Run, Station
 from fencing.quantities.take_off import take_off
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -122,7 +122,7 @@ def job(metres: int, form: Form, seed: int) -> Measure:
         Gate(f"A-G{number}", at, 1_000, GateKind.SINGLE, 1800)
         for number, at in enumerate(range(9_000, length - 2_000, 1_000_000), 1)
     )
-    run = Run("A", length, 1800, Basis.OVERALL, levels=tuple(stations), form=form, gates=gates)
+    run = Run("A", length, 1800, MeasureBasis.OVERALL, levels=tuple(stations), form=form, gates=gates)
     return Measure(f"{metres} m", "round", (run,))
 
 

@@ -9,7 +9,7 @@ from collections import Counter
 from dataclasses import dataclass
 from random import Random
 
-from fencing.cutting.demand import Demand, Stock
+from fencing.cutting.demand import Demand, StockLength
 
 STOCK_LENGTHS = (2400, 3000, 3600, 4200, 4800, 5400, 6000, 6500)
 
@@ -47,9 +47,11 @@ def order(kind: OrderClass, seed: int) -> Demand:
     lengths = sorted(random.sample(STOCK_LENGTHS[2:], random.randint(3, 5)))
     lengths = [random.choice(STOCK_LENGTHS[:2]), *lengths]
     rate = random.uniform(4.0, 9.0)
-    stock = [Stock(length, round(100 * rate * length / 1000 * random.uniform(0.88, 1.12) + 60)) for length in lengths]
+    stock = [
+        StockLength(length, round(100 * rate * length / 1000 * random.uniform(0.88, 1.12) + 60)) for length in lengths
+    ]
     remnants = random.randint(*kind.remnants)
-    stock += [Stock(random.randint(900, 4200), random.choice((0, 0, 50, 120)), 1) for _ in range(remnants)]
+    stock += [StockLength(random.randint(900, 4200), random.choice((0, 0, 50, 120)), 1) for _ in range(remnants)]
     return Demand(kerf, tuple(sorted(pieces.items(), reverse=True)), tuple(stock), 2)
 
 

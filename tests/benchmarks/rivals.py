@@ -13,7 +13,7 @@ from ortools.sat.python import cp_model
 
 from fencing.cutting import Demand
 from fencing.cutting.greedy import cost_of, greedy
-from fencing.cutting.problem import Problem, problem_of
+from fencing.cutting.problem import CuttingProblem, problem_of
 from tests.fencing.cutting.arc_flow import flow_along
 
 
@@ -89,7 +89,7 @@ def assignment(asked: Demand, seconds: float) -> Answer:
     return Answer(round(solver.objective_value) * problem.money, status == cp_model.OPTIMAL)
 
 
-def _greedy(problem: Problem) -> list[tuple[int | None, tuple[int, ...]]]:
+def _greedy(problem: CuttingProblem) -> list[tuple[int | None, tuple[int, ...]]]:
     """The bars of our own first plan, one by one, longest stock first, and as many empty ones as a cheaper plan could add."""
     plans = [plan for thrift in (1.0, 0.0) if (plan := greedy(problem, problem.counts, [], thrift)) is not None]
     best = min(plans, key=lambda plan: cost_of(problem, plan))

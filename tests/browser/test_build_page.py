@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, expect
 
-from quotes.jobs.models import AsBuilt, Job, Tick
+from quotes.jobs.models import AsBuilt, ChecklistEntry, Job
 from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.browser.dead_spot import tunnel
@@ -39,7 +39,7 @@ def test_the_sheet_is_readable_and_ticks_reach_the_office(
         # five holes and four bays
         expect(page.locator("#count")).to_have_text("1 of 9")
         photograph(page, "build")
-    assert Tick.objects.of(job.business).get().done
+    assert ChecklistEntry.objects.of(job.business).get().done
 
 
 def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
@@ -54,10 +54,10 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
         expect(page.locator("#told")).to_contain_text("1 not sent yet")
         page.reload()
         expect(page.get_by_label("Hole A-P2 is dug")).to_be_checked()
-        assert not Tick.objects.of(job.business).exists()
+        assert not ChecklistEntry.objects.of(job.business).exists()
         way.mend(page.context)
         expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
-    assert Tick.objects.of(job.business).get().place == "A-P2"
+    assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 
 
 def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is_sent_once(
@@ -90,7 +90,7 @@ def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is
         way.mend(page.context)
         expect(page.locator("#told")).to_have_text("Everything is sent.", timeout=20_000)
     assert sorted(row.quantity for row in AsBuilt.objects.of(job.business)) == [-3, 3]
-    assert Tick.objects.of(job.business).get().place == "A-P2"
+    assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 
 
 def test_an_entry_that_says_too_little_is_not_kept_and_one_that_waits_can_be_changed(

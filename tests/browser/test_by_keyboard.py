@@ -16,7 +16,7 @@ from tests.conftest import PASSWORD, Cast
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-MOST_TABS = 120
+MAX_TABS = 120
 _STANDS_OUT = """() => {
   const one = document.activeElement, style = getComputedStyle(one), box = one.getBoundingClientRect();
   const marked = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 2;
@@ -35,7 +35,7 @@ def page(browser: Browser) -> Iterator[Page]:
 
 def _tab_to(page: Page, wanted: str) -> None:
     """Tab until the focus is on what the selector names; each stop on the way is marked and not hidden."""
-    for _ in range(MOST_TABS):
+    for _ in range(MAX_TABS):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement === document.body"):
             continue  # past the last stop, before the first

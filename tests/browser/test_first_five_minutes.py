@@ -19,7 +19,7 @@ from tests.conftest import PASSWORD, Cast
 from tests.quotes.quoting.cast import stock_up, token
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-MOST_STEPS, MOST_INPUTS = 8, 10
+MAX_STEPS, MAX_INPUTS = 8, 10
 
 
 @dataclass(slots=True)
@@ -76,8 +76,8 @@ def test_from_the_sign_in_to_a_sent_quote(
     print(
         f"\nfrom sign-in to a sent quote: {len(new.steps)} steps, {len(new.inputs)} inputs, {time.monotonic() - began:.0f} s"
     )
-    assert len(new.steps) <= MOST_STEPS
-    assert len(new.inputs) <= MOST_INPUTS
+    assert len(new.steps) <= MAX_STEPS
+    assert len(new.inputs) <= MAX_INPUTS
 
 
 def _measure(new: Newcomer) -> None:

@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, Page, Request, Response, expect
 from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.office import measure_views
-from quotes.office.measure_drafts import keep_typed
+from quotes.office.measure_drafts import save_entries
 from shared.models import Business
 from tests.browser.dead_spot import tunnel
 from tests.browser.looking import check_page, new_page, photograph, sign_in
@@ -164,7 +164,7 @@ def slow_answers(monkeypatch: pytest.MonkeyPatch) -> None:
 
     def slow(*args: Any, **named: Any) -> StoredMeasure:
         time.sleep(0.5)
-        return keep_typed(*args, **named)
+        return save_entries(*args, **named)
 
     monkeypatch.setattr(measure_views, "keep_typed", slow)
 

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, expect
 
 from catalogue.models import Component
 from quotes.jobs.models import Job
-from quotes.purchasing.stock_services import put_in
+from quotes.purchasing.stock_services import add_stock
 from quotes.quoting.customer_responses import accept
 from shared.models import Business
 from tests.browser.looking import check_page, new_page, photograph, sign_in
@@ -49,7 +49,7 @@ def test_a_job_is_ordered_and_its_delivery_counted_in(
         expect(page.get_by_role("status")).to_contain_text("Counted")
         component = Component.objects.of(business).select_related("business").filter(role="rail").first()
         assert component is not None
-        put_in(component=component, quantity=component.pack, actor=actor_of(business), reason="Left over")
+        add_stock(component=component, quantity=component.pack, actor=actor_of(business), reason="Left over")
         page.goto(f"{live_server.url}/stock")
         check_page(page)
         photograph(page, "stock")

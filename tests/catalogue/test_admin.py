@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Offer, PriceRule, Supplier
+from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, PriceRule, Supplier, SupplierPrice
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
@@ -61,10 +61,10 @@ def test_every_kind_of_row_can_be_listed_and_searched_and_opened(office: Client,
 
 
 def test_a_changed_price_says_who_changed_it_and_from_what(office: Client, stocked: Business) -> None:
-    old = Offer.objects.of(stocked).filter(component__sku="HG-1").first()
+    old = SupplierPrice.objects.of(stocked).filter(component__sku="HG-1").first()
     assert old is not None
     day = timezone.localdate() + timedelta(days=5)
-    coming = Offer.objects.of(stocked).create(
+    coming = SupplierPrice.objects.of(stocked).create(
         component=old.component, supplier=old.supplier, price="20", valid_from=day
     )
     address = reverse("admin:catalogue_offer_change", args=[coming.pk])
@@ -74,7 +74,7 @@ def test_a_changed_price_says_who_changed_it_and_from_what(office: Client, stock
 
 
 def test_a_price_that_has_begun_can_only_be_ended(office: Client, stocked: Business) -> None:
-    begun = Offer.objects.of(stocked).first()
+    begun = SupplierPrice.objects.of(stocked).first()
     assert begun is not None
     address = reverse("admin:catalogue_offer_change", args=[begun.pk])
     today = timezone.localdate().isoformat()

@@ -17,7 +17,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.models import Component, Offer
+from catalogue.models import Component, SupplierPrice
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.catalogue.test_sheets import ATTACKS, BOOK, packed
@@ -128,7 +128,7 @@ FILES: dict[str, tuple[bytes, int | None, str, str]] = {
 def stored(business: Business) -> tuple[int, ...]:
     return (
         Component.objects.of(business).count(),
-        Offer.objects.of(business).count(),
+        SupplierPrice.objects.of(business).count(),
         AuditEntry.objects.filter(business=business).count(),
     )
 

@@ -16,10 +16,10 @@ import xlsxwriter
 from catalogue.models import FenceSystem, FenceSystemVersion
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
-from catalogue.spreadsheets.import_plan import Plan
+from catalogue.spreadsheets.import_plan import ImportPlan
 from catalogue.spreadsheets.import_rows import dry_run, take_in
-from catalogue.spreadsheets.system_rows import MOST_MEMBERS, MOST_SYSTEMS, is_list
-from fencing.model.faults import Refused
+from catalogue.spreadsheets.system_rows import MAX_MEMBERS, MAX_SYSTEMS, is_list
+from fencing.model.faults import InvalidDocument
 from fencing.reading.system import read_system
 from shared.business.actors import Actor
 from shared.business.models import Business
@@ -30,7 +30,7 @@ KIND = ImportKind.FENCE_SYSTEMS
 HEAD = "system,member,value\n"
 
 
-def planned(content: str | bytes, business: Business) -> Plan:
+def planned(content: str | bytes, business: Business) -> ImportPlan:
     return dry_run(KIND, content.encode() if isinstance(content, str) else content, business)[1]
 
 
@@ -143,20 +143,20 @@ def test_a_member_that_can_not_be_is_refused_at_its_row_and_nothing_is_stored(
 ) -> None:
     sheet, found = dry_run(KIND, f"{HEAD}corrugated-50,label,Renamed\n{row}\n".encode(), stocked)
     assert [(one.row, one.column) for one in found.refused if says in one.reason] == [(3, column)], found.refused
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         take_in(sheet, found, stocked, actor=olive)
     assert FenceSystemVersion.objects.of(stocked).count() == 1
 
 
 def test_a_file_of_too_many_systems_is_refused_without_reading_each(stocked: Business) -> None:
-    found = planned(HEAD + "".join(f"s{number},pitch_mm,2000\n" for number in range(MOST_SYSTEMS + 1)), stocked)
+    found = planned(HEAD + "".join(f"s{number},pitch_mm,2000\n" for number in range(MAX_SYSTEMS + 1)), stocked)
     assert [(one.row, one.column) for one in found.refused] == [(2, "system")]
 
 
 def test_a_file_of_nonsense_is_refused_in_bounded_time(stocked: Business) -> None:
-    crowded = "".join(f"s,m{number},{number}\n" for number in range(MOST_MEMBERS + 1))
+    crowded = "".join(f"s,m{number},{number}\n" for number in range(MAX_MEMBERS + 1))
     assert [(one.row, one.column) for one in planned(HEAD + crowded, stocked).refused] == [(2, "system")]
-    many = "".join(f"s{system},m{number},1\n" for system in range(MOST_SYSTEMS) for number in range(MOST_MEMBERS))
+    many = "".join(f"s{system},m{number},1\n" for system in range(MAX_SYSTEMS) for number in range(MAX_MEMBERS))
     start = time.process_time()
     assert len(planned(HEAD + many, stocked).refused) < 1000
     assert time.process_time() - start < 2

@@ -11,10 +11,10 @@ from django.http import QueryDict
 
 from catalogue.api.resources import RESOURCES
 from catalogue.views.record_form import as_typed, boxes, read_typed
-from catalogue.views.system_form import read_form, shown, typed
+from catalogue.views.system_form import read_fields, read_form, shown
 from fencing.drawing.lettering import written_with
-from fencing.model.faults import Refused
-from shared.api.serializers import read
+from fencing.model.faults import InvalidDocument
+from shared.api.serializers import validated_data
 from shared.common.form_fields import faults_by_pointer, typed_number
 
 OFFERS = RESOURCES["offers"]
@@ -37,7 +37,7 @@ def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign
     posted = QueryDict(mutable=True)
     posted.update(form)
     with written_with(sign):
-        values = read(OFFERS.body, read_typed(OFFERS, posted))
+        values = validated_data(OFFERS.body, read_typed(OFFERS, posted))
     assert (str(values["price"]), str(values["pack"]), values["breaks"]) == ("1.78", "5", [["10", "4.50"]])
 
 
@@ -45,16 +45,16 @@ def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign
 def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: str) -> None:
     typed = QueryDict(f"component=CH-1&supplier=YARD&price={text}&valid_from=2026-01-01")
     with written_with(sign):
-        with pytest.raises(Refused) as refused:
-            read(OFFERS.body, read_typed(OFFERS, typed))
+        with pytest.raises(InvalidDocument) as refused:
+            validated_data(OFFERS.body, read_typed(OFFERS, typed))
         told = faults_by_pointer(refused.value)
         assert typed_number(f"1{sign}200") == "1.200"  # its own sign is clear
     assert told == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
 
 
 def test_pairs_that_cannot_be_read_are_told_in_the_words_of_the_form() -> None:
-    with pytest.raises(Refused) as refused:
-        read(
+    with pytest.raises(InvalidDocument) as refused:
+        validated_data(
             OFFERS.body,
             read_typed(OFFERS, QueryDict("component=C&supplier=Y&price=1&breaks=ten 4&valid_from=2026-01-01")),
         )
@@ -67,7 +67,7 @@ def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
     with written_with(","):
         texts = shown(model)
         assert texts["rake_max_deg"] == "10,5"
-        assert json.dumps(read_form(typed(texts), model)) == json.dumps(model)
+        assert json.dumps(read_form(read_fields(texts), model)) == json.dumps(model)
         assert read_form({**texts, "rake_max_deg": "11,5"}, model)["rake_max_deg"] == "11.5"
 
 

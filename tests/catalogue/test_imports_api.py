@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.models import Import, Offer
+from catalogue.models import Import, SupplierPrice
 from catalogue.spreadsheets import import_jobs
 from catalogue.tasks import take_file_in
 from shared.background.outbox import Event
@@ -50,7 +50,7 @@ def test_a_file_is_taken_in_after_the_request_and_tells_how_far_it_is(
         asked = post(owner_client, sheet(), "kind=offers&file_name=november.csv")
     told = owner_client.get(asked["Location"]).json()
     assert (told["state"], told["rows_done"], told["rows_total"], told["report"]["added"]) == ("done", 1, 1, 1)
-    assert Offer.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
+    assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
     assert AuditEntry.objects.filter(business=stocked, actor_name="Olive", action="sheet.taken_in").count() == 1
 
 
@@ -61,20 +61,20 @@ def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, sto
         finish = take_file_in(event)
         if finish is not None:
             finish()
-    assert Offer.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
+    assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
     assert AuditEntry.objects.filter(business=stocked, action="sheet.taken_in", actor_name="Olive").count() == 1
 
 
 def test_a_refused_row_keeps_everything_out_and_says_where(
     owner_client: Client, stocked: Business, django_capture_on_commit_callbacks: CaptureCommits
 ) -> None:
-    offers = Offer.objects.of(stocked).count()
+    offers = SupplierPrice.objects.of(stocked).count()
     with django_capture_on_commit_callbacks(execute=True):
         asked = post(owner_client, sheet() + b"ostrel,NOPE,1.00,2099-01-01\n", "kind=offers")
     told = owner_client.get(asked["Location"]).json()
     assert told["state"] == "refused"
     assert told["report"]["refusals"] == [{"row": 3, "column": "sku", "reason": "There is no component 'NOPE'."}]
-    assert Offer.objects.of(stocked).count() == offers
+    assert SupplierPrice.objects.of(stocked).count() == offers
 
 
 def test_what_changed_since_the_plan_is_looked_at_again(owner_client: Client, stocked: Business) -> None:
@@ -82,8 +82,8 @@ def test_what_changed_since_the_plan_is_looked_at_again(owner_client: Client, st
     row = Import.objects.of(stocked).get()
     plan = import_jobs.prepare(row)
     day = timezone.localdate() + timedelta(days=1)
-    old = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
-    Offer.objects.of(stocked).create(component=old.component, supplier=old.supplier, price="99", valid_from=day)
+    old = SupplierPrice.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
+    SupplierPrice.objects.of(stocked).create(component=old.component, supplier=old.supplier, price="99", valid_from=day)
     done = import_jobs.finish(row, plan, SYSTEM)
     # planned as an addition, it is a change of what came in between
     assert (done.report["added"], done.report["changed"]) == (0, 1)

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from catalogue.engine import engine_input
-from catalogue.models import Component, Finish, Offer, Supplier
+from catalogue.models import Component, Finish, Supplier, SupplierPrice
 from shared.models import Business
 from tests.quotes.quoting.cast import stock_up
 
@@ -24,7 +24,7 @@ def stocked(business: Business) -> Business:
 
 
 def _dearer(business: Business) -> None:
-    Offer.objects.of(business).update(price=Decimal("7.77"))
+    SupplierPrice.objects.of(business).update(price=Decimal("7.77"))
 
 
 def _renamed(business: Business) -> None:
@@ -40,7 +40,7 @@ def _recoloured(business: Business) -> None:
 
 
 def _without_an_offer(business: Business) -> None:
-    Offer.objects.of(business).order_by("-id")[:1].get().delete()
+    SupplierPrice.objects.of(business).order_by("-id")[:1].get().delete()
 
 
 def _without_the_supplier(business: Business) -> None:

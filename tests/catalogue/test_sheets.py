@@ -15,16 +15,16 @@ from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.models import Component, Finish, Offer, PriceRule, Supplier
+from catalogue.models import Component, Finish, PriceRule, Supplier, SupplierPrice
 from catalogue.rules.codes import ImportKind
 from catalogue.rules.price_change_hooks import _EFFECTS, Touched, tells_effect
 from catalogue.spreadsheets import csv_file, xlsx_file
 from catalogue.spreadsheets.export import csv_sheet, xlsx_sheet
 from catalogue.spreadsheets.file_reader import read_sheet
-from catalogue.spreadsheets.import_plan import Plan
+from catalogue.spreadsheets.import_plan import ImportPlan
 from catalogue.spreadsheets.import_rows import dry_run, report, take_in
-from catalogue.spreadsheets.limits import MOST_ROWS, SheetRefusedError
-from fencing.model.faults import Refused
+from catalogue.spreadsheets.limits import MAX_ROWS, SheetRefusedError
+from fencing.model.faults import InvalidDocument
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
@@ -47,11 +47,11 @@ def tomorrow() -> str:
     return (timezone.localdate() + timedelta(days=1)).isoformat()
 
 
-def planned(kind: ImportKind, content: str | bytes, business: Business) -> Plan:
+def planned(kind: ImportKind, content: str | bytes, business: Business) -> ImportPlan:
     return dry_run(kind, content.encode() if isinstance(content, str) else content, business)[1]
 
 
-def refusals(found: Plan) -> list[tuple[int, str]]:
+def refusals(found: ImportPlan) -> list[tuple[int, str]]:
     return [(one.row, one.column) for one in found.refused]
 
 
@@ -96,16 +96,16 @@ words = st.text(st.characters(exclude_categories=["Cs", "Cc"]), min_size=1, max_
 @given(st.lists(words, min_size=1, max_size=5))
 def test_any_text_survives_csv_and_no_cell_begins_like_a_formula(texts: list[str]) -> None:
     table = [[(name, False) for name in "abcde"], [(text, False) for text in texts]]
-    _head, row = csv_file.rows("".join(csv_file.written(iter(table))))
+    _head, row = csv_file.rows("".join(csv_file.csv_lines(iter(table))))
     assert [(cell.text, cell.formula) for cell in row.cells] == [(text, False) for text in texts]
 
 
 def test_numbers_stay_numbers_in_a_file_even_negative_ones() -> None:
-    assert "".join(csv_file.written(iter([[("-12.5", True), ("-12.5", False)]]))) == "-12.5,'-12.5\r\n"
+    assert "".join(csv_file.csv_lines(iter([[("-12.5", True), ("-12.5", False)]]))) == "-12.5,'-12.5\r\n"
 
 
 def test_an_xlsx_file_holds_texts_as_texts_and_no_formula() -> None:
-    content = xlsx_file.written(iter([[("=1+1", False), ("12.5", True), ("http://x", False)]]), "prices")
+    content = xlsx_file.xlsx_bytes(iter([[("=1+1", False), ("12.5", True), ("http://x", False)]]), "prices")
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         sheet = archive.read("xl/worksheets/sheet1.xml").decode()
     assert "<f>" not in sheet
@@ -177,7 +177,7 @@ def test_a_bad_row_is_refused_by_row_and_column_and_nothing_is_taken_in(
 ) -> None:
     sheet, found = dry_run(ImportKind.COMPONENTS, f"{HEAD}\nR1,Rail,rail,3000\n{row}\n".encode(), business)
     assert refusals(found) == [(3, column)]
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         take_in(sheet, found, business, actor=olive)
     assert not Component.objects.of(business).exists()
     assert not AuditEntry.objects.filter(business=business).exists()
@@ -240,7 +240,7 @@ def test_suppliers_and_their_terms_come_in_by_file(stocked: Business, olive: Act
 
 @pytest.mark.django_db
 def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stocked: Business) -> None:
-    before = (Offer.objects.of(stocked).count(), AuditEntry.objects.count())
+    before = (SupplierPrice.objects.of(stocked).count(), AuditEntry.objects.count())
     asked = list[Touched]()
 
     def effect(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, str]]:
@@ -256,7 +256,7 @@ def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stoc
     assert (told["added"], told["changed"], told["refused"]) == (1, 0, 0)
     assert told["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
     assert asked == [{"HG-1": Decimal("17.00")}]
-    assert (Offer.objects.of(stocked).count(), AuditEntry.objects.count()) == before
+    assert (SupplierPrice.objects.of(stocked).count(), AuditEntry.objects.count()) == before
 
 
 @pytest.mark.django_db
@@ -413,8 +413,8 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
 
 def test_a_csv_file_of_too_many_rows_is_refused_before_any_is_read() -> None:
     # a name that spans lines is one row; so is the header, which is beside the 50,000
-    allowed = 'sku,label\r\n"a\nb",c\r\n' + "a,b\r\n" * (MOST_ROWS - 1) + "\r\n" * 9
-    assert sum(1 for _ in read_sheet(allowed.encode()).rows) == MOST_ROWS
+    allowed = 'sku,label\r\n"a\nb",c\r\n' + "a,b\r\n" * (MAX_ROWS - 1) + "\r\n" * 9
+    assert sum(1 for _ in read_sheet(allowed.encode()).rows) == MAX_ROWS
     with pytest.raises(SheetRefusedError, match="50000 rows") as refused:
         read_sheet((allowed + "a,b\r\n").encode())  # its rows are not asked for
     assert refused.value.row == allowed.count("\n") + 1

@@ -20,22 +20,22 @@ from catalogue.models import (
     FenceSystem,
     Finish,
     Import,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
 from shared.api.endpoint import Endpoint
-from shared.business.business_owned import Owned
+from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business
-from shared.business.roles import GRANTS, Role, Scope
+from shared.business.roles import GRANTS, MemberRole, Scope
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db
 API = "/api/v1"
 
 # address: what its {ref} is one of; None where it has none
-ROWS: dict[str, type[Owned] | None] = {
+ROWS: dict[str, type[BusinessOwned] | None] = {
     "finishes": None,
     "finishes/<str:ref>": Finish,
     "components": None,
@@ -45,7 +45,7 @@ ROWS: dict[str, type[Owned] | None] = {
     "supplier-terms": None,
     "supplier-terms/<str:ref>": SupplierTerms,
     "offers": None,
-    "offers/<str:ref>": Offer,
+    "offers/<str:ref>": SupplierPrice,
     "price-rules": None,
     "price-rules/<str:ref>": PriceRule,
     "fence-systems": None,
@@ -58,7 +58,7 @@ ROWS: dict[str, type[Owned] | None] = {
     "imports/<str:ref>": Import,
     "sheets/<str:kind>.<str:form>": None,
     "supply/offers": None,
-    "supply/offers/<str:ref>": Offer,
+    "supply/offers/<str:ref>": SupplierPrice,
 }
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
 ENDPOINTS: dict[str, type[Endpoint]] = {
@@ -72,7 +72,14 @@ CASES = [
     for method in METHODS
     if hasattr(endpoint, method.lower())
 ]
-ACTORS = ["anonymous", *(role.value for role in Role), "stranger", "key without scope", "supplier", "other supplier"]
+ACTORS = [
+    "anonymous",
+    *(role.value for role in MemberRole),
+    "stranger",
+    "key without scope",
+    "supplier",
+    "other supplier",
+]
 
 
 def test_every_address_has_its_entry() -> None:
@@ -102,7 +109,7 @@ def stage(cast: Cast, stocked: Business, signed_in: Callable[..., Client], key_c
     Supplier.objects.of(stocked).filter(code="merrow").update(account=cast.other_supplier)
     clients = {
         "anonymous": Client(),
-        **{role.value: signed_in(cast.person(role)) for role in Role},
+        **{role.value: signed_in(cast.person(role)) for role in MemberRole},
         "stranger": signed_in(cast.stranger),
         "key without scope": key_client(Scope.WEBHOOKS_READ),
         "supplier": key_client(supplier=cast.supplier),
@@ -129,7 +136,7 @@ def expected(actor: str, address: str, method: str, *, own: bool) -> set[int]:
         if not supply:
             return {403}
         return {404} if ROWS[address] and not (own and actor == "supplier") else {200, 201, 400, 422}
-    role = Role.OWNER if actor == "stranger" else None if actor == "key without scope" else Role(actor)
+    role = MemberRole.OWNER if actor == "stranger" else None if actor == "key without scope" else MemberRole(actor)
     if role is None or scope not in GRANTS[role]:
         return {403}
     if ROWS[address] and (not own or actor == "stranger"):
@@ -137,9 +144,11 @@ def expected(actor: str, address: str, method: str, *, own: bool) -> set[int]:
     return {200, 201, 202, 204, 400, 409, 415, 422}
 
 
-def ref_of(business: Business, model: type[Owned]) -> str:
-    ostrels = Offer.objects.of(business).filter(supplier__code="ostrel")
-    row: Owned | None = ostrels.first() if model is Offer else model.objects.of(business).order_by("id").first()
+def ref_of(business: Business, model: type[BusinessOwned]) -> str:
+    ostrels = SupplierPrice.objects.of(business).filter(supplier__code="ostrel")
+    row: BusinessOwned | None = (
+        ostrels.first() if model is SupplierPrice else model.objects.of(business).order_by("id").first()
+    )
     assert row is not None
     return row.ref
 

@@ -13,7 +13,7 @@ STAGES = (
     "levelling", "layout", "form", "bay", "posts", "concrete", "gates", "ground", "wind", "sections", "footing", "strength",
     "cautions", "cutting", "buying", "money", "tax", "parties", "exchange", "documents",
 )  # fmt: skip
-LEAST = 60
+MIN = 60
 
 HEAD = """# Outside checks
 

@@ -1,6 +1,6 @@
 """docs/checks.md says what the checks found. Runs after all other checks."""
 
-from tests.checks.outside import LEAST, STAGES, Outside
+from tests.checks.outside import MIN, STAGES, Outside
 
 
 def test_every_check_of_this_run_stands_in_the_list(outside: Outside, list_of_checks: str) -> None:
@@ -24,5 +24,5 @@ def test_the_list_has_at_least_sixty_checks_and_one_for_every_stage(list_of_chec
         for line in list_of_checks.splitlines()
         if line.startswith("| ") and not line.startswith(("| what", "| ---"))
     ]
-    assert len(rows) >= LEAST
+    assert len(rows) >= MIN
     assert [stage for stage in STAGES if f"\n## {stage.capitalize()}\n" not in list_of_checks] == []

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 import pytest
 
-from shared.common.money import TaxAt, Taxed, TaxRule, rounded, tax_on, totals
+from shared.common.money import TaxableAmount, TaxAt, TaxPolicy, rounded, tax_on, totals
 from tests.checks.outside import Outside
 
 
@@ -73,7 +73,9 @@ EXAMPLES = [
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.file)
 def test_totals_of_a_published_example_are_reproduced_to_the_cent(outside: Outside, example: Example) -> None:
-    lines = [Taxed(Decimal(base), "S" if Decimal(rate) else "E", Decimal(rate)) for base, rate, _ in example.rows]
+    lines = [
+        TaxableAmount(Decimal(base), "S" if Decimal(rate) else "E", Decimal(rate)) for base, rate, _ in example.rows
+    ]
     result = totals(lines, prepaid=Decimal(example.prepaid))
     assert [row.tax for row in result.breakdown] == [Decimal(tax) for *_, tax in example.rows]
     ours = [result.exclusive, result.tax, result.inclusive, result.payable]
@@ -86,9 +88,9 @@ def test_allowances_and_charges_of_the_document_change_what_is_taxed() -> None:
     # tc434-example5: lines 4000.00, allowance 150, charge 150, all in the group of 25 percent here
     twenty_five = Decimal(25)
     result = totals(
-        [Taxed(Decimal("1500.00"), "S", twenty_five), Taxed(Decimal("2500.00"), "S", Decimal(12))],
-        allowances=[Taxed(Decimal("150.00"), "S", twenty_five)],
-        charges=[Taxed(Decimal("150.00"), "S", twenty_five)],
+        [TaxableAmount(Decimal("1500.00"), "S", twenty_five), TaxableAmount(Decimal("2500.00"), "S", Decimal(12))],
+        allowances=[TaxableAmount(Decimal("150.00"), "S", twenty_five)],
+        charges=[TaxableAmount(Decimal("150.00"), "S", twenty_five)],
     )
     assert (result.lines, result.allowances, result.charges) == (Decimal(4000), Decimal(150), Decimal(150))
     assert result.exclusive == Decimal("4000.00")
@@ -97,7 +99,7 @@ def test_allowances_and_charges_of_the_document_change_what_is_taxed() -> None:
 
 def test_a_credit_mirrors_the_large_invoice_away_from_zero() -> None:
     # BIS3_Invoice_negative: the mirrored file rounds 156435.885 to 156435.89 with its sign turned
-    assert totals([Taxed(Decimal("-625743.54"), "S", Decimal(25))]).tax == Decimal("-156435.89")
+    assert totals([TaxableAmount(Decimal("-625743.54"), "S", Decimal(25))]).tax == Decimal("-156435.89")
 
 
 @pytest.mark.parametrize(
@@ -108,8 +110,8 @@ def test_tax_of_a_category_is_reckoned_on_its_sum_and_not_line_by_line(
     net: str, count: int, on_total: str, by_line: str
 ) -> None:
     nets = [Decimal(net)] * count
-    assert tax_on(nets, Decimal(20), TaxRule()) == Decimal(on_total)
-    assert tax_on(nets, Decimal(20), TaxRule(TaxAt.LINE)) == Decimal(by_line)
+    assert tax_on(nets, Decimal(20), TaxPolicy()) == Decimal(on_total)
+    assert tax_on(nets, Decimal(20), TaxPolicy(TaxAt.LINE)) == Decimal(by_line)
 
 
 @pytest.mark.parametrize(("exact", "printed"), [("365.125", "365.13"), ("156435.885", "156435.89")])
@@ -119,6 +121,6 @@ def test_a_half_cent_rounds_up_where_rounding_to_even_would_not_tell(exact: str,
 
 def test_what_is_payable_counts_what_was_prepaid_and_the_cash_rounding() -> None:
     result = totals(
-        [Taxed(Decimal("99.98"), "S", Decimal(20))], prepaid=Decimal("20.00"), rounding=Decimal("0.02")
+        [TaxableAmount(Decimal("99.98"), "S", Decimal(20))], prepaid=Decimal("20.00"), rounding=Decimal("0.02")
     )  # 99.98 + 20.00 tax = 119.98
     assert result.payable == Decimal("119.98") - Decimal("20.00") + Decimal("0.02")

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import pytest
 
-from shared.common.money import OddCent, Sharing
+from shared.common.money import Apportionment, RoundingRemainder
 from tests.checks.outside import Outside
 
 CENSUS = {
@@ -44,7 +44,7 @@ def test_odd_units_go_to_the_largest_remainders(
     outside: Outside, source: str, sizes: list[int], units: int, theirs: list[int]
 ) -> None:
     shares = {str(place): Fraction(size, sum(sizes)) for place, size in enumerate(sizes)}
-    parts = Sharing(0, OddCent.FAIREST).share(Decimal(units), shares)
+    parts = Apportionment(0, RoundingRemainder.FAIREST).share(Decimal(units), shares)
     outside(
         f"{units} units among {len(sizes)}",
         stage="parties",
@@ -56,7 +56,7 @@ def test_odd_units_go_to_the_largest_remainders(
 
 def test_a_share_in_words_is_the_fraction(outside: Outside) -> None:
     """2/7 of 100.00 and of 0.01, half up as in any schoolbook: 28.571..."""
-    parts = Sharing(2).share(Decimal("100.00"), {"owner": Fraction(2, 7), "neighbour": Fraction(5, 7)})
+    parts = Apportionment(2).share(Decimal("100.00"), {"owner": Fraction(2, 7), "neighbour": Fraction(5, 7)})
     outside(
         "2/7 of 100.00", stage="parties", source="Python's fractions", ours=float(parts["owner"]),
         theirs=float(Fraction(200, 7)), within=0.005, unit="EUR",

@@ -22,7 +22,7 @@ from fencing.strength.embedment import (
     nonconstrained_m,
     trial_depth_m,
 )
-from fencing.strength.footing import Ground, needed_mm, second_needed_mm
+from fencing.strength.footing import SoilInputs, needed_mm, second_needed_mm
 from fencing.strength.loads import Load
 from tests.checks.outside import Outside
 
@@ -172,7 +172,7 @@ def test_depth_grows_with_load_and_arm_and_falls_with_width_and_soil(
 
 @pytest.mark.parametrize("force_kn", [0.0, 1.9e-17, 1e-12])
 def test_what_float_sums_leave_of_no_load_needs_no_ground(force_kn: float) -> None:
-    sand = Ground("sand", 23.56, friction_deg=30, unit_weight_kn_m3=18, safety_factor=2)
+    sand = SoilInputs("sand", 23.56, friction_deg=30, unit_weight_kn_m3=18, safety_factor=2)
     load = Load(force_kn * 1000, force_kn * 20)
     assert nonconstrained_m(force_kn, 0.02, 0.45, 23.56) < 1e-4
     assert needed_mm(load, 0.45, sand) in (0, 1)
@@ -203,7 +203,7 @@ def test_broms_depths_are_scipy_s_roots(outside: Outside) -> None:
     ours = cohesive_depth_m(2.0, 50, 0.3, 0.9)
     outside("depth in clay for 2 kN", stage="footing", source=source, ours=ours, theirs=round(clay, 9), within=1e-8, unit="m",
             digits=9)  # fmt: skip
-    ground = Ground("sand", None, friction_deg=30, unit_weight_kn_m3=18, safety_factor=1)
+    ground = SoilInputs("sand", None, friction_deg=30, unit_weight_kn_m3=18, safety_factor=1)
     sand = float(brentq(lambda depth: cohesionless(18, 30, 0.3, depth, 0.9).force_kn - 2.0, 0.1, 5, xtol=1e-14))
     needed = second_needed_mm(Load(2000.0, 1800.0), 0.3, ground)
     outside("depth in sand for 2 kN, rounded up", stage="footing", source=source, ours=needed, theirs=ceil(sand * 1000),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from fencing.model.measure import Basis, Form, Layout, Measure, Run, StrengthRequest
+from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, StrengthRequest
 from fencing.model.system import Profile, Steel
 from fencing.quantities.take_off import take_off
 from fencing.strength.embedment import PSF_PER_FT, nonconstrained_m
@@ -22,7 +22,7 @@ FOOT, LB = 0.3048, 4.4482216152605e-3
 
 def test_an_ordinary_suburban_fence(outside: Outside) -> None:
     system = replace(SYSTEM, pitch=2400, ground_gap=0, steel=STEEL)
-    run = Run("A", 28800, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.EVEN)
+    run = Run("A", 28800, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=Layout.EVEN)
     request = StrengthRequest("as-nzs-1170.2", {"speed_m_s": "37.35", "soil_class": "clay"})
     posts = screen(take_off(Measure("Suburb", "check", (run,)), system), request).posts
     middle, second, end = posts[6], posts[1], posts[0]

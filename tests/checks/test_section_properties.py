@@ -15,7 +15,7 @@ from sectionproperties.pre.library.steel_sections import (
     rectangular_hollow_section,
 )
 
-from fencing.strength.section import Section, centreline_channel, channel, paired, square_tube
+from fencing.strength.section import SteelSection, centreline_channel, channel, paired, square_tube
 from tests.checks.outside import Outside
 
 EN = "EN 10219-2 tables (from memory)"
@@ -112,7 +112,7 @@ def fine_elements(geometry: object) -> dict[str, float]:
     }
 
 
-def of(section: Section) -> dict[str, float]:
+def of(section: SteelSection) -> dict[str, float]:
     return {
         "A": section.area_mm2,
         "Ix": section.ix_mm4,
@@ -122,7 +122,7 @@ def of(section: Section) -> dict[str, float]:
     }
 
 
-def compared(outside: Outside, name: str, ours: Section, geometry: object, within: float) -> None:
+def compared(outside: Outside, name: str, ours: SteelSection, geometry: object, within: float) -> None:
     theirs = fine_elements(geometry)
     for key, value in of(ours).items():
         other = float(f"{theirs[key]:.5g}")

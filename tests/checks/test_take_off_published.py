@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Measure, Run, Station, Taper, Terminal
+from fencing.model.measure import Form, Measure, MeasureBasis, Run, Station, Taper, Terminal
 from fencing.model.system import Allowance, Hole, HoleShape, System
 from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.test_common_practice import SYSTEM
@@ -33,7 +33,7 @@ def holes_only(
 
 
 def two_square_posts(system: System) -> TakeOff:
-    run = Run("A", 2000, 1500, Basis.CENTRES, start=Terminal.CORNER, end=Terminal.CORNER, form=Form.LEVEL)
+    run = Run("A", 2000, 1500, MeasureBasis.CENTRES, start=Terminal.CORNER, end=Terminal.CORNER, form=Form.LEVEL)
     return take_off(Measure("Two holes", "check", (run,)), system)
 
 
@@ -75,7 +75,7 @@ def test_the_yield_printed_on_the_bag_decides_how_many(bag: str, bags: int) -> N
 def test_bags_are_pooled_over_the_job_not_rounded_up_at_every_post() -> None:
     system = holes_only(600, 300, 600, 65 * 65, str(Decimal(1) / 108), 0)
     runs = tuple(
-        Run(name, 2000, 1500, Basis.CENTRES, start=Terminal.CORNER, end=Terminal.CORNER, form=Form.LEVEL)
+        Run(name, 2000, 1500, MeasureBasis.CENTRES, start=Terminal.CORNER, end=Terminal.CORNER, form=Form.LEVEL)
         for name in ("A", "B", "C", "D", "E", "F", "G", "H", "I", "J")
     )
     apart = tuple(replace(run, start=Terminal.FREE, end=Terminal.FREE) for run in runs)
@@ -92,7 +92,7 @@ def test_a_raked_rail_is_the_hypotenuse_of_its_bay(fall: int, metres: float) -> 
     """Pockets take the setbacks off both ends, measured along the slope like the bay itself."""
     levels = tuple(Station(x, fall * x // 2400) for x in (0, 2400, 4800, 7200))
     corner = Terminal.CORNER
-    run = Run("A", 7200, 1800, Basis.CENTRES, start=corner, end=corner, form=Form.RAKED, levels=levels)
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, start=corner, end=corner, form=Form.RAKED, levels=levels)
     bay = take_off(Measure("Slope", "check", (run,)), replace(SYSTEM, pitch=2400)).runs[0].bays[1]
     between_pockets = 2400 - 2 * 5
     expected = metres * 1000 * between_pockets / 2400
@@ -103,7 +103,7 @@ def test_a_raked_rail_is_the_hypotenuse_of_its_bay(fall: int, metres: float) -> 
 def test_a_stepped_bay_at_1_in_8_steps_300_and_gapes_350_at_its_low_side() -> None:
     """Bay 2.4 m, panel 1.8 m, 50 mm at the high side: step 300, low-side gap 350, top 2150 above the low ground. Computed."""
     levels = (Station(0, 900), Station(7200, 0))
-    run = Run("A", 7200, 1800, Basis.CENTRES, form=Form.STEPPED, levels=levels)
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.STEPPED, levels=levels)
     for bay in take_off(Measure("Steps", "check", (run,)), replace(SYSTEM, pitch=2400)).runs[0].bays[1:]:
         assert bay.step == 300
         assert bay.gap_most == 350
@@ -111,7 +111,7 @@ def test_a_stepped_bay_at_1_in_8_steps_300_and_gapes_350_at_its_low_side() -> No
 
 
 def test_a_taper_from_1800_to_1200_over_three_bays_falls_200_a_bay() -> None:
-    run = Run("A", 7200, 1800, Basis.CENTRES, form=Form.LEVEL, taper=Taper("end", 3, 1200))
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, taper=Taper("end", 3, 1200))
     bays = take_off(Measure("Taper", "check", (run,)), replace(SYSTEM, pitch=2400)).runs[0].bays
     assert [bays[0].top[0] - 50, *(bay.top[1] - 50 for bay in bays)] == [1800, 1600, 1400, 1200]
 
@@ -124,7 +124,7 @@ STEEP = (125, 129, 137, 146, 154, 161)
 
 def hillside(heights: tuple[int, ...], form: Form, rise: int = 1000) -> TakeOff:
     levels = tuple(Station(10_000 * number, rise * height) for number, height in enumerate(heights))
-    run = Run("A", levels[-1].at, 1800, Basis.CENTRES, form=form, levels=levels)
+    run = Run("A", levels[-1].at, 1800, MeasureBasis.CENTRES, form=form, levels=levels)
     return take_off(Measure("Hillside", "check", (run,)), replace(SYSTEM, pitch=2500))
 
 

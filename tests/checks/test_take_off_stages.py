@@ -11,7 +11,7 @@ from math import atan2, degrees, floor, sqrt
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Layout, Measure, Run, Station, Taper, Terminal
+from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, Station, Taper, Terminal
 from fencing.model.rounding import along_slope
 from fencing.quantities.take_off import take_off
 from fencing.set_out.gates import diagonal
@@ -30,12 +30,19 @@ HELD = replace(SYSTEM, pitch=2400)
 def raked(fall: int) -> Run:
     levels = tuple(Station(x, fall * x // 2400) for x in (0, 2400, 4800, 7200))
     return Run(
-        "A", 7200, 1800, Basis.CENTRES, start=Terminal.CORNER, end=Terminal.CORNER, form=Form.RAKED, levels=levels
+        "A",
+        7200,
+        1800,
+        MeasureBasis.CENTRES,
+        start=Terminal.CORNER,
+        end=Terminal.CORNER,
+        form=Form.RAKED,
+        levels=levels,
     )
 
 
 def test_posts_of_a_tapered_run(outside: Outside) -> None:
-    run = Run("A", 7200, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.EVEN, taper=Taper("end", 3, 1200))
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=Layout.EVEN, taper=Taper("end", 3, 1200))
     built = take_off(Measure("Taper", "check", (run,)), HELD).runs[0]
     source = "7.2 m at a pitch of 2.4 m, computed"
     outside(
@@ -115,7 +122,7 @@ def test_a_tape_with_one_end_low(outside: Outside) -> None:
 
 def test_steps(outside: Outside) -> None:
     levels = (Station(0, 900), Station(7200, 0))
-    run = Run("A", 7200, 1800, Basis.CENTRES, form=Form.STEPPED, levels=levels)
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.STEPPED, levels=levels)
     built = take_off(Measure("Steps", "check", (run,)), HELD).runs[0]
     bay = built.bays[1]
     outside("step", stage="form", source=STEP, ours=bay.step, theirs=300, unit="mm")

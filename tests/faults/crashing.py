@@ -12,7 +12,7 @@ from typing import Final
 from django.db import connections, transaction
 
 from shared.background import runner as runner_module
-from shared.background.outbox import Handler, Wanted, handlers_of, want
+from shared.background.outbox import Handler, OutboxTask, handlers_of, publish_event
 from shared.business.models import Business
 from shared.models import AuditEntry
 
@@ -28,9 +28,9 @@ def leave() -> None:
 
 def _order(name: str, before_commit: Callable[[], None] = nothing) -> int:
     with transaction.atomic():
-        want("drill.quick", name, business=Business.objects.get())
+        publish_event("drill.quick", name, business=Business.objects.get())
         before_commit()
-    return Wanted.objects.get(event__subject=name).pk
+    return OutboxTask.objects.get(event__subject=name).pk
 
 
 def before_the_commit(name: str) -> None:
@@ -41,7 +41,7 @@ def after_the_commit(name: str) -> None:
     def nudge(wanted_ids: Iterable[int]) -> None:
         leave()
 
-    runner_module.nudge = nudge
+    runner_module.run_soon = nudge
     _order(name)
 
 
@@ -50,7 +50,7 @@ def after_the_nudge(name: str) -> None:
 
 
 def in_the_job(name: str) -> None:
-    def half(row: Wanted, handler: Handler, lease: str) -> bool:
+    def half(row: OutboxTask, handler: Handler, lease: str) -> bool:
         with transaction.atomic():
             handler.handle(row.event)
             leave()
@@ -87,7 +87,7 @@ def run_in_a_crowd(runners: int, kill_after: int) -> None:
 
 
 def _run_all() -> None:
-    for row in Wanted.objects.all():
+    for row in OutboxTask.objects.all():
         runner_module.run(row.pk)
 
 

@@ -9,7 +9,7 @@ import time
 from django.core.mail import EmailMessage
 
 from shared.background import outgoing_mail
-from shared.background.outbox import Event, Finish, handles
+from shared.background.outbox import Event, Finish, on_event
 from shared.business.actors import SYSTEM
 from shared.database import audit_log
 from shared.database.numbering import next_number
@@ -22,29 +22,29 @@ def _effect(event: Event) -> None:
     audit_log.record(event.business, SYSTEM, "drill.effect", event.subject, {"number": number})
 
 
-@handles("drill.quick")
+@on_event("drill.quick")
 def quick(event: Event) -> None:
     _effect(event)
 
 
-@handles("drill.slow", slow=True)
+@on_event("drill.slow", slow=True)
 def slow(event: Event) -> Finish:
     time.sleep(0.4)
     return lambda: _effect(event)
 
 
-@handles("drill.short", slow=True)
+@on_event("drill.short", slow=True)
 def short(event: Event) -> Finish:
     time.sleep(0.05)
     return lambda: _effect(event)
 
 
-@handles("drill.letter", slow=True)
+@on_event("drill.letter", slow=True)
 def write(event: Event) -> None:
     outgoing_mail.send(event, "drill", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
 
-@handles("drill.large", slow=True)
+@on_event("drill.large", slow=True)
 def large(event: Event) -> Finish:
     def finish() -> None:
         if event.business is None:
@@ -54,7 +54,7 @@ def large(event: Event) -> Finish:
     return finish
 
 
-@handles("drill.poison", slow=True, attempts=2)
+@on_event("drill.poison", slow=True, attempts=2)
 def poison(event: Event) -> Finish:
     os.kill(os.getpid(), signal.SIGKILL)
     return lambda: _effect(event)

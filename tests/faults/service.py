@@ -214,7 +214,7 @@ for number in range({count}):
 
     def states(self) -> list[str]:
         """How each wanted row stands."""
-        return self._column("SELECT state FROM shared_wanted ORDER BY id")
+        return self._column("SELECT state FROM shared_outboxtask ORDER BY id")
 
     def rows(self, query: str) -> list[tuple[Any, ...]]:
         """What a query finds."""

@@ -9,7 +9,7 @@ from django.db import connection
 
 from catalogue.models import Component
 from catalogue.services import store
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 
@@ -28,7 +28,7 @@ def test_of_many_adding_one_sku_one_succeeds_and_the_rest_are_refused() -> None:
                 actor=SYSTEM,
                 values={"sku": "R1", "label": f"Latch {number}", "role": "latch"},
             )
-        except Refused as refused:
+        except InvalidDocument as refused:
             return refused.faults[0].code
         finally:
             connection.close()

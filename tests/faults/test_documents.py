@@ -64,7 +64,7 @@ def made(service: Service) -> int:
 
 def leased(service: Service) -> bool:
     """Whether a worker has begun a render and not finished it."""
-    return bool(service.rows("SELECT id FROM shared_wanted WHERE state = 'wanted' AND leased_until IS NOT NULL"))
+    return bool(service.rows("SELECT id FROM shared_outboxtask WHERE state = 'wanted' AND leased_until IS NOT NULL"))
 
 
 def each_made_once(service: Service, seconds: float = 60) -> None:
@@ -84,7 +84,7 @@ def test_a_worker_killed_in_the_middle_of_a_render_leaves_each_document_made_onc
     assert before < 3
     service.start_worker()
     each_made_once(service)
-    starts = service.rows("SELECT max(starts) FROM shared_wanted")[0][0]
+    starts = service.rows("SELECT max(starts) FROM shared_outboxtask")[0][0]
     assert isinstance(starts, int)
     assert starts >= 2, "the render that was killed began again"
 

@@ -123,11 +123,11 @@ def test_a_worker_told_to_stop_finishes_its_job_and_leaves_the_others(service: S
     assert worker.wait(timeout=15) == 0
     done = len(service.effects())
     assert 1 <= done < 5
-    held = service.rows("SELECT count(*) FROM shared_wanted WHERE leased_until IS NOT NULL")
+    held = service.rows("SELECT count(*) FROM shared_outboxtask WHERE leased_until IS NOT NULL")
     assert held == [(0,)], "it gave up nothing that it had begun"
     service.start_worker()
     done_once(service, 5, 60)
-    assert service.rows("SELECT max(starts) FROM shared_wanted") == [(1,)]
+    assert service.rows("SELECT max(starts) FROM shared_outboxtask") == [(1,)]
 
 
 def test_a_storm_of_kills_leaves_one_effect_of_each(service: Service) -> None:
@@ -157,7 +157,7 @@ relay.nudge([Wanted.objects.get().pk] * 8)
 """)
     service.start_worker(concurrency=2)
     done_once(service, 1, 20)
-    assert service.rows("SELECT starts FROM shared_wanted") == [(1,)]
+    assert service.rows("SELECT starts FROM shared_outboxtask") == [(1,)]
 
 
 def test_a_stopped_broker_neither_stops_a_write_nor_holds_it_up(service: Service) -> None:

@@ -81,7 +81,7 @@ def test_what_does_not_fit_into_the_database_is_tried_again_and_done_once_there_
     assert service.python(f"FULL = True{RUN}") == "False"
     assert service.effects() == []
     assert service.states() == ["wanted"]
-    [(fault,)] = service.rows("SELECT last_fault FROM shared_wanted")
+    [(fault,)] = service.rows("SELECT last_fault FROM shared_outboxtask")
     assert "full" in fault, "whoever looks into the admin is told why"
     assert service.python(f"FULL = False{RUN}") == "True"
     assert service.effects() == ["heavy"]

@@ -108,4 +108,4 @@ def test_a_broker_that_never_answers_holds_no_order_up_and_loses_nothing(service
         until(lambda: ordered(address, key, body) > 0 and bool(broker.llen("celery")), 20, "nothing is nudged")
     service.start_worker()
     until(lambda: set(service.states()) == {"done"}, 30, "not everything that was wanted is done")
-    assert service.rows("SELECT max(starts) FROM shared_wanted") == [(1,)]
+    assert service.rows("SELECT max(starts) FROM shared_outboxtask") == [(1,)]

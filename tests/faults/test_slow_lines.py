@@ -24,17 +24,17 @@ WHOLE = b"GET / HTTP/1.1\r\nHost: a.test\r\nConnection: close\r\n\r\n"
 
 
 @pytest.fixture
-def ends(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[gunicorn_worker.Line, socket.socket]]:
+def ends(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[gunicorn_worker.TimedSocket, socket.socket]]:
     """Our end of a connection, with four tenths of a second for a request and one more for 1,000 bytes, and the caller's."""
     monkeypatch.setattr(gunicorn_worker, "BEGUN_S", 0.4)
     monkeypatch.setattr(gunicorn_worker, "BYTES_PER_S", 10_000)
     ours, theirs = socket.socketpair()
-    with gunicorn_worker.Line(fileno=ours.detach()) as line, theirs:
+    with gunicorn_worker.TimedSocket(fileno=ours.detach()) as line, theirs:
         line.setblocking(True)
         yield line, theirs
 
 
-def test_who_stops_half_way_counts_as_hung_up(ends: tuple[gunicorn_worker.Line, socket.socket]) -> None:
+def test_who_stops_half_way_counts_as_hung_up(ends: tuple[gunicorn_worker.TimedSocket, socket.socket]) -> None:
     line, caller = ends
     caller.sendall(b"POST")
     assert line.recv(100) == b"POST"
@@ -43,7 +43,9 @@ def test_who_stops_half_way_counts_as_hung_up(ends: tuple[gunicorn_worker.Line, 
     assert time.monotonic() - begun > 0.2
 
 
-def test_dripping_wins_no_more_time_than_the_bytes_are_worth(ends: tuple[gunicorn_worker.Line, socket.socket]) -> None:
+def test_dripping_wins_no_more_time_than_the_bytes_are_worth(
+    ends: tuple[gunicorn_worker.TimedSocket, socket.socket],
+) -> None:
     line, caller = ends
     drops = 0
     while caller.send(b"x") and line.recv(1):
@@ -52,7 +54,9 @@ def test_dripping_wins_no_more_time_than_the_bytes_are_worth(ends: tuple[gunicor
     assert drops <= 9, "four tenths of a second, in steps of a twentieth"
 
 
-def test_much_that_comes_steadily_has_the_time_it_needs(ends: tuple[gunicorn_worker.Line, socket.socket]) -> None:
+def test_much_that_comes_steadily_has_the_time_it_needs(
+    ends: tuple[gunicorn_worker.TimedSocket, socket.socket],
+) -> None:
     line, caller = ends
     for _ in range(4):
         caller.sendall(b"x" * 1_000)
@@ -60,7 +64,9 @@ def test_much_that_comes_steadily_has_the_time_it_needs(ends: tuple[gunicorn_wor
         time.sleep(0.12)  # 0.48 s in all: more than a request without bytes has, less than the 0.8 s of 4,000 bytes
 
 
-def test_the_next_request_of_a_kept_line_has_its_own_time(ends: tuple[gunicorn_worker.Line, socket.socket]) -> None:
+def test_the_next_request_of_a_kept_line_has_its_own_time(
+    ends: tuple[gunicorn_worker.TimedSocket, socket.socket],
+) -> None:
     line, caller = ends
     time.sleep(0.45)
     caller.sendall(b"GET")
@@ -69,7 +75,7 @@ def test_the_next_request_of_a_kept_line_has_its_own_time(ends: tuple[gunicorn_w
 
 
 def test_an_answer_nobody_takes_is_given_up(
-    ends: tuple[gunicorn_worker.Line, socket.socket], monkeypatch: pytest.MonkeyPatch
+    ends: tuple[gunicorn_worker.TimedSocket, socket.socket], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     line, _ = ends
     line.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4_096)

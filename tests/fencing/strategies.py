@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
 from fencing.model.measure import (
-    Basis,
     Colours,
     Form,
     Gate,
     GateKind,
     Layout,
     Measure,
+    MeasureBasis,
     Retrofit,
     Run,
     Station,
@@ -83,7 +83,7 @@ class Wanted:
     forms: tuple[Form, ...] = PLAIN_FORMS
     layouts: tuple[Layout, ...] = PLAIN_LAYOUTS
     terminals: tuple[Terminal, ...] = (Terminal.FREE, Terminal.WALL, Terminal.JOIN, Terminal.CORNER)
-    bases: tuple[Basis, ...] = (Basis.CENTRES, Basis.OVERALL)
+    bases: tuple[MeasureBasis, ...] = (MeasureBasis.CENTRES, MeasureBasis.OVERALL)
     most_runs: int = 4
     most_gates: int = 2
     uneven: bool = True
@@ -248,9 +248,9 @@ def throw_levels(dice: Dice, length: int, start: int, form: Form) -> tuple[Stati
     return tuple(stations)
 
 
-def inside(system: System, basis: Basis, terminal: Terminal, which: int, tapered: bool) -> int:
+def inside(system: System, basis: MeasureBasis, terminal: Terminal, which: int, tapered: bool) -> int:
     """How far the centre of the first (0) or last (1) post stands inside the measured length."""
-    if basis is Basis.CENTRES:
+    if basis is MeasureBasis.CENTRES:
         return 0
     square = terminal is Terminal.CORNER or (terminal is Terminal.FREE and not tapered)
     return split_face(system.square.face if square else system.channel.face)[which]

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from fencing.model.fence import BuiltRun, HungGate
-from fencing.model.measure import Basis, Form, Gate, GateKind, Measure, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.measure import Form, Gate, GateKind, Measure, MeasureBasis, Retrofit, Run, Station, Taper, Terminal
 from fencing.model.system import (
     GateRules,
     Hole,
@@ -71,7 +71,7 @@ def taken_off(*runs: Run, retrofits: tuple[Retrofit, ...] = ()) -> TakeOff:
 
 def one_run(length: int, height: int = 1500, lattice: int = 0, form: Form = Form.LEVEL, **more: object) -> Run:
     terminals = {"start": Terminal.CORNER, "end": Terminal.CORNER}
-    return Run("A", length, height, Basis.CENTRES, lattice=lattice, form=form, **{**terminals, **more})  # type: ignore[arg-type]
+    return Run("A", length, height, MeasureBasis.CENTRES, lattice=lattice, form=form, **{**terminals, **more})  # type: ignore[arg-type]
 
 
 def built(run: Run) -> BuiltRun:

@@ -10,9 +10,9 @@ from decimal import Decimal
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from fencing.cutting import Budget, Demand, Stock, plan_cuts
+from fencing.cutting import Budget, Demand, StockLength, plan_cuts
 from fencing.model.fence import Bay, HungGate, Leaf
-from fencing.model.measure import Basis, Form, Layout, Run, Station, Terminal
+from fencing.model.measure import Form, Layout, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.laws import ONE_RUN, built, laws, nets, pieces, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
@@ -55,7 +55,7 @@ def jobs_levelled_at_posts(draw: st.DrawFn) -> Job:
         ONE_RUN,
         forms=(Form.RAKED,),
         layouts=(Layout.FROM_START,),
-        bases=(Basis.CENTRES,),
+        bases=(MeasureBasis.CENTRES,),
         uneven=False,
         tapers=False,
     )
@@ -240,7 +240,7 @@ def test_every_piece_in_the_cutting_plan_is_in_the_cut_list_and_the_other_way_ro
         if role == "rail":
             rails[length] += count
     assume(rails)  # a gate may be all there is
-    stock = (Stock(max(rails) + 200, 3100), Stock(2 * max(rails) + 10, 5900))
+    stock = (StockLength(max(rails) + 200, 3100), StockLength(2 * max(rails) + 10, 5900))
     demand = Demand(job.system.rails.kerf, tuple(sorted(rails.items(), reverse=True)), stock)
     plan = plan_cuts(demand, Budget(work=20_000, polish=False))
     planned = Counter[int]()

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.faults import Level, Refused
-from fencing.model.measure import Basis, Form, Layout, Measure, Run, Taper, Terminal
+from fencing.model.faults import InvalidDocument, Level
+from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, Taper, Terminal
 from fencing.model.system import System
-from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice, Work, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
 from fencing.quantities.take_off import TakeOff, take_off
 from tests.fencing.laws import ONE_RUN, laws, with_run
 from tests.fencing.strategies import PLAIN_FORMS, PLAIN_LAYOUTS, Job, jobs
@@ -99,7 +99,7 @@ def cost_alone(taken: TakeOff, system: System, prices: PriceList) -> Decimal:
     (run,) = taken.runs
     rails = sum(len(bay.rails) for bay in run.bays)
     raked = sum(bay.base[0] != bay.base[1] for bay in run.bays)
-    work = Work(len(run.posts), len(run.bays), raked, rails - uncut(taken, system))
+    work = EstimateWork(len(run.posts), len(run.bays), raked, rails - uncut(taken, system))
     cost = cost_of(prices, taken.pieces, taken.quantities, work)
     assert cost is not None
     return cost
@@ -111,7 +111,7 @@ def tapered_over(bays: int, layout: Layout) -> Measure:
         "A",
         4810,
         1500,
-        Basis.CENTRES,
+        MeasureBasis.CENTRES,
         start=Terminal.CORNER,
         end=Terminal.CORNER,
         form=Form.LEVEL,
@@ -128,5 +128,5 @@ def test_auto_passes_over_a_layout_with_too_few_bays_for_the_taper() -> None:
 
 
 def test_auto_refuses_a_taper_that_no_layout_has_bays_for() -> None:
-    with pytest.raises(Refused, match="/runs/0/taper/bays"):
+    with pytest.raises(InvalidDocument, match="/runs/0/taper/bays"):
         take_off(tapered_over(5, Layout.AUTO), ROUND_SIZES)

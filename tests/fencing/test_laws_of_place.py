@@ -11,7 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fencing.model.fence import Bay, BuiltRun, Post
-from fencing.model.measure import Basis, Form, Layout, Station
+from fencing.model.measure import Form, Layout, MeasureBasis, Station
 from tests.fencing.laws import ONE_RUN, built, laws, reversed_run, with_run
 from tests.fencing.strategies import Job, Wanted, jobs
 
@@ -49,7 +49,7 @@ def test_an_overall_length_is_exact_between_the_outer_faces(job: Job) -> None:
             for post in (run.posts[0], run.posts[-1])
         ]
         outside = run.length - (run.posts[-1].at - run.posts[0].at)
-        if measured.basis is Basis.CENTRES:
+        if measured.basis is MeasureBasis.CENTRES:
             assert outside == 0
         elif faces[0] == faces[1]:
             assert outside == faces[0]

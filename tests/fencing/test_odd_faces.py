@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.faults import Refused
-from fencing.model.measure import Basis, Gate, GateKind, Layout, Run
+from fencing.model.faults import InvalidDocument
+from fencing.model.measure import Gate, GateKind, Layout, MeasureBasis, Run
 from fencing.model.system import System
 from fencing.set_out.segments import skeleton
 
@@ -35,14 +35,14 @@ def test_the_mirror_image_has_the_mirrored_places() -> None:
 
 @pytest.mark.parametrize("start", [32, 33])
 def test_a_gate_on_the_end_post_takes_it_and_keeps_its_opening(start: int) -> None:
-    run = Run("A", 10_000, 1_800, basis=Basis.CENTRES, gates=(replace(GATE, start=start),))
+    run = Run("A", 10_000, 1_800, basis=MeasureBasis.CENTRES, gates=(replace(GATE, start=start),))
     assert _places(run) == [0, 1_065, 10_000]
 
 
 def test_a_gate_between_both_end_posts_must_fill_the_run() -> None:
     run = Run("A", 1_130, 1_800, gates=(replace(GATE, start=65),))
     assert _places(run) == [33, 1_098]
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         _places(replace(run, length=1_131))
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("/gates/0/opening_mm", "gate.opening")]
     assert "write 1001" in refused.value.faults[0].text

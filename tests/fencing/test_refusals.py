@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import take_off
 from fencing.reading import read_json, read_measure, read_system
 
@@ -69,7 +69,7 @@ def mutated(document: Any, data: st.DataObject) -> Any:
 
 
 def _codes(document: Any) -> dict[str, str]:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_measure(document, read_system(SYSTEM))
     return {fault.pointer: fault.code for fault in refused.value.faults}
 
@@ -80,7 +80,7 @@ def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) 
     system = read_system(SYSTEM)
     try:
         taken = take_off(read_measure(mutated(MEASURE, data), system), system)
-    except Refused as refused:
+    except InvalidDocument as refused:
         told = [fault.text for fault in refused.faults]
     else:
         told = [run.id for run in taken.runs] + [retrofit.id for retrofit in taken.retrofits]
@@ -93,7 +93,7 @@ def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) 
 def test_a_mutated_system_is_read_or_refused(data: st.DataObject) -> None:
     try:
         system = read_system(mutated(SYSTEM, data))
-    except Refused as refused:
+    except InvalidDocument as refused:
         told = [fault.text for fault in refused.faults]
     else:
         told = [system.label]
@@ -123,7 +123,7 @@ def test_a_height_without_a_sheet_and_overlapping_gates_are_refused_by_place() -
 
 
 def test_a_pitch_of_0_is_refused() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_system(SYSTEM | {"pitch_mm": 0})
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("/pitch_mm", "range")]
 
@@ -145,6 +145,6 @@ def test_a_pitch_of_0_is_refused() -> None:
     ],
 )
 def test_json_that_programs_read_differently_is_refused(text: str | bytes, code: str) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_json(text)
     assert refused.value.faults[0].code == code

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import take_off
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_json, read_measure, read_system
@@ -56,7 +56,7 @@ FULL_SYSTEM: dict[str, Any] = json.loads(SYSTEMS[0].read_text()) | {
 def accepted(name: str, document: object) -> bool:
     try:
         READERS[name](read_json(json.dumps(document)))
-    except Refused:
+    except InvalidDocument:
         return False
     return True
 
@@ -105,7 +105,7 @@ def test_whatever_sizes_are_accepted_make_pieces_that_have_a_size(data: st.DataO
     try:
         system = read_system(nudged(FULL_SYSTEM, data))
         taken = take_off(read_measure(nudged(FULL_MEASURE, data), system), system)
-    except Refused:
+    except InvalidDocument:
         return
     fault = next(VALIDATORS["takeoff-1"].iter_errors(takeoff_document(taken)), None)
     assert fault is None, f"{fault.json_path}: {fault.message}"

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_measure, read_system
 from quotes.jobs import takeoff_command
 
@@ -71,7 +71,7 @@ def put(document: Any, pointer: str, value: object) -> Any:
     return document
 
 
-def fault_at(pointer: str, refused: Refused) -> Fault:
+def fault_at(pointer: str, refused: InvalidDocument) -> Fault:
     return next(fault for fault in refused.faults if fault.pointer == pointer)
 
 
@@ -83,7 +83,7 @@ def test_the_job_these_are_spoilt_from_is_whole() -> None:
 @pytest.mark.parametrize("case", MEASURES)
 def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
     pointer, value, question = MEASURES[case]
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_measure(put(measure(), pointer, value), read_system(SYSTEM))
     assert question in fault_at(pointer, refusal.value).text
 
@@ -96,7 +96,7 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
     ],
 )
 def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: str, value: object, told: str) -> None:
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_measure(put(measure(), pointer, value), read_system(SYSTEM))
     assert fault_at(pointer, refusal.value).text == told
 
@@ -104,7 +104,7 @@ def test_what_has_the_right_unit_or_the_only_value_is_not_asked_back(pointer: st
 @pytest.mark.parametrize("case", SYSTEMS)
 def test_a_system_in_another_unit_is_asked_back(case: str) -> None:
     pointer, value, question = SYSTEMS[case]
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_system(put(json.loads(json.dumps(SYSTEM)), pointer, value))
     assert question in fault_at(pointer, refusal.value).text
 
@@ -113,20 +113,20 @@ def test_a_system_in_another_unit_is_asked_back(case: str) -> None:
 def test_a_wind_speed_in_another_unit_is_asked_back(method: str) -> None:
     speed, more, question = SPEEDS[method]
     document = measure() | {"strength": {"method": method, "speed_m_s": speed, **more}}
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_measure(document, read_system(SYSTEM))
     assert question in fault_at("/strength/speed_m_s", refusal.value).text
 
 
 def test_a_gate_that_is_all_stiles_is_no_matter_of_units() -> None:
     thick = SYSTEM | {"gates": SYSTEM["gates"] | {"stile_mm": 150}}
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_measure(put(measure(), "/runs/0/gates/0/opening_mm", 260), read_system(thick))
     assert fault_at("/runs/0/gates/0/opening_mm", refusal.value).code == "gate.narrow"
 
 
 def test_no_question_is_asked_where_no_unit_explains_it() -> None:
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_measure(put(measure(), "/runs/0/length_mm", 30_000_000), read_system(SYSTEM))
     assert "is it in" not in fault_at("/runs/0/length_mm", refusal.value).text
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from quotes.jobs.models import AsBuilt, Job, Tick
+from quotes.jobs.models import AsBuilt, ChecklistEntry, Job
 from quotes.quoting.customer_responses import accept
 from shared.database.audit_log import AuditEntry
 from shared.models import Business
@@ -65,12 +65,12 @@ def test_the_later_of_two_marks_counts_in_whatever_order_they_arrive(crew: Clien
 def test_the_same_marks_sent_twice_are_one(crew: Client, job: Job) -> None:
     for _ in range(2):
         mark(crew, job, ("A-P1", True, EARLY), ("A-P2", True, EARLY))
-    assert Tick.objects.of(job.business).count() == 2
+    assert ChecklistEntry.objects.of(job.business).count() == 2
 
 
 def test_a_clock_ahead_of_ours_does_not_outlast_later_marks(crew: Client, job: Job) -> None:
     mark(crew, job, ("A-P1", True, 4_000_000_000_000))
-    row = Tick.objects.of(job.business).get()
+    row = ChecklistEntry.objects.of(job.business).get()
     assert row.marked_at <= row.updated_at
 
 
@@ -85,7 +85,7 @@ def test_without_script_the_form_keeps_ticks_and_takes_them_back(crew: Client, j
     address = f"/jobs/{job.ref}/build/ticks"
     crew.post(address, {"done": ["A-P1", "A-P2"]})
     crew.post(address, {"was": ["A-P1", "A-P2"], "done": ["A-P2"]})
-    assert {row.place: row.done for row in Tick.objects.of(job.business)} == {"A-P1": False, "A-P2": True}
+    assert {row.place: row.done for row in ChecklistEntry.objects.of(job.business)} == {"A-P1": False, "A-P2": True}
 
 
 def test_as_built_is_recorded_and_taken_back(crew: Client, job: Job) -> None:
@@ -115,7 +115,7 @@ def test_the_queue_of_the_phone_carries_ticks_and_entries_and_sent_twice_each_is
         assert "Take back" in answer["built"]
     entry = AsBuilt.objects.of(job.business).get()
     assert (entry.role, entry.quantity, entry.unit) == ("rail", Decimal(3), "C62")
-    assert Tick.objects.of(job.business).count() == 1
+    assert ChecklistEntry.objects.of(job.business).count() == 1
 
 
 def test_an_entry_that_is_refused_says_why_and_keeps_neither_ticks_nor_other_entries_back(
@@ -126,7 +126,7 @@ def test_an_entry_that_is_refused_says_why_and_keeps_neither_ticks_nor_other_ent
     assert answer["entries"][USED["id"]] == []
     assert len(answer["entries"]["another-one"]) > 0
     assert AsBuilt.objects.of(job.business).count() == 1
-    assert Tick.objects.of(job.business).count() == 1
+    assert ChecklistEntry.objects.of(job.business).count() == 1
 
 
 def test_an_entry_is_taken_back_by_the_queue_once(crew: Client, job: Job, signed_in: Any, cast: Cast) -> None:

@@ -12,11 +12,19 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.accounting.models import LedgerEntry
 from quotes.accounting.order_posting import post
-from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
-from quotes.purchasing.models import OrderEvent, ReceiptLine, State, SupplierOrder
+from quotes.purchasing.deliveries import (
+    DespatchData,
+    DespatchLineData,
+    ReceiptData,
+    ReceivedLine,
+    despatch,
+    receive,
+    return_goods,
+)
+from quotes.purchasing.models import OrderEvent, OrderState, ReceiptLine, SupplierOrder
 from quotes.purchasing.services import place
 from shared.common.dates import today
 from shared.models import Business
@@ -47,7 +55,7 @@ def crew(cast: Cast, signed_in: Any) -> Client:
 def announced(yard: Business, cast: Cast) -> SupplierOrder:
     """22 rails at 2.50, all on docket D1."""
     order = placed(yard, {"rail": "22"})
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(22)),)), actor=supplier_actor(cast.supplier))
+    despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(22)),)), actor=supplier_actor(cast.supplier))
     return now(order)
 
 
@@ -66,8 +74,8 @@ def test_one_bent_of_twenty_two_on_the_docket_leaves_one_outstanding(crew: Clien
 
 def test_the_bent_one_sent_back_is_credited_in_the_books(yard: Business, announced: SupplierOrder) -> None:
     us = actor_of(yard)
-    receive(order=announced, count=Count("D1", date(2031, 5, 6), (Counted(1, D(22), D(1)),)), actor=us)
-    _, returned = send_back(order=announced, line=1, quantity=D(1), replace=False, reason="bent", actor=us)
+    receive(order=announced, count=ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(22), D(1)),)), actor=us)
+    _, returned = return_goods(order=announced, line=1, quantity=D(1), replace=False, reason="bent", actor=us)
     row, order = line(announced, 1), now(announced)
     assert returned.credit == D("2.50")
     assert (row.received, row.outstanding, row.damaged, row.credited) == (D(22), D(0), D(0), D(1))
@@ -78,15 +86,15 @@ def test_the_bent_one_sent_back_is_credited_in_the_books(yard: Business, announc
 
 def test_the_bent_one_sent_back_for_another_is_outstanding_once(yard: Business, announced: SupplierOrder) -> None:
     us = actor_of(yard)
-    receive(order=announced, count=Count("D1", date(2031, 5, 6), (Counted(1, D(22), D(1)),)), actor=us)
-    _, returned = send_back(order=announced, line=1, quantity=D(1), replace=True, reason="bent", actor=us)
+    receive(order=announced, count=ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(22), D(1)),)), actor=us)
+    _, returned = return_goods(order=announced, line=1, quantity=D(1), replace=True, reason="bent", actor=us)
     row = line(announced, 1)
     assert (returned.credit, row.received, row.outstanding, row.damaged) == (D(0), D(21), D(1), D(0))
 
 
 def test_more_damaged_than_arrived_is_refused(yard: Business, announced: SupplierOrder) -> None:
-    count = Count("D1", date(2031, 5, 6), (Counted(1, D(1), D(2)),))
-    with pytest.raises(Refused, match="part of what arrived") as refused:
+    count = ReceiptData("D1", date(2031, 5, 6), (ReceivedLine(1, D(1), D(2)),))
+    with pytest.raises(InvalidDocument, match="part of what arrived") as refused:
         receive(order=announced, count=count, actor=actor_of(yard))
     assert [fault.pointer for fault in refused.value.faults] == ["/lines/0/damaged"]
 
@@ -157,7 +165,7 @@ def test_no_price_reaches_the_crew(crew: Client, cast: Cast, yard: Business, ann
 def test_a_draft_is_no_delivery_and_anothers_is_not_found(
     cast: Cast, crew: Client, signed_in: Any, announced: SupplierOrder
 ) -> None:
-    SupplierOrder.objects.of(announced.business).filter(pk=announced.pk).update(state=State.CANCELLED)
+    SupplierOrder.objects.of(announced.business).filter(pk=announced.pk).update(state=OrderState.CANCELLED)
     assert crew.get(f"/deliveries/{announced.ref}").status_code == 404
     assert signed_in(cast.stranger).get(f"/deliveries/{announced.ref}").status_code == 404
 
@@ -190,6 +198,6 @@ def test_today_shows_the_crew_what_to_build_where_and_whether_the_material_is_th
     assert re.search(r"0 of \d+ lines of material are here", waiting)
     assert f"{first.number} {first.supplier.name} placed late" in waiting
     for order in orders:
-        counted = tuple(Counted(row.position, row.outstanding) for row in order.lines.order_by("position"))
-        receive(order=order, count=Count("D", date(2031, 5, 6), counted), actor=actor_of(yard))
+        counted = tuple(ReceivedLine(row.position, row.outstanding) for row in order.lines.order_by("position"))
+        receive(order=order, count=ReceiptData("D", date(2031, 5, 6), counted), actor=actor_of(yard))
     assert "all material is here" in today_of(crew)

@@ -11,11 +11,11 @@ from django.test import Client
 
 from quotes.integrations.models import EndpointState, WebhookEndpoint
 from quotes.quoting.customer_responses import accept, ask, reply
-from quotes.quoting.models import Answered, Party, Question
+from quotes.quoting.models import Party, PartyResponseStatus, Question
 from quotes.quoting.tasks import _remind
 from shared.background import outbox, runner
-from shared.background.outbox import want
-from shared.models import Business, Wanted
+from shared.background.outbox import publish_event
+from shared.models import Business, OutboxTask
 from tests.quotes.purchasing.cast import drafted as drafted_order
 from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
@@ -37,7 +37,7 @@ def everything() -> dict[str, tuple[Any, ...]]:
     """How many rows there are of each kind, and of which versions; the wanted work itself left out."""
     found: dict[str, tuple[Any, ...]] = {}
     for model in apps.get_models():
-        if model is not Wanted:
+        if model is not OutboxTask:
             told: dict[str, Any] = {"rows": Count("pk")}
             if any(field.name == "version" for field in model._meta.fields):
                 told["versions"] = Sum("version")
@@ -50,9 +50,9 @@ def everything() -> dict[str, tuple[Any, ...]]:
 
 def run_wanted() -> None:
     """Everything that is wanted, and what follows from it."""
-    while rows := list(Wanted.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
+    while rows := list(OutboxTask.objects.filter(state="wanted").exclude(handler__in=ELSEWHERE).order_by("pk")):
         for row in rows:
-            assert runner.run(row.pk), Wanted.objects.get(pk=row.pk).last_fault
+            assert runner.run(row.pk), OutboxTask.objects.get(pk=row.pk).last_fault
 
 
 @pytest.fixture
@@ -67,13 +67,13 @@ def eventful(business: Business, owner_client: Client) -> Business:
     revision = sent(business, {"parties": PARTIES}, measure(12000))
     question = ask(token=token(revision, "owner"), text="When do you start?")
     reply(question=Question.objects.of(business).get(pk=question.pk), text="On Monday.", actor=actor_of(business))
-    for party in Party.objects.of(business).filter(answer=Answered.WAITING).select_related("business"):
+    for party in Party.objects.of(business).filter(answer=PartyResponseStatus.WAITING).select_related("business"):
         _remind(party)
     supplier = drafted_order(business).supplier
     supplier.email = "yard@example.test"
     supplier.save()
     placed(business)
-    want("webhook.disabled", endpoint.ref, business=business)
+    publish_event("webhook.disabled", endpoint.ref, business=business)
     asked = {"email": "nora@example.test", "role": "estimator", "name": "Nora"}
     answer = owner_client.post("/api/v1/invitations", asked, "application/json", headers={"Idempotency-Key": "one"})
     assert answer.status_code == 201
@@ -86,13 +86,13 @@ def eventful(business: Business, owner_client: Client) -> Business:
 
 def test_every_job_run_five_times_more_changes_nothing(eventful: Business, mailoutbox: list[Any]) -> None:
     before, letters = everything(), len(mailoutbox)
-    done = {row.handler for row in Wanted.objects.filter(state="done")}
+    done = {row.handler for row in OutboxTask.objects.filter(state="done")}
     ours = {name for name in outbox._handlers if not name.startswith("tests.")}  # the drills have handlers of their own
     assert done | ELSEWHERE == ours, "a job nobody tried here"
     # quotes to two, a question, its answer, two reminders, an order, an endpoint, an invitation, two answers and two receipts
     assert letters == 2 + 1 + 1 + 2 + 1 + 1 + 1 + 2 + 2
     for _ in range(5):
-        Wanted.objects.filter(state="done").update(state="wanted", leased_until=None)
+        OutboxTask.objects.filter(state="done").update(state="wanted", leased_until=None)
         run_wanted()
     assert everything() == before
     assert len(mailoutbox) == letters

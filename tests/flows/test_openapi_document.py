@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from shared.api.docs_views import document
-from shared.api.openapi import written
+from shared.api.openapi import document_text
 from tests.matrix.addresses import cases
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -22,7 +22,7 @@ Operation = tuple[str, str, dict[str, Any]]
 
 @pytest.fixture(scope="module")
 def made() -> dict[str, Any]:
-    return json.loads(written(document()))  # type: ignore[no-any-return]  # a document is an object
+    return json.loads(document_text(document()))  # type: ignore[no-any-return]  # a document is an object
 
 
 def operations(made: dict[str, Any]) -> Iterator[Operation]:
@@ -45,7 +45,7 @@ def test_making_it_warns_of_nothing(made: dict[str, Any]) -> None:
 
 def test_the_committed_copy_is_the_document(made: dict[str, Any]) -> None:
     # `make openapi` writes it anew; a change of the API is then seen in review
-    assert (ROOT / "docs/openapi.json").read_text() == written(document())
+    assert (ROOT / "docs/openapi.json").read_text() == document_text(document())
 
 
 def test_every_method_of_every_address_is_described(made: dict[str, Any]) -> None:

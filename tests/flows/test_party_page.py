@@ -14,7 +14,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.utils import timezone
 
-from quotes.quoting.models import Answer, Question, Revision, SignedLink
+from quotes.quoting.models import PartyResponse, Question, Revision, SignedLink
 from quotes.quoting.services import revise, send
 from quotes.quoting.signed_links import reissue_link, revoke_link
 from shared.business.actors import SYSTEM
@@ -96,7 +96,7 @@ def test_reading_however_often_answers_nothing(quoted: Revision) -> None:
         customer.follow()
     quoted.refresh_from_db()
     assert quoted.state == "sent"
-    assert not Answer.objects.of(quoted.business).exists()
+    assert not PartyResponse.objects.of(quoted.business).exists()
 
 
 def test_wrong_replaced_revoked_and_expired_links_look_the_same(quoted: Revision) -> None:
@@ -155,7 +155,7 @@ def test_nothing_is_accepted_that_the_second_step_did_not_show(quoted: Revision)
     agreed = customer.hidden("agreed")
     page = customer.press("accept", build="low", name="Ada Quill", agreed=agreed)  # agreed to the other fence
     assert page.status_code == 409
-    assert not Answer.objects.of(quoted.business).exists()
+    assert not PartyResponse.objects.of(quoted.business).exists()
 
 
 class Buttons(HTMLParser):
@@ -191,7 +191,7 @@ def test_enter_in_the_name_field_accepts_nothing_and_loses_nothing(business: Bus
     assert pressed == "review"
     again = customer.press(pressed, name="Ada Quill", agreed=customer.hidden("agreed"), **chosen)
     assert 'name="name" maxlength="120" autocomplete="name" value="Ada Quill"' in again.content.decode()
-    assert not Answer.objects.of(business).exists()
+    assert not PartyResponse.objects.of(business).exists()
     back = customer.press("look", name="Ada Quill", **chosen)
     assert '<input type="hidden" name="name" value="Ada Quill">' in back.content.decode()
 
@@ -202,7 +202,7 @@ def test_enter_in_the_form_for_declining_declines_nothing_and_loses_nothing(quot
     page = customer.press(pressed, decliner="Ada Quill", reason="Too dear").content.decode()
     assert 'value="Ada Quill"' in page
     assert "Too dear" in page
-    assert not Answer.objects.of(quoted.business).exists()
+    assert not PartyResponse.objects.of(quoted.business).exists()
 
 
 def test_accepting_gives_a_receipt_that_stays_the_same(quoted: Revision) -> None:
@@ -211,7 +211,7 @@ def test_accepting_gives_a_receipt_that_stays_the_same(quoted: Revision) -> None
     receipt = customer.follow()
     assert "You accepted this quote" in receipt
     assert quoted.content_sha256 in receipt
-    assert Answer.objects.of(quoted.business).count() == 1
+    assert PartyResponse.objects.of(quoted.business).count() == 1
     assert 'value="accept"' not in receipt
 
 
@@ -232,14 +232,14 @@ def test_a_page_left_open_over_a_new_revision_accepts_nothing(quoted: Revision) 
     actor = actor_of(quoted.business)
     send(revision=revise(quote=quoted.quote, actor=actor), actor=actor)
     assert customer.press("accept", build="base", name="Ada").status_code == 410
-    assert not Answer.objects.of(quoted.business).exists()
+    assert not PartyResponse.objects.of(quoted.business).exists()
 
 
 def test_a_form_without_the_pages_mark_does_nothing(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
     page = customer.press("accept", build="base", name="Ada", mark="guessed")
     assert page.status_code == 403
-    assert not Answer.objects.of(quoted.business).exists()
+    assert not PartyResponse.objects.of(quoted.business).exists()
 
 
 def test_a_choice_nobody_offers_is_named_and_the_page_still_works(quoted: Revision) -> None:
@@ -283,7 +283,7 @@ def test_after_acceptance_the_customer_has_what_was_chosen(
     customer = Customer(token(revision, "owner"))
     with django_capture_on_commit_callbacks(execute=True):
         customer.agree("Ada Quill", build="low", option="mow")
-    answer = Answer.objects.of(business).get()
+    answer = PartyResponse.objects.of(business).get()
     total = f"{answer.total:,.2f}"
     deposit = f"{(answer.total * 30 / 100).quantize(Decimal('0.01'), ROUND_HALF_UP):,.2f}"
     page = customer.follow()

@@ -11,7 +11,7 @@ import time_machine
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.models import Offer, Supplier
+from catalogue.models import Supplier, SupplierPrice
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.cast_of_quotes import Caller, draft_quote, send_quote
@@ -108,7 +108,11 @@ def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business
         assert [(one["row"], one["column"]) for one in told["refusals"]] == [(2, "price")]
         form = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-03-01"}
         assert client.post(f"/prices/offers/{spring['ref']}", form).status_code == 422
-        prices = Offer.objects.of(priced).filter(component__sku="HG-1", supplier__code="ostrel").order_by("valid_from")
+        prices = (
+            SupplierPrice.objects.of(priced)
+            .filter(component__sku="HG-1", supplier__code="ostrel")
+            .order_by("valid_from")
+        )
         assert [str(row.price) for row in prices] == ["16.4000", "17.0000", "15.5000", "18.2500"]
 
 

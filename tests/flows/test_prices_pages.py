@@ -13,7 +13,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Offer, Supplier
+from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Supplier, SupplierPrice
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import stock_up
@@ -56,7 +56,7 @@ def test_a_new_price_begins_today_or_later_with_its_breaks(owner: Client, busine
     assert page.status_code == 422
     assert 'value="12,50"' in page.content.decode()
     assert owner.post("/prices/offers/new", {**told, "valid_from": str(tomorrow)}).status_code == 302
-    offer = Offer.objects.of(business).get(component=component, supplier=supplier, valid_from=tomorrow)
+    offer = SupplierPrice.objects.of(business).get(component=component, supplier=supplier, valid_from=tomorrow)
     assert (offer.price, offer.breaks) == (Decimal("12.5"), [["10", "11.50"], ["50", "11"]])
 
 

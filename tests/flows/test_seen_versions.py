@@ -11,10 +11,10 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from catalogue.models import Offer
+from catalogue.models import SupplierPrice
 from quotes.purchasing.draft_orders import change_draft as change_order
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from quotes.quoting.models import Question, Revision
 from quotes.quoting.services import change_draft
 from shared.models import Business
@@ -39,8 +39,8 @@ def yard(business: Business) -> Business:
 
 def proposes(order: SupplierOrder, cast: Cast, number: str, price: str) -> None:
     """The supplier asks another price for the first line."""
-    said = (LineSaid(1, "change", "steel went up", price=D(price)),)
-    take_reply(order=order, told=Told(number, "CA", lines=said), actor=supplier_actor(cast.supplier))
+    said = (LineResponseData(1, "change", "steel went up", price=D(price)),)
+    record_response(order=order, told=OrderResponseData(number, "CA", lines=said), actor=supplier_actor(cast.supplier))
 
 
 def test_a_price_nobody_saw_is_not_agreed(cast: Cast, yard: Business, owner_client: Client) -> None:
@@ -100,7 +100,7 @@ def test_a_total_that_rose_with_the_price_list_is_not_sent_unseen(yard: Business
     draft = drafted_quote(yard, {"parties": PARTIES[:1]}, measure(12000))
     page = f"/revisions/{draft.ref}"
     shown = seen_on(owner_client, page)
-    for price in Offer.objects.of(yard):
+    for price in SupplierPrice.objects.of(yard):
         price.price *= 2
         price.save()
     refused = owner_client.post(page, {**shown, **form_of(draft, do="send")})

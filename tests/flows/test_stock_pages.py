@@ -8,8 +8,8 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
-from quotes.purchasing.models import Hold, StockItem, StockMove
-from quotes.purchasing.stock_services import put_in
+from quotes.purchasing.models import Reservation, StockItem, StockMovement
+from quotes.purchasing.stock_services import add_stock
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
@@ -24,7 +24,7 @@ SignIn = Callable[[Person], Client]
 def rails(business: Business) -> StockItem:
     stock_up(business)
     actor = actor_of(business)
-    return put_in(
+    return add_stock(
         component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="Counted in spring"
     )
 
@@ -36,7 +36,7 @@ def test_some_is_kept_for_a_job_by_its_number_and_let_go_where_it_was_looked_at(
     at = f"/stock/{rails.ref}"
     page = owner_client.post(at, {"do": "keep", "job": job.number.lower(), "quantity": "2,0"}, follow=True)
     assert f"Kept for {job.number}" in page.content.decode()
-    kept = Hold.objects.of(business).get()
+    kept = Reservation.objects.of(business).get()
     assert (kept.job, kept.quantity) == (job, Decimal(2))
     answer = owner_client.post(f"/holds/{kept.ref}", {"state": "released", "at": "item"})
     assert answer["Location"] == at
@@ -55,7 +55,7 @@ def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
     unknown = owner_client.post(f"/stock/{rails.ref}", {"do": "keep", "job": "J-nothing", "quantity": "1"})
     assert unknown.status_code == 422
     assert "There is no job J-nothing." in unknown.content.decode()
-    assert not Hold.objects.of(business).exists()
+    assert not Reservation.objects.of(business).exists()
 
 
 def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_client: Client) -> None:
@@ -75,4 +75,4 @@ def test_the_crew_has_no_stock_pages_and_strangers_find_nothing(
     assert signed_in(cast.crew).get(f"/stock/{rails.ref}").status_code == 403
     assert signed_in(cast.bookkeeper).post(f"/stock/{rails.ref}", told).status_code == 403
     assert signed_in(cast.stranger).post(f"/stock/{rails.ref}", told).status_code == 404
-    assert StockMove.objects.of(business).count() == 1
+    assert StockMovement.objects.of(business).count() == 1

@@ -17,7 +17,7 @@ from catalogue.models import Component, FenceSystemVersion, Finish, Supplier
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.purchasing.models import OrderEvent, SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from quotes.quoting.models import Revision
 from quotes.quoting.services import revise
 from shared.business.actors import SYSTEM
@@ -141,8 +141,8 @@ def _second_system(s: Scene, client: Client) -> Body:
 def _proposed(s: Scene) -> None:
     order = orders.placed(s.business)
     s.refs["order"] = order.ref
-    said = LineSaid(1, "change", price=Decimal(3))
-    take_reply(order=order, told=Told("R9", "CA", lines=(said,)), actor=actor_of(s.business))
+    said = LineResponseData(1, "change", price=Decimal(3))
+    record_response(order=order, told=OrderResponseData("R9", "CA", lines=(said,)), actor=actor_of(s.business))
 
 
 def _accepted(s: Scene) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from django.test import Client
 
 from shared.business import services
 from shared.business.actors import SYSTEM
-from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, Role, Scope
+from shared.business.roles import BUSINESS_SCOPES, GRANTS, SUPPLIER_SCOPES, MemberRole, Scope
 from tests.conftest import Cast
 from tests.matrix.addresses import HOLDERS, NOBODYS, PLAIN, Case, cases
 from tests.matrix.world import World, world_of
@@ -68,7 +68,7 @@ def stage(cast: Cast, signed_in: Any, key_client: Any, settings: Any) -> Stage:
     services.revoke_key(key=revoked, actor=SYSTEM)
     clients = {
         "anonymous": Client(),
-        **{role.value: signed_in(cast.person(role)) for role in Role},
+        **{role.value: signed_in(cast.person(role)) for role in MemberRole},
         "stranger": signed_in(cast.stranger),
         "supplier": key_client(supplier=cast.supplier),
         "other supplier": key_client(supplier=cast.other_supplier),
@@ -96,7 +96,7 @@ def may(actor: str, scope: Scope) -> bool:
     """Whether the table of roles lets somebody do this at all."""
     if actor in {"supplier", "other supplier"}:
         return scope in SUPPLIER_SCOPES
-    return scope in GRANTS[Role.OWNER if actor == "stranger" else Role(actor)]
+    return scope in GRANTS[MemberRole.OWNER if actor == "stranger" else MemberRole(actor)]
 
 
 def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
@@ -117,7 +117,14 @@ def expected(actor: str, case: Case, whose: str) -> frozenset[int]:
 
 def tries() -> Iterator[tuple[Case, str, str]]:
     """Every (case, actor, whose)."""
-    actors = ["anonymous", *(role.value for role in Role), "stranger", "supplier", "other supplier", "revoked key"]
+    actors = [
+        "anonymous",
+        *(role.value for role in MemberRole),
+        "stranger",
+        "supplier",
+        "other supplier",
+        "revoked key",
+    ]
     for case in CASES:
         for actor in actors:
             yield from ((case, actor, whose) for whose in (("own", "foreign", "nothing") if case.holder else ("own",)))

@@ -11,36 +11,36 @@ import pytest
 from django.db import models
 from django.utils import timezone
 
-from catalogue.api.api_fields import SUPPLY_OFFER, stored
+from catalogue.api.api_fields import SUPPLY_OFFER, row_serializer
 from catalogue.api.resources import RESOURCES
-from catalogue.models import Offer
+from catalogue.models import SupplierPrice
 from quotes.accounting import api as books
 from quotes.accounting.models import PeriodLock
 from quotes.documents import api as documents
 from quotes.documents.models import Document
 from quotes.integrations import webhook_api as hooks
-from quotes.integrations.models import Attempt, Delivery, WebhookEndpoint
+from quotes.integrations.models import Attempt, WebhookDelivery, WebhookEndpoint
 from quotes.jobs import api_fields as jobs
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import AsBuilt, Customer, Job, JobEvent, MeasureVersion, Site, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.purchasing import api_fields as orders
 from quotes.purchasing import delivery_queries, order_lists
-from quotes.purchasing.models import Hold, OrderEvent, OrderLine, StockItem, StockMove, SupplierOrder
+from quotes.purchasing.models import OrderEvent, OrderLine, Reservation, StockItem, StockMovement, SupplierOrder
 from quotes.quoting import api_fields as offers
 from quotes.quoting.models import Party, Question, Quote, Revision, SignedLink
 from shared.api.json_encoder import write_json
-from shared.api.row_serializer import AsStored, Money, Places, Short
+from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, TrimmedDecimal
 from shared.business import api as people
 from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Member
-from shared.models import Business, Owned
+from shared.models import Business, BusinessOwned
 from tests.conftest import Cast
 from tests.matrix.world import world_of
 from tests.quotes.quoting.cast import actor_of
 
 _RESOURCES = ("components", "offers", "price-rules", "supplier-terms", "suppliers", "finishes")
-LISTS: list[tuple[AsStored, type[models.Model]]] = [
+LISTS: list[tuple[RowSerializer, type[models.Model]]] = [
     (jobs.CUSTOMERS, Customer),
     (jobs.SITES, Site),
     (jobs.JOBS, Job),
@@ -55,19 +55,19 @@ LISTS: list[tuple[AsStored, type[models.Model]]] = [
     (delivery_queries.DELIVERIES, SupplierOrder),
     (orders.EVENTS, OrderEvent),
     (orders.STOCK, StockItem),
-    (orders.STOCK_MOVES, StockMove),
-    (orders.HOLDS, Hold),
+    (orders.STOCK_MOVES, StockMovement),
+    (orders.HOLDS, Reservation),
     (order_lists.LINES, OrderLine),
     (books.LOCKS, PeriodLock),
     (documents.DOCUMENTS, Document),
-    *((stored(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),
-    (stored(SUPPLY_OFFER), Offer),
+    *((row_serializer(RESOURCES[name].members), RESOURCES[name].model) for name in _RESOURCES),
+    (row_serializer(SUPPLY_OFFER), SupplierPrice),
     (offers.PARTIES, Party),
     (offers.LINKS, SignedLink),
     (people.MEMBERS, Member),
     (people.KEYS, ApiKey),
     (hooks.ENDPOINTS, WebhookEndpoint),
-    (hooks.DELIVERIES, Delivery),
+    (hooks.DELIVERIES, WebhookDelivery),
     (hooks.ATTEMPTS, Attempt),
 ]
 
@@ -83,14 +83,14 @@ def _without_zeros(number: Decimal, places: int) -> Decimal:
 
 
 def _as_django_says(
-    members: Mapping[str, Any], rows: models.QuerySet[Any, Any], places: Places | None
+    members: Mapping[str, Any], rows: models.QuerySet[Any, Any], places: MoneyPlaces | None
 ) -> list[dict[str, Any]]:
     """Each member by a query of its own."""
     found: dict[str, list[Any]] = {}
     for name, told in members.items():
         if isinstance(told, Mapping):
             found[name] = list(_as_django_says(told, rows, places))
-        elif isinstance(told, Short):
+        elif isinstance(told, TrimmedDecimal):
             numbers = rows.values_list(told.column, flat=True)
             found[name] = [None if one is None else _without_zeros(one, told.places) for one in numbers]
         elif isinstance(told, Money):
@@ -138,13 +138,13 @@ def _odd_rows(cast: Cast) -> None:
         )
     hook = WebhookEndpoint.objects.filter(business=business)[0]
     for event in (OrderEvent.objects.of(business)[0], None):
-        delivery = Delivery.objects.create(endpoint=hook, event=event, message="m", body='{"a": "\u2028"}')
+        delivery = WebhookDelivery.objects.create(endpoint=hook, event=event, message="m", body='{"a": "\u2028"}')
         Attempt.objects.create(delivery=delivery, status=None if event else 200, fault="no <answer>", took_ms=7)
     Revision.objects.of(business).filter(state="draft").update(choices={"b": ["x", 1.5], "a": None})
 
 
 def _rows(model: type[models.Model], business: Business) -> models.QuerySet[Any, Any]:
-    return model.objects.of(business) if issubclass(model, Owned) else model._base_manager.all()
+    return model.objects.of(business) if issubclass(model, BusinessOwned) else model._base_manager.all()
 
 
 @pytest.mark.django_db

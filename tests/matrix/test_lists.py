@@ -14,11 +14,11 @@ from django.test.utils import CaptureQueriesContext
 
 from catalogue.models import FenceSystem
 from quotes.accounting.models import PeriodLock
-from quotes.integrations.models import Delivery, WebhookEndpoint
-from quotes.quoting.models import Revision, State
+from quotes.integrations.models import WebhookDelivery, WebhookEndpoint
+from quotes.quoting.models import Revision, RevisionState
 from shared.business.actors import SYSTEM
 from shared.business.business_owned import new_ref
-from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, Role
+from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES, MemberRole
 from shared.business.services import add_member
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
@@ -30,7 +30,7 @@ EVERY_CALL, A_LIST, ITS_PARENT = 2, 3, 1  # the key and the count of calls; the 
 # what only one row of several may be, and what the others are
 OPEN_ONCE: dict[type[models.Model], dict[str, Any]] = {
     FenceSystem: {"is_default": False},
-    Revision: {"state": State.REPLACED},
+    Revision: {"state": RevisionState.REPLACED},
 }
 
 
@@ -39,7 +39,7 @@ def test_lists_ask_as_often_for_many_rows_as_for_few(cast: Cast, key_client: Cal
     world = world_of(cast.business, cast.supplier)
     PeriodLock.objects.of(cast.business).create(until=date(2020, 1, 31))
     for hook in WebhookEndpoint.objects.all():
-        Delivery.objects.create(endpoint=hook, message="m", body="{}")
+        WebhookDelivery.objects.create(endpoint=hook, message="m", body="{}")
     ours, theirs = key_client(*BUSINESS_SCOPES), key_client(supplier=cast.supplier)
 
     def asked(case: Case) -> tuple[int, int]:
@@ -54,7 +54,7 @@ def test_lists_ask_as_often_for_many_rows_as_for_few(cast: Cast, key_client: Cal
     for client in (ours, theirs):
         client.get("/api/v1/components")  # notes that the key was used
     few = {case.address: asked(case) for case in LISTS}
-    add_member(business=cast.business, person=cast.stranger, role=Role.CREW, actor=SYSTEM, accepted=True)
+    add_member(business=cast.business, person=cast.stranger, role=MemberRole.CREW, actor=SYSTEM, accepted=True)
     for number in (1, 2, 3):
         _more(number)
     many = {case.address: asked(case) for case in LISTS}

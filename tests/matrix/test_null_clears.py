@@ -19,18 +19,18 @@ from catalogue.models import (
     FenceSystem,
     FenceSystemVersion,
     Finish,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
 from quotes.integrations.models import WebhookEndpoint
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.purchasing.draft_orders import start_order
-from quotes.purchasing.models import Hold, StockItem
+from quotes.purchasing.models import Reservation, StockItem
 from shared.api.row_serializer import short
 from shared.business.actors import SYSTEM
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 from shared.models import Business, SupplierAccount
 from tests.conftest import Cast
 from tests.matrix.addresses import Case, cases
@@ -64,7 +64,7 @@ def refs(cast: Cast) -> dict[str, str]:
     place = {"address": "4 Reed Lane", "place": "Tern Bay"}
     order = start_order(supplier=rows["supplier"], actor=actor_of(business), lines=[line], deliver_to=place)
     item = StockItem.objects.of(business).create(component=rows["component"], quantity=Decimal(8))
-    hold = Hold.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
+    hold = Reservation.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
     hook = {"url": "https://hooks.example.test/a", "kinds": ["order.placed"]}
     rows["hook"] = WebhookEndpoint.objects.create(business=business, **hook)
     rows["suppliers hook"] = WebhookEndpoint.objects.create(account=account, **hook)
@@ -99,7 +99,7 @@ def _sold(business: Business, account: SupplierAccount) -> dict[str, Any]:
         "terms": SupplierTerms.objects.of(business).create(
             supplier=supplier, valid_from=begins, delivery=[["0", "9"]], least_order=5, lead_days=3
         ),
-        "offer": Offer.objects.of(business).create(
+        "offer": SupplierPrice.objects.of(business).create(
             supplier=supplier,
             component=component,
             valid_from=begins,
@@ -116,7 +116,7 @@ def test_null_clears_what_may_be_cleared_and_all_else_says_so(
     cast: Cast, refs: dict[str, str], signed_in: Any, key_client: Any, settings: Any
 ) -> None:
     settings.RATE_QUOTA = 1_000_000
-    clients = {False: signed_in(cast.person(Role.OWNER)), True: key_client(supplier=cast.supplier)}
+    clients = {False: signed_in(cast.person(MemberRole.OWNER)), True: key_client(supplier=cast.supplier)}
     made, wrong = json.loads((ROOT / "docs/openapi.json").read_text()), list[object]()
     for case in [case for case in cases() if case.method == "PATCH"]:
         path = case.path(refs.get(case.holder, ""), refs)
@@ -144,7 +144,7 @@ def faults(client: Client, case: Case, path: str, name: str, nullable: bool) -> 
 
 
 def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: dict[str, str], signed_in: Any) -> None:
-    client = signed_in(cast.person(Role.OWNER))
+    client = signed_in(cast.person(MemberRole.OWNER))
 
     def patch(path: str, body: Any) -> Any:
         return client.patch(f"/api/v1/{path}", body, JSON, headers={"If-Match": "*"}).json()

@@ -11,20 +11,20 @@ from catalogue.models import (
     FenceSystem,
     Finish,
     Import,
-    Offer,
     PriceRule,
     Supplier,
+    SupplierPrice,
     SupplierTerms,
 )
-from quotes.documents.models import Document, Kind
+from quotes.documents.models import Document, DocumentKind
 from quotes.integrations.models import WebhookEndpoint
 from quotes.integrations.webhook_signatures import new_secret
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import StoredMeasure
 from quotes.purchasing import stock_services
-from quotes.purchasing.deliveries import Docket, Loaded, despatch
-from quotes.purchasing.models import Reply, SupplierOrder
-from quotes.purchasing.order_responses import Told, take_reply
+from quotes.purchasing.deliveries import DespatchData, DespatchLineData, despatch
+from quotes.purchasing.models import OrderResponse, SupplierOrder
+from quotes.purchasing.order_responses import OrderResponseData, record_response
 from quotes.quoting.customer_responses import ask
 from shared.business import services
 from shared.business.actors import SYSTEM
@@ -52,12 +52,12 @@ def world_of(business: Business, account: SupplierAccount) -> World:
     job, actor = agreed_job(business), actor_of(business)
     question = ask(token=token(revision, "neighbour"), text="Which side is the good side?")
     built = record_built(job=job, kind="changed", actor=actor, note="a post by the gate stands deeper")
-    item = stock_services.put_in(
+    item = stock_services.add_stock(
         component=component_of(business, "rail"), quantity=Decimal(8), actor=actor, reason="counted"
     )
-    hold = stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    hold = stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     document = Document.objects.of(business).filter(revision=revision).first()
-    document = document or Document.objects.of(business).create(revision=revision, kind=Kind.CUT_LIST)
+    document = document or Document.objects.of(business).create(revision=revision, kind=DocumentKind.CUT_LIST)
     measure = StoredMeasure.objects.of(business).filter(job=job).first()
     assert measure is not None
     suppliers_key, _ = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=account, actor=SYSTEM)
@@ -82,9 +82,9 @@ def world_of(business: Business, account: SupplierAccount) -> World:
 def _traffic(business: Business, account: SupplierAccount) -> dict[str, str]:
     """The supplier has seen the order, and sent a piece of it."""
     order, them = SupplierOrder.objects.of(business).get(), supplier_actor(account)
-    take_reply(order=order, told=Told("R1", "AB"), actor=them)
-    _, docket, _ = despatch(order=order, docket=Docket("D1", (Loaded(1, Decimal(1)),)), actor=them)
-    return {"reply": Reply.objects.of(business).get(order=order).ref, "despatch": docket.ref}
+    record_response(order=order, told=OrderResponseData("R1", "AB"), actor=them)
+    _, docket, _ = despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, Decimal(1)),)), actor=them)
+    return {"reply": OrderResponse.objects.of(business).get(order=order).ref, "despatch": docket.ref}
 
 
 def _catalogue(business: Business) -> dict[str, str]:
@@ -109,7 +109,7 @@ def _catalogue(business: Business) -> dict[str, str]:
 def _trade(business: Business, account: SupplierAccount) -> dict[str, str]:
     order = placed(business, account=account)
     supplier = Supplier.objects.of(business).get(pk=order.supplier_id)
-    offer = Offer.objects.of(business).filter(supplier=supplier).first()
+    offer = SupplierPrice.objects.of(business).filter(supplier=supplier).first()
     assert offer is not None
     hooks = {
         "hook": WebhookEndpoint.objects.create(

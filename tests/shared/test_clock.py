@@ -12,7 +12,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from shared.background import outbox, runner
-from shared.background.outbox import Event, Finish, Later, State, Wanted, handles, want
+from shared.background.outbox import Event, Finish, OutboxTask, RetryLater, TaskState, on_event, publish_event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.common.dates import local_day
@@ -29,14 +29,14 @@ def brewed() -> Iterator[list[str]]:
     """What a slow handler of these tests stored."""
     done: list[str] = []
 
-    @handles("clock.tea", slow=True)
+    @on_event("clock.tea", slow=True)
     def brew(event: Event) -> Finish:
         return lambda: done.append(event.subject)
 
-    @handles("clock.later")
+    @on_event("clock.later")
     def wait(event: Event) -> None:
         if timezone.now() < NOON + timedelta(hours=2):
-            raise Later(NOON + timedelta(hours=2))
+            raise RetryLater(NOON + timedelta(hours=2))
         done.append(event.subject)
 
     yield done
@@ -48,11 +48,11 @@ def test_work_wanted_by_a_clock_ahead_waits_for_its_time_and_is_done_once(
     business: Business, brewed: list[str]
 ) -> None:
     with time_machine.travel(NOON + TEN, tick=False):
-        want("clock.tea", "green", business=business)
+        publish_event("clock.tea", "green", business=business)
     with time_machine.travel(NOON, tick=False) as clock:
-        assert (runner.sweep(), brewed) == (0, [])
+        assert (runner.run_due_tasks(), brewed) == (0, [])
         clock.shift(TEN)
-        assert (runner.sweep(), runner.sweep(), brewed) == (1, 0, ["green"])
+        assert (runner.run_due_tasks(), runner.run_due_tasks(), brewed) == (1, 0, ["green"])
 
 
 @pytest.mark.parametrize("skew", [-TEN, TEN], ids=["behind", "ahead"])
@@ -60,25 +60,25 @@ def test_a_lease_lasts_as_long_by_every_clock_as_only_the_database_measures_it(
     business: Business, brewed: list[str], skew: timedelta
 ) -> None:
     with time_machine.travel(NOON - TEN, tick=False):
-        want("clock.tea", "green", business=business)
-    row = Wanted.objects.get()
+        publish_event("clock.tea", "green", business=business)
+    row = OutboxTask.objects.get()
     with time_machine.travel(NOON + skew, tick=False):
-        assert runner._claim(row.pk)
+        assert runner._lease(row.pk)
     for clock in (NOON - TEN, NOON, NOON + TEN):
         with time_machine.travel(clock, tick=False):
-            assert runner._claim(row.pk) is None, "somebody is at it"
-            assert runner.sweep() == 0
+            assert runner._lease(row.pk) is None, "somebody is at it"
+            assert runner.run_due_tasks() == 0
     assert brewed == []
 
 
 def test_a_lease_that_is_over_is_taken_over_and_keeps_nothing_of_the_first(
     business: Business, brewed: list[str]
 ) -> None:
-    want("clock.tea", "green", business=business)
-    row = Wanted.objects.get()
-    lease = runner._claim(row.pk)
+    publish_event("clock.tea", "green", business=business)
+    row = OutboxTask.objects.get()
+    lease = runner._lease(row.pk)
     assert lease
-    Wanted.objects.update(leased_until=Now() - timedelta(seconds=1))
+    OutboxTask.objects.update(leased_until=Now() - timedelta(seconds=1))
     assert runner.run(row.pk)
     handler = outbox.handler_named(row.handler)
     assert handler
@@ -88,12 +88,12 @@ def test_a_lease_that_is_over_is_taken_over_and_keeps_nothing_of_the_first(
 
 def test_a_retry_is_due_at_its_time_by_whichever_clock(business: Business, brewed: list[str]) -> None:
     with time_machine.travel(NOON, tick=False) as clock:
-        want("clock.later", "black", business=business)
-        runner.sweep()
+        publish_event("clock.later", "black", business=business)
+        runner.run_due_tasks()
         clock.shift(TEN + timedelta(hours=2))
-        runner.sweep()
+        runner.run_due_tasks()
     assert brewed == ["black"]
-    assert Wanted.objects.get().state == State.DONE
+    assert OutboxTask.objects.get().state == TaskState.DONE
 
 
 def test_numbers_and_the_audit_trail_go_on_when_the_clock_goes_back(business: Business) -> None:

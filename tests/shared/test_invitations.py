@@ -17,7 +17,7 @@ from shared.business import invitations, views
 from shared.business.actors import SYSTEM, member_actor
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 from shared.business.services import add_member
 from shared.database.audit_log import AuditEntry
 from shared.web.request_id import masked
@@ -219,7 +219,7 @@ def test_no_business_gets_into_another_by_an_address(cast: Cast, order: str, vic
 def test_an_account_whose_password_another_person_may_know_gets_a_new_one_before_it_counts(cast: Cast) -> None:
     """Accounts from before invitations were accepted: beta knows the password, and is signed in with it."""
     person = Person.objects.create_user(VICTIM, FIRST)
-    add_member(business=cast.strangers_business, person=person, role=Role.CREW, actor=SYSTEM, accepted=True)
+    add_member(business=cast.strangers_business, person=person, role=MemberRole.CREW, actor=SYSTEM, accepted=True)
     beta = beta_signs_in()
     member = alpha_invites(cast)
     assert not reads(beta, cast.business)
@@ -254,7 +254,7 @@ def test_a_password_of_the_staff_is_not_replaced_by_an_invitation(cast: Cast) ->
         business=cast.business,
         email=head.email,
         name="",
-        role=Role.CREW,
+        role=MemberRole.CREW,
         actor=member_actor(cast.owner.memberships.get()),
     )
     page: Any = Client().get(urlsplit(address_of(member)).path, follow=True)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest_django import DjangoAssertNumQueries
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.keys import LIVE, TEST, digest, new_key, well_formed
@@ -59,7 +59,7 @@ def test_a_key_ends_when_it_expires_or_is_revoked(cast: Cast) -> None:
 
 
 def test_a_suppliers_key_can_never_hold_a_businesss_scope(cast: Cast) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         services.issue_key(name="x", scopes=[Scope.PRICES_READ], supplier_account=cast.supplier, actor=SYSTEM)
     assert refused.value.faults[0].pointer == "/scopes"
 

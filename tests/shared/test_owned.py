@@ -11,9 +11,16 @@ from django.db import models
 from django.urls import URLPattern, URLResolver, get_resolver
 
 from shared.api.endpoint import Endpoint
-from shared.business.business_owned import ForeignRowError, Owned, OwnedManager, UnscopedError, new_ref, owned_links
+from shared.business.business_owned import (
+    BusinessManager,
+    BusinessOwned,
+    CrossBusinessError,
+    UnscopedError,
+    new_ref,
+    owned_links,
+)
 from shared.business.models import Business
-from shared.business.roles import GRANTS, SUPPLIER_SCOPES, Role, Scope
+from shared.business.roles import GRANTS, SUPPLIER_SCOPES, MemberRole, Scope
 
 ROOT = Path(__file__).resolve().parents[2]
 OURS = ("shared", "catalogue", "quotes")
@@ -26,17 +33,17 @@ NOT_OWNED = {
     "shared.SupplierAccount": "serves several businesses",
     "shared.ApiKey": "of a business or of a supplier account; checked by a constraint",
     "shared.AuditEntry": "append-only, numbered for each business; has no ref and no version",
-    "shared.Counter": "the numbers of a business; never shown",
+    "shared.NumberSequence": "the numbers of a business; never shown",
     "shared.Event": "the outbox; some events are of no business",
-    "shared.Wanted": "the outbox; follows its event",
-    "shared.Letter": "the mark of a letter; follows its event",
+    "shared.OutboxTask": "the outbox; follows its event",
+    "shared.OutgoingMail": "the mark of a letter; follows its event",
     "shared.MailServer": "one row for the whole service: whether the mail server answers",
-    "shared.Routine": "when the system last did something",
+    "shared.PeriodicTask": "when the system last did something",
     "shared.IdempotentCall": "belongs to a caller, not to a business",
-    "exchange.Sandbox": "links a supplier's account to its make-believe business",
-    "exchange.WebhookEndpoint": "of a business or of a supplier account; checked by a constraint",
-    "exchange.Delivery": "follows its endpoint",
-    "exchange.Attempt": "follows its delivery",
+    "integrations.Sandbox": "links a supplier's account to its make-believe business",
+    "integrations.WebhookEndpoint": "of a business or of a supplier account; checked by a constraint",
+    "integrations.WebhookDelivery": "follows its endpoint",
+    "integrations.Attempt": "follows its delivery",
     "shared.RateWindow": "belongs to a caller, or to a network address",
 }
 
@@ -46,26 +53,26 @@ def our_models() -> list[type[models.Model]]:
 
 
 def test_every_model_is_owned_or_has_a_reason_not_to_be() -> None:
-    bare = {model._meta.label for model in our_models() if not issubclass(model, Owned)}
+    bare = {model._meta.label for model in our_models() if not issubclass(model, BusinessOwned)}
     assert bare == set(NOT_OWNED)
 
 
 def test_no_owned_model_replaces_the_managers() -> None:
     for model in our_models():
-        if issubclass(model, Owned):
-            assert isinstance(model.objects, OwnedManager), model
+        if issubclass(model, BusinessOwned):
+            assert isinstance(model.objects, BusinessManager), model
 
 
 @pytest.mark.parametrize("ask", ["all", "count", "first", "exists", "create"])
 def test_an_owned_model_answers_nothing_without_a_business(ask: str) -> None:
     for model in our_models():
-        if issubclass(model, Owned):
+        if issubclass(model, BusinessOwned):
             with pytest.raises(UnscopedError):
                 getattr(model.objects, ask)()
 
 
 def test_a_business_that_is_not_stored_owns_nothing() -> None:
-    owned = next(model for model in our_models() if issubclass(model, Owned))
+    owned = next(model for model in our_models() if issubclass(model, BusinessOwned))
     with pytest.raises(UnscopedError):
         owned.objects.of(Business(name="not stored"))
 
@@ -135,8 +142,8 @@ def test_every_address_of_the_api_is_an_endpoint() -> None:
 
 
 def test_the_roles_are_those_of_the_contract() -> None:
-    estimator, crew, bookkeeper = GRANTS[Role.ESTIMATOR], GRANTS[Role.CREW], GRANTS[Role.BOOKKEEPER]
-    assert GRANTS[Role.OWNER] == frozenset(Scope) - SUPPLIER_SCOPES
+    estimator, crew, bookkeeper = GRANTS[MemberRole.ESTIMATOR], GRANTS[MemberRole.CREW], GRANTS[MemberRole.BOOKKEEPER]
+    assert GRANTS[MemberRole.OWNER] == frozenset(Scope) - SUPPLIER_SCOPES
     assert not estimator & {
         Scope.MEMBERS_READ,
         Scope.MEMBERS_WRITE,
@@ -156,10 +163,13 @@ def test_a_ref_has_more_than_128_bits() -> None:
 
 def test_links_between_owned_rows_are_all_watched() -> None:
     watched = [
-        (model, field.name) for model in our_models() if issubclass(model, Owned) for field, _ in owned_links(model)
+        (model, field.name)
+        for model in our_models()
+        if issubclass(model, BusinessOwned)
+        for field, _ in owned_links(model)
     ]
     for model, name in watched:
         target = model._meta.get_field(name).related_model
         assert target is not None
-        assert issubclass(target, Owned)
-    assert ForeignRowError.__mro__[1].__name__ == "ValidationError"
+        assert issubclass(target, BusinessOwned)
+    assert CrossBusinessError.__mro__[1].__name__ == "ValidationError"

@@ -12,7 +12,7 @@ from pytest_django import Settings
 from shared.business import services, views
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 from tests.conftest import PASSWORD, Cast
 
 
@@ -108,7 +108,7 @@ def test_a_post_without_the_token_of_the_page_is_refused(cast: Cast) -> None:
 
 def test_a_person_of_two_businesses_chooses_one(cast: Cast) -> None:
     services.add_member(
-        business=cast.strangers_business, person=cast.owner, role=Role.CREW, actor=SYSTEM, accepted=True
+        business=cast.strangers_business, person=cast.owner, role=MemberRole.CREW, actor=SYSTEM, accepted=True
     )
     client = Client()
     client.force_login(cast.owner, backend="django.contrib.auth.backends.ModelBackend")

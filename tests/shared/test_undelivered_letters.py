@@ -16,8 +16,8 @@ from django.utils import timezone
 
 from shared.background import mail_server, outbox, outgoing_mail, runner
 from shared.background.mail_server import MailServer, line_to_server
-from shared.background.outbox import Event, Later, State, Wanted, handles, want
-from shared.background.outgoing_mail import Letter
+from shared.background.outbox import Event, OutboxTask, RetryLater, TaskState, on_event, publish_event
+from shared.background.outgoing_mail import OutgoingMail
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
@@ -28,7 +28,7 @@ NOON = "2026-03-02T12:00:00Z"
 
 @pytest.fixture
 def kitchen() -> Iterator[None]:
-    @handles("soup.ready", slow=True)
+    @on_event("soup.ready", slow=True)
     def tell(event: Event) -> None:
         outgoing_mail.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
@@ -62,8 +62,13 @@ def run_until(clock: Any, span: timedelta) -> None:
     """Let the worker look for due work until a span is over, going from one due time to the next."""
     end = timezone.now() + span
     while True:
-        runner.sweep()
-        due = Wanted.objects.filter(state=State.WANTED).order_by("due_at").values_list("due_at", flat=True).first()
+        runner.run_due_tasks()
+        due = (
+            OutboxTask.objects.filter(state=TaskState.WANTED)
+            .order_by("due_at")
+            .values_list("due_at", flat=True)
+            .first()
+        )
         if due is None or due > end:
             break
         clock.move_to(max(due, timezone.now()) + timedelta(seconds=1))
@@ -75,20 +80,20 @@ def test_a_letter_is_tried_for_three_days_with_growing_pauses(
 ) -> None:
     server.fault = smtplib.SMTPDataError(451, b"try later")
     with time_machine.travel(NOON, tick=False) as clock:
-        want("soup.ready", "leek", business=business)
-        runner.sweep()
+        publish_event("soup.ready", "leek", business=business)
+        runner.run_due_tasks()
         assert outgoing_mail.undelivered(business).get().is_late
         times = [timezone.now()]
         run_until(clock, timedelta(days=2, hours=23))
         assert outgoing_mail.undelivered(business).get().is_late
         assert 15 < server.tries < 40
         run_until(clock, timedelta(days=1))
-        row = Letter.objects.get()
+        row = OutgoingMail.objects.get()
         assert row.is_failed
         assert row.last_error == "451 try later"
         assert row.failed_at is not None
         assert timedelta(days=2, hours=19) < row.failed_at - times[0] <= timedelta(days=3)
-        assert Wanted.objects.get().state == State.DEAD
+        assert OutboxTask.objects.get().state == TaskState.DEAD
 
 
 def test_what_a_server_could_not_take_for_two_days_still_arrives(
@@ -96,20 +101,20 @@ def test_what_a_server_could_not_take_for_two_days_still_arrives(
 ) -> None:
     server.fault = ConnectionRefusedError("nobody listens")
     with time_machine.travel(NOON, tick=False) as clock:
-        want("soup.ready", "leek", business=business)
+        publish_event("soup.ready", "leek", business=business)
         run_until(clock, timedelta(days=2))
         server.fault = None
         run_until(clock, timedelta(hours=8))
     assert [one.to for one in mailoutbox] == [["guest@example.test"]]
-    assert Letter.objects.get().state == "sent"
+    assert OutgoingMail.objects.get().state == "sent"
     assert not outgoing_mail.undelivered(business).exists()
 
 
 def test_an_address_that_does_not_exist_is_known_at_once(business: Business, kitchen: None, server: Server) -> None:
     server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
-    want("soup.ready", "leek", business=business)
-    runner.sweep()
-    row = Letter.objects.get()
+    publish_event("soup.ready", "leek", business=business)
+    runner.run_due_tasks()
+    row = OutgoingMail.objects.get()
     assert row.is_failed
     assert row.last_error == "guest@example.test: 550 no such user"
     assert MailServer.objects.get().failures == 0  # the server is well
@@ -123,16 +128,16 @@ def test_a_letter_that_was_given_up_can_be_sent_again(
     django_capture_on_commit_callbacks: Any,
 ) -> None:
     server.fault = smtplib.SMTPRecipientsRefused({"guest@example.test": (550, b"no such user")})
-    want("soup.ready", "leek", business=business)
-    runner.sweep()
+    publish_event("soup.ready", "leek", business=business)
+    runner.run_due_tasks()
     server.fault = None
     for _ in range(2):  # pressed twice, it goes once
         with django_capture_on_commit_callbacks(execute=True):
-            outgoing_mail.send_again(Letter.objects.get(), actor=SYSTEM)
+            outgoing_mail.send_again(OutgoingMail.objects.get(), actor=SYSTEM)
     assert len(mailoutbox) == 1
-    assert Letter.objects.get().state == "sent"
+    assert OutgoingMail.objects.get().state == "sent"
     assert AuditEntry.objects.filter(business=business, action="letter.again").count() == 1
-    assert Wanted.objects.get().state == State.DONE
+    assert OutboxTask.objects.get().state == TaskState.DONE
 
 
 def test_after_a_failure_of_the_server_nobody_tries_for_a_while(
@@ -141,13 +146,13 @@ def test_after_a_failure_of_the_server_nobody_tries_for_a_while(
     server.fault = TimeoutError()
     with time_machine.travel(NOON, tick=False) as clock:
         for name in ("leek", "pea", "beet"):
-            want("soup.ready", name, business=business)
-        runner.sweep()
+            publish_event("soup.ready", name, business=business)
+        runner.run_due_tasks()
         assert server.tries == 1  # the first one found out, the others waited
         assert outgoing_mail.undelivered(business).count() == 3
         clock.shift(timedelta(seconds=61))
         server.fault = None
-        runner.sweep()
+        runner.run_due_tasks()
     assert not outgoing_mail.undelivered(business).exists()
     assert MailServer.objects.get().failures == 0
 
@@ -170,7 +175,7 @@ def test_a_server_that_hangs_takes_one_worker_and_no_more(monkeypatch: pytest.Mo
     try:
         assert holds.wait(60)
         for _ in range(3):
-            with pytest.raises(Later, match="on its way"), line_to_server():
+            with pytest.raises(RetryLater, match="on its way"), line_to_server():
                 pytest.fail("a second letter was sent to a server that hangs")
     finally:
         ended.set()

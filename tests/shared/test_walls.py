@@ -15,7 +15,7 @@ from django.test.utils import CaptureQueriesContext
 
 from quotes.jobs.models import Customer, Site
 from shared.business import business_foreign_keys
-from shared.business.business_owned import ForeignRowError
+from shared.business.business_owned import CrossBusinessError
 from tests.conftest import Cast
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -39,15 +39,15 @@ def test_rows_made_through_a_business_belong_to_it(cast: Cast, site: Site) -> No
 
 
 def test_a_new_row_cannot_point_at_anothers(cast: Cast, theirs: Customer) -> None:
-    with pytest.raises(ForeignRowError):
+    with pytest.raises(CrossBusinessError):
         Site.objects.of(cast.business).create(customer=theirs, address="1 Tern Street")
-    with pytest.raises(ForeignRowError):
+    with pytest.raises(CrossBusinessError):
         Site.objects.of(cast.business).bulk_create([Site(customer_id=theirs.pk, address="1 Tern Street")])
 
 
 def test_a_stored_row_cannot_be_turned_to_anothers(site: Site, theirs: Customer) -> None:
     site.customer_id = theirs.pk
-    with pytest.raises(ForeignRowError):
+    with pytest.raises(CrossBusinessError):
         site.save()
 
 
@@ -80,7 +80,7 @@ def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: S
         for (name,) in cursor.fetchall():
             cursor.execute(f'ALTER TABLE jobs_site DROP CONSTRAINT "{name}"')
         with CaptureQueriesContext(connection) as asked:
-            business_foreign_keys.build()
+            business_foreign_keys.add_business_foreign_keys()
         cursor.execute(keys)
         assert cursor.fetchone() == before
     added = [one["sql"] for one in asked if "FOREIGN KEY" in one["sql"]]

@@ -13,10 +13,10 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from catalogue.engine.sample_catalogue import NewBusiness, find, start
+from catalogue.engine.sample_catalogue import NewBusiness, create_business, find_business
 from catalogue.queries import default_system
-from catalogue.rules.completeness import lacks
-from fencing.model.faults import Refused
+from catalogue.rules.completeness import missing_items
+from fencing.model.faults import InvalidDocument
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person
 from shared.business.places import zones_of
@@ -84,10 +84,10 @@ class Command(BaseCommand):
             told[name] = options[name] if options[name] is not None else self._answer(name, told, asking)
         try:
             new = NewBusiness(tax_rate=_rate(told.pop("tax_rate")), **told)
-            known = find(new) is not None or Person.objects.filter(email=new.owner.strip().lower()).exists()
+            known = find_business(new) is not None or Person.objects.filter(email=new.owner.strip().lower()).exists()
             password = None if known else self._password(new.owner, asking, read=options["password_stdin"])
-            business, started = start(new, password=password, stocked=not options["empty"])
-        except (ValueError, ValidationError, Refused) as fault:
+            business, started = create_business(new, password=password, stocked=not options["empty"])
+        except (ValueError, ValidationError, InvalidDocument) as fault:
             raise CommandError(_reason(fault)) from fault
         self.stdout.write(f"{business.name} is {'ready' if started else 'there already, and stays as it is'}.")
         self._tell_catalogue(business)
@@ -100,8 +100,8 @@ class Command(BaseCommand):
 
     def _tell_catalogue(self, business: Business) -> None:
         try:
-            code, missing = default_system(business).code, [lack.text for lack in lacks(business)]
-        except Refused:
+            code, missing = default_system(business).code, [lack.text for lack in missing_items(business)]
+        except InvalidDocument:
             code, missing = "none yet", ["a fence system, and what it is built of"]
         self.stdout.write(f"Fence system for measures that name none: {code}")
         for text in missing:

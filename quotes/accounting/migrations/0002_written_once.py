@@ -8,4 +8,4 @@ from quotes.jobs.immutable_triggers import written_once
 class Migration(migrations.Migration):
     dependencies = [("books", "0001_ledger_and_locks"), ("jobs", "0002_written_once")]
 
-    operations = written_once("books_ledgerentry", "books_periodlock")
+    operations = written_once("accounting_ledgerentry", "accounting_periodlock")

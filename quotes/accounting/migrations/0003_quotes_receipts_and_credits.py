@@ -133,5 +133,5 @@ class Migration(migrations.Migration):
             index=models.Index(fields=['business', 'order'], name='received_by_order'),
         ),
         # SQLite makes a table anew when a constraint changes, and forgets its triggers
-        *written_once("books_ledgerentry", "books_quoteentry", "books_receivedentry"),
+        *written_once("accounting_ledgerentry", "accounting_quoteentry", "accounting_receivedentry"),
     ]

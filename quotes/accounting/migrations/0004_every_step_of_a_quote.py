@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        *allow("books_quoteentry", "books_quoteentry_no_update", "books_quoteentry_no_delete"),
+        *allow("accounting_quoteentry", "accounting_quoteentry_no_update", "accounting_quoteentry_no_delete"),
         migrations.RemoveConstraint(
             model_name='quoteentry',
             name='quote_entry_known',
@@ -29,5 +29,5 @@ class Migration(migrations.Migration):
             model_name='quoteentry',
             constraint=models.CheckConstraint(condition=models.Q(('what__in', ['quoted', 'accepted', 'declined', 'lapsed', 'replaced', 'cancelled'])), name='quote_entry_known'),
         ),
-        *written_once("books_quoteentry"),
+        *written_once("accounting_quoteentry"),
     ]

@@ -12,11 +12,11 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        *allow("books_ledgerentry", "books_ledgerentry_no_update", "books_ledgerentry_no_delete"),
+        *allow("accounting_ledgerentry", "accounting_ledgerentry_no_update", "accounting_ledgerentry_no_delete"),
         migrations.AddField(
             model_name='ledgerentry',
             name='tax_account',
             field=models.CharField(blank=True, max_length=40),
         ),
-        *written_once("books_ledgerentry"),
+        *written_once("accounting_ledgerentry"),
     ]

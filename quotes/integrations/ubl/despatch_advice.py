@@ -1,12 +1,12 @@
-"""UBL DespatchAdvice in and out: what is on the lorry, and what is still to come."""
+"""UBL UblDespatchAdvice in and out: what is on the lorry, and what is still to come."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
 from catalogue.rules.codes import sale_unit
-from fencing.model.faults import Fault, Refused
-from quotes.integrations.ubl.documents import DespatchAdvice, DespatchLine
+from fencing.model.faults import Fault, InvalidDocument
+from quotes.integrations.ubl.documents import UblDespatchAdvice, UblDespatchLine
 from quotes.integrations.ubl.party import (
     number_at,
     read_date,
@@ -23,9 +23,9 @@ CUSTOMIZATION = "urn:fdc:peppol.eu:poacc:trns:despatch_advice:3"
 PROFILE = "urn:fdc:peppol.eu:poacc:bis:despatch_advice:3"
 
 
-def write_despatch(advice: DespatchAdvice) -> bytes:
+def write_despatch(advice: UblDespatchAdvice) -> bytes:
     """The advice as a UBL 2.1 document."""
-    element = root("DespatchAdvice")
+    element = root("UblDespatchAdvice")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
     put(element, "ID", advice.id)
@@ -41,7 +41,7 @@ def write_despatch(advice: DespatchAdvice) -> bytes:
     return serialize(element)
 
 
-def _write_shipment(element: Element, advice: DespatchAdvice) -> None:
+def _write_shipment(element: Element, advice: UblDespatchAdvice) -> None:
     shipment = group(element, "Shipment")
     put(shipment, "ID", "1")
     delivery = group(shipment, "Delivery")
@@ -51,8 +51,8 @@ def _write_shipment(element: Element, advice: DespatchAdvice) -> None:
         put(group(delivery, "Despatch"), "ActualDespatchDate", advice.despatched.isoformat())
 
 
-def _write_line(parent: Element, line: DespatchLine) -> None:
-    element = group(parent, "DespatchLine")
+def _write_line(parent: Element, line: UblDespatchLine) -> None:
+    element = group(parent, "UblDespatchLine")
     put(element, "ID", line.id)
     put(element, "Note", line.note)
     put(element, "DeliveredQuantity", f"{line.quantity:f}", unitCode=line.unit)
@@ -70,7 +70,7 @@ def _write_line(parent: Element, line: DespatchLine) -> None:
             put(group(item, name), "ID", value, schemeID=scheme)
 
 
-def read_despatch(body: bytes) -> DespatchAdvice:
+def read_despatch(body: bytes) -> UblDespatchAdvice:
     """The advice in a UBL document.
 
     Rules of the despatch advice transaction: an order is named, quantities are not negative, units are from the list, and
@@ -79,13 +79,13 @@ def read_despatch(body: bytes) -> DespatchAdvice:
     Raises:
         Refused: see ``intake.parse``, or all broken rules at once.
     """
-    element = parse(body, "DespatchAdvice")
+    element = parse(body, "UblDespatchAdvice")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:
-        raise Refused(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
+        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
     delivery = "cac:Shipment/cac:Delivery"
-    return DespatchAdvice(
+    return UblDespatchAdvice(
         id=words_at(element, "cbc:ID"),
         issued=issued,
         order=words_at(element, "cac:OrderReference/cbc:ID"),
@@ -116,8 +116,8 @@ def _line_faults(line: Element, at: str) -> Iterable[Fault]:
         yield Fault(f"{at}/OutstandingReason", "T16-R003", "say why the rest is outstanding")
 
 
-def _read_line(line: Element) -> DespatchLine:
-    return DespatchLine(
+def _read_line(line: Element) -> UblDespatchLine:
+    return UblDespatchLine(
         id=words_at(line, "cbc:ID"),
         order_line=words_at(line, "cac:OrderLineReference/cbc:LineID"),
         name=words_at(line, "cac:Item/cbc:Name"),

@@ -28,7 +28,7 @@ class LineStatus(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Address:
+class UblAddress:
     street: str = ""
     place: str = ""
     postcode: str = ""
@@ -36,11 +36,11 @@ class Address:
 
 
 @dataclass(frozen=True, slots=True)
-class Party:
+class UblParty:
     """A buyer or seller. ``endpoint`` is an electronic address under ISO 6523 scheme ``endpoint_scheme`` ("0088" is GLN)."""
 
     name: str
-    address: Address = Address()
+    address: UblAddress = UblAddress()
     endpoint: str = ""
     endpoint_scheme: str = ""
     company_id: str = ""
@@ -48,7 +48,7 @@ class Party:
 
 
 @dataclass(frozen=True, slots=True)
-class TaxRow:
+class UblTaxSubtotal:
     """Tax of one category (UNCL5305) and rate."""
 
     category: str
@@ -58,7 +58,7 @@ class TaxRow:
 
 
 @dataclass(frozen=True, slots=True)
-class OrderLine:
+class UblOrderLine:
     """``price`` is for ``base_quantity`` of ``unit`` (UN/ECE Rec 20); ``net`` = round(price / base_quantity * quantity)."""
 
     id: str
@@ -83,11 +83,11 @@ class OrderDocument:
     id: str
     issued: date
     currency: str
-    buyer: Party
-    seller: Party
-    lines: tuple[OrderLine, ...]
+    buyer: UblParty
+    seller: UblParty
+    lines: tuple[UblOrderLine, ...]
     lines_total: Decimal
-    taxes: tuple[TaxRow, ...]
+    taxes: tuple[UblTaxSubtotal, ...]
     tax: Decimal
     total: Decimal
     payable: Decimal
@@ -95,7 +95,7 @@ class OrderDocument:
     charge_reason: str = ""
     charge_tax_category: str = "S"
     charge_tax_percent: Decimal = Decimal(0)
-    deliver_to: Address = Address()
+    deliver_to: UblAddress = UblAddress()
     deliver_from: date | None = None
     deliver_by: date | None = None
     note: str = ""
@@ -118,21 +118,21 @@ class ResponseLine:
 
 
 @dataclass(frozen=True, slots=True)
-class OrderResponse:
+class UblOrderResponse:
     id: str
     issued: date
     order: str
     code: ResponseCode
     currency: str
-    buyer: Party
-    seller: Party
+    buyer: UblParty
+    seller: UblParty
     lines: tuple[ResponseLine, ...] = ()
     note: str = ""
     promised: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class DespatchLine:
+class UblDespatchLine:
     """``outstanding`` is what is still to come, with its reason."""
 
     id: str
@@ -148,13 +148,13 @@ class DespatchLine:
 
 
 @dataclass(frozen=True, slots=True)
-class DespatchAdvice:
+class UblDespatchAdvice:
     id: str
     issued: date
     order: str
-    buyer: Party
-    seller: Party
-    lines: tuple[DespatchLine, ...]
+    buyer: UblParty
+    seller: UblParty
+    lines: tuple[UblDespatchLine, ...]
     note: str = ""
     despatched: date | None = None
     arrives: date | None = None

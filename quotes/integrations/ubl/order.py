@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from quotes.integrations.ubl.documents import OrderDocument, OrderLine, TaxRow
+from quotes.integrations.ubl.documents import OrderDocument, UblOrderLine, UblTaxSubtotal
 from quotes.integrations.ubl.party import (
     ZERO,
     number_at,
@@ -92,8 +92,8 @@ def _write_taxes(element: Element, order: OrderDocument) -> None:
         _write_category(part, "TaxCategory", row.category, row.percent)
 
 
-def _write_line(parent: Element, line: OrderLine, currency: str) -> None:
-    element = group(parent, "OrderLine")
+def _write_line(parent: Element, line: UblOrderLine, currency: str) -> None:
+    element = group(parent, "UblOrderLine")
     put(element, "Note", line.note)
     item_line = group(element, "LineItem")
     put(item_line, "ID", line.id)
@@ -157,8 +157,8 @@ def _requested(element: Element, name: str) -> date | None:
     return read_date(element, f"cac:Delivery/cac:RequestedDeliveryPeriod/cbc:{name}")
 
 
-def _read_tax(row: Element) -> TaxRow:
-    return TaxRow(
+def _read_tax(row: Element) -> UblTaxSubtotal:
+    return UblTaxSubtotal(
         words_at(row, "cac:TaxCategory/cbc:ID"),
         number_at(row, "cac:TaxCategory/cbc:Percent"),
         number_at(row, "cbc:TaxableAmount"),
@@ -166,9 +166,9 @@ def _read_tax(row: Element) -> TaxRow:
     )
 
 
-def _read_line(element: Element) -> OrderLine:
+def _read_line(element: Element) -> UblOrderLine:
     item = "cac:LineItem/cac:Item"
-    return OrderLine(
+    return UblOrderLine(
         id=words_at(element, "cac:LineItem/cbc:ID"),
         name=words_at(element, f"{item}/cbc:Name"),
         quantity=number_at(element, "cac:LineItem/cbc:Quantity"),

@@ -1,12 +1,12 @@
-"""UBL OrderResponse in and out: a seller's word on an order, whole or line by line."""
+"""UBL UblOrderResponse in and out: a seller's word on an order, whole or line by line."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
 from catalogue.rules.codes import sale_unit
-from fencing.model.faults import Fault, Refused
-from quotes.integrations.ubl.documents import LineStatus, OrderResponse, ResponseCode, ResponseLine
+from fencing.model.faults import Fault, InvalidDocument
+from quotes.integrations.ubl.documents import LineStatus, ResponseCode, ResponseLine, UblOrderResponse
 from quotes.integrations.ubl.party import read_date, read_decimal, read_party, unit_at, unknown_unit, write_party
 from quotes.integrations.ubl.xml_names import (
     PREFIXES,
@@ -26,9 +26,9 @@ PROFILE = "urn:fdc:peppol.eu:poacc:bis:ordering:3"
 _PRICE = "cac:LineItem/cac:Price/cbc:PriceAmount"
 
 
-def write_response(response: OrderResponse) -> bytes:
+def write_response(response: UblOrderResponse) -> bytes:
     """The response as a UBL 2.1 document."""
-    element = root("OrderResponse")
+    element = root("UblOrderResponse")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
     put(element, "ID", response.id)
@@ -64,7 +64,7 @@ def _write_line(parent: Element, line: ResponseLine, currency: str) -> None:
     put(group(order_line, "OrderLineReference"), "LineID", line.order_line)
 
 
-def read_response(body: bytes) -> OrderResponse:
+def read_response(body: bytes) -> UblOrderResponse:
     """The response in a UBL document.
 
     Rules: a conditional response (CA) carries lines, any other carries none (R007 to R010 of the order response transaction);
@@ -73,12 +73,12 @@ def read_response(body: bytes) -> OrderResponse:
     Raises:
         Refused: see ``intake.parse``, or all broken rules at once.
     """
-    element = parse(body, "OrderResponse")
+    element = parse(body, "UblOrderResponse")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:
-        raise Refused(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
-    return OrderResponse(
+        raise InvalidDocument(faults or [Fault("/IssueDate", "ubl.date", "an issue date is wanted")])
+    return UblOrderResponse(
         id=words_at(element, "cbc:ID"),
         issued=issued,
         order=words_at(element, "cac:OrderReference/cbc:ID"),

@@ -5,16 +5,16 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from fencing.model.faults import Fault, Refused
-from quotes.integrations.ubl.documents import Address, Party
+from fencing.model.faults import Fault, InvalidDocument
+from quotes.integrations.ubl.documents import UblAddress, UblParty
 from quotes.integrations.ubl.xml_names import PREFIXES, Element, group, put, text_at, words_at
 
 ZERO = Decimal(0)
 
 
-def write_party(parent: Element, wrapper: str, party: Party) -> None:
+def write_party(parent: Element, wrapper: str, party: UblParty) -> None:
     """``cac:wrapper/cac:Party`` in schema order."""
-    element = group(group(parent, wrapper), "Party")
+    element = group(group(parent, wrapper), "UblParty")
     put(element, "EndpointID", party.endpoint, schemeID=party.endpoint_scheme)
     if party.company_id:
         put(group(element, "PartyIdentification"), "ID", party.company_id)
@@ -27,12 +27,12 @@ def write_party(parent: Element, wrapper: str, party: Party) -> None:
     put(group(element, "PartyLegalEntity"), "RegistrationName", party.name)
 
 
-def read_party(root: Element, wrapper: str) -> Party:
+def read_party(root: Element, wrapper: str) -> UblParty:
     """The party under ``cac:wrapper``."""
     at = f"cac:{wrapper}/cac:Party"
     endpoint = root.find(f"{at}/cbc:EndpointID", PREFIXES)
     name = text_at(root, f"{at}/cac:PartyName/cbc:Name")
-    return Party(
+    return UblParty(
         name=name or words_at(root, f"{at}/cac:PartyLegalEntity/cbc:RegistrationName"),
         address=read_address(root, f"{at}/cac:PostalAddress"),
         endpoint=words_at(root, f"{at}/cbc:EndpointID"),
@@ -42,9 +42,9 @@ def read_party(root: Element, wrapper: str) -> Party:
     )
 
 
-def write_address(parent: Element, name: str, address: Address) -> None:
+def write_address(parent: Element, name: str, address: UblAddress) -> None:
     """An address, left out where it says nothing."""
-    if address == Address():
+    if address == UblAddress():
         return
     element = group(parent, name)
     put(element, "StreetName", address.street)
@@ -54,9 +54,9 @@ def write_address(parent: Element, name: str, address: Address) -> None:
         put(group(element, "Country"), "IdentificationCode", address.country)
 
 
-def read_address(root: Element, at: str) -> Address:
+def read_address(root: Element, at: str) -> UblAddress:
     """The address at a path; empty where there is none."""
-    return Address(
+    return UblAddress(
         street=words_at(root, f"{at}/cbc:StreetName"),
         place=words_at(root, f"{at}/cbc:CityName"),
         postcode=words_at(root, f"{at}/cbc:PostalZone"),
@@ -75,7 +75,7 @@ def read_date(root: Element, at: str) -> date | None:
         return date.fromisoformat(text[:10]) if text else None
     except ValueError:
         pointer = "/" + "/".join(step.partition(":")[2] for step in at.split("/"))
-        raise Refused([Fault(pointer, "ubl.date", f"{text} is not a day of the years 1 to 9999")]) from None
+        raise InvalidDocument([Fault(pointer, "ubl.date", f"{text} is not a day of the years 1 to 9999")]) from None
 
 
 def read_decimal(root: Element, at: str) -> Decimal | None:

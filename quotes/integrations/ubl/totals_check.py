@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
-from quotes.integrations.ubl.documents import OrderDocument, OrderLine, TaxRow
+from quotes.integrations.ubl.documents import OrderDocument, UblOrderLine, UblTaxSubtotal
 from shared.common.money import rounded
 
 ZERO = Decimal(0)
@@ -29,7 +29,7 @@ def line_net(price: Decimal, quantity: Decimal, base_quantity: Decimal = Decimal
     return rounded(Fraction(price) * Fraction(quantity) / Fraction(base_quantity), digits)
 
 
-def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> tuple[TaxRow, ...]:
+def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> tuple[UblTaxSubtotal, ...]:
     """Tax for each category and rate, on the sum of what is taxable, half-up (BR-CO-17).
 
     Args:
@@ -46,7 +46,7 @@ def tax_rows(taxed: Iterable[tuple[str, Decimal, Decimal]], digits: int = 2) -> 
         sums[key] = sums.get(key, ZERO) + amount
         shown.setdefault(key, percent)
     return tuple(
-        TaxRow(key[0], shown[key], taxable, rounded(Fraction(taxable) * key[1] / 100, digits))
+        UblTaxSubtotal(key[0], shown[key], taxable, rounded(Fraction(taxable) * key[1] / 100, digits))
         for key, taxable in sorted(sums.items())
     )
 
@@ -76,11 +76,11 @@ def _wrong_total(order: OrderDocument) -> Iterable[str]:
         yield f"BR-CO-15: net, charge and tax make {total}, {order.total} and {order.payable} are stated"
 
 
-def _row(row: TaxRow) -> tuple[str, Fraction, Decimal, Decimal]:
+def _row(row: UblTaxSubtotal) -> tuple[str, Fraction, Decimal, Decimal]:
     return row.category, Fraction(row.percent), row.taxable, row.tax
 
 
-def _wrong_lines(lines: Sequence[OrderLine], digits: int) -> Iterable[str]:
+def _wrong_lines(lines: Sequence[UblOrderLine], digits: int) -> Iterable[str]:
     for line in lines:
         if line.base_quantity <= 0:
             yield f"R130: line {line.id} has base quantity {line.base_quantity}, more than 0 is wanted"

@@ -13,12 +13,12 @@ from typing import Any
 
 from lxml import etree
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.integrations.ubl.xml_names import DOCUMENT, Element
 
-MOST_BYTES = 1_000_000
-MOST_DEPTH = 60
-MOST_FAULTS = 20
+MAX_BYTES = 1_000_000
+MAX_DEPTH = 60
+MAX_FAULTS = 20
 SCHEMAS = Path(__file__).resolve().parent / "schemas" / "maindoc"
 _ENCODED = re.compile(rb"""encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""")
 
@@ -29,9 +29,9 @@ def _schema(name: str) -> etree.XMLSchema:
     return etree.XMLSchema(etree.parse(str(SCHEMAS / f"UBL-{name}-2.1.xsd"), parser))
 
 
-def refuse(code: str, text: str, pointer: str = "") -> Refused:
+def refuse(code: str, text: str, pointer: str = "") -> InvalidDocument:
     """A refusal with one fault."""
-    return Refused([Fault(pointer, code, text)])
+    return InvalidDocument([Fault(pointer, code, text)])
 
 
 def parse(body: bytes, name: str) -> Element:
@@ -48,15 +48,15 @@ def parse(body: bytes, name: str) -> Element:
     schema = _schema(name)
     if not schema.validate(element):
         log: Any = schema.error_log  # the stubs forget that it can be walked
-        errors = list(log)[:MOST_FAULTS]
-        raise Refused([Fault(f"/line/{error.line}", "xml.schema", _plain(error.message)) for error in errors])
+        errors = list(log)[:MAX_FAULTS]
+        raise InvalidDocument([Fault(f"/line/{error.line}", "xml.schema", _plain(error.message)) for error in errors])
     return element
 
 
 def _refuse_unread(body: bytes) -> None:
     """Refuse what no parser should be given: too much of it, another encoding, a document type."""
-    if len(body) > MOST_BYTES:
-        raise refuse("xml.size", f"at most {MOST_BYTES} bytes are read, {len(body)} came")
+    if len(body) > MAX_BYTES:
+        raise refuse("xml.size", f"at most {MAX_BYTES} bytes are read, {len(body)} came")
     encoding = _ENCODED.search(body[: body.find(b"?>")] if body.lstrip().startswith(b"<?xml") else b"")
     if b"\x00" in body or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
         raise refuse("xml.encoding", "UTF-8 is read, nothing else")
@@ -75,8 +75,8 @@ def _root(body: bytes) -> Element:
             parser.feed(body[start : start + 65_536])
             for event, _ in parser.read_events():
                 depth += 1 if event == "start" else -1
-                if depth > MOST_DEPTH:
-                    raise refuse("xml.depth", f"elements nested more than {MOST_DEPTH} deep are not read")
+                if depth > MAX_DEPTH:
+                    raise refuse("xml.depth", f"elements nested more than {MAX_DEPTH} deep are not read")
         return parser.close()
     except etree.XMLSyntaxError as error:
         raise refuse("xml.syntax", f"not well-formed XML: {error.msg}") from error

@@ -30,10 +30,10 @@ def working(text: str) -> str:
     ('13 at 22.90 = 297.70; 22 % markup = 363.19', '500 at 0.0858 = 42.90')
     """
     priced = _EACH.sub(lambda found: f"{Decimal(found[0]):.2f}", text)
-    return _FIGURE.sub(_written, priced).replace(" x ", " × ")
+    return _FIGURE.sub(_amount_text, priced).replace(" x ", " × ")
 
 
-def _written(found: re.Match[str]) -> str:
+def _amount_text(found: re.Match[str]) -> str:
     number, code = found[1], found[2]
     if code not in SALE_UNITS:
         written = shown_number(number, min(2, len(number.partition(".")[2])))

@@ -7,18 +7,18 @@ from typing import Any
 
 from django import template
 
-from quotes.office.fields import Field
+from quotes.office.fields import MeasureField
 
 register = template.Library()
 
 
 @register.filter
-def named(code: str, names: Mapping[str, str]) -> str:
+def label_of(code: str, names: Mapping[str, str]) -> str:
     """What a code is called; the code itself where nobody named it."""
     return names.get(code, code)
 
 
 @register.inclusion_tag("office/field.html", takes_context=True)
-def measured(context: dict[str, Any], one: Field) -> dict[str, Any]:
+def measured(context: dict[str, Any], one: MeasureField) -> dict[str, Any]:
     """A field with its label, what it was read as, and what is wrong with it."""
     return {"one": one, "fault": context.get("fault_of", {}).get(one.name, ""), "locked": not context.get("may_write")}

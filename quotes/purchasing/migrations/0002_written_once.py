@@ -8,4 +8,4 @@ from quotes.jobs.immutable_triggers import written_once
 class Migration(migrations.Migration):
     dependencies = [("orders", "0001_orders_and_stock"), ("jobs", "0002_written_once")]
 
-    operations = written_once("orders_orderevent", "orders_stockmove")
+    operations = written_once("purchasing_orderevent", "purchasing_stockmovement")

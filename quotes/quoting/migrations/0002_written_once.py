@@ -17,7 +17,7 @@ class Migration(migrations.Migration):
     dependencies = [("offers", "0001_first_rows")]
 
     operations = [
-        *written_once("offers_answer"),
-        refuse("offers_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
-        refuse("offers_revision", "DELETE", "OLD.state <> 'draft'"),
+        *written_once("quoting_partyresponse"),
+        refuse("quoting_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
+        refuse("quoting_revision", "DELETE", "OLD.state <> 'draft'"),
     ]

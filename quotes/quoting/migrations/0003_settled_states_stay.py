@@ -11,6 +11,6 @@ class Migration(migrations.Migration):
     dependencies = [("offers", "0002_written_once")]
 
     operations = [
-        refuse("offers_revision", "UPDATE", f"{SETTLED} AND NEW.state <> OLD.state", name="offers_revision_settled"),
-        refuse("offers_party", "UPDATE", "OLD.answer <> 'waiting' AND NEW.answer <> OLD.answer", name="offers_party_settled"),
+        refuse("quoting_revision", "UPDATE", f"{SETTLED} AND NEW.state <> OLD.state", name="quoting_revision_settled"),
+        refuse("quoting_party", "UPDATE", "OLD.answer <> 'waiting' AND NEW.answer <> OLD.answer", name="quoting_party_settled"),
     ]

@@ -26,7 +26,7 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        *allow("offers_revision", "offers_revision_no_update", "offers_revision_no_delete", "offers_revision_settled"),
+        *allow("quoting_revision", "quoting_revision_no_update", "quoting_revision_no_delete", "quoting_revision_settled"),
         migrations.RemoveConstraint(
             model_name='revision',
             name='revision_state_known',
@@ -45,7 +45,7 @@ class Migration(migrations.Migration):
             model_name='revision',
             constraint=models.CheckConstraint(condition=models.Q(('state__in', ['draft', 'sent', 'accepted', 'declined', 'lapsed', 'replaced', 'cancelled'])), name='revision_state_known'),
         ),
-        refuse("offers_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
-        refuse("offers_revision", "DELETE", "OLD.state <> 'draft'"),
-        refuse("offers_revision", "UPDATE", SETTLED, name="offers_revision_settled"),
+        refuse("quoting_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
+        refuse("quoting_revision", "DELETE", "OLD.state <> 'draft'"),
+        refuse("quoting_revision", "UPDATE", SETTLED, name="quoting_revision_settled"),
     ]

@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from shared.business.actors import SYSTEM
 from shared.business.models import Business, SupplierAccount
-from shared.business.roles import SUPPLIER_SCOPES, Role, granted
+from shared.business.roles import SUPPLIER_SCOPES, MemberRole, granted
 from shared.business.services import issue_key
 
 
@@ -19,7 +19,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--name", default="command line", help="what the key is for")
         parser.add_argument("--business", help="name or ref of the business; may be left out where there is only one")
-        parser.add_argument("--role", choices=[role.value for role in Role], default=Role.OWNER.value)
+        parser.add_argument("--role", choices=[role.value for role in MemberRole], default=MemberRole.OWNER.value)
         parser.add_argument("--supplier", metavar="ACCOUNT", help="name or ref of a supplier account instead")
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -21,7 +21,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         while True:
             close_old_connections()
-            found = runner.sweep()
+            found = runner.run_due_tasks()
             if options["once"]:
                 self.stdout.write(f"{found} wanted")
                 return

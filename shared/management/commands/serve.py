@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from shared.business.roles import Role, granted
+from shared.business.roles import MemberRole, granted
 from shared.business.services import demo_sign_in, issue_key
 from shared.web.server_errors import ProblemServer
 
@@ -43,7 +43,7 @@ class Command(BaseCommand):
                 f"as {person.email} with the password: {_PASSWORD}" if person else "with your own e-mail and password."
             )
             self.stdout.write(f"Sign in {known}")
-            _, key = issue_key(name="serve", scopes=granted(Role.OWNER), business=business, actor=SYSTEM)
+            _, key = issue_key(name="serve", scopes=granted(MemberRole.OWNER), business=business, actor=SYSTEM)
             self.stdout.write(f"API key of this run: {key}")
         self.stdout.write(
             f"Pages: http://localhost:{options['port']}/   API: http://localhost:{options['port']}/api/docs/"

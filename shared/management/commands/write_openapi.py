@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from shared.api.docs_views import document
-from shared.api.openapi import written
+from shared.api.openapi import document_text
 
 
 class Command(BaseCommand):
@@ -19,4 +19,4 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        options["file"].write_text(written(document()))
+        options["file"].write_text(document_text(document()))

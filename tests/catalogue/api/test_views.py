@@ -13,7 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from catalogue.models import Component, FenceSystem, Offer, PriceRule, Supplier
+from catalogue.models import Component, FenceSystem, PriceRule, Supplier, SupplierPrice
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.database.audit_log import AuditEntry
@@ -111,7 +111,7 @@ def test_a_new_price_is_a_new_offer_and_the_old_one_still_tells_the_past(
 
 
 def test_a_price_that_has_begun_can_only_be_ended(owner_client: Client, stocked: Business) -> None:
-    row = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
+    row = SupplierPrice.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
     at, tag = f"/offers/{row.ref}", f'"{row.ref}.{row.version}"'
     assert pointers(send(owner_client, "PATCH", at, {"price": "1.00"}, **{"If-Match": tag})) == {"#/price"}
     assert send(owner_client, "DELETE", at, **{"If-Match": tag}).status_code == 422
@@ -198,9 +198,9 @@ def test_the_default_system_can_be_moved_but_not_ended(owner_client: Client, sto
 def test_completeness_says_in_words_what_is_missing(owner_client: Client, stocked: Business) -> None:
     whole = owner_client.get(f"{API}/completeness").json()
     assert whole == {"system": "corrugated-50", "complete": True, "lacks": []}
-    Offer.objects.of(stocked).filter(component__sku="CH-2490-FT").delete()
+    SupplierPrice.objects.of(stocked).filter(component__sku="CH-2490-FT").delete()
     Component.objects.of(stocked).filter(sku="CH-2490-FT").delete()
-    Offer.objects.of(stocked).filter(component__sku="RL-4600-SM").delete()
+    SupplierPrice.objects.of(stocked).filter(component__sku="RL-4600-SM").delete()
     found = owner_client.get(f"{API}/completeness?system=corrugated-50").json()
     assert [lack["text"] for lack in found["lacks"]] == [
         "no 2490 channel in fogthistle",
@@ -218,7 +218,7 @@ def test_a_supplier_sees_and_prices_its_own_offers_alone(
     assert [(row["business"], row["price"]) for row in rows] == [(stocked.ref, "14.43")]
     body = {"business": stocked.ref, "component": "HG-1", "price": "14.00", "valid_from": days(3)}
     assert send(supplier, "POST", "/supply/offers", body).status_code == 201
-    theirs = Offer.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
+    theirs = SupplierPrice.objects.of(stocked).get(component__sku="HG-1", supplier__code="ostrel")
     assert supplier.get(f"{API}/supply/offers/{theirs.ref}").status_code == 404
     elsewhere = {**body, "business": cast.strangers_business.ref}
     assert pointers(send(supplier, "POST", "/supply/offers", elsewhere)) == {"#/business"}

@@ -15,8 +15,8 @@ from django.test import Client
 
 from catalogue import queries, services
 from catalogue.engine import engine_input
-from catalogue.models import Component, FenceSystemVersion, Offer, PriceRule, Supplier
-from catalogue.rules.completeness import lacks
+from catalogue.models import Component, FenceSystemVersion, PriceRule, Supplier, SupplierPrice
+from catalogue.rules.completeness import missing_items
 from fencing.model.faults import Level
 from fencing.model.measure import (
     Colours,
@@ -31,10 +31,10 @@ from fencing.model.measure import (
     Taper,
     Terminal,
 )
-from fencing.quantities.comparison_prices import Work, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, cost_of
 from fencing.quantities.take_off import take_off
 from shared.business.actors import SYSTEM
-from shared.business.business_owned import Owned
+from shared.business.business_owned import BusinessOwned
 from shared.business.invitations import accept
 from shared.business.models import Business, Person
 from shared.business.services import demo_sign_in
@@ -62,7 +62,7 @@ def run(**changes: str | bool) -> str:
 
 
 def counts(business: Business) -> list[int]:
-    kinds: list[type[Owned]] = [Component, Offer, PriceRule, Supplier, FenceSystemVersion]
+    kinds: list[type[BusinessOwned]] = [Component, SupplierPrice, PriceRule, Supplier, FenceSystemVersion]
     return [kind.objects.of(business).count() for kind in kinds]
 
 
@@ -214,7 +214,7 @@ def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, fi
     assert [notice for notice in job.notices if notice.level is Level.STOP] == []
     unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.colour, piece.length) is None}
     assert unpriced == set()
-    assert cost_of(prices, job.pieces, job.quantities, Work(holes=1)) is not None
+    assert cost_of(prices, job.pieces, job.quantities, EstimateWork(holes=1)) is not None
     assert {"gate.stile", "gate.rail", "drop_bolt", "lattice_clip", "post.extension", "concrete.bag"} <= {
         row.role for row in job.quantities
     }
@@ -222,7 +222,7 @@ def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, fi
 
 
 def test_the_starter_catalogue_lacks_nothing(stocked: Business) -> None:
-    assert lacks(stocked) == []
+    assert missing_items(stocked) == []
 
 
 def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocked: Business) -> None:
@@ -244,7 +244,7 @@ def test_an_empty_business_is_led_to_the_starter_set_and_can_quote_by_it(client:
     assert "Load the starter set" in client.get("/prices").content.decode()
     page = client.post("/prices", follow=True).content.decode()
     assert "The starter set is loaded" in page
-    assert lacks(business) == []
+    assert missing_items(business) == []
     assert queries.price_rules_on(business).tax().rate == 15  # the tax it was started with, and no second one
     before = counts(business)
     assert "something stored already" in client.post("/prices", follow=True).content.decode()
@@ -269,5 +269,5 @@ def test_rates_that_do_not_reach_the_holes_of_the_system_are_missing(stocked: Bu
     services.add_dated(
         PriceRule(business=stocked, kind="labour", key="dig.Basalt"), actor=SYSTEM, values=values, past=True
     )
-    assert [(one.code, one.key) for one in lacks(stocked)] == [("labour.missing", "dig_deeper.basalt")]
+    assert [(one.code, one.key) for one in missing_items(stocked)] == [("labour.missing", "dig_deeper.basalt")]
     assert PriceRule.objects.of(stocked).filter(key="dig.basalt").exists()

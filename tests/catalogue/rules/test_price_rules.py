@@ -8,10 +8,10 @@ import pytest
 
 from catalogue.rules.codes import gtin14, is_gtin, sale_unit
 from catalogue.rules.digging import DigRate
-from catalogue.rules.price_bands import amount_at, bands_fault, parsed, read_bands, written
+from catalogue.rules.price_bands import amount_at, bands_fault, format_bands, parsed, read_bands
 from catalogue.rules.price_rules import Due, Markup, PriceRules, RuleLine, read_rules, rule_faults, standing
-from fencing.model.faults import Refused
-from shared.common.money import OddCent, Rounding, TaxAt
+from fencing.model.faults import InvalidDocument
+from shared.common.money import Rounding, RoundingRemainder, TaxAt
 
 JAN, JUL = date(2026, 1, 1), date(2026, 7, 1)
 
@@ -49,7 +49,7 @@ def test_tax_is_that_of_the_day_of_supply_and_not_of_the_day_of_pricing() -> Non
 
 def test_before_the_first_rate_there_is_no_tax_to_reckon() -> None:
     early = rules(line("tax", "standard", "10", "S"), line("tax_of", "", None, "standard"), on=date(2025, 12, 31))
-    with pytest.raises(Refused, match="no tax code"):
+    with pytest.raises(InvalidDocument, match="no tax code"):
         early.tax()
 
 
@@ -127,7 +127,7 @@ def test_settings_and_instalments_are_read() -> None:
     )
     assert (found.least_job_charge, found.rounding_step, found.rounding) == (Decimal(450), Decimal(5), Rounding.DOWN)
     assert (found.odd_cent, found.tax_rule.rounding, found.tax_rule.line_digits) == (
-        OddCent.LAST,
+        RoundingRemainder.LAST,
         Rounding.HALF_DOWN,
         3,
     )
@@ -139,7 +139,7 @@ def test_settings_and_instalments_are_read() -> None:
 
 
 def test_instalments_that_do_not_add_up_to_the_whole_are_refused() -> None:
-    with pytest.raises(Refused, match="add up to 90 %"):
+    with pytest.raises(InvalidDocument, match="add up to 90 %"):
         rules(line("payment", "1", "30", "acceptance"), line("payment", "2", "60", "completion"))
 
 
@@ -186,7 +186,7 @@ def test_a_line_that_means_nothing_is_refused_by_field(
 
 def test_bands_are_written_and_read_back_the_same() -> None:
     bands = [["10", "4.50"], ["50", "4.10"]]
-    assert parsed(written(bands)) == bands
+    assert parsed(format_bands(bands)) == bands
     assert amount_at(read_bands(bands), Decimal(9), Decimal("5.00")) == Decimal("5.00")
     assert amount_at(read_bands(bands), Decimal(50), Decimal("5.00")) == Decimal("4.10")
 

@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from catalogue.views.system_fields import FIELDS, Kind
-from catalogue.views.system_form import changed_since, faults_of, parts, read_form, shown, typed
-from fencing.model.faults import Refused
+from catalogue.views.system_fields import FIELDS, FieldType
+from catalogue.views.system_form import changed_since, faults_of, parts, read_fields, read_form, shown
+from fencing.model.faults import InvalidDocument
 from fencing.reading import read_system
 
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
@@ -23,13 +23,13 @@ def _typed(**changes: str) -> dict[str, str]:
 
 
 def _faults(texts: dict[str, str]) -> dict[str, str]:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_system(read_form(texts, STARTER))
     return faults_of(refused.value)
 
 
 def test_a_form_kept_as_it_was_shown_is_the_same_document_to_the_byte() -> None:
-    assert json.dumps(read_form(typed(shown(STARTER)), STARTER)) == json.dumps(STARTER)
+    assert json.dumps(read_form(read_fields(shown(STARTER)), STARTER)) == json.dumps(STARTER)
 
 
 def test_a_form_typed_from_nothing_is_the_same_fence_system() -> None:
@@ -120,5 +120,5 @@ def test_a_component_that_is_not_in_the_catalogue_stays_chosen_and_says_so() -> 
 
 def test_every_length_says_its_unit() -> None:
     for field in FIELDS:
-        if field.kind in (Kind.LENGTH, Kind.LENGTHS, Kind.PAIR):
+        if field.kind in (FieldType.LENGTH, FieldType.LENGTHS, FieldType.PAIR):
             assert field.label.endswith(", mm"), field.path

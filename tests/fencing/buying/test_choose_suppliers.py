@@ -12,7 +12,7 @@ from random import Random
 import pytest
 
 from fencing.buying.choose_suppliers import Sourcing, split
-from fencing.buying.supplier_prices import Offer, Split, Supplier
+from fencing.buying.supplier_prices import SupplierPrice, SupplierSplit, SupplierTermsAndPrices
 
 D = Decimal
 
@@ -22,7 +22,7 @@ class Case:
     """A made-up market and what is wanted of it."""
 
     wanted: dict[str, Decimal | dict[str, Decimal]]
-    suppliers: tuple[Supplier, ...]
+    suppliers: tuple[SupplierTermsAndPrices, ...]
     days: int | None
     most: int | None
     digits: int | None
@@ -41,11 +41,11 @@ FEES = (
 )
 
 
-def offer(random: Random, component: str) -> Offer:
+def offer(random: Random, component: str) -> SupplierPrice:
     price = D(random.randint(5, 60)) / 10
     lower = ((D(random.randint(5, 20)), price - D(random.randint(1, 4)) / 10),)
     pack, least, lead = D(random.choice((1, 1, 5))), D(random.choice((0, 0, 8))), random.choice((None, None, 9))
-    return Offer(
+    return SupplierPrice(
         component, price + D(random.choice((0, 0, 3))) / 1000, lower if random.random() < 0.4 else (), pack, least, lead
     )
 
@@ -54,7 +54,7 @@ def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
     random = Random(seed)  # noqa: S311 - invented offers, not secrets
     components = [f"c{place}" for place in range(random.randint(1, most_needs))]
     suppliers = [
-        Supplier(
+        SupplierTermsAndPrices(
             f"s{place}",
             tuple(offer(random, one) for one in [*components, "x0"] if random.random() < 0.8),
             D(random.choice((0, 0, 0, 15, 40))),
@@ -122,7 +122,7 @@ def best_of_all(case: Case) -> Key | None:
     return min((one for one in keys if one is not None), default=None)
 
 
-def key_of(case: Case, best: Split | None) -> Key | None:
+def key_of(case: Case, best: SupplierSplit | None) -> Key | None:
     """The same of an answer, counted from its lines."""
     if best is None:
         return None
@@ -163,10 +163,10 @@ def test_work_that_runs_out_says_how_far_it_may_be_off() -> None:
     random = Random(7)  # noqa: S311 - invented offers, not secrets
     prices = [D(random.randint(400, 6000)) / 100 for _ in range(24)]
     suppliers = [
-        Supplier(
+        SupplierTermsAndPrices(
             f"s{place}",
             tuple(
-                Offer(f"c{row}", (price * (1 if row % 3 == place else D("1.04"))).quantize(D("0.01")))
+                SupplierPrice(f"c{row}", (price * (1 if row % 3 == place else D("1.04"))).quantize(D("0.01")))
                 for row, price in enumerate(prices)
             ),
             delivery=((D(0), D(90)), (D(900), D(0))),
@@ -184,7 +184,9 @@ def test_work_that_runs_out_says_how_far_it_may_be_off() -> None:
 
 def test_goods_are_counted_as_they_are_printed() -> None:
     # 3 lines of 33.335 are printed as 33.34 each: 100.02 is delivered free, and no line says 100.005
-    shop = Supplier("s", tuple(Offer(one, D("33.335")) for one in "abc"), delivery=((D(0), D(20)), (D("100.01"), D(0))))
+    shop = SupplierTermsAndPrices(
+        "s", tuple(SupplierPrice(one, D("33.335")) for one in "abc"), delivery=((D(0), D(20)), (D("100.01"), D(0)))
+    )
     wanted = dict.fromkeys("abc", D(1))
     printed, exact = split(wanted, [shop], digits=2).best, split(wanted, [shop]).best
     assert printed is not None
@@ -193,8 +195,10 @@ def test_goods_are_counted_as_they_are_printed() -> None:
 
 
 def test_another_article_serves_where_that_saves_a_delivery() -> None:
-    near = Supplier("near", (Offer("post", D(10)), Offer("box", D(9))), delivery=((D(0), D(20)),))
-    far = Supplier("far", (Offer("screw", D("0.05")),), delivery=((D(0), D(20)),))
+    near = SupplierTermsAndPrices(
+        "near", (SupplierPrice("post", D(10)), SupplierPrice("box", D(9))), delivery=((D(0), D(20)),)
+    )
+    far = SupplierTermsAndPrices("far", (SupplierPrice("screw", D("0.05")),), delivery=((D(0), D(20)),))
     # 100 screws cost 5 and a delivery of 20; a box that serves as well costs 9 and comes with the posts
     found = split({"post": D(4), "screws": {"screw": D(100), "box": D(1)}}, (near, far)).best
     assert found is not None
@@ -205,15 +209,21 @@ def test_another_article_serves_where_that_saves_a_delivery() -> None:
     assert found.total == 4 * 10 + 9 + 20
 
 
-def whys(*suppliers: Supplier, **wanted: int) -> dict[str, str]:
+def whys(*suppliers: SupplierTermsAndPrices, **wanted: int) -> dict[str, str]:
     best = split({name: D(count) for name, count in wanted.items()}, suppliers).best
     assert best is not None
     return {line.need: line.choice for order in best.orders for line in order.lines}
 
 
 def test_each_line_says_why_it_comes_from_where_it_comes_from() -> None:
-    near = Supplier("near", (Offer("rail", D(20)), Offer("post", D(30)), Offer("bag", D(8))), name="Near Yard")
-    far = Supplier("far", (Offer("rail", D(18)), Offer("post", D(33))), delivery=((D(0), D(25)),), name="Far Works")
+    near = SupplierTermsAndPrices(
+        "near",
+        (SupplierPrice("rail", D(20)), SupplierPrice("post", D(30)), SupplierPrice("bag", D(8))),
+        name="Near Yard",
+    )
+    far = SupplierTermsAndPrices(
+        "far", (SupplierPrice("rail", D(18)), SupplierPrice("post", D(33))), delivery=((D(0), D(25)),), name="Far Works"
+    )
     assert whys(near, far, rail=10, post=4, bag=2) == {
         "bag": "Near Yard: nobody else sells it",
         "post": "Near Yard: 120, the least; Far Works asks 132",
@@ -223,13 +233,16 @@ def test_each_line_says_why_it_comes_from_where_it_comes_from() -> None:
 
 
 def test_a_line_kept_back_by_a_least_order_says_so() -> None:
-    near = Supplier("near", (Offer("rail", D(20)), Offer("cap", D(2))))
-    far = Supplier("far", (Offer("cap", D(1)),), least_order=D(50))
+    near = SupplierTermsAndPrices("near", (SupplierPrice("rail", D(20)), SupplierPrice("cap", D(2))))
+    far = SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),), least_order=D(50))
     assert whys(near, far, rail=2, cap=6)["cap"] == ("near: 12; far asks 6, but far takes no order under 50")
 
 
 def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
-    near, far = Supplier("near", (Offer("rail", D(20)), Offer("cap", D(2)))), Supplier("far", (Offer("cap", D(1)),))
+    near, far = (
+        SupplierTermsAndPrices("near", (SupplierPrice("rail", D(20)), SupplierPrice("cap", D(2)))),
+        SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),)),
+    )
     best = split({"rail": D(2), "cap": D(6)}, (near, far), most_suppliers=1, digits=2).best
     assert best is not None
     assert (
@@ -240,20 +253,22 @@ def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
 def test_of_equal_costs_the_preferred_supplier_is_taken() -> None:
     names = ("first", "second", "third")
     for liked in names:
-        three = [Supplier(name, (Offer("rail", D(20)),), preferred=name == liked) for name in names]
+        three = [
+            SupplierTermsAndPrices(name, (SupplierPrice("rail", D(20)),), preferred=name == liked) for name in names
+        ]
         best = split({"rail": D(5)}, three).best
         assert best is not None
         assert [order.supplier for order in best.orders] == [liked]
     # a cent dearer and no longer taken: a preference is worth nothing by itself
-    dear = Supplier("liked", (Offer("rail", D("20.002")),), preferred=True)
-    best = split({"rail": D(5)}, [dear, Supplier("other", (Offer("rail", D(20)),))]).best
+    dear = SupplierTermsAndPrices("liked", (SupplierPrice("rail", D("20.002")),), preferred=True)
+    best = split({"rail": D(5)}, [dear, SupplierTermsAndPrices("other", (SupplierPrice("rail", D(20)),))]).best
     assert best is not None
     assert best.orders[0].supplier == "other"
 
 
 def test_of_equal_costs_fewer_suppliers_are_taken() -> None:
-    one = Supplier("one", (Offer("rail", D(20)), Offer("post", D(30))))
-    liked = Supplier("liked", (Offer("rail", D(20)),), preferred=True)
+    one = SupplierTermsAndPrices("one", (SupplierPrice("rail", D(20)), SupplierPrice("post", D(30))))
+    liked = SupplierTermsAndPrices("liked", (SupplierPrice("rail", D(20)),), preferred=True)
     best = split({"rail": D(1), "post": D(1)}, (liked, one)).best
     assert best is not None
     assert [order.supplier for order in best.orders] == ["one"]
@@ -261,14 +276,18 @@ def test_of_equal_costs_fewer_suppliers_are_taken() -> None:
 
 def test_a_break_is_reached_by_ordering_more_where_that_is_cheaper() -> None:
     # 95 at 2.00 cost 190; 100 at 1.50 cost 150
-    found = split({"screw": D(95)}, [Supplier("s", (Offer("screw", D(2), ((D(100), D("1.50")),)),))])
+    found = split(
+        {"screw": D(95)}, [SupplierTermsAndPrices("s", (SupplierPrice("screw", D(2), ((D(100), D("1.50")),)),))]
+    )
     assert found.best is not None
     assert (found.best.total, found.best.orders[0].lines[0].ordered) == (D(150), D(100))
 
 
 def test_a_second_delivery_is_paid_only_where_it_pays() -> None:
-    near = Supplier("near", (Offer("rail", D(20)), Offer("post", D(30))), delivery=((D(0), D(40)),))
-    far = Supplier("far", (Offer("rail", D(18)),), delivery=((D(0), D(25)),))
+    near = SupplierTermsAndPrices(
+        "near", (SupplierPrice("rail", D(20)), SupplierPrice("post", D(30))), delivery=((D(0), D(40)),)
+    )
+    far = SupplierTermsAndPrices("far", (SupplierPrice("rail", D(18)),), delivery=((D(0), D(25)),))
     # 10 rails: 20 saved, 25 more for delivery. 20 rails: 40 saved
     one, two = (split({"rail": D(count), "post": D(4)}, (near, far)) for count in (10, 20))
     assert one.best is not None
@@ -279,8 +298,8 @@ def test_a_second_delivery_is_paid_only_where_it_pays() -> None:
 
 
 def test_what_comes_too_late_is_left_out_and_the_reason_is_told() -> None:
-    slow = Supplier("slow", (Offer("rail", D(10)),), lead=14)
-    quick = Supplier("quick", (Offer("rail", D(12)),), lead=2)
+    slow = SupplierTermsAndPrices("slow", (SupplierPrice("rail", D(10)),), lead=14)
+    quick = SupplierTermsAndPrices("quick", (SupplierPrice("rail", D(12)),), lead=2)
     found = split({"rail": D(5)}, (slow, quick), days=7)
     assert found.best is not None
     assert (found.best.total, found.best.orders[0].ready_in) == (D(60), 2)
@@ -288,17 +307,17 @@ def test_what_comes_too_late_is_left_out_and_the_reason_is_told() -> None:
 
 
 def test_at_most_so_many_suppliers_are_used() -> None:
-    one = Supplier("one", (Offer("rail", D(10)), Offer("post", D(30))))
-    two = Supplier("two", (Offer("post", D(20)),))
+    one = SupplierTermsAndPrices("one", (SupplierPrice("rail", D(10)), SupplierPrice("post", D(30))))
+    two = SupplierTermsAndPrices("two", (SupplierPrice("post", D(20)),))
     wanted = {"rail": D(1), "post": D(1)}
     assert [split(wanted, (one, two), most_suppliers=most).best.total for most in (1, 2)] == [40, 30]  # type: ignore[union-attr]
 
 
 def test_an_order_under_the_least_is_not_placed() -> None:
-    found = split({"rail": D(1)}, (Supplier("s", (Offer("rail", D(10)),), least_order=D(50)),))
+    found = split({"rail": D(1)}, (SupplierTermsAndPrices("s", (SupplierPrice("rail", D(10)),), least_order=D(50)),))
     assert (found.best, found.refused) == (None, {"s": "an order is under the least of 50"})
 
 
 def test_what_nobody_sells_is_named() -> None:
-    found = split({"rail": D(1), "moon": D(1)}, (Supplier("s", (Offer("rail", D(10)),)),))
+    found = split({"rail": D(1), "moon": D(1)}, (SupplierTermsAndPrices("s", (SupplierPrice("rail", D(10)),)),))
     assert (found.best, found.unserved) == (None, ("moon",))

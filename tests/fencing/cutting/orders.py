@@ -5,11 +5,11 @@ from __future__ import annotations
 from itertools import product
 from random import Random
 
-from fencing.cutting import Budget, CutPlan, Demand, Status, Stock, plan_cuts
+from fencing.cutting import Budget, CutPlan, Demand, Status, StockLength, plan_cuts
 from fencing.cutting.plan_checker import check
 
 
-def demand(kerf: int, pieces: list[tuple[int, int]], stock: list[Stock], decimals: int = 0) -> Demand:
+def demand(kerf: int, pieces: list[tuple[int, int]], stock: list[StockLength], decimals: int = 0) -> Demand:
     """A demand with its rows merged, longest first."""
     counts: dict[int, int] = {}
     for length, count in pieces:
@@ -35,7 +35,7 @@ def tiny(seed: int) -> Demand:
         price, handling = random.choice((0, random.randint(1, 30))), random.choice((0, 0, random.randint(1, 5)))
         have = random.choice((None, None, None, random.randint(0, 3)))
         keep, credit = random.choice((5, 10, 1000)), random.choice((0, 0, random.randint(0, price + handling)))
-        stock.append(Stock(random.randint(15, 60), price, have, random.choice((0, 0, 2)), handling, keep, credit))
+        stock.append(StockLength(random.randint(15, 60), price, have, random.choice((0, 0, 2)), handling, keep, credit))
     return demand(random.choice((0, 0, 1, 3)), pieces, stock)
 
 
@@ -44,7 +44,7 @@ def least_cost(asked: Demand) -> int | None:
     lengths = [length for length, _ in asked.pieces]
     known: dict[tuple[tuple[int, ...], tuple[int, ...]], int | None] = {}
 
-    def ways(need: tuple[int, ...], stock: Stock, first: int) -> list[tuple[tuple[int, ...], int]]:
+    def ways(need: tuple[int, ...], stock: StockLength, first: int) -> list[tuple[tuple[int, ...], int]]:
         found = []
         for cut in product(*(range(count + 1) for count in need)):
             used = sum(times * length for times, length in zip(cut, lengths, strict=True)) + (sum(cut) - 1) * asked.kerf

@@ -8,13 +8,13 @@ from random import Random
 
 import pytest
 
-from fencing.cutting import Demand, Status, Stock
+from fencing.cutting import Demand, Status, StockLength
 from fencing.cutting.branch_and_price import Search
 from fencing.cutting.column_generation import generate
 from fencing.cutting.cost_bound import least_paid
 from fencing.cutting.plan_checker import check
-from fencing.cutting.plan_model import Certificate, Leaf
-from fencing.cutting.problem import Kind, Problem, problem_of
+from fencing.cutting.plan_model import Certificate, ProofLeaf
+from fencing.cutting.problem import BarType, CuttingProblem, problem_of
 from fencing.cutting.proof_tables import Ways
 from fencing.cutting.work_limit import Effort
 from tests.fencing.cutting.orders import checked, demand
@@ -23,20 +23,20 @@ from tests.fencing.cutting.orders import checked, demand
 def test_prices_prove_more_with_whole_bars() -> None:
     # 3 × 3000 are worth 15 when a 6000 at 10 is worth its price. 16 and 17 can be paid (8 + 8, 8 + 9), but for two bars that
     # are worth 5 each: the least that is worth 15 is 10 + 8
-    plan = checked(demand(0, [(3000, 3)], [Stock(6000, 10), Stock(4000, 9), Stock(3000, 8)]))
+    plan = checked(demand(0, [(3000, 3)], [StockLength(6000, 10), StockLength(4000, 9), StockLength(3000, 8)]))
     assert (plan.status, plan.cost, plan.bound) == (Status.OPTIMAL, 18, 18)
 
 
-def whole_bars(random: Random) -> tuple[Problem, list[int], list[int], list[int], int]:
+def whole_bars(random: Random) -> tuple[CuttingProblem, list[int], list[int], list[int], int]:
     """Kinds with their worth, a box, and what is wanted."""
     kinds = tuple(
-        Kind(1 + place, random.choice((0, *range(1, 12))), random.randint(1, 4), ((place, False),))
+        BarType(1 + place, random.choice((0, *range(1, 12))), random.randint(1, 4), ((place, False),))
         for place in range(random.randint(1, 4))
     )
     worth = [random.randint(0, 15) for _ in kinds]
     low = [random.choice((0, 0, 1)) for _ in kinds]
     high = [least + random.randint(0, 3) for least in low]
-    return Problem((1,), (9,), kinds, (), None), worth, low, high, random.randint(0, 60)
+    return CuttingProblem((1,), (9,), kinds, (), None), worth, low, high, random.randint(0, 60)
 
 
 def test_the_least_paid_is_what_trying_every_number_of_bars_finds() -> None:
@@ -51,20 +51,20 @@ def test_the_least_paid_is_what_trying_every_number_of_bars_finds() -> None:
         ]
         right = min([40, *totals])
         assert least_paid(problem, (tuple(low), tuple(high)), worth, wanted, 40)[0] == right, seed
-        stock = tuple(Stock(kind.width, kind.cost, kind.limit) for kind in problem.kinds)
+        stock = tuple(StockLength(kind.width, kind.cost, kind.limit) for kind in problem.kinds)
         rows = tuple(kind.rows for kind in problem.kinds)
-        ways = Ways(Demand(0, ((1, 9),), stock), Certificate(rows, 1, 1, Leaf("open", 0, (0,))), 40)
+        ways = Ways(Demand(0, ((1, 9),), stock), Certificate(rows, 1, 1, ProofLeaf("open", 0, (0,))), 40)
         assert min(40, ways.least_paid(wanted, worth, low, high)) == right, seed
         beyond += right == 40
     assert 20 < beyond < 380
 
 
 def test_a_leaf_that_claims_more_than_whole_bars_prove_is_not_believed() -> None:
-    plan = checked(demand(0, [(3000, 3)], [Stock(6000, 10), Stock(4000, 9), Stock(3000, 8)]))
+    plan = checked(demand(0, [(3000, 3)], [StockLength(6000, 10), StockLength(4000, 9), StockLength(3000, 8)]))
     assert plan.certificate is not None
     # 4 × 8 for four bars of one piece: dearer than needed, and a certificate that says it is not
     dear = replace(plan, bars=(replace(plan.bars[-1], count=3),), cost=24, bound=24)
-    tree = Leaf("exact", 24, checked(plan.demand).certificate.tree.values)  # type: ignore[union-attr]
+    tree = ProofLeaf("exact", 24, checked(plan.demand).certificate.tree.values)  # type: ignore[union-attr]
     told = check(replace(dear, certificate=replace(plan.certificate, tree=tree))).faults
     assert "called optimal at 24, but only 18 is proved" in told
 
@@ -74,7 +74,9 @@ def test_lengths_needed_once_do_not_end_the_search_for_patterns_early(seed: int)
     # the best pattern that contains a piece may count it twice: cut back to one it can be a pattern known already
     random = Random(seed * 100 + 12)  # noqa: S311 - invented lengths, not secrets
     pieces = [(length, 1) for length in random.sample(range(300, 2400), 12)]
-    problem = problem_of(demand(3, pieces, [Stock(6000, 4262), Stock(4200, 3276), Stock(3000, 2583)], 2))
+    problem = problem_of(
+        demand(3, pieces, [StockLength(6000, 4262), StockLength(4200, 3276), StockLength(3000, 2583)], 2)
+    )
     search = Search(problem, Effort(10**7))
     priced = generate(search.run, problem.counts, search.root.box)
     assert priced.relaxed.cost - priced.bound / search.run.scale < 0.01

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from fencing.cutting import demand_of, read_demand
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 
 
 def document(**changes: Any) -> dict[str, Any]:
@@ -21,7 +21,7 @@ def stock(**changes: Any) -> dict[str, Any]:
     return document(stock=[{"length_mm": 6000, "price": "31.20", "have": None, **changes}])
 
 
-def pointers(refused: Refused) -> list[str]:
+def pointers(refused: InvalidDocument) -> list[str]:
     return [fault.pointer for fault in refused.faults]
 
 
@@ -58,14 +58,14 @@ def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None
     ],
 )
 def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         demand_of(wrong)
     assert pointer in pointers(refused.value)
 
 
 def test_a_million_pieces_may_be_asked_for_and_one_more_may_not() -> None:
     assert demand_of(document(pieces=[[2238, 999_999], [640, 1]])).count == 1_000_000
-    with pytest.raises(Refused, match="1000001 pieces in all; one plan takes 1000000"):
+    with pytest.raises(InvalidDocument, match="1000001 pieces in all; one plan takes 1000000"):
         demand_of(document(pieces=[[2238, 999_999], [640, 2]]))
 
 
@@ -75,12 +75,12 @@ def test_stock_without_a_number_of_bars_is_as_many_as_wanted() -> None:
 
 
 def test_an_unknown_key_is_answered_with_the_nearest_known_one() -> None:
-    with pytest.raises(Refused, match="did you mean length_mm"):
+    with pytest.raises(InvalidDocument, match="did you mean length_mm"):
         demand_of(stock(lenght_mm=6000))
 
 
 def test_every_fault_is_told_at_once() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         demand_of({"kerf": 3, "pieces": [[0, 1], [5, 0]], "stock": [{"length_mm": 6000, "price": 3}]})
     wanted = {"/kerf", "/kerf_mm", "/pieces/0/0", "/pieces/1/1", "/stock/0/price"}
     assert wanted <= set(pointers(refused.value))
@@ -88,13 +88,13 @@ def test_every_fault_is_told_at_once() -> None:
 
 @pytest.mark.parametrize("text", ["", "[]", '{"kerf_mm": NaN}', "x" * 2_100_000, '{"pieces": [[1e400, 1]]}'])
 def test_what_is_no_demand_is_refused(text: str) -> None:
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         read_demand(text)
 
 
 def test_a_hundred_thousand_lengths_are_refused_within_a_second() -> None:
     text = json.dumps(document(pieces=[[1 + place, 1] for place in range(100_000)]))
     begun = process_time()
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         read_demand(text)
     assert process_time() - begun < 1

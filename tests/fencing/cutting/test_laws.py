@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fencing.cutting import Demand, Status, Stock, demand_of
+from fencing.cutting import Demand, Status, StockLength, demand_of
 from tests.benchmarks.fence_orders import BAYS_20, SMALL, order
 from tests.fencing.cutting.arc_flow import arc_flow
 from tests.fencing.cutting.orders import checked, cost_or_none, tiny
@@ -55,14 +55,14 @@ def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
 def test_a_stock_no_longer_and_no_cheaper_than_another_changes_nothing(seed: int) -> None:
     asked = order(SMALL, seed)
     whole = next(one for one in asked.stock if one.have is None)
-    worse = Stock(whole.length - 1, whole.price)
+    worse = StockLength(whole.length - 1, whole.price)
     assert cost(replace(asked, stock=(*asked.stock, worse))) == cost(asked)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_free_remnant_never_raises_the_cost(seed: int) -> None:
     asked = tiny(seed)
-    before, after = cost(asked), cost(replace(asked, stock=(*asked.stock, Stock(40, 0, 1))))
+    before, after = cost(asked), cost(replace(asked, stock=(*asked.stock, StockLength(40, 0, 1))))
     assert before is None or (after is not None and after <= before)
 
 

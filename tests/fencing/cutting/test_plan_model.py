@@ -12,10 +12,10 @@ from time import process_time
 import pytest
 from jsonschema import Draft202012Validator
 
-from fencing.cutting import Bar, Budget, CutPlan, Status, Stock, plan_cuts
+from fencing.cutting import Budget, CutBar, CutPlan, Status, StockLength, plan_cuts
 from fencing.cutting.in_process import search_here
 from fencing.cutting.plan_checker import check
-from fencing.cutting.plan_model import Choice, End, Leaf, Split
+from fencing.cutting.plan_model import PatternBranch, ProofBranch, ProofEnd, ProofLeaf
 from fencing.cutting.worker_process import search_apart
 from tests.benchmarks.fence_orders import BAYS_20, JOBS_50, JOBS_200, RAKED_20, RAKED_50, SMALL, OrderClass, order
 from tests.fencing.cutting.orders import checked, demand
@@ -25,76 +25,78 @@ ROOT = Path(__file__).resolve().parents[3]
 
 def test_the_last_kerf_is_taken_only_where_something_is_left() -> None:
     # 2 × 2998 + 1 kerf of 4 = 6000 exactly: nothing is left, so no second kerf is needed
-    assert checked(demand(4, [(2998, 2)], [Stock(6000, 1)])).bars == (Bar(0, 1, ((2998, 2),), 0, False),)
+    assert checked(demand(4, [(2998, 2)], [StockLength(6000, 1)])).bars == (CutBar(0, 1, ((2998, 2),), 0, False),)
     # 2 × 2238 + 2 × 3 = 4482: 1518 left of 6000
-    assert checked(demand(3, [(2238, 2)], [Stock(6000, 1)])).bars[0].left == 6000 - 2 * 2238 - 2 * 3
+    assert checked(demand(3, [(2238, 2)], [StockLength(6000, 1)])).bars[0].left == 6000 - 2 * 2238 - 2 * 3
 
 
 def test_what_is_left_within_the_last_kerf_is_nothing() -> None:
     # 2 × 2997 + 4 = 5998: the 2 mm beyond are gone with the second cut of 4
-    assert checked(demand(4, [(2997, 2)], [Stock(6000, 1)])).bars[0].left == 0
+    assert checked(demand(4, [(2997, 2)], [StockLength(6000, 1)])).bars[0].left == 0
 
 
 def test_one_more_millimetre_needs_a_second_bar() -> None:
-    assert checked(demand(4, [(2999, 1), (2998, 1)], [Stock(6000, 1)])).cost == 2
+    assert checked(demand(4, [(2999, 1), (2998, 1)], [StockLength(6000, 1)])).cost == 2
 
 
 def test_a_piece_as_long_as_the_stock_is_not_cut() -> None:
-    plan = checked(demand(3, [(6000, 2)], [Stock(6000, 5)]))
+    plan = checked(demand(3, [(6000, 2)], [StockLength(6000, 5)]))
     assert (plan.cost, plan.bars[0].left, plan.bars[0].count) == (10, 0, 2)
 
 
 def test_end_trim_is_taken_off_every_bar() -> None:
-    assert checked(demand(0, [(3000, 2)], [Stock(6000, 1, trim=20)])).cost == 2
-    assert checked(demand(0, [(2990, 2)], [Stock(6000, 1, trim=20)])).cost == 1
+    assert checked(demand(0, [(3000, 2)], [StockLength(6000, 1, trim=20)])).cost == 2
+    assert checked(demand(0, [(2990, 2)], [StockLength(6000, 1, trim=20)])).cost == 1
 
 
 def test_a_remnant_on_hand_is_used_before_a_bar_is_bought() -> None:
-    plan = checked(demand(3, [(2000, 3)], [Stock(6500, 30), Stock(2000, 0, have=1), Stock(4100, 20)]))
+    plan = checked(demand(3, [(2000, 3)], [StockLength(6500, 30), StockLength(2000, 0, have=1), StockLength(4100, 20)]))
     assert (plan.cost, sorted(bar.stock for bar in plan.bars)) == (20, [1, 2])
 
 
 def test_a_handling_price_is_part_of_the_cost() -> None:
-    assert checked(demand(0, [(2000, 1)], [Stock(2000, 5), Stock(2000, 0, have=1, handling=4)])).cost == 4
+    assert checked(demand(0, [(2000, 1)], [StockLength(2000, 5), StockLength(2000, 0, have=1, handling=4)])).cost == 4
 
 
 def test_a_credit_is_earned_only_by_a_remnant_worth_keeping() -> None:
     # cut 3000 from 6000 at 20 and keep 3000 worth 9: 11, cheaper than a 3100 at 12
-    stock = [Stock(6000, 20, keep=2000, credit=9), Stock(3100, 12)]
+    stock = [StockLength(6000, 20, keep=2000, credit=9), StockLength(3100, 12)]
     assert checked(demand(0, [(3000, 1)], stock)).cost == 20 - 9
     assert checked(demand(0, [(3000, 1)], [replace(stock[0], keep=3001), stock[1]])).cost == 12
 
 
 def test_limited_stock_shared_by_a_bar_with_and_without_credit_is_bought_once() -> None:
-    plan = checked(demand(0, [(3000, 1), (6000, 1)], [Stock(6000, 20, 1, keep=2000, credit=9), Stock(6000, 30)]))
+    plan = checked(
+        demand(0, [(3000, 1), (6000, 1)], [StockLength(6000, 20, 1, keep=2000, credit=9), StockLength(6000, 30)])
+    )
     # the only cheap bar earns 9 with the 3000 on it: 20 - 9 + 30; on the 6000 it would cost 20 + 30
     assert plan.cost == 20 - 9 + 30
 
 
 def test_stock_that_runs_out_is_infeasible_and_names_the_piece() -> None:
-    plan = checked(demand(0, [(3000, 3)], [Stock(3000, 1, have=2)]))
+    plan = checked(demand(0, [(3000, 3)], [StockLength(3000, 1, have=2)]))
     assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((3000, 1),))
     assert plan.document()["text"] == "the stock there is runs out: 1 of 3000 mm find no bar"
 
 
 def test_a_piece_longer_than_every_stock_is_named() -> None:
-    plan = checked(demand(3, [(7000, 2), (100, 1)], [Stock(6500, 1), Stock(9000, 1, have=0)]))
+    plan = checked(demand(3, [(7000, 2), (100, 1)], [StockLength(6500, 1), StockLength(9000, 1, have=0)]))
     assert (plan.status, plan.nowhere) == (Status.INFEASIBLE, ((7000, 2),))
     assert "7000 mm fits no stock" in str(plan.document()["text"])
 
 
 def test_stock_that_costs_nothing_makes_a_plan_that_costs_nothing() -> None:
-    plan = checked(demand(3, [(1000, 5), (700, 3)], [Stock(6000, 0)], 2))
+    plan = checked(demand(3, [(1000, 5), (700, 3)], [StockLength(6000, 0)], 2))
     assert (plan.status, plan.document()["cost"], plan.gap_ppm) == (Status.OPTIMAL, "0.00", 0)
 
 
 def test_at_equal_cost_the_longest_remnant_is_left_in_one_piece() -> None:
     # 7 × 2238 from 6000: four bars; three full ones leave the fourth with one piece and 6000 - 2238 - 3 = 3759
-    plan = checked(demand(3, [(2238, 7)], [Stock(6000, 1)]))
+    plan = checked(demand(3, [(2238, 7)], [StockLength(6000, 1)]))
     assert max(bar.left for bar in plan.bars) == 3759
     # 5 × 1900 + 2 × 1000 on two bars of 6000: 3 × 1900 on one leaves 2 × 1900 + 2 × 1000 = 5800 on the other;
     # all of 2 × 1000 with 1900 + 1900 leaves 188, so the longest remnant is what 6000 - 3 × 1900 leaves at best
-    longest = checked(demand(0, [(1900, 2), (1000, 2)], [Stock(6000, 1)])).bars[0].left
+    longest = checked(demand(0, [(1900, 2), (1000, 2)], [StockLength(6000, 1)])).bars[0].left
     assert longest == 6000 - 2 * 1900 - 2 * 1000
 
 
@@ -115,7 +117,7 @@ def test_every_pattern_is_listed_once() -> None:
 
 def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_told_once() -> None:
     # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that nobody could tell apart give them together
-    told = checked(demand(3, [(3200, 4)], [Stock(6000, 10, have=2), Stock(6000, 10, have=2)])).document()
+    told = checked(demand(3, [(3200, 4)], [StockLength(6000, 10, have=2), StockLength(6000, 10, have=2)])).document()
     cut = [[3200, 1]]
     assert told["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "left_mm": 2797, "keep": True}]
 
@@ -136,12 +138,14 @@ def test_another_process_makes_the_same_bytes(seed: int) -> None:
 
 def test_a_million_pieces_and_stock_without_end_are_planned_and_proved() -> None:
     # 2 × 2238 + 3 = 4479 from 6000: two a bar, and three never fit (6714): 500,000 bars at 31.20
-    plan = checked(demand(3, [(2238, 1_000_000)], [Stock(6000, 3120, have=1_000_000_000)], 2))
+    plan = checked(demand(3, [(2238, 1_000_000)], [StockLength(6000, 3120, have=1_000_000_000)], 2))
     assert (plan.status, plan.money(plan.cost)) == (Status.OPTIMAL, "15600000.00")
 
 
 def test_fifty_thousand_pieces_are_planned_within_the_interactive_budget() -> None:
-    asked = demand(3, [(2238, 30_000), (1788, 12_000), (640, 8_000)], [Stock(6000, 3120), Stock(4800, 2600)], 2)
+    asked = demand(
+        3, [(2238, 30_000), (1788, 12_000), (640, 8_000)], [StockLength(6000, 3120), StockLength(4800, 2600)], 2
+    )
     begun = process_time()
     plan = checked(asked)
     assert process_time() - begun < 10
@@ -193,24 +197,24 @@ def test_the_checker_sees_a_wrong_plan() -> None:
 
 
 def test_the_checker_does_not_believe_a_bound_its_certificate_does_not_prove() -> None:
-    plan = checked(demand(0, [(3, 25), (5, 20), (9, 15)], [Stock(17, 1)]))
+    plan = checked(demand(0, [(3, 25), (5, 20), (9, 15)], [StockLength(17, 1)]))
     assert plan.certificate is not None
-    assert isinstance(plan.certificate.tree, Leaf)
+    assert isinstance(plan.certificate.tree, ProofLeaf)
     # a 9 that is worth nothing: 20 × 5 + 25 × 3 = 175 of the rest at 17 a bar prove 11 bars (10.3), not 19
     without_nines = replace(plan.certificate, tree=replace(plan.certificate.tree, values=(0, 5, 3)))
     assert any("only 11 is proved" in fault for fault in check(replace(plan, certificate=without_nines)).faults)
 
 
-def packed_leaf(tree: Split | Leaf) -> Leaf | None:
+def packed_leaf(tree: ProofBranch | ProofLeaf) -> ProofLeaf | None:
     """The first leaf whose packing branches."""
-    if isinstance(tree, Leaf):
-        return tree if isinstance(tree.packing, Choice) else None
+    if isinstance(tree, ProofLeaf):
+        return tree if isinstance(tree.packing, PatternBranch) else None
     return packed_leaf(tree.under) or packed_leaf(tree.over)
 
 
-def without(tree: Split | Leaf, old: Leaf, new: Leaf) -> Split | Leaf:
+def without(tree: ProofBranch | ProofLeaf, old: ProofLeaf, new: ProofLeaf) -> ProofBranch | ProofLeaf:
     """The tree with one leaf exchanged."""
-    if isinstance(tree, Leaf):
+    if isinstance(tree, ProofLeaf):
         return new if tree is old else tree
     return replace(tree, under=without(tree.under, old, new), over=without(tree.over, old, new))
 
@@ -231,8 +235,8 @@ def test_the_checker_walks_the_whole_packing_and_no_end_of_it_may_be_wrong() -> 
         (plan, leaf) for plan in plans if plan.certificate and (leaf := packed_leaf(plan.certificate.tree))
     )
     assert plan.certificate is not None
-    assert isinstance(leaf.packing, Choice)
-    end = End((0,) * len(leaf.values), (0,))
+    assert isinstance(leaf.packing, PatternBranch)
+    end = ProofEnd((0,) * len(leaf.values), (0,))
     wrong = (
         replace(leaf, packing=replace(leaf.packing, under=end)),
         replace(leaf, packing=replace(leaf.packing, over=end)),
@@ -248,7 +252,7 @@ def test_the_checker_walks_the_whole_packing_and_no_end_of_it_may_be_wrong() -> 
 def test_a_proof_that_rests_on_a_solver_says_so() -> None:
     plan = checked(order(SMALL, 1))
     assert plan.certificate is not None
-    taken = replace(plan, certificate=replace(plan.certificate, tree=Leaf("mip", plan.cost, ())))
+    taken = replace(plan, certificate=replace(plan.certificate, tree=ProofLeaf("mip", plan.cost, ())))
     assert (taken.document()["proof"], check(taken).taken) == ("solver", 1)
 
 
@@ -262,7 +266,7 @@ def test_the_document_is_what_its_schema_says() -> None:
     schema = json.loads((ROOT / "fencing/schema/cutplan-1.json").read_text())
     validator = Draft202012Validator(schema)
     plans = [checked(order(kind, seed)) for kind in (SMALL, BAYS_20) for seed in range(3)]
-    plans.append(checked(demand(0, [(9000, 1)], [Stock(6000, 1)])))
+    plans.append(checked(demand(0, [(9000, 1)], [StockLength(6000, 1)])))
     for plan in plans:
         assert list(validator.iter_errors(plan.document())) == []
 

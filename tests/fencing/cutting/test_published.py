@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.cutting import Status, Stock
+from fencing.cutting import Status, StockLength
 from tests.fencing.cutting.orders import checked, demand
 
 PAPER = [(1380, 22), (1520, 25), (1560, 12), (1710, 14), (1820, 18), (1880, 18), (1930, 20)]
@@ -26,7 +26,7 @@ PAPER += [(2000, 10), (2050, 12), (2100, 14), (2140, 16), (2150, 18), (2200, 20)
     ids=["paper mill", "chvatal", "ampl", "winston"],
 )
 def test_a_published_optimum_is_found_and_proved(length: int, pieces: list[tuple[int, int]], bars: int) -> None:
-    plan = checked(demand(0, pieces, [Stock(length, 1)]))
+    plan = checked(demand(0, pieces, [StockLength(length, 1)]))
     assert plan.status is Status.OPTIMAL
     assert (plan.cost, plan.bound, sum(bar.count for bar in plan.bars)) == (bars, bars, bars)
 
@@ -36,6 +36,6 @@ def test_triplets_that_leave_nothing_are_all_found() -> None:
     # Made here by that rule: 20 triples that add up to 1000.
     triples = [(380 + 3 * n, 310 - n, 310 - 2 * n) for n in range(20)]
     assert {sum(triple) for triple in triples} == {1000}
-    plan = checked(demand(0, [(length, 1) for triple in triples for length in triple], [Stock(1000, 1)]))
+    plan = checked(demand(0, [(length, 1) for triple in triples for length in triple], [StockLength(1000, 1)]))
     assert (plan.status, plan.cost) == (Status.OPTIMAL, 20)
     assert all(bar.left == 0 for bar in plan.bars)

@@ -6,7 +6,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from fencing import Measure, System, TakeOff, take_off
-from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.measure import Form, Gate, GateKind, Layout, MeasureBasis, Retrofit, Run, Station, Taper, Terminal
 from fencing.model.system import (
     GateRules,
     Hole,
@@ -51,7 +51,7 @@ def job(*runs: Run, retrofits: tuple[Retrofit, ...] = (), label: str = "Lot 7, K
 
 def run(name: str = "A", length: int = 18240, **changes: object) -> Run:
     """A level run between centres, bays from its start, 1800 high."""
-    settings: dict[str, object] = {"basis": Basis.CENTRES, "form": Form.LEVEL, "height": 1800, **changes}
+    settings: dict[str, object] = {"basis": MeasureBasis.CENTRES, "form": Form.LEVEL, "height": 1800, **changes}
     return Run(name, length, **settings)  # type: ignore[arg-type]
 
 
@@ -62,7 +62,7 @@ def one_bay() -> TakeOff:
 def yard() -> TakeOff:
     """Three sides: a level front with a gate, a stepped side, a raked rear that tapers to a wall, and a retrofit."""
     front = run(
-        "A", 14200, end=Terminal.CORNER, start=Terminal.WALL, basis=Basis.OVERALL, lattice=320, height=1800,
+        "A", 14200, end=Terminal.CORNER, start=Terminal.WALL, basis=MeasureBasis.OVERALL, lattice=320, height=1800,
         gates=(Gate("A-G1", 5200, 1000, GateKind.SINGLE, 1800, 320),),
     )  # fmt: skip
     side = run(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from xml.etree.ElementTree import Element, fromstring
 
 from fencing.drawing import lettering
-from fencing.drawing.label_placement import Box, overlap
+from fencing.drawing.label_placement import LabelBox, overlap
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -18,7 +18,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 class Words:
     text: str
     size: float
-    box: Box
+    box: LabelBox
 
 
 def read(svg: str) -> Element:
@@ -47,12 +47,12 @@ def words(svg: str) -> list[Words]:
         along = {"start": wide / 2, "middle": 0.0, "end": -wide / 2}[element.get("text-anchor", "start")]
         turned = re.match(r"rotate\((\S+) ", element.get("transform", ""))
         turn = float(turned[1]) if turned else 0.0
-        (ax, ay), (bx, by) = Box(0, 0, 1, 1, turn).axes()
+        (ax, ay), (bx, by) = LabelBox(0, 0, 1, 1, turn).axes()
         found.append(
             Words(
                 text,
                 size,
-                Box(dx + x + ax * along - bx * high / 2, dy + y + ay * along - by * high / 2, wide, high, turn),
+                LabelBox(dx + x + ax * along - bx * high / 2, dy + y + ay * along - by * high / 2, wide, high, turn),
             )
         )
     return found

@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fencing import Refused, TakeOff, take_off
+from fencing import InvalidDocument, TakeOff, take_off
 from fencing.drawing.details import bay_detail, leaf_detail
 from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.plan_view import plan
@@ -20,7 +20,7 @@ PAPER = st.sampled_from([(190.0, 265.0, 2.7), (196.0, 247.0, 2.7), (90.0, 160.0,
 def taken_off(number: int) -> TakeOff | None:
     try:
         return take_off(THROWN[number].measure, THROWN[number].system)
-    except Refused:
+    except InvalidDocument:
         return None
 
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.drawing import lettering
-from fencing.drawing.label_placement import Board, Box, lanes, overlap, spread
+from fencing.drawing.label_placement import Board, LabelBox, lanes, overlap, spread
 from tests.fencing.drawing import reading
 
 ROWS = st.lists(st.tuples(st.floats(0, 200), st.floats(1, 30)), min_size=1, max_size=30)
@@ -62,17 +62,19 @@ def test_a_label_wider_than_its_drawing_is_refused() -> None:
         lanes([5], [30], 0, 20, 1, 6)
 
 
-BOXES = st.builds(Box, st.floats(-20, 20), st.floats(-20, 20), st.floats(1, 20), st.floats(1, 20), st.floats(-180, 180))
+BOXES = st.builds(
+    LabelBox, st.floats(-20, 20), st.floats(-20, 20), st.floats(1, 20), st.floats(1, 20), st.floats(-180, 180)
+)
 
 
 @given(BOXES, BOXES)
-def test_overlap_is_mutual_and_found_wherever_a_point_is_shared(one: Box, other: Box) -> None:
+def test_overlap_is_mutual_and_found_wherever_a_point_is_shared(one: LabelBox, other: LabelBox) -> None:
     assert overlap(one, other) == overlap(other, one)
     if contains(other, one.x, one.y) or contains(one, other.x, other.y):
         assert overlap(one, other)
 
 
-def contains(box: Box, x: float, y: float) -> bool:
+def contains(box: LabelBox, x: float, y: float) -> bool:
     angle = radians(box.turn)
     along = (x - box.x) * cos(angle) + (y - box.y) * sin(angle)
     across = -(x - box.x) * sin(angle) + (y - box.y) * cos(angle)
@@ -80,7 +82,7 @@ def contains(box: Box, x: float, y: float) -> bool:
 
 
 @given(st.lists(BOXES, max_size=12), BOXES)
-def test_a_board_knows_what_plain_comparison_knows(taken: list[Box], wanted: Box) -> None:
+def test_a_board_knows_what_plain_comparison_knows(taken: list[LabelBox], wanted: LabelBox) -> None:
     board = Board(-100, -100, 100, 100)
     for box in taken:
         board.add(box)

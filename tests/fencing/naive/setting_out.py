@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from fencing.model.measure import Basis, Gate, Layout, Measure, Run, Terminal
+from fencing.model.measure import Gate, Layout, Measure, MeasureBasis, Run, Terminal
 from fencing.model.system import System
 from tests.fencing.naive.forms import base_lines, drop_at
 from tests.fencing.naive.layouts import bay_widths
@@ -73,7 +73,7 @@ def terminal(run: Run, system: System, which: str) -> Stop:
     tapered = run.taper is not None and run.taper.at == which
     square = kind is Terminal.CORNER or (kind is Terminal.FREE and not tapered)
     before = after = 0
-    if run.basis is Basis.OVERALL:
+    if run.basis is MeasureBasis.OVERALL:
         before, after = split_face(system.square.face if square else system.channel.face, run)
     return Stop(before if which == "start" else run.length - after, square)
 

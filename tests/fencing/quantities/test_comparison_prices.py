@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from fencing.model.pieces import Piece, Quantity, Why
-from fencing.quantities.comparison_prices import LabourRates, PriceList, StockPrice, Work, cost_of
+from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
 
 
 def money(text: str) -> Decimal:
@@ -63,7 +63,7 @@ def test_the_cost_adds_pieces_counted_things_and_labour() -> None:
     pieces = [Piece("rail", None, "slate", 2300, None, 3, ("A-1",))]
     rails, screws = money("19.00") * 3, money("0.10") * 40
     labour = 2 * money("30") + 3 * money("20") + 1 * money("9") + 4 * money("2")
-    assert cost_of(prices, pieces, [quantity("screw", "40")], Work(2, 3, 1, 4)) == rails + screws + labour
+    assert cost_of(prices, pieces, [quantity("screw", "40")], EstimateWork(2, 3, 1, 4)) == rails + screws + labour
 
 
 def test_what_is_cut_from_stock_is_not_counted_a_second_time_by_its_quantity() -> None:

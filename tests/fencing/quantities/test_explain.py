@@ -11,7 +11,7 @@ import pytest
 
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import Proposal
-from fencing.model.measure import Basis, Colours, Form, Gate, GateKind, Layout, Measure, Retrofit, Run
+from fencing.model.measure import Colours, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES
 from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
@@ -161,7 +161,7 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
 
 
 def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
-    told = summary(taken(replace(RUN, length=7200, basis=Basis.CENTRES, layout=Layout.AUTO)))
+    told = summary(taken(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
     assert (
         "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in told
     )  # its rails are stock: nothing to cut
@@ -171,7 +171,7 @@ def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> No
 def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_rest() -> None:
     # 96 m at 2400: 40 bays, 41 posts
     wind = read_strength({"method": "given_pressure", "pressure_kpa": "0.4", "soil_class": "clay"})
-    long = replace(RUN, length=96_000, basis=Basis.CENTRES)
+    long = replace(RUN, length=96_000, basis=MeasureBasis.CENTRES)
     told = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
     assert ", A-P23, A-P24 and 17 more (embedment" in told
     assert "A-P25" not in told

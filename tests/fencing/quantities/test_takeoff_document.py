@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure, StrengthRequest
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.quantities.takeoff_document import UNREMEDIED, takeoff_document, takeoff_json
@@ -161,6 +161,6 @@ def test_the_digest_is_of_the_numbers_not_of_their_spelling() -> None:
 
 def test_no_door_can_forget_whether_a_job_fits_its_system() -> None:
     high = {**MEASURE, "runs": [{"id": "A", "length_mm": 9000, "height_mm": 3000}]}
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         take_off(read_measure(high), SYSTEM)  # read without the system, as a door may
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("/runs/0/height_mm", "height.sheet")]

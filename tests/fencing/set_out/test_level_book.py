@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.set_out.level_book import reduce_book
 
 
 def codes(entries: object) -> list[tuple[str, str]]:
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         reduce_book(entries)
     return [(fault.pointer, fault.code) for fault in refusal.value.faults]
 
@@ -112,12 +112,12 @@ def test_every_fault_is_named_at_once() -> None:
 
 
 def test_a_misspelt_key_is_answered_with_the_nearest_one() -> None:
-    with pytest.raises(Refused, match="did you mean inter"):
+    with pytest.raises(InvalidDocument, match="did you mean inter"):
         reduce_book([{"back": 1}, {"at_mm": 0, "intr": 1}, {"fore": 1}])
 
 
 def test_millimetres_on_the_staff_are_asked_about() -> None:
-    with pytest.raises(Refused, match="is this in millimetres") as refusal:
+    with pytest.raises(InvalidDocument, match="is this in millimetres") as refusal:
         reduce_book([{"back": 1452}, {"at_mm": 0, "fore": 1}])
     assert refusal.value.faults[0].code == "unit"
 

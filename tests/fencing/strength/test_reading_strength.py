@@ -10,9 +10,9 @@ import jsonschema
 import pytest
 
 import fencing
-from fencing.model.faults import Refused
-from fencing.reading.fault_list import Faults
-from fencing.reading.object_reader import Table
+from fencing.model.faults import InvalidDocument
+from fencing.reading.fault_list import FaultList
+from fencing.reading.object_reader import ObjectReader
 from fencing.reading.strength import read_steel, read_strength
 from fencing.reading.unit_checks import BOUNDS
 
@@ -21,13 +21,13 @@ SCHEMAS = Path(fencing.__file__).parent / "schema"
 
 
 def codes(document: object) -> list[tuple[str, str]]:
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_strength(document, "/strength")
     return [(fault.pointer, fault.code) for fault in refusal.value.faults]
 
 
 def question(**changes: object) -> str:
-    with pytest.raises(Refused) as refusal:
+    with pytest.raises(InvalidDocument) as refusal:
         read_strength({**GIVEN, **changes})
     return refusal.value.faults[0].text
 
@@ -72,7 +72,7 @@ def test_an_old_footing_in_centimetres_or_metres_is_asked_back(value: object, wo
 
 
 def test_a_wind_speed_in_kilometres_an_hour_is_asked_back() -> None:
-    with pytest.raises(Refused, match=r"is it in km/h or mph\? 150 km/h is 41.67 m/s"):
+    with pytest.raises(InvalidDocument, match=r"is it in km/h or mph\? 150 km/h is 41.67 m/s"):
         read_strength({"method": "asce-7", "speed_m_s": 150, "exposure": "C"})
 
 
@@ -128,15 +128,15 @@ STEEL = {
 
 
 def steel_faults(document: object) -> list[str]:
-    faults = Faults()
-    read_steel(Table({"strength": document}, "", faults, ("strength",)))
+    faults = FaultList()
+    read_steel(ObjectReader({"strength": document}, "", faults, ("strength",)))
     return [f"{fault.pointer} {fault.code}" for fault in faults.found]
 
 
 def test_the_steel_of_a_system_is_read_and_agrees_with_its_schema() -> None:
     jsonschema.validate(STEEL, json.loads((SCHEMAS / "steel-1.json").read_text()))
-    faults = Faults()
-    steel = read_steel(Table({"strength": STEEL}, "", faults, ("strength",)))
+    faults = FaultList()
+    steel = read_steel(ObjectReader({"strength": STEEL}, "", faults, ("strength",)))
     assert faults.found == []
     assert steel is not None
     assert steel.channel is not None
@@ -160,7 +160,7 @@ def test_steel_that_does_not_fit_is_a_fault(changes: dict[str, object], fault: s
 
 
 def test_a_system_without_steel_has_none() -> None:
-    assert read_steel(Table({}, "", Faults(), ("strength",))) is None
+    assert read_steel(ObjectReader({}, "", FaultList(), ("strength",))) is None
 
 
 def test_every_bound_leaves_room() -> None:

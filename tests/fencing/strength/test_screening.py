@@ -26,13 +26,13 @@ from fencing.model.measure import (
 )
 from fencing.model.system import Profile, Steel, System
 from fencing.quantities.take_off import take_off
-from fencing.strength.changed_job import changed_job
+from fencing.strength.changed_job import apply_change
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
-from fencing.strength.document import screening_document, told
+from fencing.strength.document import describe_change, screening_document
 from fencing.strength.interpretation import meaning
-from fencing.strength.screening import WORDS, Outcome, Screening, screen, screening_notices
-from fencing.strength.suggested_changes import priced, remedies
+from fencing.strength.screening import WORDS, Screening, ScreeningOutcome, screen, screening_notices
+from fencing.strength.suggested_changes import priced, suggest_changes
 from fencing.strength.wind import eccentric_zones, mean_pressure_pa
 from tests.fencing.drawing.jobs import run, system
 
@@ -110,18 +110,21 @@ def test_gate_posts_carry_half_the_closed_gate() -> None:
 
 def test_the_three_outcomes_and_their_words() -> None:
     within = screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True)
-    assert within.outcome is Outcome.WITHIN
+    assert within.outcome is ScreeningOutcome.WITHIN
     over = screened(run("A", 7200))
-    assert over.outcome is Outcome.OVER
+    assert over.outcome is ScreeningOutcome.OVER
     outside = screened(run("A", 7200), built=replace(DEEP, steel=None), pressure_kpa="0.20", doubled=True)
-    assert outside.outcome is Outcome.OUTSIDE
-    assert WORDS[Outcome.OUTSIDE] == "outside the method: ask an engineer"
+    assert outside.outcome is ScreeningOutcome.OUTSIDE
+    assert WORDS[ScreeningOutcome.OUTSIDE] == "outside the method: ask an engineer"
     assert not any("safe" in words for words in WORDS.values())
 
 
 def test_ground_without_a_presumptive_value_is_outside_the_method() -> None:
     for soil in ("soft", "fill", ""):
-        assert screened(run("A", 7200), built=DEEP, soil_class=soil, pressure_kpa="0.20").outcome is Outcome.OUTSIDE
+        assert (
+            screened(run("A", 7200), built=DEEP, soil_class=soil, pressure_kpa="0.20").outcome
+            is ScreeningOutcome.OUTSIDE
+        )
 
 
 def test_the_soil_measured_for_the_run_serves_where_none_is_asked() -> None:
@@ -135,7 +138,7 @@ def test_the_second_opinion_counts_when_it_asks_for_more() -> None:
     )
     post = easy.posts[1]
     assert post.second_needed is not None
-    assert (post.outcome is Outcome.OVER) == (post.second_needed > 2000)
+    assert (post.outcome is ScreeningOutcome.OVER) == (post.second_needed > 2000)
 
 
 def test_a_retrofit_is_a_higher_fence_on_old_footings() -> None:
@@ -143,28 +146,28 @@ def test_a_retrofit_is_a_higher_fence_on_old_footings() -> None:
     post = screened(retrofits=(old,), old_embedment_mm=600, old_diameter_mm=250).posts[1]
     assert post.before_nm is not None
     assert post.load.moment_nm / post.before_nm == pytest.approx((1.82 / 1.5) ** 2)
-    assert (post.case.embedment, post.outcome) == (600, Outcome.OVER)
+    assert (post.case.embedment, post.outcome) == (600, ScreeningOutcome.OVER)
 
 
 def test_old_footings_nobody_measured_are_outside_the_method() -> None:
     found = screened(retrofits=(Retrofit("R1", (2400,), 320, existing_height=900),), pressure_kpa="0.20")
-    assert found.outcome is Outcome.OUTSIDE
+    assert found.outcome is ScreeningOutcome.OUTSIDE
     unknown = screened(retrofits=(Retrofit("R1", (2400,), 320),))
-    assert (unknown.unscreened, unknown.outcome) == (("R1",), Outcome.OUTSIDE)
+    assert (unknown.unscreened, unknown.outcome) == (("R1",), ScreeningOutcome.OUTSIDE)
 
 
 def test_nothing_over_needs_no_remedy() -> None:
-    assert remedies(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True)) == ()
+    assert suggest_changes(screened(run("A", 7200), built=DEEP, pressure_kpa="0.20", doubled=True)) == ()
 
 
 def test_the_deeper_hole_proposed_is_deep_enough() -> None:
     over = screened(run("A", 7200))
-    depth = next(remedy for remedy in remedies(over) if remedy.kind == "hole_depth")
+    depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
     assert depth.mends
-    job = changed_job(over.takeoff.measure, over.takeoff.system, depth)
+    job = apply_change(over.takeoff.measure, over.takeoff.system, depth)
     assert job is not None
     again = screen(take_off(*job))
-    assert again.outcome is Outcome.WITHIN
+    assert again.outcome is ScreeningOutcome.WITHIN
     assert depth.value - 50 - 10 < max(post.needed or 0 for post in again.posts) <= depth.value - 50
 
 
@@ -176,8 +179,8 @@ def holed(depth: int) -> System:
 
 def after(over: Screening, kind: str, **more: int) -> Screening:
     """The job with the remedy of a kind applied, ``more`` millimetres more of its value."""
-    remedy = next(one for one in remedies(over) if one.kind == kind)
-    changed = changed_job(
+    remedy = next(one for one in suggest_changes(over) if one.kind == kind)
+    changed = apply_change(
         over.takeoff.measure, over.takeoff.system, replace(remedy, value=remedy.value + more.get("value", 0))
     )
     assert changed is not None
@@ -191,46 +194,46 @@ def test_the_pitch_proposed_is_enough_and_ten_more_is_not(pressure: str, end: st
     # where the windy end is a part of a bay, closer posts stand deeper in it
     over = screened(run("A", 4800, height=1000 if end != "1" else 1500), built=holed(depth), pressure_kpa=pressure,
                     end_factor=end, doubled=True)  # fmt: skip
-    pitch = next(remedy for remedy in remedies(over) if remedy.kind == "pitch")
+    pitch = next(remedy for remedy in suggest_changes(over) if remedy.kind == "pitch")
     assert pitch.mends
-    assert after(over, "pitch").outcome is Outcome.WITHIN
-    assert after(over, "pitch", value=10).outcome is Outcome.OVER
+    assert after(over, "pitch").outcome is ScreeningOutcome.WITHIN
+    assert after(over, "pitch", value=10).outcome is ScreeningOutcome.OVER
 
 
 def test_a_shorter_pitch_and_a_deeper_hole_mend_together_what_neither_does_alone() -> None:
     over = screened(run("A", 9600), built=holed(900), pressure_kpa="1.20", doubled=True, soil_class="gravel")
-    found = {remedy.kind: remedy for remedy in remedies(over)}
+    found = {remedy.kind: remedy for remedy in suggest_changes(over)}
     both = found["pitch_and_depth"]
     assert (found["hole_depth"].mends, both.mends) == (False, True)
     assert both.depth is not None
     assert f"a pitch of no more than {both.value} mm and holes {both.depth} mm deep" in both.text
-    assert after(over, "pitch_and_depth").outcome is Outcome.WITHIN
-    assert after(over, "pitch_and_depth", value=50).outcome is Outcome.OVER
+    assert after(over, "pitch_and_depth").outcome is ScreeningOutcome.WITHIN
+    assert after(over, "pitch_and_depth", value=50).outcome is ScreeningOutcome.OVER
     assert list(found).index("pitch_and_depth") == list(found).index("hole_depth") + 1
 
 
 def test_both_are_not_proposed_where_one_is_enough() -> None:
-    assert "pitch_and_depth" not in {remedy.kind for remedy in remedies(screened(run("A", 7200)))}
+    assert "pitch_and_depth" not in {remedy.kind for remedy in suggest_changes(screened(run("A", 7200)))}
 
 
 def test_a_remedy_names_its_posts_and_what_keeps_it_from_being_built() -> None:
     stock = {name: replace(getattr(FLAT, name), stock=(1860, 2460)) for name in ("channel", "square")}
     over = screened(run("A", 7200), built=replace(FLAT, **stock), pressure_kpa="0.90")
-    depth = next(remedy for remedy in remedies(over) if remedy.kind == "hole_depth")
+    depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
     assert depth.posts == ("A-P1", "A-P2", "A-P3", "A-P4")
     assert "the longest stock is" in depth.hindrance
-    assert "(can't be built so: " in told(depth)
+    assert "(can't be built so: " in describe_change(depth)
     assert {one.kind: one.cost for one in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
 
 
 def test_no_hole_beyond_the_formula_s_own_depth_is_proposed() -> None:
     over = screened(run("A", 7200), pressure_kpa="6.00")
     assert max(post.needed or 0 for post in over.posts) > 3658
-    assert "hole_depth" not in {remedy.kind for remedy in remedies(over)}
+    assert "hole_depth" not in {remedy.kind for remedy in suggest_changes(over)}
 
 
 def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> None:
-    found = remedies(screened(run("A", 7200), built=replace(FLAT, steel=None)))
+    found = suggest_changes(screened(run("A", 7200), built=replace(FLAT, steel=None)))
     kinds = {remedy.kind for remedy in found}
     assert "hole_depth" in kinds
     assert "section" not in kinds
@@ -238,17 +241,17 @@ def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> Non
 
 def test_a_heavier_post_alone_mends_only_where_footings_stand_and_one_kind_is_over() -> None:
     strong = screened(run("A", 9600), built=DEEP, pressure_kpa="0.90", soil_class="rock", doubled=True)
-    sections = [remedy for remedy in remedies(strong) if remedy.kind == "section"]
+    sections = [remedy for remedy in suggest_changes(strong) if remedy.kind == "section"]
     assert [(remedy.posts, remedy.mends) for remedy in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
     weak = screened(run("A", 9600), pressure_kpa="0.90")
-    assert [remedy.mends for remedy in remedies(weak) if remedy.kind == "section"] == [False]
+    assert [remedy.mends for remedy in suggest_changes(weak) if remedy.kind == "section"] == [False]
 
 
 def test_a_lower_run_takes_its_gate_down_with_it() -> None:
     gate, tall = Gate("A-G1", 2430, 1000, GateKind.SINGLE, 1800), Gate("A-G2", 5000, 1000, GateKind.SINGLE, 1500)
     over = screened(run("A", 9600, gates=(gate, tall)), built=holed(900), pressure_kpa="0.30", doubled=True)
-    height = next(remedy for remedy in remedies(over) if remedy.kind == "height")
-    job = changed_job(over.takeoff.measure, over.takeoff.system, height)
+    height = next(remedy for remedy in suggest_changes(over) if remedy.kind == "height")
+    job = apply_change(over.takeoff.measure, over.takeoff.system, height)
     assert job is not None
     (lower,) = job[0].runs
     assert (lower.height, [one.height for one in lower.gates]) == (height.value, [height.value, 1500])
@@ -261,7 +264,7 @@ def test_what_is_over_is_said_with_its_numbers() -> None:
 
 
 def test_the_modulus_asked_for_is_moment_over_stress() -> None:
-    found = remedies(screened(run("A", 7200), pressure_kpa="2.00"))
+    found = suggest_changes(screened(run("A", 7200), pressure_kpa="2.00"))
     modulus = next(remedy.value for remedy in found if remedy.kind == "section" and "line post" in remedy.text)
     assert modulus == pytest.approx(WHOLE / 0.6 * 2 * 1000 / (0.9 * 350), abs=1)
 
@@ -270,7 +273,7 @@ def test_a_remedy_is_priced_by_the_whole_job() -> None:
     over = screened(run("A", 7200))
     costs = {remedy.kind: remedy.cost for remedy in priced(over, lambda _, built: Decimal(built.hole.depth))}
     assert costs["hole_depth"] is not None
-    assert costs["hole_depth"] == next(r.value for r in remedies(over) if r.kind == "hole_depth") - 650
+    assert costs["hole_depth"] == next(r.value for r in suggest_changes(over) if r.kind == "hole_depth") - 650
 
 
 def test_a_notice_stands_at_every_post_that_is_over_once() -> None:
@@ -328,7 +331,7 @@ def test_a_height_on_the_curve_is_within_and_one_above_is_over() -> None:
     middle = chart(made).curves[0]
     allowed = dict(zip(middle.pitches, middle.allowed, strict=True))[2400]
     assert allowed is not None
-    for height, outcome in ((allowed, Outcome.WITHIN), (allowed + 1, Outcome.OVER)):
+    for height, outcome in ((allowed, ScreeningOutcome.WITHIN), (allowed + 1, ScreeningOutcome.OVER)):
         posts = screened(run("A", 24000, height=height), built=DEEP, pressure_kpa="0.60", doubled=True).posts
         assert posts[5].outcome is outcome
 
@@ -402,11 +405,11 @@ def test_ground_below_the_datum_changes_no_load_and_no_height() -> None:
 def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes() -> None:
     old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
     over = screened(retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", doubled=True)
-    (height,) = remedies(over)
+    (height,) = suggest_changes(over)
     assert (height.kind, height.run, height.mends, height.hindrance) == ("height", "R1", True, "")
     assert height.text == f"the standing fence R1 no higher than {height.value} mm"
     assert 600 < height.value < 1820
-    assert changed_job(over.takeoff.measure, over.takeoff.system, height) is None
+    assert apply_change(over.takeoff.measure, over.takeoff.system, height) is None
     assert priced(over, lambda *_: Decimal(1)) == (height,)
 
 

@@ -6,7 +6,7 @@ ground     0    100      0      0    -60      0
 
 from __future__ import annotations
 
-from fencing.model.measure import Basis, Form, Run, Station, Terminal
+from fencing.model.measure import Form, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, stops_and_warnings
 
@@ -19,7 +19,7 @@ def over_it(form: Form) -> TakeOff:
             "H",
             7200,
             1500,
-            Basis.CENTRES,
+            MeasureBasis.CENTRES,
             start=Terminal.CORNER,
             end=Terminal.CORNER,
             levels=tuple(Station(at, level) for at, level in GROUND),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Gate, GateKind, Run
+from fencing.model.measure import Form, Gate, GateKind, MeasureBasis, Run
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
@@ -15,7 +15,7 @@ from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, sto
 @pytest.fixture(scope="module")
 def taken() -> TakeOff:
     gate = Gate("L-G1", 4830, 3000, GateKind.DOUBLE, 1800, lattice=300)  # post centres 4830 - 30 and 7830 + 30
-    return reckon(Run("L", 12000, 1800, Basis.CENTRES, lattice=300, form=Form.LEVEL, gates=(gate,)))
+    return reckon(Run("L", 12000, 1800, MeasureBasis.CENTRES, lattice=300, form=Form.LEVEL, gates=(gate,)))
 
 
 def test_posts(taken: TakeOff) -> None:

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Run, Terminal
+from fencing.model.measure import Form, Gate, GateKind, Layout, MeasureBasis, Run, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
@@ -28,7 +28,7 @@ def side(name: str, length: int, turn: int, *gates: Gate) -> Run:
         name,
         length,
         1800,
-        Basis.CENTRES,
+        MeasureBasis.CENTRES,
         Fraction(turn),
         Terminal.CORNER,
         Terminal.CORNER,

@@ -9,7 +9,7 @@ import pytest
 
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import BuiltRun
-from fencing.model.measure import Basis, Form, Layout, Measure, Run
+from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
 
@@ -155,7 +155,7 @@ def test_a_closing_bay_may_be_the_least_allowed_but_not_a_millimetre_less(length
 def test_whole_rails_of_offcuts_are_laid_from_the_start() -> None:
     offcuts = replace(ROUND_SIZES, rails=replace(ROUND_SIZES.rails, stock=(390,)))  # under the least closing bay of 400
     measured = Measure(
-        "Odd", "round", (Run("A", 5200, 1800, Basis.CENTRES, layout=Layout.WHOLE_RAILS, form=Form.LEVEL),)
+        "Odd", "round", (Run("A", 5200, 1800, MeasureBasis.CENTRES, layout=Layout.WHOLE_RAILS, form=Form.LEVEL),)
     )
     assert [bay.width for bay in take_off(measured, offcuts).runs[0].bays] == [2400, 2400, 400]
 

@@ -8,14 +8,23 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Layout, Run, Terminal
+from fencing.model.measure import Form, Layout, MeasureBasis, Run, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets
 
 
 def wall_to_join(layout: Layout) -> TakeOff:
     return reckon(
-        Run("W", 7300, 1500, Basis.OVERALL, start=Terminal.WALL, end=Terminal.JOIN, form=Form.LEVEL, layout=layout)
+        Run(
+            "W",
+            7300,
+            1500,
+            MeasureBasis.OVERALL,
+            start=Terminal.WALL,
+            end=Terminal.JOIN,
+            form=Form.LEVEL,
+            layout=layout,
+        )
     )
 
 

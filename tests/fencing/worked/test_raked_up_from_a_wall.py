@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Run, Station, Terminal
+from fencing.model.measure import Form, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets
 
@@ -19,7 +19,7 @@ def taken() -> TakeOff:
             "R",
             12000,
             1500,
-            Basis.CENTRES,
+            MeasureBasis.CENTRES,
             start=Terminal.WALL,
             end=Terminal.CORNER,
             levels=(Station(0, 0), Station(12000, 1200)),

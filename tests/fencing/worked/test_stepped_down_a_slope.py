@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Layout, Run, Station, Terminal
+from fencing.model.measure import Form, Layout, MeasureBasis, Run, Station, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
@@ -21,7 +21,7 @@ def taken() -> TakeOff:
             "S",
             9600,
             1800,
-            Basis.CENTRES,
+            MeasureBasis.CENTRES,
             start=Terminal.FREE,
             end=Terminal.JOIN,
             levels=(Station(0, 480), Station(9600, 0)),

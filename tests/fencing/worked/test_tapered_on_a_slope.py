@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import pytest
 
-from fencing.model.measure import Basis, Form, Run, Station, Taper, Terminal
+from fencing.model.measure import Form, MeasureBasis, Run, Station, Taper, Terminal
 from fencing.quantities.take_off import TakeOff
 from tests.fencing.worked.reckoning import counted, lengths, reckon, sheets, stops_and_warnings
 
@@ -23,7 +23,7 @@ def taken() -> TakeOff:
             "T",
             9600,
             1500,
-            Basis.CENTRES,
+            MeasureBasis.CENTRES,
             start=Terminal.FREE,
             end=Terminal.CORNER,
             levels=(Station(0, 0), Station(9600, 480)),

@@ -6,8 +6,8 @@ from fractions import Fraction
 
 import pytest
 
-from fencing.model.faults import Refused
-from fencing.model.measure import Basis, Form, Gate, GateKind, Layout, Run, Station, Terminal
+from fencing.model.faults import InvalidDocument
+from fencing.model.measure import Form, Gate, GateKind, Layout, MeasureBasis, Run, Station, Terminal
 from tests.fencing.worked.reckoning import reckon, stops_and_warnings
 
 
@@ -16,7 +16,7 @@ def side(name: str, length: int, turn: int, *levels: tuple[int, int]) -> Run:
         name,
         length,
         1800,
-        Basis.CENTRES,
+        MeasureBasis.CENTRES,
         Fraction(turn),
         Terminal.CORNER,
         Terminal.CORNER,
@@ -75,21 +75,21 @@ def test_runs_that_disagree_about_the_ground_at_their_corner_are_told_and_the_lo
 
 @pytest.mark.parametrize("start", [29, 30, 31])
 def test_a_gate_post_within_a_millimetre_of_the_end_post_is_that_post(start: int) -> None:
-    run = Run("A", 6000, 1800, Basis.CENTRES, start=Terminal.WALL, form=Form.LEVEL, gates=(single(start),))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, start=Terminal.WALL, form=Form.LEVEL, gates=(single(start),))
     first = reckon(run).runs[0].posts[0]
     assert (first.at, first.kind) == (0, "square")  # 30 is half a face: at 30 the post's centre is the wall's channel's
 
 
 @pytest.mark.parametrize("start", [4969, 4970, 4971])
 def test_so_it_is_at_the_other_end(start: int) -> None:
-    run = Run("A", 6000, 1800, Basis.CENTRES, end=Terminal.JOIN, form=Form.LEVEL, gates=(single(start),))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, end=Terminal.JOIN, form=Form.LEVEL, gates=(single(start),))
     last = reckon(run).runs[0].posts[-1]
     assert (last.at, last.kind) == (6000, "square")
 
 
 def test_two_gates_a_post_face_apart_share_a_post() -> None:
     second = Gate("H", 3060, 1000, GateKind.SINGLE, 1800)  # the first ends at 3000, the face is 60
-    run = Run("A", 6000, 1800, Basis.CENTRES, form=Form.LEVEL, gates=(single(2000), second))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, gates=(single(2000), second))
     built = reckon(run).runs[0]
     assert built.gates[0].posts[1] == built.gates[1].posts[0]
     assert [post.at for post in built.posts] == [0, 1970, 3030, 4090, 6000]
@@ -100,20 +100,20 @@ def test_two_gates_a_post_face_apart_share_a_post() -> None:
 
 def test_a_segment_of_whole_rails_has_no_closing_bay() -> None:
     length = (40 + 2390 + 5) + (5 + 2390 + 5) + (5 + 2390 + 40)
-    built = reckon(Run("A", length, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)).runs[0]
+    built = reckon(Run("A", length, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)).runs[0]
     assert [bay.width for bay in built.bays] == [2435, 2400, 2435]
     assert {rail.length for bay in built.bays for rail in bay.rails} == {2390}
 
 
 def test_a_segment_of_whole_pitches_has_no_closing_bay_in_any_layout() -> None:
     for layout in (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED):
-        built = reckon(Run("A", 7200, 1800, Basis.CENTRES, form=Form.LEVEL, layout=layout)).runs[0]
+        built = reckon(Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=layout)).runs[0]
         assert [bay.width for bay in built.bays] == [2400, 2400, 2400]
 
 
 @pytest.mark.parametrize(("closing", "widths"), [(400, [2400, 2400, 400]), (399, [2400, 1400, 1399])])
 def test_the_least_closing_bay_is_still_allowed(closing: int, widths: list[int]) -> None:
-    built = reckon(Run("A", 4800 + closing, 1800, Basis.CENTRES, form=Form.LEVEL)).runs[0]
+    built = reckon(Run("A", 4800 + closing, 1800, MeasureBasis.CENTRES, form=Form.LEVEL)).runs[0]
     assert [bay.width for bay in built.bays] == widths
 
 
@@ -130,7 +130,7 @@ def test_the_least_closing_bay_is_still_allowed(closing: int, widths: list[int])
 def test_a_bank_beside_the_hinges_is_in_the_way_of_the_swing(hang: str, warned: bool) -> None:
     # the foot is 50 above the opening's highest ground of 0; the bank stands 50 higher than that
     levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 100), (1900, 0), (6000, 0)))
-    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
     notices = {notice.code: notice.text for notice in reckon(run).notices}
     assert ("gate.swing" in notices) is warned
     if warned:
@@ -141,13 +141,13 @@ def test_a_bank_beside_the_hinges_is_in_the_way_of_the_swing(hang: str, warned: 
 def test_a_bank_on_the_right_is_in_the_way_of_a_leaf_hung_on_the_right_only(hang: str, warned: bool) -> None:
     # opened, a leaf hung on the right lies over 3000 to 3976
     levels = tuple(Station(at, level) for at, level in ((0, 0), (3100, 0), (3600, 100), (6000, 0)))
-    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000, hang=hang),))
     assert ("gate.swing" in {notice.code for notice in reckon(run).notices}) is warned
 
 
 def test_a_bank_no_higher_than_the_foot_is_not_in_the_way() -> None:
     levels = tuple(Station(at, level) for at, level in ((0, 0), (1400, 50), (1900, 0), (6000, 0)))
-    run = Run("A", 6000, 1800, Basis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000),))
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.RAKED, gates=(single(2000),))
     assert "gate.swing" not in {notice.code for notice in reckon(run).notices}
 
 
@@ -156,7 +156,7 @@ def test_a_bank_no_higher_than_the_foot_is_not_in_the_way() -> None:
 
 def test_a_gate_against_a_wall_stands_a_whole_face_inside_when_measured_over_all() -> None:
     # the wall is the outside of a square post of face 60: its centre is at 30, the opening starts at 60
-    run = Run("A", 6000, 1800, Basis.OVERALL, start=Terminal.WALL, form=Form.LEVEL, gates=(single(60),))
+    run = Run("A", 6000, 1800, MeasureBasis.OVERALL, start=Terminal.WALL, form=Form.LEVEL, gates=(single(60),))
     built = reckon(run).runs[0]
     assert [(post.at, post.kind) for post in built.posts[:2]] == [(30, "square"), (1060 + 30, "square")]
     assert built.gates[0].posts == ("A-P1", "A-P2")
@@ -165,8 +165,8 @@ def test_a_gate_against_a_wall_stands_a_whole_face_inside_when_measured_over_all
 def test_a_gate_without_room_is_named_by_its_place_in_the_document() -> None:
     # in the order of the run the first listed comes last: it ends 100 from the end, its post 70; 81 are needed
     gates = (single(4900), Gate("H", 2000, 1000, GateKind.SINGLE, 1800))
-    run = Run("A", 6000, 1800, Basis.CENTRES, form=Form.LEVEL, gates=gates)
-    with pytest.raises(Refused) as refusal:
+    run = Run("A", 6000, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, gates=gates)
+    with pytest.raises(InvalidDocument) as refusal:
         reckon(run)
     assert [fault.pointer for fault in refusal.value.faults] == ["/runs/0/gates/0/from_mm"]
 
@@ -186,5 +186,5 @@ def test_equal_steps_give_way_to_ground_more_than_a_millimetre_too_high(pebble: 
     # the second bay's high side is a pebble above the line from 300 to 0; the third bay's, at 90, is 10 under it
     ground = ((0, 300), (2400, 200 + pebble), (4800, 90), (7200, 0))
     levels = tuple(Station(at, level) for at, level in ground)
-    run = Run("A", 7200, 1800, Basis.CENTRES, levels=levels, form=Form.STEPPED)
+    run = Run("A", 7200, 1800, MeasureBasis.CENTRES, levels=levels, form=Form.STEPPED)
     assert [bay.base[0] for bay in reckon(run).runs[0].bays] == bases

@@ -6,10 +6,10 @@ first bay  40 + 2390 + 5 = 2435      then 5 + 2390 + 5 = 2400 as often as it goe
 
 from __future__ import annotations
 
-from fencing.model.measure import Basis, Form, Layout, Run
+from fencing.model.measure import Form, Layout, MeasureBasis, Run
 from tests.fencing.worked.reckoning import counted, lengths, reckon
 
-RUN = Run("K", 10000, 1800, Basis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)
+RUN = Run("K", 10000, 1800, MeasureBasis.CENTRES, form=Form.LEVEL, layout=Layout.WHOLE_RAILS)
 
 
 def test_bays_and_rails() -> None:

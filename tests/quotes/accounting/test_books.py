@@ -20,11 +20,11 @@ from catalogue.models import Component
 from quotes.accounting.models import LedgerEntry, PeriodLock
 from quotes.accounting.order_posting import catch_up, lock_period, post
 from quotes.accounting.report_files import csv_blocks, ledger_csv
-from quotes.accounting.reports import GROUPS, Span, entry_table, totals_table
+from quotes.accounting.reports import GROUPS, DateRange, entry_table, totals_table
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from shared.api.problems import Problem
 from shared.business.models import Person
 from shared.models import Business
@@ -33,7 +33,7 @@ from tests.quotes.purchasing.cast import agreed_job, component_of, now, placed, 
 from tests.quotes.quoting.cast import actor_of, stock_up
 
 pytestmark = pytest.mark.django_db
-ALWAYS = Span(date(2000, 1, 1), date(2100, 1, 1))
+ALWAYS = DateRange(date(2000, 1, 1), date(2100, 1, 1))
 D = Decimal
 FOREVER = "from=2000-01-01&to=2100-01-01"
 
@@ -147,8 +147,8 @@ def test_a_price_agreed_later_is_a_correction_and_what_was_posted_stays(yard: Bu
     order = placed(yard, {"rail": "10"})  # 10 x 2.50 = 25.00
     post(order)
     first = list(LedgerEntry.objects.of(yard).values_list("kind", "net"))
-    said = (LineSaid(1, "change", "steel", price=D("2.80")),)
-    take_reply(order=order, told=Told("R1", "CA", lines=said), actor=supplier_actor(cast.supplier))
+    said = (LineResponseData(1, "change", "steel", price=D("2.80")),)
+    record_response(order=order, told=OrderResponseData("R1", "CA", lines=said), actor=supplier_actor(cast.supplier))
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     post(order)
     post(order)

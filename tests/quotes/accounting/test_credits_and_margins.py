@@ -19,7 +19,7 @@ from quotes.accounting.models import LedgerEntry, QuoteEntry, ReceivedEntry
 from quotes.accounting.order_posting import catch_up, lock_period, post
 from quotes.jobs.models import Customer, Job
 from quotes.purchasing import services
-from quotes.purchasing.deliveries import Count, Counted, receive, send_back
+from quotes.purchasing.deliveries import ReceiptData, ReceivedLine, receive, return_goods
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import GoodsReturn, OrderLine, SupplierOrder
 from shared.business.models import Person
@@ -45,13 +45,13 @@ def keeper(cast: Cast, signed_in: Callable[[Person], Client]) -> Client:
 
 
 def came(order: SupplierOrder, quantity: str, damaged: str = "0", docket: str = "D1") -> None:
-    count = Count(docket, date(2031, 5, 6), (Counted(1, D(quantity), D(damaged)),))
+    count = ReceiptData(docket, date(2031, 5, 6), (ReceivedLine(1, D(quantity), D(damaged)),))
     receive(order=order, count=count, actor=actor_of(order.business), more_than_docket=True)
 
 
 def back(order: SupplierOrder, quantity: str) -> GoodsReturn:
     actor = actor_of(order.business)
-    return send_back(order=order, line=1, quantity=D(quantity), replace=False, reason="spare", actor=actor)[1]
+    return return_goods(order=order, line=1, quantity=D(quantity), replace=False, reason="spare", actor=actor)[1]
 
 
 def credits_of(order: SupplierOrder) -> list[tuple[Decimal, Decimal]]:

@@ -16,7 +16,7 @@ from django.db import connection
 
 from quotes.accounting.models import LedgerEntry
 from quotes.accounting.report_files import csv_blocks, ledger_csv
-from quotes.accounting.reports import GROUPS, Span, totals_of, totals_table
+from quotes.accounting.reports import GROUPS, DateRange, totals_of, totals_table
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import placed
@@ -24,7 +24,7 @@ from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
 ENTRIES = 100_000
-SPAN = Span(date(2031, 1, 1), date(2031, 12, 31))
+SPAN = DateRange(date(2031, 1, 1), date(2031, 12, 31))
 # columns of the groups in the database, and in the ledger's own export
 COLUMNS = {
     "supplier": ("supplier_code",),
@@ -68,14 +68,14 @@ def fill(business: Business) -> None:
         rows.append([told[name] for name in names])
     holes = ", ".join(["%s"] * len(names))
     with connection.cursor() as cursor:
-        cursor.executemany(f"INSERT INTO books_ledgerentry ({', '.join(names)}) VALUES ({holes})", rows)  # noqa: S608 - our own names
+        cursor.executemany(f"INSERT INTO accounting_ledgerentry ({', '.join(names)}) VALUES ({holes})", rows)  # noqa: S608 - our own names
 
 
 def by_sql(business: Business, columns: tuple[str, ...]) -> dict[tuple[str, ...], tuple[int, int]]:
     """Sums in ten-thousandths, which every database adds exactly."""
     whole = "CAST(SUM(CAST(ROUND({0} * 10000) AS BIGINT)) AS BIGINT)"
     query = (
-        f"SELECT {', '.join(columns)}, {whole.format('net')}, {whole.format('tax')} FROM books_ledgerentry "  # noqa: S608 - as above
+        f"SELECT {', '.join(columns)}, {whole.format('net')}, {whole.format('tax')} FROM accounting_ledgerentry "  # noqa: S608 - as above
         f"WHERE business_id = %s AND day BETWEEN %s AND %s GROUP BY {', '.join(columns)}"
     )
     with connection.cursor() as cursor:

@@ -13,11 +13,11 @@ from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.accounting.models import LedgerEntry, ReceivedEntry
 from quotes.accounting.order_posting import lock_period, post
 from quotes.purchasing import services
-from quotes.purchasing.deliveries import Count, Counted, receive
+from quotes.purchasing.deliveries import ReceiptData, ReceivedLine, receive
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import OrderLine, SupplierOrder
 from shared.api.problems import Problem
@@ -49,7 +49,7 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
     us, them = actor_of(yard), supplier_actor(cast.supplier)
     yesterday = timezone.localdate() - timedelta(days=1)
     order = placed(yard, {"rail": "10", "hinge": "8"})
-    receive(order=order, count=Count("D", yesterday, (Counted(1, D(7), D(1)),)), actor=us)
+    receive(order=order, count=ReceiptData("D", yesterday, (ReceivedLine(1, D(7), D(1)),)), actor=us)
     SupplierOrder.objects.of(yard).filter(pk=order.pk).update(placed_on=yesterday)
     locked: list[tuple[Any, ...]] | None = None
     for number, step in enumerate(story):
@@ -59,7 +59,7 @@ def test_the_ledger_is_the_order_to_the_cent_and_a_locked_day_keeps_its_entries(
         try:
             with transaction.atomic():
                 act(order, number, step, us, them)
-        except (Problem, Refused):
+        except (Problem, InvalidDocument):
             pass
         post(order)
         order.refresh_from_db()
@@ -88,9 +88,9 @@ def test_whatever_fences_are_ordered_every_job_bears_its_part_and_all_parts_are_
     orders = order_for(jobs=jobs, actor=us)
     for order, story in zip(orders, stories, strict=False):
         services.place(order=order, actor=us)
-        receive(order=order, count=Count("D", timezone.localdate(), (Counted(1, D(2)),)), actor=us)
+        receive(order=order, count=ReceiptData("D", timezone.localdate(), (ReceivedLine(1, D(2)),)), actor=us)
         for number, step in enumerate(story, 1):
-            with contextlib.suppress(Problem, Refused), transaction.atomic():
+            with contextlib.suppress(Problem, InvalidDocument), transaction.atomic():
                 act(order, number, step, us, them)
         post(order)
         order.refresh_from_db()

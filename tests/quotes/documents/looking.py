@@ -22,7 +22,7 @@ FOOT_MM = 19.0
 MARGIN_MM = 11.0
 """Nothing prints nearer to an edge; margins are 15."""
 MM = 72 / 25.4
-LEAST_FILLED = 0.08
+MIN_FILLED = 0.08
 """A page that goes on less far down its text area is almost empty."""
 
 
@@ -84,7 +84,7 @@ class Looked:
             yield f"{first.text!r} and {second.text!r} overlap on page {page + 1}"
         rows = np.flatnonzero(ink[: -round(FOOT_MM / 25.4 * DPI)].any(axis=1))
         room = ink.shape[0] * (1 - (FOOT_MM + 16) * MM / height)
-        if not rows.size or (rows[-1] - rows[0]) / room < LEAST_FILLED:
+        if not rows.size or (rows[-1] - rows[0]) / room < MIN_FILLED:
             yield f"page {page + 1} of {len(self.words)} is almost empty"
 
     def _last(self, heading: Heading) -> bool:

@@ -16,16 +16,16 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
 from catalogue.engine.engine_input import market
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.reading.json_reader import sound
 from quotes.documents import pdf as pdf_module
-from quotes.documents.models import Kind
+from quotes.documents.models import DocumentKind
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.jobs.document_text import canonical
 from quotes.purchasing.purchase_plan import plan_for
 from quotes.purchasing.saw_sheets import saw_pdf
 from quotes.quoting.content_document import assemble
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.services import send
 from shared.business.actors import SYSTEM
 from shared.models import Business
@@ -171,7 +171,7 @@ def content_with(draft: Revision, document: Members) -> Members:
     draft.measure_version.document = canonical(document)
     try:
         return assemble(draft, now=WHEN)
-    except Refused as refused:
+    except InvalidDocument as refused:
         if {fault.code for fault in refused.faults} <= UNFIT:
             reject()
         raise
@@ -188,12 +188,12 @@ def check_order(revision: Revision, content: Members) -> None:
     [build] = content["builds"]
     plan = plan_for({"J": build["takeoff"]}, market(revision.business), [], kerf=3, digits=2)
     assert plan.chosen(None).orders
-    revision.state, revision.content = State.SENT, canonical(content)
+    revision.state, revision.content = RevisionState.SENT, canonical(content)
     assert saw_pdf(revision)
-    revision.state, revision.content = State.DRAFT, ""
+    revision.state, revision.content = RevisionState.DRAFT, ""
 
 
-def whole_way(business: Business, document: Members) -> Iterator[tuple[Kind, str]]:
+def whole_way(business: Business, document: Members) -> Iterator[tuple[DocumentKind, str]]:
     """Every paper of a measure that is quoted, agreed and ordered by the services, as HTML."""
     setup = {"parties": [{"key": "owner", "name": "Wren Sallow"}], "otherwise": {"owner": "1"}}
     runs_ = [{key: value for key, value in run.items() if key != "shares"} for run in document["runs"]]
@@ -219,5 +219,5 @@ def test_any_valid_measure_goes_through_every_paper(
     if turn == 13:
         with transaction.atomic():
             kinds = dict(whole_way(draft.business, document)).keys()
-            assert {Kind.QUOTE, Kind.SET_OUT, Kind.SAW_SHEET, Kind.ORDER_LIST} <= kinds
+            assert {DocumentKind.QUOTE, DocumentKind.SET_OUT, DocumentKind.SAW_SHEET, DocumentKind.ORDER_LIST} <= kinds
             transaction.set_rollback(True)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.models import Document, Kind
+from quotes.documents.models import Document, DocumentKind
 from quotes.documents.pdf import Variant, render
 from quotes.documents.quote_pack import crew_pdf, quote_pdf
 from quotes.documents.services import make, want_documents
@@ -29,7 +29,7 @@ from tests.quotes.quoting.cast import token
 LONG = "The Honourable Wilhelmina Featherstonehaugh-Cholmondeley and Partners, Trustees of the Lower Saltmarsh Estate"
 UNBROKEN = "GrößenverträglichkeitsprüfungsübergangsbestimmungsñandúçéèêÅÄÖ" + "x" * 18
 PAPERS = {"A4": (595, 842), "Letter": (612, 792)}
-OF_REVISIONS = tuple(kind for kind in Kind if kind is not Kind.ORDER_LIST)
+OF_REVISIONS = tuple(kind for kind in DocumentKind if kind is not DocumentKind.ORDER_LIST)
 
 
 def fence(runs: int, **first: Any) -> dict[str, Any]:
@@ -79,16 +79,16 @@ def agreed(revision: Revision) -> Revision:
     return revision
 
 
-def every_paper(revision: Revision) -> Iterator[tuple[Kind, bytes]]:
+def every_paper(revision: Revision) -> Iterator[tuple[DocumentKind, bytes]]:
     """Each document there is of an agreed revision, those of the orders it leads to among them."""
     screened = "strength" in parsed(revision.content)["builds"][0]["takeoff"]
-    kinds = tuple(kind for kind in OF_REVISIONS if screened or kind is not Kind.SCREENING)
+    kinds = tuple(kind for kind in OF_REVISIONS if screened or kind is not DocumentKind.SCREENING)
     for document in want_documents(revision=revision, kinds=kinds):
-        yield Kind(document.kind), make(document)
+        yield DocumentKind(document.kind), make(document)
     for order in order_for(jobs=[revision.quote.job], actor=SYSTEM):
         place(order=order, actor=SYSTEM, below_least=True)
-    for document in Document.objects.of(revision.business).filter(kind=Kind.ORDER_LIST):
-        yield Kind.ORDER_LIST, make(document)
+    for document in Document.objects.of(revision.business).filter(kind=DocumentKind.ORDER_LIST):
+        yield DocumentKind.ORDER_LIST, make(document)
 
 
 def look(pdf: bytes, folder: Path, paper: str = "A4") -> Looked:
@@ -106,7 +106,7 @@ def test_every_kind_of_document_of_a_short_job_is_fit_to_be_shown(tmp_path: Path
     for kind, pdf in every_paper(agreed(quoted(business_with(), fence(1)))):
         look(pdf, tmp_path)
         seen.add(kind)
-    assert seen == set(Kind)
+    assert seen == set(DocumentKind)
 
 
 @pytest.mark.slow

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from quotes.documents.models import Kind
+from quotes.documents.models import DocumentKind
 
 _BEGIN = """
 import hashlib, os, django
@@ -52,6 +52,6 @@ def test_every_kind_of_document_made_by_two_processes_is_the_same_bytes(tmp_path
     told_by(tmp_path, "1", _MAKE)
     rows = told_by(tmp_path, "2", _MAKE_AGAIN)
     # a kind that this job does not want, or whose maker nobody registered, is missing here
-    assert {kind for kind, *_ in rows} == set(Kind.values)
+    assert {kind for kind, *_ in rows} == set(DocumentKind.values)
     for kind, party, kept, *again in rows:
         assert again == [kept], (kind, party)

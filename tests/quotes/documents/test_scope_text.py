@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from quotes.documents.scope_text import Part, scope
+from quotes.documents.scope_text import ScopeSection, scope
 
 COLOURS = {"post": "f", "rail": "f", "sheet": "s"}
 FENCE: dict[str, Any] = {"height_mm": 1810, "lattice_mm": 0, "form": "level", "gates": []}
@@ -89,7 +89,7 @@ def test_runs_that_have_nothing_in_common_have_no_line_of_all() -> None:
 def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
     taper = {"at": "start", "bays": 2, "height_mm": 910}
     [part] = scope(build({"taper": taper, "remove": {"kind": "timber paling", "length_mm": 3500}}))
-    assert isinstance(part, Part)
+    assert isinstance(part, ScopeSection)
     assert part.sentences[2:] == (
         "The first 2 bays run down to 910 mm at the start.",
         "The old fence (timber paling, 3.500 m) is taken down and carted away.",

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from catalogue.models import Offer
+from catalogue.models import SupplierPrice
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import stock_up
@@ -30,7 +30,7 @@ def theirs(cast: Cast, key_client: Callable[..., Client]) -> Client:
 
 def offers(yard: Business, *prices: object, sku: str = "") -> list[dict[str, Any]]:
     """Prices from today as a supplier sends them: of one component, or of one rail after the other."""
-    rails = Offer.objects.of(yard).filter(component__role="rail", supplier__account__isnull=False)
+    rails = SupplierPrice.objects.of(yard).filter(component__role="rail", supplier__account__isnull=False)
     skus = [sku] * len(prices) if sku else list(rails.values_list("component__sku", flat=True).order_by("id"))
     day = timezone.localdate().isoformat()
     return [

@@ -12,28 +12,28 @@ from typing import Any
 import pytest
 from django.db import transaction
 
-from catalogue.models import Offer
-from fencing.model.faults import Refused
-from quotes.integrations.bulk_prices import Outcome, take_offers
+from catalogue.models import SupplierPrice
+from fencing.model.faults import InvalidDocument
+from quotes.integrations.bulk_prices import BatchResult, take_offers
 from quotes.integrations.order_formats import read_docket, read_reply, ubl_values
 from quotes.integrations.ubl.despatch_advice import read_despatch, write_despatch
 from quotes.integrations.ubl.documents import (
-    DespatchAdvice,
-    DespatchLine,
     LineStatus,
-    OrderResponse,
     ResponseCode,
     ResponseLine,
+    UblDespatchAdvice,
+    UblDespatchLine,
+    UblOrderResponse,
 )
 from quotes.integrations.ubl.order_response import read_response, write_response
 from quotes.purchasing import serializers
-from quotes.purchasing.deliveries import Docket, despatch
-from quotes.purchasing.models import Decision, LineReply, OrderLine, SupplierOrder
+from quotes.purchasing.deliveries import DespatchData, despatch
+from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, SupplierOrder
 from quotes.purchasing.models import DespatchLine as OnDocket
-from quotes.purchasing.order_responses import Told, take_reply
+from quotes.purchasing.order_responses import OrderResponseData, record_response
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
-from shared.api.serializers import read
+from shared.api.serializers import validated_data
 from shared.business.actors import Actor
 from shared.models import Business
 from tests.conftest import Cast
@@ -43,7 +43,7 @@ from tests.quotes.purchasing.cast import now, placed, supplier_actor
 pytestmark = pytest.mark.django_db
 D = Decimal
 DAY = date(2031, 6, 1)
-Door = Callable[[SupplierOrder, "Call"], Told | Docket]
+Door = Callable[[SupplierOrder, "Call"], OrderResponseData | DespatchData]
 _STATUS = {"accept": LineStatus.ACCEPTED, "refuse": LineStatus.REFUSED, "change": LineStatus.CHANGED}
 
 
@@ -100,13 +100,13 @@ def order(yard: Business, cast: Cast) -> SupplierOrder:
     return placed(yard, account=cast.supplier)  # 10 of line 1 and 500 of line 2, at 2.50
 
 
-def as_json(order: SupplierOrder, call: Call) -> Told | Docket:
+def as_json(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
     if call.kind == "replies":
-        return serializers.told(read(serializers.OrderReplyIn, call.body))
-    return serializers.docket(read(serializers.DocketIn, call.body))
+        return serializers.read_response(validated_data(serializers.OrderReplyIn, call.body))
+    return serializers.docket(validated_data(serializers.DocketIn, call.body))
 
 
-def as_ubl(order: SupplierOrder, call: Call) -> Told | Docket:
+def as_ubl(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData:
     if call.kind == "replies":
         return read_reply(read_response(_response(order, call.body)), order)
     return read_docket(read_despatch(_advice(order, call.body)), order)
@@ -127,23 +127,23 @@ def _response(order: SupplierOrder, body: dict[str, Any]) -> bytes:
     )  # fmt: skip
     promised = date.fromisoformat(body["promised"]) if "promised" in body else None
     head = (body["number"], DAY, order.number, ResponseCode(body["code"]), order.currency, told.buyer, told.seller)
-    return write_response(OrderResponse(*head, lines, promised=promised))
+    return write_response(UblOrderResponse(*head, lines, promised=promised))
 
 
 def _advice(order: SupplierOrder, body: dict[str, Any]) -> bytes:
     told = ubl_values(order)
     lines = tuple(
-        DespatchLine(str(place), str(one["line"]), "Goods", D(one["quantity"]), "C62")
+        UblDespatchLine(str(place), str(one["line"]), "Goods", D(one["quantity"]), "C62")
         for place, one in enumerate(body["lines"], 1)
     )
-    return write_despatch(DespatchAdvice(body["number"], DAY, order.number, told.buyer, told.seller, lines))
+    return write_despatch(UblDespatchAdvice(body["number"], DAY, order.number, told.buyer, told.seller, lines))
 
 
 def state(order: SupplierOrder) -> bytes:
     """Everything the order has come to, canonical: states, sums, lines, what waits, what is on the road, offers."""
     business, row = order.business, now(order)
     lines = OrderLine.objects.of(business).filter(order=order).order_by("position")
-    waiting = LineReply.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
+    waiting = OrderResponseLine.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
     on_dockets = OnDocket.objects.of(business).filter(despatch__order=order).order_by("despatch__number", "line")
     figures = ("quantity", "received", "outstanding", "cancelled", "on_the_way", "price", "net", "due_on", "reason")
     return write_json(
@@ -152,7 +152,9 @@ def state(order: SupplierOrder) -> bytes:
             "lines": list(lines.values("position", *figures)),
             "waiting": list(waiting.order_by("line").values("line__position", "price", "promised_on")),
             "dockets": list(on_dockets.values_list("despatch__number", "line__position", "quantity")),
-            "offers": list(Offer.objects.of(business).order_by("id").values_list("component", "price", "valid_from")),
+            "offers": list(
+                SupplierPrice.objects.of(business).order_by("id").values_list("component", "price", "valid_from")
+            ),
         }
     )
 
@@ -176,17 +178,17 @@ class System:
                     [outcome] = self._offer()
                     return "done" if outcome.status == 201 else outcome.result
                 value = door(self.order, call)
-                if isinstance(value, Told):
-                    _, new = take_reply(order=self.order, told=value, actor=self.actor)
+                if isinstance(value, OrderResponseData):
+                    _, new = record_response(order=self.order, told=value, actor=self.actor)
                 else:
                     _, _, new = despatch(order=self.order, docket=value, actor=self.actor)
         except Problem as refused:
             return refused.code
-        except Refused as refused:
+        except InvalidDocument as refused:
             return refused.faults[0].code
         return "done" if new else "same"
 
-    def _offer(self) -> Sequence[Outcome]:
+    def _offer(self) -> Sequence[BatchResult]:
         account = self.actor.supplier_account
         assert account is not None
         asked = offers(self.order.business, "2.75")

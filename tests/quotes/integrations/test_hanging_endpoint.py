@@ -10,18 +10,18 @@ from django.db.models.functions import Now
 from pytest_django import Settings
 
 from quotes.integrations import tasks
-from quotes.integrations.models import Delivery, WebhookEndpoint
-from quotes.integrations.webhook_http import Answer
+from quotes.integrations.models import WebhookDelivery, WebhookEndpoint
+from quotes.integrations.webhook_http import HttpResult
 from quotes.integrations.webhook_signatures import new_secret
 from quotes.integrations.webhooks import enqueue_test, resting_until
 from shared.background import runner
-from shared.models import Business, Wanted
+from shared.models import Business, OutboxTask
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2031, 4, 7, 12, tzinfo=UTC)
-HANGS = Answer(None, "", "no answer within 30 s", 30_000)
-FAILS = Answer(500, "", "", 20)
-WORKS = Answer(204, "", "", 20)
+HANGS = HttpResult(None, "", "no answer within 30 s", 30_000)
+FAILS = HttpResult(500, "", "", 20)
+WORKS = HttpResult(204, "", "", 20)
 
 
 @pytest.fixture
@@ -33,15 +33,15 @@ def endpoint(business: Business) -> WebhookEndpoint:
 
 def run_due(at: datetime) -> None:
     with time_machine.travel(at, tick=False):
-        for pk in Wanted.objects.filter(state="wanted", due_at__lte=at).order_by("id").values_list("pk", flat=True):
+        for pk in OutboxTask.objects.filter(state="wanted", due_at__lte=at).order_by("id").values_list("pk", flat=True):
             runner.run(pk)
 
 
-def sending(monkeypatch: pytest.MonkeyPatch, *answers: Answer) -> list[str]:
+def sending(monkeypatch: pytest.MonkeyPatch, *answers: HttpResult) -> list[str]:
     """What is sent, each answered by the next of ``answers`` and then by the last."""
     sent: list[str] = []
 
-    def post(url: str, *_: object, **__: object) -> Answer:
+    def post(url: str, *_: object, **__: object) -> HttpResult:
         sent.append(url)
         return answers[min(len(sent), len(answers)) - 1]
 
@@ -58,13 +58,15 @@ def test_after_one_try_that_hangs_the_others_wait_and_none_of_their_tries_is_use
             enqueue_test(endpoint)
     run_due(NOON)
     assert len(sent) == 1
-    starts = Wanted.objects.filter(handler__endswith="deliver").values_list("starts", flat=True)
+    starts = OutboxTask.objects.filter(handler__endswith="deliver").values_list("starts", flat=True)
     assert sorted(starts) == [0, 0, 0, 0, 1]
     for minute in range(1, 61):
         run_due(NOON + timedelta(minutes=minute, seconds=1))
     # four rests of a minute, then each a quarter longer: 4 + log(60 / 4) / log(1.25) = 16, where each minute had seen five
     assert 13 <= len(sent) <= 17
-    assert set(Delivery.objects.values_list("state", flat=True)) == {"waiting"}, "nothing is given up by being put off"
+    assert set(WebhookDelivery.objects.values_list("state", flat=True)) == {"waiting"}, (
+        "nothing is given up by being put off"
+    )
 
 
 def test_when_it_answers_again_everything_goes_at_once(
@@ -77,7 +79,7 @@ def test_when_it_answers_again_everything_goes_at_once(
     run_due(NOON)
     run_due(NOON + timedelta(seconds=61))
     assert len(sent) == 4
-    assert set(Delivery.objects.values_list("state", flat=True)) == {"delivered"}
+    assert set(WebhookDelivery.objects.values_list("state", flat=True)) == {"delivered"}
     endpoint.refresh_from_db()
     assert (endpoint.slow_until, endpoint.failing_since) == (None, None)
 
@@ -98,9 +100,9 @@ def test_an_endpoint_keeps_one_worker_waiting_at_most(
     with time_machine.travel(NOON, tick=False):
         for _ in range(2):
             enqueue_test(endpoint)
-    first, second = Wanted.objects.filter(handler__endswith="deliver").order_by("id")
+    first, second = OutboxTask.objects.filter(handler__endswith="deliver").order_by("id")
     leased = Now() - timedelta(seconds=waited_s) + settings.JOB_LEASE  # a worker is at it
-    Wanted.objects.filter(pk=first.pk).update(leased_until=leased)
+    OutboxTask.objects.filter(pk=first.pk).update(leased_until=leased)
     run_due(NOON)
     second.refresh_from_db()
     assert (len(sent), second.starts) == ((1, 1) if sent_too else (0, 0))
@@ -118,9 +120,9 @@ def test_quick_failures_give_the_turn_on_at_once(endpoint: WebhookEndpoint, monk
 
 @pytest.mark.parametrize("answer", [WORKS, FAILS], ids=["works", "fails"])
 def test_an_endpoint_taken_away_while_it_is_tried_leaves_no_job_behind(
-    endpoint: WebhookEndpoint, monkeypatch: pytest.MonkeyPatch, answer: Answer
+    endpoint: WebhookEndpoint, monkeypatch: pytest.MonkeyPatch, answer: HttpResult
 ) -> None:
-    def post(*_: object, **__: object) -> Answer:
+    def post(*_: object, **__: object) -> HttpResult:
         WebhookEndpoint.objects.filter(pk=endpoint.pk).delete()
         return answer
 
@@ -129,4 +131,4 @@ def test_an_endpoint_taken_away_while_it_is_tried_leaves_no_job_behind(
         enqueue_test(endpoint)
     run_due(NOON)
     run_due(NOON + timedelta(minutes=1))
-    assert set(Wanted.objects.filter(handler__endswith="deliver").values_list("state", flat=True)) == {"done"}
+    assert set(OutboxTask.objects.filter(handler__endswith="deliver").values_list("state", flat=True)) == {"done"}

@@ -18,7 +18,7 @@ from quotes.purchasing import services, stock_services
 from quotes.purchasing.models import StockItem
 from quotes.purchasing.tasks import let_go_of_cancelled_jobs
 from shared.background import runner
-from shared.models import Business, Wanted
+from shared.models import Business, OutboxTask
 from tests.quotes.purchasing.cast import agreed_job, component_of, drafted, now, placed
 from tests.quotes.quoting.cast import actor_of
 
@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
-    for pk in list(Wanted.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
+    for pk in list(OutboxTask.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
         runner.run(pk)
 
 
@@ -38,7 +38,7 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     order = placed(yard)
     for _ in range(3):  # the list is made, then mailed, then mailed no more
         run_due()
-        Wanted.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
+        OutboxTask.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
     [mail] = [one for one in mailoutbox if one.to == ["yard@example.test"]]
     (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
     assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))
@@ -57,7 +57,7 @@ def test_an_order_changed_before_its_list_was_made_is_mailed_as_it_stands(
     supplier.email = "yard@example.test"
     supplier.save()
     order = placed(yard)
-    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found ten in the yard")
+    services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found ten in the yard")
     for _ in range(2):
         run_due()
     [mail] = mailoutbox
@@ -80,13 +80,15 @@ def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Busines
 
 def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None:
     job, actor = agreed_job(yard), actor_of(yard)
-    item = stock_services.put_in(component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare")
-    stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor)
+    item = stock_services.add_stock(
+        component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare"
+    )
+    stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 2
     move_job(job=job, to="cancelled", actor=actor)
     assert StockItem.objects.of(yard).get().held == 0
     # kept in the very moment of the cancelling: the routine finds it
-    stock_services.hold_item(item=item, job=job, quantity=Decimal(1), actor=actor)
+    stock_services.reserve_item(item=item, job=job, quantity=Decimal(1), actor=actor)
     let_go_of_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 0

@@ -81,7 +81,7 @@ def test_what_is_cut_to_length_is_counted_in_pieces(order: SupplierOrder) -> Non
 
 def test_what_was_cancelled_is_not_picked_and_not_lifted(order: SupplierOrder) -> None:
     rows, sums = rows_of(order)
-    services.cancel_rest(order=order, actor=actor_of(order.business), positions=[1], reason="enough")
+    services.cancel_outstanding(order=order, actor=actor_of(order.business), positions=[1], reason="enough")
     order.refresh_from_db()
     fewer, less = rows_of(order)
     assert [row["line"] for row in fewer] == [row["line"] for row in rows if row["line"] != "1"]

@@ -17,17 +17,17 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from catalogue.models import Offer
+from catalogue.models import SupplierPrice
 from quotes.integrations import order_spreadsheet
 from quotes.integrations.order_formats import ubl_values
 from quotes.integrations.ubl.despatch_advice import write_despatch
 from quotes.integrations.ubl.documents import (
-    DespatchAdvice,
-    DespatchLine,
     LineStatus,
-    OrderResponse,
     ResponseCode,
     ResponseLine,
+    UblDespatchAdvice,
+    UblDespatchLine,
+    UblOrderResponse,
 )
 from quotes.integrations.ubl.order import read_order
 from quotes.integrations.ubl.order_response import write_response
@@ -132,13 +132,13 @@ def _words(pdf: bytes) -> str:
 def response(order: SupplierOrder, code: ResponseCode, *lines: ResponseLine) -> bytes:
     told = ubl_values(order)
     return write_response(
-        OrderResponse("R1", date(2031, 5, 6), order.number, code, order.currency, told.buyer, told.seller, lines)
+        UblOrderResponse("R1", date(2031, 5, 6), order.number, code, order.currency, told.buyer, told.seller, lines)
     )
 
 
-def advice(order: SupplierOrder, *lines: DespatchLine) -> bytes:
+def advice(order: SupplierOrder, *lines: UblDespatchLine) -> bytes:
     told = ubl_values(order)
-    return write_despatch(DespatchAdvice("D1", date(2031, 5, 6), order.number, told.buyer, told.seller, lines))
+    return write_despatch(UblDespatchAdvice("D1", date(2031, 5, 6), order.number, told.buyer, told.seller, lines))
 
 
 def state(told: dict[str, Any]) -> dict[str, Any]:
@@ -170,14 +170,14 @@ def test_a_ubl_response_and_advice_do_what_json_does(yard: Business, cast: Cast,
     assert by_json["answer"] == "part"
     docket = {"number": "D1", "lines": [{"line": 1, "quantity": "4", "reason": "six later"}]}
     json_road = post(theirs, f"supply/orders/{one.ref}/despatches", docket)
-    loaded = DespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
+    loaded = UblDespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
     xml_road = post_xml(theirs, f"supply/orders/{other.ref}/despatches", advice(other, loaded))
     assert state(json_road) == state(xml_road)
     assert json_road["lines"][0]["on_the_way"] == "4"
 
 
 def test_the_same_document_five_times_is_one(order: SupplierOrder, theirs: Client) -> None:
-    body = advice(order, DespatchLine("1", "1", "Rail", D(4), "C62"))
+    body = advice(order, UblDespatchLine("1", "1", "Rail", D(4), "C62"))
     post_xml(theirs, f"supply/orders/{order.ref}/despatches", body)
     for _ in range(4):
         again = post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 200)
@@ -189,7 +189,7 @@ def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
 ) -> None:
     path = f"supply/orders/{order.ref}/replies"
     told = ubl_values(order)
-    other = OrderResponse(
+    other = UblOrderResponse(
         "R1",
         date(2031, 5, 6),
         "O9999",
@@ -233,9 +233,9 @@ def test_a_docket_is_too_and_names_pieces_by_any_code_for_one(order: SupplierOrd
         (D(4), "KGM", "#/DespatchLine/0/DeliveredQuantity"),
         (D(0), "C62", "#/lines"),
     ):
-        told = post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", quantity, unit)), 422)
+        told = post_xml(theirs, path, advice(order, UblDespatchLine("1", "1", "Rail", quantity, unit)), 422)
         assert [one["pointer"] for one in told["errors"]] == [pointer]
-    post_xml(theirs, path, advice(order, DespatchLine("1", "1", "Rail", D(4), "H87")))
+    post_xml(theirs, path, advice(order, UblDespatchLine("1", "1", "Rail", D(4), "H87")))
 
 
 @pytest.mark.parametrize(
@@ -284,14 +284,14 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
 ) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     batch = {"offers": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
-    before = Offer.objects.of(yard).count()
+    before = SupplierPrice.objects.of(yard).count()
     dry = post(theirs, "supply/offer-batches?validate_only=true", batch, 207)
     assert [one["status"] for one in dry["items"]] == [200, 422, 422]
-    assert Offer.objects.of(yard).count() == before
+    assert SupplierPrice.objects.of(yard).count() == before
     live = post(theirs, "supply/offer-batches", batch, 207)
     assert [one["errors"] for one in live["items"]] == [one["errors"] for one in dry["items"]]
     assert live["items"][1]["errors"][0]["pointer"] == "#/offers/1/price"
-    assert (live["stored"], Offer.objects.of(yard).count()) == (1, before + 1)
+    assert (live["stored"], SupplierPrice.objects.of(yard).count()) == (1, before + 1)
 
 
 @pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?validate_only=true"])
@@ -304,12 +304,15 @@ def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
     batch = {"offers": [{**template, "valid_from": day, "breaks": [["10", "1.2"]]} for day in days]}
     first = post(theirs, "supply/offer-batches", batch, 207)
     assert [one["result"] for one in first["items"]] == ["stored"] * 3
-    before, entries = Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
+    before, entries = SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
     again = post(theirs, f"supply/offer-batches{way}", batch, 207)
     assert [(one["status"], one["result"]) for one in again["items"]] == [(200, "unchanged")] * 3
     assert [one["ref"] for one in again["items"]] == [one["ref"] for one in first["items"]]
     assert (again["stored"], again["unchanged"]) == (0, 3)
-    assert (Offer.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (before, entries)
+    assert (SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (
+        before,
+        entries,
+    )
     another = {"offers": [{**batch["offers"][0], "price": "1.26"}]}
     told = post(theirs, f"supply/offer-batches{way}", another, 207)
     assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
@@ -317,10 +320,10 @@ def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
 
 def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast: Cast, theirs: Client) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
-    before = Offer.objects.of(yard).count()
+    before = SupplierPrice.objects.of(yard).count()
     told = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
     assert [one["status"] for one in told["items"]] == [424, 422]
-    assert Offer.objects.of(yard).count() == before
+    assert SupplierPrice.objects.of(yard).count() == before
 
 
 def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its_entry(
@@ -401,7 +404,7 @@ def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_t
         body = {"business": others, "component": sku, "price": "0.01", "valid_from": "2999-01-01"}
         assert post(client, "supply/offers", body, 422)["errors"][0]["pointer"] == "#/business"
         post(client, "supply/offers", {**body, "business": own})
-    offer = Offer.objects.of(yard).filter(supplier=real).latest("id")
+    offer = SupplierPrice.objects.of(yard).filter(supplier=real).latest("id")
     assert trial.get(f"/api/v1/supply/offers/{offer.ref}").status_code == 404
     change = trial.patch(
         f"/api/v1/supply/offers/{offer.ref}", {"price": "9.99"}, "application/json", headers={"If-Match": "*"}

@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 
 from catalogue.models import Supplier
-from quotes.integrations.models import Delivery, WebhookEndpoint
+from quotes.integrations.models import WebhookDelivery, WebhookEndpoint
 from quotes.jobs.models import Job
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import order_for
@@ -73,9 +73,9 @@ def test_an_endpoint_is_added_tried_paused_and_removed(owner: Client, receiver: 
     assert "a test" in page
     assert "order.placed" in page
     assert "order.changed" not in page.split("What was sent")[1]
-    first = Delivery.objects.exclude(event=None).order_by("id")[0]
+    first = WebhookDelivery.objects.exclude(event=None).order_by("id")[0]
     owner.post(address, {"do": "again", "delivery": first.ref})
-    assert Delivery.objects.filter(event=first.event).count() == 2
+    assert WebhookDelivery.objects.filter(event=first.event).count() == 2
     secret = _shown(owner.post(address, {"do": "rotate"}).content.decode(), "The new secret")
     row.refresh_from_db()
     assert row.secrets[0]["key"] == secret
@@ -97,10 +97,10 @@ def test_what_failed_is_sent_again_in_one_go(owner: Client, receiver: Receiver, 
     settle()
     _place_something(business)
     settle()
-    Delivery.objects.exclude(event=None).update(state="failed")
-    failed = Delivery.objects.filter(state="failed").count()
+    WebhookDelivery.objects.exclude(event=None).update(state="failed")
+    failed = WebhookDelivery.objects.filter(state="failed").count()
     owner.post(f"/settings/webhooks/{row.ref}", {"do": "again"})
-    assert Delivery.objects.filter(state="waiting").count() == failed > 0
+    assert WebhookDelivery.objects.filter(state="waiting").count() == failed > 0
 
 
 @pytest.mark.parametrize("body", [{"url": "ftp://nowhere"}, {"url": "https://127.0.0.1/"}, {"url": "", "kind": "moon"}])

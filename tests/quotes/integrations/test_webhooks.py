@@ -14,15 +14,15 @@ from django.test import Client
 from django.utils import timezone
 from jsonschema import Draft202012Validator, FormatChecker
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.integrations import webhook_signatures, webhooks
-from quotes.integrations.models import Delivery, WebhookEndpoint
+from quotes.integrations.models import WebhookDelivery, WebhookEndpoint
 from quotes.integrations.webhook_http import post
 from quotes.integrations.webhook_openapi import body_schema
 from quotes.integrations.webhook_targets import target_of
 from quotes.purchasing import services
 from shared.background import runner
-from shared.models import Business, Wanted
+from shared.models import Business, OutboxTask
 from tests.conftest import Cast
 from tests.quotes.integrations.conftest import post as send
 from tests.quotes.integrations.receiver import Receiver, receiving
@@ -46,7 +46,7 @@ def receiver(inside: None) -> Iterator[Receiver]:
 
 def run_due() -> None:
     """Everything that is due now, as the sweep does."""
-    for pk in list(Wanted.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
+    for pk in list(OutboxTask.objects.filter(state="wanted", due_at__lte=timezone.now()).values_list("pk", flat=True)):
         runner.run(pk)
 
 
@@ -150,7 +150,7 @@ def test_ten_tries_are_due_over_seventy_five_hours_with_one_id_and_new_times(
         for _ in range(10):
             offsets.append(timezone.now() - begun)
             run_due()
-            waiting = Delivery.objects.get().next_at
+            waiting = WebhookDelivery.objects.get().next_at
             if waiting is not None:
                 clock.move_to(waiting)
     # 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h after one another: the last at 75:35:05
@@ -162,7 +162,7 @@ def test_ten_tries_are_due_over_seventy_five_hours_with_one_id_and_new_times(
     ids = {headers["webhook-id"] for headers, _ in receiver.got}
     times = {headers["webhook-timestamp"] for headers, _ in receiver.got}
     assert (len(receiver.got), len(ids), len(times)) == (10, 1, 10)
-    assert Delivery.objects.get().state == "failed"
+    assert WebhookDelivery.objects.get().state == "failed"
     assert endpoint_of(made).state == "disabled"
 
 
@@ -185,7 +185,7 @@ def test_every_answer_is_handled_as_stated(
     placed(yard, account=cast.supplier)
     settle()
     assert len(receiver.got) == 1
-    assert (Delivery.objects.get().state, endpoint_of(made).state) == (state, kept)
+    assert (WebhookDelivery.objects.get().state, endpoint_of(made).state) == (state, kept)
 
 
 def test_retry_after_is_obeyed_by_every_delivery_of_the_endpoint(
@@ -195,7 +195,7 @@ def test_retry_after_is_obeyed_by_every_delivery_of_the_endpoint(
     receiver.answers = [(429, {"Retry-After": "900"})]
     placed(yard, account=cast.supplier)
     settle()
-    due = Delivery.objects.get().next_at
+    due = WebhookDelivery.objects.get().next_at
     assert due is not None
     assert timedelta(minutes=14) < due - timezone.now() <= timedelta(minutes=15)
     placed(yard, account=cast.supplier)
@@ -260,7 +260,7 @@ def test_an_endpoint_of_another_is_not_there(
     ],
 )  # fmt: skip
 def test_an_address_that_is_none_is_refused(url: str) -> None:
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         target_of(url, lambda host, port: ["93.184.215.14"])
 
 

@@ -9,7 +9,7 @@ import pytest
 from django.utils import timezone
 
 from catalogue import services as catalogue
-from catalogue.models import FenceSystemVersion, Offer
+from catalogue.models import FenceSystemVersion, SupplierPrice
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import StoredTakeOff
 from quotes.jobs.takeoff_cache import engine_mark, take_off_of
@@ -25,7 +25,7 @@ def _count(business: Business) -> int:
 
 
 def _dearer(business: Business) -> None:
-    for offer in Offer.objects.of(business):
+    for offer in SupplierPrice.objects.of(business):
         offer.pk, offer.ref, offer.price, offer.valid_from = (
             None,
             offer.ref[::-1],

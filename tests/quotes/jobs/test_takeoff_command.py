@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from quotes.jobs import takeoff_command
 from shared.api.problems import from_refusal
 
@@ -99,7 +99,7 @@ def test_with_json_a_refusal_is_the_api_s_problem_document(tmp_path: Path) -> No
     assert code == 2
     assert [error["pointer"] for error in problem["errors"]] == ["#/runs/0/length_mm"]
     fault = Fault("/runs/0/length_mm", problem["errors"][0]["code"], problem["errors"][0]["detail"])
-    api = from_refusal(Refused([fault])).document()
+    api = from_refusal(InvalidDocument([fault])).document()
     del api["instance"]  # names the request; a command has none
     assert problem == api
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from catalogue.engine.sample_catalogue import NewBusiness, start
+from catalogue.engine.sample_catalogue import NewBusiness, create_business
 from shared.business.models import Business
 from tests.quotes.jobs.test_takeoff_command import DEMOS, MEASURE, answer
 
@@ -19,7 +19,7 @@ COURTYARD = DEMOS[0]
 
 def begin(name: str) -> Business:
     owner = f"{name.split()[0].lower()}@example.test"
-    business, _ = start(NewBusiness(name, owner, country="NZ", currency="NZD"), password=None)
+    business, _ = create_business(NewBusiness(name, owner, country="NZ", currency="NZD"), password=None)
     return business
 
 

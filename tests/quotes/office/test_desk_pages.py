@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from quotes.jobs.measure_services import start_measure
 from quotes.jobs.models import Job, StoredMeasure
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
@@ -149,8 +149,8 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
 ) -> None:
     stock_up(business)
     order = placed(business, account=cast.supplier)
-    told = Told("R1", "CA", lines=(LineSaid(1, "change", price=Decimal("99.00")),))
-    take_reply(order=order, told=told, actor=supplier_actor(cast.supplier))
+    told = OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", price=Decimal("99.00")),))
+    record_response(order=order, told=told, actor=supplier_actor(cast.supplier))
     page = signed_in(cast.owner).get("/").content.decode()
     assert "Suppliers would change" in page
     assert f'href="/orders/{order.ref}"' in page

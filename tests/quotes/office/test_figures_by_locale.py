@@ -13,7 +13,7 @@ from django.test import Client
 
 from fencing.drawing.lettering import written_with
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_fields import Offered, sheet_fields
+from quotes.office.measure_fields import FormChoices, sheet_fields
 from quotes.office.measure_form import read_fields
 from shared.models import Business
 from tests.quotes.quoting.cast import measure, new_job, stock_up
@@ -72,7 +72,7 @@ def test_an_english_business_has_a_point_there_and_the_api_has_it_everywhere(
 def test_what_stands_in_the_fields_is_read_back_as_the_same_document() -> None:
     document = copy.deepcopy(sloped())
     document["retrofits"] = [{"id": "R", "bays_mm": [2200, 2310], "lattice_mm": 340}]
-    offered = Offered([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
+    offered = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
     read = []
     for sign in ".,":
         with written_with(sign):

@@ -9,8 +9,8 @@ from django.test import Client
 
 from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_drafts import document_of, offered
-from quotes.office.measure_fields import Offered, sheet_fields
+from quotes.office.measure_drafts import current_document, offered
+from quotes.office.measure_fields import FormChoices, sheet_fields
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
@@ -32,7 +32,7 @@ def kept(business: Business) -> StoredMeasure:
 
 
 def _post(client: Client, row: StoredMeasure, **typed: str) -> None:
-    document = document_of(row)
+    document = current_document(row)
     fields = sheet_fields(document, offered(row.business, document["system"])).all()
     posted = (
         {one.name: one.value for one in fields} | {"do": "draw", "version": str(row.version), "page": "one"} | typed
@@ -48,9 +48,9 @@ def test_drawing_a_kept_measure_again_makes_no_draft_of_it(client: Client, kept:
 
 def test_what_is_typed_makes_a_draft_and_typing_it_back_stays_one(client: Client, kept: StoredMeasure) -> None:
     _post(client, kept, **{"runs/0/length_mm": "9.5"})
-    assert document_of(kept)["runs"][0]["length_mm"] == 9500
+    assert current_document(kept)["runs"][0]["length_mm"] == 9500
     _post(client, kept, **{"runs/0/length_mm": "9"})
-    assert document_of(kept)["runs"][0]["length_mm"] == 9000
+    assert current_document(kept)["runs"][0]["length_mm"] == 9000
     assert kept.draft_at is not None
 
 
@@ -73,7 +73,7 @@ def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
     job, _ = new_job(business, measure(9000))
     begun = '{"label": "Early", "runs": [{"id": "A", "length_mm": 9000}], "site_measure": 1, "system": ""}'
     row = save_draft(measure=start_measure(job=job, actor=actor_of(business)), text=begun)
-    assert document_of(row)["system"] == "corrugated-50"
+    assert current_document(row)["system"] == "corrugated-50"
     _post(client, row)
     assert '"system":"corrugated-50"' in row.draft.replace(
         " ", ""
@@ -84,10 +84,12 @@ def test_a_list_without_a_choice_shows_none() -> None:
     without = {"label": "Ended", "runs": [], "system": ""}
     chosen = next(
         one
-        for one in sheet_fields(without, Offered([("corrugated-50", "Sheet")], [], [])).all()
+        for one in sheet_fields(without, FormChoices([("corrugated-50", "Sheet")], [], [])).all()
         if one.name == "system"
     )
     assert (chosen.value, chosen.choices[0]) == ("", ("", "choose one"))
     lattice = {"defaults": {"lattice_mm": 0}, "runs": []}
-    top = next(one for one in sheet_fields(lattice, Offered([], [], [340])).all() if one.name == "defaults/lattice_mm")
+    top = next(
+        one for one in sheet_fields(lattice, FormChoices([], [], [340])).all() if one.name == "defaults/lattice_mm"
+    )
     assert top.shown == "no lattice"

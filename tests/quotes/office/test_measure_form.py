@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from catalogue.rules.site_words import SiteWords
 from fencing.model.faults import Fault
-from quotes.office.measure_edits import act, next_id
-from quotes.office.measure_fields import Offered, ground_of, sheet_fields
+from quotes.office.measure_edits import apply_edit, next_id
+from quotes.office.measure_fields import FormChoices, ground_of, sheet_fields
 from quotes.office.measure_form import read_bays, read_fields
 from quotes.office.measure_views import placed
 from shared.common.typed_lengths import LEVEL, metres, read_length
 
-OFFERED = Offered([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
+OFFERED = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
 BEFORE: dict[str, Any] = {"site_measure": 1, "label": "Back", "system": "corrugated-50", "runs": [{"id": "A"}]}
 
 
@@ -121,12 +121,12 @@ def test_bay_widths_may_repeat() -> None:
 
 def test_the_next_run_goes_round_the_corner() -> None:
     document: dict[str, Any] = {"runs": [{"id": "A"}]}
-    assert act(document, "add-run:corner")
+    assert apply_edit(document, "add-run:corner")
     assert document["runs"] == [
         {"id": "A", "end": "corner"},
         {"id": "B", "start": "corner", "turn_deg": 90},
     ]
-    act(document, "drop-run:1")
+    apply_edit(document, "drop-run:1")
     assert document["runs"] == [{"id": "A"}]
 
 
@@ -135,12 +135,12 @@ def test_the_next_run_goes_round_the_corner() -> None:
 )
 def test_a_button_that_points_at_nothing_changes_nothing(said: str) -> None:
     document: dict[str, Any] = {"runs": [{"id": "A"}]}
-    assert act(document, said)
+    assert apply_edit(document, said)
     assert document == {"runs": [{"id": "A"}]}
 
 
 def test_an_unknown_button_is_no_act() -> None:
-    assert not act({}, "burn:everything")
+    assert not apply_edit({}, "burn:everything")
 
 
 def test_ids_go_on_after_z() -> None:

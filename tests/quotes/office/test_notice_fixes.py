@@ -12,10 +12,10 @@ from django.test import Client
 
 from quotes.jobs.measure_services import save_draft, start_measure
 from quotes.jobs.models import StoredMeasure
-from quotes.office.measure_drafts import document_of, offered
+from quotes.office.measure_drafts import current_document, offered
 from quotes.office.measure_fields import sheet_fields
 from quotes.office.measure_preview import draw
-from quotes.office.notice_fixes import Said, notices_of
+from quotes.office.notice_fixes import NoticeWithFixes, notices_of
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
@@ -37,15 +37,15 @@ def _begun(business: Business, document: Mapping[str, Any]) -> StoredMeasure:
     return save_draft(measure=begun, text=json.dumps(document))
 
 
-def _notices(begun: StoredMeasure) -> list[Said]:
+def _notices(begun: StoredMeasure) -> list[NoticeWithFixes]:
     begun.refresh_from_db()
-    drawn = draw(begun.business, document_of(begun))
+    drawn = draw(begun.business, current_document(begun))
     assert drawn.taken is not None, drawn.faults
     return [one for run in drawn.taken.runs for one in notices_of(drawn.taken, drawn.notices, run.id)]
 
 
 def _press(client: Client, begun: StoredMeasure, do: str) -> None:
-    document = document_of(begun)
+    document = current_document(begun)
     fields = sheet_fields(document, offered(begun.business, document["system"])).all()
     posted = {one.name: one.value for one in fields} | {"do": do, "version": str(begun.version), "page": "one"}
     assert client.post(f"/measures/{begun.ref}", posted, headers={"HX-Request": "true"}).status_code == 200
@@ -112,6 +112,6 @@ def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(busin
 @pytest.mark.parametrize("do", ["mend:nonsense", "mend:=x", "mend:../x=1", "meet:9=1", "meet:0=all", "meet:0"])
 def test_a_button_nobody_drew_changes_nothing(client: Client, business: Business, do: str) -> None:
     begun = _begun(business, measure(9000))
-    before = _notices(begun), document_of(begun)
+    before = _notices(begun), current_document(begun)
     _press(client, begun, do)
-    assert (_notices(begun), document_of(begun)["runs"][0]["length_mm"]) == (before[0], 9000)
+    assert (_notices(begun), current_document(begun)["runs"][0]["length_mm"]) == (before[0], 9000)

@@ -21,7 +21,7 @@ from fencing.reading import read_measure, read_system
 from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import Screening, screen
-from quotes.documents.models import Document, Kind
+from quotes.documents.models import Document, DocumentKind
 from quotes.documents.quote_pack import crew_pdf, screening_pdf, whole_pack
 from quotes.documents.tasks import want_pack
 from quotes.jobs.document_text import parsed
@@ -199,9 +199,9 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
 ) -> None:
     want_pack(Event(kind="quote.accepted", subject=offered.ref, business=offered.business))
     rows = Document.objects.of(offered.business)
-    assert rows.filter(kind=Kind.SCREENING).count() == 1
+    assert rows.filter(kind=DocumentKind.SCREENING).count() == 1
     kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}
-    assert kinds == {Kind.SET_OUT, Kind.CUT_LIST, Kind.SAW_SHEET}
+    assert kinds == {DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.SAW_SHEET}
     assert "+" in text_of(screening_pdf(parsed(offered.content)))
 
 

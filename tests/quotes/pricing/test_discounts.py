@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from catalogue.rules.discounts import DiscountRule, GivenTo
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.pricing.discounts import Buyer, choose_discount
 from tests.quotes.pricing.cast import rules
 
@@ -40,5 +40,5 @@ def test_one_discount_is_given(asked: dict[str, Any] | None, buyer: Buyer, label
 
 
 def test_a_discount_the_rules_do_not_have_is_refused_with_those_they_have() -> None:
-    with pytest.raises(Refused, match="neighbours, prompt, regular, none"):
+    with pytest.raises(InvalidDocument, match="neighbours, prompt, regular, none"):
         choose_discount({"rule": "gold"}, RULES, Buyer())

@@ -13,18 +13,18 @@ from hypothesis import strategies as st
 
 from catalogue.rules.digging import DigRate, HoleFactors
 from catalogue.rules.price_rules import Category
-from fencing.model.faults import Refused
-from fencing.model.measure import Basis, Form, Gate, GateKind, Removal, Retrofit, Run, Station, Taper, Terminal
+from fencing.model.faults import InvalidDocument
+from fencing.model.measure import Form, Gate, GateKind, MeasureBasis, Removal, Retrofit, Run, Station, Taper, Terminal
 from fencing.quantities.choose_layout import options
 from fencing.set_out.ground import Ground
 from quotes.pricing.costs import CostLine
 from quotes.pricing.digging import Holes, dig_lines
 from quotes.pricing.labour import disposal_lines, labour_lines, work_of
-from quotes.pricing.material_costs import Bought, material_lines, shares_by_run
+from quotes.pricing.material_costs import MaterialPurchase, material_lines, shares_by_run
 from tests.quotes.pricing.cast import SYSTEM, rules, taken_off
 
-SIDE = Run("A", 10000, 1500, basis=Basis.CENTRES, soil="clay", end=Terminal.CORNER)
-REAR = Run("B", 6000, 1500, basis=Basis.CENTRES, soil="sand", turn=Fraction(90), start=Terminal.CORNER)
+SIDE = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, soil="clay", end=Terminal.CORNER)
+REAR = Run("B", 6000, 1500, basis=MeasureBasis.CENTRES, soil="sand", turn=Fraction(90), start=Terminal.CORNER)
 RATES = {
     "set_out": Decimal(4),
     "dig": Decimal(30),
@@ -59,7 +59,7 @@ def test_holes_are_counted_by_soil_and_a_shared_corner_once() -> None:
 
 
 def test_metres_are_erected_at_the_rate_of_their_height() -> None:
-    high = Run("C", 4000, 1800, basis=Basis.CENTRES, soil="clay")
+    high = Run("C", 4000, 1800, basis=MeasureBasis.CENTRES, soil="clay")
     lines = labour_lines(taken_off(SIDE, high), rules(labour=RATES))
     rates = {line.key: (line.quantity, line.rate) for line in lines if line.key.startswith("labour.erect")}
     assert rates == {
@@ -70,19 +70,19 @@ def test_metres_are_erected_at_the_rate_of_their_height() -> None:
 
 def test_only_bays_that_are_cut_to_a_slope_cost_the_cutting() -> None:
     fall = (Station(0, 0), Station(4000, 0), Station(10000, -300))
-    raked = Run("A", 10000, 1500, basis=Basis.CENTRES, levels=fall, form=Form.RAKED)
+    raked = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, levels=fall, form=Form.RAKED)
     # of five bays the first two stand level
     assert amounts(labour_lines(taken_off(raked), rules(labour=RATES)))["labour.rake"] == 3
 
 
 def test_a_tapered_bay_is_cut_to_a_slope_too() -> None:
-    tapered = Run("A", 10000, 1500, basis=Basis.CENTRES, form=Form.LEVEL, taper=Taper("end", 2, 900))
+    tapered = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, form=Form.LEVEL, taper=Taper("end", 2, 900))
     assert amounts(labour_lines(taken_off(tapered), rules(labour=RATES)))["labour.rake"] == 2
 
 
 def test_gates_are_hung_by_kind_and_old_fence_is_taken_down_by_the_metre() -> None:
     gate = Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1500)
-    run = Run("A", 10000, 1500, basis=Basis.CENTRES, gates=(gate,), remove=Removal("paling", 8500))
+    run = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES, gates=(gate,), remove=Removal("paling", 8500))
     business = rules(labour={**RATES, "gate.single": Decimal(70)}, disposal={"paling": Decimal(6)})
     lines = {line.key: line for line in labour_lines(taken_off(run), business)}
     assert (lines["labour.gate.single"].quantity, lines["labour.gate.single"].rate) == (Decimal(1), Decimal(70))
@@ -157,7 +157,7 @@ def test_wide_holes_cost_the_factor_of_their_diameter() -> None:
 
 def test_a_hole_wider_or_deeper_than_the_rules_know_is_refused() -> None:
     narrow = rules(labour=RATES, factors=HoleFactors({250: Decimal(1)}, {}), depths={"dig.clay": 500})
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         labour_lines(taken_off(SIDE), narrow)
     assert [fault.pointer for fault in refused.value.faults] == [
         "/price_rules/labour/dig_deeper.clay",
@@ -167,10 +167,10 @@ def test_a_hole_wider_or_deeper_than_the_rules_know_is_refused() -> None:
 
 def test_no_soil_falls_back_to_the_rate_of_another() -> None:
     rock = replace(SIDE, soil="rock")
-    with pytest.raises(Refused, match=r"no labour rate for dig\.rock"):
+    with pytest.raises(InvalidDocument, match=r"no labour rate for dig\.rock"):
         labour_lines(taken_off(rock), rules(labour={**RATES, "dig_deeper": Decimal(1)}))
     without = rules(labour={key: rate for key, rate in RATES.items() if key != "dig"})
-    with pytest.raises(Refused, match="Name the soil of each run, one of: clay, sand"):
+    with pytest.raises(InvalidDocument, match="Name the soil of each run, one of: clay, sand"):
         labour_lines(taken_off(replace(SIDE, soil=None)), without)
 
 
@@ -221,7 +221,7 @@ def test_digging_comes_to_what_it_costs_hole_by_hole(depths: list[int], rate: Di
 
 
 def test_every_rate_that_is_missing_is_named_at_once() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         labour_lines(taken_off(SIDE), rules(labour={"set_out": Decimal(4)}))
     assert [fault.pointer for fault in refused.value.faults] == [
         "/price_rules/labour/dig.clay",
@@ -245,13 +245,13 @@ def test_rails_are_shared_by_length_and_screws_by_bays() -> None:
 
 def test_a_latch_is_paid_by_the_run_that_has_the_gate() -> None:
     gate = Gate("B-G1", 3000, 1000, GateKind.SINGLE, 1500)
-    gated = Run("B", 6000, 1500, basis=Basis.CENTRES, gates=(gate,))
-    plain = Run("A", 10000, 1500, basis=Basis.CENTRES)
+    gated = Run("B", 6000, 1500, basis=MeasureBasis.CENTRES, gates=(gate,))
+    plain = Run("A", 10000, 1500, basis=MeasureBasis.CENTRES)
     assert shares_by_run(taken_off(plain, gated), "latch", None) == {"B": Fraction(1)}
 
 
 def test_materials_are_costed_as_ordered() -> None:
-    bought = Bought(
+    bought = MaterialPurchase(
         "R-1990", "Rail 1990", "rail", "slate", Decimal(20), "C62", Decimal("18.40"), cost=Decimal("360.00")
     )
     line = material_lines([bought], taken_off(SIDE))[0]

@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.rules.price_rules import Category, PriceRules
-from fencing.model.faults import Refused
-from quotes.pricing.costs import CostLine, Delivery, delivery_lines, hire_lines, subcontract_line
+from fencing.model.faults import InvalidDocument
+from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines, subcontract_line
 from quotes.pricing.price_lines import Discount, line_by_hand
 from quotes.pricing.shares import Shares
-from shared.common.money import OddCent, Rounding, TaxAt, TaxRule
+from shared.common.money import Rounding, RoundingRemainder, TaxAt, TaxPolicy
 from tests.quotes.pricing.cast import THIRDS, cost, percent, price, rules
 
 HALVES = {"owner": Fraction(1, 2), "neighbour": Fraction(1, 2)}
@@ -113,8 +113,8 @@ def test_a_discount_is_taken_from_each_tax_code_in_proportion() -> None:
 
 def test_tax_by_the_line_or_on_the_total_is_the_business_choice() -> None:
     lines = [cost("1.05", key) for key in "abc"]
-    assert price(lines, rules(tax_rule=TaxRule(TaxAt.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
-    assert price(lines, rules(tax_rule=TaxRule(TaxAt.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
+    assert price(lines, rules(tax_rule=TaxPolicy(TaxAt.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
+    assert price(lines, rules(tax_rule=TaxPolicy(TaxAt.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
 
 
 def test_the_account_of_each_line_is_kept() -> None:
@@ -175,8 +175,8 @@ def test_a_job_of_nothing_costs_nothing() -> None:
     assert [party.total for party in found.sums.parties.values()] == [0]
 
 
-def brought(*fees: int) -> list[Delivery]:
-    return [Delivery(f"s{place}", Decimal(100), Decimal(fee)) for place, fee in enumerate(fees)]
+def brought(*fees: int) -> list[DeliveryCharge]:
+    return [DeliveryCharge(f"s{place}", Decimal(100), Decimal(fee)) for place, fee in enumerate(fees)]
 
 
 def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
@@ -196,7 +196,7 @@ def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
         "s0 asks 55 for goods of 100; s1 asks nothing for goods of 100; s2 asks 25 for goods of 100"
     ]
     assert delivery_lines(brought(0)) == []
-    with pytest.raises(Refused, match="no hire rate for crane"):
+    with pytest.raises(InvalidDocument, match="no hire rate for crane"):
         hire_lines({"crane": Decimal(1)}, hired)
 
 
@@ -236,8 +236,8 @@ def jobs(draw: st.DrawFn) -> tuple[list[CostLine], PriceRules, Shares, Discount 
         markups={"materials": percent("17.5"), "labour": percent("30", of_price=True)},
         least_job_charge=draw(cents),
         rounding_step=draw(st.sampled_from([Decimal(0), Decimal("0.05"), Decimal(5)])),
-        tax_rule=TaxRule(draw(st.sampled_from(TaxAt)), draw(st.sampled_from(Rounding))),
-        odd_cent=draw(st.sampled_from(OddCent)),
+        tax_rule=TaxPolicy(draw(st.sampled_from(TaxAt)), draw(st.sampled_from(Rounding))),
+        odd_cent=draw(st.sampled_from(RoundingRemainder)),
         instalments=THIRDS,
     )
     discount = draw(

@@ -12,9 +12,9 @@ import pytest
 from django.db import connection
 
 from quotes.purchasing import services
-from quotes.purchasing.deliveries import Docket, Loaded, despatch
+from quotes.purchasing.deliveries import DespatchData, DespatchLineData, despatch
 from quotes.purchasing.models import Despatch, OrderEvent, SupplierOrder
-from quotes.purchasing.order_responses import Told, take_reply
+from quotes.purchasing.order_responses import OrderResponseData, record_response
 from shared.api.problems import Problem
 from shared.models import Business
 from tests.conftest import Cast
@@ -57,7 +57,7 @@ def test_a_supplier_acknowledges_while_the_owner_cancels(yard: Business, cast: C
     order = placed(yard)
     them = supplier_actor(cast.supplier)
     reply, cancelled = together(
-        lambda: take_reply(order=order, told=Told(f"R{round_}", "AP"), actor=them),
+        lambda: record_response(order=order, told=OrderResponseData(f"R{round_}", "AP"), actor=them),
         lambda: services.cancel(order=order, actor=actor_of(yard), reason="withdrawn"),
     )
     assert cancelled.state == "cancelled"
@@ -69,7 +69,7 @@ def test_a_supplier_acknowledges_while_the_owner_cancels(yard: Business, cast: C
 
 def test_the_same_despatch_sent_by_eight_is_one(yard: Business, cast: Cast) -> None:
     order = placed(yard)
-    docket = Docket("D1", (Loaded(1, Decimal(4)),))
+    docket = DespatchData("D1", (DespatchLineData(1, Decimal(4)),))
     them = supplier_actor(cast.supplier)
     answers = together(*[lambda: despatch(order=order, docket=docket, actor=them)] * 8)
     assert sorted(answer[2] for answer in answers) == [False] * 7 + [True]

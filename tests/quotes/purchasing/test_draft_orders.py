@@ -9,14 +9,14 @@ import pytest
 from catalogue.engine.engine_input import market
 from catalogue.models import SupplierTerms
 from catalogue.queries import components
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from quotes.jobs.ordered_hooks import ordered_for
 from quotes.purchasing import services, stock_services
 from quotes.purchasing.available_stock import strip_width
-from quotes.purchasing.committed_materials import spoken_for
+from quotes.purchasing.committed_materials import committed_quantities
 from quotes.purchasing.draft_orders import change_draft, order_for, plan_jobs, start_order
-from quotes.purchasing.models import Hold, LineJob, OrderLine, StockItem, SupplierOrder
+from quotes.purchasing.models import LineJob, OrderLine, Reservation, StockItem, SupplierOrder
 from quotes.purchasing.purchase_plan import plan_for
 from quotes.purchasing.saw_sheets import bought_for, ripped
 from quotes.quoting.queries import agreed_build
@@ -51,7 +51,7 @@ def test_each_job_pays_for_whole_sheets_it_gets_and_again_buys_nothing(yard: Bus
     low = agreed_fence(yard, measure(4520, height_mm=1500))
     high = agreed_fence(yard, measure(4520))
     tall = components(yard).get(sku="SH-1796-SM")
-    stock_services.put_in(component=tall, quantity=Decimal(6), actor=actor_of(yard), reason="counted")
+    stock_services.add_stock(component=tall, quantity=Decimal(6), actor=actor_of(yard), reason="counted")
     order_for(jobs=[low, high], actor=actor_of(yard))
     parts = LineJob.objects.of(yard).filter(line__role="sheet").values_list("line__sku", "job", "quantity")
     # the yard's six serve one job, the other's six are bought for it alone
@@ -100,7 +100,7 @@ def test_parts_of_a_sheet_on_one_line_are_counted_together(yard: Business) -> No
 
 def test_a_refused_order_leaves_no_gap_in_the_numbers(yard: Business) -> None:
     drafted(yard)
-    with pytest.raises(Refused):
+    with pytest.raises(InvalidDocument):
         start_order(
             supplier=seller_of(yard, component_of(yard, "rail")),
             actor=actor_of(yard),
@@ -165,14 +165,14 @@ def test_what_a_job_gave_back_is_counted_once_when_it_is_ordered_again(yard: Bus
     order_for(jobs=[job], actor=actor_of(yard))
     [line] = OrderLine.objects.of(yard).filter(role="sheet")
     assert line.component is not None
-    back = stock_services.put_in(
+    back = stock_services.add_stock(
         component=line.component, quantity=Decimal(3), actor=actor_of(yard), reason="back", job=job
     )
-    stock_services.take_out(item=back, quantity=Decimal(2), actor=actor_of(yard), reason="sold")
+    stock_services.remove_stock(item=back, quantity=Decimal(2), actor=actor_of(yard), reason="sold")
     # one of the three lies there still, two are gone
     [order] = order_for(jobs=[job], actor=actor_of(yard), again=True)
     assert {row.sku: row.wanted for row in OrderLine.objects.of(yard).filter(order=order)} == {line.sku: 2}
-    assert Hold.objects.of(yard).get(job=job).quantity == 1
+    assert Reservation.objects.of(yard).get(job=job).quantity == 1
     assert order_for(jobs=[job], actor=actor_of(yard), again=True) == []
 
 
@@ -182,8 +182,8 @@ def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -
     rail = component_of(yard, "rail")
     line = OrderLine.objects.of(yard).filter(role="rail").order_by("-length_mm")[0]
     long = line.length_mm or 0
-    before = sum(one.have * (one.length or 0) for one in spoken_for([job]) if one.role == "rail")
-    stock_services.put_in(
+    before = sum(one.have * (one.length or 0) for one in committed_quantities([job]) if one.role == "rail")
+    stock_services.add_stock(
         component=line.component or rail,
         quantity=Decimal(1),
         actor=actor_of(yard),
@@ -191,10 +191,10 @@ def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -
         job=job,
         length_mm=long - 600,
     )
-    own = {one.length: one.have for one in spoken_for([job]) if one.sku == line.sku}
+    own = {one.length: one.have for one in committed_quantities([job]) if one.sku == line.sku}
     assert own[600] == 1
     assert own[long] == line.quantity - 1
-    after = sum(one.have * (one.length or 0) for one in spoken_for([job]) if one.role == "rail")
+    after = sum(one.have * (one.length or 0) for one in committed_quantities([job]) if one.role == "rail")
     assert after == before - (long - 600)
 
 
@@ -204,11 +204,13 @@ def test_cancelling_an_order_lets_go_of_what_was_kept_with_it_at_once(
     job = agreed_job(yard, 12000)
     sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "sheet")
     sheet = components(yard).get(sku=sku)
-    item = stock_services.put_in(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
-    by_hand = stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
+    item = stock_services.add_stock(
+        component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring"
+    )
+    by_hand = stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
     order_for(jobs=[job], actor=actor_of(yard))
     order = OrderLine.objects.of(yard).get(sku=sku).order
-    [kept] = Hold.objects.of(yard).filter(order=order)
+    [kept] = Reservation.objects.of(yard).filter(order=order)
     assert kept.quantity == 3
 
     def fail(*_: object, **__: object) -> None:
@@ -232,11 +234,13 @@ def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business)
     job = agreed_job(yard, 12000)
     need = next(need for need in plan_jobs([job]).needs if need.role == "sheet")
     sheet = components(yard).get(sku=need.sku)
-    item = stock_services.put_in(component=sheet, quantity=Decimal(3), actor=actor_of(yard), reason="left from spring")
-    stock_services.hold_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
+    item = stock_services.add_stock(
+        component=sheet, quantity=Decimal(3), actor=actor_of(yard), reason="left from spring"
+    )
+    stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor_of(yard))
     order_for(jobs=[job], actor=actor_of(yard))
     assert OrderLine.objects.of(yard).get(sku=need.sku).wanted == need.quantity - 3
-    assert sum(hold.quantity for hold in Hold.objects.of(yard).filter(job=job)) == 3
+    assert sum(hold.quantity for hold in Reservation.objects.of(yard).filter(job=job)) == 3
 
 
 def test_an_order_by_hand_worth_less_than_the_supplier_takes_is_not_placed_by_mistake(yard: Business) -> None:
@@ -261,16 +265,16 @@ def test_everything_can_come_from_one_supplier_and_costs_no_less_than_the_split(
     singles = [split.total for split in plan.sourcing.alone.values() if split]
     assert singles
     assert best <= min(singles)
-    with pytest.raises(Refused, match="no such active supplier"):
+    with pytest.raises(InvalidDocument, match="no such active supplier"):
         plan.chosen("nobody")
 
 
 def test_a_split_that_cannot_be_says_why(yard: Business) -> None:
     job = agreed_job(yard, 1000)
-    with pytest.raises(Refused, match="none brings it in time"):
+    with pytest.raises(InvalidDocument, match="none brings it in time"):
         plan_jobs([job], days=0).chosen(None)
     SupplierTerms.objects.of(yard).update(least_order=Decimal(90_000))
-    with pytest.raises(Refused, match="the least order each asks for"):
+    with pytest.raises(InvalidDocument, match="the least order each asks for"):
         plan_jobs([job]).chosen(None)
 
 
@@ -280,10 +284,10 @@ def test_sheets_in_the_yard_are_used_before_any_is_bought(yard: Business) -> Non
     sku = next(need.sku for need in bought.needs if need.role == "sheet")
     wanted = sum(need.quantity for need in bought.needs if need.sku == sku)
     sheet = components(yard).get(sku=sku)
-    stock_services.put_in(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
+    stock_services.add_stock(component=sheet, quantity=Decimal(5), actor=actor_of(yard), reason="left from spring")
     order_for(jobs=[job], actor=actor_of(yard))
     assert OrderLine.objects.of(yard).get(sku=sku).wanted == wanted - 5
-    assert Hold.objects.of(yard).get(job=job).quantity == 5
+    assert Reservation.objects.of(yard).get(job=job).quantity == 5
     assert StockItem.objects.of(yard).get().held == 5
 
 
@@ -293,7 +297,7 @@ def test_a_remnant_long_enough_is_cut_before_a_rail_is_bought(yard: Business) ->
     sku = next(need.sku for need in plan_jobs([job]).needs if need.role == "rail")
     rail = components(yard).get(sku=sku)
     longest = rail.length_mm or 0
-    stock_services.put_in(
+    stock_services.add_stock(
         component=rail, quantity=Decimal(1), actor=actor_of(yard), reason="cut", length_mm=longest - 1
     )
     after = plan_jobs([job])

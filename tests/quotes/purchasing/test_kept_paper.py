@@ -12,8 +12,8 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from quotes.documents.models import Document, Kind
-from quotes.documents.services import kept
+from quotes.documents.models import Document, DocumentKind
+from quotes.documents.services import stored_document
 from quotes.purchasing import order_pdf, services
 from quotes.purchasing.saw_sheets import last_agreed
 from shared.business.roles import Scope
@@ -48,19 +48,19 @@ def test_an_unchanged_order_is_answered_as_it_was_kept_and_a_changed_one_anew(
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
         order = placed(yard)
-    kept_list = bytes(Document.objects.of(yard).get(kind=Kind.ORDER_LIST).pdf or b"")
+    kept_list = bytes(Document.objects.of(yard).get(kind=DocumentKind.ORDER_LIST).pdf or b"")
     with monkeypatch.context() as watched:
         watched.setattr(order_pdf, "orderlist_pdf", lambda *told: pytest.fail("it was set again"))
         assert order_pdf.order_pdf(now(order)) == kept_list
-    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found some")
+    services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
     assert order_pdf.order_pdf(now(order)) != kept_list
-    assert Document.objects.of(yard).get(kind=Kind.ORDER_LIST).pdf == kept_list
+    assert Document.objects.of(yard).get(kind=DocumentKind.ORDER_LIST).pdf == kept_list
 
 
 def test_an_order_is_listed_as_it_was_placed_however_late_the_job_runs(yard: Business) -> None:
     order = placed(yard)
-    services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found some")
-    [document] = Document.objects.of(yard).filter(kind=Kind.ORDER_LIST)
+    services.cancel_outstanding(order=order, actor=actor_of(yard), positions=[1], reason="found some")
+    [document] = Document.objects.of(yard).filter(kind=DocumentKind.ORDER_LIST)
     lines = [line for group in json.loads(document.content)["sheet"]["groups"] for line in group["lines"]]
     assert sorted(line["quantity"].split()[0] for line in lines) == ["10", "500"]
 
@@ -85,9 +85,9 @@ def test_a_saw_sheet_is_made_when_a_job_is_agreed_and_stays_as_the_crew_first_go
 
 def test_a_saw_sheet_nobody_made_yet_is_made_and_kept_when_it_is_asked_for(yard: Business) -> None:
     revision = last_agreed(agreed_job(yard, 11300))
-    Document.objects.of(yard).filter(kind=Kind.SAW_SHEET).delete()
-    first = kept(revision=revision, kind=Kind.SAW_SHEET)
-    [row] = Document.objects.of(yard).filter(kind=Kind.SAW_SHEET)
+    Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET).delete()
+    first = stored_document(revision=revision, kind=DocumentKind.SAW_SHEET)
+    [row] = Document.objects.of(yard).filter(kind=DocumentKind.SAW_SHEET)
     assert (row.state, bytes(row.pdf or b"")) == ("made", first)
 
 
@@ -101,7 +101,7 @@ def test_the_crew_sees_no_order_list(
 
 def test_a_document_is_of_a_revision_or_of_a_subject_and_one_of_each_kind(yard: Business) -> None:
     order = drafted(yard)
-    Document.objects.of(yard).create(kind=Kind.ORDER_LIST, subject=order.ref)
+    Document.objects.of(yard).create(kind=DocumentKind.ORDER_LIST, subject=order.ref)
     for subject in (order.ref, ""):
         with pytest.raises(IntegrityError), transaction.atomic():
-            Document.objects.of(yard).create(kind=Kind.ORDER_LIST, subject=subject)
+            Document.objects.of(yard).create(kind=DocumentKind.ORDER_LIST, subject=subject)

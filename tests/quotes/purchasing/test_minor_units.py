@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from catalogue.api.api_fields import PRICE_RULE, stored
+from catalogue.api.api_fields import PRICE_RULE, row_serializer
 from catalogue.models import Component, Supplier
-from quotes.accounting.reports import Table, money, totals_of
+from quotes.accounting.reports import ReportTable, money, totals_of
 from quotes.integrations.order_formats import ubl_values
 from quotes.integrations.order_spreadsheet import order_csv
 from quotes.purchasing.api_fields import order_full
@@ -53,12 +53,12 @@ def test_an_order_tells_its_money_in_its_currency(order: SupplierOrder, currency
 def test_the_books_add_up_in_the_currency_of_the_business() -> None:
     rows: list[list[Cell]] = [["a", money(Decimal("12.5000"), 3)], ["b", money(Decimal("0.0125"), 3)]]
     assert [str(row[1]) for row in rows] == ["12.500", "0.0125"]
-    assert totals_of(Table("sums", ("of", "net"), rows, ("net",), 3)) == {"net": Decimal("12.5125")}
+    assert totals_of(ReportTable("sums", ("of", "net"), rows, ("net",), 3)) == {"net": Decimal("12.5125")}
     assert str(money(Decimal("1200.0000"), 0)) == "1200"
 
 
 def test_a_rule_tells_money_as_money_and_a_percentage_as_itself() -> None:
-    places = stored(PRICE_RULE).places
+    places = row_serializer(PRICE_RULE).places
     assert places is not None
     rules = {"hire": "auger", "labour": "dig.clay", "tax": "standard", "markup": "materials"}
     assert [places.of("KWD", kind, key) for kind, key in rules.items()] == [3, 3, 0, 0]

@@ -7,19 +7,19 @@ from typing import Any
 
 import pytest
 
-from catalogue.engine.purchase_options import Article, Market, Sold
+from catalogue.engine.purchase_options import Article, PurchaseOptions, SupplierListing
 from quotes.purchasing.purchase_plan import plan_for
 
 
-def bag(sku: str, makes: str, price: str) -> tuple[Article, Sold]:
+def bag(sku: str, makes: str, price: str) -> tuple[Article, SupplierListing]:
     """A bag that makes so many cubic metres of concrete."""
     bought = Article(sku, sku, "concrete.bag", None, None, None, "C62", Decimal(makes), "")
-    return bought, Sold("near", sku, sku, Decimal(price), (), Decimal(1), Decimal(0), 1)
+    return bought, SupplierListing("near", sku, sku, Decimal(price), (), Decimal(1), Decimal(0), 1)
 
 
-def market(*bags: tuple[Article, Sold]) -> Market:
+def market(*bags: tuple[Article, SupplierListing]) -> PurchaseOptions:
     """Nothing but bags."""
-    return Market(tuple(one for one, _ in bags), (), tuple(one for _, one in bags))
+    return PurchaseOptions(tuple(one for one, _ in bags), (), tuple(one for _, one in bags))
 
 
 def takeoff(component: str | None) -> dict[str, Any]:
@@ -32,13 +32,15 @@ LARGE, SMALL = bag("CB-30", "0.0150", "9"), bag("CB-20", "0.0100", "7")
 
 
 @pytest.mark.parametrize("bags", [(LARGE, SMALL), (SMALL, LARGE)])
-def test_concrete_is_ordered_in_the_bags_that_cost_least_for_it(bags: tuple[tuple[Article, Sold], ...]) -> None:
+def test_concrete_is_ordered_in_the_bags_that_cost_least_for_it(
+    bags: tuple[tuple[Article, SupplierListing], ...],
+) -> None:
     """0.330 m3 takes 22 bags of 0.0150 m3 at 9, which is 198, or 33 bags of 0.0100 m3 at 7, which is 231."""
     needs = plan_for({"J1": takeoff(None)}, market(*bags), kerf=3).needs
     assert [(need.sku, need.quantity) for need in needs] == [("CB-30", Decimal(22))]
 
 
 @pytest.mark.parametrize("bags", [(LARGE, SMALL), (SMALL, LARGE)])
-def test_the_bag_that_the_fence_system_names_is_ordered(bags: tuple[tuple[Article, Sold], ...]) -> None:
+def test_the_bag_that_the_fence_system_names_is_ordered(bags: tuple[tuple[Article, SupplierListing], ...]) -> None:
     needs = plan_for({"J1": takeoff("CB-20")}, market(*bags), kerf=3).needs
     assert [(need.sku, need.quantity) for need in needs] == [("CB-20", Decimal(33))]

@@ -11,11 +11,19 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.purchasing import services
-from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
+from quotes.purchasing.deliveries import (
+    DespatchData,
+    DespatchLineData,
+    ReceiptData,
+    ReceivedLine,
+    despatch,
+    receive,
+    return_goods,
+)
 from quotes.purchasing.models import OrderLine, SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from quotes.purchasing.order_totals import taxes
 from shared.api.problems import Problem
 from shared.business.actors import Actor
@@ -46,24 +54,24 @@ def act(order: SupplierOrder, number: int, step: tuple[Any, ...], us: Actor, the
     """One step; what the rules forbid changes nothing."""
     match step:
         case "despatch", position, amount:
-            despatch(order=order, docket=Docket(f"D{number}", (Loaded(position, amount),)), actor=them)
+            despatch(order=order, docket=DespatchData(f"D{number}", (DespatchLineData(position, amount),)), actor=them)
         case "receive", position, amount, damaged:
-            count = Count(f"D{number - 1}", DAY, (Counted(position, amount + damaged, damaged),))
+            count = ReceiptData(f"D{number - 1}", DAY, (ReceivedLine(position, amount + damaged, damaged),))
             receive(order=order, count=count, actor=us, more_than_docket=True)
         case "refuse", position:
-            said = (LineSaid(position, "refuse", "none"),)
-            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+            said = (LineResponseData(position, "refuse", "none"),)
+            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
         case "less", position, amount, later:
-            said = (LineSaid(position, "change", "fewer", quantity=amount, promised=DAY if later else None),)
-            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+            said = (LineResponseData(position, "change", "fewer", quantity=amount, promised=DAY if later else None),)
+            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
         case "price", position, price, agreed:
-            said = (LineSaid(position, "change", "price", price=price),)
-            take_reply(order=order, told=Told(f"R{number}", "CA", lines=said), actor=them)
+            said = (LineResponseData(position, "change", "price", price=price),)
+            record_response(order=order, told=OrderResponseData(f"R{number}", "CA", lines=said), actor=them)
             services.decide(order=order, actor=us, decisions={position: agreed})
         case "back", position, amount, replace:
-            send_back(order=order, line=position, quantity=amount, replace=replace, reason="bent", actor=us)
+            return_goods(order=order, line=position, quantity=amount, replace=replace, reason="bent", actor=us)
         case "cut", position:
-            services.cancel_rest(order=order, actor=us, positions=[position], reason="enough")
+            services.cancel_outstanding(order=order, actor=us, positions=[position], reason="enough")
 
 
 def cents(amount: Decimal) -> Decimal:
@@ -81,7 +89,7 @@ def test_ordered_is_received_and_outstanding_and_cancelled(
         try:
             with transaction.atomic():
                 act(order, number, step, us, them)
-        except (Problem, Refused):
+        except (Problem, InvalidDocument):
             pass
         order.refresh_from_db()
         lines = list(OrderLine.objects.of(yard).filter(order=order))

@@ -9,11 +9,19 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, transaction
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.purchasing import services
-from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
-from quotes.purchasing.models import Despatch, LineReply, OrderEvent, Receipt, SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.deliveries import (
+    DespatchData,
+    DespatchLineData,
+    ReceiptData,
+    ReceivedLine,
+    despatch,
+    receive,
+    return_goods,
+)
+from quotes.purchasing.models import Despatch, GoodsReceipt, OrderEvent, OrderResponseLine, SupplierOrder
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.models import Business
@@ -44,11 +52,13 @@ def test_placing_twice_is_placing_once(yard: Business) -> None:
 
 def test_an_order_accepted_whole_and_delivered_is_received_and_closed(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    order, _ = take_reply(order=order, told=Told("R1", "AP", promised=DAY), actor=them)
+    order, _ = record_response(order=order, told=OrderResponseData("R1", "AP", promised=DAY), actor=them)
     assert (order.state, order.answer, order.promised_on) == ("acknowledged", "whole", DAY)
-    order, _, _ = despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)), Loaded(2, D(500)))), actor=them)
+    order, _, _ = despatch(
+        order=order, docket=DespatchData("D1", (DespatchLineData(1, D(10)), DespatchLineData(2, D(500)))), actor=them
+    )
     assert order.state == "despatched"
-    count = Count("D1", DAY, (Counted(1, D(10)), Counted(2, D(500))))
+    count = ReceiptData("D1", DAY, (ReceivedLine(1, D(10)), ReceivedLine(2, D(500))))
     order, receipt, _ = receive(order=order, count=count, actor=actor_of(yard))
     assert receipt.despatch is not None
     assert order.state == "received"
@@ -60,36 +70,44 @@ def test_an_order_accepted_whole_and_delivered_is_received_and_closed(yard: Busi
 
 def test_the_same_despatch_five_times_is_one(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    docket = Docket("D1", (Loaded(1, D(4)),))
+    docket = DespatchData("D1", (DespatchLineData(1, D(4)),))
     fresh = [despatch(order=order, docket=docket, actor=them)[2] for _ in range(5)]
     assert fresh == [True, False, False, False, False]
     assert line(order, 1).on_the_way == 4
     assert Despatch.objects.of(yard).count() == 1
     with pytest.raises(Problem, match="said something else before"):
-        despatch(order=order, docket=Docket("D1", (Loaded(1, D(5)),)), actor=them)
+        despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(5)),)), actor=them)
 
 
 def test_a_part_back_ordered_stays_outstanding_until_it_comes(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    said = (LineSaid(1, "change", "six are in the works", quantity=D(4), promised=DAY),)
-    order, _ = take_reply(order=order, told=Told("R1", "CA", lines=said), actor=them)
+    said = (LineResponseData(1, "change", "six are in the works", quantity=D(4), promised=DAY),)
+    order, _ = record_response(order=order, told=OrderResponseData("R1", "CA", lines=said), actor=them)
     assert order.answer == "part"
     row = line(order, 1)
     assert (row.outstanding, row.cancelled, row.due_on) == (D(10), D(0), DAY)
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(4), "six follow"), Loaded(2, D(500)))), actor=them)
-    receive(order=order, count=Count("D1", DAY, (Counted(1, D(4)), Counted(2, D(500)))), actor=actor_of(yard))
+    despatch(
+        order=order,
+        docket=DespatchData("D1", (DespatchLineData(1, D(4), "six follow"), DespatchLineData(2, D(500)))),
+        actor=them,
+    )
+    receive(
+        order=order,
+        count=ReceiptData("D1", DAY, (ReceivedLine(1, D(4)), ReceivedLine(2, D(500)))),
+        actor=actor_of(yard),
+    )
     row = line(order, 1)
     assert (row.quantity, row.received, row.outstanding) == (D(10), D(4), D(6))
     assert now(order).state == "despatched"
-    despatch(order=order, docket=Docket("D2", (Loaded(1, D(6)),)), actor=them)
-    receive(order=order, count=Count("D2", DAY, (Counted(1, D(6)),)), actor=actor_of(yard))
+    despatch(order=order, docket=DespatchData("D2", (DespatchLineData(1, D(6)),)), actor=them)
+    receive(order=order, count=ReceiptData("D2", DAY, (ReceivedLine(1, D(6)),)), actor=actor_of(yard))
     assert now(order).state == "received"
 
 
 def test_a_line_refused_is_cancelled_and_no_longer_paid_for(yard: Business, them: Actor) -> None:
     order = placed(yard)  # 10 x 2.50 = 25.00 and 500 x 2.50 = 1250.00, taxed at 10 percent
-    refused = (LineSaid(2, "refuse", "no longer made"),)
-    order, _ = take_reply(order=order, told=Told("R1", "CA", lines=refused), actor=them)
+    refused = (LineResponseData(2, "refuse", "no longer made"),)
+    order, _ = record_response(order=order, told=OrderResponseData("R1", "CA", lines=refused), actor=them)
     row = line(order, 2)
     assert (row.outstanding, row.cancelled, row.net, row.reason) == (D(0), D(500), D(0), "no longer made")
     assert (order.state, order.answer, order.goods) == ("acknowledged", "part", D("25.00"))
@@ -98,10 +116,12 @@ def test_a_line_refused_is_cancelled_and_no_longer_paid_for(yard: Business, them
 
 def test_a_price_proposed_counts_only_after_the_owners_word(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    said = (LineSaid(1, "change", "steel went up", price=D("2.80")),)
-    order, _ = take_reply(order=order, told=Told("R1", "CA", lines=said), actor=them)
+    said = (LineResponseData(1, "change", "steel went up", price=D("2.80")),)
+    order, _ = record_response(order=order, told=OrderResponseData("R1", "CA", lines=said), actor=them)
     assert (order.answer, line(order, 1).price) == ("changed", D("2.50"))
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(1)),)), actor=them)  # nine are left to be decided on
+    despatch(
+        order=order, docket=DespatchData("D1", (DespatchLineData(1, D(1)),)), actor=them
+    )  # nine are left to be decided on
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     services.decide(order=order, actor=actor_of(yard), decisions={1: True})
     assert (line(order, 1).price, line(order, 1).net) == (D("2.80"), D("28.00"))
@@ -113,13 +133,13 @@ def test_a_price_proposed_counts_only_after_the_owners_word(yard: Business, them
 @pytest.mark.parametrize("road", [despatch, receive])
 def test_what_is_all_on_the_road_or_here_goes_as_it_was_ordered(yard: Business, them: Actor, road: Any) -> None:
     order = placed(yard)
-    said = (LineSaid(1, "change", "steel went up", price=D("2.80")),)
-    order, _ = take_reply(order=order, told=Told("R1", "CA", lines=said), actor=them)
+    said = (LineResponseData(1, "change", "steel went up", price=D("2.80")),)
+    order, _ = record_response(order=order, told=OrderResponseData("R1", "CA", lines=said), actor=them)
     if road is despatch:
-        despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)),)), actor=them)
+        despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(10)),)), actor=them)
     else:
-        receive(order=order, count=Count("unannounced", DAY, (Counted(1, D(10)),)), actor=actor_of(yard))
-    assert LineReply.objects.of(yard).get(line__position=1).decision == "overtaken"
+        receive(order=order, count=ReceiptData("unannounced", DAY, (ReceivedLine(1, D(10)),)), actor=actor_of(yard))
+    assert OrderResponseLine.objects.of(yard).get(line__position=1).decision == "overtaken"
     assert line(order, 1).net == D("25.00")  # 10 x 2.50, not 10 x 2.80
     with pytest.raises(Problem, match="waits for a decision"):
         services.decide(order=order, actor=actor_of(yard), decisions={1: True})
@@ -127,64 +147,74 @@ def test_what_is_all_on_the_road_or_here_goes_as_it_was_ordered(yard: Business, 
 
 def test_fewer_to_be_had_counts_what_is_on_the_road(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(4)),)), actor=them)
+    despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(4)),)), actor=them)
     three, five = (
-        Told(f"R{number}", "CA", lines=(LineSaid(1, "change", "no more to be had", quantity=D(number)),))
+        OrderResponseData(
+            f"R{number}", "CA", lines=(LineResponseData(1, "change", "no more to be had", quantity=D(number)),)
+        )
         for number in (3, 5)
     )
-    with pytest.raises(Refused, match=r"From 4\S* to 10"):
-        take_reply(order=order, told=three, actor=them)
-    take_reply(order=order, told=five, actor=them)
+    with pytest.raises(InvalidDocument, match=r"From 4\S* to 10"):
+        record_response(order=order, told=three, actor=them)
+    record_response(order=order, told=five, actor=them)
     row = line(order, 1)
     assert (row.outstanding, row.on_the_way, row.cancelled) == (D(5), D(4), D(5))
 
 
 def test_a_rejected_date_leaves_the_line_as_it_was(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    take_reply(order=order, told=Told("R1", "CA", lines=(LineSaid(1, "change", promised=DAY),)), actor=them)
+    record_response(
+        order=order,
+        told=OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", promised=DAY),)),
+        actor=them,
+    )
     services.decide(order=order, actor=actor_of(yard), decisions={1: False})
     assert line(order, 1).due_on is None
-    assert LineReply.objects.of(yard).get(line__position=1).decision == "rejected"
+    assert OrderResponseLine.objects.of(yard).get(line__position=1).decision == "rejected"
 
 
 def test_a_whole_acceptance_after_changes_is_refused(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    take_reply(order=order, told=Told("R1", "CA", lines=(LineSaid(1, "refuse", "none left"),)), actor=them)
+    record_response(
+        order=order, told=OrderResponseData("R1", "CA", lines=(LineResponseData(1, "refuse", "none left"),)), actor=them
+    )
     with pytest.raises(Problem, match="line by line"):
-        take_reply(order=order, told=Told("R2", "AP"), actor=them)
+        record_response(order=order, told=OrderResponseData("R2", "AP"), actor=them)
 
 
 def test_the_same_reply_again_changes_nothing_and_another_by_its_number_is_refused(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    assert take_reply(order=order, told=Told("R1", "AP"), actor=them)[1]
+    assert record_response(order=order, told=OrderResponseData("R1", "AP"), actor=them)[1]
     version = now(order).version
-    assert not take_reply(order=order, told=Told("R1", "AP"), actor=them)[1]
+    assert not record_response(order=order, told=OrderResponseData("R1", "AP"), actor=them)[1]
     assert now(order).version == version
     with pytest.raises(Problem, match="give another number"):
-        take_reply(order=order, told=Told("R1", "RE", "full"), actor=them)
+        record_response(order=order, told=OrderResponseData("R1", "RE", "full"), actor=them)
 
 
 def test_an_order_refused_whole_is_cancelled(yard: Business, them: Actor) -> None:
-    order, _ = take_reply(order=placed(yard), told=Told("R1", "RE", "we closed"), actor=them)
+    order, _ = record_response(order=placed(yard), told=OrderResponseData("R1", "RE", "we closed"), actor=them)
     assert (order.state, order.answer, order.goods) == ("cancelled", "refused", D(0))
     assert kinds(order)[-1] == "order.refused"
 
 
 def test_every_fault_of_a_reply_is_named_at_once(yard: Business, them: Actor) -> None:
-    said = (LineSaid(1, "refuse"), LineSaid(2, "change"), LineSaid(9, "accept"))
-    with pytest.raises(Refused) as unknown:
-        take_reply(order=placed(yard), told=Told("R1", "CA", lines=said), actor=them)
+    said = (LineResponseData(1, "refuse"), LineResponseData(2, "change"), LineResponseData(9, "accept"))
+    with pytest.raises(InvalidDocument) as unknown:
+        record_response(order=placed(yard), told=OrderResponseData("R1", "CA", lines=said), actor=them)
     assert [fault.pointer for fault in unknown.value.faults] == ["/lines/2/line"]
-    with pytest.raises(Refused) as refused:
-        take_reply(order=placed(yard), told=Told("R1", "CA", lines=said[:2]), actor=them)
+    with pytest.raises(InvalidDocument) as refused:
+        record_response(order=placed(yard), told=OrderResponseData("R1", "CA", lines=said[:2]), actor=them)
     assert [fault.pointer for fault in refused.value.faults] == ["/lines/0/reason", "/lines/1"]
 
 
 def test_short_over_and_damaged_are_told_apart(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)), Loaded(2, D(500)))), actor=them)
+    despatch(
+        order=order, docket=DespatchData("D1", (DespatchLineData(1, D(10)), DespatchLineData(2, D(500)))), actor=them
+    )
     # 8 of 10 arrived, 1 of them damaged: 2 are short; 505 of 500: 5 are over
-    count = Count("D1", DAY, (Counted(1, D(8), D(1)), Counted(2, D(505))))
+    count = ReceiptData("D1", DAY, (ReceivedLine(1, D(8), D(1)), ReceivedLine(2, D(505))))
     order, receipt, _ = receive(order=order, count=count, actor=actor_of(yard), more_than_docket=True)
     rows = {row.line.position: row for row in receipt.lines.select_related("line")}
     assert (rows[1].short, rows[1].damaged, rows[2].over) == (D(2), D(1), D(5))
@@ -195,33 +225,37 @@ def test_short_over_and_damaged_are_told_apart(yard: Business, them: Actor) -> N
 
 def test_the_same_docket_counted_twice_is_received_once(yard: Business) -> None:
     order = placed(yard)
-    count = Count("by phone", DAY, (Counted(1, D(10)),))
+    count = ReceiptData("by phone", DAY, (ReceivedLine(1, D(10)),))
     assert receive(order=order, count=count, actor=actor_of(yard))[2]
     assert not receive(order=order, count=count, actor=actor_of(yard))[2]
     assert line(order, 1).received == 10
-    assert Receipt.objects.of(yard).count() == 1
+    assert GoodsReceipt.objects.of(yard).count() == 1
 
 
 def test_what_is_sent_back_to_be_replaced_is_outstanding_again(yard: Business) -> None:
     order = placed(yard, {"rail": "10"})
-    receive(order=order, count=Count("d", DAY, (Counted(1, D(10)),)), actor=actor_of(yard))
-    order, returned = send_back(order=order, line=1, quantity=D(2), replace=True, reason="bent", actor=actor_of(yard))
+    receive(order=order, count=ReceiptData("d", DAY, (ReceivedLine(1, D(10)),)), actor=actor_of(yard))
+    order, returned = return_goods(
+        order=order, line=1, quantity=D(2), replace=True, reason="bent", actor=actor_of(yard)
+    )
     assert (order.state, returned.number, line(order, 1).outstanding) == ("despatched", "B0001", D(2))
-    with pytest.raises(Refused, match="Up to 8"):
-        send_back(order=order, line=1, quantity=D(9), replace=False, reason="too many", actor=actor_of(yard))
+    with pytest.raises(InvalidDocument, match="Up to 8"):
+        return_goods(order=order, line=1, quantity=D(9), replace=False, reason="too many", actor=actor_of(yard))
 
 
 def test_cancelling_the_rest_of_a_part_delivery_ends_the_order(yard: Business) -> None:
     order = placed(yard, {"rail": "10"})
-    receive(order=order, count=Count("d", DAY, (Counted(1, D(4)),)), actor=actor_of(yard))
-    order = services.cancel_rest(order=order, actor=actor_of(yard), positions=[1], reason="found six in the yard")
+    receive(order=order, count=ReceiptData("d", DAY, (ReceivedLine(1, D(4)),)), actor=actor_of(yard))
+    order = services.cancel_outstanding(
+        order=order, actor=actor_of(yard), positions=[1], reason="found six in the yard"
+    )
     assert (order.state, order.goods) == ("received", D("10.00"))
     assert (line(order, 1).received, line(order, 1).cancelled, line(order, 1).outstanding) == (D(4), D(6), D(0))
 
 
 def test_what_is_on_the_road_can_not_be_cancelled(yard: Business, them: Actor) -> None:
     order = placed(yard)
-    despatch(order=order, docket=Docket("D1", (Loaded(1, D(10)),)), actor=them)
+    despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(10)),)), actor=them)
     with pytest.raises(Problem, match="despatched can go to: received"):
         services.cancel(order=order, actor=actor_of(yard), reason="changed our mind")
 
@@ -229,9 +263,9 @@ def test_what_is_on_the_road_can_not_be_cancelled(yard: Business, them: Actor) -
 def test_a_cancelled_order_takes_no_reply_and_no_despatch(yard: Business, them: Actor) -> None:
     order = services.cancel(order=placed(yard), actor=actor_of(yard), reason="customer withdrew")
     with pytest.raises(Problem, match="nothing to reply to"):
-        take_reply(order=order, told=Told("R1", "AP"), actor=them)
+        record_response(order=order, told=OrderResponseData("R1", "AP"), actor=them)
     with pytest.raises(Problem, match="is cancelled"):
-        despatch(order=order, docket=Docket("D1", (Loaded(1, D(1)),)), actor=them)
+        despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(1)),)), actor=them)
 
 
 def test_an_event_can_be_neither_changed_nor_deleted(yard: Business) -> None:

@@ -12,13 +12,21 @@ from django.core.exceptions import ValidationError
 
 from catalogue.models import Component
 from catalogue.rules.units import COUNTED, MEASURED
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.jobs.as_built import record_built
 from quotes.purchasing import stock_services
-from quotes.purchasing.deliveries import Count, Counted, Docket, Loaded, despatch, receive, send_back
+from quotes.purchasing.deliveries import (
+    DespatchData,
+    DespatchLineData,
+    ReceiptData,
+    ReceivedLine,
+    despatch,
+    receive,
+    return_goods,
+)
 from quotes.purchasing.draft_orders import change_draft
 from quotes.purchasing.models import OrderLine, SupplierOrder
-from quotes.purchasing.order_responses import LineSaid, Told, take_reply
+from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
 from shared.models import Business
 from tests.conftest import Cast
 from tests.quotes.purchasing.cast import agreed_job, component_of, drafted, line, placed, seller_of, supplier_actor
@@ -44,30 +52,36 @@ def _change(order: SupplierOrder, cast: Cast) -> object:
 
 
 def _reply(order: SupplierOrder, cast: Cast) -> object:
-    said = (LineSaid(1, "change", "no more", quantity=PART),)
-    return take_reply(order=order, told=Told("R1", "CA", lines=said), actor=supplier_actor(cast.supplier))
+    said = (LineResponseData(1, "change", "no more", quantity=PART),)
+    return record_response(
+        order=order, told=OrderResponseData("R1", "CA", lines=said), actor=supplier_actor(cast.supplier)
+    )
 
 
 def _despatch(order: SupplierOrder, cast: Cast) -> object:
-    return despatch(order=order, docket=Docket("D1", (Loaded(1, PART),)), actor=supplier_actor(cast.supplier))
+    return despatch(
+        order=order, docket=DespatchData("D1", (DespatchLineData(1, PART),)), actor=supplier_actor(cast.supplier)
+    )
 
 
 def _receive(order: SupplierOrder, cast: Cast) -> object:
-    return receive(order=order, count=Count("D1", DAY, (Counted(1, PART),)), actor=actor_of(order.business))
+    return receive(order=order, count=ReceiptData("D1", DAY, (ReceivedLine(1, PART),)), actor=actor_of(order.business))
 
 
 def _damaged(order: SupplierOrder, cast: Cast) -> object:
-    count = Count("D1", DAY, (Counted(1, D(2), PART),))
+    count = ReceiptData("D1", DAY, (ReceivedLine(1, D(2), PART),))
     return receive(order=order, count=count, actor=actor_of(order.business))
 
 
 def _send_back(order: SupplierOrder, cast: Cast) -> object:
-    return send_back(order=order, line=1, quantity=PART, replace=False, reason="bent", actor=actor_of(order.business))
+    return return_goods(
+        order=order, line=1, quantity=PART, replace=False, reason="bent", actor=actor_of(order.business)
+    )
 
 
 def received(order: SupplierOrder) -> None:
     """Everything of the first line arrives."""
-    count = Count("D0", DAY, (Counted(1, line(order, 1).outstanding),))
+    count = ReceiptData("D0", DAY, (ReceivedLine(1, line(order, 1).outstanding),))
     receive(order=order, count=count, actor=actor_of(order.business))
 
 
@@ -89,7 +103,7 @@ def test_one_and_a_half_pieces_of_an_order_are_refused_where_they_are_typed(
     if state == "received":
         received(order)
     before = list(OrderLine.objects.of(yard).filter(order=order).values())
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         type_it(order, cast)
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [(pointer, "whole")]
     assert "Enter a whole number" in refused.value.faults[0].text
@@ -99,33 +113,33 @@ def test_one_and_a_half_pieces_of_an_order_are_refused_where_they_are_typed(
 def test_metres_may_be_ordered_and_come_in_parts(yard: Business, cast: Cast) -> None:
     in_metres(yard)
     order = placed(yard, {"rail": "12.5"})
-    despatch(order=order, docket=Docket("D1", (Loaded(1, PART),)), actor=supplier_actor(cast.supplier))
-    receive(order=order, count=Count("D1", DAY, (Counted(1, PART),)), actor=actor_of(yard))
+    despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, PART),)), actor=supplier_actor(cast.supplier))
+    receive(order=order, count=ReceiptData("D1", DAY, (ReceivedLine(1, PART),)), actor=actor_of(yard))
     assert line(order, 1).received == PART
 
 
 def test_the_yard_holds_whole_pieces(yard: Business) -> None:
     rail, actor = component_of(yard, "rail"), actor_of(yard)
-    with pytest.raises(Refused, match="whole number"):
-        stock_services.put_in(component=rail, quantity=PART, actor=actor, reason="found")
-    item = stock_services.put_in(component=rail, quantity=D(4), actor=actor, reason="found")
-    with pytest.raises(Refused, match="whole number"):
-        stock_services.take_out(item=item, quantity=PART, actor=actor, reason="bent")
-    with pytest.raises(Refused, match="whole number"):
-        stock_services.hold_item(item=item, job=agreed_job(yard), quantity=PART, actor=actor)
+    with pytest.raises(InvalidDocument, match="whole number"):
+        stock_services.add_stock(component=rail, quantity=PART, actor=actor, reason="found")
+    item = stock_services.add_stock(component=rail, quantity=D(4), actor=actor, reason="found")
+    with pytest.raises(InvalidDocument, match="whole number"):
+        stock_services.remove_stock(item=item, quantity=PART, actor=actor, reason="bent")
+    with pytest.raises(InvalidDocument, match="whole number"):
+        stock_services.reserve_item(item=item, job=agreed_job(yard), quantity=PART, actor=actor)
 
 
 def test_what_is_sold_by_the_metre_and_cut_to_a_length_is_counted_in_pieces(yard: Business) -> None:
     rail, actor = in_metres(yard), actor_of(yard)
-    assert stock_services.put_in(component=rail, quantity=PART, actor=actor, reason="a roll").quantity == PART
-    with pytest.raises(Refused, match="whole number"):
-        stock_services.put_in(component=rail, quantity=PART, length_mm=1200, actor=actor, reason="cut")
+    assert stock_services.add_stock(component=rail, quantity=PART, actor=actor, reason="a roll").quantity == PART
+    with pytest.raises(InvalidDocument, match="whole number"):
+        stock_services.add_stock(component=rail, quantity=PART, length_mm=1200, actor=actor, reason="cut")
 
 
 @pytest.mark.parametrize("kind", ["used", "returned"])
 def test_the_crew_uses_and_brings_back_whole_pieces(yard: Business, kind: str) -> None:
     told: dict[str, Any] = {"role": "rail", "component": component_of(yard, "rail").sku, "unit": "C62"}
-    with pytest.raises(Refused, match="whole number"):
+    with pytest.raises(InvalidDocument, match="whole number"):
         record_built(job=agreed_job(yard), kind=kind, actor=actor_of(yard), quantity=PART, **told)
 
 

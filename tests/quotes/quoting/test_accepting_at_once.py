@@ -12,7 +12,7 @@ from django.db import connection
 
 from quotes.jobs.models import JobState
 from quotes.quoting.customer_responses import accept, decline
-from quotes.quoting.models import Answer, Revision, State
+from quotes.quoting.models import PartyResponse, Revision, RevisionState
 from quotes.quoting.services import revise, send, start_quote
 from shared.api.problems import Problem
 from shared.business.models import Business
@@ -60,14 +60,14 @@ def open_quote(business: Business) -> Revision:
 def test_two_hundred_accepts_of_one_party_are_one_acceptance(open_quote: Revision) -> None:
     outcomes = Counter(_at_once(*[_accepting(open_quote, "owner")] * 200))
     assert outcomes == {"new": 1, "again": 199}
-    assert Answer.objects.of(open_quote.business).filter(revision=open_quote).count() == 1
+    assert PartyResponse.objects.of(open_quote.business).filter(revision=open_quote).count() == 1
 
 
 def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_quote: Revision) -> None:
     knocks = [_accepting(open_quote, key) for key in ("owner", "neighbour")] * 20
     assert Counter(_at_once(*knocks)) == {"new": 2, "again": 38}
     open_quote.refresh_from_db()
-    assert open_quote.state == State.ACCEPTED
+    assert open_quote.state == RevisionState.ACCEPTED
     job = open_quote.quote.job
     assert job.state == JobState.ACCEPTED
     kinds = Counter(job.events.values_list("kind", flat=True))
@@ -84,7 +84,7 @@ def test_of_two_quotes_of_a_job_accepted_at_once_one_is(business: Business) -> N
     outcomes = Counter(_at_once(_accepting(first, "owner"), _accepting(second, "owner")))
     assert outcomes == {"new": 1, "conflict": 1}
     states = Revision.objects.of(business).values_list("state", flat=True)
-    assert sorted(states) == [State.ACCEPTED, State.SENT]
+    assert sorted(states) == [RevisionState.ACCEPTED, RevisionState.SENT]
 
 
 def test_a_party_that_accepts_and_declines_at_once_has_done_one_of_them(business: Business) -> None:
@@ -122,9 +122,9 @@ def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(bus
         standing = (revision.state, draft.state)
         # whoever comes second finds the quote moved on: a replaced link is gone, an accepted offer can't be replaced
         assert (standing, sorted(outcomes)) in [
-            ((State.ACCEPTED, State.DRAFT), ["conflict", "new"]),
-            ((State.REPLACED, State.SENT), ["conflict", "replaced"]),
-            ((State.REPLACED, State.SENT), ["gone", "replaced"]),
+            ((RevisionState.ACCEPTED, RevisionState.DRAFT), ["conflict", "new"]),
+            ((RevisionState.REPLACED, RevisionState.SENT), ["conflict", "replaced"]),
+            ((RevisionState.REPLACED, RevisionState.SENT), ["gone", "replaced"]),
         ]
 
 

@@ -10,10 +10,10 @@ from django.test import Client
 
 from quotes.jobs.models import Job, JobState
 from quotes.jobs.services import move_job
-from quotes.office.today import gather
+from quotes.office.today import today_groups
 from quotes.quoting import tasks
 from quotes.quoting.customer_responses import accept, open_link
-from quotes.quoting.models import Revision, SignedLink, State
+from quotes.quoting.models import Revision, RevisionState, SignedLink
 from quotes.quoting.queries import agreed
 from quotes.quoting.services import revise, send, start_quote
 from shared.api.problems import Problem
@@ -42,7 +42,7 @@ def cancel(revision: Revision) -> Job:
 
 
 def waiting_names(business: Business) -> list[str]:
-    groups = {group.key: group for group in gather(business, actor_of(business))}
+    groups = {group.key: group for group in today_groups(business, actor_of(business))}
     return [row.name for row in groups["waiting"].rows] if "waiting" in groups else []
 
 
@@ -55,7 +55,7 @@ def test_a_cancelled_job_no_longer_waits_for_an_answer(yard: Business) -> None:
     revision = sent(yard, ALONE, measure(7200))
     assert len(waiting_names(yard)) == 1
     cancel(revision)
-    assert revision.state == State.CANCELLED
+    assert revision.state == RevisionState.CANCELLED
     assert waiting_names(yard) == []
 
 
@@ -79,7 +79,7 @@ def test_what_was_accepted_is_no_longer_agreed_and_the_customer_reads_it_beside_
     revision = sent(yard, ALONE, measure(7200))
     accept_as_owner(revision)
     job = cancel(revision)
-    assert (agreed(job), revision.state) == (None, State.CANCELLED)
+    assert (agreed(job), revision.state) == (None, RevisionState.CANCELLED)
     page = party_page(revision)
     assert "You accepted this quote" in page
     assert "This job was cancelled." in page
@@ -113,7 +113,7 @@ def test_nothing_is_drafted_or_sent_for_a_cancelled_job_until_it_is_open_again(y
         send(revision=draft, actor=actor_of(yard))
     move_job(job=job, to=JobState.OPEN, actor=actor_of(yard))
     again = send(revision=draft, actor=actor_of(yard))
-    assert (again.state, again.kind) == (State.SENT, "offer")
+    assert (again.state, again.kind) == (RevisionState.SENT, "offer")
     accept_as_owner(again)
     assert agreed(job) == again
 
@@ -126,12 +126,12 @@ def test_no_link_is_mailed_after_its_job_was_cancelled(yard: Business, mailoutbo
     assert mailoutbox == []
 
 
-@pytest.mark.parametrize("state", [State.SENT, State.DECLINED, State.LAPSED])
-def test_an_accepted_revision_becomes_nothing_but_cancelled(yard: Business, state: State) -> None:
+@pytest.mark.parametrize("state", [RevisionState.SENT, RevisionState.DECLINED, RevisionState.LAPSED])
+def test_an_accepted_revision_becomes_nothing_but_cancelled(yard: Business, state: RevisionState) -> None:
     revision = sent(yard, ALONE, measure(7200))
     accept_as_owner(revision)
     with pytest.raises(DatabaseError), transaction.atomic():
         Revision.objects.of(yard).filter(pk=revision.pk).update(state=state)
     cancel(revision)
     with pytest.raises(DatabaseError), transaction.atomic():
-        Revision.objects.of(yard).filter(pk=revision.pk).update(state=State.ACCEPTED)
+        Revision.objects.of(yard).filter(pk=revision.pk).update(state=RevisionState.ACCEPTED)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from jsonschema import Draft202012Validator
 
 from catalogue.models import Finish
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.documents.scope_text import scope
 from quotes.jobs.document_text import parsed
 from quotes.quoting.content_document import assemble
@@ -116,7 +116,7 @@ def test_a_build_tells_who_its_materials_are_priced_from(alone: Revision) -> Non
 def test_a_measure_shared_with_somebody_unknown_is_not_sent(business: Business) -> None:
     stock_up(business)
     draft = drafted(business, {"parties": PARTIES[:1]})
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         send(revision=draft, actor=actor_of(business))
     assert [fault.code for fault in refused.value.faults] == ["party.unknown"]
 
@@ -126,7 +126,7 @@ def test_a_finish_nobody_sells_is_refused_by_role(business: Business) -> None:
     document = measure(7200)
     document["defaults"]["colours"] = {"post": "saltmarl", "rail": "saltmarl", "sheet": "midnight"}
     draft = drafted(business, {"parties": PARTIES[:1]}, document)
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         assemble(draft, now=timezone.now())
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("/catalogue/sheet", "price.missing")]
 
@@ -141,7 +141,7 @@ def test_parties_are_those_the_measure_names_the_customer_first(business: Busine
 def test_a_measure_of_another_job_is_refused(business: Business) -> None:
     stock_up(business)
     (job, _), (_, other) = new_job(business), new_job(business)
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         start_quote(job=job, version=other, actor=actor_of(business))
     assert [fault.code for fault in refused.value.faults] == ["measure.of_another"]
 
@@ -164,6 +164,6 @@ BAD_SETUPS = [
 
 @pytest.mark.parametrize(("setup", "pointer", "code"), BAD_SETUPS)
 def test_a_setup_is_refused_with_the_place_of_its_fault(setup: dict[str, Any], pointer: str, code: str) -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_setup(setup)
     assert (pointer, code) in [(fault.pointer, fault.code) for fault in refused.value.faults]

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from quotes.quoting import customer_responses
-from quotes.quoting.models import Answer, Quote, SignedLink
+from quotes.quoting.models import PartyResponse, Quote, SignedLink
 from quotes.quoting.services import lock_quote
 from shared.api.problems import Problem
 from shared.business.models import Business
@@ -32,4 +32,4 @@ def test_a_link_ended_while_its_quote_was_waited_for_answers_nothing(
     with pytest.raises(Problem) as refused:
         getattr(customer_responses, deed)(token=held, name="Ada", **more)
     assert refused.value.code == "gone"
-    assert not Answer.objects.of(business).exists()
+    assert not PartyResponse.objects.of(business).exists()

@@ -10,11 +10,11 @@ from django.core.exceptions import ValidationError
 from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
-from catalogue.models import Offer, PriceRule
+from catalogue.models import PriceRule, SupplierPrice
 from catalogue.rules.price_rules import RuleKind
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.quoting.customer_responses import accept, lapse_if_due, open_link
-from quotes.quoting.models import Party, Revision, State
+from quotes.quoting.models import Party, Revision, RevisionState
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.queries import content_of
 from quotes.quoting.services import revise, send
@@ -37,7 +37,7 @@ def revision(business: Business) -> Revision:
 def _change_everything(revision: Revision) -> None:
     """Prices doubled, tax raised, the business renamed, the customer and the measure changed."""
     business, today = revision.business, timezone.localdate()
-    for offer in Offer.objects.of(business):
+    for offer in SupplierPrice.objects.of(business):
         offer.pk, offer.ref, offer.price, offer.valid_from = None, offer.ref[::-1], offer.price * 2, today
         offer._state.adding = True
         offer.save()
@@ -77,7 +77,7 @@ def test_content_is_canonical_so_that_anybody_can_check_its_digest(revision: Rev
 )
 def test_the_database_refuses_to_change_what_was_sent(revision: Revision, column: str, value: str | int) -> None:
     with pytest.raises(DatabaseError), transaction.atomic(), connection.cursor() as cursor:
-        cursor.execute(f"UPDATE offers_revision SET {column} = %s WHERE id = %s", [value, revision.pk])  # noqa: S608
+        cursor.execute(f"UPDATE quoting_revision SET {column} = %s WHERE id = %s", [value, revision.pk])  # noqa: S608
 
 
 def test_a_receipt_and_the_time_line_are_written_once(revision: Revision) -> None:
@@ -115,7 +115,7 @@ def test_a_quote_lapses_after_its_last_day_and_not_on_it(revision: Revision) -> 
     assert not lapse_if_due(revision, last_day)
     assert lapse_if_due(revision, last_day + timedelta(days=1))
     revision.refresh_from_db()
-    assert revision.state == State.LAPSED
+    assert revision.state == RevisionState.LAPSED
     view = open_link(token(revision, "owner"))
     assert (view.may_answer, view.hindrance) == (False, "This quote is lapsed. Ask the business for a new one.")
 
@@ -127,7 +127,7 @@ def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> No
     for _ in range(3):
         lapse_what_is_over()
     old.refresh_from_db()
-    assert old.state == State.LAPSED
+    assert old.state == RevisionState.LAPSED
     assert Event.objects.filter(kind="quote.lapsed", subject=old.ref).count() == 1
 
 
@@ -165,8 +165,8 @@ def test_the_database_refuses_to_take_an_outcome_back(revision: Revision) -> Non
     accept(token=token(revision, "neighbour"), name="Ben", content_sha256=revision.content_sha256)
     lapse_if_due(revision, timezone.now() + timedelta(days=400))
     for statement in (
-        "UPDATE offers_revision SET state = 'sent' WHERE id = %s",
-        "UPDATE offers_party SET answer = 'declined' WHERE revision_id = %s AND key = 'neighbour'",
+        "UPDATE quoting_revision SET state = 'sent' WHERE id = %s",
+        "UPDATE quoting_party SET answer = 'declined' WHERE revision_id = %s AND key = 'neighbour'",
     ):
         with pytest.raises(DatabaseError), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(statement, [revision.pk])

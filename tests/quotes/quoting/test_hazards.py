@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.jobs.document_text import parsed
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.draft_form import sections
@@ -45,7 +45,7 @@ def test_a_soil_costs_the_same_however_it_is_spelled(business: Business) -> None
 
 @pytest.mark.parametrize("soil", ["hard rock", "reef"])
 def test_an_unknown_soil_is_refused_with_the_soils_that_are_known(business: Business, soil: str) -> None:
-    with pytest.raises(Refused, match="clay, gravel, loam, rock, sand, shale") as refused:
+    with pytest.raises(InvalidDocument, match="clay, gravel, loam, rock, sand, shale") as refused:
         drafted(business, OWNER, measure(9000, soil=soil))
     assert [fault.pointer for fault in refused.value.faults] == ["/runs/0/soil"]
 
@@ -63,12 +63,12 @@ def test_an_old_fence_keeps_its_tipping_charge_however_it_is_spelled(business: B
 
 def test_a_hazardous_old_fence_stops_the_quote_until_a_contractor_is_priced(business: Business) -> None:
     draft = old_fence(business, "Asbestos")
-    with pytest.raises(Refused, match="licensed contractor") as refused:
+    with pytest.raises(InvalidDocument, match="licensed contractor") as refused:
         send(revision=draft, actor=actor_of(business))
     assert [fault.pointer for fault in refused.value.faults] == ["/override_reason"]
     for unpaid in ({**PAID, "net": "0"}, {**PAID, "licensed_removal": "brick"}):
         change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [unpaid]}))
-        with pytest.raises(Refused, match="licensed contractor"):
+        with pytest.raises(InvalidDocument, match="licensed contractor"):
             send(revision=draft, actor=actor_of(business))
     change_draft(revision=draft, actor=actor_of(business), setup=read_setup({**OWNER, "extras": [PAID]}))
     content = parsed(send(revision=draft, actor=actor_of(business)).content)

@@ -8,7 +8,7 @@ import pytest
 import time_machine
 
 from quotes.quoting.customer_responses import accept, decline, open_link
-from quotes.quoting.models import Answer, Revision
+from quotes.quoting.models import PartyResponse, Revision
 from quotes.quoting.signed_links import AFTER_VALIDITY
 from shared.api.problems import Problem
 from shared.business.models import Business
@@ -38,7 +38,7 @@ def test_after_the_last_day_a_link_shows_what_was_sent_and_answers_nothing(quote
         view = open_link(held)
     assert (late.value.code, too.value.code) == ("conflict", "conflict")
     assert (view.state, view.may_answer) == ("lapsed", False)
-    assert not Answer.objects.of(quote.business).exists()
+    assert not PartyResponse.objects.of(quote.business).exists()
 
 
 def test_the_receipt_can_be_read_until_the_link_ends_and_then_nothing(quote: Revision) -> None:

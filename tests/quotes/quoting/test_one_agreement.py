@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import Job, JobState
 from quotes.quoting.customer_responses import accept
 from quotes.quoting.draft_setup import checked_setup
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.queries import agreed
 from quotes.quoting.services import change_draft, revise, send, start_quote
 from shared.api.problems import Problem
@@ -51,7 +51,7 @@ def test_of_two_quotes_of_a_job_one_is_accepted(yard: Business) -> None:
     assert late.value.code == "conflict"
     # what is ordered, set out and booked is the first, and nothing of the second's answer stays
     front.refresh_from_db()
-    assert (agreed(job), front.state, front.parties.get().answer) == (rear, State.SENT, "waiting")
+    assert (agreed(job), front.state, front.parties.get().answer) == (rear, RevisionState.SENT, "waiting")
     with pytest.raises(Problem, match="Q0001/1 is accepted on this job: draft a variation of it"):
         send(revision=side, actor=actor_of(yard))
     with pytest.raises(Problem, match="Q0001/1 is accepted on this job: draft a variation of it"):
@@ -70,7 +70,7 @@ def test_a_job_that_was_cancelled_and_is_open_again_is_agreed_anew(yard: Busines
 
 def test_who_settles_the_choices_must_accept(yard: Business) -> None:
     first, second = PARTIES
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         checked_setup({"parties": [{**first, "required": False}, second]})
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [
         ("/parties/0/required", "chooses.optional")
@@ -90,7 +90,7 @@ def test_what_was_accepted_is_settled_for_who_says_yes_later(yard: Business) -> 
     accept(token=token(revision, "neighbour"), name="Ben", content_sha256=digest)
     revision.refresh_from_db()
     before = revision.net, revision.tax, revision.total, revision.choices
-    with pytest.raises(Refused, match="settled already"):
+    with pytest.raises(InvalidDocument, match="settled already"):
         accept(token=token(revision, "owner"), name="Ada", content_sha256=digest, choices={"options": ["bolts"]})
     receipt = accept(token=token(revision, "owner"), name="Ada", content_sha256=digest)
     assert receipt.choices == {"build": "base", "options": []}
@@ -104,7 +104,7 @@ def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
     said_yes(agreed_to)
     draft = revise(quote=agreed_to.quote, actor=actor_of(yard))
     whole = {"discount": {"label": "Off", "percent": "5"}, "visits": "1", "hire": {"auger": "1"}}
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         change_draft(revision=draft, actor=SYSTEM, setup={**ALONE, **whole})
     assert [fault.pointer for fault in refused.value.faults] == ["/setup/discount", "/setup/visits", "/setup/hire"]
     off = {"label": "Off", "net": "-50.00"}

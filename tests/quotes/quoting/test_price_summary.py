@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from quotes.quoting.price_summary import Row, made_of
+from quotes.quoting.price_summary import PriceSummaryLine, made_of
 
 
 @pytest.mark.parametrize(
@@ -14,7 +14,7 @@ from quotes.quoting.price_summary import Row, made_of
     [("60", "80", "25.0"), ("80", "60", "-33.3"), ("60", "0", ""), ("0", "0.04", ""), ("0", "-0.04", "")],
 )
 def test_a_margin_stands_only_where_there_is_both_a_cost_and_a_price(cost: str, net: str, margin: str) -> None:
-    assert Row("", "", "", "", Decimal(cost), Decimal(net)).margin == margin
+    assert PriceSummaryLine("", "", "", "", Decimal(cost), Decimal(net)).margin == margin
 
 
 def costed(text: str, **into: str) -> dict[str, object]:

@@ -7,8 +7,8 @@ from decimal import ROUND_CEILING, Decimal
 
 import pytest
 
-from catalogue.engine.purchase_options import Article, Market, Seller, Sold
-from fencing.model.faults import Refused
+from catalogue.engine.purchase_options import Article, PurchaseOptions, Seller, SupplierListing
+from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Colours, Form, Layout, Run, Terminal
 from quotes.quoting.purchase_costs import Buying, bought_for
 from tests.quotes.pricing.cast import SYSTEM, taken_off
@@ -23,21 +23,21 @@ def article(sku: str, role: str, length: int | None = None, bag: str | None = No
 
 def sold(
     sku: str, price: str, pack: str = "1", breaks: tuple[tuple[str, str], ...] = (), supplier: str = "near"
-) -> Sold:
+) -> SupplierListing:
     """One supplier's offer."""
     bands = tuple((Decimal(start), Decimal(amount)) for start, amount in breaks)
-    return Sold(supplier, sku, sku, Decimal(price), bands, Decimal(pack), Decimal(0), 1)
+    return SupplierListing(supplier, sku, sku, Decimal(price), bands, Decimal(pack), Decimal(0), 1)
 
 
-def market(*extra: tuple[Article, Sold], without: str = "") -> Market:
+def market(*extra: tuple[Article, SupplierListing], without: str = "") -> PurchaseOptions:
     """Everything a plain run needs at a price of 1, and what is put beside it."""
     plain = [(article(role, role, 3000 if role in {*ROLES[:3]} else None), sold(role, "1")) for role in ROLES]
     plain += [(article("mix", "concrete.mix"), sold("mix", "100"))]
     pairs = [*(pair for pair in plain if pair[0].role != without), *extra]
-    return Market(tuple(one for one, _ in pairs), (), tuple(one for _, one in pairs))
+    return PurchaseOptions(tuple(one for one, _ in pairs), (), tuple(one for _, one in pairs))
 
 
-def rail(length: int, price: str) -> tuple[Article, Sold]:
+def rail(length: int, price: str) -> tuple[Article, SupplierListing]:
     return article(f"rail {length}", "rail", length), sold(f"rail {length}", price)
 
 
@@ -71,7 +71,7 @@ def test_a_finish_that_is_missing_is_told_with_those_on_sale(chosen: str | None,
         (replace(article(f"rail {colour}", "rail", 4000), colour=colour), sold(f"rail {colour}", "9"))
         for colour in ("moss", "chalk")
     ]
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         bought_for(taken_off(replace(RUN, colours=Colours(rail=chosen))), market(*painted))
     assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail"]
     assert refused.value.faults[0].text.startswith(told)
@@ -91,20 +91,20 @@ def test_of_two_suppliers_the_cheaper_one_for_the_whole_order_is_taken() -> None
     # one at a time costs 0.15; the other's pack of 1000 costs 0.02 each, which is 20 in all
     few, many = (article("one", "screw"), sold("one", "0.15")), sold("one", "0.02", pack="1000", supplier="far")
     offered = market(rail(4000, "16"), few, without="screw")
-    both = Market(offered.articles, offered.sellers, (*offered.sold, many))
+    both = PurchaseOptions(offered.articles, offered.sellers, (*offered.sold, many))
     screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
     bought = next(one for one in bought_for(taken_off(RUN), both).bought if one.role == "screw")
     assert bought.cost == min(screws * Decimal("0.15"), Decimal(20))
 
 
 def test_everything_nobody_sells_is_named_at_once() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         bought_for(taken_off(RUN), market(without="screw"))
     assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail", "/catalogue/screw"]
 
 
 def test_a_piece_longer_than_any_stock_says_what_is_needed() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         bought_for(taken_off(RUN), market(rail(600, "3")))
     assert refused.value.faults[0].code == "stock.short"
     assert "the longest sold is 600 mm" in refused.value.faults[0].text
@@ -145,15 +145,15 @@ def test_each_supplier_is_paid_for_bringing_its_part_by_the_value_of_that_part()
     assert orders_of(buying) == {"near": (near, Decimal(30)), "far": (far, Decimal(45))}
 
 
-def two_sellers(fee: str, least: str = "0") -> Market:
+def two_sellers(fee: str, least: str = "0") -> PurchaseOptions:
     """Near sells everything; far sells the screws for less, asks ``fee`` for bringing them and takes no order under ``least``."""
     plain = market(rail(4000, "16"), without="screw")
     both = (sold("s", "0.20"), sold("s", "0.10", supplier="far"))
     far = replace(seller("far", ("0", fee)), least_order=Decimal(least))
-    return Market((*plain.articles, article("s", "screw")), (seller("near"), far), (*plain.sold, *both))
+    return PurchaseOptions((*plain.articles, article("s", "screw")), (seller("near"), far), (*plain.sold, *both))
 
 
-def screws_from(market: Market) -> tuple[str, str]:
+def screws_from(market: PurchaseOptions) -> tuple[str, str]:
     bought = next(one for one in bought_for(taken_off(RUN), market).bought if one.role == "screw")
     return bought.supplier, bought.why
 
@@ -185,7 +185,7 @@ def test_stock_lengths_are_those_of_whoever_brings_the_rest_where_that_saves_a_d
     # four bays take eight rails: four bars of 4000 at 15 from far and 40 for bringing them, or eight of 1990 at 8 with the rest
     plain = market(rail(1990, "8"))
     long = article("rail 4000", "rail", 4000)
-    goods = Market(
+    goods = PurchaseOptions(
         (*plain.articles, long),
         (seller("near"), seller("far", ("0", "40"))),
         (*plain.sold, sold("rail 4000", "15", supplier="far")),
@@ -204,7 +204,7 @@ def test_of_articles_that_serve_alike_the_one_is_taken_that_makes_the_whole_chea
     plain = market(rail(4000, "16"), (article("box", "screw"), sold("box", "0.12", pack="500")), without="screw")
     for fee, sku in (("0", "one"), ("60", "box")):
         sellers = (seller("near"), seller("far", ("0", fee)))
-        goods = Market(
+        goods = PurchaseOptions(
             (*plain.articles, article("one", "screw")), sellers, (*plain.sold, sold("one", "0.10", supplier="far"))
         )
         bought = next(one for one in bought_for(taken_off(RUN), goods).bought if one.role == "screw")

@@ -16,7 +16,7 @@ from django.core.management import call_command
 
 from quotes.documents import quote_pack
 from quotes.documents.management.commands import quote
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from shared.background import runner
 from shared.business.models import Business
 from tests.quotes.quoting.cast import measure, stock_up
@@ -42,7 +42,7 @@ def test_a_measure_becomes_a_sent_quote_with_its_files(business: Business, tmp_p
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert names == {"content.json", "price.txt", "quote.pdf", "set-out.pdf", "cut-list.pdf", "care.pdf"}
     revision = Revision.objects.of(business).get()
-    assert revision.state == State.SENT
+    assert revision.state == RevisionState.SENT
     kept = (tmp_path / "out" / "content.json").read_bytes()
     assert hashlib.sha256(kept).hexdigest() == revision.content_sha256
     assert (tmp_path / "out" / "price.txt").read_text(encoding="utf-8") in out
@@ -78,7 +78,7 @@ def test_a_quote_that_a_job_has_made_is_not_set_again(
     _run(tmp_path, measure(7200))
     first = (tmp_path / "out" / "quote.pdf").read_bytes()
     for _ in range(2):  # the first wants the document, the second makes it
-        runner.sweep()
+        runner.run_due_tasks()
     monkeypatch.delattr(quote_pack, "quote_pdf")
     assert _run(tmp_path, measure(7200))[0] == 0
     assert (tmp_path / "out" / "quote.pdf").read_bytes() == first
@@ -89,7 +89,7 @@ def test_another_measure_of_the_same_job_is_the_next_revision(business: Business
     _run(tmp_path, measure(7200))
     _run(tmp_path, measure(9600))
     rows = Revision.objects.of(business).order_by("number").values_list("quote__number", "number", "state")
-    assert list(rows) == [("Q0001", 1, State.REPLACED), ("Q0001", 2, State.SENT)]
+    assert list(rows) == [("Q0001", 1, RevisionState.REPLACED), ("Q0001", 2, RevisionState.SENT)]
 
 
 def test_bad_input_is_refused_whole_and_nothing_is_kept(business: Business, tmp_path: Path) -> None:
@@ -111,10 +111,10 @@ def test_a_stop_is_quoted_only_with_a_reason(business: Business, tmp_path: Path)
     code, _, err = _run(tmp_path, document)
     assert code == 2
     assert err.splitlines()[-1] == "the reason is given with --override REASON"
-    assert not Revision.objects.of(business).filter(state=State.SENT).exists()
+    assert not Revision.objects.of(business).filter(state=RevisionState.SENT).exists()
     assert not (tmp_path / "out").exists()
     code, _, _ = _run(tmp_path, document, override="the ground is cut level first")
-    assert (code, Revision.objects.of(business).get(state=State.SENT).number) == (0, 1)
+    assert (code, Revision.objects.of(business).get(state=RevisionState.SENT).number) == (0, 1)
 
 
 @pytest.mark.parametrize("name", ["Wr\udcffen", "Wren\nSallow", "Wren\tSallow", "Wren\x00", "", " ", "W" * 121])

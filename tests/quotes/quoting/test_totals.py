@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.quoting.totals import Choices, Sums, read_choices, sums
 from shared.common.money import Rounding
 
@@ -85,7 +85,7 @@ def test_an_option_counts_when_it_is_chosen_and_a_build_instead_of_another() -> 
 
 
 def test_a_choice_that_is_not_offered_is_refused_with_its_place() -> None:
-    with pytest.raises(Refused) as refused:
+    with pytest.raises(InvalidDocument) as refused:
         read_choices(content(line("1.00")), {"build": "gold", "options": ["moat"]})
     assert [fault.pointer for fault in refused.value.faults] == ["/choices/build", "/choices/options/0"]
 

@@ -22,7 +22,7 @@ def send(
 ) -> Response:
     headers = {"Idempotency-Key": key} if key else {}
     request = RequestFactory().post(path, body, content_type="application/json", headers=headers)
-    return idempotency.once(call, holder=holder, request=request)
+    return idempotency.run_once(call, holder=holder, request=request)
 
 
 @pytest.fixture

@@ -9,11 +9,11 @@ from django.test import Client, RequestFactory
 from rest_framework.parsers import BaseParser
 
 from catalogue.api.imports import CsvParser
-from fencing.model.faults import Refused
+from fencing.model.faults import InvalidDocument
 from quotes.integrations.renderers import UblParser
 from shared.api.json_formats import StrictJsonParser, read_json
 from shared.api.problems import ERRORS_MAX, Problem
-from shared.api.serializers import StrictSerializer, TextField, read
+from shared.api.serializers import StrictSerializer, TextField, validated_data
 
 BODY = b'{"name": "Ada"}'
 
@@ -58,8 +58,8 @@ class Named(StrictSerializer):
 
 
 def test_an_object_of_countless_members_is_one_fault() -> None:
-    with pytest.raises(Refused) as refused:
-        read(Named, {f"m{number}": 0 for number in range(1_001)})
+    with pytest.raises(InvalidDocument) as refused:
+        validated_data(Named, {f"m{number}": 0 for number in range(1_001)})
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [("", "members")]
 
 

@@ -14,27 +14,27 @@ from django.db.models import Q, QuerySet
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from catalogue.api.api_fields import IMPORT, columns, told
-from catalogue.api.api_fields import stored as as_stored
+from catalogue.api.api_fields import IMPORT, columns, serialize_row
+from catalogue.api.api_fields import row_serializer as as_stored
 from catalogue.api.resources import RESOURCES
-from catalogue.models import Component, Offer
+from catalogue.models import Component, SupplierPrice
 from catalogue.rules.price_rules import is_money
 from shared.api.json_encoder import write_json
-from shared.api.row_serializer import Alike, AsStored
+from shared.api.row_serializer import RowSerializer, SharedQuery
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.money import stated
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import stock_up
 
-SKUS = AsStored({"code": "sku"})
+SKUS = RowSerializer({"code": "sku"})
 
 
 def _odd_rows(business: Business) -> None:
     stock_up(business)
-    first = Offer.objects.of(business).order_by("id")[0]
+    first = SupplierPrice.objects.of(business).order_by("id")[0]
     for day, price, breaks in ((1, "0.0001", []), (2, "123456789.1250", [["10", "9.5"], ["25", "9"]]), (3, "7", [])):
-        Offer.objects.of(business).create(
+        SupplierPrice.objects.of(business).create(
             component=first.component,
             supplier=first.supplier,
             supplier_sku='"ü\\',
@@ -59,7 +59,9 @@ def test_every_list_of_the_catalogue_tells_what_its_details_tell(business: Busin
     resource = RESOURCES[name]
     rows = resource.rows(business).order_by("id")
     answers, marks = as_stored(resource.members).read(rows, "id")
-    told_by_django = [_as_money(told(resource.members, row)) for row in rows.values(*columns(resource.members))]
+    told_by_django = [
+        _as_money(serialize_row(resource.members, row)) for row in rows.values(*columns(resource.members))
+    ]
     assert len(answers) > 1
     assert json.loads(write_json(answers)) == json.loads(write_json(told_by_django))
     assert [mark for (mark,) in marks] == list(rows.values_list("pk", flat=True))
@@ -105,7 +107,11 @@ def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
     Component.objects.of(business).bulk_create(
         [Component(business=business, sku=sku, label="Cap", role="cap") for sku in ("A", "B")]
     )
-    rows, alike, skus = Component.objects.of(business), Alike("all", (business.pk,)), AsStored({"code": "sku"})
+    rows, alike, skus = (
+        Component.objects.of(business),
+        SharedQuery("all", (business.pk,)),
+        RowSerializer({"code": "sku"}),
+    )
     narrower: QuerySet[Any] = rows.filter(Q(sku="A"))
     assert skus.read(narrower, "id", alike=alike)[0] == [{"code": "A"}]
     with CaptureQueriesContext(connection) as asked:
@@ -117,12 +123,12 @@ def test_queries_that_are_not_alike_are_not_kept(business: Business) -> None:
 def test_rows_whose_statement_is_kept_are_not_made_again(business: Business) -> None:
     """Making a query costs more than many a database's answer to it."""
     Component.objects.of(business).create(sku="A", label="Cap", role="cap")
-    skus, made = AsStored({"code": "sku"}), []
+    skus, made = RowSerializer({"code": "sku"}), []
 
     def rows() -> QuerySet[Any]:
         made.append(1)
         return Component.objects.of(business)
 
     for _ in range(3):
-        assert skus.read(rows, alike=Alike("all", (business.pk,)))[0] == [{"code": "A"}]
+        assert skus.read(rows, alike=SharedQuery("all", (business.pk,)))[0] == [{"code": "A"}]
     assert len(made) == 1

@@ -10,8 +10,8 @@ import pytest
 from django.core.mail import EmailMessage
 
 from shared.background import outgoing_mail
-from shared.background.outbox import Event, Later
-from shared.background.outgoing_mail import Letter
+from shared.background.outbox import Event, RetryLater
+from shared.background.outgoing_mail import OutgoingMail
 from shared.business.models import Business
 
 pytestmark = pytest.mark.django_db
@@ -48,9 +48,9 @@ def test_a_letter_that_was_refused_is_tried_again_and_then_no_more(
 ) -> None:
     with monkeypatch.context() as broken:
         broken.setattr(EmailMessage, "send", lambda self: 1 / 0)
-        with pytest.raises(Later):
+        with pytest.raises(RetryLater):
             outgoing_mail.send(event, "menu", letter())
-    assert Letter.objects.get().state == "sending"
+    assert OutgoingMail.objects.get().state == "sending"
     assert [outgoing_mail.send(event, "menu", letter()) for _ in range(2)] == [True, False]
     assert len(mailoutbox) == 1
 
@@ -61,7 +61,7 @@ def test_one_sent_but_not_marked_goes_again_under_the_same_id_and_date(
     class Died(BaseException):
         pass
 
-    def die(row: Letter) -> None:
+    def die(row: OutgoingMail) -> None:
         raise Died
 
     with monkeypatch.context() as fatal:

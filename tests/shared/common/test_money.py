@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shared.common.money import (
-    OddCent,
+    Apportionment,
     Rounding,
-    Sharing,
+    RoundingRemainder,
+    TaxableAmount,
     TaxAt,
-    Taxed,
-    TaxRule,
+    TaxPolicy,
     allocate,
     line_net,
     minor_digits,
@@ -36,9 +36,9 @@ def shares(draw: st.DrawFn) -> dict[str, Fraction]:
     return {f"party-{place}": Fraction(weight, sum(weights)) for place, weight in enumerate(weights)}
 
 
-@given(amounts, shares(), st.sampled_from(OddCent))
+@given(amounts, shares(), st.sampled_from(RoundingRemainder))
 def test_allocations_always_add_up_and_stay_within_a_cent_of_the_exact_share(
-    amount: Decimal, parts: dict[str, Fraction], odd: OddCent
+    amount: Decimal, parts: dict[str, Fraction], odd: RoundingRemainder
 ) -> None:
     shared_out = allocate(amount, parts, "EUR", odd)
     assert sum(shared_out.values()) == amount
@@ -51,14 +51,14 @@ def test_allocations_always_add_up_and_stay_within_a_cent_of_the_exact_share(
 def test_over_many_lines_shared_differently_every_line_adds_up(
     lines: list[tuple[Decimal, dict[str, Fraction]]],
 ) -> None:
-    sharing = Sharing(2)
+    sharing = Apportionment(2)
     for amount, parts in lines:
         assert sum(sharing.share(amount, parts).values()) == amount
 
 
 @given(st.lists(st.integers(1, 10**6), min_size=1, max_size=60))
 def test_of_two_equal_parties_none_pays_more_than_a_cent_more_over_all_lines(cents: list[int]) -> None:
-    sharing = Sharing(2)
+    sharing = Apportionment(2)
     paid = [sharing.share(Decimal(amount).scaleb(-2), HALF) for amount in cents]
     difference = sum((line["owner"] - line["neighbour"] for line in paid), Decimal(0))
     assert abs(difference) <= Decimal("0.01")
@@ -67,26 +67,26 @@ def test_of_two_equal_parties_none_pays_more_than_a_cent_more_over_all_lines(cen
 @pytest.mark.parametrize(
     ("odd", "expected"),
     [
-        (OddCent.FIRST, ["33.34", "33.33", "33.33"]),
-        (OddCent.FAIREST, ["33.34", "33.33", "33.33"]),
-        (OddCent.LAST, ["33.33", "33.33", "33.34"]),
+        (RoundingRemainder.FIRST, ["33.34", "33.33", "33.33"]),
+        (RoundingRemainder.FAIREST, ["33.34", "33.33", "33.33"]),
+        (RoundingRemainder.LAST, ["33.33", "33.33", "33.34"]),
     ],
 )
-def test_the_odd_cent_of_three_equal_shares_goes_by_the_rule(odd: OddCent, expected: list[str]) -> None:
+def test_the_odd_cent_of_three_equal_shares_goes_by_the_rule(odd: RoundingRemainder, expected: list[str]) -> None:
     assert [str(part) for part in allocate(Decimal("100.00"), THIRDS, "EUR", odd).values()] == expected
 
 
 def test_the_odd_cent_goes_to_the_largest_share_when_the_rule_says_so() -> None:
     quarter = {"owner": Fraction(1, 4), "neighbour": Fraction(3, 4)}
     # 0.0125 and 0.0375: whole cents 1 and 3, one cent over
-    assert allocate(Decimal("0.05"), quarter, "EUR", OddCent.LARGEST) == {
+    assert allocate(Decimal("0.05"), quarter, "EUR", RoundingRemainder.LARGEST) == {
         "owner": Decimal("0.01"),
         "neighbour": Decimal("0.04"),
     }
 
 
 def test_a_second_odd_cent_goes_to_the_other_party() -> None:
-    sharing = Sharing(2)
+    sharing = Apportionment(2)
     assert sharing.share(Decimal("0.01"), HALF)["owner"] == Decimal("0.01")
     assert sharing.share(Decimal("0.01"), HALF)["neighbour"] == Decimal("0.01")
 
@@ -180,38 +180,40 @@ def test_a_line_of_negative_price_or_quantity_is_refused(price: str, quantity: s
 @pytest.mark.parametrize(("category", "rate"), [("S", "0"), ("Z", "10"), ("E", "1"), ("O", "5"), ("AE", "20")])
 def test_a_tax_category_with_a_rate_it_cannot_have_is_refused(category: str, rate: str) -> None:
     with pytest.raises(ValueError, match=f"category {category} has a rate"):
-        Taxed(Decimal(1), category, Decimal(rate))
+        TaxableAmount(Decimal(1), category, Decimal(rate))
 
 
 taxed_lines = st.lists(
     st.tuples(st.integers(0, 10**7), st.sampled_from(["5", "10", "20.5"])).map(
-        lambda line: Taxed(Decimal(line[0]).scaleb(-2), "S", Decimal(line[1]))
+        lambda line: TaxableAmount(Decimal(line[0]).scaleb(-2), "S", Decimal(line[1]))
     ),
     max_size=20,
 )
 
 
 @given(taxed_lines, st.sampled_from(TaxAt), st.sampled_from(Rounding))
-def test_totals_are_the_sums_of_their_rows_under_every_rule(lines: list[Taxed], at: TaxAt, rounding: Rounding) -> None:
-    result = totals(lines, prepaid=Decimal("1.00"), rule=TaxRule(at, rounding))
+def test_totals_are_the_sums_of_their_rows_under_every_rule(
+    lines: list[TaxableAmount], at: TaxAt, rounding: Rounding
+) -> None:
+    result = totals(lines, prepaid=Decimal("1.00"), rule=TaxPolicy(at, rounding))
     assert result.exclusive == sum(row.taxable for row in result.breakdown) == sum(line.net for line in lines)
     assert result.tax == sum(row.tax for row in result.breakdown)
     assert result.payable == result.exclusive + result.tax - Decimal("1.00")
 
 
 @given(taxed_lines)
-def test_tax_on_the_total_agrees_with_a_reckoning_in_whole_cents(lines: list[Taxed]) -> None:
+def test_tax_on_the_total_agrees_with_a_reckoning_in_whole_cents(lines: list[TaxableAmount]) -> None:
     for row in totals(lines).breakdown:
         thousandths = sum(int(line.net * 100) * int(line.rate * 10) for line in lines if line.rate == row.rate)
         assert row.tax == Decimal((2 * thousandths + 1000) // 2000).scaleb(-2)
 
 
 def test_a_rate_written_with_noughts_is_the_same_rate() -> None:
-    both = [Taxed(Decimal("1.00"), "S", Decimal("25")), Taxed(Decimal("1.00"), "S", Decimal("25.00"))]
+    both = [TaxableAmount(Decimal("1.00"), "S", Decimal("25")), TaxableAmount(Decimal("1.00"), "S", Decimal("25.00"))]
     assert len(totals(both).breakdown) == 1
 
 
 def test_tax_by_the_line_is_reckoned_line_by_line() -> None:
     lines = [Decimal("10.02")] * 4
-    assert tax_on(lines, Decimal(20), TaxRule(TaxAt.LINE)) == 4 * Decimal("2.00")
-    assert tax_on(lines, Decimal(20), TaxRule(TaxAt.TOTAL)) == Decimal("8.02")
+    assert tax_on(lines, Decimal(20), TaxPolicy(TaxAt.LINE)) == 4 * Decimal("2.00")
+    assert tax_on(lines, Decimal(20), TaxPolicy(TaxAt.TOTAL)) == Decimal("8.02")

@@ -18,7 +18,7 @@ from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.database import audit_log
 from shared.database.audit_log import AuditEntry
-from shared.database.numbering import Counter
+from shared.database.numbering import NumberSequence
 from tests.conftest import Cast
 
 
@@ -32,7 +32,7 @@ def chain(db: None) -> Business:
 
 @pytest.fixture
 def guarded(chain: Business) -> Iterator[Business]:
-    audit_log.guard()
+    audit_log.install_audit_triggers()
     yield chain
     audit_log.unguard()
 
@@ -63,7 +63,7 @@ def test_a_tail_cut_off_with_its_counter_is_found_by_a_head_kept_elsewhere(chain
     audit_log.record(chain, SYSTEM, "price.changed", "price:6")
     call_command("verify_audit", against=kept, stdout=StringIO())
     AuditEntry.objects.filter(number__gt=3).delete()
-    Counter.objects.filter(business=chain, kind="audit").update(last=3)
+    NumberSequence.objects.filter(business=chain, kind="audit").update(last=3)
     assert list(audit_log.verify(chain)) == [], "what is left is a whole chain"
     errors = StringIO()
     with pytest.raises(CommandError, match="1 faults"):

@@ -12,7 +12,7 @@ import pytest
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from shared.business.models import Business, Member, Person
-from shared.business.roles import Role
+from shared.business.roles import MemberRole
 from shared.database.deadlocks import retry_deadlock
 from tests.conftest import Cast
 
@@ -118,7 +118,7 @@ def test_a_locked_row_can_be_referred_to_by_a_new_row(cast: Cast) -> None:
             refers.wait(timeout=20)
             with transaction.atomic(), connection.cursor() as cursor:
                 cursor.execute("SET LOCAL lock_timeout = '3s'")
-                Member.objects.create(business=cast.business, person=person, role=Role.CREW)
+                Member.objects.create(business=cast.business, person=person, role=MemberRole.CREW)
             return "stored"
         finally:
             connection.close()

@@ -14,7 +14,7 @@ from shared.business.actors import SYSTEM
 from shared.business.models import ApiKey, Business
 from shared.business.queries import live_key
 from shared.business.roles import Scope
-from shared.database.compiled_query import Statement
+from shared.database.compiled_query import CompiledQuery
 
 
 def test_an_answer_to_a_key_may_load_nothing_and_a_page_only_its_own(
@@ -83,10 +83,10 @@ def test_a_key_is_found_with_its_business_in_one_query_and_without_what_is_long(
 
 
 def test_a_statement_has_one_parameter(business: Business) -> None:
-    by_name = Statement(lambda name: ApiKey.objects.filter(name=name).values_list("name"))
+    by_name = CompiledQuery(lambda name: ApiKey.objects.filter(name=name).values_list("name"))
     services.issue_key(name="any", scopes=[Scope.JOBS_READ], business=business, actor=SYSTEM)
     services.issue_key(name="till", scopes=[Scope.JOBS_READ], business=business, actor=SYSTEM)
     assert [list(row) for row in by_name("till")] == [["till"]]
     assert list(by_name("' OR 1 = 1 --")) == []
     with pytest.raises(ValueError, match="one parameter"):
-        Statement(lambda name: ApiKey.objects.filter(name=name, prefix="x").values_list("name"))("till")
+        CompiledQuery(lambda name: ApiKey.objects.filter(name=name, prefix="x").values_list("name"))("till")

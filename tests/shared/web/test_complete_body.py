@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from shared.web.complete_body import WholeInput, whole
+from shared.web.complete_body import CompleteBody, whole
 
 FORM = b"username=ada@example.test&password=not+the+one"
 PARTS = b'--x\r\nContent-Disposition: form-data; name="username"\r\n\r\nada@example.test\r\n--x--\r\n'
@@ -16,17 +16,17 @@ PARTS = b'--x\r\nContent-Disposition: form-data; name="username"\r\n\r\nada@exam
 
 @pytest.mark.parametrize("size", [-1, 3, 100])
 def test_reading_raises_where_the_rest_is_missing(size: int) -> None:
-    reading = WholeInput(io.BytesIO(b"abcd"), 4)
+    reading = CompleteBody(io.BytesIO(b"abcd"), 4)
     assert b"".join(iter(lambda: reading.read(size), b"")) == b"abcd"
-    cut = WholeInput(io.BytesIO(b"abcd"), 5)
+    cut = CompleteBody(io.BytesIO(b"abcd"), 5)
     with pytest.raises(OSError, match="1 bytes too early"):
         list(iter(lambda: cut.read(size), b""))
 
 
 def test_lines_raise_where_the_rest_is_missing() -> None:
-    lines = WholeInput(io.BytesIO(b"a\nb"), 3)
+    lines = CompleteBody(io.BytesIO(b"a\nb"), 3)
     assert [lines.readline(), lines.readline(), lines.readline()] == [b"a\n", b"b", b""]
-    cut = WholeInput(io.BytesIO(b"a\nb"), 4)
+    cut = CompleteBody(io.BytesIO(b"a\nb"), 4)
     assert cut.readline() == b"a\n"
     with pytest.raises(OSError, match="1 bytes too early"):
         cut.readline()
@@ -42,12 +42,12 @@ def test_an_application_is_given_such_an_input_where_a_length_is_told() -> None:
     bare = io.BytesIO()
     whole(application)({"wsgi.input": bare, "CONTENT_LENGTH": "3"}, None)
     whole(application)({"wsgi.input": bare}, None)
-    assert isinstance(seen[0], WholeInput)
+    assert isinstance(seen[0], CompleteBody)
     assert seen[1] is bare
 
 
 def send(client: Client, path: str, body: bytes, kind: str, missing: int) -> int:
-    came = WholeInput(io.BytesIO(body[: len(body) - missing]), len(body))
+    came = CompleteBody(io.BytesIO(body[: len(body) - missing]), len(body))
     told: dict[str, Any] = {"CONTENT_LENGTH": str(len(body)), "wsgi.input": came}
     return client.generic("POST", path, body, content_type=kind, **told).status_code
 

@@ -12,9 +12,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from fencing.model.faults import Fault, Refused
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json
-from fencing.reading.json_reader import MOST_BYTES, sound
+from fencing.reading.json_reader import MAX_BYTES, sound
 from quotes.documents.atomic_write import save
 from quotes.documents.quote_pack import whole_pack
 from quotes.documents.services import quotes_made
@@ -51,7 +51,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             revision = self._quote(options)
-        except Refused as refused:
+        except InvalidDocument as refused:
             for fault in refused.faults:
                 self.stderr.write(f"{fault.pointer or '/'}: {fault.text} [{fault.code}]")
             if any(fault.pointer == "/override_reason" for fault in refused.faults):
@@ -85,7 +85,7 @@ class Command(BaseCommand):
         code = document.get("system")
         business = choose_business(code if isinstance(code, str) else "", options["business"], sys.stderr)
         if faults:
-            raise Refused(faults)
+            raise InvalidDocument(faults)
         return quote_measure(
             business=business, document=document, customer=name, actor=SYSTEM, override_reason=options["override"]
         )
@@ -96,7 +96,7 @@ def _customer_faults(name: str) -> Iterator[Fault]:
         yield Fault("/customer", "customer", "A name of 1 to 120 characters.")
     try:
         sound(name)
-    except Refused as refused:
+    except InvalidDocument as refused:
         yield from (Fault("/customer", fault.code, fault.text) for fault in refused.faults)
 
 
@@ -160,7 +160,7 @@ def _files(revision: Revision, content: Content, lines: list[str]) -> Iterator[t
 
 
 def _read(path: str) -> dict[str, Any]:
-    document = read_json(read_source(path, MOST_BYTES))
+    document = read_json(read_source(path, MAX_BYTES))
     if not isinstance(document, dict):
-        raise Refused([Fault("", "type.object", "A site measure is a JSON object.")])
+        raise InvalidDocument([Fault("", "type.object", "A site measure is a JSON object.")])
     return document

@@ -19,7 +19,7 @@ from quotes.integrations.order_formats import FORMS
 from quotes.jobs.document_text import parsed
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
 from quotes.purchasing.saw_sheets import saw_pdf
-from quotes.quoting.models import Revision, State
+from quotes.quoting.models import Revision, RevisionState
 from shared.models import Business
 
 
@@ -66,6 +66,6 @@ def write_job(revision: Revision, folder: Path) -> list[Path]:
     takeoff = json.dumps(content["builds"][0]["takeoff"], indent=1, ensure_ascii=False)
     written = [save(folder / "takeoff.json", takeoff.encode())]
     written += [save(folder / name, pdf) for name, pdf in whole_pack(content)]
-    if revision.state == State.ACCEPTED:
+    if revision.state == RevisionState.ACCEPTED:
         written.append(save(folder / "saw-sheet.pdf", saw_pdf(revision)))
     return written
