@@ -143,9 +143,9 @@ def serialize_row(members: Members, row: Mapping[str, Any]) -> dict[str, Any]:
 
 def row_serializer(members: Members) -> RowSerializer:
     """The rows of a list as they are answered; made once, because it is the same for every call."""
-    told = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
+    data = {name: Money(column) if name in _MONEY else column for name, (column, _) in members.items()}
     places = _RULES if members is PRICE_RULE else _PRICES if _MONEY & members.keys() else None
-    return RowSerializer(told, places)
+    return RowSerializer(data, places)
 
 
 def _rule_digits(currency: str, kind: str, key: str) -> int:

@@ -183,7 +183,9 @@ class Completeness(Endpoint):
             return Response({"system": None, "complete": False, "lacks": [none]})
         code = code or queries.default_system(self.business).code
         found = missing_items(self.business, code)
-        told_lacks = [{"code": one.code, "role": one.role, "finish": one.finish, "text": one.text} for one in found]
+        told_lacks = [
+            {"code": item.code, "role": item.role, "finish": item.finish, "text": item.text} for item in found
+        ]
         return Response({"system": code, "complete": not found, "lacks": told_lacks})
 
 

@@ -99,7 +99,7 @@ def system_of(version: FenceSystemVersion, bought: PurchaseOptions) -> System:
     for article in bought.articles:
         by_role[article.role].append(article)
     single = {role: articles[0].sku for role, articles in by_role.items() if len(articles) == 1}
-    bag = next((one for one in by_role["concrete.bag"] if one.sku == system.components.get("concrete.bag")), None)
+    bag = next((item for item in by_role["concrete.bag"] if item.sku == system.components.get("concrete.bag")), None)
     bag = bag or next(iter(by_role["concrete.bag"]), None)
     return replace(
         system,
@@ -120,23 +120,25 @@ def fence_system(
 def cheapest(bought: PurchaseOptions) -> dict[str, Decimal]:
     """The least price of one sale unit of each article, before breaks."""
     found: dict[str, Decimal] = {}
-    for one in bought.sold:
-        found[one.sku] = min(one.price, found.get(one.sku, one.price))
+    for item in bought.sold:
+        found[item.sku] = min(item.price, found.get(item.sku, item.price))
     return found
 
 
 def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
     """The market as the engine compares by: the cheapest supplier of each article."""
     prices = cheapest(bought)
-    articles = [one for one in bought.articles if one.sku in prices]
+    articles = [article for article in bought.articles if article.sku in prices]
     eaches: dict[tuple[str, str | None], Decimal] = {}
-    for one in articles:
-        if one.role not in PIECE_ROLES:
-            key = (one.role, one.colour)
-            eaches[key] = min(prices[one.sku], eaches.get(key, prices[one.sku]))
+    for article in articles:
+        if article.role not in PIECE_ROLES:
+            key = (article.role, article.colour)
+            eaches[key] = min(prices[article.sku], eaches.get(key, prices[article.sku]))
     return PriceList(
         stock=tuple(
-            StockPrice(one.role, one.colour, one.length, prices[one.sku]) for one in articles if one.role in PIECE_ROLES
+            StockPrice(article.role, article.colour, article.length, prices[article.sku])
+            for article in articles
+            if article.role in PIECE_ROLES
         ),
         eaches=eaches,
         labour=labour,

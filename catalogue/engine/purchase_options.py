@@ -67,28 +67,28 @@ class PurchaseOptions:
 
     def serving(self, role: str, colour: str | None) -> tuple[Article, ...]:
         """Articles of a role in a finish; those of no finish serve every finish."""
-        return tuple(one for one in self.articles if one.role == role and one.colour in {None, colour})
+        return tuple(article for article in self.articles if article.role == role and article.colour in {None, colour})
 
     def offers(self, sku: str) -> tuple[SupplierListing, ...]:
         """Every supplier's offer for an article."""
-        return tuple(one for one in self.sold if one.sku == sku)
+        return tuple(item for item in self.sold if item.sku == sku)
 
     def suppliers(self) -> list[SupplierTermsAndPrices]:
         """Suppliers with their offers, as the split over them asks for them; one without terms asks nothing of an order."""
         offers: dict[str, list[SupplierPrice]] = {}
-        for one in self.sold:
-            offer = SupplierPrice(one.sku, one.price, one.breaks, one.pack, one.least_quantity, one.lead_days)
-            offers.setdefault(one.supplier, []).append(offer)
-        known = {one.code: one for one in self.sellers}
+        for item in self.sold:
+            offer = SupplierPrice(item.sku, item.price, item.breaks, item.pack, item.least_quantity, item.lead_days)
+            offers.setdefault(item.supplier, []).append(offer)
+        known = {item.code: item for item in self.sellers}
         plain = [Seller(code, code, False, Decimal(0), ()) for code in offers if code not in known]
         return [
             SupplierTermsAndPrices(
-                one.code,
-                tuple(offers.get(one.code, ())),
-                one.least_order,
-                one.delivery,
-                preferred=one.preferred,
-                name=one.name,
+                item.code,
+                tuple(offers.get(item.code, ())),
+                item.least_order,
+                item.delivery,
+                preferred=item.preferred,
+                name=item.name,
             )
-            for one in [*self.sellers, *plain]
+            for item in [*self.sellers, *plain]
         ]

@@ -76,12 +76,12 @@ def _serves(article: Article, length: int | None) -> bool:
 def _lack(
     market: PurchaseOptions, priced: frozenset[str], role: str, finish: str | None, length: int | None
 ) -> MissingItem | None:
-    found = [one for one in market.serving(role, finish) if _serves(one, length)]
+    found = [item for item in market.serving(role, finish) if _serves(item, length)]
     what = f"{length} {_NAMES.get(role, role)}" if length else _NAMES.get(role, role)
     place = f" in {finish}" if finish else ""
     if not found:
         return MissingItem("component.missing", role, finish, f"no {what}{place}", length)
-    if not any(one.sku in priced for one in found):
+    if not any(item.sku in priced for item in found):
         return MissingItem("price.missing", role, finish, f"no price for {what}{place}", length, found[0].sku)
     return None
 

@@ -24,4 +24,4 @@ def tells_effect(effect: Effect) -> Effect:
 
 def effect_on_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
     """Open quotes that a change would touch, as everybody who registered tells it."""
-    return [told for effect in _EFFECTS for told in effect(business, kind, touched)]
+    return [data for effect in _EFFECTS for data in effect(business, kind, touched)]

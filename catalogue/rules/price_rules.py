@@ -272,7 +272,7 @@ class PriceRules:
 def standing(lines: Iterable[RuleLine], on: date) -> dict[tuple[str, str], RuleLine]:
     """Of each kind and key, the line that began last on or before a day and has not ended, by kind and key."""
     found: dict[tuple[str, str], RuleLine] = {}
-    for line in sorted(lines, key=lambda one: one.valid_from):
+    for line in sorted(lines, key=lambda item: item.valid_from):
         if line.valid_from <= on and (line.valid_to is None or on <= line.valid_to):
             found[line.kind, rule_key(line.kind, line.key)] = line
     return dict(sorted(found.items()))

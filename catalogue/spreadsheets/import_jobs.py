@@ -66,13 +66,13 @@ def finish(row: Import, planned: tuple[SheetType, ImportPlan] | SheetRefusedErro
     kind, found = planned
     if fingerprint(kind, row.business) != found.fingerprint:
         kind, found = dry_run(ImportKind(row.kind), bytes(row.content), row.business)
-    told = report(kind, found, row.business)
+    data = report(kind, found, row.business)
     row.rows_total = row.rows_done = found.rows
     if found.refused:
-        return _end(row, ImportState.REFUSED, told)
+        return _end(row, ImportState.REFUSED, data)
     with transaction.atomic():
         take_in(kind, found, row.business, actor=actor, file_name=row.file_name)
-    return _end(row, ImportState.DONE, told)
+    return _end(row, ImportState.DONE, data)
 
 
 def _error_report(fault: SheetRefusedError) -> dict[str, object]:

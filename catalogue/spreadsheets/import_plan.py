@@ -53,14 +53,14 @@ class ImportPlan:
 
     def given(self, kind: SheetType) -> dict[tuple[Any, ...], Mapping[str, Any]]:
         """What would be written, by key."""
-        rows = [*self.added, *({**one.before, **one.values} for one in self.changed)]
+        rows = [*self.added, *({**item.before, **item.values} for item in self.changed)]
         return {kind.key(row): row for row in rows}
 
 
 def fingerprint(kind: SheetType, business: Business) -> tuple[int, str]:
     """What tells whether anything of a kind was stored since: how many rows there are, and the latest change."""
-    told = kind.model.objects.of(business).aggregate(count=Count("pk"), last=Max("updated_at"))
-    return told["count"], str(told["last"])
+    data = kind.model.objects.of(business).aggregate(count=Count("pk"), last=Max("updated_at"))
+    return data["count"], str(data["last"])
 
 
 @dataclass(slots=True)

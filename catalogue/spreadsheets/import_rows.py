@@ -54,8 +54,8 @@ def report(kind: SheetType, found: ImportPlan, business: Business) -> dict[str, 
         "changed": len(found.changed),
         "unchanged": found.unchanged,
         "refused": len(found.refused),
-        "refusals": [{"row": one.row, "column": one.column, "reason": one.reason} for one in found.refused[:SHOWN]],
-        "changes": [{"row": one.row, **_change(kind, one)} for one in found.changed[:SHOWN]],
+        "refusals": [{"row": item.row, "column": item.column, "reason": item.reason} for item in found.refused[:SHOWN]],
+        "changes": [{"row": item.row, **_change(kind, item)} for item in found.changed[:SHOWN]],
         "additions": [_cell_texts(kind, values) for values in found.added[:SHOWN]],
         "open_quotes": effect_on_quotes(business, kind.kind, _touched(kind, found)),
     }
@@ -96,8 +96,8 @@ def refuse(found: ImportPlan) -> None:
     """Refused when any row is, each with its row and column."""
     if found.refused:
         raise InvalidDocument(
-            Fault(f"/rows/{one.row}/{one.column}" if one.column else f"/rows/{one.row}", "row.refused", one.reason)
-            for one in found.refused[:SHOWN]
+            Fault(f"/rows/{item.row}/{item.column}" if item.column else f"/rows/{item.row}", "row.refused", item.reason)
+            for item in found.refused[:SHOWN]
         )
 
 
@@ -144,7 +144,7 @@ def _record_audit(kind: SheetType, found: ImportPlan, business: Business, actor:
     audit_log.record(business, actor, "sheet.taken_in", subject, counts)
     for changes in _batches(found.changed, _AUDITED):
         audit_log.record(
-            business, actor, "sheet.changed", subject, {"changes": [_change(kind, one) for one in changes]}
+            business, actor, "sheet.changed", subject, {"changes": [_change(kind, change) for change in changes]}
         )
     for added in _batches(found.added, _AUDITED):
         audit_log.record(

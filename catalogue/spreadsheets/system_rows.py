@@ -64,7 +64,7 @@ def is_list(place: str) -> bool:
 def cell_text(value: Any) -> str:
     """A member's value as its cell."""
     if isinstance(value, list):
-        return " ".join(str(one) for one in value) or NONE
+        return " ".join(str(item) for item in value) or NONE
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
 
 
@@ -77,7 +77,7 @@ def parsed(place: str, text: str) -> Any:
     if place.split("/")[0] in _TEXTS:
         return text
     if is_list(place):
-        return [] if text == NONE else [_number(one) for one in text.split()]
+        return [] if text == NONE else [_number(item) for item in text.split()]
     flags = {"yes": True, "true": True, "no": False, "false": False}
     return flags.get(text.lower(), _number(text))
 
@@ -133,13 +133,13 @@ class SystemDocuments:
 
     def _latest(self) -> dict[str, tuple[FenceSystem, Mapping[str, Any]]]:
         versions = FenceSystemVersion.objects.of(self.business).select_related("system")
-        found = {one.system.code: (one.system, one.document) for one in versions.order_by("number")}
+        found = {version.system.code: (version.system, version.document) for version in versions.order_by("number")}
         return dict(sorted(found.items()))
 
     def rows(self) -> Iterator[tuple[int, Key]]:
         """Every member of every system's latest document, with the system's id."""
         for code, (system, document) in self._latest().items():
-            for place, value in sorted(flat(document), key=lambda one: _order(one[0])):
+            for place, value in sorted(flat(document), key=lambda item: _order(item[0])):
                 yield system.pk, (code, place, value)
 
     def _made(self, given: Mapping[Key, Mapping[str, Any]]) -> Iterator[tuple[str, dict[str, Any], list[Fault]]]:
@@ -148,9 +148,9 @@ class SystemDocuments:
         for row in given.values():
             members[row["code"]][row["member"]] = row["value"]
         stored = self._latest()
-        for code, told in sorted(members.items()):
+        for code, data in sorted(members.items()):
             before = stored[code][1] if code in stored else {"fence_system": 1, "code": code}
-            yield (code, *changed(before, told))
+            yield (code, *changed(before, data))
 
     def faults(self, given: Mapping[Key, Mapping[str, Any]], lines: Mapping[Key, int]) -> Found:
         """What is wrong with the documents as they would be: row, column and reason."""

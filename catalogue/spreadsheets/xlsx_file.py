@@ -51,10 +51,10 @@ def rows(content: bytes) -> Iterator[SpreadsheetRow]:
 
 def _check_archive(archive: zipfile.ZipFile) -> None:
     members = archive.infolist()
-    names = {one.filename for one in members}
+    names = {member.filename for member in members}
     if _unpacks_to_too_much(members):
         raise SheetRefusedError("bomb", "This file unpacks to far more than a price list needs.")
-    if any(one.flag_bits & 1 for one in members):
+    if any(member.flag_bits & 1 for member in members):
         raise SheetRefusedError("encrypted", "This file is protected by a password; save it without.")
     if any(map(_is_macro_or_astray, names)):
         raise SheetRefusedError("macros", "This file holds macros; save it as XLSX without.")
@@ -63,8 +63,8 @@ def _check_archive(archive: zipfile.ZipFile) -> None:
 
 
 def _unpacks_to_too_much(members: list[zipfile.ZipInfo]) -> bool:
-    total = sum(one.file_size for one in members)
-    packed = sum(one.compress_size for one in members) or 1
+    total = sum(member.file_size for member in members)
+    packed = sum(member.compress_size for member in members) or 1
     return len(members) > MAX_MEMBERS or total > MAX_UNPACKED or (total > 1_000_000 and total / packed > MAX_RATIO)
 
 

@@ -55,12 +55,12 @@ def take_in(request: MemberRequest) -> HttpResponse:
 def _error_text(fault: SheetRefusedError | InvalidDocument) -> str:
     """What is wrong with a file, and in which of its rows where that is known."""
     if isinstance(fault, InvalidDocument):
-        return " ".join(one.text for one in fault.faults)
+        return " ".join(item.text for item in fault.faults)
     return fault.reason if fault.row is None else f"Row {fault.row}: {fault.reason}"
 
 
 def _take_in(request: MemberRequest, values: dict[str, Any]) -> HttpResponse | None:
-    kind = next((one for one in _kinds(request) if one == request.POST.get("kind")), None)
+    kind = next((item for item in _kinds(request) if item == request.POST.get("kind")), None)
     if kind is None:
         raise InvalidDocument([Fault("/kind", "kind", "Say what the file holds.")])
     content, name = _content(request)

@@ -49,7 +49,7 @@ Name = Callable[[Mapping[str, Any], Any], tuple[Any, str]]
 
 def heads(name: str) -> list[tuple[str, bool]]:
     """The columns of a list, and which hold numbers."""
-    return [(head_of(name, one), one in NUMBERS) for one in SHOWN[name]]
+    return [(head_of(name, item), item in NUMBERS) for item in SHOWN[name]]
 
 
 def head_of(name: str, member: str) -> str:
@@ -61,7 +61,7 @@ def rows_of(name: str, rows: Iterable[Mapping[str, Any]], business: Business) ->
     """Each row with its cells. Names come with two queries more, whatever the number of rows."""
     rows = list(rows)
     names = _names(name, rows, business)
-    return [{"ref": row["ref"], "cells": [_cell(name, one, row, names) for one in SHOWN[name]]} for row in rows]
+    return [{"ref": row["ref"], "cells": [_cell(name, item, row, names) for item in SHOWN[name]]} for row in rows]
 
 
 def _names(name: str, rows: list[Mapping[str, Any]], business: Business) -> dict[str, Mapping[str, str]]:

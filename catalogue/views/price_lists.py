@@ -55,7 +55,9 @@ def prices(request: MemberRequest) -> HttpResponse:
     systems, names = [], labels.finish_words(request.business)
     for row in queries.systems(request.business).order_by("code"):
         try:
-            missing = [in_names(one, names) for one in missing_items(request.business, row.code)] if row.active else []
+            missing = (
+                [in_names(item, names) for item in missing_items(request.business, row.code)] if row.active else []
+            )
         except InvalidDocument as refused:
             missing = [fault.text for fault in refused.faults]
         systems.append({"row": row, "lacks": missing})

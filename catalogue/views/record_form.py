@@ -67,7 +67,7 @@ def boxes(
     resource: Resource, values: Mapping[str, Any], faults: Mapping[str, str], business: Business | None = None
 ) -> list[FormField]:
     """The form's boxes, filled with ``values``; finishes, suppliers and components to choose from are the business's."""
-    fields = sorted(resource.body().fields.items(), key=lambda one: one[0] not in FIRST)
+    fields = sorted(resource.body().fields.items(), key=lambda item: item[0] not in FIRST)
     return [
         _box(name, field, values, faults.get(f"/{name}", ""), choices_of(business, name, needed=field.required))
         for name, field in fields
@@ -158,7 +158,7 @@ def read_typed(resource: Resource, posted: QueryDict) -> dict[str, Any]:
             body[name] = bool(text)
         elif name in BANDS:
             body[name] = [
-                [typed_number(one) for one in pair.split(None, 1)] for pair in text.split(";") if pair.strip()
+                [typed_number(item) for item in pair.split(None, 1)] for pair in text.split(";") if pair.strip()
             ]
         elif text:
             body[name] = _value(name, field, text, percent=posted.get("kind", "") in PERCENTAGES)

@@ -179,7 +179,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             (SystemField("retrofit/extension_overlap_mm", "Overlap of a post extension, mm", "With the standing post."),)),
     SystemSection(
         "allowances", "Allowances", "More than net: a percentage as 5%, or so many of each kind as 1 each. Empty: nothing more.",
-        tuple(SystemField(f"allowances/{one}", _FAMILY_WORDS[one].capitalize(), "", FieldType.TEXT) for one in FAMILIES),
+        tuple(SystemField(f"allowances/{family}", _FAMILY_WORDS[family].capitalize(), "", FieldType.TEXT) for family in FAMILIES),
         tuple(_by_role("allowances", FieldType.TEXT)),
     ),
     SystemSection(
@@ -189,7 +189,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("components/concrete.bag", "Concrete in bags", "One chosen: concrete is bought in these bags.", FieldType.COMPONENT),
             SystemField("bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: as the catalogue says of the bag.", FieldType.NUMBER),
         ),
-        tuple(one for one in _by_role("components", FieldType.COMPONENT) if not one.path.endswith("concrete.bag")),
+        tuple(item for item in _by_role("components", FieldType.COMPONENT) if not item.path.endswith("concrete.bag")),
     ),
     SystemSection(
         "steel", "Steel of the posts", "For the strength screening alone; all empty: it asks for them.",
@@ -207,6 +207,6 @@ SECTIONS: tuple[SystemSection, ...] = (
         ),
     ),
 )  # fmt: skip
-FIELDS: tuple[SystemField, ...] = tuple(one for section in SECTIONS for one in section.all())
+FIELDS: tuple[SystemField, ...] = tuple(item for section in SECTIONS for item in section.all())
 OPTIONAL_TABLES = ("strength/channel", "strength/square", "strength")
 """Left out of the document when nothing in them is written; inner ones first."""

@@ -53,7 +53,7 @@ def field_text(field: SystemField, document: Mapping[str, Any]) -> str:
     if value is None:
         return ""
     if isinstance(value, list):
-        texts = [_figure(one) for one in value]
+        texts = [_figure(item) for item in value]
         return (" × " if field.kind is FieldType.PAIR else "; " if "," in "".join(texts) else ", ").join(texts)
     return _figure(value) if field.kind in _FIGURES else str(value)
 
@@ -109,12 +109,12 @@ def _value(field: SystemField, text: str) -> Any:
 
 
 def _read_lengths(text: str) -> list[int | Decimal | str]:
-    return [read_millimetres(one) for one in _items(text)]
+    return [read_millimetres(item) for item in _items(text)]
 
 
 def _read_pair(text: str) -> list[int | Decimal | str] | str:
-    pair = next((found for one in _PAIRS if (found := one.match(text))), None)
-    return [read_millimetres(one) for one in pair.groups()] if pair else text
+    pair = next((found for item in _PAIRS if (found := item.match(text))), None)
+    return [read_millimetres(group) for group in pair.groups()] if pair else text
 
 
 def _read_number(text: str) -> str:
@@ -182,7 +182,7 @@ def parts(texts: Mapping[str, str], faults: Mapping[str, str], sold: Sold, *, ne
         )  # fmt: skip
 
     return [
-        FormSection(section, tuple(box(one) for one in section.fields), tuple(box(one) for one in section.more))
+        FormSection(section, tuple(box(item) for item in section.fields), tuple(box(item) for item in section.more))
         for section in SECTIONS
     ]
 

@@ -84,12 +84,12 @@ def _deed(request: MemberRequest, row: FenceSystem, seen: SystemPageState) -> Ht
         services.change_system(system=row, actor=request.actor, values=values)
     except InvalidDocument as refused:
         return _page(request, row, _with(seen, {"": faults_by_pointer(refused).get("/active", str(refused))}))
-    told = {
+    data = {
         "default": "New measures begin with it.",
         "end": "No new measure may use it.",
         "revive": "It can be used again.",
     }
-    messages.success(request, told[deed])
+    messages.success(request, data[deed])
     return redirect("fence-system", row.ref)
 
 
@@ -122,9 +122,9 @@ def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVe
 def _faults(fault: InvalidDocument | ValidationError, *, as_json: bool) -> dict[str, str]:
     """What is wrong by the field it stands at; all of it in one line over a document typed as JSON, which has no fields."""
     if isinstance(fault, ValidationError):
-        return {one["pointer"].removeprefix("#/"): one["detail"] for one in from_validation(fault).errors}
+        return {error["pointer"].removeprefix("#/"): error["detail"] for error in from_validation(fault).errors}
     if as_json:
-        return {"": "; ".join(f"{one.pointer} {one.text}".strip() for one in fault.faults)}
+        return {"": "; ".join(f"{item.pointer} {item.text}".strip() for item in fault.faults)}
     return faults_of(fault)
 
 

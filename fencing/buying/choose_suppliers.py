@@ -114,7 +114,7 @@ def split(
     """
     named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
     ways = {need: own for need, own in named.items() if any(own.values())}
-    ranked = tuple(sorted(suppliers, key=lambda one: (not one.preferred, one.code)))
+    ranked = tuple(sorted(suppliers, key=lambda item: (not item.preferred, item.code)))
     asked = _SupplyRequest(ways, ranked, days, most_suppliers, digits)
     alone: dict[str, SupplierSplit | None] = {}
     refused: dict[str, str] = {}
@@ -130,8 +130,8 @@ def split(
     found = _searched(asked, work)
     best, bound = found or (None, Decimal(0))
     # a search that was cut short may not have come by what one supplier alone asks
-    singles = [one for one in alone.values() if one is not None] if best is None or best.total > bound else []
-    best = min([*([best] if best else []), *singles], key=lambda one: one.total, default=None)
+    singles = [item for item in alone.values() if item is not None] if best is None or best.total > bound else []
+    best = min([*([best] if best else []), *singles], key=lambda item: item.total, default=None)
     return Sourcing(best, alone, refused, (), bound)
 
 
@@ -184,7 +184,7 @@ def _scale(asked: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
     amounts = [cost for own in picks for cost, _, _, _ in own]
     for supplier in asked.suppliers:
         amounts += [supplier.least_order, *(number for pair in supplier.delivery for number in pair)]
-    places = max((_places(one) for one in amounts), default=0)
+    places = max((_places(amount) for amount in amounts), default=0)
     return int(10**places)
 
 

@@ -21,7 +21,7 @@ def places(amounts: Iterable[Decimal]) -> int:
     3
     """
     exponents = [amount.as_tuple().exponent for amount in amounts]
-    return max([0, *(-one for one in exponents if isinstance(one, int))])
+    return max([0, *(-exponent for exponent in exponents if isinstance(exponent, int))])
 
 
 def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf: int) -> Demand:

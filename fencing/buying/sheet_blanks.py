@@ -65,7 +65,7 @@ class _Sheets:
     def take(self, length: int, width: int) -> _Choice | None:
         """The cheapest sheet that holds a blank, among equals the shortest; it is gone then. None: there is none."""
         choices = [*self._in_stock(length, width), *self._to_measure(length, width)]
-        choice = min(choices, key=lambda one: (one.cost, one.length, one.sku), default=None)
+        choice = min(choices, key=lambda item: (item.cost, item.length, item.sku), default=None)
         if choice is not None and choice.item in self.left:
             self.left[choice.item] -= 1
         return choice

@@ -117,7 +117,7 @@ def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> 
     """
     starts = [start for start, _ in offer.breaks if start > wanted]
     quantities = {in_packs(amount, offer.pack, offer.least).ordered for amount in (wanted, *starts)}
-    return [(one, in_money(one * offer.unit_price(one), digits)) for one in sorted(quantities)]
+    return [(quantity, in_money(quantity * offer.unit_price(quantity), digits)) for quantity in sorted(quantities)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ class ChosenQuantity:
 def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
     """The order for what is bought from a supplier, in exact money."""
     offers = {offer.component: offer for offer in supplier.offers}
-    lines = [_line(one, offers[one.component], digits) for one in sorted(chosen, key=lambda one: one.need)]
+    lines = [_line(item, offers[item.component], digits) for item in sorted(chosen, key=lambda item: item.need)]
     goods = sum((line.cost for line in lines), ZERO)
     leads = [supplier.lead if (lead := offers[line.component].lead) is None else lead for line in lines]
     return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))

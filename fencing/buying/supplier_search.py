@@ -117,7 +117,7 @@ class _Search:
         while self.stack and self.work < most:
             # deep first, for good ways early; then wide, for a bound that is worth something if the work runs out
             wide = self.work > most // 2
-            node = self.stack.pop(min(range(len(self.stack)), key=lambda one: self.stack[one].bound) if wide else -1)
+            node = self.stack.pop(min(range(len(self.stack)), key=lambda item: self.stack[item].bound) if wide else -1)
             if self._promises(node):
                 self._push(self._children(node))
         if self.best is None:
@@ -136,7 +136,7 @@ class _Search:
         for look in known:
             self._try(look.base)
             self._try(look.tried)
-        self.stack += sorted((look for look in known if self._promises(look)), key=lambda one: -one.bound)
+        self.stack += sorted((look for look in known if self._promises(look)), key=lambda item: -item.bound)
 
     def _try(self, picks: Sequence[Pick]) -> None:
         total = self.task.charge(picks)
@@ -207,7 +207,7 @@ class _Search:
         if look.critical is None:
             return []
         need, pick = look.critical
-        others = tuple(one for one in look.needs[need] if one != pick)
+        others = tuple(item for item in look.needs[need] if item != pick)
         return [
             self._look((*look.needs[:need], own, *look.needs[need + 1 :]), look.states) for own in ((pick,), others)
         ]
@@ -221,7 +221,7 @@ class _Search:
             return children
         needs = look.needs
         if used == self.task.most:
-            needs = _without(needs, {one for one, place in enumerate(look.states) if place is None} - {supplier})
+            needs = _without(needs, {state for state, place in enumerate(look.states) if place is None} - {supplier})
         bands = range(len(self.task.bands[supplier]))
         return children + [self._look(needs, (*before, place, *after)) for place in bands]
 
@@ -306,6 +306,6 @@ def _lower(look: _Look, supplier: int, below: int) -> bool:
     if sum(look.base[need].cost for need in bound) >= below:
         return False
     free = [need for need, pick in enumerate(look.base) if pick.supplier == supplier and need not in bound]
-    need = max(free, key=lambda one: look.base[one].cost)
+    need = max(free, key=lambda item: look.base[item].cost)
     look.critical = look.critical or (need, look.base[need])
     return True

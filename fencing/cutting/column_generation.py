@@ -106,7 +106,7 @@ def generate(
         rounds -= 1
         asked = np.minimum(relaxed.worth * scale, float(most_fine) * scale)
         held = steady and bound >= 0 and relaxed.missing < SURE
-        values = _between(asked, best_values) if held else [int(one) for one in asked]
+        values = _between(asked, best_values) if held else [int(item) for item in asked]
         sack = knapsack(problem.widths, need, values, problem.widest)
         run.effort.spend(sack.cells // 500 + 100)
         run.asked = values
@@ -138,7 +138,7 @@ def _bound_at(run: SearchState, need: tuple[int, ...], box: VariableBounds, valu
 
 def _between(asked: Floats, best: list[int]) -> list[int]:
     """Prices between those of the programme and the best so far: far fewer rounds than following it to and fro."""
-    return [int(one) for one in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
+    return [int(item) for item in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
 
 
 def unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:

@@ -42,8 +42,8 @@ def _allowed(run: SearchState, bars: Bars, kind: int) -> int:
     problem = run.problem
     limit = problem.kinds[kind].limit
     used = [0] * len(problem.kinds)
-    for one, _, times in bars:
-        used[one] += times
+    for item, _, times in bars:
+        used[item] += times
     rooms = [most - sum(used[other] for other in members) for members, most in problem.groups if kind in members]
     return min([sum(problem.counts) if limit is None else limit - used[kind], *rooms])
 

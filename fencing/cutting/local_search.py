@@ -102,5 +102,5 @@ def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ..
     )
     wanted = sum(count * value for count, value in zip(need, values, strict=True))
     paid, cells = least_paid(problem, ((0,) * len(high), high), worth, wanted, ceiling)
-    run.effort.spend((cells + sum(1 for one in need if one) * problem.widest) // 800)
+    run.effort.spend((cells + sum(1 for item in need if item) * problem.widest) // 800)
     return paid < ceiling

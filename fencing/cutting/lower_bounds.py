@@ -47,9 +47,9 @@ def least_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int
             if slope[kind] < 0 < more:
                 total += slope[kind] * more
                 spare -= more
-    for kind, one in enumerate(slope):
+    for kind, item in enumerate(slope):
         if kind not in grouped:
-            total += one * (low[kind] if one >= 0 else high[kind])
+            total += item * (low[kind] if item >= 0 else high[kind])
     return total
 
 

@@ -131,15 +131,15 @@ class PatternBranching:
 
     def _below(self, path: list[_Limit], limit: _Limit) -> PatternBranch | ProofEnd:
         """Walk one side, and set the row back to what the path says of it."""
-        before = [one for one in path if one.row == limit.row]
+        before = [item for item in path if item.row == limit.row]
         self._set(limit.row, [*before, limit])
         end = self._walk([*path, limit])
         self._set(limit.row, before)
         return end
 
     def _set(self, row: int, limits: list[_Limit]) -> None:
-        least = max((float(one.count) for one in limits if one.over), default=-highspy.kHighsInf)
-        most = min((float(one.count) for one in limits if not one.over), default=highspy.kHighsInf)
+        least = max((float(limit.count) for limit in limits if limit.over), default=-highspy.kHighsInf)
+        most = min((float(limit.count) for limit in limits if not limit.over), default=highspy.kHighsInf)
         self._solver.changeRowBounds(row, least, most)
 
     def _relaxed(self, path: list[_Limit]) -> tuple[Floats, Whole, list[int]]:

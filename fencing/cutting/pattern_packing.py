@@ -115,11 +115,11 @@ def _needed(run: SearchState, columns: Columns) -> Columns:
         sums = {0}
         for width, times in zip(problem.widths, pattern, strict=True):
             if times:
-                sums = {before + one * width for before in sums for one in range(times + 1)}
+                sums = {before + item * width for before in sums for item in range(times + 1)}
         whole = max(sums)
         price = {part: next((cost for cost, width in free if width >= part), None) for part in sums}
         pairs = ((price[part], price[whole - part]) for part in sums)
-        return any(one is not None and other is not None and one + other < cost for one, other in pairs)
+        return any(item is not None and other is not None and item + other < cost for item, other in pairs)
 
     return [column for column in columns if not two_for_less(*column)]
 

@@ -81,7 +81,7 @@ def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
     moved: Bars = []
     for kind, pattern, times in bars:
         used = problem.kinds[kind].width - _room(problem, (kind, pattern))
-        choices = [place for place, one in enumerate(problem.kinds) if one.limit is None and one.width >= used]
+        choices = [place for place, item in enumerate(problem.kinds) if item.limit is None and item.width >= used]
         choices = [place for place in choices if place != problem.absent]
         best = min([kind, *choices], key=lambda place: (problem.kinds[place].cost, place != kind))
         moved.append((best, pattern, times))

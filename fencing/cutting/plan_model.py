@@ -139,7 +139,7 @@ class CutPlan:
             one = self._bar(bar)
             _, count = alike.get(str(one), (one, 0))
             alike[str(one)] = (one, count + bar.count)
-        return [one | {"count": count} for one, count in alike.values()]
+        return [item | {"count": count} for item, count in alike.values()]
 
     def _bar(self, bar: CutBar) -> dict[str, object]:
         stock = self.demand.stock[bar.stock]

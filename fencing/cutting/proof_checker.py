@@ -90,9 +90,9 @@ class Proof:
                 continue
             shared |= {kind, partner}
             total += _pair(slope, (kind, partner), low, high, have)
-        for kind, one in enumerate(slope):
+        for kind, item in enumerate(slope):
             if kind not in shared:
-                total += one * (low[kind] if one >= 0 else high[kind])
+                total += item * (low[kind] if item >= 0 else high[kind])
         return total
 
     def _listed(
@@ -122,7 +122,7 @@ class Proof:
         widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
         sums = {0}
         for width, times in zip(widths, pattern, strict=True):
-            sums = {before + one * width for before in sums for one in range(times + 1)}
+            sums = {before + item * width for before in sums for item in range(times + 1)}
         whole = max(sums)
         return any(self.bars.single(part) + self.bars.single(whole - part) < cost for part in sums)
 

@@ -124,7 +124,7 @@ class Ways:
         ways = self.ways[kind]
         room, cost = self.reached(ways[0][0]), ways[0][1]
         own = self._own(self.certificate.kinds[kind], ways)
-        return own == {cost} and all(self.reached(other) <= room and one >= cost for other, one in ways)
+        return own == {cost} and all(self.reached(other) <= room and item >= cost for other, item in ways)
 
     def least_paid(self, wanted: int, worth: list[int], low: list[int], high: list[int]) -> int:
         """The least total below the plan's cost for bars of the box worth ``wanted`` when one of a kind is worth ``worth``.

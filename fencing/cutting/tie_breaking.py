@@ -124,19 +124,19 @@ def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort)
 def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
     """Two single bars of one stock recut alike, where their pieces halve evenly and the longest remnant stays."""
     longest = longest_kept(bars)
-    for first, one in enumerate(bars):
+    for first, item in enumerate(bars):
         for second in range(first + 1, len(bars)):
             other = bars[second]
-            if one.stock != other.stock or one.count != other.count or longest in (one.left, other.left):
+            if item.stock != other.stock or item.count != other.count or longest in (item.left, other.left):
                 continue
             together: dict[int, int] = {}
-            for length, count in (*one.cuts, *other.cuts):
+            for length, count in (*item.cuts, *other.cuts):
                 together[length] = together.get(length, 0) + count
             if any(count % 2 for count in together.values()):
                 continue
             cuts = tuple((length, count // 2) for length, count in sorted(together.items(), reverse=True))
-            bar = measured(demand, replace(one, count=2 * one.count, cuts=cuts))
-            if bar.left >= 0 and bar.credited == one.credited == other.credited:
+            bar = measured(demand, replace(item, count=2 * item.count, cuts=cuts))
+            if bar.left >= 0 and bar.credited == item.credited == other.credited:
                 rest = [kept for place, kept in enumerate(bars) if place not in (first, second)]
                 return in_order([*rest, bar])
     return None

@@ -103,7 +103,7 @@ def join_names(names: Iterable[str]) -> str:
         for place, (name, count, found) in enumerate(rows)
     ]
     parts = list[str]()
-    for (count, *_), group in groupby(keyed, key=lambda one: one[0]):
+    for (count, *_), group in groupby(keyed, key=lambda item: item[0]):
         same = [name for _, name in group]
         several = f"{same[0]} to {same[-1]}" if len(same) > 2 else ", ".join(same)
         parts.append(several if count == 1 else f"{several}{' each' if len(same) > 1 else ''} {_times(count, same)}")

@@ -153,16 +153,16 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
         drawn, deep = dimensions.chain(spans, 0, width, y, size)
         body += drawn
         y += deep
-    told = f"equal diagonals {leaf.diagonal}" if len({each.diagonal for each in gate.leaves}) == 1 else _diagonals(gate)
+    data = f"equal diagonals {leaf.diagonal}" if len({each.diagonal for each in gate.leaves}) == 1 else _diagonals(gate)
     if beside:
         body += _notches(leaf, frame.x(gate.start + gate.opening + face) + _SIDE, frame.top, size, (0, size * 1.3 + 17))
         y = max(y, frame.top + 2 * (size * 1.3 + 17) + size * 1.6)
     else:
         body += _notches(leaf, 0, y + 3, size, (notch, 0))
         y += size * 2.9 + 17
-    body += page_layout.foot(n, size, y + 3, width, told)
+    body += page_layout.foot(n, size, y + 3, width, data)
     title = f"Gate {gate.id} from the front"
-    return svg.drawing("detail", width, y + page_layout.foot_height(size), body, title, f"Scale 1:{n}; {told}")
+    return svg.drawing("detail", width, y + page_layout.foot_height(size), body, title, f"Scale 1:{n}; {data}")
 
 
 def _diagonals(gate: HungGate) -> str:

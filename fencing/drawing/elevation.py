@@ -132,5 +132,5 @@ def _drawn(
     if has_foot:
         body += page_layout.foot(n, shown.size, deep + 3, width, NOTE)
         deep += page_layout.foot_height(shown.size)
-    told = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
-    return svg.drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", told)
+    data = f"{len(shown.takeoff.runs)} runs, {len(shown.takeoff.retrofits)} retrofits, true scale 1:{n}; the tables say the same"
+    return svg.drawing("elevation", width, deep, body, f"Elevation of {shown.takeoff.measure.label}{part}", data)

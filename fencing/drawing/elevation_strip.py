@@ -62,9 +62,9 @@ def notice_mark(x: float, base: float, size: float, level: Level, told: str) -> 
 
 def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> DimensionLabel:
     """The numbers of the notices of one place, after the sign of the gravest."""
-    told = " ".join(f"{number}: {notice.text}." for number, notice in notices)
+    data = " ".join(f"{number}: {notice.text}." for number, notice in notices)
     words = ", ".join(str(number) for number, _ in notices)
-    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), told=told)
+    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), told=data)
     return DimensionLabel(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
 
 

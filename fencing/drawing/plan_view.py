@@ -83,7 +83,7 @@ def plan(
     fits = [_fit(_parts(shown, heading), width, room, pad) for heading in (_HEADINGS if may_turn else _HEADINGS[:1])]
     if not fits[0].parts:
         return ""
-    best = min(fits, key=lambda one: (one.n, one is not fits[0], -_reads(one.parts)))
+    best = min(fits, key=lambda item: (item.n, item is not fits[0], -_reads(item.parts)))
     if best.n == _NONE:
         raise ValueError(f"{width} x {height} mm is too small for a plan")
     return _drawn(shown, best.parts, best.places, best.n, (width, best.deep, pad))
@@ -169,13 +169,13 @@ def _drawn(
         if part.retrofit:
             words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
     deep = min(deep, board.deepest() + 1)  # room that no label needed goes back to the page
-    told, high = words.key(width, deep)
+    data, high = words.key(width, deep)
     foot = page_layout.foot(n, shown.size, deep + high + 3, width, NOTE)
     runs_told = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
     total = deep + high + page_layout.foot_height(shown.size)
     title = f"Plan of {shown.takeoff.measure.label}"
     return svg.drawing(
-        "plan", width, total, "".join([*body, words.body(), told, foot]), title, f"Scale 1:{n}. {runs_told}"
+        "plan", width, total, "".join([*body, words.body(), data, foot]), title, f"Scale 1:{n}. {runs_told}"
     )
 
 

@@ -95,8 +95,8 @@ def _fence(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], frame: 
         rail = svg.segment(frame.x(bay.start), frame.y(bay.top[0]), frame.x(bay.end), frame.y(bay.top[1]))
         hit = svg.box(frame.x(bay.start), frame.y(bay.top[0]), bay.width / frame.n, bay.lattice_height / frame.n)
         body = svg.path("hit", hit) + svg.path("lattice", panel) + svg.path("edge", rail, live=scene.is_live(bay.id))
-        told = f"Bay {bay.id}: {bay.width} mm, lattice {bay.lattice_height} mm"
-        parts.append(svg.group("bay", body, told, id=svg.mark_id(f"{scene.prefix}-elevation", bay.id), bay=bay.id))
+        data = f"Bay {bay.id}: {bay.width} mm, lattice {bay.lattice_height} mm"
+        parts.append(svg.group("bay", body, data, id=svg.mark_id(f"{scene.prefix}-elevation", bay.id), bay=bay.id))
         uprights = "".join(
             svg.box(frame.x(at), frame.y(bay.top[0]), face / frame.n, (bay.lattice_height + overlap) / frame.n)
             for at in (bay.start, bay.end - face)

@@ -81,15 +81,17 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
     longest = max(bar.length for bar in cutting.bars)
     scale = (paper - MARGIN - 4) / longest
     room = height - _HEAD
-    drawn = [one for bars in group_equal_bars(cutting.bars) for one in _fitting(bars, cutting.kerf, scale, paper, room)]
+    drawn = [
+        item for bars in group_equal_bars(cutting.bars) for item in _fitting(bars, cutting.kerf, scale, paper, room)
+    ]
     pages: list[list[tuple[str, float]]] = [[]]
     used = _HEAD
-    for one in drawn:
-        if pages[-1] and used + one[1] > height:
+    for item in drawn:
+        if pages[-1] and used + item[1] > height:
             pages.append([])
             used = _HEAD
-        pages[-1].append(one)
-        used += one[1]
+        pages[-1].append(item)
+        used += item[1]
     return tuple(_page(cutting, page, title, paper, (number, len(pages))) for number, page in enumerate(pages, 1))
 
 
@@ -108,8 +110,8 @@ def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper
     for part, deep in bars:
         body += svg.group("bar", part, transform=f"translate(0 {svg.num(y)})")
         y += deep
-    told = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan says the same in words"
-    return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", told)
+    data = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan says the same in words"
+    return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", data)
 
 
 def _counted(bars: int) -> str:

@@ -74,8 +74,8 @@ def _drawn(
         deep += page_layout.foot_height(shown.size)
     count = f", part {number} of {of}" if of > 1 else ""
     title = f"Set-out of {shown.takeoff.measure.label}{count}"
-    told = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
-    return svg.drawing("set-out", width, deep, body, title, told)
+    data = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
+    return svg.drawing("set-out", width, deep, body, title, data)
 
 
 def _strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:

@@ -118,7 +118,7 @@ class PriceList:
         """
         wanted = (role, colour, length)
         if wanted not in self._known:
-            serving = [one.of(length) for one in self.stock if one.serves(*wanted)]
+            serving = [item.of(length) for item in self.stock if item.serves(*wanted)]
             self._known[wanted] = min(serving, default=None)
         return self._known[wanted]
 

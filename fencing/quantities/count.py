@@ -98,5 +98,5 @@ def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iter
         >>> [row.net for row in tally.reasons_in_order() if row.role == "post.extension"]
         [Decimal('4')]
     """
-    for one, asked in zip(built, measured, strict=True):
-        count_retrofit(tally, one, asked.colours, system)
+    for item, asked in zip(built, measured, strict=True):
+        count_retrofit(tally, item, asked.colours, system)

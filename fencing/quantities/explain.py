@@ -145,7 +145,7 @@ def cut_list(taken: TakeOff) -> str:
     lines: list[str] = []
     for role, colour in dict.fromkeys((piece.role, piece.colour) for piece in taken.pieces):
         own = [piece for piece in taken.pieces if (piece.role, piece.colour) == (role, colour)]
-        count = sum(one.count for one in own)
+        count = sum(item.count for item in own)
         component = f" [{own[0].component}]" if own[0].component else ""
         heading = f"{count} {part(role, count)}{f', {colour}' if colour else ''}{component}"
         lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
@@ -201,24 +201,25 @@ def _beside(proposals: Sequence[Proposal]) -> list[str]:
     """What was chosen where that was left open, beside the best of every other form (or layout, where the form was given)."""
     if not proposals:
         return []
-    chosen = next(one for one in proposals if one.chosen)
+    chosen = next(proposal for proposal in proposals if proposal.chosen)
     cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
     others = [
-        f"    {one.form}, {one.layout}: {_against(one, chosen)}" for one in _best_of_the_others(proposals, chosen)
+        f"    {other.form}, {other.layout}: {_against(other, chosen)}"
+        for other in _best_of_the_others(proposals, chosen)
     ]
     return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
 
 
 def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list[Proposal]:
     """The best of every form that was not chosen, or of every such layout where the form was given."""
-    by_form = len({one.form for one in proposals}) > 1
+    by_form = len({proposal.form for proposal in proposals}) > 1
 
     def kind(one: Proposal) -> str:
         return one.form if by_form else one.layout
 
     best: dict[str, Proposal] = {}
-    for one in sorted(proposals, key=lambda one: (one.stops, Decimal(one.cost or 0))):
-        best.setdefault(kind(one), one)
+    for proposal in sorted(proposals, key=lambda item: (item.stops, Decimal(item.cost or 0))):
+        best.setdefault(kind(proposal), proposal)
     best.pop(kind(chosen), None)
     return list(best.values())
 

@@ -63,7 +63,7 @@ def _pair(item: object) -> tuple[int, int] | None:
 
 
 def _no_pair(item: object) -> str:
-    metres = isinstance(item, list) and all(isinstance(one, int | Decimal) for one in item)
+    metres = isinstance(item, list) and all(isinstance(entry, int | Decimal) for entry in item)
     text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
     return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 

@@ -25,7 +25,7 @@ def height_faults(pointer: str, height: int, lattice: int, system: System) -> It
         ['height.sheet']
     """
     if lattice and lattice not in system.lattice.heights:
-        offered = [str(one) for one in system.lattice.heights]
+        offered = [str(item) for item in system.lattice.heights]
         has = f"write {listed(['0', *offered])}" if offered else "write 0: it has no lattice"
         yield Fault(f"{pointer}/lattice_mm", "lattice.height", f"the system has no lattice of {lattice} mm; {has}")
     taken = lattice + system.sheets.deduction

@@ -153,7 +153,7 @@ def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
     if run.taper is None:
         return []
     found: Fault | None = None
-    for layout in [one for one in Layout if one is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
+    for layout in [item for item in Layout if item is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
         spans = _spans(skeleton(run, system, layout, pointer), layout, system)
         found = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
         if found is None:

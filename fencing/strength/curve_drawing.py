@@ -131,7 +131,7 @@ def _apart(wanted: float, taken: Sequence[float]) -> float:
 
 
 def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
-    inside = [one for one in job if frame.pitches[0] <= one[0] <= frame.pitches[-1] and one[1] <= frame.high]
+    inside = [item for item in job if frame.pitches[0] <= item[0] <= frame.pitches[-1] and item[1] <= frame.high]
     for pitch, height, _ in inside:
         x, y = frame.x(pitch), frame.y(height)
         yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.3" fill="#FFFFFF" stroke="{STRING}" stroke-width="0.6"/>'

@@ -57,7 +57,7 @@ def _changes(
     order: SupplierOrder, before: Mapping[Key, tuple[Decimal, Decimal]], wanted: Mapping[Key, OrderShare]
 ) -> Iterator[tuple[OrderShare, tuple[Decimal, Decimal]]]:
     """(part, what its net and tax change by) where they do: credits last, each kind by line and job."""
-    for key in sorted({*before, *wanted}, key=lambda one: (one[2], one[0] or 0, one[1] or 0)):
+    for key in sorted({*before, *wanted}, key=lambda item: (item[2], item[0] or 0, item[1] or 0)):
         net, tax = before.get(key, (ZERO, ZERO))
         part = wanted.get(key) or _gone(order, key)
         change = (part.net - net).quantize(FOUR), (part.tax - tax).quantize(FOUR)

@@ -41,12 +41,14 @@ class Sent:
 def read_sent(body: bytes) -> Sent:
     """Read the queue as JSON. Refused where it is not what the page sends."""
     try:
-        told = json.loads(body)
+        data = json.loads(body)
         marks = [
-            ChecklistMark(str(one["place"]), bool(one["done"]), datetime.fromtimestamp(int(one["at"]) / 1000, tz=UTC))
-            for one in told["marks"][:MAX_MARKS]
+            ChecklistMark(
+                str(mark["place"]), bool(mark["done"]), datetime.fromtimestamp(int(mark["at"]) / 1000, tz=UTC)
+            )
+            for mark in data["marks"][:MAX_MARKS]
         ]
-        entries = {str(one["id"]): {**one} for one in told.get("entries", [])[:MAX_ENTRIES]}
+        entries = {str(entry["id"]): {**entry} for entry in data.get("entries", [])[:MAX_ENTRIES]}
     except (ValueError, TypeError, KeyError, AttributeError, OverflowError, OSError):
         raise InvalidDocument(
             [Fault("/marks", "marks", "Send marks of place, done and at, and entries with an id.")]
@@ -75,11 +77,11 @@ def _keep(job: Job, key: str, entry: Mapping[str, Any], actor: Actor) -> list[st
 
 def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
     """Read the fields of the form. Refused with every fault."""
-    told = {name: str(typed.get(name) or "").strip() for name in _FIELDS}
-    told["quantity"] = typed_number(told["quantity"])
-    if told["kind"] != BuiltKind.CHANGED and told["role"]:
-        told["unit"] = "MTQ" if told["role"] == "concrete" else "C62"
-    return dict(validated_data(BuiltIn, {name: value for name, value in told.items() if value}))
+    data = {name: str(typed.get(name) or "").strip() for name in _FIELDS}
+    data["quantity"] = typed_number(data["quantity"])
+    if data["kind"] != BuiltKind.CHANGED and data["role"]:
+        data["unit"] = "MTQ" if data["role"] == "concrete" else "C62"
+    return dict(validated_data(BuiltIn, {name: value for name, value in data.items() if value}))
 
 
 def faults_of(refused: InvalidDocument | Problem | ValidationError | Http404) -> list[str]:

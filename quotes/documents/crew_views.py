@@ -75,13 +75,13 @@ def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
 def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str, Any]:
     """Keep what the page's script sends; entries with their faults, and the list of them as it is then."""
     sent = read_sent(request.body)
-    told: dict[str, Any] = {"marks": tick(job=job, marks=sent.marks, known=known, actor=request.actor)}
+    data: dict[str, Any] = {"marks": tick(job=job, marks=sent.marks, known=known, actor=request.actor)}
     if sent.entries:
-        told["entries"] = keep_entries(job=job, entries=sent.entries, actor=request.actor)
-        told["built"] = render_to_string(
+        data["entries"] = keep_entries(job=job, entries=sent.entries, actor=request.actor)
+        data["built"] = render_to_string(
             "documents/built_entries.html", {"job": job, **_entries(request, job)}, request
         )
-    return told
+    return data
 
 
 @require_POST
@@ -126,8 +126,8 @@ def _places(job: Job) -> list[str]:
     if build_of is None:
         return []
     runs = build_of["takeoff"]["runs"]
-    found = [one["id"] for run in runs for kind in ("posts", "bays", "gates") for one in run[kind]]
-    found += [bay["id"] for one in build_of["takeoff"].get("retrofits", []) for bay in one["bays"]]
+    found = [item["id"] for run in runs for kind in ("posts", "bays", "gates") for item in run[kind]]
+    found += [bay["id"] for item in build_of["takeoff"].get("retrofits", []) for bay in item["bays"]]
     return list(dict.fromkeys(found))
 
 
@@ -178,7 +178,7 @@ def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[
     """Bays and gates of each run with whether they stand; holes are ticked in their own rows."""
     return {
         run["id"]: {
-            kind: [ChecklistItem(one["id"], one["id"] in done) for one in run[kind]] for kind in ("bays", "gates")
+            kind: [ChecklistItem(item["id"], item["id"] in done) for item in run[kind]] for kind in ("bays", "gates")
         }
         for run in build_of["takeoff"]["runs"]
     }

@@ -138,8 +138,8 @@ def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
     try:
         deed(request, token)
     except _AgainError as again:
-        told = FormFeedback(again.notice, again.faults, typed, again.status)
-        return _page(request, token, handle, told, is_review=deed is _accept)
+        data = FormFeedback(again.notice, again.faults, typed, again.status)
+        return _page(request, token, handle, data, is_review=deed is _accept)
     except InvalidDocument as refused:
         text = " ".join(fault.text for fault in refused.faults)
         return _page(request, token, handle, FormFeedback(text, typed=typed, status=422))
@@ -250,7 +250,7 @@ def _handle(token: str) -> str:
 def _agreed(token: str, view: PartyView) -> str:
     """Return the proof that the second step showed this choice at this price: without it nothing is accepted."""
     document = view.document
-    chosen_keys = [one["key"] for one in (*document["builds"], *document["options"]) if one["chosen"]]
+    chosen_keys = [build["key"] for build in (*document["builds"], *document["options"]) if build["chosen"]]
     shown = json.dumps([token, view.content_sha256, document["total"], chosen_keys])
     return Signer(salt="party agreement").signature(shown)
 

@@ -47,5 +47,5 @@ def _numbers(numbers: Iterable[int]) -> str:
 
 def marked(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
     """Notices a drawing marks: those of everything but the screening, which come last and have a table of their own."""
-    drawn = [one for one in takeoff["notices"] if not one["code"].startswith("strength.")]
+    drawn = [notice for notice in takeoff["notices"] if not notice["code"].startswith("strength.")]
     return notice_key({"notices": drawn}, places)

@@ -168,7 +168,7 @@ def ranges(ids: Iterable[str]) -> str:
     split = [(_NUMBERED.match(name), name) for name in dict.fromkeys(ids)]
     numbered = [(found[1], int(found[2]), name) if found else (name, 0, name) for found, name in split]
     parts = list[str]()
-    for _, group in groupby(enumerate(numbered), key=lambda one: (one[1][0], one[1][1] - one[0])):
+    for _, group in groupby(enumerate(numbered), key=lambda item: (item[1][0], item[1][1] - item[0])):
         names = [name for _, (_, _, name) in group]
         parts.append(
             names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}" if len(names) > 2 else ", ".join(names)

@@ -131,14 +131,14 @@ def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enc
 
     attached = [
         Attachment(
-            string=one.content,
-            name=one.name,
-            description=one.description,
+            string=enclosure.content,
+            name=enclosure.name,
+            description=enclosure.description,
             created=made,
             modified=made,
             relationship="Data",
         )
-        for one in enclosures
+        for enclosure in enclosures
     ]
     document = _set(html)
     document.metadata.attachments = [*document.metadata.attachments, *attached]

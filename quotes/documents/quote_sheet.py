@@ -88,7 +88,7 @@ def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
 
 def _choices_made(document: Document) -> list[str]:
     """Return the labels of the chosen fence and options, where there was something to choose."""
-    return [one["label"] for one in (*document["builds"], *document["options"]) if one["chosen"]]
+    return [build["label"] for build in (*document["builds"], *document["options"]) if build["chosen"]]
 
 
 def _due_on_acceptance(document: Document) -> str:
@@ -137,8 +137,8 @@ def _values(document: Document) -> dict[str, Any]:
         "terms": document["terms"].split("\n\n") if document["terms"] else [],
         "cautions": document["build"].get("cautions", {}).get("customer", []),
     }
-    told = strip(named, sheet["job"], business["name"])
-    return {"face": face(business), "strip": told, "made": document["dates"]["sent_at"], "sheet": sheet}
+    data = strip(named, sheet["job"], business["name"])
+    return {"face": face(business), "strip": data, "made": document["dates"]["sent_at"], "sheet": sheet}
 
 
 def _what(document: Document) -> str:
@@ -148,11 +148,11 @@ def _what(document: Document) -> str:
     parts = [f"{metres(length)} m of steel sheet fence"] if length else []
     if gates:
         parts.append("a gate" if gates == 1 else f"{gates} gates")
-    bays = sum(len(one["bays"]) for one in takeoff.get("retrofits", []))
+    bays = sum(len(item["bays"]) for item in takeoff.get("retrofits", []))
     if bays:
         parts.append("lattice on a standing bay" if bays == 1 else f"lattice on {bays} standing bays")
-    told = " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
-    return told[:1].upper() + told[1:]
+    data = " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
+    return data[:1].upper() + data[1:]
 
 
 def _price_label(document: Document) -> str:

@@ -24,20 +24,20 @@ class Replaced:
 
 def replaced(document: Document) -> Replaced | None:
     """Return what a variation replaces and changes; None for the first revision that was agreed."""
-    told = document.get("replaces")
-    if told is None:
+    data = document.get("replaces")
+    if data is None:
         return None
-    changes = [text for part in told["parts"] for text in _part(part)]
-    if told["system"]:
+    changes = [text for part in data["parts"] for text in _part(part)]
+    if data["system"]:
         changes.insert(0, "The fence system changed: every size on the old sheet may be different.")
-    changes += [f"Also: {text}." for text in told["extras"]]
+    changes += [f"Also: {text}." for text in data["extras"]]
     moved = {
         place["id"]: metres(place["was_mm"])
-        for part in told["parts"]
+        for part in data["parts"]
         for place in part["places"]
         if place["kind"] == "posts" and place["change"] == "moved"
     }
-    text = f"This sheet replaces the set-out sheet of revision {told['revision']} of quote {document['number']}."
+    text = f"This sheet replaces the set-out sheet of revision {data['revision']} of quote {document['number']}."
     return Replaced(text, tuple(changes) or ("Nothing is set out otherwise; see the cut list and the notes.",), moved)
 
 

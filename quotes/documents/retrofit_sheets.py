@@ -35,7 +35,7 @@ class RetrofitSheet:
 def retrofit_sheets(takeoff: Document, measure: Document) -> tuple[RetrofitSheet, ...]:
     """One sheet for each retrofit, in the order of the measure."""
     measured = {row["id"]: row for row in measure["retrofits"]}
-    return tuple(_sheet(one, measured[one["id"]], takeoff) for one in takeoff["retrofits"])
+    return tuple(_sheet(item, measured[item["id"]], takeoff) for item in takeoff["retrofits"])
 
 
 def _sheet(built: Document, measured: Document, takeoff: Document) -> RetrofitSheet:

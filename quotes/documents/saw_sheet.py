@@ -20,7 +20,7 @@ AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
 
 def saw_cautions() -> list[str]:
     """What the register has for whoever stands at the saw."""
-    return [one.text for one in cautions_for(AT_THE_SAW, Reader.CREW)]
+    return [item.text for item in cautions_for(AT_THE_SAW, Reader.CREW)]
 
 
 def sawsheet_pdf(

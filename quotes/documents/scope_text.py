@@ -64,8 +64,8 @@ def scope(build: Document) -> tuple[ScopeSection, ...]:
         for run, fence in zip(takeoff["runs"], fences, strict=True)
     ]
     parts += [
-        ScopeSection(f"Lattice on the standing fence {one['id']}", tuple(_retrofit(one)))
-        for one in takeoff.get("retrofits", [])
+        ScopeSection(f"Lattice on the standing fence {item['id']}", tuple(_retrofit(item)))
+        for item in takeoff.get("retrofits", [])
     ]
     if takeoff["concrete"]["holes"]:
         parts.append(ScopeSection("Footings", (_footings(takeoff, build["system"]),)))
@@ -94,7 +94,7 @@ def _common(fences: list[_Fence]) -> _Fence:
     """What every run has the same; nothing of a run that is alone, which says all itself."""
     if len(fences) < 2:
         return NOTHING
-    heights, forms, finishes = zip(*((one.height, one.form, one.finish) for one in fences), strict=True)
+    heights, forms, finishes = zip(*((fence.height, fence.form, fence.finish) for fence in fences), strict=True)
     return _Fence(*(values[0] if len(set(values)) == 1 else "" for values in (heights, forms, finishes)))
 
 
@@ -105,10 +105,10 @@ def _run(
         "" if common.height else fence.height, "" if common.form else fence.form, "" if common.finish else fence.finish
     )
     counted = f"{_counted(len(run['bays']), 'bay')} between {_counted(len(run['posts']), 'post')}."
-    told = list(own.sentences())
+    data = list(own.sentences())
     if common.built and own.built:  # what it is made of is said of all runs
-        told[0] = f"{own.built[:1].upper()}{own.built[1:]}."
-    yield from [f"{told[0]} {counted}", *told[1:]] if own.built else [counted, *told]
+        data[0] = f"{own.built[:1].upper()}{own.built[1:]}."
+    yield from [f"{data[0]} {counted}", *data[1:]] if own.built else [counted, *data]
     taper = measured.get("taper")
     if taper:
         which = {"start": "first", "end": "last"}[taper["at"]]
@@ -131,7 +131,7 @@ def _removal(old: Document, licensed: Mapping[str, bool]) -> str:
 
 
 def _gate(gate: Document, measured: Document) -> str:
-    kinds = {one["id"]: one["kind"] for one in measured["gates"]}
+    kinds = {item["id"]: item["kind"] for item in measured["gates"]}
     widths = " and ".join(str(leaf["width_mm"]) for leaf in gate["leaves"])
     leaf = "leaf" if len(gate["leaves"]) == 1 else "leaves"
     return (
@@ -142,9 +142,9 @@ def _gate(gate: Document, measured: Document) -> str:
 
 def _retrofit(built: Document) -> Iterable[str]:
     widths = Counter(bay["to_mm"] - bay["from_mm"] for bay in built["bays"])
-    told = ", ".join(f"{count} of {width} mm" for width, count in widths.items())
+    data = ", ".join(f"{count} of {width} mm" for width, count in widths.items())
     height = built.get("lattice_mm") or built["bays"][0]["lattice"][0]["height_mm"]
-    yield f"A lattice top of {height} mm is added to {_counted(len(built['bays']), 'bay')} ({told}) on post extensions."
+    yield f"A lattice top of {height} mm is added to {_counted(len(built['bays']), 'bay')} ({data}) on post extensions."
 
 
 def _footings(takeoff: Document, system: Document) -> str:

@@ -42,7 +42,7 @@ def annex_pdf(
         "curves": [{"svg": safe(svg), "caption": CAPTIONS["curves"]} for svg in curves],
         "system": takeoff["system"],
     }
-    told = made.isoformat().replace("+00:00", "Z")
+    data = made.isoformat().replace("+00:00", "Z")
     foot = strip("Strength screening", heading, face["name"])
-    values = {"face": letterhead(face), "strip": foot, "made": told, "sheet": sheet}
+    values = {"face": letterhead(face), "strip": foot, "made": data, "sheet": sheet}
     return render(markup("annex", values), Variant.ACCESSIBLE, made)

@@ -153,5 +153,5 @@ def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
 
 def _chosen(content: Content, revision: Revision) -> list[str]:
     choices = read_choices(content, revision.choices)
-    builds = [one["label"] for one in content["builds"] if one["key"] == choices.build]
-    return builds + [one["label"] for one in content["options"] if one["key"] in choices.options]
+    builds = [build["label"] for build in content["builds"] if build["key"] == choices.build]
+    return builds + [option["label"] for option in content["options"] if option["key"] in choices.options]

@@ -149,7 +149,7 @@ def _run_sheet(run: Document, takeoff: Document, joint_screws: int, seen: set[st
         rows.append(_hole(run["id"], post, before, post["id"] in seen))
         seen.add(post["id"])
         before = post["at_mm"]
-    places = {run["id"], *(one["id"] for kind in ("posts", "bays", "gates") for one in run[kind])}
+    places = {run["id"], *(item["id"] for kind in ("posts", "bays", "gates") for item in run[kind])}
     return RunSheet(
         run=run["id"],
         summary=f"{metres(run['length_mm'])} m, {run['form']}, {len(run['bays'])} bays, {len(run['posts'])} posts",
@@ -181,11 +181,11 @@ def _uprights(run: str, post: Document) -> Iterable[str]:
         size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
         sizes.setdefault(size, []).append(called(run, member["bay"] or member["section"]))
     for (top, length, stock, embedment), names in sizes.items():
-        told = f"{', '.join(names)}: top {level(top)}; {top - post['ground_mm']} out, {embedment} in"
+        data = f"{', '.join(names)}: top {level(top)}; {top - post['ground_mm']} out, {embedment} in"
         if stock is None:
-            yield f"{told}; no stock post is long enough"
+            yield f"{data}; no stock post is long enough"
         else:
-            yield f"{told}; {stock}" + (f" trim {stock - length}" if stock > length else "")
+            yield f"{data}; {stock}" + (f" trim {stock - length}" if stock > length else "")
 
 
 def _bays(run: str, bays: Sequence[Document]) -> Iterable[BayRow]:

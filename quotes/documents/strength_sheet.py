@@ -81,28 +81,28 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
         takeoff: the document; its remedies may carry a cost.
         price: how a cost is written; None: no costs are shown.
     """
-    told = takeoff.get("strength")
-    if told is None:
+    data = takeoff.get("strength")
+    if data is None:
         return None
-    ground = told["ground"]
-    classes = "; ".join(one["label"] for one in ground["classes"])
+    ground = data["ground"]
+    classes = "; ".join(item["label"] for item in ground["classes"])
     methods = " and ".join(filter(None, (ground["formula"], ground["second_opinion"])))
-    screened = {post["post"] for post in told["posts"]}
+    screened = {post["post"] for post in data["posts"]}
     remedies = tuple(
-        (_names(one), _remedy(number, one, _concerned(_names(one), screened), price))
-        for number, one in enumerate(told["remedies"], 1)
+        (_names(item), _remedy(number, item, _concerned(_names(item), screened), price))
+        for number, item in enumerate(data["remedies"], 1)
     )
     return StrengthSheet(
-        method=worded(told["method"]["title"]),
-        inputs=", ".join(_inputs(told["inputs"])) or "none beyond the method's own",
+        method=worded(data["method"]["title"]),
+        inputs=", ".join(_inputs(data["inputs"])) or "none beyond the method's own",
         ground=f"{classes} ({ground['table']}); embedment by {methods}",
-        summary=_summary(told),
-        meaning=tuple(worded(text) for text in told.get("meaning", ())),
-        rows=tuple(_rows(told["posts"], remedies)),
+        summary=_summary(data),
+        meaning=tuple(worded(text) for text in data.get("meaning", ())),
+        rows=tuple(_rows(data["posts"], remedies)),
         remedies=tuple(row for _, row in remedies),
-        remarks=tuple(worded(text) for text in told["remarks"]),
-        disclaimer=told["disclaimer"],
-        has_second=any(post["second_opinion_mm"] is not None for post in told["posts"]),
+        remarks=tuple(worded(text) for text in data["remarks"]),
+        disclaimer=data["disclaimer"],
+        has_second=any(post["second_opinion_mm"] is not None for post in data["posts"]),
         priced=any(row.cost for _, row in remedies),
     )
 
@@ -160,7 +160,7 @@ def _inputs(inputs: Document) -> Iterable[str]:
             if value:
                 yield WORDS.get(key, key.replace("_", " "))
             continue
-        ending = next((one for one in UNITS if key.endswith(one)), "")
+        ending = next((unit for unit in UNITS if key.endswith(unit)), "")
         name = key.removesuffix(ending).replace("_", " ")
         yield pointed(f"{name} {value} {UNITS[ending]}") if ending else f"{name} {value}"
 

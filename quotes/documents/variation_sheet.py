@@ -37,8 +37,8 @@ def change_of(line: Document, locale: str) -> str:
     if was != now:
         return f"changed: {was} become {now}"
     before, after = line["was"], line["now"]
-    told = "detail" if before["detail"] != after["detail"] else "text"
-    return f"changed: was {before[told]}" if before[told] and before[told] != after[told] else "changed in price"
+    data = "detail" if before["detail"] != after["detail"] else "text"
+    return f"changed: was {before[data]}" if before[data] and before[data] != after[data] else "changed in price"
 
 
 def _side(side: Document | None, locale: str) -> str:

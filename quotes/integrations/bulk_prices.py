@@ -100,10 +100,10 @@ def _store_batch(
 ) -> list[BatchResult]:
     stored = _stored_keys(known, bodies)
     judged = [_judged(known, stored, body) for body in bodies]
-    bad = any(isinstance(one, list) for one in judged)
+    bad = any(isinstance(item, list) for item in judged)
     if not dry and not (whole and bad):
-        _store([one for one in judged if isinstance(one, New)], actor)
-    return [_outcome(place, one, dry=dry, held=whole and bad) for place, one in enumerate(judged)]
+        _store([item for item in judged if isinstance(item, New)], actor)
+    return [_outcome(place, item, dry=dry, held=whole and bad) for place, item in enumerate(judged)]
 
 
 def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> BatchResult:
@@ -122,7 +122,7 @@ def _outcome(place: int, one: Judged, *, dry: bool, held: bool) -> BatchResult:
 def _load_references(account: SupplierAccount, offers: Sequence[Any], test: bool) -> SupplierReferences:
     rows = queries.suppliers_of(account, test=test).select_related("business").filter(business__suspended_at=None)
     suppliers = {row.business.ref: row for row in rows}
-    skus = {str(one.get("component")) for one in offers if isinstance(one, Mapping)}
+    skus = {str(offer.get("component")) for offer in offers if isinstance(offer, Mapping)}
     components: dict[tuple[int, str], Component] = {}
     for supplier in suppliers.values():
         for row in queries.components(supplier.business).filter(sku__in=skus):
@@ -188,20 +188,20 @@ def _check_days(row: SupplierPrice) -> None:
 def _store(offers: Sequence[New], actor: Actor) -> None:
     """Writes them, each with its entry in the audit trail."""
     by_business: dict[Business, list[New]] = defaultdict(list)
-    for one in offers:
-        by_business[one.row.business].append(one)
+    for offer in offers:
+        by_business[offer.row.business].append(offer)
     for business, rows in sorted(by_business.items(), key=lambda pair: pair[0].pk):
-        SupplierPrice.objects.of(business).bulk_create([one.row for one in rows], batch_size=_BATCH)
-        told = [
-            (f"offer:{one.row.ref}", {name: services.plain(value) for name, value in one.values.items()})
-            for one in rows
+        SupplierPrice.objects.of(business).bulk_create([row.row for row in rows], batch_size=_BATCH)
+        data = [
+            (f"offer:{row.row.ref}", {name: services.plain(value) for name, value in row.values.items()})
+            for row in rows
         ]
-        audit_log.record_each(business, actor, "offer.added", told)
+        audit_log.record_each(business, actor, "offer.added", data)
 
 
 def _pointing(errors: list[dict[str, str]], place: int) -> list[dict[str, str]]:
     """Pointers into the whole body."""
     return [
-        {**one, "pointer": f"#/offers/{place}{one['pointer'].removeprefix('#')}"} if "pointer" in one else one
-        for one in errors
+        {**error, "pointer": f"#/offers/{place}{error['pointer'].removeprefix('#')}"} if "pointer" in error else error
+        for error in errors
     ]

@@ -43,15 +43,15 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
     every = _lines(order)
     # UBL knows no Order without lines: one that was cancelled whole has them all, of nothing
     lines = [line for line in every if due(line)] or every
-    told = order.face or face_of(order)
+    data = order.face or face_of(order)
     rows = [UblTaxSubtotal(row.category, row.rate, row.taxable, row.tax) for row in taxes(order, lines)]
     place = order.deliver_to
     return OrderDocument(
         id=order.number,
         issued=order.placed_on or local_day(order.business, order.created_at),
         currency=order.currency,
-        buyer=ubl_party(told["buyer"]),
-        seller=ubl_party(told["seller"]),
+        buyer=ubl_party(data["buyer"]),
+        seller=ubl_party(data["seller"]),
         lines=tuple(_ubl_line(line, order.currency) for line in lines),
         lines_total=Decimal(amount(order.goods, order.currency)),
         taxes=tuple(sorted(rows, key=lambda row: (row.category, row.percent))),
@@ -149,8 +149,8 @@ def read_reply(document: UblOrderResponse, order: SupplierOrder) -> OrderRespons
             lines.append(_line_response(said, line))
     if faults:
         raise InvalidDocument(faults)
-    told = OrderResponseData(document.id, document.code.value, document.note, document.promised, tuple(lines))
-    return serializers.read_response(_bounded(serializers.OrderReplyIn, told))
+    data = OrderResponseData(document.id, document.code.value, document.note, document.promised, tuple(lines))
+    return serializers.read_response(_bounded(serializers.OrderReplyIn, data))
 
 
 _SAID = {
@@ -176,14 +176,14 @@ def read_docket(document: UblDespatchAdvice, order: SupplierOrder) -> DespatchDa
     faults = _wrong_order(document.order, order)
     known = {str(line.position): line for line in _lines(order)}
     loaded: list[DespatchLineData] = []
-    for place, one in enumerate(document.lines):
-        line = known.get(one.order_line)
+    for place, item in enumerate(document.lines):
+        line = known.get(item.order_line)
         if line is None:
-            text = f"The order has no line {one.order_line}."
+            text = f"The order has no line {item.order_line}."
             faults.append(Fault(f"/DespatchLine/{place}/OrderLineReference", "unknown", text))
-        elif one.quantity:
-            faults += _wrong_unit(one.unit, line, f"/DespatchLine/{place}/DeliveredQuantity")
-            loaded.append(DespatchLineData(line.position, one.quantity, one.outstanding_reason))
+        elif item.quantity:
+            faults += _wrong_unit(item.unit, line, f"/DespatchLine/{place}/DeliveredQuantity")
+            loaded.append(DespatchLineData(line.position, item.quantity, item.outstanding_reason))
     if faults:
         raise InvalidDocument(faults)
     docket = DespatchData(document.id, tuple(loaded), document.despatched, document.arrives, document.note)

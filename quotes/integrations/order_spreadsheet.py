@@ -31,7 +31,7 @@ def order_csv(order: SupplierOrder) -> bytes:
     writer = csv.writer(text)
     writer.writerow(HEAD)
     lines = picked(order)
-    writer.writerows([cell(value) for value in row] for row in [*(_line(order, one) for one in lines), *_sums(order)])
+    writer.writerows([cell(value) for value in row] for row in [*(_line(order, line) for line in lines), *_sums(order)])
     return text.getvalue().encode()
 
 

@@ -128,12 +128,12 @@ class SupplyReplies(SupplyEndpoint):
     )
     def post(self, request: Request, ref: str) -> Response:
         order, body = self.order(ref), self.body(serializers_module.OrderReplyIn)
-        told = (
+        data = (
             order_formats.read_reply(read_response(body), order)
             if isinstance(body, bytes)
             else serializers_module.read_response(body)
         )
-        order, new = record_response(order=order, told=told, actor=self.actor)
+        order, new = record_response(order=order, told=data, actor=self.actor)
         return self.told(order, 201 if new else 200)
 
 
@@ -237,9 +237,9 @@ class SupplyOfferBatches(SupplyEndpoint):
             whole=_flag(asked, "all_or_nothing"),
             dry=_flag(asked, "validate_only"),
         )
-        stored = sum(1 for one in outcomes if one.status == 201)
-        unchanged = sum(1 for one in outcomes if one.result == "unchanged")
-        items = [one.row() for one in outcomes]
+        stored = sum(1 for outcome in outcomes if outcome.status == 201)
+        unchanged = sum(1 for outcome in outcomes if outcome.result == "unchanged")
+        items = [outcome.row() for outcome in outcomes]
         return Response({"items": items, "stored": stored, "unchanged": unchanged}, status=207)
 
 

@@ -81,8 +81,8 @@ def despatch_ubl(order: SupplierOrder, despatch: Despatch) -> bytes:
 
 
 def _parties(order: SupplierOrder) -> tuple[UblParty, UblParty]:
-    told = order.face or face_of(order)
-    return ubl_party(told["buyer"]), ubl_party(told["seller"])
+    data = order.face or face_of(order)
+    return ubl_party(data["buyer"]), ubl_party(data["seller"])
 
 
 def _replied(place: int, row: OrderResponseLine, currency: str) -> ResponseLine:
@@ -102,7 +102,7 @@ def _replied(place: int, row: OrderResponseLine, currency: str) -> ResponseLine:
 def _loaded(place: int, row: Loaded) -> UblDespatchLine:
     until = Loaded.objects.of(row.business).filter(line=row.line, despatch_id__lte=row.despatch_id)
     rest = due(row.line) - (until.aggregate(sent=Sum("quantity"))["sent"] or ZERO)
-    told = bool(row.outstanding_reason) and rest > 0
+    data = bool(row.outstanding_reason) and rest > 0
     return UblDespatchLine(
         id=str(place),
         order_line=str(row.line.position),
@@ -111,6 +111,6 @@ def _loaded(place: int, row: Loaded) -> UblDespatchLine:
         unit=row.line.unit,
         seller_sku=row.line.supplier_sku or row.line.sku,
         gtin=row.line.gtin,
-        outstanding=Decimal(number(rest)) if told else None,
-        outstanding_reason=" ".join(row.outstanding_reason.split()) if told else "",
+        outstanding=Decimal(number(rest)) if data else None,
+        outstanding_reason=" ".join(row.outstanding_reason.split()) if data else "",
     )

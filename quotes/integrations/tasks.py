@@ -43,8 +43,8 @@ def fan_out(event: Event) -> None:
 
 def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> HttpResult:
     now = timezone.now()
-    told = webhook_signatures.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
-    return post(endpoint.url, body, {**AGENT, **told})
+    data = webhook_signatures.headers(keys_of(endpoint, now), message, int(now.timestamp()), body)
+    return post(endpoint.url, body, {**AGENT, **data})
 
 
 @on_event("webhook.due", slow=True, attempts=50)
@@ -91,8 +91,8 @@ def challenge(event: Event) -> Finish | None:
     if endpoint is None:
         return None
     word = secrets.token_urlsafe(24)
-    told = {"type": "endpoint.challenge", "timestamp": timezone.now(), "data": {"challenge": word}}
-    answer = _send(endpoint, f"msg_{event.ref}", write_json(told))
+    data = {"type": "endpoint.challenge", "timestamp": timezone.now(), "data": {"challenge": word}}
+    answer = _send(endpoint, f"msg_{event.ref}", write_json(data))
     consents = answer.succeeded and _answered(answer.body, word)
 
     def finish() -> None:
@@ -108,10 +108,10 @@ def challenge(event: Event) -> Finish | None:
 def _answered(body: str, word: str) -> bool:
     """The word alone, or ``{"challenge": word}``."""
     try:
-        told = json.loads(body)
+        data = json.loads(body)
     except ValueError:
-        told = body.strip()
-    said = told.get("challenge", "") if isinstance(told, dict) else told
+        data = body.strip()
+    said = data.get("challenge", "") if isinstance(data, dict) else data
     return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
 
 

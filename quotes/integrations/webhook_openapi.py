@@ -53,9 +53,9 @@ def body_schema(kind: str, data: Mapping[str, Any] = _EVENT) -> dict[str, Any]:
 
 def describe_webhooks(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     """Adds the ``webhooks`` of OpenAPI 3.1."""
-    told = {kind: _sent(kind, f"The event {kind}", _EVENT, _EVENT_EXAMPLE) for kind in KINDS}
-    told |= {kind: _sent(kind, text, data, example) for kind, (text, data, example) in _OTHERS.items()}
-    return {**result, "webhooks": told}
+    answer = {kind: _sent(kind, f"The event {kind}", _EVENT, _EVENT_EXAMPLE) for kind in KINDS}
+    answer |= {kind: _sent(kind, text, data, example) for kind, (text, data, example) in _OTHERS.items()}
+    return {**result, "webhooks": answer}
 
 
 def _sent(kind: str, summary: str, data: Mapping[str, Any], example: Mapping[str, Any]) -> dict[str, Any]:

@@ -45,4 +45,4 @@ def verified(secret: str, told: dict[str, str], body: bytes, now: int) -> bool:
     if not at.isdigit() or abs(now - int(at)) > _FRESH_S:
         return False
     wanted = signed(secret, told.get("webhook-id", ""), int(at), body)
-    return any(hmac.compare_digest(wanted, one) for one in told.get("webhook-signature", "").split())
+    return any(hmac.compare_digest(wanted, item) for item in told.get("webhook-signature", "").split())

@@ -59,7 +59,7 @@ def forbidden(address: Address) -> bool:
 def resolve(host: str, port: int) -> list[str]:
     """Every address of a name, as the system resolves it."""
     found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
-    return list(dict.fromkeys(str(one[4][0]) for one in found))
+    return list(dict.fromkeys(str(item[4][0]) for item in found))
 
 
 def target_of(url: str, look_up: Resolve = resolve) -> Target:
@@ -67,11 +67,11 @@ def target_of(url: str, look_up: Resolve = resolve) -> Target:
     parts = _parts(url)
     host, port = parts.hostname or "", parts.port or (443 if parts.scheme == "https" else 80)
     try:
-        found = [ipaddress.ip_address(one.split("%")[0]) for one in look_up(host, port)]
+        found = [ipaddress.ip_address(item.split("%")[0]) for item in look_up(host, port)]
     except (OSError, UnicodeError, ValueError):
         raise _refused("url.host", f"{host[:80]} can't be found.") from None
     # one address inside is enough: the next look-up may answer with that one alone
-    if not found or any(forbidden(one) for one in found):
+    if not found or any(forbidden(item) for item in found):
         raise _refused("url.inside", "This leads to an address that is not on the open internet.")
     return Target(host, port, _path(parts), str(found[0]), parts.scheme == "https")
 

@@ -150,7 +150,11 @@ def rotate(*, endpoint: WebhookEndpoint, actor: Actor) -> str:
 
 def keys_of(endpoint: WebhookEndpoint, now: datetime) -> list[str]:
     """The secrets that sign now, the newest first."""
-    return [one["key"] for one in endpoint.secrets if "until" not in one or datetime.fromisoformat(one["until"]) > now]
+    return [
+        secret["key"]
+        for secret in endpoint.secrets
+        if "until" not in secret or datetime.fromisoformat(secret["until"]) > now
+    ]
 
 
 def wanting(event: OrderEvent) -> Iterable[WebhookEndpoint]:
@@ -167,7 +171,7 @@ def wanting(event: OrderEvent) -> Iterable[WebhookEndpoint]:
 def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
     """The thin body: what happened to which order, and where to read it."""
     where = "supply/orders" if endpoint.account_id else "orders"
-    told = {
+    data = {
         "type": event.kind,
         "timestamp": event.created_at,
         "data": {
@@ -178,7 +182,7 @@ def body_of(event: OrderEvent, endpoint: WebhookEndpoint) -> str:
             "href": f"{settings.PUBLIC_URL}/api/v1/{where}/{event.order.ref}",
         },
     }
-    return write_json(told).decode()
+    return write_json(data).decode()
 
 
 def enqueue(endpoint: WebhookEndpoint, event: OrderEvent, replay: int = 0) -> WebhookDelivery | None:

@@ -39,7 +39,7 @@ def choose_business(code: str, named: str | None, err: TextIO) -> Business:
     owners = FenceSystem.anywhere.filter(code=code).values("business")  # unscoped: which businesses have it, no more
     serving = list(Business.objects.filter(pk__in=owners).order_by("id"))
     if len(serving) > 1:
-        others = ", ".join(one.name for one in serving[1:6])
+        others = ", ".join(item.name for item in serving[1:6])
         err.write(f"taken off for {serving[0].name}; {code} is also sold by {others}: choose with --business NAME\n")
     return (serving or found)[0]
 
@@ -48,6 +48,6 @@ def _find_business(named: str) -> Business:
     chosen = Business.objects.filter(Q(ref=named) | Q(name__iexact=named)).order_by("id")[:2]
     if len(chosen) == 1:
         return chosen[0]
-    names = ", ".join(f"{one.name} ({one.ref})" for one in Business.objects.order_by("id")[:10])
+    names = ", ".join(f"{item.name} ({item.ref})" for item in Business.objects.order_by("id")[:10])
     text = f"{named[:80]!r} is {'no business' if not chosen else 'the name of several'} here; there are: {names}"
     raise InvalidDocument([Fault("", "business.unknown", text)])

@@ -30,8 +30,8 @@ def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], act
 
     A clock that runs ahead counts as now, so that nobody's mark outlasts all others. Refused when a place is not on this job.
     """
-    told = list(marks)
-    strange = sorted({mark.place for mark in told} - known)
+    data = list(marks)
+    strange = sorted({mark.place for mark in data} - known)
     if strange:
         raise InvalidDocument(
             [Fault("/marks", "place.unknown", f"There is no {place!r} on this job.") for place in strange]
@@ -39,7 +39,7 @@ def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], act
     Job.objects.of(job.business).select_for_update(no_key=True).get(pk=job.pk)
     rows = {row.place: row for row in ChecklistEntry.objects.of(job.business).filter(job=job)}
     now, changed = timezone.now(), dict[str, bool]()
-    for mark in told:
+    for mark in data:
         at = min(mark.at, now)
         row = rows.get(mark.place) or ChecklistEntry(
             business=job.business, job=job, place=mark.place, done=False, marked_at=at

@@ -208,7 +208,7 @@ class pointing:
     def __exit__(self, kind: object, fault: BaseException | None, trace: object) -> None:
         if isinstance(fault, InvalidDocument):
             raise InvalidDocument(
-                Fault(self.pointer + one.pointer, one.code, one.text) for one in fault.faults
+                Fault(self.pointer + item.pointer, item.code, item.text) for item in fault.faults
             ) from fault
 
 

@@ -32,7 +32,7 @@ def ordered_for(job: Job) -> dict[str, Ordered]:
     """Everything ordered for a job, by role; nothing while nobody ordered."""
     found: dict[str, Ordered] = {}
     for tell in _TELLERS:
-        for role, one in tell(job).items():
+        for role, item in tell(job).items():
             before = found.get(role, Ordered(Decimal(0), Decimal(0)))
-            found[role] = Ordered(before.quantity + one.quantity, before.cost + one.cost)
+            found[role] = Ordered(before.quantity + item.quantity, before.cost + item.cost)
     return found

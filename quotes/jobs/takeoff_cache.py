@@ -52,7 +52,7 @@ def price_mark(prices: PriceList | None) -> str:
     """A digest of the prices a choice was made by; nothing where there were none."""
     if prices is None:
         return ""
-    stock = sorted([one.role, one.colour or "", one.length or 0, str(one.price)] for one in prices.stock)
+    stock = sorted([item.role, item.colour or "", item.length or 0, str(item.price)] for item in prices.stock)
     eaches = sorted([role, colour or "", str(price)] for (role, colour), price in prices.eaches.items())
     labour = [str(getattr(prices.labour, name)) for name in ("hole", "bay", "raked_bay", "cut")]
     holes = {soil: str(price) for soil, price in prices.labour.hole_in.items()}
@@ -75,7 +75,7 @@ def read_for(business: Business, document: object) -> tuple[Measure, SystemWithP
     try:
         measure = read_measure(document, found.system if found else None)
     except InvalidDocument as refused:
-        raise InvalidDocument([*refused.faults, *(one for one in unknown if one not in refused.faults)]) from None
+        raise InvalidDocument([*refused.faults, *(item for item in unknown if item not in refused.faults)]) from None
     if found is None or unknown:
         raise InvalidDocument(unknown)
     return measure if words is None else settled(measure), found

@@ -60,8 +60,8 @@ def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[Sa
 
 
 def _places(bar: SawnBar) -> str:
-    told = ", ".join(piece.where or part(piece.role) for piece in bar.pieces)
-    return f"{bar.number}: {told}" + (f"; keep {bar.remnant}" if bar.remnant else "")
+    data = ", ".join(piece.where or part(piece.role) for piece in bar.pieces)
+    return f"{bar.number}: {data}" + (f"; keep {bar.remnant}" if bar.remnant else "")
 
 
 def _drawn(bar: CutBar, stock: int, scale: float, kerf: int, words: str) -> str:

@@ -31,8 +31,8 @@ FOLDER = Path(settings.ROOT) / "demo"
 
 def scenario() -> dict[str, Any]:
     """The scenario as written."""
-    told: dict[str, Any] = json.loads((FOLDER / "scenario.json").read_text(encoding="utf-8"))
-    return told
+    data: dict[str, Any] = json.loads((FOLDER / "scenario.json").read_text(encoding="utf-8"))
+    return data
 
 
 def load_business(told: Mapping[str, Any]) -> Business:

@@ -37,7 +37,7 @@ class MeasureField:
 def choice(name: str, label: str, value: Any, choices: Choices, otherwise: str | None = None) -> MeasureField:
     """What was written stands even where it can't be chosen, so that it is seen and can be mended."""
     text = field_text(value) or (choices[0][0] if otherwise is None else otherwise)
-    known = list(choices) if any(text == one for one, _ in choices) else [*choices, (text, text)]
+    known = list(choices) if any(text == item for item, _ in choices) else [*choices, (text, text)]
     return MeasureField(name, label, text, "choice", known)
 
 

@@ -51,7 +51,7 @@ def reduction_of(entries: Any) -> Reduction | None:
     rows = tuple(
         ReducedReading(
             at="" if row.row.at is None else metres(row.row.at),
-            sight=" / ".join(f"{one:.3f}" for one in (row.row.inter, row.row.fore, row.row.back) if one is not None),
+            sight=" / ".join(f"{item:.3f}" for item in (row.row.inter, row.row.fore, row.row.back) if item is not None),
             rise="" if row.rise is None else f"{row.rise:+.3f}",
             level=metres(row.level),
             adjusted=metres(row.adjusted),

@@ -52,10 +52,10 @@ def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Com
     named: dict[str, tuple[Component, int | None]] = {}
     faults: list[Fault] = []
     known = _components_by_sku(request)
-    for one in leftovers(job):
-        ref = one.entry.ref
+    for item in leftovers(job):
+        ref = item.entry.ref
         sku, length = (request.POST.get(f"{name}-{ref}", "").strip() for name in ("sku", "length"))
-        if one.component or one.lies or not sku:
+        if item.component or item.lies or not sku:
             continue
         if sku not in known:
             faults.append(Fault(f"/{ref}/component", "unknown", f"There is no component {sku}."))
@@ -88,13 +88,13 @@ def _posted_skus(request: MemberRequest) -> set[str]:
 
 def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200) -> HttpResponse:
     brought = leftovers(job)
-    waiting = [one for one in brought if not one.lies]
+    waiting = [item for item in brought if not item.lies]
     may_put_in = request.actor.may(Scope.STOCK_WRITE) and bool(waiting)
-    unnamed = any(one.component is None for one in waiting)
-    told: dict[str, Any] = {
+    unnamed = any(item.component is None for item in waiting)
+    data: dict[str, Any] = {
         "job": job,
         "fault": fault,
-        "brought": [(one, _words(one), request.POST.get(f"sku-{one.entry.ref}", "")) for one in brought],
+        "brought": [(item, _words(item), request.POST.get(f"sku-{item.entry.ref}", "")) for item in brought],
         "may_put_in": may_put_in,
         "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS] if unnamed else [],
         "locale": request.business.locale,
@@ -103,9 +103,9 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
     try:
         compared = compare_built(job)
     except Problem as refused:  # nothing is agreed yet
-        return render(request, "office/used.html", {**told, "nothing": refused.detail}, status=status)
+        return render(request, "office/used.html", {**data, "nothing": refused.detail}, status=status)
     rows = [{**row, "name": part(row["role"])} for row in compared["rows"]]
-    return render(request, "office/used.html", {**told, "rows": rows, "totals": compared["totals"]}, status=status)
+    return render(request, "office/used.html", {**data, "rows": rows, "totals": compared["totals"]}, status=status)
 
 
 def _words(one: ReturnedMaterial) -> str:

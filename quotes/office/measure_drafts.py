@@ -99,7 +99,7 @@ def _lattices(business: Business, code: object) -> list[int]:
     except InvalidDocument:
         return []
     heights = version.document.get("lattice", {}).get("heights_mm", [])
-    return [one for one in heights if isinstance(one, int)]
+    return [height for height in heights if isinstance(height, int)]
 
 
 @transaction.atomic
@@ -137,7 +137,7 @@ def save_entries(
 def _untouched(row: StoredMeasure, document: Mapping[str, Any]) -> str:
     """What the fields say of a document nobody typed in: they write out what it left to be understood."""
     shown = sheet_fields(document, offered(row.business, document.get("system"))).all()
-    return _document_text(read_fields({one.name: one.value for one in shown}, document))
+    return _document_text(read_fields({item.name: item.value for item in shown}, document))
 
 
 def _is_last(hand: EditingPage, row: StoredMeasure, session: SessionBase) -> bool:

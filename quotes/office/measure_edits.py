@@ -93,7 +93,7 @@ def _add_gate(document: Document, argument: str) -> None:
 def _gate_in(document: Document, bay: str, taken: TakeOff | None) -> None:
     """A gate where the drawing was tapped: it begins where the bay does."""
     for place, built in enumerate(taken.runs if taken else ()):
-        found = next((one for one in built.bays if one.id == bay), None)
+        found = next((item for item in built.bays if item.id == bay), None)
         if found is not None and taken is not None:
             start = found.start + taken.system.square.face
             document["runs"][place].setdefault("gates", []).append({"from_mm": start, "opening_mm": OPENING})

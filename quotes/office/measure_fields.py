@@ -64,7 +64,7 @@ class RunFields:
     @property
     def otherwise(self) -> str:
         """What this run has otherwise than the job, in words."""
-        return "; ".join(f"{one.label[:1].lower()}{one.label[1:]} {one.shown}" for one in self.more if one.value)
+        return "; ".join(f"{item.label[:1].lower()}{item.label[1:]} {item.shown}" for item in self.more if item.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,7 @@ class SheetFields:
 
     def place_of(self, pointer: str) -> str:
         """The name of the field a fault's pointer is about, or of the nearest one to it; nothing where none is near."""
-        names = [one.name for one in self.all()]
+        names = [item.name for item in self.all()]
         wanted = pointer.strip("/")
         while wanted:
             for name in names:
@@ -130,8 +130,8 @@ def sheet_fields(document: Mapping[str, Any], offered: FormChoices, opened: int 
     many = len(listed) > MANY_RUNS
     runs = [_run(place, run, offered, fold=many and place != opened) for place, run in enumerate(listed)]
     retrofits = [_retrofit(place, row, offered) for place, row in enumerate(_list(document, "retrofits"))]
-    told = document.get("defaults")
-    defaults = told if isinstance(told, Mapping) else {}
+    data = document.get("defaults")
+    defaults = data if isinstance(data, Mapping) else {}
     return SheetFields(
         _job(document, defaults, offered),
         _finishes("defaults", defaults, offered),
@@ -164,7 +164,7 @@ def _run(place: int, run: Any, offered: FormChoices, *, fold: bool) -> RunFields
     at = f"runs/{place}"
     ground = ground_of(run)
     more = _more(at, run, offered)
-    filled = any(one.value for one in more)
+    filled = any(item.value for item in more)
     return RunFields(
         place=place,
         id=field_text(run.get("id")) or str(place + 1),
@@ -227,8 +227,8 @@ def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, 
 
 def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, ...]:
     rows = []
-    for number, told in enumerate(_list(run, "book")):
-        row = told if isinstance(told, Mapping) else {}
+    for number, data in enumerate(_list(run, "book")):
+        row = data if isinstance(data, Mapping) else {}
         name = f"{at}/book/{number}"
         sights = [MeasureField(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
         fields = (
@@ -351,7 +351,11 @@ def _height(name: str, label: str, value: Any, hint: str = "") -> MeasureField:
 
 def _lattice(name: str, value: Any, offered: FormChoices, empty: str) -> MeasureField:
     own = empty == "as the job"
-    choices = [("", empty), *((str(one), f"{one} mm") for one in offered.lattices), *([("0", "none")] if own else [])]
+    choices = [
+        ("", empty),
+        *((str(item), f"{item} mm") for item in offered.lattices),
+        *([("0", "none")] if own else []),
+    ]
     return choice(name, "Lattice top", value if own or value != 0 else None, choices, "")
 
 
@@ -366,7 +370,7 @@ def _shares(value: Any) -> str:
 def _bays(value: Any) -> str:
     if not isinstance(value, list):
         return field_text(value)
-    return " ".join(metres(one) if type(one) is int else field_text(one) for one in value)
+    return " ".join(metres(item) if type(item) is int else field_text(item) for item in value)
 
 
 def _list(row: Mapping[str, Any], key: str) -> list[Any]:

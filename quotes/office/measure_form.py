@@ -154,9 +154,9 @@ def _rows(
     old = before.get(kind)
     known = old if isinstance(old, list) else []
     found = []
-    for place, told in enumerate(_numbered(tree.get(kind))):
+    for place, data in enumerate(_numbered(tree.get(kind))):
         same = known[place] if place < len(known) and isinstance(known[place], dict) else {}
-        found.append({**_unseen(same, told), **finish(dict(told), same)})
+        found.append({**_unseen(same, data), **finish(dict(data), same)})
     return [_filled(row) for row in found]
 
 

@@ -48,7 +48,7 @@ class MeasurePreview:
     @property
     def stops(self) -> int:
         """How many notices keep a quote from being sent."""
-        return sum(one.level is Level.STOP for rows in self.notices.values() for one in rows)
+        return sum(row.level is Level.STOP for rows in self.notices.values() for row in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
     """Notices under the run or retrofit they stand in."""
     owners: dict[str, str] = {}
     for run in taken.runs:
-        owners |= dict.fromkeys((run.id, *(one.id for row in (run.bays, run.gates) for one in row)), run.id)
+        owners |= dict.fromkeys((run.id, *(item.id for row in (run.bays, run.gates) for item in row)), run.id)
         owners |= {post.id: run.id for post in run.posts if post.id not in owners}
     for built in taken.retrofits:
         owners |= dict.fromkeys((built.id, *(bay.id for bay in built.bays)), built.id)
@@ -162,21 +162,21 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
     tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
     best = choose(tried)
     chosen = (run.form.value, run.layout.value)
-    ranked = sorted(tried, key=lambda one: (one.stops, one.cost is None, one.cost or Decimal(0)))
+    ranked = sorted(tried, key=lambda item: (item.stops, item.cost is None, item.cost or Decimal(0)))
     leaders = [
-        next(one for one in ranked if one.draft.form is form)
-        for form in dict.fromkeys(one.draft.form for one in ranked)
+        next(item for item in ranked if item.draft.form is form)
+        for form in dict.fromkeys(item.draft.form for item in ranked)
     ]
     return [
         BuildOptionRow(
-            form=one.draft.form.value,
-            layout=one.draft.layout.value,
-            bays=len(one.draft.bays),
-            stops=one.stops,
-            cost="" if one.cost is None else shown(one.cost, business.currency, business.locale),
-            best=one is best,
-            taken=(one.draft.form.value, one.draft.layout.value) == chosen,
-            leads=any(one is leader for leader in leaders),
+            form=item.draft.form.value,
+            layout=item.draft.layout.value,
+            bays=len(item.draft.bays),
+            stops=item.stops,
+            cost="" if item.cost is None else shown(item.cost, business.currency, business.locale),
+            best=item is best,
+            taken=(item.draft.form.value, item.draft.layout.value) == chosen,
+            leads=any(item is leader for leader in leaders),
         )
-        for one in ranked
+        for item in ranked
     ]

@@ -70,8 +70,8 @@ def more(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     runs = sheet_fields(document, offered(request.business, document.get("system")), place).runs
     if place >= len(runs):
         raise Http404
-    told = {"run": runs[place], "measure": row, "may_write": request.actor.may(Scope.MEASURES_WRITE)}
-    return render(request, "office/measure_more.html", told)
+    data = {"run": runs[place], "measure": row, "may_write": request.actor.may(Scope.MEASURES_WRITE)}
+    return render(request, "office/measure_more.html", data)
 
 
 @require_safe
@@ -87,9 +87,9 @@ def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
     except IndexError:
         raise Http404 from None
     run = document["runs"][place]
-    told = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
+    data = {"ways": found, "place": place, "run": run, "measure": row, "job": row.job}
     name = "office/measure_ways.html" if request.htmx else "office/measure_ways_sheet.html"  # type: ignore[attr-defined]  # HtmxMiddleware
-    return render(request, name, told)
+    return render(request, name, data)
 
 
 @require_safe
@@ -146,16 +146,16 @@ def _conflict(
     """Both side by side; nothing is written until somebody chooses."""
     row.refresh_from_db()
     theirs = _drawn(request, row, current_document(row), priced=False)
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         "mine": _in_words(drawn),
         "theirs": _in_words(theirs),
         "over": row.version,
         "theirs_at": row.draft_at,
     }
     if request.htmx:  # type: ignore[attr-defined]  # HtmxMiddleware
-        response = render(request, "office/measure_conflict.html", {**told, "measure": row, "oob": True})
+        response = render(request, "office/measure_conflict.html", {**data, "measure": row, "oob": True})
     else:
-        response = _answer(request, row, document, drawn, "office/measure.html", page=hand.page, conflict=told, **told)
+        response = _answer(request, row, document, drawn, "office/measure.html", page=hand.page, conflict=data, **data)
     response.status_code = 409
     return response
 
@@ -181,12 +181,12 @@ def _answer(
         "drawn": drawn,
         "faults": faults,
         "new": new,
-        "unbuilt": not any(code for one in fields.job if one.name == "system" for code, _ in one.choices),
+        "unbuilt": not any(code for item in fields.job if item.name == "system" for code, _ in item.choices),
         "may_build": request.actor.may(Scope.CATALOGUE_WRITE),
         "fault_of": {name: text for name, _, text in faults},
         "notices": [(row, notices_of(drawn.taken, drawn.notices, row.id)) for row in fields.rows],
         "faulty": {
-            run.place for run in fields.runs if {one.name for one in run.more} & {name for name, _, _ in faults}
+            run.place for run in fields.runs if {item.name for item in run.more} & {name for name, _, _ in faults}
         },
         "opened": opened,
         "may_write": request.actor.may(Scope.MEASURES_WRITE),
@@ -197,7 +197,7 @@ def _answer(
 
 def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
     """(field's name, its id, sentence) of every fault, in the sheet's words rather than the document's."""
-    labels = {one.name: one.label for one in fields.all()}
+    labels = {field.name: field.label for field in fields.all()}
     found = []
     for fault in faults:
         name = fields.place_of(fault.pointer)
@@ -215,12 +215,12 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
 
 def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, str, str]]:
     """The fence system that is missing or unknown, once; what is wrong inside a chosen one as it is told."""
-    told = [fault for fault in faults if fields.place_of(fault.pointer) == "system"]
-    chosen = next(one for one in fields.job if one.name == "system")
-    if not told:
+    data = [fault for fault in faults if fields.place_of(fault.pointer) == "system"]
+    chosen = next(item for item in fields.job if item.name == "system")
+    if not data:
         return []
     if chosen.value:
-        return [("system", chosen.id, fault.text[:1].upper() + fault.text[1:]) for fault in told]
+        return [("system", chosen.id, fault.text[:1].upper() + fault.text[1:]) for fault in data]
     words = (
         "Choose a fence system."
         if any(code for code, _ in chosen.choices)

@@ -58,19 +58,19 @@ class JobForm(forms.Form):
 
     def open(self, actor: Actor) -> Job:
         """The job, its customer and its site."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         customer = self._customer(actor)
-        place = told["address"].strip()
+        place = data["address"].strip()
         site = queries.sites(customer).filter(address__iexact=place).first()
         site = site or services.add_site(customer=customer, address=place, actor=actor)
-        label = told["label"].strip() or f"Fence at {place}"[:200]
+        label = data["label"].strip() or f"Fence at {place}"[:200]
         return services.open_job(customer=customer, site=site, label=label, actor=actor)
 
     def _customer(self, actor: Actor) -> Customer:
-        told = self.cleaned_data
-        same = queries.customers(self.business).filter(name__iexact=told["name"].strip())
-        if told["email"]:
-            same = same.filter(email__iexact=told["email"])
+        data = self.cleaned_data
+        same = queries.customers(self.business).filter(name__iexact=data["name"].strip())
+        if data["email"]:
+            same = same.filter(email__iexact=data["email"])
         found = same.order_by("id").first()
-        details = {"name": told["name"].strip(), "email": told["email"], "phone": told["phone"]}
+        details = {"name": data["name"].strip(), "email": data["email"], "phone": data["phone"]}
         return found or services.add_customer(business=self.business, actor=actor, **details)

@@ -57,12 +57,12 @@ def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_i
     site = NoticeContext(place, taken.runs[place], taken) if taken is not None and place is not None else None
     seen = set[Fix]()
     said = []
-    for group in gathered(found, lambda one: (one.level.value, one.text)):
+    for group in gathered(found, lambda item: (item.level.value, item.text)):
         ways = tuple(way for way in _ways_of(group, site) if way not in seen)
-        told = tuple(dict.fromkeys(one.where for one in group))
+        data = tuple(dict.fromkeys(item.where for item in group))
         said.append(
             NoticeWithFixes(
-                group[0].level.value, told[:NAMED], in_one([one.text for one in group]), ways, len(told[NAMED:])
+                group[0].level.value, data[:NAMED], in_one([item.text for item in group]), ways, len(data[NAMED:])
             )
         )
         seen.update(ways)

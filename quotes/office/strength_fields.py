@@ -55,5 +55,5 @@ def strength_fields(strength: Mapping[str, Any]) -> tuple[MeasureField, ...]:
 def _field(method: str, key: str, label: str, hint: str, value: Any) -> MeasureField:
     words = WORDS.get((method, key))
     if words:
-        return choice(f"strength/{key}", label, value, [("", "not stated"), *((one, one) for one in words)], "")
+        return choice(f"strength/{key}", label, value, [("", "not stated"), *((word, word) for word in words)], "")
     return MeasureField(f"strength/{key}", label, typed(value), "number", hint=hint)

@@ -59,4 +59,4 @@ def lowered(document: Mapping[str, Any], run: str, height: int) -> dict[str, Any
     def row(one: Mapping[str, Any]) -> dict[str, Any]:
         return {**changed_run(one, {"height_mm": height}), "height_mm": height} if one["id"] == run else dict(one)
 
-    return {**document, "runs": [row(one) for one in document["runs"]]}
+    return {**document, "runs": [row(item) for item in document["runs"]]}

@@ -31,8 +31,8 @@ def height(request: MemberRequest, ref: str) -> HttpResponse:
     measure = find(queries.measures(request.business).select_related("job"), ref)
     version = newest(measure)
     run, typed = request.POST.get("run", ""), request.POST.get("height_mm", "")
-    told = typed.isascii() and typed.isdigit() and len(typed) < 6
-    if version is None or measure.draft_at or request.POST.get("version") != str(version.number) or not told:
+    data = typed.isascii() and typed.isdigit() and len(typed) < 6
+    if version is None or measure.draft_at or request.POST.get("version") != str(version.number) or not data:
         messages.warning(request, "The measure has changed since: look at what would help now.")
         return redirect(_panel(ref))
     try:

@@ -58,7 +58,7 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     if version is None:
         return redirect("measure", ref)
     document = parsed(version.document)
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         "measure": measure,
         "job": measure.job,
         "version": version,
@@ -69,13 +69,13 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     try:
         taken, found = taken_off(request.business, document)
     except InvalidDocument as refused:
-        return render(request, "office/takeoff.html", {**told, "faults": refused.faults}, status=409)
+        return render(request, "office/takeoff.html", {**data, "faults": refused.faults}, status=409)
     written = takeoff_document(taken)
     return render(
         request,
         "office/takeoff.html",
         {
-            **told,
+            **data,
             **_change(request, document, taken),
             "taken": taken,
             "finishes": finish_words(request.business),

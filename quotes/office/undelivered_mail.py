@@ -23,25 +23,27 @@ SHOWN_FOR = timedelta(days=14)
 def undelivered_rows(business: Business, most: int) -> list[Row]:
     """Return a row for each letter that could not be delivered, or not yet; given-up ones first."""
     recent = Q(failed_at=None) | Q(failed_at__gte=timezone.now() - SHOWN_FOR)
-    letters = sorted(undelivered(business).filter(recent)[:200], key=lambda one: not one.is_failed)
+    letters = sorted(undelivered(business).filter(recent)[:200], key=lambda item: not item.is_failed)
     places = _places(business, letters)
-    return [_row(one, places[one.event.subject]) for one in letters if one.event.subject in places][:most]
+    return [_row(letter, places[letter.event.subject]) for letter in letters if letter.event.subject in places][:most]
 
 
 def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
     """Return the page each letter belongs to, by the subject of its event; letters whose link was ended have none."""
     revisions = revisions_of(business, letters)
-    lists = Document.objects.of(business).filter(ref__in=[one.event.subject for one in letters]).exclude(subject="")
+    lists = (
+        Document.objects.of(business).filter(ref__in=[letter.event.subject for letter in letters]).exclude(subject="")
+    )
     orders = dict(lists.values_list("ref", "subject"))
     places = {}
-    for one in letters:
-        subject = one.event.subject
+    for letter in letters:
+        subject = letter.event.subject
         if subject in revisions:
             places[subject] = reverse("revision", args=[revisions[subject]])
         elif subject in orders:
             places[subject] = address("order", orders[subject]) or reverse("today")
-        elif one.event.kind not in KINDS:
-            places[subject] = reverse("settings" if one.event.kind == ASKED else "members")
+        elif letter.event.kind not in KINDS:
+            places[subject] = reverse("settings" if letter.event.kind == ASKED else "members")
     return places
 
 

@@ -48,8 +48,8 @@ def versions(request: MemberRequest, ref: str) -> HttpResponse:
     measure = find(queries.measures(request.business).select_related("job"), ref)
     rows = queries.versions(request.business).filter(measure=measure).order_by("-number")
     page = Paginator(rows, A_SHEET).get_page(request.GET.get("page"))
-    told = {"measure": measure, "job": measure.job, "page": page, "kept": [_summarize(row) for row in page.object_list]}
-    return render(request, "office/measure_versions.html", told)
+    data = {"measure": measure, "job": measure.job, "page": page, "kept": [_summarize(row) for row in page.object_list]}
+    return render(request, "office/measure_versions.html", data)
 
 
 def _summarize(version: MeasureVersion) -> VersionSummary:
@@ -88,14 +88,14 @@ def _get_version(measure: StoredMeasure, number: int) -> MeasureVersion:
 
 def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status: int = 200) -> HttpResponse:
     measure = row.measure
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         "measure": measure,
         "job": measure.job,
         "version": row,
         "fault": fault,
         "may_take_up": request.actor.may(Scope.MEASURES_WRITE) and (row.number != measure.latest or measure.draft_at),
     }
-    return render(request, "office/measure_version.html", {**told, **_drawn(request, row)}, status=status)
+    return render(request, "office/measure_version.html", {**data, **_drawn(request, row)}, status=status)
 
 
 def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
@@ -106,12 +106,12 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     except InvalidDocument as refused:
         return {"faults": refused.faults}
     with by_locale(request.business.locale):
-        told = {"words": in_words(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
+        data = {"words": in_words(taken), "plan": plan_of(taken, width), "elevation": elevation_of(taken, width)}
     last = newest(row.measure)
     if last is None or last.number == row.number:
-        return told
+        return data
     try:
         now, _ = taken_off(request.business, parsed(last.document))
     except InvalidDocument:  # its own page says why
-        return told
-    return {**told, "moved": moved_between(taken, now)}
+        return data
+    return {**data, "moved": moved_between(taken, now)}

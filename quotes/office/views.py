@@ -36,14 +36,14 @@ def today(request: MemberRequest) -> HttpResponse:
     empty = not groups and not queries.jobs(request.business).exists()
     may_start = request.actor.may(Scope.JOBS_WRITE)
     bare = empty and request.actor.may(Scope.CATALOGUE_WRITE) and not systems(request.business).exists()
-    told = {
+    data = {
         "groups": groups,
         "newcomer": empty,
         "may_start": may_start,
         "bare": bare,
         "today": local_today(request.business),
     }
-    return render(request, "office/today.html", told)
+    return render(request, "office/today.html", data)
 
 
 @require_safe
@@ -67,8 +67,8 @@ def jobs(request: MemberRequest) -> HttpResponse:
         rows = rows.filter(id__lt=int(before))
     found = list(rows[: JOBS_A_SHEET + 1])
     more = found[JOBS_A_SHEET - 1].pk if len(found) > JOBS_A_SHEET else None
-    told = {"jobs": found[:JOBS_A_SHEET], "more": more, "state": state, "states": JobState.choices}
-    return render(request, "office/jobs.html", {**told, "may_start": request.actor.may(Scope.JOBS_WRITE)})
+    data = {"jobs": found[:JOBS_A_SHEET], "more": more, "state": state, "states": JobState.choices}
+    return render(request, "office/jobs.html", {**data, "may_start": request.actor.may(Scope.JOBS_WRITE)})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -90,7 +90,7 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
     """One job: where it stands, its measures and quotes, and everything that happened."""
     row = find(queries.jobs(request.business).select_related("customer", "site"), ref)
     may = request.actor.may
-    told = {
+    data = {
         "job": row,
         "measures": queries.measures(request.business).filter(job=row).order_by("id")
         if may(Scope.MEASURES_READ)
@@ -101,7 +101,7 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
         "may_write": may(Scope.JOBS_WRITE),
         "may_compare": may(Scope.PRICES_READ) and row.state in AGREED,
     }
-    return render(request, "office/job.html", told)
+    return render(request, "office/job.html", data)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -92,7 +92,7 @@ class DeliveryCharge:
 def delivery_lines(deliveries: Iterable[DeliveryCharge]) -> list[CostLine]:
     """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
     rows = list(deliveries)
-    asked = [one.fee for one in rows if one.fee]
+    asked = [row.fee for row in rows if row.fee]
     if not asked:
         return []
     total, count, why = sum(asked, Decimal(0)), Decimal(len(asked)), "; ".join(map(str, rows))

@@ -29,13 +29,13 @@ class Holes:
 
 def dig_faults(holes: Sequence[Holes], rules: PriceRules, across: int) -> Iterator[Fault]:
     """Yield a fault for each rate and factor that is missing. ``across`` is the widest part of the holes [mm]."""
-    for soil in dict.fromkeys(one.soil for one in holes):
-        own = [one for one in holes if one.soil == soil]
+    for soil in dict.fromkeys(hole.soil for hole in holes):
+        own = [hole for hole in holes if hole.soil == soil]
         rate = rules.dig_rate(soil)
         if rate is None:
             yield _missing(f"dig{own[0].finer}", rules)
-        elif rate.deeper is None and any(rate.steps(one.depth) for one in own):
-            deepest = max(one.depth for one in own)
+        elif rate.deeper is None and any(rate.steps(item.depth) for item in own):
+            deepest = max(item.depth for item in own)
             text = f"Digging includes {rate.included} mm, and some holes are {deepest} mm: add a rate for each further 100 mm."
             yield Fault(f"/price_rules/labour/dig_deeper{own[0].finer}", "labour.missing", text)
     if holes and rules.factors.diameter(across) is None:
@@ -60,8 +60,8 @@ def dig_lines(holes: Sequence[Holes], rules: PriceRules, across: int) -> Iterato
     """
     band, factor = rules.factors.diameter(across) or (0, Decimal(1))
     times = "" if factor == 1 else f" × {factor.normalize():f} for holes up to {band} mm across"
-    for soil in dict.fromkeys(one.soil for one in holes):
-        own = [one for one in holes if one.soil == soil]
+    for soil in dict.fromkeys(hole.soil for hole in holes):
+        own = [hole for hole in holes if hole.soil == soil]
         rate = rules.dig_rate(soil)
         if rate is not None:
             yield _holes_line(own, rate, factor, times)
@@ -75,21 +75,21 @@ def _holes_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: str
         f"labour.dig{own[0].finer}",
         Category.LABOUR,
         f"Digging and concreting post holes{where}",
-        Decimal(sum(one.count for one in own)),
+        Decimal(sum(item.count for item in own)),
         ACTIVITIES["dig"],
         rate.hole * factor,
-        runs=by_weight(_by_run((one.run, one.count) for one in own)),
+        runs=by_weight(_by_run((item.run, item.count) for item in own)),
         why=f"{rate.hole.normalize():f} a hole{depth}{times}" if depth or times else "",
     )
 
 
 def _deeper_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: str) -> Iterator[CostLine]:
-    steps = [(one, one.count * rate.steps(one.depth)) for one in own if rate.steps(one.depth)]
+    steps = [(item, item.count * rate.steps(item.depth)) for item in own if rate.steps(item.depth)]
     if not steps or rate.deeper is None:
         return
     depths: dict[int, int] = {}
-    for one, _ in steps:
-        depths[one.depth] = depths.get(one.depth, 0) + one.count
+    for item, _ in steps:
+        depths[item.depth] = depths.get(item.depth, 0) + item.count
     counted = "; ".join(
         f"{count} of {depth} mm take {rate.steps(depth)} further {STEP_MM} mm each" for depth, count in depths.items()
     )
@@ -101,7 +101,7 @@ def _deeper_line(own: Sequence[Holes], rate: DigRate, factor: Decimal, times: st
         Decimal(sum(count for _, count in steps)),
         ACTIVITIES["dig_deeper"],
         rate.deeper * factor,
-        runs=by_weight(_by_run((one.run, count) for one, count in steps)),
+        runs=by_weight(_by_run((item.run, count) for item, count in steps)),
         why=f"{counted}: {rate.deeper.normalize():f} each{times}",
     )
 

@@ -95,22 +95,22 @@ def material_lines(bought: Iterable[MaterialPurchase], takeoff: TakeOff) -> list
     """One costed line for each thing ordered, in the order given."""
     known: dict[tuple[str, str | None], Mapping[str, Fraction]] = {}
     lines = []
-    for one in bought:
-        finish = (one.role, one.colour)
+    for item in bought:
+        finish = (item.role, item.colour)
         if finish not in known:
             known[finish] = shares_by_run(takeoff, *finish)
         lines.append(
             CostLine(
-                f"material.{one.sku}",
+                f"material.{item.sku}",
                 Category.MATERIALS,
-                one.label,
-                one.quantity,
-                one.unit,
-                one.price,
-                role=one.role,
+                item.label,
+                item.quantity,
+                item.unit,
+                item.price,
+                role=item.role,
                 runs=known[finish],
-                cost=one.cost,
-                why=one.why,
+                cost=item.cost,
+                why=item.why,
             )
         )
     return lines

@@ -22,7 +22,7 @@ class Shares:
     otherwise: PartyShares = field(default_factory=lambda: {OWNER: Fraction(1)})
 
     def __post_init__(self) -> None:
-        for shares in (*(one for one in self.by_run.values() if one), self.otherwise):
+        for shares in (*(item for item in self.by_run.values() if item), self.otherwise):
             check_shares(shares)
 
     def of_run(self, run: str) -> PartyShares:

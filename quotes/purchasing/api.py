@@ -189,7 +189,7 @@ class OrderDecisions(_Step):
     @extend_schema(request=serializers.DecisionsIn, responses={200: ORDER_FULL_SCHEMA}, summary="Decide on changes")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(serializers.DecisionsIn)
-        decisions = {one["line"]: one["agree"] for one in body["lines"]}
+        decisions = {line["line"]: line["agree"] for line in body["lines"]}
         return self.told(services.decide(order=self.seen(ref), actor=self.actor, decisions=decisions))
 
 
@@ -245,12 +245,12 @@ def _part(order: Order, currency: str) -> dict[str, Any]:
         "total": amount(order.total, currency),
         "lines": [
             {
-                "component": one.component,
-                "quantity": number(one.ordered),
-                "price": amount(one.price, currency),
-                "why": one.reason,
+                "component": line.component,
+                "quantity": number(line.ordered),
+                "price": amount(line.price, currency),
+                "why": line.reason,
             }
-            for one in order.lines
+            for line in order.lines
         ],
     }
 

@@ -116,11 +116,11 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
     parts = _parts(order) if own else {}
     waiting = OrderResponseLine.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
     proposals = {row.line_id: row for row in waiting}
-    told = [_line(line, proposals.get(line.pk), currency) for line in lines]
+    data = [_line(line, proposals.get(line.pk), currency) for line in lines]
     if own:
-        for line, one in zip(lines, told, strict=True):
-            one.update({name: number(getattr(line, name)) for name in _OWN_QUANTITIES})
-            one.update(jobs=parts.get(line.pk, []), why=line.why, account=line.account)
+        for line, item in zip(lines, data, strict=True):
+            item.update({name: number(getattr(line, name)) for name in _OWN_QUANTITIES})
+            item.update(jobs=parts.get(line.pk, []), why=line.why, account=line.account)
     return {
         **{name: getattr(order, name) for name in _PLAIN},
         **{name: amount(getattr(order, name), currency) for name in _AMOUNTS},
@@ -140,7 +140,7 @@ def order_full(order: SupplierOrder, *, own: bool = True) -> dict[str, Any]:
             }
             for row in taxes(order, lines)
         ],
-        "lines": told,
+        "lines": data,
         "replies": _replies(order),
         "despatches": despatches_of(order),
         "returns": _returns(order),

@@ -40,17 +40,19 @@ def read_quantities(takeoff: Mapping[str, Any], market: PurchaseOptions) -> list
 
 def _quantity(row: Mapping[str, Any]) -> Quantity:
     net, allowance, total = (Decimal(row[name]) for name in ("net", "allowance", "total"))
-    why = tuple(Why(one["place"], one["count"], Decimal(str(one["each"])), Decimal(one["net"])) for one in row["why"])
+    why = tuple(
+        Why(item["place"], item["count"], Decimal(str(item["each"])), Decimal(item["net"])) for item in row["why"]
+    )
     return Quantity(row["role"], row["component"], row["colour"], row["unit"], net, allowance, total, why)
 
 
 def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
     """In bags of the component that is named, otherwise of the one that costs least for the whole; it is named from then on."""
     choices = [
-        (one.sku != row.component, bags * best.price, one.sku, bags, one.bag_yield)
-        for one in market.serving(row.role, row.colour)
-        if one.bag_yield and (best := cheapest(market.offers(one.sku)))
-        for bags in [(row.total / one.bag_yield).to_integral_value(ROUND_CEILING)]
+        (item.sku != row.component, bags * best.price, item.sku, bags, item.bag_yield)
+        for item in market.serving(row.role, row.colour)
+        if item.bag_yield and (best := cheapest(market.offers(item.sku)))
+        for bags in [(row.total / item.bag_yield).to_integral_value(ROUND_CEILING)]
     ]
     if not choices or row.unit != CUBIC_METRE:
         return row
@@ -62,7 +64,7 @@ def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
 def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:
     """How wide the sheets are of which a ripped strip may be used [mm]; None where a system says no, or they differ."""
     sheets = [system["sheets"] for system in systems]
-    widths = {one["cover_mm"] + one["lap_mm"] if one.get("reuse_strips", True) else None for one in sheets}
+    widths = {sheet["cover_mm"] + sheet["lap_mm"] if sheet.get("reuse_strips", True) else None for sheet in sheets}
     return widths.pop() if len(widths) == 1 else None
 
 
@@ -73,7 +75,7 @@ def offered(
 
     ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere.
     """
-    stock = [replace(one, width=strips) if one.role == "sheet" else one for one in on_hand]
+    stock = [replace(item, width=strips) if item.role == "sheet" else item for item in on_hand]
     made, counted = list[MadeItem](), list[CountedItem]()
     for article in market.articles:
         best = cheapest(market.offers(article.sku))
@@ -103,4 +105,4 @@ def _length(article: Article, best: SupplierListing, width: int | None) -> Stock
 
 def cheapest(offers: Iterable[SupplierListing]) -> SupplierListing | None:
     """The offer of the least price; of equal ones that of the first supplier by code."""
-    return min(offers, key=lambda one: (one.price, one.supplier), default=None)
+    return min(offers, key=lambda item: (item.price, item.supplier), default=None)

@@ -55,15 +55,15 @@ def subtract_returns(own: Iterable[OnHand], back: Iterable[OnHand]) -> list[OnHa
     >>> [(one.length, str(one.have)) for one in subtract_returns([bars], [remnant])]
     [(4500, '1'), (6000, '2')]
     """
-    left = {(one.sku, one.length): one for one in own}
-    for one in sorted(back, key=_long, reverse=True):
-        rest = one.have
-        holding = [row for row in left.values() if row.sku == one.sku and _long(row) >= _long(one)]
+    left = {(item.sku, item.length): item for item in own}
+    for item in sorted(back, key=_long, reverse=True):
+        rest = item.have
+        holding = [row for row in left.values() if row.sku == item.sku and _long(row) >= _long(item)]
         for row in sorted(holding, key=_long):
             take = min(rest, row.have)
             rest -= take
             left[row.sku, row.length] = replace(row, have=row.have - take)
-            shorter = _long(row) - _long(one)
+            shorter = _long(row) - _long(item)
             if take and shorter:
                 had = left.get((row.sku, shorter))
                 left[row.sku, shorter] = replace(row, length=shorter, have=take + (had.have if had else ZERO))
@@ -90,14 +90,14 @@ def _lying(component: Component, length: int | None, quantity: Decimal) -> list[
 def merged(items: Iterable[OnHand]) -> list[OnHand]:
     """The same, one row for each component and length."""
     found: dict[Key, OnHand] = {}
-    for one in items:
-        before = found.get((one.sku, one.length))
-        found[one.sku, one.length] = replace(one, have=before.have + one.have) if before else one
+    for item in items:
+        before = found.get((item.sku, item.length))
+        found[item.sku, item.length] = replace(item, have=before.have + item.have) if before else item
     return list(found.values())
 
 
 def not_committed(taken: Mapping[Key, Decimal], own: Iterable[OnHand]) -> dict[Key, Decimal]:
     """What of a plan's takings is not the jobs' own yet, and so has to be kept for them."""
-    have = {(one.sku, one.length): one.have for one in own}
+    have = {(item.sku, item.length): item.have for item in own}
     left = {key: quantity - have.get(key, ZERO) for key, quantity in taken.items()}
     return {key: quantity for key, quantity in left.items() if quantity > 0}

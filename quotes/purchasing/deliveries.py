@@ -95,7 +95,7 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = lines_by_position(lines, [one.line for one in docket.lines])
+    meant = lines_by_position(lines, [item.line for item in docket.lines])
     _check_docket(meant, docket)
     found = Despatch.objects.of(order.business).create(
         order=order,
@@ -116,7 +116,7 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
         order.answer = OrderResponseStatus.WHOLE
     order.save()
     move(order, OrderState.DESPATCHED)
-    facts = {"despatch": docket.number, "lines": {str(one.line): str(one.quantity) for one in docket.lines}}
+    facts = {"despatch": docket.number, "lines": {str(item.line): str(item.quantity) for item in docket.lines}}
     note(order, "order.despatched", f"Despatch {docket.number} is on its way.", actor, facts)
     return order, found, True
 
@@ -152,7 +152,7 @@ def receive(
         return order, before, False
     require(order, *OPEN)
     lines = lines_of(order)
-    meant = lines_by_position(lines, [one.line for one in count.lines])
+    meant = lines_by_position(lines, [item.line for item in count.lines])
     announced = Despatch.objects.of(order.business).filter(order=order, number=count.docket).first()
     expected = _expected(announced)
     if faults := list(_count_faults(meant, count, expected if announced else None, more=more_than_docket)):
@@ -211,7 +211,7 @@ def _expected(announced: Despatch | None) -> dict[int, Decimal]:
 def _count_in(
     receipt: GoodsReceipt, lines: Sequence[OrderLine], count: ReceiptData, expected: Mapping[int, Decimal]
 ) -> list[ReceiptLine]:
-    counted = {one.line: one for one in count.lines}
+    counted = {item.line: item for item in count.lines}
     rows: list[ReceiptLine] = []
     for line in lines:
         one = counted.get(line.position)
@@ -288,7 +288,7 @@ def return_goods(
         reason=reason,
         who=actor.name[:160],
     )
-    if any(one.outstanding for one in lines):
+    if any(item.outstanding for item in lines):
         move(order, OrderState.DESPATCHED)
     update_order_state(order, lines)
     facts = {"return": returned.number, "line": line, "quantity": str(quantity), "replace": replace}

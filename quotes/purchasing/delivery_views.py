@@ -113,8 +113,8 @@ def _page(request: MemberRequest, order: SupplierOrder, refusal: Refusal | None 
     labels = {line["line"]: line["label"] for line in document["lines"]}
     for receipt in document["receipts"]:
         receipt["lines"] = [{**row, "label": labels[row["line"]]} for row in receipt["lines"]]
-    open_dockets = [one for one in document["dockets"] if not one["counted"]]
-    docket = request.POST.get("docket", "") or next((one["number"] for one in open_dockets), "")
+    open_dockets = [item for item in document["dockets"] if not item["counted"]]
+    docket = request.POST.get("docket", "") or next((item["number"] for item in open_dockets), "")
     may_count = request.actor.may(Scope.DELIVERIES_WRITE) and order.state in COMING
     refusal = refusal or Refusal()
     values = {
@@ -135,8 +135,8 @@ def _page(request: MemberRequest, order: SupplierOrder, refusal: Refusal | None 
 def _counts(request: MemberRequest, document: Mapping[str, Any], docket: str) -> Sequence[CountedLine]:
     """Return the lines to count: those of the docket first stated, and whatever else is outstanding."""
     typed, fills = request.POST, request.POST.get("do") == "fill"
-    stated: list[dict[str, Any]] = next((one["lines"] for one in document["dockets"] if one["number"] == docket), [])
-    docketed = {one["line"]: one["quantity"] for one in stated}
+    stated: list[dict[str, Any]] = next((item["lines"] for item in document["dockets"] if item["number"] == docket), [])
+    docketed = {item["line"]: item["quantity"] for item in stated}
     found = []
     for line in document["lines"]:
         position, expected = line["line"], docketed.get(line["line"], "")

@@ -140,7 +140,7 @@ def _rows(
     part: Split, plan: PurchasePlan, jobs: Sequence[Job], known: Mapping[str, Component], bought: PurchaseOptions
 ) -> Iterable[DraftLine]:
     pks = {job.number: job.pk for job in jobs}
-    offers = {one.sku: one for one in bought.sold if one.supplier == part.supplier}
+    offers = {item.sku: item for item in bought.sold if item.supplier == part.supplier}
     for line in part.lines:
         needs = [need for need in plan.needs if need.sku == line.component]
         spare = line.ordered - line.wanted
@@ -253,7 +253,7 @@ def _new(business: Business, supplier: Supplier, actor: Actor) -> SupplierOrder:
 
 def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Taken) -> Iterable[DraftLine]:
     known = {row.sku: row for row in components(order.business).select_related("finish")}
-    offers = {one.sku: one for one in market(order.business).sold if one.supplier == order.supplier.code}
+    offers = {item.sku: item for item in market(order.business).sold if item.supplier == order.supplier.code}
     faults: list[Fault] = []
     for place, line in enumerate(lines):
         if line["component"] not in known:
@@ -294,7 +294,7 @@ def _write(order: SupplierOrder, rows: Iterable[DraftLine]) -> None:
         lines.append(line)
     fee = rules.tax(Category.DELIVERY)
     goods = sum((line.net for line in lines), ZERO)
-    seller = next((one for one in market(business).sellers if one.code == order.supplier.code), None)
+    seller = next((item for item in market(business).sellers if item.code == order.supplier.code), None)
     order.delivery_fee = seller.delivery_fee(goods) if seller else ZERO
     order.fee_tax_code, order.fee_tax_category, order.fee_tax_rate = fee.code, fee.category, fee.rate
     order_totals.store(order, lines)

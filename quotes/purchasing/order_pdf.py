@@ -17,8 +17,8 @@ from shared.api.json_encoder import write_json
 def list_content(order: SupplierOrder) -> str:
     """What the list of an order is set from, as it stands now."""
     made = (order.placed_at or order.created_at).isoformat()
-    told = {"sheet": order_sheet(order), "business": face(order.business), "made": made}
-    return write_json(told).decode()
+    data = {"sheet": order_sheet(order), "business": face(order.business), "made": made}
+    return write_json(data).decode()
 
 
 def want_list(order: SupplierOrder) -> None:
@@ -28,8 +28,8 @@ def want_list(order: SupplierOrder) -> None:
 
 def list_pdf(content: str) -> bytes:
     """The list, from what it is set from."""
-    told = json.loads(content)
-    return orderlist_pdf(told["sheet"], told["business"], datetime.fromisoformat(told["made"]))
+    data = json.loads(content)
+    return orderlist_pdf(data["sheet"], data["business"], datetime.fromisoformat(data["made"]))
 
 
 def order_pdf(order: SupplierOrder) -> bytes:

@@ -98,7 +98,7 @@ def record_response(*, order: SupplierOrder, told: OrderResponseData, actor: Act
         "reply": told.number,
         "code": told.code,
         "answer": order.answer,
-        "lines": [_fact(one, order.currency) for one in told.lines],
+        "lines": [_fact(line, order.currency) for line in told.lines],
     }
     note(order, kind, f"{order.supplier.name}: {order.answer}. {told.note}".strip(), actor, facts)
     return order, True
@@ -149,8 +149,8 @@ def _acknowledge(order: SupplierOrder) -> None:
 
 
 def _take_lines(order: SupplierOrder, reply: OrderResponse, lines: list[OrderLine], told: OrderResponseData) -> None:
-    meant = lines_by_position(lines, [one.line for one in told.lines])
-    words = [(line, _differs(line, one)) for line, one in zip(meant, told.lines, strict=True)]
+    meant = lines_by_position(lines, [item.line for item in told.lines])
+    words = [(line, _differs(line, item)) for line, item in zip(meant, told.lines, strict=True)]
     _refuse_lines(words)
     supersede_proposals(order, meant)
     for line, said in words:
@@ -188,11 +188,11 @@ def _day_of_changes(order: SupplierOrder) -> date | None:
 
 def _answer(order: SupplierOrder, words: Sequence[LineResponseData]) -> OrderResponseStatus:
     """Changed beats in part, in part beats in whole; what was said before still counts."""
-    if any(one.price is not None or (one.promised and one.quantity is None) for one in words):
+    if any(word.price is not None or (word.promised and word.quantity is None) for word in words):
         return OrderResponseStatus.CHANGED
     if order.answer == OrderResponseStatus.CHANGED:
         return OrderResponseStatus.CHANGED
-    if all(one.said == LineAction.ACCEPT for one in words):
+    if all(word.said == LineAction.ACCEPT for word in words):
         return OrderResponseStatus(order.answer or OrderResponseStatus.WHOLE)
     return OrderResponseStatus.PART
 

@@ -71,8 +71,8 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
     held = queries.holds(request.business).filter(job=job, state="held").select_related("item__component")
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
-    told = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
-    return {**told, "agreed": agreed(job) is not None and request.actor.may(Scope.SETOUT_READ)}
+    data = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
+    return {**data, "agreed": agreed(job) is not None and request.actor.may(Scope.SETOUT_READ)}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -167,7 +167,7 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "lines": lines,
         "asked": asked,
         "dockets": dockets,
-        "credit": sum((one.credit for one in row.returns.all()), Decimal(0)),
+        "credit": sum((item.credit for item in row.returns.all()), Decimal(0)),
         "events": queries.events(row).order_by("-id")[:60],
         "fault": fault,
         "facts": order_facts(row),

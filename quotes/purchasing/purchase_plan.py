@@ -94,8 +94,8 @@ def plan_for(
     ``strips`` is the width of a sheet [mm] where the strip ripped off one may serve elsewhere on the same job. ``digits`` are
     those of the currency: what a line comes to is counted as it will be printed.
     """
-    lengths = [_as_stock(one) for one in on_hand if one.length is not None]
-    loose = {one.sku: one for one in on_hand if one.length is None}
+    lengths = [_as_stock(item) for item in on_hand if item.length is not None]
+    loose = {item.sku: item for item in on_hand if item.length is None}
     jobs: dict[str, Job] = {
         name: (read_pieces(takeoff), read_quantities(takeoff, market)) for name, takeoff in takeoffs.items()
     }
@@ -103,8 +103,8 @@ def plan_for(
     found, alone, saving = _bought(jobs, offers)
     if found.missing:
         raise InvalidDocument(
-            Fault("/jobs", "supply.missing", f"{one.role} {one.colour or ''} {one.length or ''}: {one.text}.")
-            for one in found.missing
+            Fault("/jobs", "supply.missing", f"{item.role} {item.colour or ''} {item.length or ''}: {item.text}.")
+            for item in found.missing
         )
     needs, taken = _needs(found, market, loose)
     wanted: dict[str, Decimal] = {}
@@ -131,7 +131,7 @@ def _as_stock(one: OnHand) -> StockLengthOption:
 def _needs(
     found: Purchase, market: PurchaseOptions, loose: Mapping[str, OnHand]
 ) -> tuple[list[Need], dict[tuple[str, int | None], Decimal]]:
-    by_metre = {one.sku for one in market.articles if one.role in PIECE_ROLES and one.length is None}
+    by_metre = {article.sku for article in market.articles if article.role in PIECE_ROLES and article.length is None}
     needs, taken = list[Need](), dict[tuple[str, int | None], Decimal]()
     for line in found.lines:
         if line.on_hand:

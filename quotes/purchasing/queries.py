@@ -151,11 +151,11 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
 def loading_cautions(rows: list[OrderLine]) -> list[str]:
     """What the register has for whoever loads and delivers."""
     facts = CautionFacts(lifting=True, sheets=any(row.role == "sheet" for row in rows))
-    return [one.text for one in cautions_for(facts, Reader.SUPPLIER)]
+    return [item.text for item in cautions_for(facts, Reader.SUPPLIER)]
 
 
 def _window(order: SupplierOrder) -> str:
-    days = [number_format.day(one, order.business.locale) for one in (order.deliver_from, order.deliver_by) if one]
+    days = [number_format.day(item, order.business.locale) for item in (order.deliver_from, order.deliver_by) if item]
     return " to ".join(days) or "as soon as possible"
 
 

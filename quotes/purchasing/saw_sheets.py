@@ -31,12 +31,12 @@ def cuttings_of(job: Job) -> tuple[Cutting, ...]:
 
 def sawn(bought: Purchase) -> tuple[Cutting, ...]:
     """The materials of which a bar is cut at all."""
-    return tuple(one for one in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in one.bars))
+    return tuple(item for item in bought.cuttings if any(len(bar.pieces) > 1 or bar.left for bar in item.bars))
 
 
 def ripped(bought: Purchase) -> tuple[Blank, ...]:
     """The sheets of which the strip ripped off serves somewhere else."""
-    return tuple(one for one in bought.blanks if len(one.takes) > 1)
+    return tuple(blank for blank in bought.blanks if len(blank.takes) > 1)
 
 
 def bought_for(job: Job) -> Purchase:
@@ -89,6 +89,6 @@ def saw_pdf(revision: Revision) -> bytes:
     bought, content = _bought(revision), content_of(revision)
     job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
     names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
-    cuttings = [replace(one, colour=names.get(one.colour or "", one.colour)) for one in sawn(bought)]
-    drawings: Sequence[str] = [svg for one in cuttings for svg in saw_sheets(one, job, WIDTH, HEIGHT)]
+    cuttings = [replace(item, colour=names.get(item.colour or "", item.colour)) for item in sawn(bought)]
+    drawings: Sequence[str] = [svg for item in cuttings for svg in saw_sheets(item, job, WIDTH, HEIGHT)]
     return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)

@@ -210,17 +210,19 @@ class HoldChange(StrictSerializer):
 
 def read_response(body: dict[str, Any]) -> OrderResponseData:
     """A reply's body as its value."""
-    lines = tuple(LineResponseData(**one) for one in body.get("lines", []))
+    lines = tuple(LineResponseData(**line) for line in body.get("lines", []))
     return OrderResponseData(body["number"], body["code"], body.get("note", ""), body.get("promised"), lines)
 
 
 def docket(body: dict[str, Any]) -> DespatchData:
     """A despatch's body as its value."""
-    lines = tuple(DespatchLineData(**one) for one in body["lines"])
+    lines = tuple(DespatchLineData(**line) for line in body["lines"])
     return DespatchData(body["number"], lines, body.get("despatched"), body.get("arrives"), body.get("note", ""))
 
 
 def count(body: dict[str, Any]) -> ReceiptData:
     """A receipt's body as its value."""
-    lines = tuple(ReceivedLine(one["line"], one["arrived"], one.get("damaged", Decimal(0))) for one in body["lines"])
+    lines = tuple(
+        ReceivedLine(line["line"], line["arrived"], line.get("damaged", Decimal(0))) for line in body["lines"]
+    )
     return ReceiptData(body["docket"], body["received"], lines, body.get("note", ""))

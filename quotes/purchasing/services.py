@@ -70,7 +70,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
 def least_order_of(order: SupplierOrder) -> Decimal:
     """The goods' value under which the supplier takes no order, by its terms of today."""
     sellers = market(order.business).sellers
-    return next((one.least_order for one in sellers if one.code == order.supplier.code), ZERO)
+    return next((item.least_order for item in sellers if item.code == order.supplier.code), ZERO)
 
 
 def face_of(order: SupplierOrder) -> dict[str, Any]:

@@ -113,15 +113,15 @@ def _add(
         _refuse_length(component, length_mm)
     _refuse_part(component, length_mm, quantity)
     shorter = None if length_mm == component.length_mm else length_mm
-    told = {
+    data = {
         "component": component,
         "kind": ItemKind.WHOLE if shorter is None else ItemKind.REMNANT,
         "length_mm": shorter,
         "place": place,
         "from_job": job,
     }
-    alike = StockItem.objects.of(component.business).filter(**told).select_for_update(no_key=True).first()
-    item = alike or StockItem(business=component.business, **told)
+    alike = StockItem.objects.of(component.business).filter(**data).select_for_update(no_key=True).first()
+    item = alike or StockItem(business=component.business, **data)
     item.quantity += quantity
     item.save()
     _move(item, "in", quantity, actor, reason, job)
@@ -224,8 +224,8 @@ def _end(*, hold: Reservation, state: str, actor: Actor) -> Reservation:
 def release_job(*, job: Job, actor: Actor) -> int:
     """Lets go of everything kept for a job; says how many holds."""
     held = list(Reservation.objects.of(job.business).filter(job=job, state=ReservationState.HELD).order_by("id"))
-    for one in held:
-        _end(hold=one, state=ReservationState.RELEASED, actor=actor)
+    for item in held:
+        _end(hold=item, state=ReservationState.RELEASED, actor=actor)
     return len(held)
 
 
@@ -245,8 +245,8 @@ def keep_with(*, holds: Sequence[Reservation], orders: Sequence[SupplierOrder]) 
 def release_order(*, order: SupplierOrder, actor: Actor) -> None:
     """Lets go of what was kept when the order was drafted."""
     held = Reservation.objects.of(order.business).filter(order=order, state=ReservationState.HELD)
-    for one in held.select_related("item").order_by("id"):
-        _end(hold=one, state=ReservationState.RELEASED, actor=actor)
+    for item in held.select_related("item").order_by("id"):
+        _end(hold=item, state=ReservationState.RELEASED, actor=actor)
 
 
 def release_reservations(job: Job, actor: Actor) -> None:
@@ -277,7 +277,9 @@ def leftovers(job: Job) -> list[ReturnedMaterial]:
     known = {row.sku: row for row in named.select_related("business")}
     moves = StockMovement.objects.of(job.business).filter(job=job, reason__startswith=RETURN_REASON)
     there = set(moves.values_list("reason", flat=True))
-    return [ReturnedMaterial(one, known.get(one.component), f"{RETURN_REASON}{one.ref}" in there) for one in entries]
+    return [
+        ReturnedMaterial(item, known.get(item.component), f"{RETURN_REASON}{item.ref}" in there) for item in entries
+    ]
 
 
 @transaction.atomic
@@ -291,18 +293,18 @@ def add_returns_to_stock(
     rows = Job.objects.of(job.business).select_related("business")
     job = rows.select_for_update(no_key=True, of=("self",)).get(pk=job.pk)
     items: list[StockItem] = []
-    for one in leftovers(job):
+    for entry in leftovers(job):
         component, length = (
-            (one.component, one.entry.length_mm) if one.component else named.get(one.entry.ref, (None, None))
+            (entry.component, entry.entry.length_mm) if entry.component else named.get(entry.entry.ref, (None, None))
         )
-        if component is None or one.lies:
+        if component is None or entry.lies:
             continue
         items.append(
             _add(
                 component=component,
-                quantity=one.entry.quantity,
+                quantity=entry.entry.quantity,
                 actor=actor,
-                reason=one.reason,
+                reason=entry.reason,
                 length_mm=length if component.role in PIECE_ROLES else None,
                 job=job,
             )

@@ -69,14 +69,14 @@ def stock(request: MemberRequest) -> HttpResponse:
 
 
 def _put_in(request: MemberRequest) -> None:
-    told: dict[str, Any] = {
+    data: dict[str, Any] = {
         name: request.POST.get(name, "").strip() for name in ("component", "quantity", "place", "reason")
     }
-    told["quantity"] = typed_number(told["quantity"])
+    data["quantity"] = typed_number(data["quantity"])
     length = request.POST.get("length_mm", "").strip()
     if length:
-        told["length_mm"] = read_length(length, LEVEL)
-    body = validated_data(serializers.StockIn, told)
+        data["length_mm"] = read_length(length, LEVEL)
+    body = validated_data(serializers.StockIn, data)
     component = components(request.business).select_related("business").filter(sku=body.pop("component")).first()
     if component is None:
         raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
@@ -102,14 +102,14 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _take(request: MemberRequest, item: StockItem) -> str:
-    told = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": reason_of(request)}
-    remove_stock(item=item, actor=request.actor, **validated_data(serializers.TakenIn, told))
+    data = {"quantity": typed_number(request.POST.get("quantity", "")), "reason": reason_of(request)}
+    remove_stock(item=item, actor=request.actor, **validated_data(serializers.TakenIn, data))
     return "Taken out."
 
 
 def _keep(request: MemberRequest, item: StockItem) -> str:
-    told = {"quantity": typed_number(request.POST.get("quantity", "")), "job": request.POST.get("job", "").strip()}
-    body = validated_data(serializers.HoldIn, told)
+    data = {"quantity": typed_number(request.POST.get("quantity", "")), "job": request.POST.get("job", "").strip()}
+    body = validated_data(serializers.HoldIn, data)
     job = jobs(request.business).select_related("business").filter(number__iexact=body["job"]).first()
     if job is None:
         raise InvalidDocument([Fault("/job", "unknown", f"There is no job {body['job']}.")])
@@ -143,8 +143,8 @@ def hold(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a hold, used for its job or let go, and leads back to where that was asked."""
     row = find(queries.holds(request.business).select_related("item", "job", "business"), ref)
     try:
-        told = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
-        close_reservation(hold=row, actor=request.actor, **told)
+        data = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
+        close_reservation(hold=row, actor=request.actor, **data)
         messages.success(request, "Done.")
     except (InvalidDocument, Problem) as refused:
         messages.error(request, words_of(refused), extra_tags="Not done")

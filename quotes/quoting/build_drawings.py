@@ -37,7 +37,7 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
         curves = _curves(takeoff)
     return {
         "drawings": {**paper_set(takeoff, decimal_sign(locale)), "curves": curves},
-        "cautions": {reader.value: [one.text for one in cautions_for(facts, reader)] for reader in Reader},
+        "cautions": {reader.value: [item.text for item in cautions_for(facts, reader)] for reader in Reader},
     }
 
 

@@ -90,7 +90,7 @@ def build(
         "takeoff_sha256": digest(canonical(written)),
         "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
         **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
-        "stops": [f"{one.where}: {one.text}" for one in takeoff.notices if one.level is Level.STOP],
+        "stops": [f"{notice.where}: {notice.text}" for notice in takeoff.notices if notice.level is Level.STOP],
         "lines": list(lines.customer),
         "overall": {name: str(share) for name, share in lines.overall.items() if share},
         "costing": list(lines.costing),
@@ -116,8 +116,8 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
     lines, into = customer_lines(costs, priced, takeoff, basis.rules, shares)
     whole = overall_shares(lines, shares)
     extras = [
-        hand_line(one.key, "extra", row, basis.rules, whole)
-        for one, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
+        hand_line(item.key, "extra", row, basis.rules, whole)
+        for item, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
     ]
     # what a rule adds or takes off comes last: it counts all that is printed above it
     ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
@@ -172,7 +172,7 @@ def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[C
     setup, rules = basis.setup, basis.rules
     visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
-    brought = [DeliveryCharge(buying.name(one.supplier), one.goods, one.delivery) for one in buying.orders]
+    brought = [DeliveryCharge(buying.name(order.supplier), order.goods, order.delivery) for order in buying.orders]
     return [
         *material_lines(buying.bought, takeoff),
         *delivery_lines(brought),

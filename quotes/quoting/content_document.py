@@ -44,9 +44,9 @@ def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
     if revision.kind == RevisionKind.VARIATION:
         changes = difference(revision, builds[0])
         builds[0]["lines"] = changes.pop("standing")
-    for one in builds:
-        one["licensed_removals"] = licensed_removals(one, basis.rules.hazardous)
-        one["stops"] += hazard_stops(one)
+    for item in builds:
+        item["licensed_removals"] = licensed_removals(item, basis.rules.hazardous)
+        item["stops"] += hazard_stops(item)
     content = {
         "quote_content": VERSION,
         "kind": revision.kind,
@@ -99,7 +99,7 @@ def parties_of(revision: Revision) -> list[dict[str, Any]]:
 def check_parties(content: Mapping[str, Any]) -> None:
     """Refused when a line is shared by somebody the revision doesn't know. A party that pays nothing may still be asked."""
     known = {party["key"] for party in content["parties"]}
-    lines = [line for one in (*content["builds"], *content["options"]) for line in one["lines"]]
+    lines = [line for build in (*content["builds"], *content["options"]) for line in build["lines"]]
     lines += content["difference"]["lines"] if content["difference"] else []
     strangers = sorted({key for line in lines for key in line["shares"]} - known)
     faults = [
@@ -172,6 +172,11 @@ def _payments(setup: Mapping[str, Any], rules: PriceRules) -> list[dict[str, Any
     if setup.get("payments"):
         return [dict(row) for row in setup["payments"]]
     return [
-        {"key": one.key, "label": one.label, "percent": format(one.percent.normalize(), "f"), "due": one.due.value}
-        for one in rules.instalments
+        {
+            "key": instalment.key,
+            "label": instalment.label,
+            "percent": format(instalment.percent.normalize(), "f"),
+            "due": instalment.due.value,
+        }
+        for instalment in rules.instalments
     ]

@@ -102,9 +102,9 @@ class LinkQuestions(LinkEndpoint):
 
 
 def _receipt(receipt: AcceptanceReceipt) -> Response:
-    told = asdict(receipt)
-    is_new = told.pop("is_new")
-    return _private(Response(told, status=201 if is_new else 200))
+    data = asdict(receipt)
+    is_new = data.pop("is_new")
+    return _private(Response(data, status=201 if is_new else 200))
 
 
 def _private(response: Response) -> Response:

@@ -63,9 +63,9 @@ def customer_lines(
             bucket.net, bucket.cost = bucket.net + net, bucket.cost + paid[run]
             parts[bucket.key] = net
         into.append(parts)
-    built: dict[str, BuiltRun | BuiltRetrofit] = {one.id: one for one in takeoff.runs}
-    built |= {one.id: one for one in takeoff.retrofits}
-    ordered = sorted(buckets.values(), key=lambda one: (list(built).index(one.part), GROUPS.index(one.group)))
+    built: dict[str, BuiltRun | BuiltRetrofit] = {item.id: item for item in takeoff.runs}
+    built |= {item.id: item for item in takeoff.retrofits}
+    ordered = sorted(buckets.values(), key=lambda item: (list(built).index(item.part), GROUPS.index(item.group)))
     lines = [_part_line(bucket, built[bucket.part], takeoff, shares) for bucket in ordered if bucket.net or bucket.cost]
     return lines + [_whole_line(line) for line in whole if line.net], into
 
@@ -151,7 +151,7 @@ def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tup
     if isinstance(built, BuiltRetrofit):
         count = len(built.bays)
         return f"Lattice on standing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
-    run = next(one for one in takeoff.measure.runs if one.id == built.id)
+    run = next(item for item in takeoff.measure.runs if item.id == built.id)
     if group == "gates":
         kinds = ", ".join(f"{gate.kind} {gate.id}, {gate.opening} mm" for gate in built.gates)
         return f"Run {built.id}: gates", kinds, str(len(built.gates)), "C62"

@@ -246,7 +246,7 @@ def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup
             continue
         row = {**_stored_values(name, typed, stored), **_read(name, typed)}
         if "key" in typed:
-            row["key"] = typed["key"] or _key(label, {one["key"] for one in rows})
+            row["key"] = typed["key"] or _key(label, {item["key"] for item in rows})
         rows.append(row)
     return rows
 

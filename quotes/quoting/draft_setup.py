@@ -204,29 +204,31 @@ def _doubles(values: Mapping[str, Any]) -> list[Fault]:
     faults = []
     for name in ("parties", "alternatives", "options", "payments"):
         seen = set[str]()
-        for place, one in enumerate(values.get(name, ())):
-            if one["key"] in seen:
-                faults.append(Fault(f"/{name}/{place}/key", "key.twice", f"{one['key']!r} is there already."))
-            seen.add(one["key"])
+        for place, value in enumerate(values.get(name, ())):
+            if value["key"] in seen:
+                faults.append(Fault(f"/{name}/{place}/key", "key.twice", f"{value['key']!r} is there already."))
+            seen.add(value["key"])
     return faults
 
 
 def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
     parties = values.get("parties", [])
     faults = []
-    if parties and sum(one.get("chooses", False) for one in parties) > 1:
+    if parties and sum(party.get("chooses", False) for party in parties) > 1:
         faults.append(Fault("/parties", "chooses.many", "One party at most settles the choices."))
-    if parties and not any(one.get("required", True) for one in parties):
+    if parties and not any(party.get("required", True) for party in parties):
         faults.append(Fault("/parties", "required.none", "At least one party must accept."))
     faults += [
         Fault(f"/parties/{place}/required", "chooses.optional", "Who settles the choices must accept too.")
-        for place, one in enumerate(parties)
-        if one.get("chooses") and not one.get("required", True)
+        for place, party in enumerate(parties)
+        if party.get("chooses") and not party.get("required", True)
     ]
-    known = {one["key"] for one in parties}
+    known = {party["key"] for party in parties}
     named = [("/otherwise", values.get("otherwise"))]
-    named += [(f"/options/{place}/shares", one.get("shares")) for place, one in enumerate(values.get("options", []))]
-    named += [(f"/extras/{place}/shares", one.get("shares")) for place, one in enumerate(values.get("extras", []))]
+    named += [
+        (f"/options/{place}/shares", option.get("shares")) for place, option in enumerate(values.get("options", []))
+    ]
+    named += [(f"/extras/{place}/shares", extra.get("shares")) for place, extra in enumerate(values.get("extras", []))]
     for pointer, shares in named if parties else ():
         faults += [
             Fault(f"{pointer}/{key}", "party.unknown", f"There is no party {key!r}.")
@@ -238,7 +240,7 @@ def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
 
 def _payment_faults(values: Mapping[str, Any]) -> list[Fault]:
     payments = values.get("payments", [])
-    total = sum((one["percent"] for one in payments), Decimal(0))
+    total = sum((payment["percent"] for payment in payments), Decimal(0))
     if payments and total != 100:
         return [Fault("/payments", "payments.sum", f"The payments add up to {total:f} %, not to 100 %.")]
     return []
@@ -246,9 +248,9 @@ def _payment_faults(values: Mapping[str, Any]) -> list[Fault]:
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Mapping):
-        return {str(key): _plain(one) for key, one in value.items()}
+        return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(one) for one in value]
+        return [_plain(item) for item in value]
     if isinstance(value, Decimal):
         return format(value, "f")
     if value is None or isinstance(value, str | int | bool):

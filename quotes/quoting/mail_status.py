@@ -28,12 +28,12 @@ def letter_to(link: SignedLink | None, letters: Iterable[OutgoingMail]) -> Outgo
     """Return the letter that carries a link, if it was begun."""
     if link is None:
         return None
-    return next((one for one in letters if one.event.subject == link.ref), None)
+    return next((letter for letter in letters if letter.event.subject == link.ref), None)
 
 
 def revisions_of(business: Business, letters: Iterable[OutgoingMail]) -> dict[str, str]:
     """Return the ref of the revision each letter is about, by the subject of its event; without those of ended links."""
-    subjects = [one.event.subject for one in letters if one.event.kind in KINDS]
+    subjects = [letter.event.subject for letter in letters if letter.event.kind in KINDS]
     found: dict[str, str] = {}
     links = SignedLink.objects.of(business).filter(ref__in=subjects, revoked_at=None)
     for rows in (

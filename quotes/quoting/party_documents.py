@@ -72,7 +72,7 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
     """A party's quote, complete: what is built, its lines, tax, total, payments, and what each choice would change."""
     whole = sums(content, choices)
     own = whole.parties[key]
-    party = next(one for one in content["parties"] if one["key"] == key)
+    party = next(item for item in content["parties"] if item["key"] == key)
     return {
         "party_quote": 1,
         **{name: content[name] for name in COMMON},
@@ -94,7 +94,7 @@ def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[s
     """What is built, for those who build it: measure, take-off, system, site; no customer's money."""
     build = _shown_build(standing_build(content, choices))
     names = ("number", "revision", "kind", "label", "job", "site", "business")
-    options = [one["label"] for one in content["options"] if one["key"] in (choices or {}).get("options", [])]
+    options = [option["label"] for option in content["options"] if option["key"] in (choices or {}).get("options", [])]
     return {
         "crew_document": 1,
         **{name: content[name] for name in names},
@@ -114,8 +114,8 @@ def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
 
 def pays_for_choices(content: Content, key: str) -> bool:
     """Whether what this party pays depends on what somebody else chooses."""
-    lines = [line for one in content["builds"][1:] for line in one["lines"]]
-    lines += [line for one in content["options"] for line in one["lines"]]
+    lines = [line for build in content["builds"][1:] for line in build["lines"]]
+    lines += [line for option in content["options"] for line in option["lines"]]
     return any(key in line["shares"] for line in lines)
 
 
@@ -158,17 +158,17 @@ def _builds(content: Content, key: str, choices: Choices, own: PartySums) -> lis
     if len(content["builds"]) == 1:
         return []
     shown = []
-    for one in content["builds"]:
-        other = sums(content, Choices(one["key"], choices.options)).parties[key].total
-        is_chosen = one["key"] == choices.build
+    for build in content["builds"]:
+        other = sums(content, Choices(build["key"], choices.options)).parties[key].total
+        is_chosen = build["key"] == choices.build
         shown.append(
             {
-                "key": one["key"],
-                "label": one["label"],
+                "key": build["key"],
+                "label": build["label"],
                 "total": _text(other),
                 "difference": _text(other - own.total),
                 "chosen": is_chosen,
-                "is_base": one["key"] == BASE,
+                "is_base": build["key"] == BASE,
             }
         )
     return shown
@@ -176,17 +176,17 @@ def _builds(content: Content, key: str, choices: Choices, own: PartySums) -> lis
 
 def _options(content: Content, key: str, choices: Choices, own: PartySums) -> list[dict[str, Any]]:
     shown = []
-    for one in content["options"]:
-        if not any(key in line["shares"] for line in one["lines"]):
+    for option in content["options"]:
+        if not any(key in line["shares"] for line in option["lines"]):
             continue
-        is_chosen = one["key"] in choices.options
-        other = sums(content, Choices(choices.build, choices.options ^ {one["key"]})).parties[key].total
+        is_chosen = option["key"] in choices.options
+        other = sums(content, Choices(choices.build, choices.options ^ {option["key"]})).parties[key].total
         adds = own.total - other if is_chosen else other - own.total
         shown.append(
             {
-                "key": one["key"],
-                "label": one["label"],
-                "detail": one["detail"],
+                "key": option["key"],
+                "label": option["label"],
+                "detail": option["detail"],
                 "difference": _text(adds),
                 "chosen": is_chosen,
             }

@@ -28,8 +28,8 @@ def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[
         .filter(state__in=[RevisionState.DRAFT, RevisionState.SENT])
         .select_related("quote", "business")
     )
-    told = [_quote_impact(row, kind, touched) for row in rows.order_by("-id")[:MAX]]
-    return [one for one in told if one is not None]
+    data = [_quote_impact(row, kind, touched) for row in rows.order_by("-id")[:MAX]]
+    return [item for item in data if item is not None]
 
 
 def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:

@@ -58,8 +58,8 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Revisi
     """The figures of a content document, frozen or previewed, with its choices where they are settled."""
     chosen = read_choices(content, choices)
     whole = sums(content, chosen)
-    build = next(one for one in content["builds"] if one["key"] == chosen.build)
-    percents = [one["label"] for one in content["payments"]]
+    build = next(item for item in content["builds"] if item["key"] == chosen.build)
+    percents = [payment["label"] for payment in content["payments"]]
     return RevisionPrices(
         lines=tuple(_row(line, build["costing"]) for line in whole.lines),
         costing=tuple(_row(line) for line in build["costing"]),
@@ -77,7 +77,7 @@ def priced(content: Content, choices: Mapping[str, Any] | None = None) -> Revisi
         payments=tuple(
             {"label": label, "amount": amount} for label, amount in zip(percents, whole.payments, strict=False)
         ),
-        stops=tuple(dict.fromkeys(stop for one in content["builds"] for stop in one["stops"])),
+        stops=tuple(dict.fromkeys(stop for item in content["builds"] for stop in item["stops"])),
         buying=_buying(build.get("buying")),
     )
 
@@ -124,12 +124,12 @@ def _unit(code: str) -> str:
 
 
 def _others(content: Content, chosen: Choices, total: Decimal) -> Iterable[Mapping[str, Any]]:
-    for one in content["builds"]:
-        if one["key"] == BASE:
+    for build in content["builds"]:
+        if build["key"] == BASE:
             continue
-        other = sums(content, Choices(one["key"], chosen.options))
+        other = sums(content, Choices(build["key"], chosen.options))
         cost = sum((Decimal(line["cost"]) for line in other.lines), ZERO)
-        row = PriceSummaryLine(one["label"], "", "", "", cost, other.net)
+        row = PriceSummaryLine(build["label"], "", "", "", cost, other.net)
         yield {"row": row, "total": other.total, "difference": other.total - total}
 
 

@@ -39,7 +39,7 @@ class Buying:
 
     def name(self, code: str) -> str:
         """What people call a supplier."""
-        return next((one.name for one in self.suppliers if one.code == code and one.name), code)
+        return next((supplier.name for supplier in self.suppliers if supplier.code == code and supplier.name), code)
 
 
 def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Buying:
@@ -52,22 +52,23 @@ def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Bu
     suppliers = market.suppliers()
     lists = _lists(takeoff, market, suppliers)
     tried = [(wanted, _split(wanted, suppliers, digits)) for wanted in lists]
-    wanted, sourcing = min(tried, key=lambda one: (one[1].best is None, one[1].best.total if one[1].best else 0))
+    wanted, sourcing = min(tried, key=lambda item: (item[1].best is None, item[1].best.total if item[1].best else 0))
     sourcing = replace(
-        sourcing, alone={one.code: _least([own.alone[one.code] for _, own in tried]) for one in suppliers}
+        sourcing,
+        alone={supplier.code: _least([own.alone[supplier.code] for _, own in tried]) for supplier in suppliers},
     )
     short: tuple[str, ...] = ()
     if sourcing.best is None:
-        eased = [replace(one, least_order=Decimal(0)) for one in suppliers]
+        eased = [replace(supplier, least_order=Decimal(0)) for supplier in suppliers]
         sourcing = replace(_split(wanted, eased, digits), alone=sourcing.alone, refused=sourcing.refused)
-        least = {one.code: one.least_order for one in suppliers}
+        least = {supplier.code: supplier.least_order for supplier in suppliers}
         orders = sourcing.best.orders if sourcing.best else ()
         short = tuple(order.supplier for order in orders if order.goods < least[order.supplier])
     return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, tuple(suppliers), short)
 
 
 def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
-    return min((one for one in splits if one is not None), key=lambda one: one.total, default=None)
+    return min((split for split in splits if split is not None), key=lambda item: item.total, default=None)
 
 
 def _lists(
@@ -79,8 +80,8 @@ def _lists(
     if faults:
         raise InvalidDocument(faults)
     lists = [first]
-    for one in suppliers if len(suppliers) <= LENGTHS_BY else ():
-        wanted, _ = wanted_of(takeoff, market, one.code, plans)
+    for supplier in suppliers if len(suppliers) <= LENGTHS_BY else ():
+        wanted, _ = wanted_of(takeoff, market, supplier.code, plans)
         if wanted not in lists:
             lists.append(wanted)
     return lists
@@ -88,21 +89,21 @@ def _lists(
 
 def _split(wanted: Sequence[RequiredArticle], suppliers: Sequence[SupplierTermsAndPrices], digits: int) -> Sourcing:
     needs: dict[str, Decimal | dict[str, Decimal]] = {}
-    for one in wanted:
-        before, ways = needs.get(one.name), dict(one.ways)
+    for item in wanted:
+        before, ways = needs.get(item.name), dict(item.ways)
         if len(ways) > 1:
-            needs[one.name] = ways
+            needs[item.name] = ways
         else:  # the same stock length may be wanted in several finishes
             [amount] = ways.values()
-            needs[one.name] = amount + (before if isinstance(before, Decimal) else Decimal(0))
+            needs[item.name] = amount + (before if isinstance(before, Decimal) else Decimal(0))
     return split(needs, suppliers, digits=digits)
 
 
 def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: PurchaseOptions) -> list[MaterialPurchase]:
-    known = {one.sku: one for one in market.articles}
+    known = {item.sku: item for item in market.articles}
     roles: dict[str, list[RequiredArticle]] = {}
-    for one in wanted:
-        roles.setdefault(one.name, []).append(one)
+    for item in wanted:
+        roles.setdefault(item.name, []).append(item)
     found: dict[str, MaterialPurchase] = {}
     for order in sourcing.best.orders if sourcing.best else ():
         for line in order.lines:
@@ -138,10 +139,10 @@ def buying_document(buying: Buying) -> dict[str, Any]:
             {
                 "supplier": code,
                 "name": buying.name(code),
-                "total": format(one.total, "f") if one else None,
-                "refused": "" if one else buying.sourcing.refused.get(code, ""),
+                "total": format(item.total, "f") if item else None,
+                "refused": "" if item else buying.sourcing.refused.get(code, ""),
             }
-            for code, one in buying.sourcing.alone.items()
+            for code, item in buying.sourcing.alone.items()
         ],
         "gap": format(buying.sourcing.gap, "f"),
     }

@@ -60,17 +60,17 @@ class _ArticleReader:
 
     def _cut(self, role: str, colour: str | None, pieces: tuple[tuple[int, int], ...]) -> None:
         articles = self._articles(role, colour)
-        stock = [one for one in articles if one.length is not None]
+        stock = [article for article in articles if article.length is not None]
         if not articles:
             return
         if not stock:
             step = self.step if role == "sheet" else 1
             total = Decimal(sum(-(-length // step) * step * count for length, count in pieces)) / 1000
-            self.rows.append(RequiredArticle(role, colour, {one.sku: total for one in articles}))
+            self.rows.append(RequiredArticle(role, colour, {article.sku: total for article in articles}))
             return
         counts = self._counts(role, stock, pieces)
         if counts is None:
-            longest = max(one.length or 0 for one in stock)
+            longest = max(item.length or 0 for item in stock)
             text = f"{_article_name(role, colour)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
             self.faults.append(Fault(f"/catalogue/{role}", "stock.short", text))
             return
@@ -87,7 +87,9 @@ class _ArticleReader:
         found = []
         for article in stock:
             prices = [
-                one.price for one in self.market.offers(article.sku) if supplier is None or one.supplier == supplier
+                offer.price
+                for offer in self.market.offers(article.sku)
+                if supplier is None or offer.supplier == supplier
             ]
             if prices:
                 found.append((article, min(prices)))
@@ -96,7 +98,9 @@ class _ArticleReader:
     def _planned(
         self, stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]
     ) -> dict[str, int] | None:
-        rows = tuple(StockLength(one.length or 0, int(price.scaleb(DECIMALS)), label=one.sku) for one, price in stock)
+        rows = tuple(
+            StockLength(item.length or 0, int(price.scaleb(DECIMALS)), label=item.sku) for item, price in stock
+        )
         demand = Demand(self.kerf, pieces, rows, DECIMALS)
         if demand not in self.plans:
             self.plans[demand] = _bars(demand)
@@ -110,12 +114,12 @@ class _ArticleReader:
             if row.role in PIECE_ROLES or not row.total:
                 continue
             articles = self._articles(row.role, row.colour)
-            named = [one for one in articles if one.sku == row.component]
-            finish = [one for one in articles if one.colour is not None]
-            ways = {one.sku: row.total for one in named or finish or articles}
+            named = [article for article in articles if article.sku == row.component]
+            finish = [article for article in articles if article.colour is not None]
+            ways = {item.sku: row.total for item in named or finish or articles}
             if ways:
                 pooled.setdefault((row.role, *sorted(ways)), []).append((row.colour, ways))
-        known = {one.sku: one for one in self.market.articles}
+        known = {article.sku: article for article in self.market.articles}
         for (role, *skus), found in pooled.items():
             colours = {colour for colour, _ in found}
             total = {sku: sum((ways[sku] for _, ways in found), Decimal(0)) for sku in skus}
@@ -124,7 +128,7 @@ class _ArticleReader:
 
     def _articles(self, role: str, colour: str | None) -> list[Article]:
         """Those of the role that somebody sells; a fault where nobody does."""
-        articles = [one for one in self.market.serving(role, colour) if self.market.offers(one.sku)]
+        articles = [item for item in self.market.serving(role, colour) if self.market.offers(item.sku)]
         if not articles:
             self.faults.append(_nobody(role, colour, self.market))
         return articles
@@ -146,7 +150,7 @@ def wanted_of(
 def _one_each(stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
     counts: dict[str, int] = {}
     for length, count in pieces:
-        serving = [(price, one.length or 0, one.sku) for one, price in stock if (one.length or 0) >= length]
+        serving = [(price, item.length or 0, item.sku) for item, price in stock if (item.length or 0) >= length]
         if not serving:
             return None
         _, _, sku = min(serving)
@@ -172,7 +176,11 @@ def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
 
 def _nobody(role: str, colour: str | None, market: PurchaseOptions) -> Fault:
     text = f"{_article_name(role, colour)}: no supplier sells it today."
-    sold = {one.colour for one in market.articles if one.role == role and one.colour and market.offers(one.sku)}
+    sold = {
+        article.colour
+        for article in market.articles
+        if article.role == role and article.colour and market.offers(article.sku)
+    }
     if sold:
         finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under colours in the measure."
         text = f"{text[:-1]}; {finishes}" if colour else f"No finish is chosen: {finishes}"

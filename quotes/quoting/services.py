@@ -192,7 +192,7 @@ def _says_something(content: Mapping[str, Any]) -> None:
 
 
 def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
-    stops = [stop for one in content["builds"] for stop in one["stops"]]
+    stops = [stop for build in content["builds"] for stop in build["stops"]]
     if not stops:
         return None
     if not reason.strip():
@@ -220,17 +220,17 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
     revision.setup = kept
     revision.save()
     revision.parties.all().delete()
-    must = next((one for one in parties if one.get("required", True)), parties[0])
-    chooser = next((one for one in parties if one.get("chooses")), must)["key"]
-    for place, one in enumerate(parties):
+    must = next((party for party in parties if party.get("required", True)), parties[0])
+    chooser = next((party for party in parties if party.get("chooses")), must)["key"]
+    for place, party in enumerate(parties):
         Party.objects.of(revision.business).create(
             revision=revision,
-            key=one["key"],
-            name=one["name"],
-            email=one.get("email", ""),
-            address=one.get("address", ""),
-            required=one.get("required", True),
-            chooses=one["key"] == chooser,
+            key=party["key"],
+            name=party["name"],
+            email=party.get("email", ""),
+            address=party.get("address", ""),
+            required=party.get("required", True),
+            chooses=party["key"] == chooser,
             position=place,
         )
 

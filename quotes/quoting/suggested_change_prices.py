@@ -66,7 +66,7 @@ def _heavier(screening: Screening, found: SystemWithPrices, net: Net) -> tuple[D
             mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
             with suppress(InvalidDocument):  # nothing on offer for it today
                 tried.append((net(taken, other) - now, other.system.label, mends))
-    return min(tried, key=lambda one: (not one[2], one[0]), default=None)
+    return min(tried, key=lambda item: (not item[2], item[0]), default=None)
 
 
 def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[TakeOff, SystemWithPrices, Screening]]:

@@ -100,7 +100,9 @@ def keep_chosen_measure(event: Event) -> None:
     build = standing_build(parsed(revision.content), revision.choices)
     if build["key"] != BASE:
         typed = parsed(revision.measure_version.document)
-        change = next(one for one in revision.setup["alternatives"] if one["key"] == build["key"])
+        change = next(
+            alternative for alternative in revision.setup["alternatives"] if alternative["key"] == build["key"]
+        )
         measure = revision.measure_version.measure
         save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 

@@ -82,7 +82,7 @@ def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
     """The choices somebody asks for. Refused when the revision offers no such build or option."""
     asked = asked or {}
     build, options = asked.get("build", BASE), asked.get("options", [])
-    builds, known = [one["key"] for one in content["builds"]], [one["key"] for one in content["options"]]
+    builds, known = [item["key"] for item in content["builds"]], [option["key"] for option in content["options"]]
     faults = []
     if build not in builds:
         faults.append(Fault("/choices/build", "build.unknown", f"Choose from: {', '.join(builds)}."))
@@ -100,7 +100,7 @@ def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any],
     if content["difference"] is not None:
         lines = list(content["difference"]["lines"])
     else:
-        lines = list(next(one["lines"] for one in content["builds"] if one["key"] == choices.build))
+        lines = list(next(build["lines"] for build in content["builds"] if build["key"] == choices.build))
     for option in content["options"]:
         if option["key"] in choices.options:
             lines += option["lines"]
@@ -153,8 +153,8 @@ def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: Su
     parts = _parts(lines, keys, Apportionment(rules.digits, rules.odd))
     parties = {key: _party(parts[key], rules) for key in keys}
     every = parties.values()
-    net, tax = sum((_amount(line) for line in lines), ZERO), sum((one.tax for one in every), ZERO)
-    payments = tuple(sum(column, ZERO) for column in zip(*(one.payments for one in every), strict=True))
+    net, tax = sum((_amount(line) for line in lines), ZERO), sum((item.tax for item in every), ZERO)
+    payments = tuple(sum(column, ZERO) for column in zip(*(item.payments for item in every), strict=True))
     return Sums(tuple(lines), net, _together(lines, every), tax, net + tax, payments, parties)
 
 

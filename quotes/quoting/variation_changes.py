@@ -24,13 +24,15 @@ def standing_lines(content: Mapping[str, Any], choices: Mapping[str, Any] | None
     if content["difference"] is None:
         return [dict(line) for line in chosen_lines(content, chosen)]
     lines = [dict(line) for line in content["builds"][0]["lines"]]
-    return lines + [dict(line) for one in content["options"] if one["key"] in chosen.options for line in one["lines"]]
+    return lines + [
+        dict(line) for option in content["options"] if option["key"] in chosen.options for line in option["lines"]
+    ]
 
 
 def standing_build(content: Mapping[str, Any], choices: Mapping[str, Any] | None) -> Mapping[str, Any]:
     """The build that is agreed once this revision is accepted with these choices."""
     chosen = read_choices(content, choices)
-    found: Mapping[str, Any] = next(one for one in content["builds"] if one["key"] == chosen.build)
+    found: Mapping[str, Any] = next(build for build in content["builds"] if build["key"] == chosen.build)
     return found
 
 

@@ -238,7 +238,7 @@ def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     """Tries a letter about this revision again now."""
     row = find(whole_revisions(request.business), ref)
     asked = request.POST.get("letter", "")
-    letter = next((one for one in letters_of(row) if f"{one.event.ref}/{one.name}" == asked), None)
+    letter = next((item for item in letters_of(row) if f"{item.event.ref}/{item.name}" == asked), None)
     if letter is None:
         messages.error(request, "This letter belongs to a link that was ended.", extra_tags="Not done")
     else:
@@ -327,13 +327,13 @@ def _sheet(
         "whole": wholes(setup, {**missing, **refusal.faults}, _discounts(request.business)),
         "around": setup.get("surroundings"),
         "cautions": content["builds"][0]["cautions"]["owner"] if content else [],
-        "shares": shares_of(setup, [one["key"] for one in setup.get("parties", [])]),
-        "chooser": next((one["key"] for one in setup.get("parties", []) if one.get("chooses")), ""),
+        "shares": shares_of(setup, [item["key"] for item in setup.get("parties", [])]),
+        "chooser": next((item["key"] for item in setup.get("parties", []) if item.get("chooses")), ""),
         "parties": [
             {"party": party, "link": links.get(party.pk), "letter": letter_to(links.get(party.pk), letters)}
             for party in parties
         ],
-        "undelivered": [one for one in letters if one.is_late or one.is_failed],
+        "undelivered": [letter for letter in letters if letter.is_late or letter.is_failed],
         "names": _names(row),
         "unreached": [party.name for party in parties if not party.email],
         "questions": queries.questions(request.business, row).select_related("party").order_by("id"),

@@ -58,11 +58,11 @@ def run_once(call: Callable[[], Response], *, holder: str, request: HttpRequest)
         return answer()
     except Exception as fault:
         problem = as_problem(fault)
-        told = answer_exception(problem, {}) if problem else None
-        if told is None or told.status_code in (400, 429, 503):
+        data = answer_exception(problem, {}) if problem else None
+        if data is None or data.status_code in (400, 429, 503):
             mine.delete()  # nothing happened, or the body was cut off on its way: the same key may try again
             raise
-        _finish(mine, told)
+        _finish(mine, data)
         raise
 
 

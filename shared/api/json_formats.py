@@ -89,9 +89,9 @@ def whole_body(stream: IO[Any], most: int, parser_context: Mapping[str, Any] | N
     """The body, cut off one byte beyond ``most``. Refused (400) when less came than its Content-Length says."""
     body: bytes = bytes(stream.read(most + 1))
     request = (parser_context or {}).get("request")
-    told = str(request.META.get("CONTENT_LENGTH") or "") if request is not None else ""
-    if told.isdigit() and len(body) < min(int(told), most + 1):
-        raise Problem("malformed", f"The body ends after {len(body)} of {told} bytes.")
+    data = str(request.META.get("CONTENT_LENGTH") or "") if request is not None else ""
+    if data.isdigit() and len(body) < min(int(data), most + 1):
+        raise Problem("malformed", f"The body ends after {len(body)} of {data} bytes.")
     return body
 
 

@@ -90,16 +90,16 @@ class EndpointSchema(AutoSchema):
         names = dict(view.parameters)
         if view.paged and self.method == "GET":
             names |= {"cursor": "From the next of a page, unchanged.", "page_size": "1 to 200; more is taken as 200."}
-        told = [OpenApiParameter(name, str, description=text) for name, text in names.items()]
+        data = [OpenApiParameter(name, str, description=text) for name, text in names.items()]
         if self.method in view.idempotent:
-            told.append(
+            data.append(
                 _header(
                     "Idempotency-Key", "A fresh id for each new intent; sent again it gives the first answer.", True
                 )
             )
         if self._conditional():
-            told.append(_header("If-Match", "The ETag of the version that was looked at.", True))
-        return told
+            data.append(_header("If-Match", "The ETag of the version that was looked at.", True))
+        return data
 
     def get_auth(self) -> list[dict[str, list[str]]]:
         """Said by ``get_operation``."""
@@ -169,8 +169,8 @@ def describe_everything(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
     openapi_examples.fill_in(result)
-    told: dict[str, Any] = _plainly(result)
-    return told
+    data: dict[str, Any] = _plainly(result)
+    return data
 
 
 def _plainly(told: Any) -> Any:
@@ -180,7 +180,7 @@ def _plainly(told: Any) -> Any:
             "enum" if name == "const" else name: [value] if name == "const" else _plainly(value)
             for name, value in told.items()
         }
-    return [_plainly(one) for one in told] if isinstance(told, list) else told
+    return [_plainly(item) for item in told] if isinstance(told, list) else told
 
 
 def document_text(made: dict[str, Any]) -> str:

@@ -46,7 +46,7 @@ def example_of(schema: Mapping[str, Any], schemas: Mapping[str, Any], name: str 
 
 def _of_type(schema: Mapping[str, Any], schemas: Mapping[str, Any], name: str, depth: int) -> Any:
     kinds = schema.get("type", "object")
-    kind = kinds if isinstance(kinds, str) else next(one for one in kinds if one != "null")
+    kind = kinds if isinstance(kinds, str) else next(item for item in kinds if item != "null")
     match kind:
         case "object":
             return _object(schema, schemas, depth)
@@ -76,7 +76,7 @@ def _text(schema: Mapping[str, Any], name: str) -> str:
         return _BY_FORMAT[schema["format"]]
     text = _BY_NAME.get(name) or (name.replace("_", " ") or "text")
     if "pattern" in schema:
-        text = next((one for one in (text, *_TRIED) if re.search(schema["pattern"], one)), text)
+        text = next((item for item in (text, *_TRIED) if re.search(schema["pattern"], item)), text)
     return text.ljust(schema.get("minLength", 0), "-")[: schema.get("maxLength", 200)]
 
 

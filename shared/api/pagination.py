@@ -70,7 +70,7 @@ def _serialize_page(
         answers, marks = row.read(rows, *dict.fromkeys((field, "id")), alike=alike)
         return answers[:size], _mark(marks[size - 1][0], marks[size - 1][-1]) if len(marks) > size else []
     found = list(rows())
-    return [row(one) for one in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
+    return [row(item) for item in found[:size]], _mark_of(found[size - 1], field) if len(found) > size else []
 
 
 def _alike(rows: SharedQuery | None, by: str, size: int, after: list[Any] | None) -> SharedQuery | None:

@@ -135,7 +135,7 @@ class RowSerializer:
                 columns[place] = read.told(column, connection, same)
             else:
                 texts = read.read(column, connection)
-                columns[place] = [one and short(one, least[row]) for one, row in zip(texts, rows, strict=True)]
+                columns[place] = [item and short(item, least[row]) for item, row in zip(texts, rows, strict=True)]
         return columns
 
     def _written(self, rows: Rows, marks: tuple[str, ...], alike: SharedQuery | None) -> _CompiledSql:
@@ -172,19 +172,19 @@ def short(number: str, places: int = 0) -> str:
 
 
 def _flat(members: Members) -> Iterator[Telling]:
-    for told in members.values():
-        if isinstance(told, Mapping):
-            yield from _flat(told)
+    for data in members.values():
+        if isinstance(data, Mapping):
+            yield from _flat(data)
         else:
-            yield told
+            yield data
 
 
 def _answers(members: Members, columns: Iterator[Column]) -> list[dict[str, Any]]:
-    parts = [_answers(told, columns) if isinstance(told, Mapping) else next(columns) for told in members.values()]
+    parts = [_answers(data, columns) if isinstance(data, Mapping) else next(columns) for data in members.values()]
     names, rows = tuple(members), zip(*parts, strict=True)
     if len(names) == 2:  # objects within answers mostly: made three times as fast
         first, second = names
-        return [{first: one, second: other} for one, other in rows]
+        return [{first: item, second: other} for item, other in rows]
     return list(map(dict, map(zip, repeat(names), rows)))
 
 
@@ -200,14 +200,14 @@ class _Undeclared(Func):
 
 
 def _write(rows: QuerySet[Any, Any], asked: list[Telling]) -> _CompiledSql:
-    columns: list[Any] = [one.column if isinstance(one, TrimmedDecimal | Money) else one for one in asked]
+    columns: list[Any] = [item.column if isinstance(item, TrimmedDecimal | Money) else item for item in asked]
     query = rows.values_list(*columns).query
     query.select = tuple(
-        _Undeclared(one) if isinstance(one.output_field, models.DateField) else one for one in query.select
+        _Undeclared(item) if isinstance(item.output_field, models.DateField) else item for item in query.select
     )
     compiler = query.get_compiler(rows.db)
     sql, parameters = compiler.as_sql()
-    readers = [_reader(compiler, selected[0], one) for selected, one in zip(compiler.select, asked, strict=True)]
+    readers = [_reader(compiler, selected[0], item) for selected, item in zip(compiler.select, asked, strict=True)]
     return _CompiledSql(rows.db, sql, tuple(parameters), readers)
 
 
@@ -274,10 +274,10 @@ def _together(column: Column, least: int, places: int) -> list[str] | None:
 def _cut(column: Column, least: int, places: int | None) -> Column:
     """Texts without needless zeros, of so many ``places`` each or None: the zeros that most end with are cut off at once."""
     if places is None or places <= least:
-        return [one and short(one, least) for one in column]
+        return [item and short(item, least) for item in column]
     usual = "0" * (places - least) if least else "." + "0" * places
     cut = -len(usual)
-    return [one and (one[:cut] if one.endswith(usual) else short(one, least)) for one in column]
+    return [item and (item[:cut] if item.endswith(usual) else short(item, least)) for item in column]
 
 
 def _converted(steps: list[Callable[..., Any]], expression: Any) -> Reader:

@@ -44,9 +44,9 @@ class StrictSerializer(serializers.Serializer[Any]):
     def get_fields(self) -> dict[str, Any]:
         fields = super().get_fields()
         if _is_merged(self):
-            for name, one in fields.items():
-                one.allow_null = one.allow_null or self._emptied(name, one) is not None
-                one.error_messages["null"] = "This can't be cleared; leave it out to keep it as it is."
+            for name, item in fields.items():
+                item.allow_null = item.allow_null or self._emptied(name, item) is not None
+                item.error_messages["null"] = "This can't be cleared; leave it out to keep it as it is."
         return fields
 
     def _emptied(self, name: str, one: serializers.Field[Any, Any, Any, Any]) -> Callable[[], Any] | None:
@@ -75,7 +75,7 @@ class StrictSerializer(serializers.Serializer[Any]):
         for name in data:
             field = self.fields.get(name)
             if field is None:
-                known = ", ".join(key for key, one in self.fields.items() if not one.read_only)
+                known = ", ".join(key for key, item in self.fields.items() if not item.read_only)
                 faults[name] = [ErrorDetail(f"Unknown member; known are: {known}.", "unknown")]
             elif field.read_only:
                 faults[name] = [ErrorDetail("This can be read, not written.", "read-only")]

@@ -140,7 +140,7 @@ def handler_named(name: str) -> Handler | None:
 def handlers_of(kind: str) -> list[Handler]:
     """Everything that runs for a kind of event, by name."""
     load_task_modules()
-    return sorted((one for one in _handlers.values() if one.kind == kind), key=lambda one: one.name)
+    return sorted((handler for handler in _handlers.values() if handler.kind == kind), key=lambda item: item.name)
 
 
 def publish_event(
@@ -152,7 +152,7 @@ def publish_event(
     with transaction.atomic():
         event = Event.objects.create(business=business, kind=kind, subject=subject, request_id=request_id())
         due = due_at or timezone.now()
-        rows = [OutboxTask(event=event, handler=one.name, due_at=due) for one in handlers_of(kind)]
+        rows = [OutboxTask(event=event, handler=handler.name, due_at=due) for handler in handlers_of(kind)]
         for row in rows:
             row.save(force_insert=True)
     if rows and due <= timezone.now():

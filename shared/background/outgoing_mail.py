@@ -153,12 +153,12 @@ def _is_final(fault: Exception) -> bool:
 
 def _in_words(fault: Exception) -> str:
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
-        told = "; ".join(f"{to}: {code} {_text(text)}" for to, (code, text) in fault.recipients.items())
+        data = "; ".join(f"{to}: {code} {_text(text)}" for to, (code, text) in fault.recipients.items())
     elif isinstance(fault, smtplib.SMTPResponseException):
-        told = f"{fault.smtp_code} {_text(fault.smtp_error)}"
+        data = f"{fault.smtp_code} {_text(fault.smtp_error)}"
     else:
-        told = "The mail server does not answer." if isinstance(fault, TimeoutError) else str(fault)
-    return " ".join(told.split())[:500] or type(fault).__name__
+        data = "The mail server does not answer." if isinstance(fault, TimeoutError) else str(fault)
+    return " ".join(data.split())[:500] or type(fault).__name__
 
 
 def _text(said: bytes | str) -> str:

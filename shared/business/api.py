@@ -195,13 +195,13 @@ class Members(Endpoint):
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
         """Add a person who has still to accept. No mail is sent: ``/invitations`` sends the link by which they do."""
-        told = self.read(NewMember)
-        email = told["email"].strip().lower()
+        data = self.read(NewMember)
+        email = data["email"].strip().lower()
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
-            email, name=told.get("name", "")
+            email, name=data.get("name", "")
         )
         member = services.add_member(
-            business=self.business, person=person, role=MemberRole(told["role"]), actor=self.actor
+            business=self.business, person=person, role=MemberRole(data["role"]), actor=self.actor
         )
         return self.created(MEMBERS.of(member), member)
 
@@ -216,12 +216,12 @@ class Invitations(Endpoint):
     def post(self, request: Request) -> Response:
         """The letter brings a link that works once and for a few days. A new person sets a password by it; a person with an
         account signs in and accepts. Inviting a person again who has not accepted sends another letter."""
-        told = self.read(NewMember)
+        data = self.read(NewMember)
         member = invitations.invite(
             business=self.business,
-            email=told["email"],
-            name=told.get("name", ""),
-            role=MemberRole(told["role"]),
+            email=data["email"],
+            name=data.get("name", ""),
+            role=MemberRole(data["role"]),
             actor=self.actor,
         )
         return self.one(MEMBERS.of(member), member, status=201, at=f"/api/v1/members/{member.ref}")
@@ -289,15 +289,15 @@ class Keys(Endpoint):
 
     @extend_schema(request=NewKey, responses={201: ISSUED_KEY_SCHEMA}, summary="Create a key")
     def post(self, request: Request) -> Response:
-        told = self.read(NewKey)
-        scopes = [Scope(name) for name in told["scopes"]]
+        data = self.read(NewKey)
+        scopes = [Scope(name) for name in data["scopes"]]
         services.refuse_more_than_own(scopes, self.actor)
         key, text = services.issue_key(
-            name=told["name"],
+            name=data["name"],
             scopes=scopes,
             actor=self.actor,
             business=self.business,
-            expires_at=told.get("expires_at"),
+            expires_at=data.get("expires_at"),
         )
         response = Response({**KEYS.of(key), "key": text}, status=201)
         response["Location"] = f"{request.path}/{key.ref}"

@@ -49,7 +49,7 @@ def _check(cursor: Any) -> None:
 
 def _statements() -> Iterator[tuple[str, str, set[str]]]:
     links = [(model, field, target) for model in owned_models() for field, target in owned_links(model)]
-    for target in sorted({target for _, _, target in links}, key=lambda one: one._meta.db_table):
+    for target in sorted({target for _, _, target in links}, key=lambda item: item._meta.db_table):
         table = target._meta.db_table
         name = _name(table)
         yield name, f'ALTER TABLE "{table}" ADD CONSTRAINT "{name}" UNIQUE (business_id, id)', {table}

@@ -28,7 +28,7 @@ def _locales() -> tuple[tuple[str, str, str], ...]:
         language, _, country = code.partition("_")
         if language in english.languages and len(country) == 2 and country in english.territories:
             found.append((code, country, f"{english.languages[language]} ({english.territories[country]})"))
-    return tuple(sorted(found, key=lambda one: one[2]))
+    return tuple(sorted(found, key=lambda item: item[2]))
 
 
 def zones_of(country: str) -> list[str]:
@@ -59,8 +59,8 @@ def zone_choices(country: str, current: str) -> tuple[Choice, ...]:
 
 def locale_choices(country: str, current: str) -> tuple[Choice, ...]:
     """Return every locale with its name, those of the country first, English before others; the current one is among them."""
-    own = [one for one in _locales() if one[1] == country]
-    own.sort(key=lambda one: not one[0].startswith("en_"))
+    own = [locale for locale in _locales() if locale[1] == country]
+    own.sort(key=lambda item: not item[0].startswith("en_"))
     choices = {code: name for code, _, name in (*own, *_locales())}
     choices.setdefault("en", "English")
     choices.setdefault(current, current)

@@ -51,8 +51,8 @@ def _guesser(request: HttpRequest, email: str) -> str:
 
     Otherwise a stranger who guesses on and on would keep out whom the account belongs to.
     """
-    told = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
-    browser, _, account = told.partition(":")
+    data = str(request.get_signed_cookie(_KNOWN, default="", salt=_KNOWN, max_age=_KNOWN_S))
+    browser, _, account = data.partition(":")
     return f"browser:{browser}" if account == _digest(email) else f"account:{email}"
 
 

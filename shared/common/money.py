@@ -305,9 +305,9 @@ def totals(
     digits: int = 2,
 ) -> DocumentTotals:
     """Totals of a document from its rounded lines, allowances and charges; sums of rounded amounts are not rounded again."""
-    less = [TaxableAmount(-one.net, one.category, one.rate) for one in allowances]
+    less = [TaxableAmount(-allowance.net, allowance.category, allowance.rate) for allowance in allowances]
     breakdown = tax_breakdown([*lines, *less, *charges], rule, digits)
-    net, off, on = (sum((one.net for one in group), ZERO) for group in (lines, allowances, charges))
+    net, off, on = (sum((item.net for item in group), ZERO) for group in (lines, allowances, charges))
     exclusive, tax = net - off + on, sum((row.tax for row in breakdown), ZERO)
     payable = exclusive + tax - prepaid + rounding
     return DocumentTotals(net, off, on, exclusive, breakdown, tax, exclusive + tax, prepaid, rounding, payable)

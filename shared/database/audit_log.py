@@ -120,11 +120,11 @@ def has(business_ref: str, number: int, sha256: str) -> bool:
 
 
 def _seal(entry: AuditEntry) -> str:
-    told = [
+    data = [
         entry.business_id, entry.number, entry.at.isoformat(), entry.actor_kind, entry.actor_ref, entry.actor_name,
         entry.action, entry.subject, entry.detail, entry.request_id, entry.previous,
     ]  # fmt: skip
-    return hashlib.sha256(write_json(told)).hexdigest()
+    return hashlib.sha256(write_json(data)).hexdigest()
 
 
 _GUARD = {

@@ -62,8 +62,8 @@ def restore(source: Path) -> None:
 
 def _address() -> str:
     """The database as libpq takes it; the password goes by the environment, never onto the command line."""
-    told = connection.settings_dict
-    parts = {"host": told["HOST"], "port": told["PORT"], "user": told["USER"], "dbname": told["NAME"]}
+    data = connection.settings_dict
+    parts = {"host": data["HOST"], "port": data["PORT"], "user": data["USER"], "dbname": data["NAME"]}
     return " ".join(f"{name}='{value}'" for name, value in parts.items() if value)
 
 

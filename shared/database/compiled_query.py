@@ -27,8 +27,8 @@ class CompiledQuery:
         with connection.cursor() as cursor:
             cursor.execute(sql, [value])
             rows = cursor.fetchall()
-        told: Iterable[list[Any]] = compiler.apply_converters(rows, converters)
-        return told
+        data: Iterable[list[Any]] = compiler.apply_converters(rows, converters)
+        return data
 
     @cached_property
     def _written(self) -> tuple[SQLCompiler, str, dict[int, Any]]:

@@ -59,9 +59,9 @@ def whole(application: Application) -> Application:
     """A WSGI application that is told when a body was cut off."""
 
     def checked(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
-        told = str(environ.get("CONTENT_LENGTH") or "")
-        if told.isascii() and told.isdigit():
-            environ["wsgi.input"] = CompleteBody(environ["wsgi.input"], int(told))
+        data = str(environ.get("CONTENT_LENGTH") or "")
+        if data.isascii() and data.isdigit():
+            environ["wsgi.input"] = CompleteBody(environ["wsgi.input"], int(data))
         return application(environ, start_response)
 
     return checked

@@ -59,11 +59,11 @@ class RateLimitStatus:
     def headers(self) -> dict[str, str]:
         """RateLimit-Policy and RateLimit, as in the draft of the HTTPAPI working group."""
         left = max(0, self.quota - self.calls)
-        told = {
+        data = {
             "RateLimit-Policy": f'"{self.policy}";q={self.quota};w={self.window_s}',
             "RateLimit": f'"{self.policy}";r={left};t={self.resets_in_s}',
         }
-        return {**told, "Retry-After": str(self.resets_in_s)} if self.exceeded else told
+        return {**data, "Retry-After": str(self.resets_in_s)} if self.exceeded else data
 
 
 def count(

@@ -39,8 +39,8 @@ class HashedNameFinder(finders.BaseFinder):
         return []
 
     def find(self, path: str, find_all: bool = False, **_: Any) -> Any:
-        told = _HASHED.match(path)
-        name = told["stem"] + told["suffix"] if told else ""
+        data = _HASHED.match(path)
+        name = data["stem"] + data["suffix"] if data else ""
         file = finders.find(name) if name else None
         if not isinstance(file, str) or hashed_name(name, file) != path:
             return []

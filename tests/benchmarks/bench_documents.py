@@ -104,13 +104,13 @@ def simple(sheet: dict[str, Any]) -> bytes:
         return Paragraph(escape(text), styles[style])
 
     def table(rows: list[dict[str, Any]], *names: str) -> Table:
-        return Table([[told(str(row[name])) for name in names] for row in rows])
+        return Table([[data(str(row[name])) for name in names] for row in rows])
 
-    parts = [told(sheet["heading"], "Title"), told(sheet["how_to_accept"])]
+    parts = [data(sheet["heading"], "Title"), data(sheet["how_to_accept"])]
     for part in sheet["scope"]:
-        parts += [told(part.heading, "Heading2"), *(told(text) for text in part.sentences)]
+        parts += [data(part.heading, "Heading2"), *(data(text) for text in part.sentences)]
     parts += [table(sheet["lines"], "text", "detail", "quantity", "amount"), table(sheet["totals"], "text", "amount")]
-    parts += [table(sheet["payments"], "text", "amount"), *map(told, (*sheet["terms"], *sheet["cautions"]))]
+    parts += [table(sheet["payments"], "text", "amount"), *map(data, (*sheet["terms"], *sheet["cautions"]))]
     SimpleDocTemplate(made).build(parts)
     return made.getvalue()
 
@@ -147,13 +147,13 @@ def main() -> None:
     html = pdf.markup("quote", quote_values(party_document(content, party)))
     ours, theirs = in_turns(lambda: quote_pdf(content, party), lambda: bare(html))
     print("| what | ours | beside it | ratio | goal |\n|---|---|---|---|---|")
-    told = f"{ours * 1000:.0f} ms | {theirs * 1000:.0f} ms"
-    print(f"| largest demo quote, bare WeasyPrint | {told} | {ours / theirs:.2f} | 1.1 |", flush=True)
+    data = f"{ours * 1000:.0f} ms | {theirs * 1000:.0f} ms"
+    print(f"| largest demo quote, bare WeasyPrint | {data} | {ours / theirs:.2f} | 1.1 |", flush=True)
     short = plain(content, 20)
     words = quote_values(party_document(short, party))["sheet"]
     ours, theirs = in_turns(lambda: quote_pdf(short, party), lambda: simple(words))
-    told = f"{ours * 1000:.0f} ms | {theirs * 1000:.1f} ms"
-    print(f"| quote of 20 lines, ReportLab | {told} | {ours / theirs:.0f} | 30 |", flush=True)
+    data = f"{ours * 1000:.0f} ms | {theirs * 1000:.1f} ms"
+    print(f"| quote of 20 lines, ReportLab | {data} | {ours / theirs:.0f} | 30 |", flush=True)
     times = end_to_end()
     p95 = times[round(0.95 * len(times)) - 1]
     print(

@@ -130,8 +130,8 @@ def measured(way: str, rows: int) -> list[float]:
     """The same in a fresh process."""
     command = [sys.executable, "-m", "tests.benchmarks.bench_exports", "--child", way, str(rows)]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
-    told: list[float] = json.loads(done.stdout.splitlines()[-1])
-    return told
+    data: list[float] = json.loads(done.stdout.splitlines()[-1])
+    return data
 
 
 # the database's own aggregate of what the list tells, written apart from the code it judges
@@ -183,8 +183,8 @@ def list_of_orders(business: Business) -> None:
             return bytes(str(cursor.fetchone()[0]), "utf-8")
 
     ours, theirs = json.loads(call())["items"], json.loads(aggregate())["items"]
-    if [[line["label"] for line in one["lines"]] for one in ours] != [
-        [line["label"] for line in one["lines"]] for one in theirs
+    if [[line["label"] for line in item["lines"]] for item in ours] != [
+        [line["label"] for line in item["lines"]] for item in theirs
     ]:
         raise RuntimeError("the two lists tell different orders")
     best = [9e9, 9e9]
@@ -208,7 +208,7 @@ def main() -> None:
     list_of_orders(filled(ROWS))
     ways = ("COPY", "ledger.csv", "portable csv")
     rounds = [[measured(way, ROWS) for way in ways] for _ in range(ROUNDS)]
-    best = {way: min(one[place] for one in rounds) for place, way in enumerate(ways)}
+    best = {way: min(item[place] for item in rounds) for place, way in enumerate(ways)}
     print(f"{ROWS} rows of the ledger, {best['ledger.csv'][3] / 1e6:.0f} MB of CSV")
     for way, bar in (("COPY", 1.0), ("ledger.csv", COPY_BAR), ("portable csv", PORTABLE_BAR)):
         seconds, first, peak, _ = best[way]

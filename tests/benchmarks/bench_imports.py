@@ -135,8 +135,8 @@ def measured(kind: ImportKind, form: str, content: bytes) -> list[float]:
         done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         raise RuntimeError(done.stderr[-2000:])
-    told: list[float] = json.loads(done.stdout.splitlines()[-1])
-    return told
+    data: list[float] = json.loads(done.stdout.splitlines()[-1])
+    return data
 
 
 def main() -> None:

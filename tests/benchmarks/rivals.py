@@ -69,14 +69,14 @@ def assignment(asked: Demand, seconds: float) -> Answer:
         for kind in kinds:
             model.add_hint(cut_from[bar][kind], int(kind == first))
     for piece in pieces:
-        model.add(sum(one[piece] for one in holds) >= problem.counts[piece])
+        model.add(sum(hold[piece] for hold in holds) >= problem.counts[piece])
     for kind in kinds:
         limit = problem.kinds[kind].limit
         if limit is not None:
-            model.add(sum(one[kind] for one in cut_from) <= limit)
+            model.add(sum(item[kind] for item in cut_from) <= limit)
     length = sum(width * count for width, count in zip(problem.widths, problem.counts, strict=True))
-    model.add(sum(problem.kinds[kind].width * one[kind] for one in cut_from for kind in kinds) >= length)
-    cost = sum(problem.kinds[kind].cost * one[kind] for one in cut_from for kind in kinds)
+    model.add(sum(problem.kinds[kind].width * item[kind] for item in cut_from for kind in kinds) >= length)
+    cost = sum(problem.kinds[kind].cost * item[kind] for item in cut_from for kind in kinds)
     model.add(cost <= sum(problem.kinds[kind].cost for kind, _ in start if kind is not None))
     model.minimize(cost)
     solver = cp_model.CpSolver()

@@ -38,8 +38,8 @@ class Tunnel:
                         continue
                     far = socket.create_connection(self._to)
                     self._ways |= {near, far}
-                for one, other in ((near, far), (far, near)):
-                    threading.Thread(target=self._pass_on, args=(one, other), daemon=True).start()
+                for item, other in ((near, far), (far, near)):
+                    threading.Thread(target=self._pass_on, args=(item, other), daemon=True).start()
 
     def _pass_on(self, one: socket.socket, other: socket.socket) -> None:
         with suppress(OSError):

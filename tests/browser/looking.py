@@ -62,9 +62,9 @@ def faults_of(page: Page) -> list[str]:
         results = Axe().run(seen, options=_RULES)
         wide = seen.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     found = [
-        f"{one['id']}: {node['html'][:160]} {node.get('failureSummary', '')[:300]}"
-        for one in results.response["violations"]
-        for node in one["nodes"]
+        f"{violation['id']}: {node['html'][:160]} {node.get('failureSummary', '')[:300]}"
+        for violation in results.response["violations"]
+        for node in violation["nodes"]
     ]
     return [*found, f"{wide} px over the edge"] if wide else found
 

@@ -209,7 +209,7 @@ def test_sixty_metres_are_drawn_anew_by_one_call_whose_time_is_told(
       document.body.addEventListener("htmx:afterSwap", () => { window.took.push(performance.now() - began); });
     }""")
     asked: list[Request] = []
-    wide.on("request", lambda one: asked.append(one) if one.method == "POST" else None)
+    wide.on("request", lambda item: asked.append(item) if item.method == "POST" else None)
     for millimetres in range(1, 5):
         wide.fill(LENGTH, f"{30_000 + millimetres}")
         expect(wide.locator(f"{LENGTH}-said")).to_have_text(f"30.00{millimetres} m")
@@ -464,7 +464,7 @@ def test_the_sheet_weighs_less_than_150_kb_and_paints_soon(wide: Page, live_serv
     wide.on("response", lambda answer: answers.append(answer))
     _open(wide, live_server, version.measure)
     wide.wait_for_load_state("networkidle")
-    weights = {one.url: len(gzip.compress(one.body())) for one in answers if one.ok and "worker" not in one.url}
+    weights = {item.url: len(gzip.compress(item.body())) for item in answers if item.ok and "worker" not in item.url}
     assert sum(weights.values()) < WEIGHT, weights
     paint = wide.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
     assert paint < 2_000

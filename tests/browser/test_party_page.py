@@ -47,7 +47,7 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
     check_page(plain)
     drawn = plain.locator("div.drawing").evaluate_all("all => all.map(one => [one.scrollWidth, one.clientWidth])")
     assert drawn
-    assert [one for one in drawn if one[0] > one[1]] == []  # nobody scrolls sideways in a drawing
+    assert [item for item in drawn if item[0] > item[1]] == []  # nobody scrolls sideways in a drawing
     photograph(plain, "customer")
     before = plain.locator("#answer b").inner_text()
     plain.get_by_label("Mowing strip along the whole fence").check()
@@ -127,10 +127,10 @@ def test_it_prints_black_on_white_and_loses_nothing(
         assert ink == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
         printed = page.pdf(format="A4", margin={"top": "12mm", "bottom": "12mm", "left": "12mm", "right": "12mm"})
-    told = " ".join(_text(printed).split())
+    data = " ".join(_text(printed).split())
     for words in (total, "Mowing strip along the whole fence", "Work begins within four weeks", "charged by the hour"):
-        assert words in told
-    assert "Skip to the sheet" not in told
+        assert words in data
+    assert "Skip to the sheet" not in data
 
 
 def _text(pdf: bytes) -> str:

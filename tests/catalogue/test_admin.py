@@ -53,7 +53,7 @@ def test_every_kind_of_row_can_be_listed_and_searched_and_opened(office: Client,
         == 200
     )
     kind = next(
-        one for one in admin.site._registry if one._meta.model_name == model and one._meta.app_label == "catalogue"
+        item for item in admin.site._registry if item._meta.model_name == model and item._meta.app_label == "catalogue"
     )
     row = kind._default_manager.first()
     if row is not None:
@@ -114,7 +114,7 @@ def test_a_fence_system_is_edited_as_its_document_and_gets_a_version(office: Cli
         office.post(address, {**form, "document": json.dumps({**document, "pitch_mm": 0})})
     )
     assert office.post(address, {**form, "document": json.dumps({**document, "pitch_mm": 2300})}).status_code == 302
-    assert [one.number for one in FenceSystemVersion.objects.of(stocked).order_by("number")] == [1, 2]
+    assert [item.number for item in FenceSystemVersion.objects.of(stocked).order_by("number")] == [1, 2]
 
 
 def test_a_supplier_in_use_can_not_be_removed(office: Client, stocked: Business) -> None:
@@ -131,7 +131,7 @@ def test_another_fence_system_is_made_the_default_one_for_each_business(office: 
     second = FenceSystem.objects.of(stocked).get(code="second")
 
     def choose(*systems: FenceSystem) -> Any:
-        chosen = {"action": "make_default", "_selected_action": [one.pk for one in systems]}
+        chosen = {"action": "make_default", "_selected_action": [system.pk for system in systems]}
         return office.post(reverse("admin:catalogue_fencesystem_changelist"), chosen, follow=True)
 
     assert "Choose one system of a business." in choose(first, second).content.decode()

@@ -143,13 +143,13 @@ def test_a_bad_row_is_named_with_its_column_and_reason_and_keeps_the_whole_file_
 ) -> None:
     kind, text, row, column, says = ROWS[name]
     content, before = text if isinstance(text, bytes) else text.encode(), stored(stocked)
-    told = send(owner_client, content, f"kind={kind}&validate_only=true").json()
-    assert [(one["row"], one["column"]) for one in told["refusals"]] == [(row, column)], told
-    assert says in told["refusals"][0]["reason"]
+    data = send(owner_client, content, f"kind={kind}&validate_only=true").json()
+    assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(row, column)], data
+    assert says in data["refusals"][0]["reason"]
     with django_capture_on_commit_callbacks(execute=True):
         asked = send(owner_client, content, f"kind={kind}")
     done = owner_client.get(asked["Location"]).json()
-    assert (done["state"], done["report"]["refusals"]) == ("refused", told["refusals"])
+    assert (done["state"], done["report"]["refusals"]) == ("refused", data["refusals"])
     assert stored(stocked) == before
 
 
@@ -167,9 +167,9 @@ def test_a_file_that_is_no_sheet_is_a_problem_that_names_its_line(
         asked = send(owner_client, content, "kind=components")
     if asked.status_code == 202:  # its header is one; what comes after is read by the job
         done = owner_client.get(asked["Location"]).json()
-        told = done["report"]["refusals"][0]
-        assert (done["state"], told["reason"]) == ("refused", fault["detail"])
-        assert f"#/rows/{told['row']}" == fault["pointer"]
+        data = done["report"]["refusals"][0]
+        assert (done["state"], data["reason"]) == ("refused", fault["detail"])
+        assert f"#/rows/{data['row']}" == fault["pointer"]
     else:
         assert asked.json()["errors"] == [fault]
     assert stored(business) == (0, 0, 0)
@@ -251,9 +251,9 @@ def test_a_number_that_can_be_taken_one_way_only_is_understood(
     owner_client: Client, stocked: Business, price: str, separator: str, value: str
 ) -> None:
     content = separator.join(HEAD) + "\n" + separator.join(["ostrel", "HG-1", price, TOMORROW]) + "\n"
-    told = send(owner_client, content.encode(), "kind=offers&validate_only=true").json()
-    assert told["refused"] == 0, told
-    assert Decimal(told["additions"][0]["price"]) == Decimal(value)
+    data = send(owner_client, content.encode(), "kind=offers&validate_only=true").json()
+    assert data["refused"] == 0, data
+    assert Decimal(data["additions"][0]["price"]) == Decimal(value)
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
@@ -261,8 +261,8 @@ def test_letters_are_understood_in_the_encodings_that_people_s_programs_write(
     owner_client: Client, business: Business, encoding: str
 ) -> None:
     content = "sku;label;role\nV1;Verschluß für Türen;latch\n".encode(encoding)
-    told = send(owner_client, content, "kind=components&validate_only=true").json()
-    assert [row["label"] for row in told["additions"]] == ["Verschluß für Türen"]
+    data = send(owner_client, content, "kind=components&validate_only=true").json()
+    assert [row["label"] for row in data["additions"]] == ["Verschluß für Türen"]
 
 
 def test_skus_that_differ_by_capitals_and_are_stored_so_still_go_out_and_in(
@@ -271,5 +271,5 @@ def test_skus_that_differ_by_capitals_and_are_stored_so_still_go_out_and_in(
     for sku in ("N1", "n1"):
         Component.objects.of(business).create(sku=sku, label="Latch", role="latch")
     content = b"sku,label,role\nN1,Latch,latch\nn1,Latch,latch\n"
-    told = send(owner_client, content, "kind=components&validate_only=true").json()
-    assert (told["unchanged"], told["refused"]) == (2, 0)
+    data = send(owner_client, content, "kind=components&validate_only=true").json()
+    assert (data["unchanged"], data["refused"]) == (2, 0)

@@ -92,10 +92,10 @@ def test_a_person_at_a_prompt_is_refused_within_a_second_of_the_processor(
     file = tmp_path / "demand.json"
     file.write_text(json.dumps({**GOOD, **wrong}))
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    told = subprocess.run([sys.executable, ROOT / "manage.py", "cutplan", file], capture_output=True, check=False)
+    data = subprocess.run([sys.executable, ROOT / "manage.py", "cutplan", file], capture_output=True, check=False)
     spent = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before.ru_utime
-    assert (told.returncode, told.stdout) == (2, b"")
-    assert told.stderr.startswith(b"/")
+    assert (data.returncode, data.stdout) == (2, b"")
+    assert data.stderr.startswith(b"/")
     assert spent < 1
 
 

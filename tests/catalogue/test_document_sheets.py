@@ -63,7 +63,7 @@ def test_a_changed_member_makes_the_next_version_and_the_same_file_again_none(st
     before = document_of(stocked)
     content = HEAD + "corrugated-50,pitch_mm,2300\ncorrugated-50,posts/channel/stock_mm,1890 2490\n"
     found = planned(content, stocked)
-    assert [(one.before["member"], one.values["value"]) for one in found.changed] == [
+    assert [(item.before["member"], item.values["value"]) for item in found.changed] == [
         ("pitch_mm", "2300"),
         ("posts/channel/stock_mm", "1890 2490"),
     ]
@@ -142,7 +142,7 @@ def test_a_member_that_can_not_be_is_refused_at_its_row_and_nothing_is_stored(
     stocked: Business, olive: Actor, row: str, column: str, says: str
 ) -> None:
     sheet, found = dry_run(KIND, f"{HEAD}corrugated-50,label,Renamed\n{row}\n".encode(), stocked)
-    assert [(one.row, one.column) for one in found.refused if says in one.reason] == [(3, column)], found.refused
+    assert [(item.row, item.column) for item in found.refused if says in item.reason] == [(3, column)], found.refused
     with pytest.raises(InvalidDocument):
         take_in(sheet, found, stocked, actor=olive)
     assert FenceSystemVersion.objects.of(stocked).count() == 1
@@ -150,12 +150,12 @@ def test_a_member_that_can_not_be_is_refused_at_its_row_and_nothing_is_stored(
 
 def test_a_file_of_too_many_systems_is_refused_without_reading_each(stocked: Business) -> None:
     found = planned(HEAD + "".join(f"s{number},pitch_mm,2000\n" for number in range(MAX_SYSTEMS + 1)), stocked)
-    assert [(one.row, one.column) for one in found.refused] == [(2, "system")]
+    assert [(item.row, item.column) for item in found.refused] == [(2, "system")]
 
 
 def test_a_file_of_nonsense_is_refused_in_bounded_time(stocked: Business) -> None:
     crowded = "".join(f"s,m{number},{number}\n" for number in range(MAX_MEMBERS + 1))
-    assert [(one.row, one.column) for one in planned(HEAD + crowded, stocked).refused] == [(2, "system")]
+    assert [(item.row, item.column) for item in planned(HEAD + crowded, stocked).refused] == [(2, "system")]
     many = "".join(f"s{system},m{number},1\n" for system in range(MAX_SYSTEMS) for number in range(MAX_MEMBERS))
     start = time.process_time()
     assert len(planned(HEAD + many, stocked).refused) < 1000

@@ -47,9 +47,9 @@ def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: 
     with written_with(sign):
         with pytest.raises(InvalidDocument) as refused:
             validated_data(OFFERS.body, read_typed(OFFERS, typed))
-        told = faults_by_pointer(refused.value)
+        data = faults_by_pointer(refused.value)
         assert typed_number(f"1{sign}200") == "1.200"  # its own sign is clear
-    assert told == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
+    assert data == {"/price": f"Write a number such as 1200{sign}50, with no sign between the thousands."}
 
 
 def test_pairs_that_cannot_be_read_are_told_in_the_words_of_the_form() -> None:

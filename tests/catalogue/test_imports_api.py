@@ -48,8 +48,8 @@ def test_a_file_is_taken_in_after_the_request_and_tells_how_far_it_is(
     assert (asked.status_code, asked.json()["state"]) == (202, "waiting")
     with django_capture_on_commit_callbacks(execute=True):
         asked = post(owner_client, sheet(), "kind=offers&file_name=november.csv")
-    told = owner_client.get(asked["Location"]).json()
-    assert (told["state"], told["rows_done"], told["rows_total"], told["report"]["added"]) == ("done", 1, 1, 1)
+    data = owner_client.get(asked["Location"]).json()
+    assert (data["state"], data["rows_done"], data["rows_total"], data["report"]["added"]) == ("done", 1, 1, 1)
     assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2
     assert AuditEntry.objects.filter(business=stocked, actor_name="Olive", action="sheet.taken_in").count() == 1
 
@@ -71,9 +71,9 @@ def test_a_refused_row_keeps_everything_out_and_says_where(
     offers = SupplierPrice.objects.of(stocked).count()
     with django_capture_on_commit_callbacks(execute=True):
         asked = post(owner_client, sheet() + b"ostrel,NOPE,1.00,2099-01-01\n", "kind=offers")
-    told = owner_client.get(asked["Location"]).json()
-    assert told["state"] == "refused"
-    assert told["report"]["refusals"] == [{"row": 3, "column": "sku", "reason": "There is no component 'NOPE'."}]
+    data = owner_client.get(asked["Location"]).json()
+    assert data["state"] == "refused"
+    assert data["report"]["refusals"] == [{"row": 3, "column": "sku", "reason": "There is no component 'NOPE'."}]
     assert SupplierPrice.objects.of(stocked).count() == offers
 
 
@@ -115,8 +115,8 @@ def test_a_sheet_is_fetched_and_tried_again_without_a_change(
     file = owner_client.get(f"{API}/sheets/price_rules.{form}")
     assert 'filename="price_rules.' in file["Content-Disposition"]
     content = b"".join(file.streaming_content)  # type: ignore[attr-defined]  # a streamed answer
-    told = post(owner_client, content, "kind=price_rules&validate_only=true", "application/octet-stream").json()
-    assert (told["added"], told["changed"], told["refused"], told["unchanged"]) == (0, 0, 0, 54)
+    data = post(owner_client, content, "kind=price_rules&validate_only=true", "application/octet-stream").json()
+    assert (data["added"], data["changed"], data["refused"], data["unchanged"]) == (0, 0, 0, 54)
 
 
 def test_price_rules_come_in_and_go_out_for_the_owner_alone(

@@ -52,7 +52,7 @@ def planned(kind: ImportKind, content: str | bytes, business: Business) -> Impor
 
 
 def refusals(found: ImportPlan) -> list[tuple[int, str]]:
-    return [(one.row, one.column) for one in found.refused]
+    return [(item.row, item.column) for item in found.refused]
 
 
 @pytest.mark.django_db
@@ -250,11 +250,11 @@ def test_a_dry_run_tells_before_and_after_and_its_effect_and_writes_nothing(stoc
     tells_effect(effect)
     try:
         content = f"supplier,sku,price,valid_from\nostrel,HG-1,17.00,{tomorrow()}\n".encode()
-        told = report(*dry_run(ImportKind.OFFERS, content, stocked), stocked)
+        data = report(*dry_run(ImportKind.OFFERS, content, stocked), stocked)
     finally:
         _EFFECTS.remove(effect)
-    assert (told["added"], told["changed"], told["refused"]) == (1, 0, 0)
-    assert told["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
+    assert (data["added"], data["changed"], data["refused"]) == (1, 0, 0)
+    assert data["open_quotes"] == [{"quote": "Q-7", "effect": "+1.20"}]
     assert asked == [{"HG-1": Decimal("17.00")}]
     assert (SupplierPrice.objects.of(stocked).count(), AuditEntry.objects.count()) == before
 
@@ -268,16 +268,16 @@ def test_a_sheet_is_taken_in_with_who_did_it_and_each_change(stocked: Business, 
     assert Component.objects.of(stocked).get(sku="HG-1").label == "Gate hinge zinc"
     assert Component.objects.of(stocked).get(sku="HG-1").version == 2
     assert Component.objects.of(stocked).filter(sku="NEW-1").exists()
-    told = AuditEntry.objects.filter(business=stocked, actor_name="Olive").order_by("number")
-    assert [entry.action for entry in told] == ["sheet.taken_in", "sheet.changed", "sheet.added"]
-    assert "Gate hinge zinc" in told[1].detail
+    data = AuditEntry.objects.filter(business=stocked, actor_name="Olive").order_by("number")
+    assert [entry.action for entry in data] == ["sheet.taken_in", "sheet.changed", "sheet.added"]
+    assert "Gate hinge zinc" in data[1].detail
 
 
 @pytest.mark.django_db
 def test_a_column_that_is_left_out_stays_as_it_is_stored(stocked: Business) -> None:
     before = Component.objects.of(stocked).get(sku="CB-25")
     found = planned(ImportKind.COMPONENTS, "sku,label\nCB-25,Concrete\n", stocked)
-    assert [(one.pk, dict(one.values)) for one in found.changed] == [(before.pk, {"label": "Concrete"})]
+    assert [(item.pk, dict(item.values)) for item in found.changed] == [(before.pk, {"label": "Concrete"})]
 
 
 @pytest.mark.django_db
@@ -290,7 +290,7 @@ def test_a_sheet_of_another_business_refers_to_nothing_here(stocked: Business, c
     content = "".join(csv_sheet(ImportKind.OFFERS, stocked))
     found = planned(ImportKind.OFFERS, content, cast.strangers_business)
     assert found.added == []
-    assert {one.column for one in found.refused} >= {"supplier", "sku"}
+    assert {item.column for item in found.refused} >= {"supplier", "sku"}
 
 
 def packed(**parts: bytes) -> bytes:
@@ -399,15 +399,15 @@ def test_twenty_thousand_rows_are_taken_in_in_time_with_progress(business: Busin
         f"SKU-{number},Rail {number},rail,saltmarl,{2000 + number % 3000},C62,5,1.25" for number in range(20_000)
     )
     content = f"sku,label,role,finish,length_mm,sale_unit,pack,mass_kg\n{rows}\n".encode()
-    told = list[int]()
+    data = list[int]()
     process = psutil.Process()
     before, start = process.memory_info().rss, time.process_time()
-    sheet, found = dry_run(ImportKind.COMPONENTS, content, business, progress=told.append)
+    sheet, found = dry_run(ImportKind.COMPONENTS, content, business, progress=data.append)
     take_in(sheet, found, business, actor=olive)
     assert time.process_time() - start < 20
     assert process.memory_info().rss - before < 200_000_000
     assert Component.objects.of(business).count() == 20_000
-    assert told == list(range(500, 20_001, 500))
+    assert data == list(range(500, 20_001, 500))
     assert PriceRule.objects.of(business).count() == 0
 
 

@@ -196,5 +196,5 @@ def test_what_belongs_to_another_business_looks_just_like_what_does_not_exist(
     def told(answer: Any) -> dict[str, Any]:
         return {name: value for name, value in answer.json().items() if name != "instance"}
 
-    assert (foreign.status_code, told(foreign)) == (nothing.status_code, told(nothing))
+    assert (foreign.status_code, data(foreign)) == (nothing.status_code, data(nothing))
     assert foreign.status_code == 404

@@ -202,7 +202,7 @@ def test_the_corners_of_the_european_table(outside: Outside) -> None:
         ("solidity 0.8, l/h 10", net_coefficients(10, 0.8), [1.2, 1.2, 1.2, 1.2]),
     ):
         outside(
-            f"zones A to D, {what}", stage="wind", source=source, ours=[round(one, 9) for one in ours], theirs=theirs
+            f"zones A to D, {what}", stage="wind", source=source, ours=[round(item, 9) for item in ours], theirs=theirs
         )
 
 

@@ -68,13 +68,13 @@ def test_a_file_that_does_not_fit_leaves_the_one_before_it_and_no_half(tmp_path:
     command = [sys.executable, "-c", LIMITED.format(limit=100_000) + SAVE, str(target)]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.stdout.strip() == "OSError", done.stderr
-    assert [(one.name, one.read_bytes()) for one in tmp_path.iterdir()] == [("saw-sheet.pdf", b"the one before")]
+    assert [(item.name, item.read_bytes()) for item in tmp_path.iterdir()] == [("saw-sheet.pdf", b"the one before")]
 
 
 def test_a_backup_that_does_not_fit_is_refused_and_leaves_no_half(service: Service) -> None:
-    before = {one.name for one in service.folder.iterdir()}
+    before = {item.name for item in service.folder.iterdir()}
     assert service.python(LIMITED.format(limit=100_000) + COPY) == "CommandError"
-    assert {one.name for one in service.folder.iterdir()} - before <= {"drill.sqlite3-shm", "drill.sqlite3-wal"}
+    assert {item.name for item in service.folder.iterdir()} - before <= {"drill.sqlite3-shm", "drill.sqlite3-wal"}
 
 
 def test_what_does_not_fit_into_the_database_is_tried_again_and_done_once_there_is_room(service: Service) -> None:

@@ -88,9 +88,9 @@ def ordered(address: str, key: str, body: dict[str, Any]) -> float:
 
 
 def test_a_broker_that_never_answers_holds_no_order_up_and_loses_nothing(service: Service) -> None:
-    told = service.python(START).splitlines()
-    key = next(word for word in " ".join(told).split() if word.startswith("bwl_"))
-    body = json.loads(told[-1])
+    data = service.python(START).splitlines()
+    key = next(word for word in " ".join(data).split() if word.startswith("bwl_"))
+    body = json.loads(data[-1])
     service.start_redis()
     address = service.start_web()
     normal = max(ordered(address, key, body) for _ in range(ORDERS))

@@ -23,7 +23,7 @@ def built(job: Job) -> TakeOff:
 
 
 def nets(taken: TakeOff) -> dict[tuple[str, str | None], Decimal]:
-    return {(one.role, one.colour): one.net for one in taken.quantities}
+    return {(quantity.role, quantity.colour): quantity.net for quantity in taken.quantities}
 
 
 def pieces(taken: TakeOff) -> Counter[tuple[str, str | None, int, int | None]]:
@@ -47,7 +47,7 @@ def reversed_run(run: Run) -> Run:
         start=run.end,
         end=run.start,
         layout=layouts[run.layout],
-        levels=tuple(Station(run.length - one.at, one.level) for one in reversed(run.levels)),
+        levels=tuple(Station(run.length - level.at, level.level) for level in reversed(run.levels)),
         taper=replace(run.taper, at=swapped[run.taper.at]) if run.taper else None,
         gates=tuple(replace(gate, start=run.length - gate.end, hang=sides[gate.hang]) for gate in reversed(run.gates)),
     )

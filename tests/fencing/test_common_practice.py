@@ -84,11 +84,17 @@ def hung(**gate: object) -> HungGate:
 
 
 def net(taken: TakeOff, role: str) -> int:
-    return sum(int(one.net) for one in taken.quantities if one.role == role)
+    return sum(int(quantity.net) for quantity in taken.quantities if quantity.role == role)
 
 
 def screws_at(taken: TakeOff, place: str) -> int:
-    return sum(int(why.net) for one in taken.quantities if one.role == "screw" for why in one.why if why.place == place)
+    return sum(
+        int(why.net)
+        for quantity in taken.quantities
+        if quantity.role == "screw"
+        for why in quantity.why
+        if why.place == place
+    )
 
 
 def lengths(taken: TakeOff, role: str) -> list[int]:

@@ -73,7 +73,7 @@ def split(run: Run, at: int) -> tuple[Run, Run]:
         run,
         length=at,
         end=Terminal.CORNER,
-        levels=tuple(one for one in levels if one.at <= at),
+        levels=tuple(level for level in levels if level.at <= at),
         gates=tuple(gate for gate in run.gates if gate.end < at),
     )
     after = replace(
@@ -81,7 +81,7 @@ def split(run: Run, at: int) -> tuple[Run, Run]:
         id="Z",
         length=run.length - at,
         start=Terminal.CORNER,
-        levels=tuple(Station(one.at - at, one.level) for one in levels if one.at >= at),
+        levels=tuple(Station(level.at - at, level.level) for level in levels if level.at >= at),
         gates=tuple(replace(gate, start=gate.start - at) for gate in run.gates if gate.start > at),
     )
     return before, after

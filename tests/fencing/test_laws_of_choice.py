@@ -90,9 +90,14 @@ def test_with_prices_the_cheapest_of_those_with_fewest_stops_is_built(job: Job, 
         for layout in PLAIN_LAYOUTS:
             taken = built(with_run(job, replace(run, form=form, layout=layout)))
             costs[form, layout] = (stops(taken), cost_alone(taken, job.system, prices))
-    assert {(one.form, one.layout): (one.stops, Decimal(one.cost or "NaN")) for one in proposed.proposals} == costs
+    assert {
+        (proposal.form, proposal.layout): (proposal.stops, Decimal(proposal.cost or "NaN"))
+        for proposal in proposed.proposals
+    } == costs
     assert costs[proposed.form, proposed.layout] == min(costs.values())
-    assert [(one.form, one.layout) for one in proposed.proposals if one.chosen] == [(proposed.form, proposed.layout)]
+    assert [(proposal.form, proposal.layout) for proposal in proposed.proposals if proposal.chosen] == [
+        (proposed.form, proposed.layout)
+    ]
 
 
 def cost_alone(taken: TakeOff, system: System, prices: PriceList) -> Decimal:
@@ -124,7 +129,7 @@ def tapered_over(bays: int, layout: Layout) -> Measure:
 def test_auto_passes_over_a_layout_with_too_few_bays_for_the_taper() -> None:
     (run,) = take_off(tapered_over(3, Layout.AUTO), ROUND_SIZES).runs
     assert len(run.bays) == 3
-    assert Layout.WHOLE_RAILS not in {one.layout for one in run.proposals}
+    assert Layout.WHOLE_RAILS not in {proposal.layout for proposal in run.proposals}
 
 
 def test_auto_refuses_a_taper_that_no_layout_has_bays_for() -> None:

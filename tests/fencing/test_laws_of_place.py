@@ -61,7 +61,7 @@ def test_an_overall_length_is_exact_between_the_outer_faces(job: Job) -> None:
 @given(jobs(replace(ONE_RUN, layouts=(Layout.FROM_START, Layout.FROM_END))))
 def test_a_reversed_run_has_its_posts_at_the_mirrored_places(job: Job) -> None:
     (run,) = job.measure.runs
-    there, back = (built(one).runs[0] for one in (job, with_run(job, reversed_run(run))))
+    there, back = (built(item).runs[0] for item in (job, with_run(job, reversed_run(run))))
     assert [run.length - post.at for post in reversed(back.posts)] == [post.at for post in there.posts]
 
 
@@ -102,9 +102,9 @@ def test_a_rail_is_never_shorter_than_its_bay_is_wide_between_pockets(job: Job) 
 def ground_at(levels: tuple[Station, ...], x: int) -> Fraction:
     if x <= levels[0].at:
         return Fraction(levels[0].level)
-    for one, two in pairwise(levels):
+    for item, two in pairwise(levels):
         if x <= two.at:
-            return one.level + Fraction((two.level - one.level) * (x - one.at), two.at - one.at)
+            return item.level + Fraction((two.level - item.level) * (x - item.at), two.at - item.at)
     return Fraction(levels[-1].level)
 
 
@@ -115,7 +115,7 @@ def test_the_base_keeps_the_least_gap_above_the_ground_everywhere(job: Job) -> N
         if not measured.levels:
             continue
         for bay in run.bays:
-            for x in {bay.start, bay.end, *(one.at for one in measured.levels if bay.start < one.at < bay.end)}:
+            for x in {bay.start, bay.end, *(level.at for level in measured.levels if bay.start < level.at < bay.end)}:
                 base = bay.base[0] + Fraction((bay.base[1] - bay.base[0]) * (x - bay.start), bay.width)
                 assert base - ground_at(measured.levels, x) >= job.system.ground_gap - Fraction(1, 2)
             assert bay.gap_least <= bay.gap_most
@@ -126,14 +126,16 @@ def test_the_base_keeps_the_least_gap_above_the_ground_everywhere(job: Job) -> N
 def test_raising_the_datum_changes_levels_and_nothing_else(job: Job, rise: int) -> None:
     levelled = tuple(run if run.levels else replace(run, levels=(Station(0, 7),)) for run in job.measure.runs)
     raised = tuple(
-        replace(run, levels=tuple(Station(one.at, one.level + rise) for one in run.levels)) for run in levelled
+        replace(run, levels=tuple(Station(level.at, level.level + rise) for level in run.levels)) for run in levelled
     )
     low = built(replace(job, measure=replace(job.measure, runs=levelled)))
     high = built(replace(job, measure=replace(job.measure, runs=raised)))
     assert high.pieces == low.pieces
     assert high.quantities == low.quantities
     assert high.concrete == low.concrete
-    assert {(one.code, one.where) for one in high.notices} == {(one.code, one.where) for one in low.notices}
+    assert {(notice.code, notice.where) for notice in high.notices} == {
+        (notice.code, notice.where) for notice in low.notices
+    }
     assert [lowered(run, rise) for run in high.runs] == [lowered(run, 0) for run in low.runs]
 
 
@@ -205,7 +207,9 @@ def test_ids_are_given_once_but_for_a_shared_corner(job: Job) -> None:
     for name, times in again.items():
         assert times == 1 or (times == 2 and standing[name].kind == "square")
     assert taken.concrete.holes == len(standing)
-    bays = [bay.id for run in taken.runs for bay in run.bays] + [bay.id for one in taken.retrofits for bay in one.bays]
+    bays = [bay.id for run in taken.runs for bay in run.bays] + [
+        bay.id for item in taken.retrofits for bay in item.bays
+    ]
     assert len(bays) == len(set(bays))
     channels = [member.bay for post in standing.values() for member in post.members if member.section == "channel"]
     assert Counter(channels) == {bay.id: 2 for run in taken.runs for bay in run.bays}

@@ -81,11 +81,11 @@ def test_a_mutated_measure_gives_a_take_off_or_one_refusal(data: st.DataObject) 
     try:
         taken = take_off(read_measure(mutated(MEASURE, data), system), system)
     except InvalidDocument as refused:
-        told = [fault.text for fault in refused.faults]
+        answer = [fault.text for fault in refused.faults]
     else:
-        told = [run.id for run in taken.runs] + [retrofit.id for retrofit in taken.retrofits]
-    assert told
-    assert all(told)
+        answer = [run.id for run in taken.runs] + [retrofit.id for retrofit in taken.retrofits]
+    assert answer
+    assert all(answer)
 
 
 @settings(max_examples=200, deadline=None)
@@ -94,10 +94,10 @@ def test_a_mutated_system_is_read_or_refused(data: st.DataObject) -> None:
     try:
         system = read_system(mutated(SYSTEM, data))
     except InvalidDocument as refused:
-        told = [fault.text for fault in refused.faults]
+        answer = [fault.text for fault in refused.faults]
     else:
-        told = [system.label]
-    assert all(told)
+        answer = [system.label]
+    assert all(answer)
 
 
 def test_every_fault_of_a_document_is_told_at_once() -> None:

@@ -197,13 +197,13 @@ def test_a_screening_is_what_its_schema_says(case: str) -> None:
 @pytest.mark.parametrize(
     "spoil",
     [
-        lambda told: told.update(safe=True),
-        lambda told: told.update(outcome="safe"),
-        lambda told: told["posts"][0].update(moment_knm=1.25),
-        lambda told: told["posts"][0].pop("second_opinion_mm"),
-        lambda told: told["remedies"][0].update(cost=12),
-        lambda told: told["remedies"][0].update(posts=[]),
-        lambda told: told.pop("disclaimer"),
+        lambda data: data.update(safe=True),
+        lambda data: data.update(outcome="safe"),
+        lambda data: data["posts"][0].update(moment_knm=1.25),
+        lambda data: data["posts"][0].pop("second_opinion_mm"),
+        lambda data: data["remedies"][0].update(cost=12),
+        lambda data: data["remedies"][0].update(posts=[]),
+        lambda data: data.pop("disclaimer"),
     ],
 )
 def test_a_screening_that_says_something_else_is_refused(spoil: Callable[[dict[str, Any]], object]) -> None:

@@ -120,12 +120,12 @@ def today() -> str:
 def component(sku: str) -> dict[str, Any]:
     """A component of ``PARTS`` as the API takes it."""
     role, length, _ = PARTS[sku]
-    told: dict[str, Any] = {"sku": sku, "label": f"Part {sku}", "role": role, "length_mm": length}
+    data: dict[str, Any] = {"sku": sku, "label": f"Part {sku}", "role": role, "length_mm": length}
     if role not in NO_FINISH:
-        told["finish"] = FINISH["code"]
+        data["finish"] = FINISH["code"]
     if role == "concrete.bag":
-        told |= {"sale_unit": "XBG", "bag_yield_m3": "0.01"}
-    return told
+        data |= {"sale_unit": "XBG", "bag_yield_m3": "0.01"}
+    return data
 
 
 def begun_empty(monkeypatch: pytest.MonkeyPatch) -> str:

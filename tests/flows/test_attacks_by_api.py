@@ -37,11 +37,11 @@ def test_another_businesss_customer_in_our_job_is_as_one_that_is_not(
     estimator: Caller, cast: Cast, signed_in: Callable[..., Client]
 ) -> None:
     theirs = Caller(signed_in(cast.stranger)).post("customers", {"name": "Not Ours"})["ref"]
-    told = []
+    data = []
     for ref in (theirs, "0" * 22):
         body = {"customer": ref, "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"}
-        told.append({**estimator.post("jobs", body, status=404), "instance": ""})
-    assert told[0] == told[1]
+        data.append({**estimator.post("jobs", body, status=404), "instance": ""})
+    assert data[0] == data[1]
 
 
 @pytest.mark.parametrize(("size", "status"), [("1000000", 200), ("-1", 400), ("0", 400), ("abc", 400), ("1e3", 400)])
@@ -138,9 +138,9 @@ def test_a_suspended_business_reads_and_changes_nothing(estimator: Caller, busin
 def test_a_fault_of_ours_tells_the_requests_id_alone(settings: Any) -> None:
     settings.ROOT_URLCONF = "tests.flows.broken_urls"
     answer = Client(raise_request_exception=False).get("/api/v1/broken")
-    told = json.loads(answer.content)
-    assert (answer.status_code, told["code"]) == (500, "internal")
-    assert answer["X-Request-Id"] in told["instance"]
+    data = json.loads(answer.content)
+    assert (answer.status_code, data["code"]) == (500, "internal")
+    assert answer["X-Request-Id"] in data["instance"]
     assert "secret detail" not in answer.content.decode()
 
 

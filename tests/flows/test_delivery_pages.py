@@ -134,7 +134,7 @@ def test_the_crew_counts_by_api_too(crew: Client, announced: SupplierOrder) -> N
     assert receipt["lines"] == [
         {"line": 1, "arrived": "22", "damaged": "1", "sound": "21", "expected": "22", "short": "0", "over": "0"}
     ]
-    assert [one["number"] for one in crew.get("/api/v1/deliveries").json()["items"]] == [announced.number]
+    assert [item["number"] for item in crew.get("/api/v1/deliveries").json()["items"]] == [announced.number]
 
 
 def _texts(value: Any) -> list[str]:

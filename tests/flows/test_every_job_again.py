@@ -38,13 +38,13 @@ def everything() -> dict[str, tuple[Any, ...]]:
     found: dict[str, tuple[Any, ...]] = {}
     for model in apps.get_models():
         if model is not OutboxTask:
-            told: dict[str, Any] = {"rows": Count("pk")}
+            data: dict[str, Any] = {"rows": Count("pk")}
             if any(field.name == "version" for field in model._meta.fields):
-                told["versions"] = Sum("version")
+                data["versions"] = Sum("version")
             rows: Any = getattr(
                 model, "anywhere", model._default_manager
             )  # unscoped: rows of every business are counted
-            found[model._meta.label] = tuple(rows.aggregate(**told).values())
+            found[model._meta.label] = tuple(rows.aggregate(**data).values())
     return found
 
 

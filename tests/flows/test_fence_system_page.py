@@ -33,8 +33,8 @@ def _last(system: FenceSystem) -> FenceSystemVersion:
 
 
 def _typed(system: FenceSystem, **changes: str) -> dict[str, str]:
-    told = shown(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
-    return told | {"do": told.get("do", "keep"), "number": str(_last(system).number)}
+    data = shown(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
+    return data | {"do": data.get("do", "keep"), "number": str(_last(system).number)}
 
 
 def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes(
@@ -55,9 +55,9 @@ def test_what_is_kept_unchanged_makes_no_version(owner: Client, system: FenceSys
 
 def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
-    told = _typed(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
-    del told["code"]  # it is shown and not asked again
-    answer = owner.post(f"/prices/systems/{system.ref}", told)
+    data = _typed(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
+    del data["code"]  # it is shown and not asked again
+    answer = owner.post(f"/prices/systems/{system.ref}", data)
     page = answer.content.decode()
     assert (answer.status_code, _last(system).number) == (422, before)
     assert all(f'value="{text}"' in page for text in ("0.7", "thin", "Half typed"))
@@ -92,9 +92,9 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
     assert '<option value="post.channel" selected>' in begun
     finish = re.search(r'<option value="(\w+)" selected>[^<]+\(\1\)', begun)
     assert finish
-    told = {"sku": "CH-3777", "label": "Post channel 3777", "role": "post.channel", "length_mm": "3777",
+    data = {"sku": "CH-3777", "label": "Post channel 3777", "role": "post.channel", "length_mm": "3777",
             "finish": finish[1], "for": system.ref}  # fmt: skip
-    assert owner.post("/prices/components/new", told)["Location"] == f"/prices/systems/{system.ref}"
+    assert owner.post("/prices/components/new", data)["Location"] == f"/prices/systems/{system.ref}"
     assert Component.objects.of(business).filter(sku="CH-3777").exists()
     page = owner.get(f"/prices/systems/{system.ref}").content.decode()
     assert "/prices/offers/new?component=CH-3777" in page
@@ -116,13 +116,13 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
 ) -> None:
     page = owner.get(f"/prices/systems/new?from={system.ref}").content.decode()
     assert 'name="code" type="text" value=""' in page
-    told = _typed(system, code="tall-50", label="Tall") | {"model": system.ref, "number": "0"}
-    owner.post("/prices/systems/new", told)
+    data = _typed(system, code="tall-50", label="Tall") | {"model": system.ref, "number": "0"}
+    owner.post("/prices/systems/new", data)
     made = FenceSystem.objects.of(business).get(code="tall-50")
     assert (made.label, made.latest, made.is_default) == ("Tall", 1, False)
-    taken = owner.post("/prices/systems/new", told)
+    taken = owner.post("/prices/systems/new", data)
     assert (taken.status_code, 'id="f-code-fault"' in taken.content.decode()) == (422, True)
-    shouted = owner.post("/prices/systems/new", {**told, "code": "Tall 50"})
+    shouted = owner.post("/prices/systems/new", {**data, "code": "Tall 50"})
     assert (shouted.status_code, 'id="f-code-fault"' in shouted.content.decode()) == (422, True)
 
 
@@ -134,8 +134,8 @@ def test_a_business_without_one_begins_from_nothing(owner_client: Client, busine
 
 
 def test_json_is_read_exactly_and_its_faults_are_all_told(owner: Client, system: FenceSystem) -> None:
-    told = {"do": "json", "document": '{"fence_system": 1, "rake_max_deg": 10.5, "pitch_mm": 0}'}
-    page = owner.post(f"/prices/systems/{system.ref}", told).content.decode()
+    data = {"do": "json", "document": '{"fence_system": 1, "rake_max_deg": 10.5, "pitch_mm": 0}'}
+    page = owner.post(f"/prices/systems/{system.ref}", data).content.decode()
     assert "/pitch_mm" in page
     assert "/hole" in page
     assert "/rake_max_deg" not in page  # 10.5 is a number and read as one

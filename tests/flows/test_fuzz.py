@@ -84,7 +84,7 @@ def _checks(status: int) -> list[Any]:
     """A condition that failed (412) or a link that is gone (410) is told before the body is read: nothing was accepted."""
     if os.environ.get("FUZZ_CHECKS") != "all":
         return CHECKS
-    return [one for one in WITH_ALL if status < 300 or one is not negative_data_rejection]
+    return [item for item in WITH_ALL if status < 300 or item is not negative_data_rejection]
 
 
 def _fuzzed(operation: Any, world: World, bearer: str) -> str:

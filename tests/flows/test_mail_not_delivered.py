@@ -56,7 +56,7 @@ def test_a_quote_that_could_not_be_delivered_is_shown_and_sent_again(
     for letter in re.findall(r'name="letter" value="([^"]+)"', page):
         with django_capture_on_commit_callbacks(execute=True):
             owner_client.post(f"/revisions/{mailed.ref}/send-again", {"letter": letter})
-    assert sorted(one.to[0].split("<")[-1] for one in mailoutbox) == ["ada@example.test>", "ben@example.test>"]
+    assert sorted(item.to[0].split("<")[-1] for item in mailoutbox) == ["ada@example.test>", "ben@example.test>"]
     assert not SignedLink.objects.of(mailed.business).filter(mailed_at=None).exists()
     assert "Mail not delivered" not in owner_client.get("/").content.decode()
     assert "could not be delivered" not in owner_client.get(f"/revisions/{mailed.ref}").content.decode()
@@ -94,7 +94,7 @@ def test_settings_warn_until_a_test_letter_was_sent(
     assert "Not tested" in owner_client.get("/settings").content.decode()
     with django_capture_on_commit_callbacks(execute=True):
         owner_client.post("/settings/test-mail")
-    assert [(one.to, one.subject) for one in mailoutbox] == [(["olive@example.test"], "Test letter")]
+    assert [(item.to, item.subject) for item in mailoutbox] == [(["olive@example.test"], "Test letter")]
     page = owner_client.get("/settings").content.decode()
     assert "Not tested" not in page
     assert "Tested on" in page

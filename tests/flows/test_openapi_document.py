@@ -39,8 +39,8 @@ def test_the_document_is_valid_openapi_3_1(made: dict[str, Any]) -> None:
 def test_making_it_warns_of_nothing(made: dict[str, Any]) -> None:
     GENERATOR_STATS.reset()
     document()
-    told = [*GENERATOR_STATS._warn_cache, *GENERATOR_STATS._error_cache]
-    assert told == []
+    data = [*GENERATOR_STATS._warn_cache, *GENERATOR_STATS._error_cache]
+    assert data == []
 
 
 def test_the_committed_copy_is_the_document(made: dict[str, Any]) -> None:

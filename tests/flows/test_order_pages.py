@@ -62,13 +62,13 @@ def test_an_order_is_placed_counted_in_and_closed(owner: Client, job: Job) -> No
     assert "Count a delivery" in owner.get(address).content.decode()
     lines = list(OrderLine.objects.of(job.business).filter(order=order).order_by("position"))
     counts = {f"arrived-{line.position}": str(line.quantity) for line in lines}
-    told = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}
+    data = {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **counts}
     delivery = f"/deliveries/{order.ref}"
     version = seen_on(owner, delivery)
-    press(owner, delivery, told)
+    press(owner, delivery, data)
     order.refresh_from_db()
     assert order.state == "received"
-    same = owner.post(delivery, {**version, **told})
+    same = owner.post(delivery, {**version, **data})
     assert same.status_code == 412
     press(owner, address, {"do": "close"})
     order.refresh_from_db()
@@ -86,8 +86,8 @@ def test_an_order_is_taken_away_in_every_form_its_page_names(owner: Client, job:
 def test_a_count_that_is_refused_loses_nothing_that_was_typed(owner: Client, job: Job) -> None:
     order = drafted(owner, job)
     press(owner, f"/orders/{order.ref}", {"do": "place"})
-    told = {"do": "receive", "docket": "", "received": "2026-11-02", "arrived-1": "a few", "damaged-1": "7"}
-    answer = press(owner, f"/deliveries/{order.ref}", told)
+    data = {"do": "receive", "docket": "", "received": "2026-11-02", "arrived-1": "a few", "damaged-1": "7"}
+    answer = press(owner, f"/deliveries/{order.ref}", data)
     page = answer.content.decode()
     assert (answer.status_code, "Not counted" in page) == (422, True)
     assert re.search(r'name="arrived-1"[^>]* value="a few"', page)
@@ -110,11 +110,11 @@ def test_what_is_short_or_broken_stays_outstanding(owner: Client, job: Job) -> N
     press(owner, f"/orders/{order.ref}", {"do": "place"})
     line = OrderLine.objects.of(job.business).filter(order=order, quantity__gte=2).order_by("position").first()
     assert line is not None
-    told = {f"arrived-{line.position}": "2", f"damaged-{line.position}": "1"}
+    data = {f"arrived-{line.position}": "2", f"damaged-{line.position}": "1"}
     press(
         owner,
         f"/deliveries/{order.ref}",
-        {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **told},
+        {"do": "receive", "docket": "D-1", "received": str(timezone.localdate()), **data},
     )
     before = line.quantity
     line.refresh_from_db()
@@ -133,15 +133,15 @@ def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, busines
     stock_up(business)
     component = Component.objects.of(business).filter(role="rail").order_by("id").first()
     assert component is not None
-    told = {"component": component.sku, "quantity": "4", "reason": "Left over"}
-    owner.post("/stock", told)
+    data = {"component": component.sku, "quantity": "4", "reason": "Left over"}
+    owner.post("/stock", data)
     item = StockItem.objects.of(business).get()
     owner.post(f"/stock/{item.ref}", {"quantity": "1", "reason": "Bent"})
     item.refresh_from_db()
     assert item.quantity == 3
     page = owner.post(f"/stock/{item.ref}", {"quantity": "9", "reason": "Bent"}, follow=True)
     assert "are free" in page.content.decode()
-    wrong = owner.post("/stock", {**told, "component": "nothing-such"})
+    wrong = owner.post("/stock", {**data, "component": "nothing-such"})
     assert (wrong.status_code, 'value="nothing-such"' in wrong.content.decode()) == (422, True)
 
 
@@ -171,11 +171,11 @@ def test_the_rest_of_a_line_is_cancelled_and_the_other_lines_stay(owner: Client,
     order = drafted(owner, job)
     press(owner, f"/orders/{order.ref}", {"do": "place"})
     first, second = OrderLine.objects.of(job.business).filter(order=order).order_by("position")[:2]
-    told = {"do": "shorten", "rest": str(first.position)}
-    assert press(owner, f"/orders/{order.ref}", told).status_code == 422
+    data = {"do": "shorten", "rest": str(first.position)}
+    assert press(owner, f"/orders/{order.ref}", data).status_code == 422
     nothing = press(owner, f"/orders/{order.ref}", {"do": "shorten", "reason": "Found some"})
     assert "Tick the lines" in nothing.content.decode()
-    page = press(owner, f"/orders/{order.ref}", {**told, "reason": "Found some"}, follow=True).content.decode()
+    page = press(owner, f"/orders/{order.ref}", {**data, "reason": "Found some"}, follow=True).content.decode()
     first.refresh_from_db()
     before = second.outstanding
     second.refresh_from_db()

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 
 def lacks(api: Caller) -> list[str]:
-    return [one["text"] for one in api.get("completeness")["lacks"]]
+    return [item["text"] for item in api.get("completeness")["lacks"]]
 
 
 def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
@@ -29,8 +29,8 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
 
     nothing = api.get("completeness")
     assert (nothing["system"], nothing["complete"], lacks(api)) == (None, False, ["no fence system"])
-    told = api.post("takeoffs", {"measure": own.MEASURE}, status=422)
-    assert told["errors"][0]["pointer"] == "#/measure/system"
+    data = api.post("takeoffs", {"measure": own.MEASURE}, status=422)
+    assert data["errors"][0]["pointer"] == "#/measure/system"
 
     api.post("fence-systems", own.SYSTEM)
     assert {

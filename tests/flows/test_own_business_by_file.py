@@ -27,7 +27,7 @@ def _members(document: Mapping[str, Any], at: str = "") -> Iterator[list[Any]]:
         if isinstance(value, dict):
             yield from _members(value, f"{at}{name}/")
         elif name not in ("fence_system", "code"):
-            cell = " ".join(str(one) for one in value) or "none" if isinstance(value, list) else value
+            cell = " ".join(str(item) for item in value) or "none" if isinstance(value, list) else value
             yield ["flat-45", at + name, {True: "yes", False: "no"}[cell] if isinstance(cell, bool) else cell]
 
 
@@ -79,15 +79,15 @@ class Files:
     def tried(self, kind: str, content: bytes) -> dict[str, Any]:
         answer = self._post(f"kind={kind}&validate_only=true", content)
         assert answer.status_code == 200, answer.content
-        told: dict[str, Any] = answer.json()
-        return told
+        data: dict[str, Any] = answer.json()
+        return data
 
     def taken(self, kind: str, content: bytes) -> dict[str, Any]:
         with self.run_jobs(execute=True):
             asked = self._post(f"kind={kind}&file_name={kind}", content)
         assert asked.status_code == 202, asked.content
-        told: dict[str, Any] = self.client.get(asked["Location"]).json()
-        return told
+        data: dict[str, Any] = self.client.get(asked["Location"]).json()
+        return data
 
     def out(self, kind: str, form: str) -> bytes:
         answer: Any = self.client.get(f"/api/v1/sheets/{kind}.{form}")
@@ -109,15 +109,15 @@ def test_a_business_is_set_up_by_files_alone_and_they_come_out_as_they_went_in(
         tried = files.tried(kind, content)
         assert (tried["added"], tried["changed"], tried["refused"]) == (rows, 0, 0), (kind, tried)
         assert files.tried(kind, content) == tried  # nothing was written by trying
-        told = files.taken(kind, content)
-        assert (told["state"], told["rows_done"], told["report"]["added"]) == ("done", rows, rows)
+        data = files.taken(kind, content)
+        assert (data["state"], data["rows_done"], data["report"]["added"]) == ("done", rows, rows)
     assert api.get("completeness") == {"system": "flat-45", "complete": True, "lacks": []}
     own.priced(api)
 
     before = {kind: files.out(kind, "csv") for kind in ImportKind}
     for kind in ImportKind:
-        told = files.taken(kind, files.out(kind, form))
-        assert (told["state"], told["report"]["added"], told["report"]["changed"]) == ("done", 0, 0)
+        data = files.taken(kind, files.out(kind, form))
+        assert (data["state"], data["report"]["added"], data["report"]["changed"]) == ("done", 0, 0)
     assert {kind: files.out(kind, "csv") for kind in ImportKind} == before
 
     # and a second business, set up by what came out of the first, says the same to the byte
@@ -144,17 +144,17 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     day = (timezone.localdate() + timedelta(days=1)).isoformat()
     columns = ["supplier", "sku", "price", "valid_from"]
     dearer = [columns, ["fenlane", "SH-1780", "23.50", day]]
-    told = files.tried("offers", as_csv(dearer))
-    [effect] = told["open_quotes"]
+    data = files.tried("offers", as_csv(dearer))
+    [effect] = data["open_quotes"]
     # 9 sheets at 21.50 are 193.50, at 23.50 they are 211.50
     assert (effect["quote"], effect["cost_quoted"], effect["cost_then"], effect["difference"]) == (
         draft["quote"]["number"], "193.50", "211.50", "18.00",
     )  # fmt: skip
 
     wrong = [*dearer, ["fenlane", "NO-SUCH", "1.00", day], ["fenlane", "SCR", "-0.05", day]]
-    told = files.tried("offers", as_csv(wrong))
-    assert (told["added"], told["refused"]) == (1, 2)
-    assert [(one["row"], one["column"]) for one in told["refusals"]] == [(3, "sku"), (4, "price")]
+    data = files.tried("offers", as_csv(wrong))
+    assert (data["added"], data["refused"]) == (1, 2)
+    assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(3, "sku"), (4, "price")]
     assert files.taken("offers", as_csv(wrong))["state"] == "refused"
     assert [row["price"] for row in api.get("offers?component=SH-1780")["items"]] == ["21.50"]
 

@@ -24,7 +24,7 @@ HEAD = "head@reedmoor.example"
 def faults(answer: Any) -> list[str]:
     """What a page of the admin says is wrong."""
     page: Any = lxml.html.fromstring(answer.content.decode())
-    return [one.text_content().strip() for one in page.xpath('//*[contains(@class, "errorlist")]')]
+    return [item.text_content().strip() for item in page.xpath('//*[contains(@class, "errorlist")]')]
 
 
 class Office:
@@ -46,10 +46,12 @@ class Office:
 
     def post(self, path: str, **typed: Any) -> Any:
         [form] = [
-            one for one in self.page(path).forms if "post" in one.method.lower() and "logout" not in (one.action or "")
+            item
+            for item in self.page(path).forms
+            if "post" in item.method.lower() and "logout" not in (item.action or "")
         ]
         shown = {name: value for name, value in form.form_values() if name not in ("_addanother", "_continue")}
-        unknown = set(typed) - {one.get("name") for one in form.iter("input", "select", "textarea")}
+        unknown = set(typed) - {item.get("name") for item in form.iter("input", "select", "textarea")}
         assert not unknown, unknown
         return self.client.post(f"/admin/{path}", {**shown, **typed}, follow=True)
 
@@ -61,8 +63,8 @@ class Office:
 
     def chosen(self, path: str, field: str, text: str) -> str:
         """The value of an option of a list."""
-        [box] = [one for one in self.page(path).iter("select") if one.get("name") == field]
-        [value] = [one.get("value") for one in box.iter("option") if text in (one.text or "")]
+        [box] = [item for item in self.page(path).iter("select") if item.get("name") == field]
+        [value] = [item.get("value") for item in box.iter("option") if text in (item.text or "")]
         return str(value)
 
 
@@ -92,7 +94,7 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
 ) -> None:
     business, day = _with_business(office), own.today()
     owner = Caller(own.sign_in(Client()))
-    assert [one["code"] for one in owner.get("completeness")["lacks"]] == ["system.missing"]
+    assert [item["code"] for item in owner.get("completeness")["lacks"]] == ["system.missing"]
 
     office.fill("catalogue/finish/add/", business=business, **own.FINISH)
     finish = office.picked("component", "finish", "bogmoss")

@@ -167,12 +167,12 @@ class Buttons(HTMLParser):
         self.feed(page.decode())
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        told = dict(attrs)
+        data = dict(attrs)
         if tag == "form":
             self._first, self._inside = "", False
         elif tag == "button" and not self._first:
-            self._first = str(told.get("value"))
-        if told.get("name") == self._field and told.get("type") != "hidden":
+            self._first = str(data.get("value"))
+        if data.get("name") == self._field and data.get("type") != "hidden":
             self._inside = True
 
     def handle_endtag(self, tag: str) -> None:
@@ -290,7 +290,7 @@ def test_after_acceptance_the_customer_has_what_was_chosen(
     record = customer.client.get(f"{customer.address}/acceptance.pdf")
     assert record["Content-Type"] == "application/pdf"
     assert 'acceptance.pdf">Download the acceptance record' in page
-    [letter] = [one for one in mailoutbox if "ada@example.test" in one.to[0]]
+    [letter] = [item for item in mailoutbox if "ada@example.test" in item.to[0]]
     assert [(name, kind) for name, _, kind in letter.attachments] == [("acceptance-Q0001-1.pdf", "application/pdf")]
     assert letter.attachments[0][1] == record.content
     for text in (page, letter.body, words_of(record.content)):

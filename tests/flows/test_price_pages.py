@@ -26,8 +26,8 @@ def estimator(cast: Cast, signed_in: Any) -> Client:
 def form_of(revision: Revision, **changes: str) -> dict[str, str]:
     """The draft's form as the page shows it, with one customer."""
     party = revision.setup["parties"][0]
-    told = {f"parties-0-{name}": party.get(name, "") for name in ("key", "name", "email")}
-    return {**told, "parties-0-required": "1", "chooses": party["key"], **changes}
+    data = {f"parties-0-{name}": party.get(name, "") for name in ("key", "name", "email")}
+    return {**data, "parties-0-required": "1", "chooses": party["key"], **changes}
 
 
 def test_a_page_keeps_what_it_has_no_box_for(estimator: Client, business: Business) -> None:

@@ -51,9 +51,9 @@ def priced(cast: Cast, signed_in: Any) -> Business:
     for day, price in PRICES.items():
         with at(day):
             owner = caller(cast, signed_in)
-            told = {"supplier": "ostrel", "valid_from": day.isoformat()}
-            owner.post("offers", {**told, "component": "HG-1", "price": price})
-            owner.post("supplier-terms", {**told, "lead_days": day.month})
+            data = {"supplier": "ostrel", "valid_from": day.isoformat()}
+            owner.post("offers", {**data, "component": "HG-1", "price": price})
+            owner.post("supplier-terms", {**data, "lead_days": day.month})
             rule = {"kind": "labour", "key": "dig", "amount": RATES[day], "valid_from": day.isoformat()}
             owner.post("price-rules", rule)
     return cast.business
@@ -70,7 +70,7 @@ def test_the_price_of_any_day_is_told_by_the_api_and_the_page(
             rows = client.get(f"/api/v1/offers?{asked}").json()["items"]
             assert [Decimal(row["price"]) for row in rows] == ([Decimal(price)] if price else []), day
             page = client.get(f"/prices/offers?{asked}").content.decode()
-            shown = [one for one in {"16.40", *PRICES.values()} if f">{one}" in page]
+            shown = [item for item in {"16.40", *PRICES.values()} if f">{item}" in page]
             assert shown == ([price] if price else []), day
             own = supplier.get(f"/api/v1/supply/offers?component=HG-1&as_of={day}").json()["items"]
             assert [row["price"] for row in own] == [row["price"] for row in rows]
@@ -104,8 +104,8 @@ def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business
         tag = owner.etag(at_spring)
         assert client.delete(f"/api/v1/{at_spring}", headers={"If-Match": tag}).status_code == 422
         sheet = b"supplier,sku,price,valid_from\nostrel,HG-1,1.00,2031-03-01\n"
-        told = client.post("/api/v1/imports?kind=offers&validate_only=true", sheet, content_type="text/csv").json()
-        assert [(one["row"], one["column"]) for one in told["refusals"]] == [(2, "price")]
+        data = client.post("/api/v1/imports?kind=offers&validate_only=true", sheet, content_type="text/csv").json()
+        assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(2, "price")]
         form = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-03-01"}
         assert client.post(f"/prices/offers/{spring['ref']}", form).status_code == 422
         prices = (

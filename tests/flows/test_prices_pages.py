@@ -50,12 +50,12 @@ def test_a_new_price_begins_today_or_later_with_its_breaks(owner: Client, busine
     supplier = Supplier.objects.of(business).order_by("id").first()
     assert component is not None
     assert supplier is not None
-    told = {"component": component.sku, "supplier": supplier.code, "price": "12,50", "breaks": "10 11.50; 50 11"}
+    data = {"component": component.sku, "supplier": supplier.code, "price": "12,50", "breaks": "10 11.50; 50 11"}
     yesterday, tomorrow = (timezone.localdate() + timedelta(days=days) for days in (-1, 1))
-    page = owner.post("/prices/offers/new", {**told, "valid_from": str(yesterday)})
+    page = owner.post("/prices/offers/new", {**data, "valid_from": str(yesterday)})
     assert page.status_code == 422
     assert 'value="12,50"' in page.content.decode()
-    assert owner.post("/prices/offers/new", {**told, "valid_from": str(tomorrow)}).status_code == 302
+    assert owner.post("/prices/offers/new", {**data, "valid_from": str(tomorrow)}).status_code == 302
     offer = SupplierPrice.objects.of(business).get(component=component, supplier=supplier, valid_from=tomorrow)
     assert (offer.price, offer.breaks) == (Decimal("12.5"), [["10", "11.50"], ["50", "11"]])
 

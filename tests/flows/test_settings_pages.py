@@ -71,10 +71,10 @@ def bomb(side: int) -> bytes:
         (b"IDAT", zlib.compress(b"0")),
         (b"IEND", b""),
     ]
-    told = (
+    answer = (
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
     )
-    return b"\x89PNG\r\n\x1a\n" + b"".join(told)
+    return b"\x89PNG\r\n\x1a\n" + b"".join(answer)
 
 
 NO_LOGOS = {

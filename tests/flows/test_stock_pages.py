@@ -71,8 +71,8 @@ def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_cl
 def test_the_crew_has_no_stock_pages_and_strangers_find_nothing(
     rails: StockItem, cast: Cast, signed_in: SignIn, business: Business
 ) -> None:
-    told = {"do": "take", "quantity": "1", "reason": "Mine"}
+    data = {"do": "take", "quantity": "1", "reason": "Mine"}
     assert signed_in(cast.crew).get(f"/stock/{rails.ref}").status_code == 403
-    assert signed_in(cast.bookkeeper).post(f"/stock/{rails.ref}", told).status_code == 403
-    assert signed_in(cast.stranger).post(f"/stock/{rails.ref}", told).status_code == 404
+    assert signed_in(cast.bookkeeper).post(f"/stock/{rails.ref}", data).status_code == 403
+    assert signed_in(cast.stranger).post(f"/stock/{rails.ref}", data).status_code == 404
     assert StockMovement.objects.of(business).count() == 1

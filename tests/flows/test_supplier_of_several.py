@@ -93,8 +93,8 @@ def test_the_same_number_in_two_businesses_is_two_orders_and_an_answer_reaches_o
     states = {ref: theirs.get(f"supply/orders/{ref}")["state"] for ref in (here.ref, there.ref)}
     assert states == {here.ref: "acknowledged", there.ref: "placed"}
     theirs.post(f"supply/orders/{there.ref}/replies", {"number": "R1", "code": "RE"})
-    told = {row["order"]["ref"] for row in theirs.get("supply/events?page_size=100")["items"]}
-    assert told == {here.ref, there.ref}
+    data = {row["order"]["ref"] for row in theirs.get("supply/events?page_size=100")["items"]}
+    assert data == {here.ref, there.ref}
     for name, business, code in (("here", cast.business, "AP"), ("there", cast.strangers_business, "RE")):
         desk = Caller(key_client(*BUSINESS_SCOPES, business=business))
         replies = desk.get(f"orders/{orders[f'{name} ostrel'].ref}")["replies"]

@@ -75,8 +75,8 @@ def run(account: SupplierAccount, live_server: Any, where: Path, *command: str) 
 
 def test_the_curl_snippet_accepts_an_order(account: SupplierAccount, live_server: Any, tmp_path: Path) -> None:
     need("curl")
-    told = run(account, live_server, tmp_path, need("bash"), "-euc", snippet("bash"))
-    assert told.strip() == '"state":"acknowledged"'
+    data = run(account, live_server, tmp_path, need("bash"), "-euc", snippet("bash"))
+    assert data.strip() == '"state":"acknowledged"'
     assert etree.parse(str(tmp_path / "order.xml")).getroot().tag.endswith("}Order")
     assert json.loads((tmp_path / "accepted.json").read_text())["answer"] == "whole"
 
@@ -92,8 +92,8 @@ def test_the_javascript_snippet_polls_until_it_is_up_to_date(
 ) -> None:
     script = tmp_path / "poll.mjs"
     script.write_text(snippet("javascript"))
-    told = run(account, live_server, tmp_path, need("node"), str(script)).splitlines()
-    assert told == ["O0001 placed", "O0002 placed", "up to date"]
+    data = run(account, live_server, tmp_path, need("node"), str(script)).splitlines()
+    assert data == ["O0001 placed", "O0002 placed", "up to date"]
 
 
 @pytest.mark.parametrize("body", ["", " tampered"])
@@ -105,9 +105,9 @@ def test_both_verifiers_know_the_published_vector_and_what_was_tampered_with(bod
     assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330) is good
     assert spoken["verify"](VECTOR["secret"], VECTOR["headers"], sent, now=1614265330 + 361) is False
     (tmp_path / "verify.mjs").write_text(snippet("javascript verify"))
-    told = json.dumps({**VECTOR, "body": sent.decode()})
+    data = json.dumps({**VECTOR, "body": sent.decode()})
     (tmp_path / "ask.mjs").write_text(
-        f'import {{ verify }} from "./verify.mjs";\nconst told = {told};\n'
+        f'import {{ verify }} from "./verify.mjs";\nconst told = {data};\n'
         "console.log(verify(told.secret, told.headers, told.body, 1614265330));\n"
     )
     answer = subprocess.run(

@@ -70,8 +70,8 @@ class Live(Service):
             [sys.executable, "-c", BEGIN], cwd=ROOT, env=self.env, capture_output=True, text=True, check=False
         )
         assert done.returncode == 0, done.stderr[-3000:]
-        told: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
-        return told
+        data: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
+        return data
 
     def start(self) -> str:
         """Web, worker and beat; the web's address."""
@@ -99,9 +99,9 @@ def _answers(url: str) -> bool:
 def generated(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[str], ModuleType]]:
     """Modules of a client that a stranger's tool makes of the supplier's part of our document."""
     where = tmp_path_factory.mktemp("client")
-    told = document()
-    told["paths"] = {path: one for path, one in told["paths"].items() if path.startswith("/api/v1/supply/")}
-    (where / "openapi.json").write_text(json.dumps(told, default=str))
+    data = document()
+    data["paths"] = {path: item for path, item in data["paths"].items() if path.startswith("/api/v1/supply/")}
+    (where / "openapi.json").write_text(json.dumps(data, default=str))
     (where / "tool.yml").write_text("post_hooks: []\n")
     tool = Path(sys.executable).with_name("openapi-python-client")
     subprocess.run(
@@ -141,8 +141,8 @@ class System:
 
     def subscribe(self) -> None:
         """Asks for events at its receiver."""
-        told = self.call("post_supply_webhooks", body=("EndpointIn", {"url": self.receiver.url}))
-        self.secret = told["secret"]
+        data = self.call("post_supply_webhooks", body=("EndpointIn", {"url": self.receiver.url}))
+        self.secret = data["secret"]
 
     def order(self) -> dict[str, Any]:
         """The one order it was sent, found by polling."""
@@ -152,7 +152,7 @@ class System:
 
     def is_active(self) -> bool:
         """Whether its receiver has consented."""
-        return [one["state"] for one in self.call("get_supply_webhooks")["items"]] == ["active"]
+        return [item["state"] for item in self.call("get_supply_webhooks")["items"]] == ["active"]
 
     def waits_for(self, kind: str) -> None:
         """Until an event of a type came by webhook."""
@@ -205,18 +205,18 @@ def live(tmp_path: Path) -> Iterator[Live]:
 def test_two_suppliers_take_a_fences_orders_to_the_end_one_with_a_back_order(
     live: Live, generated: Callable[[str], ModuleType]
 ) -> None:
-    told, url = live.begin(), live.start()
-    owner = Owner(url, told["key"])
+    data, url = live.begin(), live.start()
+    owner = Owner(url, data["key"])
     with ExitStack() as stack:
         stack.enter_context(owner.client)
         systems = {
             code: System(generated, url, key, stack.enter_context(receiving()))
-            for code, key in told["suppliers"].items()
+            for code, key in data["suppliers"].items()
         }
         for system in systems.values():
             system.subscribe()
         until(lambda: all(system.is_active() for system in systems.values()), WAIT_S, "not both have consented")
-        drafts = owner.post("orders/for-jobs", {"jobs": [told["job"]]})["items"]
+        drafts = owner.post("orders/for-jobs", {"jobs": [data["job"]]})["items"]
         assert {draft["supplier"]["code"] for draft in drafts} == set(systems)
         for draft in drafts:
             owner.post(f"orders/{draft['ref']}/placing")
@@ -257,8 +257,8 @@ def _with_back_order(owner: Owner, system: System) -> None:
         "reason": "rolled in May",
     }
     reply = {"number": "R1", "code": "CA", "lines": [said]}
-    told = system.call("post_supply_orders_ref_replies", order["ref"], body=("OrderReplyIn", reply))
-    assert told["answer"] == "part"
+    data = system.call("post_supply_orders_ref_replies", order["ref"], body=("OrderReplyIn", reply))
+    assert data["answer"] == "part"
     now = {first["line"]: "1", **{line["line"]: line["quantity"] for line in others}}
     rest = {first["line"]: str(int(first["quantity"]) - 1)}
     for number, load in (("D1", now), ("D2", rest)):
@@ -277,5 +277,5 @@ def _despatch(system: System, order: dict[str, Any], number: str, load: dict[int
 def _count_in(owner: Owner, order: dict[str, Any], number: str, load: dict[int, str]) -> None:
     lines = [{"line": line, "arrived": quantity} for line, quantity in load.items()]
     body = {"docket": number, "received": "2031-05-06", "lines": lines}
-    told = owner.post(f"deliveries/{order['ref']}/receipts", body)
-    assert told["lines"][0]["on_the_way"] == "0"
+    data = owner.post(f"deliveries/{order['ref']}/receipts", body)
+    assert data["lines"][0]["on_the_way"] == "0"

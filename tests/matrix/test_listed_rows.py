@@ -87,20 +87,20 @@ def _as_django_says(
 ) -> list[dict[str, Any]]:
     """Each member by a query of its own."""
     found: dict[str, list[Any]] = {}
-    for name, told in members.items():
-        if isinstance(told, Mapping):
-            found[name] = list(_as_django_says(told, rows, places))
-        elif isinstance(told, TrimmedDecimal):
-            numbers = rows.values_list(told.column, flat=True)
-            found[name] = [None if one is None else _without_zeros(one, told.places) for one in numbers]
-        elif isinstance(told, Money):
+    for name, data in members.items():
+        if isinstance(data, Mapping):
+            found[name] = list(_as_django_says(data, rows, places))
+        elif isinstance(data, TrimmedDecimal):
+            numbers = rows.values_list(data.column, flat=True)
+            found[name] = [None if number is None else _without_zeros(number, data.places) for number in numbers]
+        elif isinstance(data, Money):
             assert places is not None
             found[name] = [
-                None if one is None else _without_zeros(one, places.of(*by))
-                for one, *by in rows.values_list(told.column, *places.columns)
+                None if item is None else _without_zeros(item, places.of(*by))
+                for item, *by in rows.values_list(data.column, *places.columns)
             ]
         else:
-            found[name] = [one for (one,) in rows.values_list(told)]
+            found[name] = [item for (item,) in rows.values_list(data)]
     return [{name: values[place] for name, values in found.items()} for place in range(len(rows))]
 
 
@@ -162,5 +162,5 @@ def test_every_list_tells_what_django_would_have_told(cast: Cast) -> None:
 
 def test_short_numbers_keep_what_they_say() -> None:
     """Reckoned by hand: 12.5000 is 12.5, and as money 12.50; what has more places than money has keeps them."""
-    told = [(str(_without_zeros(Decimal(text), places))) for text in ("12.5000", "0.0000", "7") for places in (0, 2)]
-    assert told == ["12.5", "12.50", "0", "0.00", "7", "7.00"]
+    data = [(str(_without_zeros(Decimal(text), places))) for text in ("12.5000", "0.0000", "7") for places in (0, 2)]
+    assert data == ["12.5", "12.50", "0", "0.00", "7", "7.00"]

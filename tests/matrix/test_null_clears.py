@@ -47,9 +47,9 @@ BY_THE_ROW = {("price-rules", "key"), ("price-rules", "amount")}
 def members(schemas: Mapping[str, Any], operation: Mapping[str, Any]) -> Iterator[tuple[str, bool]]:
     """Each member that a PATCH may send, and whether it may be null."""
     named = operation["requestBody"]["content"][JSON]["schema"]["$ref"].rsplit("/", 1)[-1]
-    for name, told in schemas[named]["properties"].items():
-        if not told.get("readOnly"):
-            yield name, any("null" in str(one.get("type", "")) for one in (told, *told.get("oneOf", ())))
+    for name, data in schemas[named]["properties"].items():
+        if not data.get("readOnly"):
+            yield name, any("null" in str(item.get("type", "")) for item in (data, *data.get("oneOf", ())))
 
 
 @pytest.fixture
@@ -131,16 +131,16 @@ def faults(client: Client, case: Case, path: str, name: str, nullable: bool) -> 
     """What is wrong with the answer to a null; nothing stays changed."""
     with transaction.atomic():
         answer: Any = client.patch(path, {name: None}, JSON, headers={"If-Match": "*"})
-        told = answer.json()
+        data = answer.json()
         transaction.set_rollback(True)
     if nullable and answer.status_code == 200:
-        if told[name] and short(str(told[name])) != DEFAULTS.get(name):
-            yield answer.status_code, told[name]
+        if data[name] and short(str(data[name])) != DEFAULTS.get(name):
+            yield answer.status_code, data[name]
         return
-    pointers = [(error["pointer"], error["code"]) for error in told.get("errors", ())]
+    pointers = [(error["pointer"], error["code"]) for error in data.get("errors", ())]
     refused = "invalid" if (case.address.partition("/")[0], name) in BY_THE_ROW else "" if nullable else "null"
     if answer.status_code != 422 or pointers != [(f"#/{name}", refused)]:
-        yield answer.status_code, told
+        yield answer.status_code, data
 
 
 def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: dict[str, str], signed_in: Any) -> None:
@@ -158,7 +158,7 @@ def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: d
     assert patch(order, {"deliver_to": None})["deliver_to"] == {}
     # a list is said whole, and what stands in it is no change of what stood there
     refused = patch(order, {"lines": [{"quantity": None}]})["errors"]
-    assert [(one["pointer"], one["code"]) for one in refused] == [
+    assert [(item["pointer"], item["code"]) for item in refused] == [
         ("#/lines/0/component", "required"),
         ("#/lines/0/quantity", "null"),
     ]

@@ -105,9 +105,9 @@ def _name(address: str) -> str:
 
 def test_each_address_of_the_api_has_its_page_or_its_reason() -> None:
     there = {_name(case.address) for case in cases() if not case.address.startswith("supply/")}
-    told = ON_PAGES.keys() | FOR_MACHINES.keys()
-    assert there - told == set()
-    assert told - there == set()
+    data = ON_PAGES.keys() | FOR_MACHINES.keys()
+    assert there - data == set()
+    assert data - there == set()
 
 
 def test_each_of_these_pages_is_there() -> None:

@@ -40,7 +40,7 @@ def brewed() -> Iterator[list[str]]:
         done.append(event.subject)
 
     yield done
-    for name in [name for name, one in outbox._handlers.items() if one.kind.startswith("clock.")]:
+    for name in [name for name, item in outbox._handlers.items() if item.kind.startswith("clock.")]:
         del outbox._handlers[name]
 
 

@@ -194,7 +194,7 @@ def test_a_flag_is_true_or_false_and_no_number_or_word_for_it(owner_client: Clie
         body = {"name": "till", "scopes": ["business:read"], "test": said}
         response = owner_client.post("/api/v1/keys", body, JSON)
         assert response.status_code == 422, said
-        assert [one["pointer"] for one in response.json()["errors"]] == ["#/test"]
+        assert [error["pointer"] for error in response.json()["errors"]] == ["#/test"]
 
 
 def test_xml_is_not_taken_where_json_is_wanted(owner_client: Client) -> None:
@@ -255,8 +255,8 @@ def test_a_business_says_some_things_in_its_own_words_and_takes_them_back(owner_
         change({"wording": {"care": "Hose it.", "how_to_accept": "Ring us."}, "quote_valid_days": 14}).status_code
         == 200
     )
-    told = change({"wording": {"care": ""}}).json()
-    assert (told["wording"], told["quote_valid_days"]) == ({"how_to_accept": "Ring us."}, 14)
+    data = change({"wording": {"care": ""}}).json()
+    assert (data["wording"], data["quote_valid_days"]) == ({"how_to_accept": "Ring us."}, 14)
     refused = change({"wording": {"jokes": "x", "care": "y" * 10_001}, "quote_valid_days": 0})
     pointers = {error["pointer"] for error in problem(refused)["errors"]}  # type: ignore[attr-defined]  # a list of faults
     assert pointers == {"#/wording/jokes", "#/wording/care", "#/quote_valid_days"}

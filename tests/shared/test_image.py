@@ -59,9 +59,9 @@ def test_backup_and_restore_are_tried_with_the_major_that_is_shipped() -> None:
         cursor.execute("SHOW server_version_num")
         server = int(cursor.fetchone()[0]) // 10_000
     client = subprocess.run(["pg_dump", "--version"], capture_output=True, text=True, check=True).stdout
-    told = re.search(r"\d+", client)
-    assert told is not None
-    if {server, int(told[0])} != {_client_major()}:  # in CI a skipped test fails the run
+    data = re.search(r"\d+", client)
+    assert data is not None
+    if {server, int(data[0])} != {_client_major()}:  # in CI a skipped test fails the run
         pytest.skip(f"not run: needs server and client of PostgreSQL {_client_major()}")
 
 
@@ -103,10 +103,10 @@ def test_compose_runs_web_worker_and_beat_beside_postgresql_and_redis(compose: d
 
 def test_compose_sets_only_settings_we_know_and_no_secret(compose: dict[str, Any]) -> None:
     known = {setting.name for setting in environment.SETTINGS}
-    told = compose["services"]["web"]["environment"]
-    assert set(told) <= known
-    assert told["BAYWRIGHT_SECRET_KEY"].startswith("${BAYWRIGHT_SECRET_KEY:?")
-    assert "${POSTGRES_PASSWORD:?" in told["DATABASE_URL"]
+    data = compose["services"]["web"]["environment"]
+    assert set(data) <= known
+    assert data["BAYWRIGHT_SECRET_KEY"].startswith("${BAYWRIGHT_SECRET_KEY:?")
+    assert "${POSTGRES_PASSWORD:?" in data["DATABASE_URL"]
 
 
 def test_volumes_that_are_used_are_declared(compose: dict[str, Any]) -> None:

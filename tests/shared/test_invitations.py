@@ -60,9 +60,9 @@ def test_somebody_new_sets_a_password_by_the_link_and_is_in(
     invite: Send, mailoutbox: Letters, owner_client: Client, business: Business
 ) -> None:
     answer = invite()
-    told = answer.json()
-    assert (answer.status_code, told["email"], told["has_password"]) == (201, "nora@example.test", False)
-    assert owner_client.get(answer["Location"]).json() == told
+    data = answer.json()
+    assert (answer.status_code, data["email"], data["has_password"]) == (201, "nora@example.test", False)
+    assert owner_client.get(answer["Location"]).json() == data
     letter = mailoutbox[0]
     assert (letter.to, business.name in letter.from_email) == (["nora@example.test"], True)
     client = Client(enforce_csrf_checks=False)

@@ -87,7 +87,11 @@ def linted() -> Iterator[tuple[tuple[str, str], str]]:
 
 
 def test_every_app_with_rows_of_its_own_is_looked_at() -> None:
-    ours = {one.label for one in apps.get_app_configs() if one.name.split(".")[0] in {"shared", "catalogue", "quotes"}}
+    ours = {
+        config.label
+        for config in apps.get_app_configs()
+        if config.name.split(".")[0] in {"shared", "catalogue", "quotes"}
+    }
     assert {app for app in ours if list(apps.get_app_config(app).get_models())} == OURS
 
 

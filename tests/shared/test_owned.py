@@ -130,7 +130,7 @@ def test_every_method_of_every_endpoint_names_its_scope() -> None:
 
 def test_every_address_of_the_api_is_an_endpoint() -> None:
     resolvers = [
-        one for one in get_resolver().url_patterns if isinstance(one, URLResolver) and "api/v1" in str(one.pattern)
+        item for item in get_resolver().url_patterns if isinstance(item, URLResolver) and "api/v1" in str(item.pattern)
     ]
     views = [
         getattr(pattern.callback, "view_class", None) or getattr(pattern.callback, "cls", None)

@@ -76,9 +76,9 @@ def test_the_next_page_of_a_list_can_be_had_while_the_key_is_kept(
     owner_client: Client, settings: Any, keep: bool, status: int
 ) -> None:
     for number in range(2):
-        told = {"name": f"Customer {number}"}
+        data = {"name": f"Customer {number}"}
         made = owner_client.post(
-            "/api/v1/customers", told, "application/json", headers={"Idempotency-Key": f"{number}"}
+            "/api/v1/customers", data, "application/json", headers={"Idempotency-Key": f"{number}"}
         )
         assert made.status_code == 201
     following = owner_client.get("/api/v1/customers?page_size=1").json()["next"].removeprefix(settings.PUBLIC_URL)

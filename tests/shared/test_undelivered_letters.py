@@ -105,7 +105,7 @@ def test_what_a_server_could_not_take_for_two_days_still_arrives(
         run_until(clock, timedelta(days=2))
         server.fault = None
         run_until(clock, timedelta(hours=8))
-    assert [one.to for one in mailoutbox] == [["guest@example.test"]]
+    assert [item.to for item in mailoutbox] == [["guest@example.test"]]
     assert OutgoingMail.objects.get().state == "sent"
     assert not outgoing_mail.undelivered(business).exists()
 

@@ -83,7 +83,7 @@ def test_a_key_is_added_unchecked_and_then_checked_so_that_writers_go_on(site: S
             business_foreign_keys.add_business_foreign_keys()
         cursor.execute(keys)
         assert cursor.fetchone() == before
-    added = [one["sql"] for one in asked if "FOREIGN KEY" in one["sql"]]
+    added = [item["sql"] for item in asked if "FOREIGN KEY" in item["sql"]]
     assert added
     assert all(sql.endswith("NOT VALID") for sql in added)
 

@@ -79,11 +79,11 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         asking = sys.stdin.isatty() and not options["password_stdin"]
-        told: dict[str, Any] = {}
+        data: dict[str, Any] = {}
         for name in _ASKED:
-            told[name] = options[name] if options[name] is not None else self._answer(name, told, asking)
+            data[name] = options[name] if options[name] is not None else self._answer(name, data, asking)
         try:
-            new = NewBusiness(tax_rate=_rate(told.pop("tax_rate")), **told)
+            new = NewBusiness(tax_rate=_rate(data.pop("tax_rate")), **data)
             known = find_business(new) is not None or Person.objects.filter(email=new.owner.strip().lower()).exists()
             password = None if known else self._password(new.owner, asking, read=options["password_stdin"])
             business, started = create_business(new, password=password, stocked=not options["empty"])

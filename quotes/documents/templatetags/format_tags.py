@@ -61,10 +61,10 @@ def ids(words: str) -> SafeString:
     ('<span class="id">A-1,</span> <span class="id">A-2</span>', 'Rear-boundary-of-the-meadow-1')
     """
     marked = (
-        format_html('<span class="id">{}</span>', one) if "-" in one and len(one) <= SHORT else one
-        for one in words.split(" ")
+        format_html('<span class="id">{}</span>', word) if "-" in word and len(word) <= SHORT else word
+        for word in words.split(" ")
     )
-    return format_html_join(" ", "{}", ((one,) for one in marked))
+    return format_html_join(" ", "{}", ((item,) for item in marked))
 
 
 @register.filter

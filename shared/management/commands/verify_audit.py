@@ -39,12 +39,12 @@ class Command(BaseCommand):
     def _missing(self, file: Path) -> int:
         """Tells each head of an earlier run that the chain no longer has; how many."""
         try:
-            told = [match.groupdict() for match in _TOLD.finditer(file.read_text(encoding="utf-8"))]
+            data = [match.groupdict() for match in _TOLD.finditer(file.read_text(encoding="utf-8"))]
         except (OSError, ValueError) as fault:
             raise CommandError(f"{file}: {fault}") from None
-        if not told:
+        if not data:
             raise CommandError(f"{file} holds nothing that verify_audit printed.")
-        gone = [one for one in told if not audit_log.has(one["ref"], int(one["number"]), one["sha256"])]
-        for one in gone:
-            self.stderr.write(f"{one['ref']}: entry {one['number']} was {one['sha256']} and is not there any more")
+        gone = [item for item in data if not audit_log.has(item["ref"], int(item["number"]), item["sha256"])]
+        for item in gone:
+            self.stderr.write(f"{item['ref']}: entry {item['number']} was {item['sha256']} and is not there any more")
         return len(gone)

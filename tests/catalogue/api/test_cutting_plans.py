@@ -98,10 +98,10 @@ def test_in_the_background_it_answers_where_to_look(
     with django_capture_on_commit_callbacks(execute=True):
         asked = post(owner_client, GOOD, "?background=true&seconds=5")
         assert (asked.status_code, asked.json()["state"], asked.json()["plan"]) == (202, "waiting", None)
-    told = owner_client.get(asked["Location"]).json()
-    assert (told["state"], told["plan"]) == ("done", PLAN)
-    assert told["finished_at"] >= told["started_at"]
-    assert [row["ref"] for row in owner_client.get(AT).json()["items"]] == [told["ref"]]
+    data = owner_client.get(asked["Location"]).json()
+    assert (data["state"], data["plan"]) == ("done", PLAN)
+    assert data["finished_at"] >= data["started_at"]
+    assert [row["ref"] for row in owner_client.get(AT).json()["items"]] == [data["ref"]]
 
 
 def test_a_running_search_that_is_cancelled_keeps_the_best_plan_found(owner_client: Client, business: Business) -> None:
@@ -112,9 +112,9 @@ def test_a_running_search_that_is_cancelled_keeps_the_best_plan_found(owner_clie
     finish = make_plan(Event.objects.get(kind=cutting_plans.ASKED))
     assert finish is not None
     finish()
-    told = owner_client.get(asked["Location"]).json()
-    assert (told["state"], told["plan"]["status"]) == ("cancelled", "gap")
-    assert sum(bar["count"] * count for bar in told["plan"]["bars"] for _, count in bar["cuts"]) == 40_000
+    data = owner_client.get(asked["Location"]).json()
+    assert (data["state"], data["plan"]["status"]) == ("cancelled", "gap")
+    assert sum(bar["count"] * count for bar in data["plan"]["bars"] for _, count in bar["cuts"]) == 40_000
     assert owner_client.post(f"{asked['Location']}/cancel").status_code == 409
 
 

@@ -234,7 +234,7 @@ def test_a_list_takes_the_same_few_queries_at_any_size(owner_client: Client, sto
             connection,
         ) as captured:
             assert owner_client.get(f"{API}/{path}?page_size={size}").status_code == 200
-        own = [one["sql"] for one in captured if "catalogue_" in one["sql"]]
+        own = [item["sql"] for item in captured if "catalogue_" in item["sql"]]
         return len(own)
 
     assert queries(1) == queries(100) <= 3

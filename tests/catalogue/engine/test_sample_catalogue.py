@@ -67,10 +67,10 @@ def counts(business: Business) -> list[int]:
 
 
 def test_a_business_is_started_with_everything_it_needs_to_quote() -> None:
-    told = run()
+    data = run()
     business = Business.objects.get()
-    assert "corrugated-50" in told
-    assert "still missing" not in told
+    assert "corrugated-50" in data
+    assert "still missing" not in data
     assert (business.name, business.currency, business.tax_name) == ("Skerry Fencing", "NZD", "GST")
     assert queries.price_rules_on(business).tax().rate == 15
     assert Supplier.objects.of(business).count() >= 2
@@ -129,7 +129,7 @@ def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(mo
         "me", "me@skerry.example",
     ]  # fmt: skip
     good = "nine terns on the skerry"
-    told = typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
+    data = typed(monkeypatch, answers, ["short", good, "nine terns", good, good])
     business = Business.objects.get()
     assert (business.country, business.currency) == ("NZ", "NZD")
     assert queries.price_rules_on(business).tax().rate == 15
@@ -143,7 +143,7 @@ def test_an_answer_that_can_not_be_is_asked_for_again_and_the_others_are_kept(mo
         "12 characters",
         "different",
     ):
-        assert words in told, words
+        assert words in data, words
 
 
 def test_a_password_nobody_could_set_on_the_pages_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -229,7 +229,7 @@ def test_two_suppliers_are_each_cheaper_in_something_so_that_a_split_pays(stocke
     market = engine_input.market(stocked)
     cheaper = set()
     for article in market.articles:
-        offers = sorted(market.offers(article.sku), key=lambda one: one.price)
+        offers = sorted(market.offers(article.sku), key=lambda item: item.price)
         if len(offers) > 1 and offers[0].price < offers[1].price:
             cheaper.add(offers[0].supplier)
     assert cheaper == {"ostrel", "merrow"}
@@ -269,5 +269,5 @@ def test_rates_that_do_not_reach_the_holes_of_the_system_are_missing(stocked: Bu
     services.add_dated(
         PriceRule(business=stocked, kind="labour", key="dig.Basalt"), actor=SYSTEM, values=values, past=True
     )
-    assert [(one.code, one.key) for one in missing_items(stocked)] == [("labour.missing", "dig_deeper.basalt")]
+    assert [(item.code, item.key) for item in missing_items(stocked)] == [("labour.missing", "dig_deeper.basalt")]
     assert PriceRule.objects.of(stocked).filter(key="dig.basalt").exists()

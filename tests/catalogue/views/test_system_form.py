@@ -43,7 +43,7 @@ def _leaves(schema: dict[str, Any], path: str = "") -> list[str]:
         return _leaves(SCHEMA["$defs"].get(name, {}), path)
     if "properties" not in schema:
         return [path]
-    return [leaf for key, one in schema["properties"].items() for leaf in _leaves(one, f"{path}/{key}".lstrip("/"))]
+    return [leaf for key, item in schema["properties"].items() for leaf in _leaves(item, f"{path}/{key}".lstrip("/"))]
 
 
 def test_every_member_the_schema_knows_has_a_field() -> None:

@@ -56,7 +56,7 @@ def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
     suppliers = [
         SupplierTermsAndPrices(
             f"s{place}",
-            tuple(offer(random, one) for one in [*components, "x0"] if random.random() < 0.8),
+            tuple(offer(random, component) for component in [*components, "x0"] if random.random() < 0.8),
             D(random.choice((0, 0, 0, 15, 40))),
             random.choice(FEES)(random),
             random.randint(0, 6),
@@ -64,7 +64,7 @@ def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
         )
         for place in range(random.randint(1, most_suppliers))
     ]
-    wanted: dict[str, Decimal | dict[str, Decimal]] = {one: D(random.randint(1, 18)) for one in components}
+    wanted: dict[str, Decimal | dict[str, Decimal]] = {component: D(random.randint(1, 18)) for component in components}
     if random.random() < 0.4:
         wanted["c0"] = {"c0": D(random.randint(1, 18)), "x0": D(random.randint(1, 9))}
     return Case(
@@ -82,15 +82,15 @@ def ways(case: Case, need: str) -> list[tuple[int, Decimal]]:
     own = case.wanted[need]
     amounts = own if isinstance(own, dict) else {need: own}
     for place, supplier in enumerate(case.suppliers):
-        for one in supplier.offers:
-            lead = supplier.lead if one.lead is None else one.lead
-            if one.component not in amounts or (case.days is not None and lead > case.days):
+        for offer in supplier.offers:
+            lead = supplier.lead if offer.lead is None else offer.lead
+            if offer.component not in amounts or (case.days is not None and lead > case.days):
                 continue
-            wanted = amounts[one.component]
-            for amount in (wanted, *(start for start, _ in one.breaks if start > wanted)):
-                packs = (max(amount, one.least) / one.pack).to_integral_value(ROUND_CEILING)
-                quantity = packs * one.pack
-                cost = quantity * ([one.price] + [price for start, price in one.breaks if quantity >= start])[-1]
+            wanted = amounts[offer.component]
+            for amount in (wanted, *(start for start, _ in offer.breaks if start > wanted)):
+                packs = (max(amount, offer.least) / offer.pack).to_integral_value(ROUND_CEILING)
+                quantity = packs * offer.pack
+                cost = quantity * ([offer.price] + [price for start, price in offer.breaks if quantity >= start])[-1]
                 found.append((place, cost if case.digits is None else cost.quantize(D("0.01"), ROUND_HALF_UP)))
     return found
 
@@ -108,7 +108,7 @@ def key(case: Case, goods: Mapping[int, Decimal]) -> Key | None:
     fees = [
         ([D(0)] + [fee for start, fee in own[place].delivery if value >= start])[-1] for place, value in goods.items()
     ]
-    return sum([*goods.values(), *fees], D(0)), len(goods), sum(not one.preferred for one in own.values())
+    return sum([*goods.values(), *fees], D(0)), len(goods), sum(not item.preferred for item in own.values())
 
 
 def best_of_all(case: Case) -> Key | None:
@@ -119,15 +119,17 @@ def best_of_all(case: Case) -> Key | None:
         for place, cost in picked:
             goods[place] = goods.get(place, D(0)) + cost
         keys.append(key(case, goods))
-    return min((one for one in keys if one is not None), default=None)
+    return min((item for item in keys if item is not None), default=None)
 
 
 def key_of(case: Case, best: SupplierSplit | None) -> Key | None:
     """The same of an answer, counted from its lines."""
     if best is None:
         return None
-    codes = [one.code for one in case.suppliers]
-    return key(case, {codes.index(one.supplier): sum((line.cost for line in one.lines), D(0)) for one in best.orders})
+    codes = [supplier.code for supplier in case.suppliers]
+    return key(
+        case, {codes.index(order.supplier): sum((line.cost for line in order.lines), D(0)) for order in best.orders}
+    )
 
 
 @pytest.mark.parametrize("block", range(8))
@@ -185,7 +187,7 @@ def test_work_that_runs_out_says_how_far_it_may_be_off() -> None:
 def test_goods_are_counted_as_they_are_printed() -> None:
     # 3 lines of 33.335 are printed as 33.34 each: 100.02 is delivered free, and no line says 100.005
     shop = SupplierTermsAndPrices(
-        "s", tuple(SupplierPrice(one, D("33.335")) for one in "abc"), delivery=((D(0), D(20)), (D("100.01"), D(0)))
+        "s", tuple(SupplierPrice(item, D("33.335")) for item in "abc"), delivery=((D(0), D(20)), (D("100.01"), D(0)))
     )
     wanted = dict.fromkeys("abc", D(1))
     printed, exact = split(wanted, [shop], digits=2).best, split(wanted, [shop]).best

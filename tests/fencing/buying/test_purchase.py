@@ -177,7 +177,7 @@ def test_what_nothing_serves_is_named_and_the_rest_is_bought() -> None:
     pieces = [rails(7000, 1), rails(2238, 1), rails(300, 2, role="lattice")]
     bought = sound(purchase(pieces, [screws(10, 0)], StockOptions((RAIL_60,))))
     assert ordered(bought) == {"RL-60": Decimal(1)}
-    assert [(one.role, one.length, one.count) for one in bought.missing] == [
+    assert [(item.role, item.length, item.count) for item in bought.missing] == [
         ("rail", 7000, Decimal(1)),
         ("lattice", 300, Decimal(2)),
         ("screw", None, Decimal(10)),

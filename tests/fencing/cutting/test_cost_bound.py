@@ -47,7 +47,7 @@ def test_the_least_paid_is_what_trying_every_number_of_bars_finds() -> None:
         totals = [
             sum(cost * bars for cost, bars in zip(costs, bought, strict=True))
             for bought in product(*(range(least, most + 1) for least, most in zip(low, high, strict=True)))
-            if sum(one * bars for one, bars in zip(worth, bought, strict=True)) >= wanted
+            if sum(item * bars for item, bars in zip(worth, bought, strict=True)) >= wanted
         ]
         right = min([40, *totals])
         assert least_paid(problem, (tuple(low), tuple(high)), worth, wanted, 40)[0] == right, seed
@@ -65,8 +65,8 @@ def test_a_leaf_that_claims_more_than_whole_bars_prove_is_not_believed() -> None
     # 4 × 8 for four bars of one piece: dearer than needed, and a certificate that says it is not
     dear = replace(plan, bars=(replace(plan.bars[-1], count=3),), cost=24, bound=24)
     tree = ProofLeaf("exact", 24, checked(plan.demand).certificate.tree.values)  # type: ignore[union-attr]
-    told = check(replace(dear, certificate=replace(plan.certificate, tree=tree))).faults
-    assert "called optimal at 24, but only 18 is proved" in told
+    data = check(replace(dear, certificate=replace(plan.certificate, tree=tree))).faults
+    assert "called optimal at 24, but only 18 is proved" in data
 
 
 @pytest.mark.parametrize("seed", [1, 2, 7])

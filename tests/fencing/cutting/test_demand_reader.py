@@ -29,7 +29,7 @@ def test_rows_of_one_length_are_merged_and_prices_share_their_decimals() -> None
     rows = [{"length_mm": 6000, "price": "31.2", "have": None}, {"length_mm": 3000, "price": "0.125", "have": 2}]
     read = demand_of(document(pieces=[[500, 2], [900, 1], [500, 3]], stock=rows))
     assert read.pieces == ((900, 1), (500, 5))
-    assert (read.decimals, [one.price for one in read.stock]) == (3, [31200, 125])
+    assert (read.decimals, [item.price for item in read.stock]) == (3, [31200, 125])
 
 
 @pytest.mark.parametrize(

@@ -23,11 +23,12 @@ def test_the_order_of_rows_and_the_unit_of_length_or_money_change_nothing(seed: 
     asked = tiny(seed)
     before = cost(asked)
     assert cost(replace(asked, stock=asked.stock[::-1])) == before
-    longer = [replace(one, length=7 * one.length, trim=7 * one.trim, keep=7 * one.keep) for one in asked.stock]
+    longer = [replace(item, length=7 * item.length, trim=7 * item.trim, keep=7 * item.keep) for item in asked.stock]
     pieces = tuple((7 * length, count) for length, count in asked.pieces)
     assert cost(replace(asked, kerf=7 * asked.kerf, pieces=pieces, stock=tuple(longer))) == before
     dearer = [
-        replace(one, price=100 * one.price, handling=100 * one.handling, credit=100 * one.credit) for one in asked.stock
+        replace(item, price=100 * item.price, handling=100 * item.handling, credit=100 * item.credit)
+        for item in asked.stock
     ]
     assert cost(replace(asked, stock=tuple(dearer))) == (None if before is None else 100 * before)
 
@@ -36,8 +37,8 @@ def test_the_order_of_rows_and_the_unit_of_length_or_money_change_nothing(seed: 
 def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
     asked = order(BAYS_20 if seed % 8 else SMALL, seed)
     rows = [
-        {"length_mm": one.length, "price": f"{one.price / 100:.2f}", "have": one.have, "keep_mm": one.keep}
-        for one in asked.stock
+        {"length_mm": item.length, "price": f"{item.price / 100:.2f}", "have": item.have, "keep_mm": item.keep}
+        for item in asked.stock
     ]
     whole = [[length, count] for length, count in asked.pieces]
     halves = [[length, count // 2] for length, count in asked.pieces if count > 1]
@@ -54,7 +55,7 @@ def test_rows_split_in_two_and_shuffled_make_the_same_plan(seed: int) -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_stock_no_longer_and_no_cheaper_than_another_changes_nothing(seed: int) -> None:
     asked = order(SMALL, seed)
-    whole = next(one for one in asked.stock if one.have is None)
+    whole = next(item for item in asked.stock if item.have is None)
     worse = StockLength(whole.length - 1, whole.price)
     assert cost(replace(asked, stock=(*asked.stock, worse))) == cost(asked)
 
@@ -87,7 +88,7 @@ def test_a_flow_along_the_bar_costs_the_same(seed: int) -> None:
     pieces: dict[int, int] = {}
     for length, count in asked.pieces:
         pieces[-(-length // 60)] = pieces.get(-(-length // 60), 0) + count
-    stock = tuple(replace(one, length=one.length // 60) for one in asked.stock)
+    stock = tuple(replace(item, length=item.length // 60) for item in asked.stock)
     coarse = Demand(0, tuple(sorted(pieces.items(), reverse=True)), stock, 2)
     plan = checked(coarse)
     assert plan.status is Status.OPTIMAL

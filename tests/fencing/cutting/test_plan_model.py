@@ -117,9 +117,9 @@ def test_every_pattern_is_listed_once() -> None:
 
 def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_told_once() -> None:
     # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that nobody could tell apart give them together
-    told = checked(demand(3, [(3200, 4)], [StockLength(6000, 10, have=2), StockLength(6000, 10, have=2)])).document()
+    data = checked(demand(3, [(3200, 4)], [StockLength(6000, 10, have=2), StockLength(6000, 10, have=2)])).document()
     cut = [[3200, 1]]
-    assert told["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "left_mm": 2797, "keep": True}]
+    assert data["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "left_mm": 2797, "keep": True}]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -172,14 +172,14 @@ def test_a_hard_order_still_gives_a_plan_and_a_gap_when_the_guard_strikes() -> N
 
 
 def test_a_search_that_is_told_to_stop_keeps_its_best_plan() -> None:
-    told: list[CutPlan | None] = []
+    data: list[CutPlan | None] = []
 
     def stop_at_once(plan: CutPlan | None) -> bool:
-        told.append(plan)
+        data.append(plan)
         return False
 
     plan = plan_cuts(order(RAKED_50, 0), Budget(work=10**8, seconds=60), stop_at_once)
-    assert len(told) == 1
+    assert len(data) == 1
     assert check(plan).faults == ()
     assert plan.status is Status.GAP
 
@@ -244,8 +244,8 @@ def test_the_checker_walks_the_whole_packing_and_no_end_of_it_may_be_wrong() -> 
         replace(leaf, packing=replace(leaf.packing, over=replace(end, fees=()))),
         replace(leaf, packing=None),
     )
-    for one in wrong:
-        tree = without(plan.certificate.tree, leaf, one)
+    for item in wrong:
+        tree = without(plan.certificate.tree, leaf, item)
         assert check(replace(plan, certificate=replace(plan.certificate, tree=tree))).faults != ()
 
 

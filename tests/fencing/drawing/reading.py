@@ -62,13 +62,13 @@ def clashes(svg: str) -> list[tuple[str, str]]:
     """Pairs of texts that cover each other."""
     cells = defaultdict[tuple[int, int], list[Words]](list)
     pairs = []
-    for one in words(svg):
-        left, top, right, bottom = (int(edge // 20) for edge in one.box.bounds())
+    for word in words(svg):
+        left, top, right, bottom = (int(edge // 20) for edge in word.box.bounds())
         around = [(x, y) for x in range(left, right + 1) for y in range(top, bottom + 1)]
         near = {id(other): other for cell in around for other in cells[cell]}
-        pairs += [(other.text, one.text) for other in near.values() if overlap(one.box, other.box)]
+        pairs += [(other.text, word.text) for other in near.values() if overlap(word.box, other.box)]
         for cell in around:
-            cells[cell].append(one)
+            cells[cell].append(word)
     return pairs
 
 

@@ -163,8 +163,8 @@ def test_levels_stand_at_posts_in_metres_above_the_datum() -> None:
 
 def test_a_notice_stands_over_its_bay_with_its_number_and_its_gravity() -> None:
     plain = jobs.job(jobs.run(length=7200))
-    told = (Notice("a", Level.WARNING, "A-2", "mind <this>"), Notice("b", Level.STOP, "A-2", "and this"))
-    svg = elevation(replace(plain, notices=told), 190, n=50)
+    data = (Notice("a", Level.WARNING, "A-2", "mind <this>"), Notice("b", Level.STOP, "A-2", "and this"))
+    svg = elevation(replace(plain, notices=data), 190, n=50)
     [(mark, dx, dy)] = reading.marks(svg, "g-stop")
     middle = sum(x for x, _ in reading.path_points(mark, dx, dy)) / len(reading.path_points(mark, dx, dy))
     places = post_places(svg)

@@ -135,8 +135,8 @@ def test_the_length_of_each_run_is_said_once() -> None:
 
 def test_no_run_goes_without_its_name() -> None:
     takeoff = jobs.zigzag()
-    told = " ".join(item.text for item in reading.words(plan(takeoff, *A4)))
-    assert all(run.id in told for run in takeoff.runs)
+    data = " ".join(item.text for item in reading.words(plan(takeoff, *A4)))
+    assert all(run.id in data for run in takeoff.runs)
 
 
 def test_walls_old_fences_and_retrofits_are_marked() -> None:

@@ -59,8 +59,8 @@ def test_places_that_take_more_than_a_sheet_go_on_in_the_next() -> None:
     assert len(sheets) > 1
     drawn = [float(etree.fromstring(sheet.encode()).get("height", "").removesuffix("mm")) for sheet in sheets]
     assert max(drawn) <= 60
-    told = " ".join(word for sheet in sheets for word in texts(sheet)).replace(",", " ").split()
-    assert set(names) <= set(told)
+    data = " ".join(word for sheet in sheets for word in texts(sheet)).replace(",", " ").split()
+    assert set(names) <= set(data)
 
 
 def test_markup_in_a_place_is_only_text() -> None:

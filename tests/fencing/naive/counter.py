@@ -251,7 +251,7 @@ def count_leaf(counted: Count, gate: Gate, width: int, colours: Colours, system:
         counted.screw("hinges", screw, 2 * rules.hinge_screws)
     clip = blank - rules.clip_below_sheet_top if gate.lattice else None
     return CountedLeaf(
-        width, gate.height, diagonal(width, gate.height), hinges, clip, inside, [(blank, one) for _, one in across]
+        width, gate.height, diagonal(width, gate.height), hinges, clip, inside, [(blank, item) for _, item in across]
     )
 
 

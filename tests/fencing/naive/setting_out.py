@@ -80,7 +80,7 @@ def terminal(run: Run, system: System, which: str) -> Stop:
 
 def all_ground_points(measure: Measure) -> list[Points]:
     """Stations of every run; a run without any is handed a level at a corner, in the order of the list, as often as it takes."""
-    points: list[Points] = [[(one.at, one.level) for one in run.levels] for run in measure.runs]
+    points: list[Points] = [[(level.at, level.level) for level in run.levels] for run in measure.runs]
     corners = [(i, i + 1) for i in range(len(points) - 1)] + [(len(points) - 1, 0)]
     for _ in measure.runs:
         for before, after in corners:
@@ -90,7 +90,7 @@ def all_ground_points(measure: Measure) -> list[Points]:
                 points[after] = [(0, points[before][-1][1])]
             elif points[after] and not points[before]:
                 points[before] = [(0, points[after][0][1])]
-    return [one or [(0, 0)] for one in points]
+    return [point or [(0, 0)] for point in points]
 
 
 def set_out_run(here: StandingRun, system: System, first: StandingPost | None, last: StandingPost | None) -> None:

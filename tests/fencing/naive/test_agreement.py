@@ -128,16 +128,16 @@ def naive_runs(counted: Count) -> list[object]:
 
 def engine_post(post: Post) -> list[object]:
     members = [
-        (one.section, one.bay, one.top, one.length, one.stock, one.embedment)
-        for one in sorted(post.members, key=lambda one: (one.section, one.bay or ""))
+        (member.section, member.bay, member.top, member.length, member.stock, member.embedment)
+        for member in sorted(post.members, key=lambda item: (item.section, item.bay or ""))
     ]
     return [post.id, post.at, post.kind, post.ground, post.hole_depth, members]
 
 
 def naive_post(counted: Count, post: StandingPost, run: str) -> list[object]:
     members = [
-        (one.section, one.bay, one.top, one.length, one.stock, one.embedment)
-        for one in sorted(counted.members[post.id], key=lambda one: (one.section, one.bay or ""))
+        (member.section, member.bay, member.top, member.length, member.stock, member.embedment)
+        for member in sorted(counted.members[post.id], key=lambda item: (item.section, item.bay or ""))
     ]
     return [post.id, post.at[run], post.kind, post.ground, counted.hole_depth, members]
 
@@ -149,8 +149,8 @@ def engine_bay(bay: Bay) -> list[object]:
         (bay.base, bay.top, bay.step, bay.ground, (bay.gap_least, bay.gap_most)),
         (bay.form, bay.tapered, bay.lattice_height, round(bay.slope, 6)),
         sorted((rail.place, rail.length) for rail in bay.rails),
-        [(one.at, one.width, one.blank, one.left, one.right, one.foot) for one in bay.sheets],
-        [(one.length, one.height) for one in bay.lattice],
+        [(sheet.at, sheet.width, sheet.blank, sheet.left, sheet.right, sheet.foot) for sheet in bay.sheets],
+        [(item.length, item.height) for item in bay.lattice],
     ]
 
 
@@ -163,7 +163,7 @@ def naive_bay(bay: StandingBay, here: StandingRun) -> list[object]:
         (bay.base, bay.top, bay.step, ground, gaps(bay, here)),
         (bay.run.form, drops != (bay.run.height, bay.run.height), bay.run.lattice, round(slope(bay), 6)),
         sorted(bay.rails()),
-        [(one.left_edge, one.width, one.blank, one.left, one.right, one.foot) for one in bay.sheets],
+        [(sheet.left_edge, sheet.width, sheet.blank, sheet.left, sheet.right, sheet.foot) for sheet in bay.sheets],
         [(bay.top_rail, bay.run.lattice)] if bay.run.lattice else [],
     ]
 
@@ -176,7 +176,7 @@ def engine_gate(hung: HungGate) -> list[object]:
             leaf.diagonal,
             leaf.hinges,
             leaf.clip,
-            [(one.blank, one.width) for one in leaf.sheets],
+            [(sheet.blank, sheet.width) for sheet in leaf.sheets],
         )
         for leaf in hung.leaves
     ]
@@ -192,7 +192,7 @@ def naive_gate(counted: Count, hung: StandingGate) -> list[object]:
 
 
 def concrete_of(taken: TakeOff) -> Quantity | None:
-    return next((one for one in taken.quantities if one.role.startswith("concrete")), None)
+    return next((quantity for quantity in taken.quantities if quantity.role.startswith("concrete")), None)
 
 
 def assert_same_concrete(taken: TakeOff, counted: Count, label: str) -> None:

@@ -138,10 +138,10 @@ def test_a_job_without_pieces_says_so() -> None:
 
 
 def test_the_summary_counts_in_words() -> None:
-    told = summary(taken(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
-    assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in told
-    assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in told
-    assert "        1 latch (ink)" in told
+    data = summary(taken(replace(RUN, gates=GATES), replace(RUN, id="B", length=2000)))
+    assert "Run A: 10060 mm, level, even, 6 posts, 4 bays, 1 gate" in data
+    assert "Run B: 2000 mm, level, even, 2 posts, 1 bay\n" in data
+    assert "        1 latch (ink)" in data
 
 
 def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
@@ -152,8 +152,8 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
         Proposal(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
     )
     job = taken(RUN)
-    told = summary(replace(job, runs=(replace(job.runs[0], proposals=proposed),))).splitlines()
-    assert told[2:5] == [
+    data = summary(replace(job, runs=(replace(job.runs[0], proposals=proposed),))).splitlines()
+    assert data[2:5] == [
         "  chosen: stepped, even, 1010.50",
         "    raked, from_start: 109.75 dearer",  # 1120.25 - 1010.50; even would be 129.75
         "    level, from_start: 3 stops",
@@ -161,9 +161,9 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
 
 
 def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
-    told = summary(taken(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
+    data = summary(taken(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
     assert (
-        "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in told
+        "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in data
     )  # its rails are stock: nothing to cut
     assert "chosen" not in summary(taken(RUN))
 
@@ -172,6 +172,6 @@ def test_the_summary_names_the_first_posts_a_screening_is_about_and_counts_the_r
     # 96 m at 2400: 40 bays, 41 posts
     wind = read_strength({"method": "given_pressure", "pressure_kpa": "0.4", "soil_class": "clay"})
     long = replace(RUN, length=96_000, basis=MeasureBasis.CENTRES)
-    told = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
-    assert ", A-P23, A-P24 and 17 more (embedment" in told
-    assert "A-P25" not in told
+    data = summary(take_off(Measure("Rear", ROUND_SIZES.code, (long,), strength=wind), ROUND_SIZES))
+    assert ", A-P23, A-P24 and 17 more (embedment" in data
+    assert "A-P25" not in data

@@ -179,7 +179,7 @@ def holed(depth: int) -> System:
 
 def after(over: Screening, kind: str, **more: int) -> Screening:
     """The job with the remedy of a kind applied, ``more`` millimetres more of its value."""
-    remedy = next(one for one in suggest_changes(over) if one.kind == kind)
+    remedy = next(change for change in suggest_changes(over) if change.kind == kind)
     changed = apply_change(
         over.takeoff.measure, over.takeoff.system, replace(remedy, value=remedy.value + more.get("value", 0))
     )
@@ -223,7 +223,7 @@ def test_a_remedy_names_its_posts_and_what_keeps_it_from_being_built() -> None:
     assert depth.posts == ("A-P1", "A-P2", "A-P3", "A-P4")
     assert "the longest stock is" in depth.hindrance
     assert "(can't be built so: " in describe_change(depth)
-    assert {one.kind: one.cost for one in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
+    assert {item.kind: item.cost for item in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
 
 
 def test_no_hole_beyond_the_formula_s_own_depth_is_proposed() -> None:
@@ -254,7 +254,7 @@ def test_a_lower_run_takes_its_gate_down_with_it() -> None:
     job = apply_change(over.takeoff.measure, over.takeoff.system, height)
     assert job is not None
     (lower,) = job[0].runs
-    assert (lower.height, [one.height for one in lower.gates]) == (height.value, [height.value, 1500])
+    assert (lower.height, [item.height for item in lower.gates]) == (height.value, [height.value, 1500])
 
 
 def test_what_is_over_is_said_with_its_numbers() -> None:

@@ -33,7 +33,7 @@ def sheets(taken: TakeOff) -> dict[tuple[int, int | None], int]:
 
 def counted(taken: TakeOff, *roles: str) -> list[int]:
     """Net of each role, 0 where there is none."""
-    return [sum(int(one.net) for one in taken.quantities if one.role == role) for role in roles]
+    return [sum(int(quantity.net) for quantity in taken.quantities if quantity.role == role) for role in roles]
 
 
 def stops_and_warnings(taken: TakeOff) -> set[tuple[str, str]]:

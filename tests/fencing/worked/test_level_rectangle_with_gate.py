@@ -90,7 +90,7 @@ def test_caps_and_screws(taken: TakeOff) -> None:
     caps = (9 + 6) * 2
     joints, hinges = 4 * 4, 2 * 6
     assert counted(taken, "screw") == [pairs + beside_square + rail_ends + caps + joints + hinges] == [303]
-    (row,) = (one for one in taken.quantities if one.role == "screw")
+    (row,) = (quantity for quantity in taken.quantities if quantity.role == "screw")
     assert (int(row.allowance), int(row.total)) == (16, 319)  # 5 % of 303 is 15.15, up
 
 

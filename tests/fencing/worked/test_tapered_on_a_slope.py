@@ -54,13 +54,13 @@ def test_each_sheet_of_the_taper_has_its_own_blank_and_heights(taken: TakeOff) -
     #   988.1 .. 1091.9   blank 1232.625 -  89.25 - 10 = 1133.375 -> 1134
     #  1085.6 .. 1189.4   blank 1369.125 - 128.25 - 10 = 1230.875 -> 1231
     first, second, _, _ = taken.runs[0].bays
-    assert [(one.left, one.right, one.blank) for one in first.sheets] == [
+    assert [(sheet.left, sheet.right, sheet.blank) for sheet in first.sheets] == [
         (891, 994, 1036),
         (988, 1092, 1134),
         (1086, 1189, 1231),
     ]
     # the second bay is 300 higher
-    assert [(one.left, one.right, one.blank) for one in second.sheets] == [
+    assert [(sheet.left, sheet.right, sheet.blank) for sheet in second.sheets] == [
         (1191, 1294, 1336),
         (1288, 1392, 1434),
         (1386, 1489, 1531),

@@ -64,9 +64,9 @@ def test_two_runs_there_and_back_do_not_share_their_far_ends() -> None:
 
 def test_runs_that_disagree_about_the_ground_at_their_corner_are_told_and_the_lower_is_used() -> None:
     # 21 apart is told, 20 is let pass
-    told = reckon(side("A", 4800, 0, (0, 0), (4800, 0)), side("B", 4800, 90, (0, -21), (4800, -21)))
-    assert stops_and_warnings(told) == {("corner.levels", "A-P3")}
-    assert told.runs[0].posts[-1].ground == told.runs[1].posts[0].ground == -21
+    data = reckon(side("A", 4800, 0, (0, 0), (4800, 0)), side("B", 4800, 90, (0, -21), (4800, -21)))
+    assert stops_and_warnings(data) == {("corner.levels", "A-P3")}
+    assert data.runs[0].posts[-1].ground == data.runs[1].posts[0].ground == -21
     assert not reckon(side("A", 4800, 0, (0, 0), (4800, 0)), side("B", 4800, 90, (0, -20), (4800, -20))).notices
 
 

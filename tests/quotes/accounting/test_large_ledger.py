@@ -50,7 +50,7 @@ def fill(business: Business) -> None:
     rows = []
     for number in range(ENTRIES):
         supplier, job, rate = (chance.randrange(some) for some in (7, 40, 3))
-        told = {
+        data = {
             **fixed,
             "ref": f"large-{number}",
             "day": begin + timedelta(days=chance.randrange(383)),
@@ -65,7 +65,7 @@ def fill(business: Business) -> None:
             "net": f"{Decimal(chance.randrange(-500_000, 9_000_000)).scaleb(-chance.choice([2, 2, 4])):f}",
             "tax": f"{Decimal(chance.randrange(-900, 90_000)).scaleb(-2):f}",
         }
-        rows.append([told[name] for name in names])
+        rows.append([data[name] for name in names])
     holes = ", ".join(["%s"] * len(names))
     with connection.cursor() as cursor:
         cursor.executemany(f"INSERT INTO accounting_ledgerentry ({', '.join(names)}) VALUES ({holes})", rows)  # noqa: S608 - our own names
@@ -120,8 +120,8 @@ def test_every_total_of_a_large_ledger_is_what_two_others_add_up_to(cast: Cast) 
     assert whole[0] + whole[1] == whole[2]
     assert set(COLUMNS) == set(HEADS) == set(GROUPS) - {"period"}
     for by, columns in COLUMNS.items():
-        told = told_by(cast.business, by, len(columns))
-        assert told == by_sql(cast.business, columns) == by_hand(rows, HEADS[by]), by
+        data = told_by(cast.business, by, len(columns))
+        assert data == by_sql(cast.business, columns) == by_hand(rows, HEADS[by]), by
     months = by_hand([{**row, "period": row["day"][:7]} for row in rows], ("period",))
     assert len(months) == 12
     assert told_by(cast.business, "period", 1) == months

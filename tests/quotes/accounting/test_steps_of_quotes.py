@@ -150,6 +150,6 @@ def test_a_quote_without_a_yes_has_its_state_and_stays_quoted(yard: Business, ke
         ("Q0003", "quoted", "cancelled"),
         ("Q0003", "cancelled", "cancelled"),
     }
-    assert total(rows, "quoted_total") == sum(one.total or 0 for one in (declined, lapsed, cancelled))
+    assert total(rows, "quoted_total") == sum(item.total or 0 for item in (declined, lapsed, cancelled))
     assert total(rows, "accepted_total") == 0
     assert rows_of(keeper, f"margins.csv?{FOREVER}") == []

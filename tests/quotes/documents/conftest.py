@@ -22,9 +22,9 @@ WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
 
 def sent(measure: str, *, locale: str = "", **changes: Any) -> Revision:
     """A sent revision of one of the scenario's measures; ``locale`` where its business has another."""
-    told = scenario()
-    row = next(one for one in told["jobs"] if one["measure"] == measure)
-    business = load_business(told["business"])
+    data = scenario()
+    row = next(item for item in data["jobs"] if item["measure"] == measure)
+    business = load_business(data["business"])
     if locale:
         business.locale = locale
         business.save()

@@ -68,7 +68,9 @@ class Looked:
         """Everything a look at the pages finds wrong."""
         found = [fault for page in range(len(self.words)) for fault in self._page(page)]
         return found + [
-            f"page {one.page + 1} ends with the heading {one.text!r}" for one in self.headings if self._last(one)
+            f"page {heading.page + 1} ends with the heading {heading.text!r}"
+            for heading in self.headings
+            if self._last(heading)
         ]
 
     def _page(self, page: int) -> Iterator[str]:
@@ -130,19 +132,19 @@ def _ink(folder: Path) -> Iterator[np.ndarray[Any, Any]]:
 
 def _headings(reader: pypdf.PdfReader) -> Iterator[Heading]:
     """Every heading, as the PDF's own table of contents has it."""
-    for one in _flat(reader.outline):
-        page = reader.get_destination_page_number(one)
-        if page is not None and one.top is not None:
+    for item in _flat(reader.outline):
+        page = reader.get_destination_page_number(item)
+        if page is not None and item.top is not None:
             height = float(reader.pages[page].mediabox.height)
-            yield Heading(str(one.title), page, height - float(one.top))
+            yield Heading(str(item.title), page, height - float(item.top))
 
 
 def _flat(outline: Iterable[Any]) -> Iterator[Any]:
-    for one in outline:
-        if isinstance(one, list):
-            yield from _flat(one)
+    for item in outline:
+        if isinstance(item, list):
+            yield from _flat(item)
         else:
-            yield one
+            yield item
 
 
 def tag_faults(pdf: bytes) -> list[str]:
@@ -178,7 +180,7 @@ def _table(table: Any) -> Iterator[str]:
     if not heads - {""}:
         yield "a table without head cells"
     for kind, node in cells:
-        named = {str(one) for one in _attribute(node, "/Headers")}
+        named = {str(item) for item in _attribute(node, "/Headers")}
         most = max(3, *_attribute(node, "/ColSpan"), 0)  # a cell across the table has every column's head
         if kind == "TD" and (not named or not named <= heads or len(named) > most):
             yield f"a cell whose heads are {sorted(named)}"
@@ -189,13 +191,13 @@ def _attribute(node: Any, name: str) -> list[Any]:
     kept = node.get("/A")
     several = list(kept) if isinstance(kept, pikepdf.Array) else [kept]
     found = [kept.get(name) for kept in several if isinstance(kept, pikepdf.Dictionary) and name in kept]
-    return [one for value in found for one in (value if isinstance(value, pikepdf.Array) else [value])]
+    return [item for value in found for item in (value if isinstance(value, pikepdf.Array) else [value])]
 
 
 def _nodes(node: Any) -> Iterator[tuple[str, Any]]:
     if isinstance(node, pikepdf.Array):
-        for one in node:
-            yield from _nodes(one)
+        for item in node:
+            yield from _nodes(item)
     elif isinstance(node, pikepdf.Dictionary):
         if "/S" in node:
             yield str(node.S).lstrip("/"), node

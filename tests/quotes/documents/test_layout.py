@@ -152,12 +152,12 @@ def test_a_variation_prints_what_is_added_removed_and_changed(tmp_path: Path) ->
     longer["runs"][0]["length_mm"] += 2260
     content = parsed(quoted(business, longer).content)
     looked = look(quote_pdf(content, content["parties"][0]["key"]), tmp_path)
-    told = " ".join(map(looked.text, range(len(looked.words))))
-    assert first.quote.number in told
-    assert "Variation" in told
+    data = " ".join(map(looked.text, range(len(looked.words))))
+    assert first.quote.number in data
+    assert "Variation" in data
     # run R1 grows from 9.000 m by 2.260 m
-    assert "changed: 9.000 m become 11.260 m" in told
-    assert "More and less of each part" in told
+    assert "changed: 9.000 m become 11.260 m" in data
+    assert "More and less of each part" in data
     assert on_one_page(looked, "Total before tax", content["difference"]["lines"][-1]["text"])
 
 
@@ -176,8 +176,8 @@ def test_the_look_finds_what_is_wrong(tmp_path: Path, fault: str) -> None:
     html = f"<html lang='en' class='a4'><title>t</title><body>{BAD[fault]}</body></html>"
     pdf = render(html, Variant.ACCESSIBLE, datetime(2031, 3, 4, tzinfo=UTC))
     found = Looked(pdf, tmp_path).faults()
-    assert [one for one in found if fault in one], found
-    assert [one for one in found if fault not in one] == []
+    assert [item for item in found if fault in item], found
+    assert [item for item in found if fault not in item] == []
 
 
 @pytest.mark.parametrize(
@@ -192,4 +192,4 @@ def test_the_look_finds_what_is_wrong(tmp_path: Path, fault: str) -> None:
 def test_the_reader_of_tags_finds_what_is_wrong(fault: str, body: str) -> None:
     html = f"<html lang='en'><title>t</title><body>{body}</body></html>"
     found = tag_faults(render(html, Variant.ACCESSIBLE, datetime(2031, 3, 4, tzinfo=UTC)))
-    assert [one for one in found if fault in one], found
+    assert [item for item in found if fault in item], found

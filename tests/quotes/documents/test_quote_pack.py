@@ -42,21 +42,21 @@ def test_each_party_reads_its_own_total_and_not_the_others(contents: dict[str, A
         text = text_of(quote_pdf(content, key))
         assert f"{whole.parties[key].total:,}" in text
         assert f"{whole.parties[other].total:,}" not in text
-    assert sum((one.total for one in whole.parties.values()), Decimal(0)) == whole.total
+    assert sum((party.total for party in whole.parties.values()), Decimal(0)) == whole.total
 
 
 def test_the_first_page_answers_what_where_how_much_until_when_and_how(contents: dict[str, Any]) -> None:
     pdf = quote_pdf(contents["1-courtyard"], "owner")
     first = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     total = sums(contents["1-courtyard"]).total
-    for told in (
+    for data in (
         "Courtyard at 4 Sedge Row",
         "38.040 m of steel sheet fence with a gate",
         f"{total:,}",
         "April 3, 2031",
         "How to accept",
     ):
-        assert told in first
+        assert data in first
 
 
 def test_a_quote_carries_its_take_off_and_names_its_kind(contents: dict[str, Any]) -> None:
@@ -156,22 +156,22 @@ def test_money_and_days_follow_the_businesss_locale(
 ) -> None:
     content = copy.deepcopy(contents["1-courtyard"])
     content["business"]["locale"], content["currency"] = locale, currency
-    told = " ".join(text_of(quote_pdf(content, "owner")).split())
+    data = " ".join(text_of(quote_pdf(content, "owner")).split())
     total = format_currency(sums(content).total, currency, locale=locale)
-    assert " ".join(total.split()) in told
-    assert day in told
+    assert " ".join(total.split()) in data
+    assert day in data
     row = {"party": "Wren", "answer": "accepted", "name": "W.", "when": "2031-03-05 10:00:00", "amount": "123456.5"}
     assert amount in text_of(acceptance_pdf(content, "ab" * 32, [row], []))
 
 
 def test_no_figure_of_a_german_business_has_a_point_before_its_decimals(db: None) -> None:
     content = parsed(sent("3-front-and-slope", locale="de_DE").content)
-    told = {name: text_of(pdf) for name, pdf in whole_pack(content)}
-    told |= {kind: " ".join(drawn) for kind, drawn in content["builds"][0]["drawings"].items()}
+    data = {name: text_of(pdf) for name, pdf in whole_pack(content)}
+    data |= {kind: " ".join(drawn) for kind, drawn in content["builds"][0]["drawings"].items()}
     length = content["builds"][0]["takeoff"]["runs"][0]["length_mm"]
     for name in ("quote.pdf", "set-out.pdf", "set_out"):
-        assert f"{length // 1000},{length % 1000:03} m" in told[name], name
-        assert not re.findall(r"\d\.\d{3} m\b|[+−±]\d+\.\d{3}", told[name]), name
+        assert f"{length // 1000},{length % 1000:03} m" in data[name], name
+        assert not re.findall(r"\d\.\d{3} m\b|[+−±]\d+\.\d{3}", data[name]), name
 
 
 def test_the_set_out_sheet_has_every_hole_with_its_chainage(contents: dict[str, Any]) -> None:

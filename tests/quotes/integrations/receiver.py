@@ -60,9 +60,9 @@ def _handler(receiver: Receiver) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"]))
-            told = json.loads(body)
-            if told["type"] == "endpoint.challenge":
-                word = told["data"]["challenge"] if receiver.consents else "no"
+            data = json.loads(body)
+            if data["type"] == "endpoint.challenge":
+                word = data["data"]["challenge"] if receiver.consents else "no"
                 self._say(200, word.encode())
                 return
             receiver.got.append(({name.lower(): value for name, value in self.headers.items()}, body))

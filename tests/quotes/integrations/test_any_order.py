@@ -113,30 +113,30 @@ def as_ubl(order: SupplierOrder, call: Call) -> OrderResponseData | DespatchData
 
 
 def _response(order: SupplierOrder, body: dict[str, Any]) -> bytes:
-    told = ubl_values(order)
+    data = ubl_values(order)
     lines = tuple(
         ResponseLine(
-            str(place), str(one["line"]), _STATUS[one["said"]], "Goods",
-            D(one["quantity"]) if "quantity" in one else None,
-            "C62" if "quantity" in one else "",
-            D(one["price"]) if "price" in one else None,
-            date.fromisoformat(one["promised"]) if "promised" in one else None,
-            one.get("reason", ""),
+            str(place), str(line["line"]), _STATUS[line["said"]], "Goods",
+            D(line["quantity"]) if "quantity" in line else None,
+            "C62" if "quantity" in line else "",
+            D(line["price"]) if "price" in line else None,
+            date.fromisoformat(line["promised"]) if "promised" in line else None,
+            line.get("reason", ""),
         )
-        for place, one in enumerate(body.get("lines", []), 1)
+        for place, line in enumerate(body.get("lines", []), 1)
     )  # fmt: skip
     promised = date.fromisoformat(body["promised"]) if "promised" in body else None
-    head = (body["number"], DAY, order.number, ResponseCode(body["code"]), order.currency, told.buyer, told.seller)
+    head = (body["number"], DAY, order.number, ResponseCode(body["code"]), order.currency, data.buyer, data.seller)
     return write_response(UblOrderResponse(*head, lines, promised=promised))
 
 
 def _advice(order: SupplierOrder, body: dict[str, Any]) -> bytes:
-    told = ubl_values(order)
+    data = ubl_values(order)
     lines = tuple(
-        UblDespatchLine(str(place), str(one["line"]), "Goods", D(one["quantity"]), "C62")
-        for place, one in enumerate(body["lines"], 1)
+        UblDespatchLine(str(place), str(line["line"]), "Goods", D(line["quantity"]), "C62")
+        for place, line in enumerate(body["lines"], 1)
     )
-    return write_despatch(UblDespatchAdvice(body["number"], DAY, order.number, told.buyer, told.seller, lines))
+    return write_despatch(UblDespatchAdvice(body["number"], DAY, order.number, data.buyer, data.seller, lines))
 
 
 def state(order: SupplierOrder) -> bytes:

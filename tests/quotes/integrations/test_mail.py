@@ -39,7 +39,7 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     for _ in range(3):  # the list is made, then mailed, then mailed no more
         run_due()
         OutboxTask.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
-    [mail] = [one for one in mailoutbox if one.to == ["yard@example.test"]]
+    [mail] = [item for item in mailoutbox if item.to == ["yard@example.test"]]
     (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
     assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))
     assert pdf == Document.objects.of(yard).get(subject=order.ref).pdf
@@ -64,8 +64,8 @@ def test_an_order_changed_before_its_list_was_made_is_mailed_as_it_stands(
     (_, pdf, _), (_, table, _), _ = mail.attachments
     rows = list(csv.DictReader(io.StringIO(table if isinstance(table, str) else table.decode())))
     assert [row["line"] for row in rows if row["line"]] == ["2"]
-    told = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
-    assert f"{Decimal(rows[-1]['net']):,.2f}" in told
+    data = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+    assert f"{Decimal(rows[-1]['net']):,.2f}" in data
 
 
 def test_an_order_cancelled_before_its_list_was_made_is_not_mailed(yard: Business, mailoutbox: list[Any]) -> None:

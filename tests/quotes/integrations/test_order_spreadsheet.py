@@ -32,7 +32,7 @@ def order(yard: Business) -> SupplierOrder:
     """A fence's largest order, every component with a mass, to be delivered within a week."""
     components(yard).update(mass_kg=D("1.25"))
     orders = order_for(jobs=[agreed_job(yard, 12000, 7200)], actor=actor_of(yard), deliver_by=date(2031, 5, 9))
-    found = max(orders, key=lambda one: OrderLine.objects.of(yard).filter(order=one).count())
+    found = max(orders, key=lambda item: OrderLine.objects.of(yard).filter(order=item).count())
     SupplierOrder.objects.of(yard).filter(pk=found.pk).update(deliver_from=date(2031, 5, 2))
     found.refresh_from_db()
     return services.place(order=found, actor=actor_of(yard), below_least=True)
@@ -102,9 +102,9 @@ def test_the_workbook_says_the_same_under_a_heading_for_each_role(order: Supplie
     lines = [row for row in table[head + 1 :] if row[1]]
     rows, _ = rows_of(order)
     for line, row in zip(lines, rows, strict=True):
-        told = dict(zip(HEAD, line, strict=True))
-        assert (str(told["line"]), told["role"], D(str(told["net"]))) == (row["line"], row["role"], D(row["net"]))
-        assert told["description"] == row["description"].removeprefix("'")
+        data = dict(zip(HEAD, line, strict=True))
+        assert (str(data["line"]), data["role"], D(str(data["net"]))) == (row["line"], row["role"], D(row["net"]))
+        assert data["description"] == row["description"].removeprefix("'")
     headings = [row[2] for row in table[head + 1 :] if row[0] is None]
     assert len(headings) == len({row["role"] for row in rows})
     assert {cell.data_type for row in book.iter_rows(min_row=head + 2) for cell in row} <= {"n", "s", "d"}

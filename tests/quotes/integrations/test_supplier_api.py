@@ -63,10 +63,10 @@ def test_a_supplier_sees_its_orders_once_they_are_placed_and_nothing_of_the_jobs
     services.place(order=draft, actor=actor_of(yard))
     [listed] = theirs.get("/api/v1/supply/orders?with=lines").json()["items"]
     assert [line["line"] for line in listed["lines"]] == [1, 2]
-    told = theirs.get(f"/api/v1/supply/orders/{listed['ref']}").json()
-    assert told["buyer"]["name"] == yard.name
-    assert "receipts" not in told
-    assert not {"jobs", "why", "account"} & set(told["lines"][0])
+    data = theirs.get(f"/api/v1/supply/orders/{listed['ref']}").json()
+    assert data["buyer"]["name"] == yard.name
+    assert "receipts" not in data
+    assert not {"jobs", "why", "account"} & set(data["lines"][0])
 
 
 def test_another_suppliers_order_is_not_there(
@@ -91,10 +91,10 @@ def test_a_key_that_may_only_read_does_not_despatch(
 def test_polling_alone_misses_nothing(yard: Business, cast: Cast, theirs: Client) -> None:
     orders = [placed(yard, account=cast.supplier) for _ in range(3)]
     seen = theirs.get("/api/v1/supply/orders?changed_after=0&page_size=2").json()
-    assert [one["number"] for one in seen["items"]] == ["O0001", "O0002"]
+    assert [item["number"] for item in seen["items"]] == ["O0001", "O0002"]
     services.cancel(order=orders[0], actor=actor_of(yard), reason="withdrawn")
     rest = theirs.get(f"/api/v1/supply/orders?changed_after={seen['items'][-1]['changed']}").json()
-    assert [(one["number"], one["state"]) for one in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
+    assert [(item["number"], item["state"]) for item in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
     assert theirs.get("/api/v1/supply/orders?changed_after=-1").status_code == 400
 
 
@@ -121,8 +121,8 @@ def test_an_order_that_was_refused_whole_has_its_lines_of_nothing_in_ubl(order: 
     post(theirs, f"supply/orders/{order.ref}/replies", {"number": "R1", "code": "RE", "note": "closed for good"})
     body = theirs.get(f"/api/v1/supply/orders/{order.ref}.xml").content
     parse(body, "Order")  # UBL 2.1: OrderLine from 1 to n
-    told = read_order(body)
-    assert (wrong_sums(told), told.payable, {line.quantity for line in told.lines}) == ([], D(0), {D(0)})
+    data = read_order(body)
+    assert (wrong_sums(data), data.payable, {line.quantity for line in data.lines}) == ([], D(0), {D(0)})
 
 
 def _words(pdf: bytes) -> str:
@@ -130,15 +130,15 @@ def _words(pdf: bytes) -> str:
 
 
 def response(order: SupplierOrder, code: ResponseCode, *lines: ResponseLine) -> bytes:
-    told = ubl_values(order)
+    data = ubl_values(order)
     return write_response(
-        UblOrderResponse("R1", date(2031, 5, 6), order.number, code, order.currency, told.buyer, told.seller, lines)
+        UblOrderResponse("R1", date(2031, 5, 6), order.number, code, order.currency, data.buyer, data.seller, lines)
     )
 
 
 def advice(order: SupplierOrder, *lines: UblDespatchLine) -> bytes:
-    told = ubl_values(order)
-    return write_despatch(UblDespatchAdvice("D1", date(2031, 5, 6), order.number, told.buyer, told.seller, lines))
+    data = ubl_values(order)
+    return write_despatch(UblDespatchAdvice("D1", date(2031, 5, 6), order.number, data.buyer, data.seller, lines))
 
 
 def state(told: dict[str, Any]) -> dict[str, Any]:
@@ -188,19 +188,19 @@ def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
     order: SupplierOrder, theirs: Client
 ) -> None:
     path = f"supply/orders/{order.ref}/replies"
-    told = ubl_values(order)
+    data = ubl_values(order)
     other = UblOrderResponse(
         "R1",
         date(2031, 5, 6),
         "O9999",
         ResponseCode.CONDITIONAL,
         "EUR",
-        told.buyer,
-        told.seller,
+        data.buyer,
+        data.seller,
         (ResponseLine("1", "7", LineStatus.ACCEPTED, "Rail"),),
     )
     errors = post_xml(theirs, path, write_response(other), 422)["errors"]
-    assert [one["code"] for one in errors] == ["order.other", "currency", "unknown"]
+    assert [error["code"] for error in errors] == ["order.other", "currency", "unknown"]
     with_lines = response(order, ResponseCode.ACCEPTED, ResponseLine("1", "1", LineStatus.ACCEPTED, "Rail"))
     assert post_xml(theirs, path, with_lines, 422)["errors"][0]["code"] == "PEPPOL-T76-R008"
 
@@ -221,8 +221,8 @@ def test_a_document_is_held_to_the_bounds_of_json(
     order: SupplierOrder, theirs: Client, line: ResponseLine, pointer: str
 ) -> None:
     body = response(order, ResponseCode.CONDITIONAL, line)
-    told = post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
-    assert [one["pointer"] for one in told["errors"]] == [pointer]
+    data = post_xml(theirs, f"supply/orders/{order.ref}/replies", body, 422)
+    assert [error["pointer"] for error in data["errors"]] == [pointer]
     assert now(order).version == order.version
 
 
@@ -233,8 +233,8 @@ def test_a_docket_is_too_and_names_pieces_by_any_code_for_one(order: SupplierOrd
         (D(4), "KGM", "#/DespatchLine/0/DeliveredQuantity"),
         (D(0), "C62", "#/lines"),
     ):
-        told = post_xml(theirs, path, advice(order, UblDespatchLine("1", "1", "Rail", quantity, unit)), 422)
-        assert [one["pointer"] for one in told["errors"]] == [pointer]
+        data = post_xml(theirs, path, advice(order, UblDespatchLine("1", "1", "Rail", quantity, unit)), 422)
+        assert [error["pointer"] for error in data["errors"]] == [pointer]
     post_xml(theirs, path, advice(order, UblDespatchLine("1", "1", "Rail", D(4), "H87")))
 
 
@@ -275,7 +275,7 @@ def test_who_lost_everything_catches_up_from_the_log_alone(yard: Business, cast:
     post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D1", "lines": [{"line": 1, "quantity": "4"}]})
     post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D2", "lines": [{"line": 1, "quantity": "6"}]})
     events = theirs.get("/api/v1/supply/events").json()["items"]
-    sent = sum(D(one["facts"]["lines"]["1"]) for one in events if one["type"] == "order.despatched")
+    sent = sum(D(event["facts"]["lines"]["1"]) for event in events if event["type"] == "order.despatched")
     assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["on_the_way"])
 
 
@@ -286,10 +286,10 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     batch = {"offers": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
     before = SupplierPrice.objects.of(yard).count()
     dry = post(theirs, "supply/offer-batches?validate_only=true", batch, 207)
-    assert [one["status"] for one in dry["items"]] == [200, 422, 422]
+    assert [item["status"] for item in dry["items"]] == [200, 422, 422]
     assert SupplierPrice.objects.of(yard).count() == before
     live = post(theirs, "supply/offer-batches", batch, 207)
-    assert [one["errors"] for one in live["items"]] == [one["errors"] for one in dry["items"]]
+    assert [item["errors"] for item in live["items"]] == [item["errors"] for item in dry["items"]]
     assert live["items"][1]["errors"][0]["pointer"] == "#/offers/1/price"
     assert (live["stored"], SupplierPrice.objects.of(yard).count()) == (1, before + 1)
 
@@ -303,26 +303,26 @@ def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
     days = [(timezone.localdate() + timedelta(days=day)).isoformat() for day in range(3)]
     batch = {"offers": [{**template, "valid_from": day, "breaks": [["10", "1.2"]]} for day in days]}
     first = post(theirs, "supply/offer-batches", batch, 207)
-    assert [one["result"] for one in first["items"]] == ["stored"] * 3
+    assert [item["result"] for item in first["items"]] == ["stored"] * 3
     before, entries = SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()
     again = post(theirs, f"supply/offer-batches{way}", batch, 207)
-    assert [(one["status"], one["result"]) for one in again["items"]] == [(200, "unchanged")] * 3
-    assert [one["ref"] for one in again["items"]] == [one["ref"] for one in first["items"]]
+    assert [(item["status"], item["result"]) for item in again["items"]] == [(200, "unchanged")] * 3
+    assert [item["ref"] for item in again["items"]] == [item["ref"] for item in first["items"]]
     assert (again["stored"], again["unchanged"]) == (0, 3)
     assert (SupplierPrice.objects.of(yard).count(), AuditEntry.objects.filter(business=yard).count()) == (
         before,
         entries,
     )
     another = {"offers": [{**batch["offers"][0], "price": "1.26"}]}
-    told = post(theirs, f"supply/offer-batches{way}", another, 207)
-    assert told["items"][0]["errors"][0]["code"] == "valid_from.taken"
+    data = post(theirs, f"supply/offer-batches{way}", another, 207)
+    assert data["items"][0]["errors"][0]["code"] == "valid_from.taken"
 
 
 def test_all_or_nothing_stores_nothing_when_one_is_refused(yard: Business, cast: Cast, theirs: Client) -> None:
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     before = SupplierPrice.objects.of(yard).count()
-    told = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
-    assert [one["status"] for one in told["items"]] == [424, 422]
+    data = post(theirs, "supply/offer-batches?all_or_nothing=true", {"offers": offers(yard, "1.25", "-1")}, 207)
+    assert [item["status"] for item in data["items"]] == [424, 422]
     assert SupplierPrice.objects.of(yard).count() == before
 
 
@@ -336,19 +336,19 @@ def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its
 
     def asked(count: int, status: str) -> tuple[int, Any]:
         with CaptureQueriesContext(connection) as queries:
-            told = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
-        return len(queries), told
+            data = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
+        return len(queries), data
 
     asked(1, "?validate_only=true")  # which also notes when the key was used last
     assert asked(1, "?validate_only=true")[0] == asked(40, "?validate_only=true")[0]
     few, _ = asked(1, "")
-    more, told = asked(40, "")
+    more, data = asked(40, "")
     assert few == more
     # the first was stored by the call before; the others say where each of them is told in the audit trail
-    assert [one["status"] for one in told["items"]] == [200, *[201] * 39]
-    assert told["items"][0]["result"] == "unchanged"
+    assert [item["status"] for item in data["items"]] == [200, *[201] * 39]
+    assert data["items"][0]["result"] == "unchanged"
     entries = AuditEntry.objects.filter(business=yard, action="offer.added")
-    assert {entry.subject for entry in entries} >= {f"offer:{one['ref']}" for one in told["items"][1:]}
+    assert {entry.subject for entry in entries} >= {f"offer:{item['ref']}" for item in data["items"][1:]}
     assert list(verify(yard)) == []
 
 
@@ -358,8 +358,8 @@ def test_of_two_prices_from_the_same_day_in_a_batch_the_first_counts(
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     one = offers(yard, "1.25")[0]
     ended = {**one, "valid_to": (timezone.localdate() - timedelta(days=1)).isoformat()}
-    told = post(theirs, "supply/offer-batches", {"offers": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
-    assert [(row["status"], [error["pointer"] for error in row["errors"]]) for row in told] == [
+    data = post(theirs, "supply/offer-batches", {"offers": [ended, one, {**one, "price": "2"}, 7]}, 207)["items"]
+    assert [(row["status"], [error["pointer"] for error in row["errors"]]) for row in data] == [
         (422, ["#/offers/0/valid_to"]),
         (201, []),
         (422, ["#/offers/2/valid_from"]),
@@ -383,10 +383,10 @@ def test_a_test_key_sees_the_sandbox_and_a_live_key_never_does(
     order: SupplierOrder, trial: Client, theirs: Client
 ) -> None:
     made = post(trial, "supply/sandbox/orders")
-    refs = {one["ref"] for one in trial.get("/api/v1/supply/orders").json()["items"]}
+    refs = {item["ref"] for item in trial.get("/api/v1/supply/orders").json()["items"]}
     assert made["ref"] in refs
     assert order.ref not in refs
-    assert [one["ref"] for one in theirs.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
+    assert [item["ref"] for item in theirs.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
     assert theirs.get(f"/api/v1/supply/orders/{made['ref']}").status_code == 404
     assert post(theirs, "supply/sandbox/orders", status=403)["code"] == "forbidden"
 
@@ -398,7 +398,7 @@ def test_a_test_key_reads_and_changes_no_real_price_and_a_live_key_no_price_of_t
     sandbox = post(trial, "supply/sandbox/orders")["business"]["ref"]
     for client, own, others in ((trial, sandbox, yard.ref), (theirs, yard.ref, sandbox)):
         seen = client.get("/api/v1/supply/offers?page_size=200").json()["items"]
-        assert {one["business"] for one in seen} == {own}
+        assert {item["business"] for item in seen} == {own}
         assert client.get(f"/api/v1/supply/offers?business={others}").json()["items"] == []
         sku = seen[0]["component"]
         body = {"business": others, "component": sku, "price": "0.01", "valid_from": "2999-01-01"}
@@ -416,10 +416,10 @@ def test_the_whole_cycle_runs_in_the_sandbox_and_a_reset_begins_anew(trial: Clie
     made = post(trial, "supply/sandbox/orders")
     ref = made["ref"]
     post(trial, f"supply/orders/{ref}/replies", {"number": "R1", "code": "AP"})
-    lines = [{"line": one["line"], "quantity": one["quantity"]} for one in made["lines"]]
+    lines = [{"line": line["line"], "quantity": line["quantity"]} for line in made["lines"]]
     assert post(trial, f"supply/orders/{ref}/despatches", {"number": "D1", "lines": lines})["state"] == "despatched"
     post(trial, "supply/sandbox/reset", status=200)
-    states = [one["state"] for one in trial.get("/api/v1/supply/orders").json()["items"]]
+    states = [item["state"] for item in trial.get("/api/v1/supply/orders").json()["items"]]
     assert states.count("placed") == 2
     assert "despatched" not in states
     assert mailoutbox == []
@@ -436,7 +436,7 @@ def test_an_owner_lets_a_suppliers_system_in(yard: Business, owner_client: Clien
     )
     assert answer.status_code == 201
     machine = Client(headers={"Authorization": f"Bearer {answer.json()['key']}"})
-    assert [one["ref"] for one in machine.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
+    assert [item["ref"] for item in machine.get("/api/v1/supply/orders").json()["items"]] == [order.ref]
 
 
 def test_the_owner_downloads_an_order_too(order: SupplierOrder, owner_client: Client) -> None:

@@ -43,11 +43,11 @@ def test_a_reply_goes_out_as_it_came_in_to_both_sides(
     order: SupplierOrder, theirs: Client, owner_client: Client, door: str
 ) -> None:
     asked = {"number": "R1", "code": "CA", "note": "see lines", "lines": SAID}
-    [told] = post(theirs, f"supply/orders/{order.ref}/replies", asked)["replies"]
+    [data] = post(theirs, f"supply/orders/{order.ref}/replies", asked)["replies"]
     client = theirs if door.startswith("supply") else owner_client
-    answer = client.get(f"/api/v1/{door}/{order.ref}/replies/{told['ref']}.xml")
+    answer = client.get(f"/api/v1/{door}/{order.ref}/replies/{data['ref']}.xml")
     # a row's own number tells how many there are in all businesses: only the public ref is shown
-    assert f"{order.number}-reply-{told['ref']}.xml" in answer["Content-Disposition"]
+    assert f"{order.number}-reply-{data['ref']}.xml" in answer["Content-Disposition"]
     response = read_response(valid(answer.content, "OrderResponse"))
     assert (response.id, response.order, response.code.value, response.note) == ("R1", order.number, "CA", "see lines")
     first, second = response.lines
@@ -86,7 +86,7 @@ def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes
     first, second = advice.lines
     assert (first.quantity, first.outstanding, first.outstanding_reason) == (D(4), D(6), "six later")
     assert (second.quantity, second.outstanding) == (D(100), None)
-    assert all(one.seller_sku for one in advice.lines)
+    assert all(line.seller_sku for line in advice.lines)
     again = post_xml(theirs, path, body, 200)
     assert (len(again["despatches"]), again["lines"][0]["on_the_way"]) == (1, "4")
 

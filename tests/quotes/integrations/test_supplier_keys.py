@@ -34,8 +34,8 @@ def issued(client: Client, supplier: Supplier, **body: Any) -> dict[str, Any]:
         headers={"Idempotency-Key": str(uuid4())},
     )
     assert answer.status_code == 201
-    told: dict[str, Any] = answer.json()
-    return told
+    data: dict[str, Any] = answer.json()
+    return data
 
 
 def bearer(text: str) -> Client:
@@ -47,7 +47,7 @@ def test_a_business_lists_replaces_and_ends_a_suppliers_keys(
 ) -> None:
     old, new = issued(owner_client, supplier, name="old"), issued(owner_client, supplier, name="new")
     listed = owner_client.get(f"/api/v1/suppliers/{supplier.ref}/keys").json()["items"]
-    assert [one["name"] for one in listed] == ["new", "old"]
+    assert [item["name"] for item in listed] == ["new", "old"]
     assert old["key"] not in str(listed)
     address = f"/api/v1/suppliers/{supplier.ref}/keys/{old['ref']}"
     assert owner_client.get(address).json()["revoked_at"] is None
@@ -76,7 +76,7 @@ def test_a_supplier_replaces_its_key_by_itself(key_client: Callable[..., Client]
     made = old.post(KEYS, {"name": "next year"}, JSON)
     assert (made.status_code, made["Cache-Control"]) == (201, "no-store")
     new = bearer(made.json()["key"])
-    names = {one["name"]: one["ref"] for one in new.get(KEYS).json()["items"]}
+    names = {item["name"]: item["ref"] for item in new.get(KEYS).json()["items"]}
     assert set(names) == {"till", "next year"}
     assert new.get(made["Location"]).json()["scopes"] == sorted(SUPPLIER_SCOPES)
     assert new.delete(f"{KEYS}/{names['till']}").status_code == 204
@@ -96,7 +96,7 @@ def test_a_key_gives_no_more_than_it_has_and_a_test_key_reaches_test_keys_alone(
     assert narrow.post(KEYS, {"name": "same"}, JSON).json()["scopes"] == ["supply:read", "supply:write"]
     _, trying = holding(Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, live=False)
     assert trying.post(KEYS, {"name": "again"}, JSON).json()["key"].startswith("bwt_")
-    assert {one["prefix"][:4] for one in trying.get(KEYS).json()["items"]} == {"bwt_"}
+    assert {item["prefix"][:4] for item in trying.get(KEYS).json()["items"]} == {"bwt_"}
     assert trying.delete(f"{KEYS}/{key.ref}").status_code == 404
 
 

@@ -36,4 +36,4 @@ def test_every_webhook_has_its_headers_and_an_example_that_its_schema_allows() -
         media = methods["post"]["requestBody"]["content"]["application/json"]
         Draft202012Validator(media["schema"]).validate(media["example"])
         assert media["example"]["type"] == kind
-        assert [one["name"] for one in methods["post"]["parameters"]] == HEADERS
+        assert [parameter["name"] for parameter in methods["post"]["parameters"]] == HEADERS

@@ -149,7 +149,7 @@ def test_keys_of_a_supplier_that_serves_others_are_none_of_ours(
 ) -> None:
     stock_up(business)
     stock_up(cast.strangers_business)
-    theirs, ours = (Supplier.objects.of(one).order_by("id")[0] for one in (cast.strangers_business, business))
+    theirs, ours = (Supplier.objects.of(item).order_by("id")[0] for item in (cast.strangers_business, business))
     signed_in(cast.stranger).post("/settings/supplier-keys", {"supplier": theirs.ref, "name": "Their key"})
     theirs.refresh_from_db()
     ours.account = theirs.account

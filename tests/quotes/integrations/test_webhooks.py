@@ -131,11 +131,11 @@ def test_rotation_signs_with_both_secrets_for_a_day(
 
 def test_what_is_altered_old_or_of_another_secret_is_not_verified() -> None:
     secret, body, now = webhook_signatures.new_secret(), b'{"a":1}', 1_900_000_000
-    told = webhook_signatures.headers([secret], "msg_1", now, body)
-    assert webhook_signatures.verified(secret, told, body, now)
-    assert not webhook_signatures.verified(secret, told, b'{"a":2}', now)
-    assert not webhook_signatures.verified(secret, told, body, now + 361)
-    assert not webhook_signatures.verified(webhook_signatures.new_secret(), told, body, now)
+    data = webhook_signatures.headers([secret], "msg_1", now, body)
+    assert webhook_signatures.verified(secret, data, body, now)
+    assert not webhook_signatures.verified(secret, data, b'{"a":2}', now)
+    assert not webhook_signatures.verified(secret, data, body, now + 361)
+    assert not webhook_signatures.verified(webhook_signatures.new_secret(), data, body, now)
 
 
 def test_ten_tries_are_due_over_seventy_five_hours_with_one_id_and_new_times(
@@ -224,7 +224,7 @@ def test_a_log_shows_each_try_and_a_range_is_replayed(
     orders = [placed(yard, account=cast.supplier) for _ in range(3)]
     settle()
     log = theirs.get(f"/api/v1/supply/webhooks/{made['ref']}/deliveries").json()["items"]
-    assert [one["attempts"][0]["status"] for one in log] == [204, 204, 204]
+    assert [item["attempts"][0]["status"] for item in log] == [204, 204, 204]
     events = theirs.get("/api/v1/supply/events").json()["items"]
     path = f"supply/webhooks/{made['ref']}/replays"
     assert send(theirs, path, {"after": events[0]["ref"], "until": events[2]["ref"]}, 202) == {"replayed": 2}
@@ -275,9 +275,9 @@ def test_an_address_that_is_none_is_refused(url: str) -> None:
     ],
 )  # fmt: skip
 def test_an_address_inside_is_refused_at_saving_whatever_it_looks_like(theirs: Client, host: str) -> None:
-    told = send(theirs, "supply/webhooks", {"url": f"https://{host}/hooks"}, 422)
-    assert told["errors"][0]["pointer"] == "#/url"
-    assert told["errors"][0]["code"] in {"url.inside", "url.host"}
+    data = send(theirs, "supply/webhooks", {"url": f"https://{host}/hooks"}, 422)
+    assert data["errors"][0]["pointer"] == "#/url"
+    assert data["errors"][0]["code"] in {"url.inside", "url.host"}
     assert WebhookEndpoint.objects.count() == 0
 
 

@@ -30,7 +30,7 @@ def answer(*arguments: object) -> tuple[int, str, str]:
     parser = ArgumentParser()
     takeoff_command.add_arguments(parser)
     out, err = StringIO(), StringIO()
-    code = takeoff_command.run(parser.parse_args([str(one) for one in arguments]), out, err)
+    code = takeoff_command.run(parser.parse_args([str(argument) for argument in arguments]), out, err)
     return code, out.getvalue(), err.getvalue()
 
 

@@ -137,9 +137,9 @@ def test_a_job_with_a_draft_quote_is_being_priced(signed_in: SignIn, cast: Cast,
 
 def test_a_known_customer_and_site_are_taken_up_again(signed_in: SignIn, cast: Cast, business: Business) -> None:
     stock_up(business)
-    client, told = signed_in(cast.estimator), {"name": "Ada Quill", "address": "4 Reed Lane"}
-    client.post("/jobs/new", told)
-    client.post("/jobs/new", {**told, "name": "ada quill"})
+    client, data = signed_in(cast.estimator), {"name": "Ada Quill", "address": "4 Reed Lane"}
+    client.post("/jobs/new", data)
+    client.post("/jobs/new", {**data, "name": "ada quill"})
     first, second = Job.objects.of(business).order_by("id")
     assert (first.customer, first.site) == (second.customer, second.site)
 
@@ -149,8 +149,8 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
 ) -> None:
     stock_up(business)
     order = placed(business, account=cast.supplier)
-    told = OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", price=Decimal("99.00")),))
-    record_response(order=order, told=told, actor=supplier_actor(cast.supplier))
+    data = OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", price=Decimal("99.00")),))
+    record_response(order=order, told=data, actor=supplier_actor(cast.supplier))
     page = signed_in(cast.owner).get("/").content.decode()
     assert "Suppliers would change" in page
     assert f'href="/orders/{order.ref}"' in page
@@ -163,10 +163,10 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     signed_in: SignIn, cast: Cast, begun: StoredMeasure
 ) -> None:
     client, job = signed_in(cast.estimator), begun.job
-    told = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
-    assert client.post(f"/jobs/{job.ref}/details", told).status_code == 422
-    told |= {"email": "quill@example.test", "access": "A dog", "wanted_on": "2027-03-01"}
-    assert client.post(f"/jobs/{job.ref}/details", told).status_code == 302
+    data = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
+    assert client.post(f"/jobs/{job.ref}/details", data).status_code == 422
+    data |= {"email": "quill@example.test", "access": "A dog", "wanted_on": "2027-03-01"}
+    assert client.post(f"/jobs/{job.ref}/details", data).status_code == 302
     changed = Job.objects.of(cast.business).select_related("customer", "site").get(ref=job.ref)
     assert (changed.label, changed.customer.email, changed.site.access) == (
         "Front fence",
@@ -177,7 +177,7 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     copy = Job.objects.of(cast.business).get(copied_from=changed)
     assert there == f"/jobs/{copy.ref}"
     assert copy.measures.get().latest == 1  # the one that was kept, not the one half typed
-    assert signed_in(cast.crew).post(f"/jobs/{job.ref}/details", told).status_code == 403
+    assert signed_in(cast.crew).post(f"/jobs/{job.ref}/details", data).status_code == 403
     assert signed_in(cast.stranger).post(f"/jobs/{job.ref}/copy").status_code == 404
 
 

@@ -62,8 +62,8 @@ def test_no_page_of_a_german_business_has_a_point_before_decimals(
 def test_an_english_business_has_a_point_there_and_the_api_has_it_everywhere(
     german: StoredMeasure, business: Business, owner_client: Client
 ) -> None:
-    told = owner_client.get(f"/api/v1/measures/{german.ref}/takeoff").json()
-    assert told["strength"]["inputs"]["pressure_kpa"] == "0.30"
+    data = owner_client.get(f"/api/v1/measures/{german.ref}/takeoff").json()
+    assert data["strength"]["inputs"]["pressure_kpa"] == "0.30"
     business.locale = "en_NZ"
     business.save()
     assert "14.400" in words(owner_client.get(f"/measures/{german.ref}/take-off").content)
@@ -76,7 +76,7 @@ def test_what_stands_in_the_fields_is_read_back_as_the_same_document() -> None:
     read = []
     for sign in ".,":
         with written_with(sign):
-            shown = {one.name: one.value for one in sheet_fields(document, offered).all()}
+            shown = {field.name: field.value for field in sheet_fields(document, offered).all()}
         assert shown["runs/0/length_mm"] == f"14{sign}400"
         assert shown["strength/pressure_kpa"] == f"0{sign}30"
         assert shown["runs/1/turn_deg"] == f"12{sign}5"

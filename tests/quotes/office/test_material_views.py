@@ -28,8 +28,8 @@ def agreed(business: Business) -> Job:
 
 
 def brought(job: Job, **details: object) -> AsBuilt:
-    told = {"kind": "returned", "role": "rail", "quantity": Decimal(2), **details}
-    return record_built(job=job, actor=actor_of(job.business), **told)  # type: ignore[arg-type]  # as the crew tells it
+    data = {"kind": "returned", "role": "rail", "quantity": Decimal(2), **details}
+    return record_built(job=job, actor=actor_of(job.business), **data)  # type: ignore[arg-type]  # as the crew tells it
 
 
 def test_quoted_stands_beside_used_and_the_job_leads_there(agreed: Job, owner_client: Client) -> None:
@@ -56,9 +56,9 @@ def test_what_came_back_is_put_in_once_and_named_where_the_crew_did_not(agreed: 
     entry = brought(agreed)
     nothing = owner_client.post(at, follow=True).content.decode()
     assert "say which component it is" in nothing
-    told = {f"sku-{entry.ref}": component.sku, f"length-{entry.ref}": "1200"}
+    data = {f"sku-{entry.ref}": component.sku, f"length-{entry.ref}": "1200"}
     for _ in range(2):
-        owner_client.post(at, told)
+        owner_client.post(at, data)
     item = StockItem.objects.of(agreed.business).get()
     assert (item.component, item.quantity, item.length_mm, item.from_job) == (component, Decimal(2), 1200, agreed)
     assert "lies there" in owner_client.get(at).content.decode()
@@ -69,8 +69,8 @@ def test_a_wrong_component_and_a_wrong_length_are_named_and_nothing_is_put_in(
 ) -> None:
     first, second = brought(agreed), brought(agreed)
     sku = component_of(agreed.business, "rail").sku
-    told = {f"sku-{first.ref}": "no-such", f"sku-{second.ref}": sku, f"length-{second.ref}": "long"}
-    refused = owner_client.post(f"/jobs/{agreed.ref}/used", told)
+    data = {f"sku-{first.ref}": "no-such", f"sku-{second.ref}": sku, f"length-{second.ref}": "long"}
+    refused = owner_client.post(f"/jobs/{agreed.ref}/used", data)
     assert refused.status_code == 422
     assert "There is no component no-such." in refused.content.decode()
     assert "Length long" in refused.content.decode()

@@ -35,7 +35,9 @@ def _post(client: Client, row: StoredMeasure, **typed: str) -> None:
     document = current_document(row)
     fields = sheet_fields(document, offered(row.business, document["system"])).all()
     posted = (
-        {one.name: one.value for one in fields} | {"do": "draw", "version": str(row.version), "page": "one"} | typed
+        {field.name: field.value for field in fields}
+        | {"do": "draw", "version": str(row.version), "page": "one"}
+        | typed
     )
     assert client.post(f"/measures/{row.ref}", posted, headers={"HX-Request": "true"}).status_code == 200
     row.refresh_from_db()
@@ -83,13 +85,15 @@ def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
 def test_a_list_without_a_choice_shows_none() -> None:
     without = {"label": "Ended", "runs": [], "system": ""}
     chosen = next(
-        one
-        for one in sheet_fields(without, FormChoices([("corrugated-50", "Sheet")], [], [])).all()
-        if one.name == "system"
+        field
+        for field in sheet_fields(without, FormChoices([("corrugated-50", "Sheet")], [], [])).all()
+        if field.name == "system"
     )
     assert (chosen.value, chosen.choices[0]) == ("", ("", "choose one"))
     lattice = {"defaults": {"lattice_mm": 0}, "runs": []}
     top = next(
-        one for one in sheet_fields(lattice, FormChoices([], [], [340])).all() if one.name == "defaults/lattice_mm"
+        field
+        for field in sheet_fields(lattice, FormChoices([], [], [340])).all()
+        if field.name == "defaults/lattice_mm"
     )
     assert top.shown == "no lattice"

@@ -23,7 +23,7 @@ BEFORE: dict[str, Any] = {"site_measure": 1, "label": "Back", "system": "corruga
 
 
 def _posted(document: dict[str, Any]) -> dict[str, str]:
-    return {one.name: one.value for one in sheet_fields(document, OFFERED).all()}
+    return {field.name: field.value for field in sheet_fields(document, OFFERED).all()}
 
 
 def _read(**typed: str) -> dict[str, Any]:
@@ -181,7 +181,7 @@ def test_soil_and_old_fence_are_chosen_from_the_words_of_the_business() -> None:
         "defaults": {"soil": "Clay"},
         "runs": [{"id": "A", "soil": "reef", "remove": {"kind": "BRICK"}}],
     }
-    fields = {one.name: one for one in sheet_fields(document, replace(OFFERED, words=WORDS)).all()}
+    fields = {field.name: field for field in sheet_fields(document, replace(OFFERED, words=WORDS)).all()}
     soil, own, old = (fields[name] for name in ("defaults/soil", "runs/0/soil", "runs/0/remove/kind"))
     assert (soil.kind, soil.value, [value for value, _ in soil.choices]) == ("choice", "clay", ["", "clay", "rock"])
     assert (own.value, own.choices[-1]) == ("reef", ("reef", "reef"))  # it stays to be seen, and is refused

@@ -41,13 +41,13 @@ def _notices(begun: StoredMeasure) -> list[NoticeWithFixes]:
     begun.refresh_from_db()
     drawn = draw(begun.business, current_document(begun))
     assert drawn.taken is not None, drawn.faults
-    return [one for run in drawn.taken.runs for one in notices_of(drawn.taken, drawn.notices, run.id)]
+    return [notice for run in drawn.taken.runs for notice in notices_of(drawn.taken, drawn.notices, run.id)]
 
 
 def _press(client: Client, begun: StoredMeasure, do: str) -> None:
     document = current_document(begun)
     fields = sheet_fields(document, offered(begun.business, document["system"])).all()
-    posted = {one.name: one.value for one in fields} | {"do": do, "version": str(begun.version), "page": "one"}
+    posted = {field.name: field.value for field in fields} | {"do": do, "version": str(begun.version), "page": "one"}
     assert client.post(f"/measures/{begun.ref}", posted, headers={"HX-Request": "true"}).status_code == 200
 
 
@@ -66,10 +66,10 @@ def test_it_is_rid_of_its_notice(
     client: Client, business: Business, run: dict[str, Any], words: str, gone: str
 ) -> None:
     begun = _begun(business, measure(12000, **run))
-    assert [one for one in _notices(begun) if gone in one.text]
-    ways = [way for one in _notices(begun) for way in one.ways]
+    assert [notice for notice in _notices(begun) if gone in notice.text]
+    ways = [way for notice in _notices(begun) for way in notice.ways]
     _press(client, begun, next(way.do for way in ways if way.words == words))
-    assert not [one.text for one in _notices(begun) if gone in one.text]
+    assert not [notice.text for notice in _notices(begun) if gone in notice.text]
 
 
 @pytest.mark.parametrize(
@@ -86,25 +86,27 @@ def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
     document["runs"][0] |= {"end": "corner", "levels": [[0, 0], [9000, -700]]}
     document["runs"][1] |= {"start": "corner", "turn_deg": 90, **ground}
     begun = _begun(business, document)
-    (way,) = [way for one in _notices(begun) if "apart" in one.text for way in one.ways]
+    (way,) = [way for notice in _notices(begun) if "apart" in notice.text for way in notice.ways]
     assert way.words == "Move run B down 700 mm to meet run A"
     _press(client, begun, way.do)
-    assert not [one for one in _notices(begun) if "apart" in one.text]
+    assert not [notice for notice in _notices(begun) if "apart" in notice.text]
 
 
 def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_figures(business: Business) -> None:
     begun = _begun(business, measure(20000, form="level", levels=[[0, 0], [20000, -3000]]))
-    (told,) = [one for one in _notices(begun) if "ground gap" in one.text]
-    assert len(told.places) > 2
-    assert re.search(r"ground gap up to \d+ to \d+ mm, at most 235 mm", told.text)
-    assert [way.words for way in told.ways] == ["Step run A", "Rake run A"]
+    (data,) = [notice for notice in _notices(begun) if "ground gap" in notice.text]
+    assert len(data.places) > 2
+    assert re.search(r"ground gap up to \d+ to \d+ mm, at most 235 mm", data.text)
+    assert [way.words for way in data.ways] == ["Step run A", "Rake run A"]
 
 
 def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(business: Business) -> None:
     gates = [{**GATE, "from_mm": at} for at in (3000, 8000)]
-    (told,) = [one for one in _notices(_begun(business, measure(14000, gates=gates))) if "single gate" in one.text]
-    assert told.places == ("A-G1", "A-G2")
-    assert {way.words for way in told.ways} == {
+    (data,) = [
+        notice for notice in _notices(_begun(business, measure(14000, gates=gates))) if "single gate" in notice.text
+    ]
+    assert data.places == ("A-G1", "A-G2")
+    assert {way.words for way in data.ways} == {
         "Make A-G1 one wide leaf", "Make A-G1 two leaves", "Make A-G2 one wide leaf", "Make A-G2 two leaves"
     }  # fmt: skip
 

@@ -66,7 +66,7 @@ def page_of(client: Client, kept: StoredMeasure) -> str:
 def remedies_of(answer: Any) -> dict[str, Any]:
     strength = answer.json()["strength"]
     assert list(Draft202012Validator(schemas()["screening-1"]).iter_errors(strength)) == []
-    return {one["kind"]: one for one in strength["remedies"]}
+    return {item["kind"]: item for item in strength["remedies"]}
 
 
 def text_of(pdf: bytes) -> str:
@@ -77,12 +77,12 @@ def test_the_sheet_shows_each_post_what_would_help_and_its_price(
     signed_in: SignIn, cast: Cast, kept: StoredMeasure, business: Business
 ) -> None:
     page = page_of(signed_in(cast.estimator), kept)
-    told = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/takeoff"))
+    data = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/takeoff"))
     for kind in ("hole_depth", "height"):
-        cost = Decimal(told[kind]["cost"])
-        assert told[kind]["change"] in page
+        cost = Decimal(data[kind]["cost"])
+        assert data[kind]["change"] in page
         assert f"{abs(cost):,.2f}" in page
-    assert Decimal(told["height"]["cost"]) < 0 < Decimal(told["hole_depth"]["cost"])
+    assert Decimal(data["height"]["cost"]) < 0 < Decimal(data["hole_depth"]["cost"])
     assert "it is not a forecast that the fence falls" in page
     assert "does not replace a licensed engineer" in page
     assert "Allowed height against pitch" in page
@@ -146,9 +146,9 @@ def test_the_annex_has_method_posts_prices_and_curves(signed_in: SignIn, cast: C
     text = text_of(answer.content)
     depth = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["hole_depth"]
     assert answer["Content-Type"] == "application/pdf"
-    for told in ("stated net wind pressure", "A-P1", depth["change"].capitalize(), f"{Decimal(depth['cost']):,.2f}",
+    for data in ("stated net wind pressure", "A-P1", depth["change"].capitalize(), f"{Decimal(depth['cost']):,.2f}",
                  "Allowed height against pitch", "pitch of posts, mm", "height of fence, mm"):  # fmt: skip
-        assert told in text
+        assert data in text
 
 
 def test_an_annex_of_nothing_leads_back_to_the_sheet(signed_in: SignIn, cast: Cast, business: Business) -> None:
@@ -166,22 +166,24 @@ def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: An
             "/api/v1/takeoffs", body, content_type="application/json"
         )
     )
-    assert {one["cost"] for one in blind.values()} == {None}
+    assert {item["cost"] for item in blind.values()} == {None}
     assert seeing["hole_depth"]["cost"] is not None
-    assert {kind: one["value"] for kind, one in blind.items()} == {kind: one["value"] for kind, one in seeing.items()}
+    assert {kind: item["value"] for kind, item in blind.items()} == {
+        kind: item["value"] for kind, item in seeing.items()
+    }
 
 
 def test_the_price_of_a_change_is_what_the_quote_keeps(key_client: Any, offered: Revision) -> None:
     content = parsed(offered.content)["builds"][0]["remedies"]
     client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
-    told = remedies_of(client.post("/api/v1/takeoffs", {"measure": screened()}, content_type="application/json"))
-    assert {one["kind"]: one["cost"] for one in content} == {kind: one["cost"] for kind, one in told.items()}
+    data = remedies_of(client.post("/api/v1/takeoffs", {"measure": screened()}, content_type="application/json"))
+    assert {item["kind"]: item["cost"] for item in content} == {kind: item["cost"] for kind, item in data.items()}
 
 
 def test_the_set_out_sheet_tells_the_crew_what_would_help_without_money(offered: Revision) -> None:
     content = parsed(offered.content)
     text = text_of(crew_pdf(content, "setout"))
-    depth = next(one for one in content["builds"][0]["remedies"] if one["kind"] == "hole_depth")
+    depth = next(item for item in content["builds"][0]["remedies"] if item["kind"] == "hole_depth")
     assert depth["change"].capitalize() in text
     assert depth["cost"] not in text
     assert "Adds before tax" not in text
@@ -208,9 +210,9 @@ def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
 def test_a_revision_sent_before_remedies_named_their_posts_still_prints(offered: Revision) -> None:
     content = json.loads(offered.content)
     (build,) = content["builds"]
-    for one in (*build["remedies"], *build["takeoff"]["strength"]["remedies"]):
+    for item in (*build["remedies"], *build["takeoff"]["strength"]["remedies"]):
         for member in ("posts", "change", "depth_mm", "hindrance"):
-            del one[member]
+            del item[member]
     del build["takeoff"]["strength"]["meaning"]
     assert build["remedies"][0]["text"].capitalize() in text_of(screening_pdf(content))
 
@@ -222,10 +224,10 @@ def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, busine
     answer = key_client(Scope.MEASURES_READ).post(
         "/api/v1/takeoffs", {"measure": document}, content_type="application/json"
     )
-    told = {one["pointer"]: one["detail"] for one in answer.json()["errors"]}
+    data = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
     assert answer.status_code == 422
-    assert "is it in m? 15.6 m is 15600 mm" in told["#/measure/runs/0/length_mm"]
-    assert "is it in Pa? 150 Pa is 0.15 kPa" in told["#/measure/strength/pressure_kpa"]
+    assert "is it in m? 15.6 m is 15600 mm" in data["#/measure/runs/0/length_mm"]
+    assert "is it in Pa? 150 Pa is 0.15 kPa" in data["#/measure/strength/pressure_kpa"]
 
 
 def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, business: Business) -> None:
@@ -247,10 +249,10 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
     }
     heavy["strength"]["square"] = {"side_mm": 50, "thickness_mm": 6}
     store_system(business=business, actor=SYSTEM, document=heavy)
-    told = section()
-    assert "as in Heavy posts" in told["text"]
-    assert "not enough by itself" in told["text"]  # its footings are still over
-    assert Decimal(told["cost"]) > 0  # wider holes
+    data = section()
+    assert "as in Heavy posts" in data["text"]
+    assert "not enough by itself" in data["text"]  # its footings are still over
+    assert Decimal(data["cost"]) > 0  # wider holes
 
 
 def test_every_colour_of_the_chart_is_the_page_s_own_by_night() -> None:

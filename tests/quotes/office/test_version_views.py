@@ -60,11 +60,11 @@ def test_an_earlier_version_becomes_the_typing_and_kept_the_next_version(
 
 def test_what_is_typed_is_dropped_only_when_that_is_said(twice: StoredMeasure, owner_client: Client) -> None:
     save_draft(measure=twice, text=json.dumps(measure(10000)))
-    told = {"seen": str(twice.version)}
-    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", told)
+    data = {"seen": str(twice.version)}
+    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", data)
     assert refused.status_code == 422
     assert _length(twice) == 10000
-    owner_client.post(f"/measures/{twice.ref}/versions/1", {**told, "drop": "1"})
+    owner_client.post(f"/measures/{twice.ref}/versions/1", {**data, "drop": "1"})
     assert _length(twice) == 9000
 
 

@@ -75,7 +75,7 @@ def price(costs: Sequence[CostLine], rules: PriceRules, *, shares: Shares | None
         for line in lines
     ]
     keys = list(dict.fromkeys(key for line in written for key in line["shares"])) or ["owner"]
-    payments = tuple(Fraction(one.percent) / 100 for one in rules.instalments)
+    payments = tuple(Fraction(instalment.percent) / 100 for instalment in rules.instalments)
     return Price(lines, sum_lines(written, keys, SumRules(rules.tax_rule, rules.digits, rules.odd_cent, payments)))
 
 

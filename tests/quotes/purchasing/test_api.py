@@ -39,31 +39,31 @@ def test_accepted_jobs_become_orders_that_are_placed_counted_in_and_closed(
     job = agreed_job(yard)
     plan = send(owner_client, "orders/plan", {"jobs": [job.ref]})
     made = send(owner_client, "orders/for-jobs", {"jobs": [job.ref]}, 201)["items"]
-    assert [one["total"] for one in plan["orders"]] == [
-        f"{float(one['goods']) + float(one['delivery_fee']):.2f}" for one in made
+    assert [order["total"] for order in plan["orders"]] == [
+        f"{float(item['goods']) + float(item['delivery_fee']):.2f}" for item in made
     ]
     # every line says why it comes from its supplier, in the plan and on the draft, and no split is cheaper
     names = {"merrow": "Merrow Yard Supplies", "ostrel": "Ostrel Metalworks"}
-    whys = [(names[one["supplier"]], line["why"]) for one in plan["orders"] for line in one["lines"]]
+    whys = [(names[order["supplier"]], line["why"]) for order in plan["orders"] for line in order["lines"]]
     assert all(f"{name}: " in why for name, why in whys)
-    assert {why for _, why in whys} == {line["why"][-1] for one in made for line in one["lines"]}
+    assert {why for _, why in whys} == {line["why"][-1] for item in made for line in item["lines"]}
     assert plan["gap_by_splitting"] == "0.00"
     ref = made[0]["ref"]
     assert send(owner_client, f"orders/{ref}/placing")["state"] == "placed"
-    lines = [{"line": one["line"], "arrived": one["quantity"]} for one in made[0]["lines"]]
+    lines = [{"line": item["line"], "arrived": item["quantity"]} for item in made[0]["lines"]]
     counted = send(
         owner_client, f"deliveries/{ref}/receipts", {"docket": "77", "received": "2031-05-06", "lines": lines}, 201
     )
     assert counted["state"] == "received"
     assert send(owner_client, f"orders/{ref}/closing")["state"] == "closed"
     events = owner_client.get(f"/api/v1/orders/{ref}/events").json()["items"]
-    assert [one["type"] for one in events] == ["order.drafted", "order.placed", "order.received", "order.closed"]
+    assert [event["type"] for event in events] == ["order.drafted", "order.placed", "order.received", "order.closed"]
 
 
 def test_a_job_of_another_business_is_no_job(cast: Cast, yard: Business, signed_in: Callable[[Person], Client]) -> None:
     job = agreed_job(yard)
-    told = send(signed_in(cast.stranger), "orders/for-jobs", {"jobs": [job.ref]}, 422)
-    assert told["errors"][0]["pointer"] == "#/jobs/0"
+    data = send(signed_in(cast.stranger), "orders/for-jobs", {"jobs": [job.ref]}, 422)
+    assert data["errors"][0]["pointer"] == "#/jobs/0"
 
 
 def test_an_order_of_another_business_is_not_found(
@@ -80,8 +80,8 @@ def test_who_may_not_order_is_told_the_scope(
     cast: Cast, yard: Business, signed_in: Callable[[Person], Client], name: str
 ) -> None:
     order = drafted(yard)
-    told = send(signed_in(getattr(cast, name)), f"orders/{order.ref}/placing", None, 403)
-    assert told["scope"] == "orders:write"
+    data = send(signed_in(getattr(cast, name)), f"orders/{order.ref}/placing", None, 403)
+    assert data["scope"] == "orders:write"
 
 
 def test_placing_without_a_key_against_doubles_is_refused(yard: Business, owner_client: Client) -> None:
@@ -106,22 +106,22 @@ def test_read_only_and_unknown_members_are_named(yard: Business, owner_client: C
     body = {"total": "1.00", "state": "closed", "note": "ring first"}
     response = owner_client.patch(f"/api/v1/orders/{order.ref}", body, "application/json", headers={"If-Match": tag})
     assert response.status_code == 422
-    assert {one["pointer"] for one in response.json()["errors"]} == {"#/total", "#/state"}
+    assert {error["pointer"] for error in response.json()["errors"]} == {"#/total", "#/state"}
 
 
 @pytest.mark.parametrize("quantity", ["-1", "0", "1e9", "0.0001", "١٢", "1000000.001", 5])
 def test_a_quantity_out_of_range_is_refused(yard: Business, owner_client: Client, quantity: object) -> None:
     order = placed(yard)
     body = {"line": 1, "quantity": quantity, "replace": True, "reason": "bent"}
-    told = send(owner_client, f"orders/{order.ref}/returns", body, 422)
-    assert [one["pointer"] for one in told["errors"]] == ["#/quantity"]
+    data = send(owner_client, f"orders/{order.ref}/returns", body, 422)
+    assert [error["pointer"] for error in data["errors"]] == ["#/quantity"]
 
 
 def test_lists_are_found_by_state_supplier_and_job(yard: Business, owner_client: Client) -> None:
     order = placed(yard)
     drafted(yard)
     found = owner_client.get("/api/v1/orders", {"state": "placed", "supplier": order.supplier.code}).json()["items"]
-    assert [one["number"] for one in found] == [order.number]
+    assert [item["number"] for item in found] == [order.number]
     assert owner_client.get("/api/v1/orders?state=lost").status_code == 400
 
 
@@ -132,10 +132,10 @@ def test_a_list_with_lines_tells_each_order_its_own_in_one_query_more(yard: Busi
     with CaptureQueriesContext(connection) as asked:
         listed = owner_client.get("/api/v1/orders?with=lines").json()["items"]
     assert len(asked) == len(without) + 1
-    assert [{name: value for name, value in one.items() if name != "lines"} for one in listed] == plain
-    for one, order in zip(listed, reversed(orders), strict=True):
+    assert [{name: value for name, value in item.items() if name != "lines"} for item in listed] == plain
+    for item, order in zip(listed, reversed(orders), strict=True):
         whole = owner_client.get(f"/api/v1/orders/{order.ref}").json()["lines"]
-        assert [{name: line[name] for name in told} for line, told in zip(whole, one["lines"], strict=True)] == one[
+        assert [{name: line[name] for name in data} for line, data in zip(whole, item["lines"], strict=True)] == item[
             "lines"
         ]
     assert owner_client.get("/api/v1/orders?with=everything").status_code == 400
@@ -169,7 +169,7 @@ def test_stock_comes_in_is_kept_used_and_taken_out(yard: Business, owner_client:
     assert used.json()["state"] == "used"
     assert send(owner_client, f"stock/{item['ref']}/taking", {"quantity": "5", "reason": "scrap"})["quantity"] == "0"
     moves = owner_client.get(f"/api/v1/stock/{item['ref']}/moves").json()["items"]
-    assert [(one["kind"], one["quantity"]) for one in moves] == [
+    assert [(move["kind"], move["quantity"]) for move in moves] == [
         ("out", "-5"), ("used", "-3"), ("hold", "0"), ("in", "4"), ("in", "4"),
     ]  # fmt: skip
 
@@ -184,4 +184,4 @@ def test_what_the_crew_brings_back_is_in_stock_once(yard: Business, owner_client
     [item] = send(owner_client, f"jobs/{job.ref}/leftovers")["items"]
     assert (item["kind"], item["length_mm"], item["quantity"], item["from_job"]) == ("remnant", 1100, "2", job.number)
     assert send(owner_client, f"jobs/{job.ref}/leftovers")["items"] == []
-    assert [one["quantity"] for one in owner_client.get("/api/v1/stock").json()["items"]] == ["2"]
+    assert [entry["quantity"] for entry in owner_client.get("/api/v1/stock").json()["items"]] == ["2"]

@@ -182,7 +182,9 @@ def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -
     rail = component_of(yard, "rail")
     line = OrderLine.objects.of(yard).filter(role="rail").order_by("-length_mm")[0]
     long = line.length_mm or 0
-    before = sum(one.have * (one.length or 0) for one in committed_quantities([job]) if one.role == "rail")
+    before = sum(
+        quantity.have * (quantity.length or 0) for quantity in committed_quantities([job]) if quantity.role == "rail"
+    )
     stock_services.add_stock(
         component=line.component or rail,
         quantity=Decimal(1),
@@ -191,10 +193,12 @@ def test_a_remnant_given_back_shortens_the_bar_it_was_cut_from(yard: Business) -
         job=job,
         length_mm=long - 600,
     )
-    own = {one.length: one.have for one in committed_quantities([job]) if one.sku == line.sku}
+    own = {quantity.length: quantity.have for quantity in committed_quantities([job]) if quantity.sku == line.sku}
     assert own[600] == 1
     assert own[long] == line.quantity - 1
-    after = sum(one.have * (one.length or 0) for one in committed_quantities([job]) if one.role == "rail")
+    after = sum(
+        quantity.have * (quantity.length or 0) for quantity in committed_quantities([job]) if quantity.role == "rail"
+    )
     assert after == before - (long - 600)
 
 
@@ -328,7 +332,7 @@ def test_what_is_ordered_for_a_job_is_told_by_role(yard: Business) -> None:
     orders = order_for(jobs=[job], actor=actor_of(yard))
     for order in orders:
         services.place(order=order, actor=actor_of(yard))
-    told = ordered_for(job)
-    assert sum(one.cost for one in told.values()) == sum(order.goods for order in orders)
+    data = ordered_for(job)
+    assert sum(item.cost for item in data.values()) == sum(order.goods for order in orders)
     services.cancel(order=orders[0], actor=actor_of(yard), reason="wrong finish")
-    assert sum(one.cost for one in ordered_for(job).values()) == sum(order.goods for order in orders[1:])
+    assert sum(item.cost for item in ordered_for(job).values()) == sum(order.goods for order in orders[1:])

@@ -42,9 +42,9 @@ def order(business: Business) -> SupplierOrder:
 )
 def test_an_order_tells_its_money_in_its_currency(order: SupplierOrder, currency: str, goods: str, price: str) -> None:
     order.currency = currency
-    told: dict[str, Any] = order_full(order)
-    assert (told["goods"], told["lines"][0]["price"], told["lines"][0]["net"]) == (goods, price, goods)
-    assert told["taxes"][0]["tax"] == goods.replace("30", "0")
+    data: dict[str, Any] = order_full(order)
+    assert (data["goods"], data["lines"][0]["price"], data["lines"][0]["net"]) == (goods, price, goods)
+    assert data["taxes"][0]["tax"] == goods.replace("30", "0")
     head, line, *_ = csv.reader(io.StringIO(order_csv(order).decode()))
     assert [line[head.index(name)] for name in ("price", "net")] == [price, goods]
     assert [str(value) for value in (ubl_values(order).lines_total, ubl_values(order).lines[0].price)] == [goods, price]

@@ -19,7 +19,7 @@ def bag(sku: str, makes: str, price: str) -> tuple[Article, SupplierListing]:
 
 def market(*bags: tuple[Article, SupplierListing]) -> PurchaseOptions:
     """Nothing but bags."""
-    return PurchaseOptions(tuple(one for one, _ in bags), (), tuple(one for _, one in bags))
+    return PurchaseOptions(tuple(item for item, _ in bags), (), tuple(item for _, item in bags))
 
 
 def takeoff(component: str | None) -> dict[str, Any]:

@@ -95,12 +95,12 @@ def test_ordered_is_received_and_outstanding_and_cancelled(
         lines = list(OrderLine.objects.of(yard).filter(order=order))
         for row in lines:
             assert row.quantity == row.received + row.outstanding + row.cancelled
-            arrived = sum((one.arrived for one in row.receipts.all()), Decimal(0))
-            replaced = sum((one.quantity for one in row.returns.filter(replace=True)), Decimal(0))
+            arrived = sum((receipt.arrived for receipt in row.receipts.all()), Decimal(0))
+            replaced = sum((item.quantity for item in row.returns.filter(replace=True)), Decimal(0))
             assert row.received + row.over + row.damaged + replaced == arrived
             assert row.net == cents((row.quantity - row.cancelled) * row.price)
-            credits = [one.credit for one in row.returns.filter(replace=False)]
-            assert row.returned == sum((one.quantity for one in row.returns.filter(replace=False)), Decimal(0))
+            credits = [item.credit for item in row.returns.filter(replace=False)]
+            assert row.returned == sum((item.quantity for item in row.returns.filter(replace=False)), Decimal(0))
             assert 0 <= row.credited <= min(row.returned, row.received)
             # the price can't change any more once something was credited at it, unless more is still to come
             if row.outstanding == 0 and "price" not in [step[0] for step in story]:

@@ -27,9 +27,9 @@ def test_the_crew_reads_every_bar_of_an_agreed_job_and_no_money(
     text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
     cuttings = cuttings_of(job)
     assert cuttings
-    for length in {piece.length for one in cuttings for bar in one.bars for piece in bar.pieces}:
+    for length in {piece.length for item in cuttings for bar in item.bars for piece in bar.pieces}:
         assert str(length) in text
-    places = {piece.where for one in cuttings if one.role == "rail" for bar in one.bars for piece in bar.pieces}
+    places = {piece.where for item in cuttings if item.role == "rail" for bar in item.bars for piece in bar.pieces}
     assert {"A-1 bottom", "A-1 top"} <= places
     assert "A-1 top" in text
     assert job.number in text

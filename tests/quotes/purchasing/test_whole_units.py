@@ -138,9 +138,9 @@ def test_what_is_sold_by_the_metre_and_cut_to_a_length_is_counted_in_pieces(yard
 
 @pytest.mark.parametrize("kind", ["used", "returned"])
 def test_the_crew_uses_and_brings_back_whole_pieces(yard: Business, kind: str) -> None:
-    told: dict[str, Any] = {"role": "rail", "component": component_of(yard, "rail").sku, "unit": "C62"}
+    data: dict[str, Any] = {"role": "rail", "component": component_of(yard, "rail").sku, "unit": "C62"}
     with pytest.raises(InvalidDocument, match="whole number"):
-        record_built(job=agreed_job(yard), kind=kind, actor=actor_of(yard), quantity=PART, **told)
+        record_built(job=agreed_job(yard), kind=kind, actor=actor_of(yard), quantity=PART, **data)
 
 
 def test_a_pack_of_pieces_holds_whole_ones(yard: Business) -> None:

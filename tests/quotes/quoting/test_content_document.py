@@ -110,7 +110,7 @@ def test_a_build_tells_who_its_materials_are_priced_from(alone: Revision) -> Non
             assert sum(Decimal(order[name]) for order in orders) == cost
         assert all(row["why"] for row in costing if row["category"] == "materials")
         total = sum(Decimal(order["total"]) for order in orders)
-        assert all(total <= Decimal(one["total"]) for one in build["buying"]["alone"] if one["total"])
+        assert all(total <= Decimal(item["total"]) for item in build["buying"]["alone"] if item["total"])
 
 
 def test_a_measure_shared_with_somebody_unknown_is_not_sent(business: Business) -> None:

@@ -38,8 +38,8 @@ def test_a_shared_fence_gets_the_discount_for_neighbours_and_explain_says_why(bu
         Decimal(line["net"]) for line in content["builds"][0]["lines"] if line["group"] not in ("discount", "rounding")
     ]
     assert discount(content) == [("Cost shared with neighbours", -rounded(sum(above, Decimal(0)) * 2 / 100, 2))]
-    (told,) = [text for text in explained(content) if text.startswith("Cost shared")]
-    assert told.endswith("Price rule neighbours: 2 parties share the cost")
+    (data,) = [text for text in explained(content) if text.startswith("Cost shared")]
+    assert data.endswith("Price rule neighbours: 2 parties share the cost")
 
 
 def test_a_customer_who_accepted_a_job_before_gets_the_discount_on_page_and_quote(business: Business) -> None:
@@ -74,9 +74,9 @@ def test_the_estimator_picks_a_discount_or_none_on_the_draft(business: Business,
         client.post(f"/revisions/{draft.ref}", {"do": "save", "discount-rule": rule})
         draft.refresh_from_db()
         assert draft.setup["discount"] == {"rule": rule}
-        told = client.get(f"/revisions/{draft.ref}").content.decode()
-        assert f'value="{rule}" selected' in told
-        lines = told.split("What it costs", 1)[-1]
+        data = client.get(f"/revisions/{draft.ref}").content.decode()
+        assert f'value="{rule}" selected' in data
+        lines = data.split("What it costs", 1)[-1]
         assert ("Price rule prompt, picked on the quote" in lines) is (label is not None)
         assert "2 parties share the cost" not in lines
 

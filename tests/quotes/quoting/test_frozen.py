@@ -101,9 +101,9 @@ def test_the_token_itself_is_stored_nowhere(revision: Revision) -> None:
 
 def test_a_partys_document_holds_its_own_part_of_every_total(revision: Revision) -> None:
     content = content_of(revision)
-    documents = [party_document(content, str(one["key"])) for one in PARTIES]
+    documents = [party_document(content, str(party["key"])) for party in PARTIES]
     for name in ("net", "tax", "total"):
-        assert sum(Decimal(one[name]) for one in documents) == getattr(revision, name)
+        assert sum(Decimal(document[name]) for document in documents) == getattr(revision, name)
     lines = [line for line in documents[1]["lines"] if line["part"]]
     assert [(line["part"], line["share"]) for line in lines] == [("A", "1/2")]
 

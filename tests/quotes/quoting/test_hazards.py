@@ -96,7 +96,7 @@ def test_a_variation_keeps_the_contractor_that_was_agreed(business: Business) ->
 
 def test_the_form_of_an_extra_offers_the_hazardous_kinds_and_no_others() -> None:
     def choices(setup: dict[str, Any], hazardous: tuple[str, ...]) -> list[tuple[str, str]]:
-        [extras] = [one for one in sections(setup, {}, hazardous) if one.name == "extras"]
+        [extras] = [section for section in sections(setup, {}, hazardous) if section.name == "extras"]
         return [choice for box in extras.rows[0] if box.name.endswith("licensed_removal") for choice in box.choices]
 
     assert choices({}, ("asbestos",)) == [("", ""), ("asbestos", "asbestos")]

@@ -42,7 +42,7 @@ def test_after_the_last_day_a_link_shows_what_was_sent_and_answers_nothing(quote
 
 
 def test_the_receipt_can_be_read_until_the_link_ends_and_then_nothing(quote: Revision) -> None:
-    held = {one["key"]: token(quote, one["key"]) for one in PARTIES}
+    held = {party["key"]: token(quote, party["key"]) for party in PARTIES}
     given = [accept(token=held[key], name="Ada", content_sha256=quote.content_sha256) for key in held]
     last = last_noon(quote) + AFTER_VALIDITY
     with time_machine.travel(last - timedelta(days=1), tick=False):

@@ -44,7 +44,7 @@ def said_yes(revision: Revision) -> None:
 def test_of_two_quotes_of_a_job_one_is_accepted(yard: Business) -> None:
     job, _ = new_job(yard, measure(12000))
     rear, front, side = draft_of(job, 12000), draft_of(job, 7200), draft_of(job, 4800)
-    rear, front = (send(revision=one, actor=actor_of(yard)) for one in (rear, front))
+    rear, front = (send(revision=item, actor=actor_of(yard)) for item in (rear, front))
     said_yes(rear)
     with pytest.raises(Problem, match="Another quote for this job was accepted already") as late:
         said_yes(front)

@@ -21,9 +21,9 @@ pytestmark = pytest.mark.django_db
 def tried(business: Business, kind: ImportKind, content: str) -> list[dict[str, object]]:
     """The effect on open quotes that a trial of a file tells."""
     day = (timezone.localdate() + timedelta(days=1)).isoformat()
-    told = report(*dry_run(kind, content.format(day=day).encode(), business), business)
-    assert told["refused"] == 0
-    return list(told["open_quotes"])
+    data = report(*dry_run(kind, content.format(day=day).encode(), business), business)
+    assert data["refused"] == 0
+    return list(data["open_quotes"])
 
 
 def test_a_dearer_component_costs_an_open_quote_its_quantity_times_the_new_price(business: Business) -> None:
@@ -58,7 +58,7 @@ def test_a_draft_is_priced_anew_and_price_rules_touch_everything(business: Busin
     drafted(business)
     sent(business)
     effect = tried(business, ImportKind.PRICE_RULES, "kind,key,amount,valid_from\nlabour,dig,40,{day}\n")
-    assert [(one["state"], one["text"]) for one in effect] == [
+    assert [(item["state"], item["text"]) for item in effect] == [
         ("sent", "stands as it was sent"),
         ("draft", "priced anew when it is sent"),
     ]

@@ -34,7 +34,7 @@ def market(*extra: tuple[Article, SupplierListing], without: str = "") -> Purcha
     plain = [(article(role, role, 3000 if role in {*ROLES[:3]} else None), sold(role, "1")) for role in ROLES]
     plain += [(article("mix", "concrete.mix"), sold("mix", "100"))]
     pairs = [*(pair for pair in plain if pair[0].role != without), *extra]
-    return PurchaseOptions(tuple(one for one, _ in pairs), (), tuple(one for _, one in pairs))
+    return PurchaseOptions(tuple(item for item, _ in pairs), (), tuple(item for _, item in pairs))
 
 
 def rail(length: int, price: str) -> tuple[Article, SupplierListing]:
@@ -50,7 +50,7 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
     # four bays of at most 2000 take eight rails; two fit a 4000 bar, so eight short bars at 9 lose against four long ones at 16
     takeoff = taken_off(RUN)
     rails = sum(piece.count for piece in takeoff.pieces if piece.role == "rail")
-    bought = {one.sku: one for one in bought_for(takeoff, market(rail(1990, "9"), rail(4000, "16"))).bought}
+    bought = {item.sku: item for item in bought_for(takeoff, market(rail(1990, "9"), rail(4000, "16"))).bought}
     assert rails % 2 == 0
     assert bought["rail 4000"].quantity == rails // 2
     assert "rail 1990" not in bought
@@ -81,7 +81,7 @@ def test_screws_come_in_whole_packs_at_the_price_of_the_quantity() -> None:
     screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
     box = (article("box", "screw"), sold("box", "0.10", pack="250", breaks=(("250", "0.08"),)))
     bought = {
-        one.role: one for one in bought_for(taken_off(RUN), market(rail(4000, "16"), box, without="screw")).bought
+        item.role: item for item in bought_for(taken_off(RUN), market(rail(4000, "16"), box, without="screw")).bought
     }
     assert 0 < screws <= 250
     assert (bought["screw"].quantity, bought["screw"].cost) == (Decimal(250), Decimal("20.00"))
@@ -93,7 +93,7 @@ def test_of_two_suppliers_the_cheaper_one_for_the_whole_order_is_taken() -> None
     offered = market(rail(4000, "16"), few, without="screw")
     both = PurchaseOptions(offered.articles, offered.sellers, (*offered.sold, many))
     screws = next(row.total for row in taken_off(RUN).quantities if row.role == "screw")
-    bought = next(one for one in bought_for(taken_off(RUN), both).bought if one.role == "screw")
+    bought = next(item for item in bought_for(taken_off(RUN), both).bought if item.role == "screw")
     assert bought.cost == min(screws * Decimal("0.15"), Decimal(20))
 
 
@@ -117,7 +117,7 @@ def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
     sheets = [piece for piece in takeoff.pieces if piece.role == "sheet"]
     metres = sum((Decimal(-(-piece.length // 50) * 50 * piece.count) for piece in sheets), Decimal(0)) / 1000
     bought = bought_for(stepped, market(rail(4000, "16"), by_metre, without="sheet")).bought
-    ordered = next(one for one in bought if one.role == "sheet")
+    ordered = next(item for item in bought if item.role == "sheet")
     assert (ordered.quantity, ordered.cost) == (metres.to_integral_value(ROUND_CEILING), ordered.quantity * 9)
 
 
@@ -154,7 +154,7 @@ def two_sellers(fee: str, least: str = "0") -> PurchaseOptions:
 
 
 def screws_from(market: PurchaseOptions) -> tuple[str, str]:
-    bought = next(one for one in bought_for(taken_off(RUN), market).bought if one.role == "screw")
+    bought = next(item for item in bought_for(taken_off(RUN), market).bought if item.role == "screw")
     return bought.supplier, bought.why
 
 
@@ -176,7 +176,7 @@ def test_a_job_under_every_least_order_is_priced_and_says_so() -> None:
     goods = market(rail(4000, "16"))
     strict = replace(goods, sellers=(replace(seller("near"), least_order=Decimal(100_000)),))
     plain, buying = bought_for(taken_off(RUN), goods), bought_for(taken_off(RUN), strict)
-    assert [one.cost for one in buying.bought] == [one.cost for one in plain.bought]
+    assert [item.cost for item in buying.bought] == [item.cost for item in plain.bought]
     assert (buying.short, plain.short) == (("near",), ())
     assert buying.sourcing.refused == {"near": "an order is under the least of 100000"}
 
@@ -190,11 +190,11 @@ def test_stock_lengths_are_those_of_whoever_brings_the_rest_where_that_saves_a_d
         (seller("near"), seller("far", ("0", "40"))),
         (*plain.sold, sold("rail 4000", "15", supplier="far")),
     )
-    rails = [one for one in bought_for(taken_off(RUN), goods).bought if one.role == "rail"]
-    assert [(one.sku, one.quantity, one.supplier) for one in rails] == [("rail 1990", Decimal(8), "near")]
+    rails = [item for item in bought_for(taken_off(RUN), goods).bought if item.role == "rail"]
+    assert [(item.sku, item.quantity, item.supplier) for item in rails] == [("rail 1990", Decimal(8), "near")]
     free = replace(goods, sellers=(seller("near"), seller("far")))
-    rails = [one for one in bought_for(taken_off(RUN), free).bought if one.role == "rail"]
-    assert [(one.sku, one.quantity, one.supplier) for one in rails] == [("rail 4000", Decimal(4), "far")]
+    rails = [item for item in bought_for(taken_off(RUN), free).bought if item.role == "rail"]
+    assert [(item.sku, item.quantity, item.supplier) for item in rails] == [("rail 4000", Decimal(4), "far")]
 
 
 def test_of_articles_that_serve_alike_the_one_is_taken_that_makes_the_whole_cheapest() -> None:
@@ -207,7 +207,7 @@ def test_of_articles_that_serve_alike_the_one_is_taken_that_makes_the_whole_chea
         goods = PurchaseOptions(
             (*plain.articles, article("one", "screw")), sellers, (*plain.sold, sold("one", "0.10", supplier="far"))
         )
-        bought = next(one for one in bought_for(taken_off(RUN), goods).bought if one.role == "screw")
+        bought = next(item for item in bought_for(taken_off(RUN), goods).bought if item.role == "screw")
         assert bought.sku == sku
 
 
@@ -220,6 +220,8 @@ def test_what_serves_every_finish_is_packed_once_for_all_of_them() -> None:
     pack = sum(totals)  # one pack holds both
     box = (article("box", "screw"), sold("box", "0.10", pack=str(pack)))
     bought = [
-        one for one in bought_for(takeoff, market(rail(4000, "16"), box, without="screw")).bought if one.role == "screw"
+        item
+        for item in bought_for(takeoff, market(rail(4000, "16"), box, without="screw")).bought
+        if item.role == "screw"
     ]
-    assert [(one.quantity, one.colour) for one in bought] == [(pack, None)]
+    assert [(item.quantity, item.colour) for item in bought] == [(pack, None)]

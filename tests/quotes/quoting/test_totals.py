@@ -42,7 +42,7 @@ def test_a_half_each_of_an_odd_cent_adds_up() -> None:
     halves = {"owner": "1/2", "left": "1/2"}
     found = sums(content(line("100.01", halves)))
     # 50.005 each: one of them takes the cent; tax 10.001 -> 10.00, 5.00 each
-    assert {key: one.net for key, one in found.parties.items()} == {
+    assert {key: item.net for key, item in found.parties.items()} == {
         "owner": Decimal("50.01"), "left": Decimal("50.00"), "right": ZERO,
     }  # fmt: skip
     assert [found.parties[key].tax for key in KEYS] == [Decimal("5.00"), Decimal("5.00"), ZERO]
@@ -96,7 +96,7 @@ def test_a_variation_that_gives_back_is_shared_like_one_that_adds() -> None:
     found = sums(document)
     assert found.net == Decimal("-70.01")
     assert found.tax == Decimal("-7.00")  # 7.001
-    assert sum(one.total for one in found.parties.values()) == Decimal("-77.01")
+    assert sum(party.total for party in found.parties.values()) == Decimal("-77.01")
 
 
 weights = st.lists(st.integers(0, 40), min_size=3, max_size=3).filter(any)
@@ -138,9 +138,9 @@ def check_taxes(found: Sums, document: dict[str, Any]) -> None:
             rate: sum(nets) for rate, nets in printed.items()
         }
     for row in found.breakdown:
-        own = [one for party in found.parties.values() for one in party.breakdown if one.rate == row.rate]
-        assert row.tax == sum((one.tax for one in own), ZERO)
-        assert row.taxable == sum((one.taxable for one in own), ZERO)
+        own = [item for party in found.parties.values() for item in party.breakdown if item.rate == row.rate]
+        assert row.tax == sum((item.tax for item in own), ZERO)
+        assert row.taxable == sum((item.taxable for item in own), ZERO)
     assert found.tax == sum((row.tax for row in found.breakdown), ZERO)
 
 
@@ -159,7 +159,9 @@ def test_taxes_agree_with_a_second_calculation(lines: list[dict[str, Any]], at: 
 def test_sums_do_not_depend_on_the_order_a_document_lists_shares_in(
     lines: list[dict[str, Any]], order: list[str], odd: str
 ) -> None:
-    otherwise = [{**one, "shares": {key: one["shares"][key] for key in order if key in one["shares"]}} for one in lines]
+    otherwise = [
+        {**line, "shares": {key: line["shares"][key] for key in order if key in line["shares"]}} for line in lines
+    ]
     assert sums(content(*lines, odd=odd)).parties == sums(content(*otherwise, odd=odd)).parties
 
 
@@ -173,10 +175,10 @@ def test_the_parties_always_add_up_to_the_whole(lines: list[dict[str, Any]], at:
     found = sums(document)
     parties = found.parties.values()
     for name in ("net", "tax", "total"):
-        assert sum((getattr(one, name) for one in parties), ZERO) == getattr(found, name)
+        assert sum((getattr(party, name) for party in parties), ZERO) == getattr(found, name)
     for place, _ in enumerate(document["payments"]):
-        assert sum((one.payments[place] for one in parties), ZERO) == found.payments[place]
-    for one in parties:
-        assert sum((part.net for part in one.lines), ZERO) == one.net
-        assert one.net + sum((row.tax for row in one.breakdown), ZERO) == one.total == sum(one.payments, ZERO)
-    assert found.net == sum((Decimal(one["net"]) for one in lines), ZERO)
+        assert sum((party.payments[place] for party in parties), ZERO) == found.payments[place]
+    for party in parties:
+        assert sum((part.net for part in party.lines), ZERO) == party.net
+        assert party.net + sum((row.tax for row in party.breakdown), ZERO) == party.total == sum(party.payments, ZERO)
+    assert found.net == sum((Decimal(line["net"]) for line in lines), ZERO)

@@ -24,8 +24,8 @@ def test_what_is_as_it_was_is_not_mentioned() -> None:
 def test_a_line_is_added_removed_or_changed_by_what_it_now_costs_more() -> None:
     before = [line("A", "100.00"), line("B", "50.00")]
     after = [line("A", "130.00"), line("C", "20.00")]
-    told = [(one["key"], one["change"], one["net"]) for one in compare(before, after)]
-    assert told == [
+    data = [(item["key"], item["change"], item["net"]) for item in compare(before, after)]
+    assert data == [
         ("changed.A", "changed", "30.00"),
         ("removed.B", "removed", "-50.00"),
         ("added.C", "added", "20.00"),
@@ -34,8 +34,8 @@ def test_a_line_is_added_removed_or_changed_by_what_it_now_costs_more() -> None:
 
 def test_a_line_with_other_shares_goes_and_comes_anew() -> None:
     halves = {"owner": "1/2", "neighbour": "1/2"}
-    told = compare([line("A", "100.00")], [line("A", "100.00", shares=halves)])
-    assert [(one["change"], one["net"], one["shares"]) for one in told] == [
+    data = compare([line("A", "100.00")], [line("A", "100.00", shares=halves)])
+    assert [(item["change"], item["net"], item["shares"]) for item in data] == [
         ("removed", "-100.00", {"owner": "1"}),
         ("added", "100.00", halves),
     ]
@@ -45,10 +45,10 @@ def test_quantities_say_how_much_more_or_less() -> None:
     def row(role: str, total: str) -> dict[str, Any]:
         return {"role": role, "component": role, "colour": None, "unit": "C62", "total": total}
 
-    told = compare_quantities(
+    data = compare_quantities(
         [row("rail", "10"), row("cap", "4")], [row("rail", "12"), row("cap", "4"), row("hinge", "2")]
     )
-    assert [(one["role"], one["was"], one["now"], one["difference"]) for one in told] == [
+    assert [(item["role"], item["was"], item["now"], item["difference"]) for item in data] == [
         ("rail", "10", "12", "2"),
         ("hinge", "0", "2", "2"),
     ]

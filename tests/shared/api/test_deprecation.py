@@ -31,8 +31,8 @@ def test_an_answer_says_since_when_until_when_and_what_instead(
     assert answer["Deprecation"] == f"@{int(TOLD.timestamp())}"  # RFC 9745, section 2.1: a Structured Fields Date
     assert parsedate_to_datetime(answer["Sunset"]) == ENDS  # RFC 8594, section 3
     assert f'<{settings.PUBLIC_URL}/api/v2/people>; rel="successor-version"' in answer["Link"].split(", ")
-    told = [record.__dict__["path"] for record in caplog.records if record.name == "baywright.deprecation"]
-    assert told == ["/api/v1/members"]
+    data = [record.__dict__["path"] for record in caplog.records if record.name == "baywright.deprecation"]
+    assert data == ["/api/v1/members"]
 
 
 def test_a_refusal_says_it_too_and_what_stays_says_nothing(leaving: None, owner_client: Client) -> None:

@@ -64,5 +64,5 @@ def test_an_object_of_countless_members_is_one_fault() -> None:
 
 
 def test_an_answer_names_a_thousand_places_and_says_how_many_there_are() -> None:
-    told = Problem("invalid", errors=[{"pointer": f"#/{number}"} for number in range(ERRORS_MAX + 1)]).document()
-    assert (len(told["errors"]), told["detail"].endswith("The first 1000 of 1001 are told.")) == (ERRORS_MAX, True)
+    data = Problem("invalid", errors=[{"pointer": f"#/{number}"} for number in range(ERRORS_MAX + 1)]).document()
+    assert (len(data["errors"]), data["detail"].endswith("The first 1000 of 1001 are told.")) == (ERRORS_MAX, True)

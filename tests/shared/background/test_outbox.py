@@ -53,7 +53,7 @@ def kitchen() -> Iterator[list[str]]:
         done.append("ready")
 
     yield done
-    for name in [name for name, one in outbox._handlers.items() if one.kind.startswith("soup.")]:
+    for name in [name for name, item in outbox._handlers.items() if item.kind.startswith("soup.")]:
         del outbox._handlers[name]
 
 

@@ -29,12 +29,12 @@ def letter() -> EmailMessage:
 
 def heads(mailoutbox: list[Any]) -> list[tuple[str, str]]:
     """Message-ID and date of each letter, as they go out."""
-    return [(one.message()["Message-ID"], one.message()["Date"]) for one in mailoutbox]
+    return [(item.message()["Message-ID"], item.message()["Date"]) for item in mailoutbox]
 
 
 def test_a_letter_sent_five_times_goes_once(event: Event, mailoutbox: list[Any]) -> None:
     assert [outgoing_mail.send(event, "menu", letter()) for _ in range(5)] == [True, False, False, False, False]
-    assert [one for one, _ in heads(mailoutbox)] == [f"<menu.{event.ref}@localhost>"]
+    assert [item for item, _ in heads(mailoutbox)] == [f"<menu.{event.ref}@localhost>"]
 
 
 def test_two_letters_of_one_event_are_told_apart(event: Event, mailoutbox: list[Any]) -> None:

@@ -57,9 +57,9 @@ def test_what_was_touched_is_named(chain: Business, sql: str, named: list[str]) 
 
 
 def test_a_tail_cut_off_with_its_counter_is_found_by_a_head_kept_elsewhere(chain: Business, tmp_path: Path) -> None:
-    kept, told = tmp_path / "heads.txt", StringIO()
-    call_command("verify_audit", stdout=told)
-    kept.write_text(told.getvalue())
+    kept, data = tmp_path / "heads.txt", StringIO()
+    call_command("verify_audit", stdout=data)
+    kept.write_text(data.getvalue())
     audit_log.record(chain, SYSTEM, "price.changed", "price:6")
     call_command("verify_audit", against=kept, stdout=StringIO())
     AuditEntry.objects.filter(number__gt=3).delete()
@@ -133,13 +133,13 @@ def test_the_trail_is_read_in_pages_by_who_may(
     first = owner_client.get("/api/v1/audit-entries?action=price.changed&page_size=2").json()
     rest = owner_client.get(first["next"]).json()
     entries = [*first["items"], *rest["items"]]
-    assert [one["subject"] for one in entries] == ["price:2", "price:1", "price:0"]
+    assert [entry["subject"] for entry in entries] == ["price:2", "price:1", "price:0"]
     assert entries[0]["detail"] == {"after": 2}
     assert entries[0]["actor"]["kind"] == "system"
     assert entries[0]["previous"] == entries[1]["sha256"]
-    assert [one["number"] for one in entries] == sorted((one["number"] for one in entries), reverse=True)
+    assert [entry["number"] for entry in entries] == sorted((entry["number"] for entry in entries), reverse=True)
     machine = key_client(Scope.AUDIT_READ)
-    assert [one["subject"] for one in machine.get("/api/v1/audit-entries?subject=price:1").json()["items"]] == [
+    assert [item["subject"] for item in machine.get("/api/v1/audit-entries?subject=price:1").json()["items"]] == [
         "price:1"
     ]
     assert signed_in(cast.estimator).get("/api/v1/audit-entries").status_code == 403

@@ -74,8 +74,8 @@ def test_postgresql_is_copied_and_restored_while_others_write(tmp_path: Path) ->
     import psycopg
     from django.db import connection
 
-    told = connection.settings_dict
-    server = f"{told['USER']}@{told['HOST']}:{told['PORT'] or 5432}"
+    data = connection.settings_dict
+    server = f"{data['USER']}@{data['HOST']}:{data['PORT'] or 5432}"
     name = f"bw_copies_{os.getpid()}"
     with psycopg.connect(f"postgres://{server}/postgres", autocommit=True) as admin:
         admin.execute(f"CREATE DATABASE {name}".encode())

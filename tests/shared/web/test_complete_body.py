@@ -48,8 +48,8 @@ def test_an_application_is_given_such_an_input_where_a_length_is_told() -> None:
 
 def send(client: Client, path: str, body: bytes, kind: str, missing: int) -> int:
     came = CompleteBody(io.BytesIO(body[: len(body) - missing]), len(body))
-    told: dict[str, Any] = {"CONTENT_LENGTH": str(len(body)), "wsgi.input": came}
-    return client.generic("POST", path, body, content_type=kind, **told).status_code
+    data: dict[str, Any] = {"CONTENT_LENGTH": str(len(body)), "wsgi.input": came}
+    return client.generic("POST", path, body, content_type=kind, **data).status_code
 
 
 @pytest.mark.django_db

@@ -25,8 +25,8 @@ def counter(request: pytest.FixtureRequest, settings: Settings, db: None) -> str
 def test_the_call_beyond_the_quota_is_refused_until_the_window_ends(counter: str) -> None:
     with time_machine.travel("2026-03-02T10:00:15Z", tick=False) as clock:
         left = [rate_limit.count(counter, quota=3, window_s=60) for _ in range(4)]
-        assert [one.exceeded for one in left] == [False, False, False, True]
-        assert [one.headers()["RateLimit"] for one in left[:3]] == [f'"default";r={r};t=45' for r in (2, 1, 0)]
+        assert [item.exceeded for item in left] == [False, False, False, True]
+        assert [item.headers()["RateLimit"] for item in left[:3]] == [f'"default";r={r};t=45' for r in (2, 1, 0)]
         assert left[3].headers()["Retry-After"] == "45"
         with pytest.raises(Problem) as refused:
             rate_limit.refuse_flood(left[3])

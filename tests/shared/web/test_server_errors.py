@@ -35,11 +35,11 @@ def _too_large(environ: dict[str, Any], start_response: Any) -> list[bytes]:
 @pytest.fixture(scope="module")
 def gunicorn() -> Iterator[Serve]:
     """One connection served as gunicorn serves it, with the settings of ``docker/gunicorn.conf.py`` that bear on it."""
-    told: dict[str, Any] = {}
-    exec((ROOT / "docker/gunicorn.conf.py").read_text(), told)  # noqa: S102 - as gunicorn reads it
+    data: dict[str, Any] = {}
+    exec((ROOT / "docker/gunicorn.conf.py").read_text(), data)  # noqa: S102 - as gunicorn reads it
     cfg = Config()
     for name in ("worker_class", "limit_request_line"):
-        cfg.set(name, told[name])
+        cfg.set(name, data[name])
     assert issubclass(cfg.worker_class, ProblemErrorsMixin)
     app = SimpleNamespace(wsgi=lambda: whole(_too_large))
     worker = cfg.worker_class(1, 1, [], app, 30, cfg, Logger(cfg))

@@ -69,8 +69,8 @@ class Command(BaseCommand):
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
             sys.exit(REFUSED)
         try:
-            told = explained(content) if options["explain"] else ()
-            self.stdout.write("\n".join([*map(str, files), *lines, *told]))
+            data = explained(content) if options["explain"] else ()
+            self.stdout.write("\n".join([*map(str, files), *lines, *data]))
             self.stdout.flush()
         except OSError as broken:  # `... | head`, or a full disk: the files are all there
             let_go()

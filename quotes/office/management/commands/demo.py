@@ -36,11 +36,11 @@ class Command(BaseCommand):
         settings.EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"  # to be read, not sent
         settings.EMAIL_FILE_PATH = str(out / "mail")
         call_command("migrate", verbosity=0)
-        told = scenario()
+        data = scenario()
         self._say("Starting the business and its catalogue")
-        business = load_business(told["business"])
-        for number, (name, revision) in enumerate(load_jobs(business, told), 1):
-            self._say(f"Job {number} of {len(told['jobs'])}: {revision.quote.label}")
+        business = load_business(data["business"])
+        for number, (name, revision) in enumerate(load_jobs(business, data), 1):
+            self._say(f"Job {number} of {len(data['jobs'])}: {revision.quote.label}")
             for path in write_job(revision, out / name):
                 self._say(f"  {path.relative_to(out.parent)}")
         self._say("Orders for everything that was agreed, ordered together")
