@@ -11,7 +11,7 @@ from fencing.drawing.lettering import pointed
 from quotes.office.fields import Choices, MeasureField, choice, field_text
 from quotes.office.level_book_view import Reduction, reduction_of
 from quotes.office.strength_fields import strength_fields
-from shared.common.typed_lengths import metres, typed
+from shared.common.typed_lengths import metres, number_text
 
 FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (
@@ -194,7 +194,7 @@ def ground_of(run: Mapping[str, Any]) -> str:
 
 def turn_field(at: str, degrees: Any) -> MeasureField:
     """Return the field of the turn between a run and the one before it."""
-    return MeasureField(f"{at}/turn_deg", "Turn", typed(degrees), "signed", hint="degrees to the right, − to the left")
+    return MeasureField(f"{at}/turn_deg", "Turn", number_text(degrees), "signed", hint="degrees to the right, − to the left")
 
 
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[MeasureField, ...]:
@@ -230,7 +230,7 @@ def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, 
     for number, data in enumerate(_list(run, "book")):
         row = data if isinstance(data, Mapping) else {}
         name = f"{at}/book/{number}"
-        sights = [MeasureField(f"{name}/{key}", word, typed(row.get(key)), "number") for key, word in SIGHTS]
+        sights = [MeasureField(f"{name}/{key}", word, number_text(row.get(key)), "number") for key, word in SIGHTS]
         fields = (
             _length(f"{name}/at_mm", "At", row.get("at_mm")),
             *sights,

@@ -8,7 +8,7 @@ from typing import Any
 from fencing.reading.strength import METHOD_KEYS, WORDS
 from fencing.strength.embedment import SOILS
 from quotes.office.fields import Choices, MeasureField, choice, field_text
-from shared.common.typed_lengths import typed
+from shared.common.typed_lengths import number_text
 
 METHODS: Choices = (
     ("", "not screened"), ("given_pressure", "a stated wind pressure"), ("as-nzs-1170.2", "AS/NZS 1170.2"),
@@ -56,4 +56,4 @@ def _field(method: str, key: str, label: str, hint: str, value: Any) -> MeasureF
     words = WORDS.get((method, key))
     if words:
         return choice(f"strength/{key}", label, value, [("", "not stated"), *((word, word) for word in words)], "")
-    return MeasureField(f"strength/{key}", label, typed(value), "number", hint=hint)
+    return MeasureField(f"strength/{key}", label, number_text(value), "number", hint=hint)

@@ -175,10 +175,10 @@ def metres(millimetres: int) -> str:
     return pointed(f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}")
 
 
-def typed(value: Any) -> str:
+def number_text(value: Any) -> str:
     """A plain number as the text of its field, with the decimal sign that is written now; ``read_number`` takes either.
 
-    >>> typed(Decimal("12.5")), typed("0.30"), typed("clay"), typed(None)
+    >>> number_text(Decimal("12.5")), number_text("0.30"), number_text("clay"), number_text(None)
     ('12.5', '0.30', 'clay', '')
     """
     text = "" if value is None else str(value)

@@ -6,6 +6,6 @@ from quotes.jobs.immutable_triggers import written_once
 
 
 class Migration(migrations.Migration):
-    dependencies = [("books", "0001_ledger_and_locks"), ("jobs", "0002_written_once")]
+    dependencies = [("purchasing", "0001_initial")]
 
-    operations = written_once("accounting_ledgerentry", "accounting_periodlock")
+    operations = written_once("purchasing_orderevent", "purchasing_stockmovement")

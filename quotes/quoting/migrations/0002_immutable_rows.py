@@ -11,13 +11,19 @@ FROZEN = " OR ".join(
         "override_reason", "business_id",
     )
 )  # fmt: skip
+SETTLED = (
+    "(OLD.state IN ('declined', 'lapsed', 'replaced', 'cancelled') AND NEW.state <> OLD.state) "
+    "OR (OLD.state = 'accepted' AND NEW.state NOT IN ('accepted', 'cancelled'))"
+)
 
 
 class Migration(migrations.Migration):
-    dependencies = [("offers", "0001_first_rows")]
+    dependencies = [("quoting", "0001_initial")]
 
     operations = [
         *written_once("quoting_partyresponse"),
         refuse("quoting_revision", "UPDATE", f"OLD.state <> 'draft' AND (NEW.state = 'draft' OR {FROZEN})"),
         refuse("quoting_revision", "DELETE", "OLD.state <> 'draft'"),
+        refuse("quoting_revision", "UPDATE", SETTLED, name="quoting_revision_settled"),
+        refuse("quoting_party", "UPDATE", "OLD.answer <> 'waiting' AND NEW.answer <> OLD.answer", name="quoting_party_settled"),
     ]
