@@ -62,7 +62,7 @@ class RowAdmin(ModelAdmin):
         names = form.changed_data if change else [name for name in form.cleaned_data if name != "business"]
         values = {name: form.cleaned_data[name] for name in names}
         stored = (
-            type(obj).anywhere.get(pk=obj.pk) if change else type(obj)(business=obj.business)
+            type(obj).unscoped.get(pk=obj.pk) if change else type(obj)(business=obj.business)
         )  # unscoped: the admin is for all
         kept = services.store(stored, actor=staff_actor(request), values=values)
         obj.pk, obj.version = kept.pk, kept.version
@@ -142,8 +142,8 @@ class SupplierAdmin(RowAdmin):
 
 @admin.register(SupplierTerms)
 class SupplierTermsAdmin(DatedAdmin):
-    kept = ("supplier", "valid_from", "least_order", "delivery", "lead_days")
-    list_display = ("supplier", "valid_from", "least_order", "lead_days", "business")
+    kept = ("supplier", "valid_from", "minimum_order", "delivery", "lead_time_days")
+    list_display = ("supplier", "valid_from", "minimum_order", "lead_time_days", "business")
     autocomplete_fields = ("supplier",)
 
 
@@ -151,7 +151,7 @@ class SupplierTermsAdmin(DatedAdmin):
 class OfferAdmin(DatedAdmin):
     ordering = ("-id",)
     kept = (
-        "component", "supplier", "supplier_sku", "price", "breaks", "pack", "least_quantity", "lead_days", "valid_from",
+        "component", "supplier", "supplier_sku", "price", "breaks", "pack", "minimum_quantity", "lead_time_days", "valid_from",
     )  # fmt: skip
     list_display = ("component", "supplier", "price", "pack", "valid_from", "valid_to", "business")
     list_filter = ("business", "supplier")
@@ -232,7 +232,7 @@ class FenceSystemAdmin(RowAdmin):
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
         actor, document = staff_actor(request), form.cleaned_data["document"]
-        stored = FenceSystem.anywhere.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
+        stored = FenceSystem.unscoped.get(pk=obj.pk) if change else None  # unscoped: the admin is for all
         version = services.store_system(business=obj.business, actor=actor, document=document, system=stored)
         system = services.change_system(
             system=version.system, actor=actor, values={"active": form.cleaned_data["active"]}
@@ -262,5 +262,5 @@ class FenceSystemVersionAdmin(_ReadOnly):
 
 @admin.register(Import)
 class ImportAdmin(_ReadOnly):
-    list_display = ("file_name", "kind", "state", "rows_done", "rows_total", "asked_by", "created_at", "business")
+    list_display = ("file_name", "kind", "state", "rows_done", "rows_total", "requested_by", "created_at", "business")
     exclude = ("content",)

@@ -83,15 +83,17 @@ class Component(BusinessOwned):
     mass_kg = models.DecimalField(max_digits=10, decimal_places=3, null=True, blank=True, validators=[NOT_NEGATIVE])
     bag_yield_m3 = models.DecimalField(max_digits=8, decimal_places=5, null=True, blank=True, validators=[NOT_NEGATIVE])
     account_code = models.CharField(max_length=40, blank=True)
-    active_from = models.DateField(null=True, blank=True)
-    active_to = models.DateField(null=True, blank=True)
+    available_from = models.DateField(null=True, blank=True)
+    available_to = models.DateField(null=True, blank=True)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["business", "sku"], name="component_sku_once"),
             models.CheckConstraint(condition=Q(pack__gt=0), name="component_pack_above_0"),
             models.CheckConstraint(
-                condition=Q(active_to__isnull=True) | Q(active_from__isnull=True) | Q(active_to__gte=F("active_from")),
+                condition=Q(active_to__isnull=True)
+                | Q(active_from__isnull=True)
+                | Q(active_to__gte=F("available_from")),
                 name="component_ends_after_it_begins",
             ),
         ]
@@ -189,9 +191,9 @@ class SupplierTerms(BusinessOwned):
 
     supplier = models.ForeignKey(Supplier, on_delete=models.CASCADE, related_name="terms")
     valid_from = models.DateField()
-    least_order = models.DecimalField(max_digits=14, decimal_places=4, default=Decimal(0), validators=[NOT_NEGATIVE])
+    minimum_order = models.DecimalField(max_digits=14, decimal_places=4, default=Decimal(0), validators=[NOT_NEGATIVE])
     delivery = models.JSONField(default=list, blank=True)
-    lead_days = models.PositiveSmallIntegerField(default=0)
+    lead_time_days = models.PositiveSmallIntegerField(default=0)
 
     class Meta:
         verbose_name_plural = "supplier terms"
@@ -225,8 +227,10 @@ class SupplierPrice(BusinessOwned):
     price = models.DecimalField(max_digits=14, decimal_places=4, validators=[NOT_NEGATIVE])
     breaks = models.JSONField(default=list, blank=True)
     pack = models.DecimalField(max_digits=10, decimal_places=3, default=Decimal(1), validators=[SOMETHING])
-    least_quantity = models.DecimalField(max_digits=12, decimal_places=3, default=Decimal(0), validators=[NOT_NEGATIVE])
-    lead_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    minimum_quantity = models.DecimalField(
+        max_digits=12, decimal_places=3, default=Decimal(0), validators=[NOT_NEGATIVE]
+    )
+    lead_time_days = models.PositiveSmallIntegerField(null=True, blank=True)
     valid_from = models.DateField()
     valid_to = models.DateField(null=True, blank=True)
 
@@ -249,7 +253,7 @@ class SupplierPrice(BusinessOwned):
     def clean(self) -> None:
         check_bands(self.breaks, "breaks", from_zero=False)
         if self.component_id is not None:
-            _refuse_parts(self.component.sale_unit, pack=self.pack, least_quantity=self.least_quantity)
+            _refuse_parts(self.component.sale_unit, pack=self.pack, minimum_quantity=self.minimum_quantity)
 
     @property
     def begun(self) -> bool:
@@ -303,7 +307,7 @@ class Import(BusinessOwned):
     )
     file_name = models.CharField(max_length=200)
     content = models.BinaryField()
-    asked_by = models.CharField(max_length=200, blank=True)
+    requested_by = models.CharField(max_length=200, blank=True)
     rows_total = models.PositiveIntegerField(null=True, blank=True)
     rows_done = models.PositiveIntegerField(default=0)
     report = models.JSONField(default=dict, blank=True)
@@ -321,7 +325,7 @@ class AskedPlan(BusinessOwned):
     )
     demand = models.JSONField()
     seconds = models.PositiveSmallIntegerField()
-    asked_by = models.CharField(max_length=200, blank=True)
+    requested_by = models.CharField(max_length=200, blank=True)
     is_cancelled = models.BooleanField(default=False)
     plan = models.JSONField(null=True, blank=True)
     started_at = models.DateTimeField(null=True, blank=True)

@@ -97,7 +97,7 @@ def valid_on(on: date) -> Q:
 
 def offers_on(rows: QuerySet[SupplierPrice], on: date) -> QuerySet[SupplierPrice]:
     """Of each supplier's offers for a component, the one that counts on a day."""
-    later = SupplierPrice.anywhere.filter(  # unscoped: tied to the row's own component, which is of one business
+    later = SupplierPrice.unscoped.filter(  # unscoped: tied to the row's own component, which is of one business
         valid_on(on),
         component=OuterRef("component"),
         supplier=OuterRef("supplier"),
@@ -108,7 +108,7 @@ def offers_on(rows: QuerySet[SupplierPrice], on: date) -> QuerySet[SupplierPrice
 
 def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
     """Of each kind and key, the line that counts on a day."""
-    later = PriceRule.anywhere.filter(  # unscoped: tied to the row's own business
+    later = PriceRule.unscoped.filter(  # unscoped: tied to the row's own business
         valid_on(on),
         business=OuterRef("business"),
         kind=OuterRef("kind"),
@@ -120,7 +120,7 @@ def rules_on(rows: QuerySet[PriceRule], on: date) -> QuerySet[PriceRule]:
 
 def terms_that_count(rows: QuerySet[SupplierTerms], on: date) -> QuerySet[SupplierTerms]:
     """Of each supplier, the terms that count on a day."""
-    later = SupplierTerms.anywhere.filter(  # unscoped: tied to the row's own supplier, which is of one business
+    later = SupplierTerms.unscoped.filter(  # unscoped: tied to the row's own supplier, which is of one business
         supplier=OuterRef("supplier"), valid_from__lte=on, valid_from__gt=OuterRef("valid_from")
     )
     return rows.filter(valid_from__lte=on).filter(~Exists(later))
@@ -146,7 +146,7 @@ def price_rules_on(business: Business, on: date | None = None, supplied: date | 
         currency=business.currency,
         on=on or today(business),
         supplied=supplied,
-        tax_at=TaxAt(business.tax_rule),
+        tax_at=TaxAt(business.tax_rounding),
     )
     usual = {name: code for name in ("labour", "sales") if (code := account(business, name))}
     return replace(rules, accounts={**usual, **rules.accounts})
@@ -181,13 +181,13 @@ def system_version(business: Business, code: str, number: int | None = None) -> 
 
 def suppliers_of(account: SupplierAccount, *, test: bool) -> QuerySet[Supplier]:
     """What one supplier's account is to each business it serves; to a test key there is its sandbox and nothing else."""
-    rows = Supplier.anywhere.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
+    rows = Supplier.unscoped.filter(account=account, active=True)  # unscoped: a supplier's own rows, in every business
     return rows.filter(business__sandbox__isnull=not test)
 
 
 def offers_of(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierPrice]:
     """A supplier's own offers, to every business it serves; to a test key those in its sandbox and no others."""
-    rows = SupplierPrice.anywhere.filter(
+    rows = SupplierPrice.unscoped.filter(
         supplier__account=account
     )  # unscoped: a supplier's own offers, in every business
     return rows.filter(business__sandbox__isnull=not test)

@@ -16,7 +16,7 @@ def take_file_in(event: Event) -> Finish | None:
     row = import_jobs.waiting(event.business, event.subject) if event.business else None
     if row is None:
         return None
-    planned, actor = import_jobs.prepare(row), Actor("person", "", row.asked_by)
+    planned, actor = import_jobs.prepare(row), Actor("person", "", row.requested_by)
 
     def finish() -> None:
         import_jobs.finish(row, planned, actor)

@@ -45,8 +45,8 @@ COMPONENT: Members = {
     "mass_kg": ("mass_kg", _MAYBE_AMOUNT),
     "bag_yield_m3": ("bag_yield_m3", _MAYBE_AMOUNT),
     "account_code": ("account_code", _TEXT),
-    "active_from": ("active_from", _MAYBE_DAY),
-    "active_to": ("active_to", _MAYBE_DAY),
+    "available_from": ("available_from", _MAYBE_DAY),
+    "available_to": ("available_to", _MAYBE_DAY),
 }
 SUPPLIER: Members = {
     "ref": ("ref", _TEXT),
@@ -64,17 +64,17 @@ TERMS: Members = {
     "ref": ("ref", _TEXT),
     "supplier": ("supplier__code", _TEXT),
     "valid_from": ("valid_from", _DAY),
-    "least_order": ("least_order", _AMOUNT),
+    "minimum_order": ("minimum_order", _AMOUNT),
     "delivery": ("delivery", _BANDS),
-    "lead_days": ("lead_days", _WHOLE),
+    "lead_time_days": ("lead_time_days", _WHOLE),
 }
 _PRICED: Members = {
     "supplier_sku": ("supplier_sku", _TEXT),
     "price": ("price", _AMOUNT),
     "breaks": ("breaks", _BANDS),
     "pack": ("pack", _AMOUNT),
-    "least_quantity": ("least_quantity", _AMOUNT),
-    "lead_days": ("lead_days", _MAYBE_WHOLE),
+    "minimum_quantity": ("minimum_quantity", _AMOUNT),
+    "lead_time_days": ("lead_time_days", _MAYBE_WHOLE),
     "valid_from": ("valid_from", _DAY),
     "valid_to": ("valid_to", _MAYBE_DAY),
 }
@@ -114,7 +114,7 @@ IMPORT: Members = {
     "kind": ("kind", _TEXT),
     "state": ("state", _TEXT),
     "file_name": ("file_name", _TEXT),
-    "asked_by": ("asked_by", _TEXT),
+    "requested_by": ("requested_by", _TEXT),
     "rows_total": ("rows_total", _MAYBE_WHOLE),
     "rows_done": ("rows_done", _WHOLE),
     "created_at": ("created_at", {"type": "string", "format": "date-time"}),
@@ -152,7 +152,7 @@ def _rule_digits(currency: str, kind: str, key: str) -> int:
     return minor_digits(currency) if is_money(kind, key) else 0
 
 
-_MONEY = {"price", "least_order", "amount"}
+_MONEY = {"price", "minimum_order", "amount"}
 _PRICES, _RULES = MoneyPlaces(("business__currency",)), MoneyPlaces(("business__currency", "kind", "key"), _rule_digits)
 
 

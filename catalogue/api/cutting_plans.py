@@ -44,7 +44,7 @@ DEMAND_SCHEMA: dict[str, Any] = {
                     },
                     "trim_mm": {"type": "integer", "description": "Lost off the ends of every bar."},
                     "handling": _MONEY,
-                    "keep_mm": {**_MM, "description": "Least length of a remnant worth keeping."},
+                    "min_offcut_mm": {**_MM, "description": "Least length of a remnant worth keeping."},
                     "credit": {**_MONEY, "description": "Earned for a bar whose remnant is kept."},
                     "label": {"type": "string", "maxLength": 80},
                 },
@@ -67,20 +67,20 @@ PLAN_SCHEMA: dict[str, Any] = {
             "enum": ["solver"],
             "description": "Given where the bound rests in part on a solver's word; else it is checked without one.",
         },
-        "time_limited": {"type": "boolean", "description": "Stopped by the clock or by somebody."},
+        "stopped_early": {"type": "boolean", "description": "Stopped by the clock or by somebody."},
         "nowhere": {**_PAIRS, "description": "Pieces that fit no stock."},
         "text": {"type": "string"},
         "bars": {
             "type": "array",
             "items": {
                 "type": "object",
-                "required": ["stock_mm", "price", "count", "cuts", "left_mm", "keep"],
+                "required": ["stock_mm", "price", "count", "cuts", "offcut_mm", "keep"],
                 "properties": {
                     "stock_mm": _MM,
                     "price": _MONEY,
                     "count": {"type": "integer"},
                     "cuts": _PAIRS,
-                    "left_mm": {"type": "integer"},
+                    "offcut_mm": {"type": "integer"},
                     "keep": {"type": "boolean"},
                     "handling": _MONEY,
                     "credit": _MONEY,
@@ -98,14 +98,14 @@ ASKED_SCHEMA: dict[str, Any] = {
         "ref": {"type": "string"},
         "state": {"type": "string", "enum": list(PlanState)},
         "seconds": {"type": "integer"},
-        "asked_by": {"type": "string"},
+        "requested_by": {"type": "string"},
         "created_at": _TIME,
         "started_at": _TIME,
         "finished_at": _TIME,
         "plan": {"oneOf": [PLAN_SCHEMA, {"type": "null"}], "description": "The best one found so far."},
     },
 }
-LISTED = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at")
+LISTED = ("ref", "state", "seconds", "requested_by", "created_at", "started_at", "finished_at")
 LISTED_SCHEMA = {**ASKED_SCHEMA, "required": list(LISTED)}
 LISTED_SCHEMA["properties"] = {name: ASKED_SCHEMA["properties"][name] for name in LISTED}
 _PLANS = RowSerializer(same_names(*LISTED))

@@ -82,7 +82,7 @@ class Imports(Endpoint):
     parameters = {
         "kind": f"What the file holds; POST needs it: {', '.join(ImportKind)}.",
         "file_name": "Name of the file, for the record.",
-        "validate_only": "true: say what the file would do, and do nothing.",
+        "dry_run": "true: say what the file would do, and do nothing.",
     }
 
     @extend_schema(responses={200: page_of(shape(IMPORT))}, summary="Files that were taken in")
@@ -95,7 +95,7 @@ class Imports(Endpoint):
     @extend_schema(
         request=_FILE,
         responses={
-            200: OpenApiResponse(REPORT_SCHEMA, "What the file would do (validate_only)."),
+            200: OpenApiResponse(REPORT_SCHEMA, "What the file would do (dry_run)."),
             202: OpenApiResponse(IMPORT_SCHEMA, "Being taken in; look at its address."),
         },
         summary="Take a file in, or only try to",
@@ -106,7 +106,7 @@ class Imports(Endpoint):
         _needs_prices(self, kind, Scope.PRICES_WRITE)
         body: Any = request.data
         content = body if isinstance(body, bytes) else b""
-        if asked.get("validate_only", "false") == "true":
+        if asked.get("dry_run", "false") == "true":
             try:
                 return Response(report(*dry_run(kind, content, self.business), self.business))
             except SheetRefusedError as fault:

@@ -88,8 +88,8 @@ class ComponentIn(StrictSerializer):
     mass_kg = ExactField(places=3, most="100000", required=False, allow_null=True)
     bag_yield_m3 = ExactField(places=5, most="10", required=False, allow_null=True)
     account_code = _text(40)
-    active_from = serializers.DateField(required=False, allow_null=True)
-    active_to = serializers.DateField(required=False, allow_null=True)
+    available_from = serializers.DateField(required=False, allow_null=True)
+    available_to = serializers.DateField(required=False, allow_null=True)
 
 
 class SupplierIn(StrictSerializer):
@@ -108,22 +108,22 @@ class SupplierIn(StrictSerializer):
 
 
 class TermsIn(StrictSerializer):
-    cleared = defaults(SupplierTerms, "least_order", "delivery", "lead_days")
+    cleared = defaults(SupplierTerms, "minimum_order", "delivery", "lead_time_days")
     supplier = _text(40, needed=True)
     valid_from = serializers.DateField()
-    least_order = ExactField(places=4, required=False)
+    minimum_order = ExactField(places=4, required=False)
     delivery = _Bands(from_zero=True, required=False)
-    lead_days = _Whole(min_value=0, max_value=365, required=False)
+    lead_time_days = _Whole(min_value=0, max_value=365, required=False)
 
 
 class _PriceBase(StrictSerializer):
-    cleared = defaults(SupplierPrice, "breaks", "pack", "least_quantity")
+    cleared = defaults(SupplierPrice, "breaks", "pack", "minimum_quantity")
     supplier_sku = _text(64)
     price = ExactField(places=4)
     breaks = _Bands(required=False)
     pack = ExactField(places=3, least="0.001", most="1000000", required=False)
-    least_quantity = ExactField(places=3, most="1000000", required=False)
-    lead_days = _Whole(min_value=0, max_value=365, required=False, allow_null=True)
+    minimum_quantity = ExactField(places=3, most="1000000", required=False)
+    lead_time_days = _Whole(min_value=0, max_value=365, required=False, allow_null=True)
     valid_from = serializers.DateField()
     valid_to = serializers.DateField(required=False, allow_null=True)
 

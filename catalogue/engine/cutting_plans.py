@@ -40,7 +40,7 @@ def ask(*, business: Business, actor: Actor, document: object, seconds: int) -> 
     demand_of(document)
     if AskedPlan.objects.of(business).filter(state__in=OPEN).count() >= MAX_OPEN:
         raise Problem("conflict", f"{MAX_OPEN} plans are at work already: wait for one, or cancel it.")
-    row = AskedPlan.objects.of(business).create(demand=document, seconds=seconds, asked_by=actor.name[:200])
+    row = AskedPlan.objects.of(business).create(demand=document, seconds=seconds, requested_by=actor.name[:200])
     publish_event(ASKED, row.ref, business=business)
     return row
 
@@ -103,12 +103,12 @@ def clear() -> None:
     """Says of plans whose job was lost that they were given up, and drops those of a month ago."""
     now = timezone.now()
     # unscoped: a routine of the whole service
-    rows = AskedPlan.anywhere
+    rows = AskedPlan.unscoped
     rows.filter(state__in=OPEN, created_at__lt=now - LOST).update(state=PlanState.GIVEN_UP, finished_at=now)
     rows.filter(created_at__lt=now - KEPT).exclude(state__in=OPEN).delete()
 
 
 def serialize_plan(row: AskedPlan) -> dict[str, Any]:
     """A plan as the API tells it."""
-    members = ("ref", "state", "seconds", "asked_by", "created_at", "started_at", "finished_at", "plan")
+    members = ("ref", "state", "seconds", "requested_by", "created_at", "started_at", "finished_at", "plan")
     return {name: getattr(row, name) for name in members}

@@ -52,7 +52,7 @@ def _read_market(business: Business, on: date) -> PurchaseOptions:
                 row.code,
                 row.name,
                 row.preferred,
-                terms[row.pk].least_order if row.pk in terms else Decimal(0),
+                terms[row.pk].minimum_order if row.pk in terms else Decimal(0),
                 read_bands(terms[row.pk].delivery) if row.pk in terms else (),
             )
             for row in sellers.values()
@@ -65,10 +65,10 @@ def _read_market(business: Business, on: date) -> PurchaseOptions:
                 row.price,
                 read_bands(row.breaks),
                 row.pack,
-                row.least_quantity,
-                (terms[row.supplier_id].lead_days if row.supplier_id in terms else 0)
-                if row.lead_days is None
-                else row.lead_days,
+                row.minimum_quantity,
+                (terms[row.supplier_id].lead_time_days if row.supplier_id in terms else 0)
+                if row.lead_time_days is None
+                else row.lead_time_days,
             )
             for row in rows.select_related("component").order_by("component__sku", "supplier__code")
         ),

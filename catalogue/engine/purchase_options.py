@@ -11,7 +11,7 @@ from fencing.buying.supplier_prices import SupplierPrice, SupplierTermsAndPrices
 
 @dataclass(frozen=True, slots=True)
 class SupplierListing:
-    """One supplier's offer for one component, in the component's sale unit. ``lead_days`` includes the supplier's own."""
+    """One supplier's offer for one component, in the component's sale unit. ``lead_time_days`` includes the supplier's own."""
 
     supplier: str
     sku: str
@@ -19,8 +19,8 @@ class SupplierListing:
     price: Decimal
     breaks: Bands
     pack: Decimal
-    least_quantity: Decimal
-    lead_days: int
+    minimum_quantity: Decimal
+    lead_time_days: int
 
     def price_at(self, quantity: Decimal) -> Decimal:
         """Price of one sale unit when so many are ordered."""
@@ -34,7 +34,7 @@ class Seller:
     code: str
     name: str
     preferred: bool
-    least_order: Decimal
+    minimum_order: Decimal
     delivery: Bands
 
     def delivery_fee(self, order_value: Decimal) -> Decimal:
@@ -77,7 +77,9 @@ class PurchaseOptions:
         """Suppliers with their offers, as the split over them asks for them; one without terms asks nothing of an order."""
         offers: dict[str, list[SupplierPrice]] = {}
         for item in self.sold:
-            offer = SupplierPrice(item.sku, item.price, item.breaks, item.pack, item.least_quantity, item.lead_days)
+            offer = SupplierPrice(
+                item.sku, item.price, item.breaks, item.pack, item.minimum_quantity, item.lead_time_days
+            )
             offers.setdefault(item.supplier, []).append(offer)
         known = {item.code: item for item in self.sellers}
         plain = [Seller(code, code, False, Decimal(0), ()) for code in offers if code not in known]
@@ -85,7 +87,7 @@ class PurchaseOptions:
             SupplierTermsAndPrices(
                 item.code,
                 tuple(offers.get(item.code, ())),
-                item.least_order,
+                item.minimum_order,
                 item.delivery,
                 preferred=item.preferred,
                 name=item.name,

@@ -160,7 +160,7 @@ def _supplier(business: Business, told: dict[str, Any], actor: Actor) -> None:
     values = {
         **terms,
         "valid_from": date.fromisoformat(terms["valid_from"]),
-        "least_order": Decimal(terms["least_order"]),
+        "minimum_order": Decimal(terms["minimum_order"]),
     }
     services.add_dated(SupplierTerms(business=business, supplier=supplier), actor=actor, values=values, past=True)
 

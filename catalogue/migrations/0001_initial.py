@@ -29,7 +29,7 @@ class Migration(migrations.Migration):
                 ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('done', 'done'), ('cancelled', 'cancelled'), ('given_up', 'given_up')], default=catalogue.rules.codes.PlanState['WAITING'], max_length=10)),
                 ('demand', models.JSONField()),
                 ('seconds', models.PositiveSmallIntegerField()),
-                ('asked_by', models.CharField(blank=True, max_length=200)),
+                ('requested_by', models.CharField(blank=True, max_length=200)),
                 ('is_cancelled', models.BooleanField(default=False)),
                 ('plan', models.JSONField(blank=True, null=True)),
                 ('started_at', models.DateTimeField(blank=True, null=True)),
@@ -40,7 +40,7 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -59,7 +59,7 @@ class Migration(migrations.Migration):
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -80,7 +80,7 @@ class Migration(migrations.Migration):
                 'ordering': ['system', '-number'],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -101,7 +101,7 @@ class Migration(migrations.Migration):
                 'verbose_name_plural': 'finishes',
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -124,13 +124,13 @@ class Migration(migrations.Migration):
                 ('mass_kg', models.DecimalField(blank=True, decimal_places=3, max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
                 ('bag_yield_m3', models.DecimalField(blank=True, decimal_places=5, max_digits=8, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
                 ('account_code', models.CharField(blank=True, max_length=40)),
-                ('active_from', models.DateField(blank=True, null=True)),
-                ('active_to', models.DateField(blank=True, null=True)),
+                ('available_from', models.DateField(blank=True, null=True)),
+                ('available_to', models.DateField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('finish', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='components', to='catalogue.finish')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -145,7 +145,7 @@ class Migration(migrations.Migration):
                 ('state', models.CharField(choices=[('waiting', 'waiting'), ('running', 'running'), ('done', 'done'), ('refused', 'refused')], default=catalogue.rules.codes.ImportState['WAITING'], max_length=10)),
                 ('file_name', models.CharField(max_length=200)),
                 ('content', models.BinaryField()),
-                ('asked_by', models.CharField(blank=True, max_length=200)),
+                ('requested_by', models.CharField(blank=True, max_length=200)),
                 ('rows_total', models.PositiveIntegerField(blank=True, null=True)),
                 ('rows_done', models.PositiveIntegerField(default=0)),
                 ('report', models.JSONField(blank=True, default=dict)),
@@ -156,7 +156,7 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -167,7 +167,7 @@ class Migration(migrations.Migration):
                 ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('kind', models.CharField(choices=[('markup', 'markup'), ('labour', 'labour'), ('hire', 'hire'), ('disposal', 'disposal'), ('discount', 'discount'), ('tax', 'tax'), ('tax_of', 'tax_of'), ('account', 'account'), ('payment', 'payment'), ('setting', 'setting'), ('factor', 'factor')], max_length=20)),
+                ('kind', models.CharField(choices=[('markup', 'markup'), ('labour', 'labour'), ('hire', 'hire'), ('disposal', 'disposal'), ('discount', 'discount'), ('tax', 'tax'), ('tax_code_for', 'tax_code_for'), ('account', 'account'), ('payment', 'payment'), ('setting', 'setting'), ('factor', 'factor')], max_length=20)),
                 ('key', models.CharField(blank=True, max_length=80)),
                 ('amount', models.DecimalField(blank=True, decimal_places=6, max_digits=14, null=True)),
                 ('choice', models.CharField(blank=True, max_length=80)),
@@ -177,7 +177,7 @@ class Migration(migrations.Migration):
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -204,7 +204,7 @@ class Migration(migrations.Migration):
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -219,8 +219,8 @@ class Migration(migrations.Migration):
                 ('price', models.DecimalField(decimal_places=4, max_digits=14, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
                 ('breaks', models.JSONField(blank=True, default=list)),
                 ('pack', models.DecimalField(decimal_places=3, default=Decimal('1'), max_digits=10, validators=[django.core.validators.MinValueValidator(Decimal('0.001'))])),
-                ('least_quantity', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=12, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
-                ('lead_days', models.PositiveSmallIntegerField(blank=True, null=True)),
+                ('minimum_quantity', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=12, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
+                ('lead_time_days', models.PositiveSmallIntegerField(blank=True, null=True)),
                 ('valid_from', models.DateField()),
                 ('valid_to', models.DateField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
@@ -228,7 +228,7 @@ class Migration(migrations.Migration):
                 ('supplier', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='offers', to='catalogue.supplier')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -240,9 +240,9 @@ class Migration(migrations.Migration):
                 ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('valid_from', models.DateField()),
-                ('least_order', models.DecimalField(decimal_places=4, default=Decimal('0'), max_digits=14, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
+                ('minimum_order', models.DecimalField(decimal_places=4, default=Decimal('0'), max_digits=14, validators=[django.core.validators.MinValueValidator(Decimal('0'))])),
                 ('delivery', models.JSONField(blank=True, default=list)),
-                ('lead_days', models.PositiveSmallIntegerField(default=0)),
+                ('lead_time_days', models.PositiveSmallIntegerField(default=0)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('supplier', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='terms', to='catalogue.supplier')),
             ],
@@ -251,7 +251,7 @@ class Migration(migrations.Migration):
                 'ordering': ['supplier', '-valid_from'],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddConstraint(
@@ -284,7 +284,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='component',
-            constraint=models.CheckConstraint(condition=models.Q(('active_to__isnull', True), ('active_from__isnull', True), ('active_to__gte', models.F('active_from')), _connector='OR'), name='component_ends_after_it_begins'),
+            constraint=models.CheckConstraint(condition=models.Q(('active_to__isnull', True), ('active_from__isnull', True), ('active_to__gte', models.F('available_from')), _connector='OR'), name='component_ends_after_it_begins'),
         ),
         migrations.AddConstraint(
             model_name='pricerule',

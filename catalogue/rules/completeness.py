@@ -119,9 +119,9 @@ def _of_rules(rules: PriceRules) -> Iterator[MissingItem]:
         known = any(key == activity or key.startswith(f"{activity}.") for key in rules.labour)
         if not known:
             yield MissingItem("labour.missing", "", None, f"no labour rate for {activity}", key=activity)
-    if not rules.tax_of:
+    if not rules.tax_code_for:
         yield MissingItem("tax.missing", "", None, "no tax code for all that is sold")
-    for category, code in rules.tax_of.items():
+    for category, code in rules.tax_code_for.items():
         if code not in rules.taxes:
             text = f"no rate for tax code {code} (used for {category or 'all that is sold'})"
             yield MissingItem("tax.missing", "", None, text, key=code)

@@ -11,7 +11,7 @@ from shared.business.models import Business
 
 KINDS: Mapping[str, str] = {
     "markup": "Markup", "labour": "Labour rate", "hire": "Hire, a day", "disposal": "Tipping", "discount": "Discount",
-    "tax": "Tax rate", "tax_of": "Which tax", "account": "Account", "payment": "Instalment", "setting": "Setting",
+    "tax": "Tax rate", "tax_code_for": "Which tax", "account": "Account", "payment": "Instalment", "setting": "Setting",
     "factor": "Factor",
 }  # fmt: skip
 _ACTIVITIES = {
@@ -21,9 +21,9 @@ _ACTIVITIES = {
     "spoil": "Carting spoil, a cubic metre", "travel": "A visit",
 }  # fmt: skip
 _SETTINGS = {
-    "least_job_charge": "Least charge for a job", "rounding_step": "Prices rounded to", "rounding": "How prices are rounded",
+    "minimum_job_charge": "Least charge for a job", "rounding_step": "Prices rounded to", "rounding": "How prices are rounded",
     "tax_line_digits": "Digits of tax on a line", "tax_rounding": "How tax is rounded", "travel_visits": "Visits to a job",
-    "odd_cent": "Who takes the odd cent",
+    "rounding_difference": "Who takes the odd cent",
 }  # fmt: skip
 _CHOICES: Mapping[str, Mapping[str, str]] = {
     "markup": {"markup": "on cost", "margin": "of the price"},
@@ -69,9 +69,9 @@ def unit_word(code: str) -> str:
 def key_word(kind: str, key: str) -> str:
     """The key of a price rule in words.
 
-    >>> key_word("labour", "dig.clay"), key_word("labour", "erect.1800"), key_word("setting", "odd_cent")
+    >>> key_word("labour", "dig.clay"), key_word("labour", "erect.1800"), key_word("setting", "rounding_difference")
     ('Digging, a hole: clay', 'Erecting, a metre: up to 1800 mm', 'Who takes the odd cent')
-    >>> key_word("markup", "cap"), key_word("tax_of", ""), key_word("hire", "auger")
+    >>> key_word("markup", "cap"), key_word("tax_code_for", ""), key_word("hire", "auger")
     ('Post caps and square post caps', 'All that is sold', 'auger')
     """
     activity, _, finer = key.partition(".")
@@ -82,7 +82,7 @@ def key_word(kind: str, key: str) -> str:
         return _factor_word(activity, finer)
     if kind == "setting":
         return _SETTINGS.get(key, key)
-    if kind == "tax_of" and not key:
+    if kind == "tax_code_for" and not key:
         return "All that is sold"
     return _part_word(key) if kind in ("markup", "account") else key
 

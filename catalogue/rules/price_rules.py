@@ -28,7 +28,7 @@ class RuleKind(StrEnum):
     DISPOSAL = "disposal"  # key: what is taken away; amount: rate a metre (old fence) or a cubic metre (spoil)
     DISCOUNT = "discount"  # key: name of the discount; amount: percent; choice: who gets it, one of GivenTo
     TAX = "tax"  # key: tax code; amount: rate in percent; choice: category
-    TAX_OF = "tax_of"  # key: category of cost, or nothing for all others; choice: tax code
+    TAX_OF = "tax_code_for"  # key: category of cost, or nothing for all others; choice: tax code
     ACCOUNT = "account"  # key: category, role, "sales", "discount"; choice: account code
     PAYMENT = "payment"  # key: order of the instalment; amount: percent; choice: when it is due
     SETTING = "setting"  # key: one of SETTINGS
@@ -56,19 +56,19 @@ class Due(StrEnum):
 
 
 TAX_CATEGORIES = ("S", "Z", "E", "AE", "K", "G", "O")
-_AMOUNTS = {"least_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
+_AMOUNTS = {"minimum_job_charge", "rounding_step", "tax_line_digits", "travel_visits"}
 _MONEY = {RuleKind.LABOUR, RuleKind.HIRE, RuleKind.DISPOSAL}
 _CHOICES: dict[str, tuple[str, ...]] = {
     "rounding": tuple(Rounding),
     "tax_rounding": tuple(Rounding),
-    "odd_cent": tuple(RoundingRemainder),
+    "rounding_difference": tuple(RoundingRemainder),
 }
 SETTINGS = tuple(sorted(_AMOUNTS | set(_CHOICES)))
 
 
 def is_money(kind: str, key: str) -> bool:
     """Whether a line's amount is money; otherwise it is a percentage or a count."""
-    return kind in _MONEY or (kind == RuleKind.SETTING and key in {"least_job_charge", "rounding_step"})
+    return kind in _MONEY or (kind == RuleKind.SETTING and key in {"minimum_job_charge", "rounding_step"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ _KIND_FAULTS = {
 
 
 def rule_faults(kind: str, key: str, amount: Decimal | None, choice: str) -> _Faults:
-    """What is wrong with one line: (field, what would be accepted). A key is wanted by every kind but ``tax_of``."""
+    """What is wrong with one line: (field, what would be accepted). A key is wanted by every kind but ``tax_code_for``."""
     if kind not in RuleKind.__members__.values():
         return [("kind", f"Choose from: {', '.join(RuleKind)}.")]
     faults = _KIND_FAULTS[RuleKind(kind)](key, amount, choice)
@@ -198,14 +198,14 @@ class PriceRules:
     disposal: Mapping[str, Decimal] = field(default_factory=dict)
     discounts: Mapping[str, DiscountRule] = field(default_factory=dict)
     taxes: Mapping[str, TaxCode] = field(default_factory=dict)
-    tax_of: Mapping[str, str] = field(default_factory=dict)
+    tax_code_for: Mapping[str, str] = field(default_factory=dict)
     accounts: Mapping[str, str] = field(default_factory=dict)
     instalments: tuple[Instalment, ...] = ()
-    least_job_charge: Decimal = ZERO
+    minimum_job_charge: Decimal = ZERO
     rounding_step: Decimal = ZERO
     rounding: Rounding = Rounding.HALF_UP
-    tax_rule: TaxPolicy = field(default_factory=TaxPolicy)
-    odd_cent: RoundingRemainder = RoundingRemainder.FAIREST
+    tax_rounding: TaxPolicy = field(default_factory=TaxPolicy)
+    rounding_difference: RoundingRemainder = RoundingRemainder.FAIREST
     visits: Decimal = Decimal(1)
     depths: Mapping[str, int] = field(default_factory=dict)
     factors: HoleFactors = NO_FACTORS
@@ -234,7 +234,7 @@ class PriceRules:
 
     def tax(self, category: str = "") -> TaxCode:
         """The tax code of a category of cost. Refused where the rules name none."""
-        code = self.tax_of.get(category) or self.tax_of.get("")
+        code = self.tax_code_for.get(category) or self.tax_code_for.get("")
         return self.tax_by_code(code or "")
 
     def tax_by_code(self, code: str) -> TaxCode:
@@ -301,7 +301,7 @@ def _instalments(now: Mapping[tuple[str, str], RuleLine]) -> tuple[Instalment, .
     return tuple(Instalment(key, line.label or key, amounts[key], Due(line.choice)) for key, line in lines.items())
 
 
-def _tax_rule(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxPolicy:
+def _tax_rounding(amounts: Mapping[str, Decimal], choices: Mapping[str, str], at: TaxAt) -> TaxPolicy:
     digits = amounts.get("tax_line_digits")
     return TaxPolicy(
         at, Rounding(choices.get("tax_rounding", Rounding.HALF_UP)), None if digits is None else int(digits)
@@ -333,14 +333,14 @@ def read_rules(
             key: TaxCode(key, taxed[RuleKind.TAX, key].choice, rate, taxed[RuleKind.TAX, key].label or key)
             for key, rate in _amounts(taxed, RuleKind.TAX).items()
         },
-        tax_of=_choices(now, RuleKind.TAX_OF),
+        tax_code_for=_choices(now, RuleKind.TAX_OF),
         accounts=_choices(now, RuleKind.ACCOUNT),
         instalments=_instalments(now),
-        least_job_charge=amounts.get("least_job_charge", ZERO),
+        minimum_job_charge=amounts.get("minimum_job_charge", ZERO),
         rounding_step=amounts.get("rounding_step", ZERO),
         rounding=Rounding(choices.get("rounding", Rounding.HALF_UP)),
-        tax_rule=_tax_rule(amounts, choices, tax_at),
-        odd_cent=RoundingRemainder(choices.get("odd_cent", RoundingRemainder.FAIREST)),
+        tax_rounding=_tax_rounding(amounts, choices, tax_at),
+        rounding_difference=RoundingRemainder(choices.get("rounding_difference", RoundingRemainder.FAIREST)),
         visits=amounts.get("travel_visits", Decimal(1)),
         depths=dig_depths(_choices(now, RuleKind.LABOUR)),
         factors=hole_factors(_amounts(now, RuleKind.FACTOR)),

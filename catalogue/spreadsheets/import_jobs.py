@@ -27,7 +27,7 @@ def ask(*, business: Business, actor: Actor, kind: ImportKind, content: bytes, f
         kind=kind,
         file_name=_plain(file_name) or f"{kind.value}.csv",
         content=content,
-        asked_by=actor.name[:200],
+        requested_by=actor.name[:200],
     )
     row.save()
     publish_event(ASKED, row.ref, business=business)

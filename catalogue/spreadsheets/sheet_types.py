@@ -70,7 +70,7 @@ def _ends_before(values: Mapping[str, Any], start: str, end: str) -> Faults:
 
 
 def _check_component(values: Mapping[str, Any]) -> Faults:
-    faults = _ends_before(values, "active_from", "active_to")
+    faults = _ends_before(values, "available_from", "available_to")
     if is_piece(values["role"]) and values["length_mm"] is None and values["sale_unit"] != "MTR":
         faults.append(("length_mm", "A stock length in mm is wanted, or MTR as sale unit."))
     if values["role"] == ComponentRole.CONCRETE_BAG and not values["bag_yield_m3"]:
@@ -111,8 +111,8 @@ def _components(business: Business) -> SheetType:
         number_column(Component, "mass_kg"),
         number_column(Component, "bag_yield_m3"),
         text_column(Component, "account_code"),
-        date_column("active_from"),
-        date_column("active_to"),
+        date_column("available_from"),
+        date_column("available_to"),
     )
     return SheetType(ImportKind.COMPONENTS, Component, columns, _check_component, dated=False)
 
@@ -127,8 +127,8 @@ def _offers(business: Business) -> SheetType:
         number_column(SupplierPrice, "price"),
         bands_column("breaks", lambda value: bands_fault(value, from_zero=False)),
         number_column(SupplierPrice, "pack"),
-        number_column(SupplierPrice, "least_quantity"),
-        number_column(SupplierPrice, "lead_days"),
+        number_column(SupplierPrice, "minimum_quantity"),
+        number_column(SupplierPrice, "lead_time_days"),
         date_column("valid_from", needed=True, key=True),
         date_column("valid_to"),
     )
@@ -186,9 +186,9 @@ def _supplier_terms(business: Business) -> SheetType:
     columns = (
         code_column("supplier", "supplier_id", suppliers, needed=True, what="supplier", key="supplier__code"),
         date_column("valid_from", needed=True, key=True),
-        number_column(SupplierTerms, "least_order"),
+        number_column(SupplierTerms, "minimum_order"),
         bands_column("delivery", lambda value: bands_fault(value, from_zero=True)),
-        number_column(SupplierTerms, "lead_days"),
+        number_column(SupplierTerms, "lead_time_days"),
     )
     return SheetType(ImportKind.SUPPLIER_TERMS, SupplierTerms, columns, _nothing_more, dated=True)
 

@@ -15,15 +15,15 @@ from shared.business.models import Business
 
 SHOWN: Mapping[str, tuple[str, ...]] = {
     "components": ("label", "role", "finish", "length_mm", "sale_unit"),
-    "offers": ("component", "supplier", "price", "least_quantity", "valid_from", "valid_to"),
+    "offers": ("component", "supplier", "price", "minimum_quantity", "valid_from", "valid_to"),
     "price-rules": ("key", "kind", "amount", "choice", "label", "valid_from", "valid_to"),
     "suppliers": ("name", "email", "phone", "preferred", "active"),
-    "supplier-terms": ("supplier", "valid_from", "least_order", "lead_days"),
+    "supplier-terms": ("supplier", "valid_from", "minimum_order", "lead_time_days"),
     "finishes": ("name", "sample", "active"),
 }
 HEADS = {"label": "Name", "key": "For", "amount": "Amount"}
 PERCENT = frozenset({"markup", "discount", "tax", "payment"})
-NUMBERS = frozenset({"length_mm", "price", "least_quantity", "amount", "least_order", "lead_days"})
+NUMBERS = frozenset({"length_mm", "price", "minimum_quantity", "amount", "minimum_order", "lead_time_days"})
 _CODES = {("components", "label"): "sku", ("suppliers", "name"): "code", ("finishes", "name"): "code"}
 """The code that stands beside a row's name."""
 _WORDS: Mapping[str, Callable[[str], str]] = {"role": labels_module.role_word, "sale_unit": labels_module.unit_word}
@@ -97,9 +97,9 @@ def _plain_cell(head: str, value: Any, code: str) -> ListCell:
 
 
 def _number_cell(head: str, member: str, value: Any, unit: str) -> ListCell:
-    if value is None or (member == "least_quantity" and not Decimal(value)):
+    if value is None or (member == "minimum_quantity" and not Decimal(value)):
         return ListCell(head, "", number=True)
-    if member in ("length_mm", "lead_days"):
+    if member in ("length_mm", "lead_time_days"):
         return ListCell(head, str(value), number=True)
     return ListCell(head, str(value), number=True, figure=_trimmed(value), money=member in MONEY, unit=unit)
 

@@ -25,11 +25,11 @@ from shared.common.typed_shares import read_percent
 WORDS = {
     "gtin": "GTIN", "gln": "GLN", "length_mm": "Length, mm", "width_mm": "Width, mm",
     "height_mm": "Height, mm", "mass_kg": "Mass, kg", "bag_yield_m3": "One bag makes, m³", "valid_from": "From",
-    "valid_to": "To", "active_from": "Sold from", "active_to": "Sold to", "sale_unit": "Unit",
-    "supplier_sku": "Supplier's number", "least_quantity": "Least quantity", "least_order": "Least order",
+    "valid_to": "To", "available_from": "Sold from", "available_to": "Sold to", "sale_unit": "Unit",
+    "supplier_sku": "Supplier's number", "minimum_quantity": "Least quantity", "minimum_order": "Least order",
     "email": "E-mail", "sample": "Colour for drawings", "breaks": "Price breaks", "delivery": "Delivery fees",
     "key": "For", "choice": "How or which", "amount": "Amount, % or factor", "label": "Name", "sku": "Our number",
-    "lead_days": "Days to deliver", "country": "Country, two letters", "account_code": "Account",
+    "lead_time_days": "Days to deliver", "country": "Country, two letters", "account_code": "Account",
 }  # fmt: skip
 HINTS = {
     "breaks": "From a quantity, then the price: 10 4.50; 50 4.20",
@@ -39,12 +39,12 @@ HINTS = {
     "key": "A code: dig.clay, dig_deeper.clay, erect.1800; diameter.300, bulking; sheet or materials for a markup; a tax code",
     "choice": "Markup: markup or margin. Discount: picked, returning or shared. Tax: S, Z or E. Which tax, account: its code. "
     "Digging: the depth the rate includes, mm. Taking down: hazardous for a licensed contractor",
-    "least_quantity": "Fewer are not sold",
+    "minimum_quantity": "Fewer are not sold",
     "bag_yield_m3": "Concrete in bags only",
     "length_mm": "Of stock that is cut; empty where sold by the metre",
 }
 BANDS = ("breaks", "delivery")
-MONEY = frozenset({"price", "least_order"})
+MONEY = frozenset({"price", "minimum_order"})
 WIDE = frozenset({"label", "component", "supplier", "address", "name"})
 FIRST = frozenset({"component", "supplier"})
 MAX_PICKED = 300

@@ -90,15 +90,15 @@ SECTIONS: tuple[SystemSection, ...] = (
         "bays", "Pitch and closing bay", "",
         (
             SystemField("pitch_mm", "Pitch, mm", "Hole centre to hole centre."),
-            SystemField("closing_bay_min_mm", "Least closing bay, mm", "The last two bays are evened out before one is shorter."),
+            SystemField("min_closing_bay_mm", "Least closing bay, mm", "The last two bays are evened out before one is shorter."),
         ),
     ),
     SystemSection(
         "ground", "Ground", "What is beyond a limit is still taken off, with a stop beside it.",
         (
             SystemField("ground_gap_mm", "Gap to the ground, mm", "Least, below the bottom rail."),
-            SystemField("ground_gap_max_mm", "Greatest gap, mm", "Over it a bay has to be stepped, raked or filled."),
-            SystemField("step_max_mm", "Greatest step, mm", "From one bay to the next."),
+            SystemField("max_ground_gap_mm", "Greatest gap, mm", "Over it a bay has to be stepped, raked or filled."),
+            SystemField("max_step_mm", "Greatest step, mm", "From one bay to the next."),
             SystemField("rake_max_deg", "Steepest rake, °", "Of a bay whose rails follow the ground.", FieldType.NUMBER),
         ),
     ),
@@ -110,7 +110,7 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("hole/shape", "Shape", "", FieldType.CHOICE, _SCHEMAS),
             SystemField("hole/end_diameter_mm", "Wide end, mm", "Of a belled or flared hole; empty for a straight one."),
             SystemField("hole/bedding_mm", "Bedding, mm", "Concrete under the post."),
-            SystemField("hole/crown_mm", "Crown, mm", "Concrete above ground, so that water runs off."),
+            SystemField("hole/crown_height_mm", "Crown, mm", "Concrete above ground, so that water runs off."),
         ),
     ),
     SystemSection("channels", "Post channels", "A channel holds one bay's rails; two of them make a line post.", _post("channel")),
@@ -120,7 +120,7 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("rails/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField("rails/kerf_mm", "Saw kerf, mm", "Lost with every cut."),
-            SystemField("rails/seat_mm", "Seat, mm", "A square-ended sheet may stand in a sloping rail up to this difference."),
+            SystemField("rails/seat_tolerance_mm", "Seat, mm", "A square-ended sheet may stand in a sloping rail up to this difference."),
         ),
     ),
     SystemSection(
@@ -128,8 +128,8 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("sheets/cover_mm", "Cover, mm", "The width one sheet adds."),
             SystemField("sheets/lap_mm", "Lap, mm", "The width two neighbours share."),
-            SystemField("sheets/slack_mm", "Slack, mm", "A surplus up to this goes into the laps; more is ripped off."),
-            SystemField("sheets/deduction_mm", "Deduction, mm", "A sheet is so much shorter than the panel is high."),
+            SystemField("sheets/lap_allowance_mm", "Slack, mm", "A surplus up to this goes into the laps; more is ripped off."),
+            SystemField("sheets/height_deduction_mm", "Deduction, mm", "A sheet is so much shorter than the panel is high."),
             SystemField("sheets/supply", "Bought", "", FieldType.CHOICE, _SUPPLY),
             SystemField("sheets/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField("sheets/step_mm", "Length step, mm", "Of sheets made to length; else empty."),
@@ -141,7 +141,7 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("lattice/heights_mm", "Heights, mm", "With commas; empty: no lattice.", FieldType.LENGTHS, empty=True),
             SystemField("lattice/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
-            SystemField("lattice/porosity", "Open share", "0 to 1 of a panel's area, for the wind screening.", FieldType.NUMBER),
+            SystemField("lattice/open_area_ratio", "Open share", "0 to 1 of a panel's area, for the wind screening.", FieldType.NUMBER),
             SystemField("lattice/raked", "A panel may follow a sloping rail", kind=FieldType.YES),
         ),
     ),

@@ -218,7 +218,7 @@ def _way(lack: MissingItem, names: Mapping[str, str], ref: str) -> tuple[str, st
         "labour.missing": "labour",
         "factor.missing": "factor",
         "markup.missing": "markup",
-        "tax.missing": "tax" if lack.key else "tax_of",
+        "tax.missing": "tax" if lack.key else "tax_code_for",
     }.get(lack.code)
     if kind:
         return _new("price-rules", {"kind": kind, "key": lack.key}, ref), "Add it"

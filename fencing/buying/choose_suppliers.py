@@ -76,7 +76,7 @@ def split(
     wanted: Mapping[str, Decimal | Mapping[str, Decimal]],
     suppliers: Sequence[SupplierTermsAndPrices],
     days: int | None = None,
-    most_suppliers: int | None = None,
+    max_suppliers: int | None = None,
     *,
     digits: int | None = None,
     work: int = WORK,
@@ -85,7 +85,7 @@ def split(
 
     Rule: each need comes whole from one supplier, in whole packs, at the break its quantity reaches (more is ordered where
     that is cheaper); goods of a supplier reach its least order; delivery follows the goods' value; what can't be there in time is
-    left out; at most ``most_suppliers`` are used. Of equal costs the fewer suppliers, then the fewer that are not preferred; a
+    left out; at most ``max_suppliers`` are used. Of equal costs the fewer suppliers, then the fewer that are not preferred; a
     need that costs the same at several comes from a preferred one, otherwise from the first by code. The order in which needs
     and suppliers are given changes nothing.
 
@@ -93,7 +93,7 @@ def split(
         wanted: sale units by component [> 0]; or by any name, the sale units of each component that would serve.
         suppliers: with their offers.
         days: days until it is needed; None: no hurry.
-        most_suppliers: None: no limit.
+        max_suppliers: None: no limit.
         digits: decimals to which each line is rounded, halves up, before it is counted; None: not rounded.
         work: ways to buy a need to look at, at most.
 
@@ -115,7 +115,7 @@ def split(
     named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
     ways = {need: own for need, own in named.items() if any(own.values())}
     ranked = tuple(sorted(suppliers, key=lambda item: (not item.preferred, item.code)))
-    asked = _SupplyRequest(ways, ranked, days, most_suppliers, digits)
+    asked = _SupplyRequest(ways, ranked, days, max_suppliers, digits)
     alone: dict[str, SupplierSplit | None] = {}
     refused: dict[str, str] = {}
     for supplier in suppliers:
@@ -146,7 +146,7 @@ def _alone(asked: _SupplyRequest, work: int) -> SupplierSplit | str:
     if late:
         return f"can't bring {', '.join(late[:5])} in time"
     found = _searched(_SupplyRequest(asked.ways, asked.suppliers, asked.days, None, asked.digits), work)
-    return found[0] if found else f"an order is under the least of {plain(supplier.least_order)}"
+    return found[0] if found else f"an order is under the least of {plain(supplier.minimum_order)}"
 
 
 def _searched(asked: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
@@ -183,7 +183,7 @@ def _scale(asked: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
     """So many parts of the unit of money make every cost, fee and limit a whole number."""
     amounts = [cost for own in picks for cost, _, _, _ in own]
     for supplier in asked.suppliers:
-        amounts += [supplier.least_order, *(number for pair in supplier.delivery for number in pair)]
+        amounts += [supplier.minimum_order, *(number for pair in supplier.delivery for number in pair)]
     places = max((_places(amount) for amount in amounts), default=0)
     return int(10**places)
 
@@ -205,7 +205,7 @@ def _bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Ban
     bands = []
     for place, (start, fee) in enumerate(rows):
         higher = [later for later, other in rows[place + 1 :] if other > fee]
-        least, below = max(start, supplier.least_order), min(higher, default=None)
+        least, below = max(start, supplier.minimum_order), min(higher, default=None)
         if below is None or least < below:
             end = None if below is None else int(below * scale)
             bands.append(Band(int(fee * scale) + count, int(least * scale), end))

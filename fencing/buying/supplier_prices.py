@@ -33,14 +33,14 @@ class SupplierPrice:
 
 @dataclass(frozen=True, slots=True)
 class SupplierTermsAndPrices:
-    """``least_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
+    """``minimum_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
 
     ``name`` is what people read; empty: the code.
     """
 
     code: str
     offers: tuple[SupplierPrice, ...]
-    least_order: Decimal = ZERO
+    minimum_order: Decimal = ZERO
     delivery: tuple[tuple[Decimal, Decimal], ...] = ()
     lead: int = 0
     preferred: bool = False

@@ -34,7 +34,7 @@ class SearchRequest:
         for supplier in dict.fromkeys(pick.supplier for pick in picks):
             goods = sum(pick.cost for pick in picks if pick.supplier == supplier)
             if self.task.fee(supplier, goods) is None:
-                least = self.suppliers[supplier].least_order
+                least = self.suppliers[supplier].minimum_order
                 return f"{self.name(supplier)} takes no order under {plain(least)}"
         return "that takes more suppliers than are allowed"
 

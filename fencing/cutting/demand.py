@@ -56,7 +56,7 @@ class Budget:
     """How hard to try. ``work`` is counted, not timed: the same demand and work give the same plan on every machine.
 
     One unit is about a microsecond of one core. ``seconds`` is only the outer guard of the worker process: when it
-    strikes, the best plan so far is given and marked ``time_limited``. ``polish``: also look for the longest remnant
+    strikes, the best plan so far is given and marked ``stopped_early``. ``polish``: also look for the longest remnant
     and the fewest patterns at the same cost.
     """
 

@@ -12,7 +12,7 @@ from fencing.reading.json_reader import read_json, sound
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 
 DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
-STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "keep_mm", "credit", "label")
+STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "min_offcut_mm", "credit", "label")
 
 LONGEST = 100_000
 """100 m: no bar is longer [mm]."""
@@ -34,7 +34,7 @@ def read_demand(source: str | bytes) -> Demand:
     """Read a cutting demand from JSON text.
 
     Rule: ``cut-demand-1.json``: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
-    decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``keep_mm`` and ``credit`` may
+    decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``min_offcut_mm`` and ``credit`` may
     be added.
     Rows of equal length are merged.
 
@@ -118,7 +118,7 @@ def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
             row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")
-        row.whole("keep_mm", 1, LONGEST, KEEP_DEFAULT)
+        row.whole("min_offcut_mm", 1, LONGEST, KEEP_DEFAULT)
         if "label" in row:
             row.text("label", 80)
         if row.good("price", "handling", "credit"):
@@ -160,7 +160,7 @@ def _stock(row: Row, decimals: int) -> StockLength:
         have,
         table.whole("trim_mm", 0, LONGEST, 0),
         units.get("handling", 0),
-        table.whole("keep_mm", 1, LONGEST, KEEP_DEFAULT),
+        table.whole("min_offcut_mm", 1, LONGEST, KEEP_DEFAULT),
         units.get("credit", 0),
         table.text("label", 80) if "label" in table else None,
     )

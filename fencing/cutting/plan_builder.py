@@ -40,7 +40,7 @@ def _not_all(demand: Demand, problem: CuttingProblem, found: SearchResult) -> Cu
             for piece, cut in enumerate(pattern):
                 short[demand.pieces[piece][0]] += cut * times
     nowhere = tuple((length, count) for length, count in sorted(short.items(), reverse=True) if count)
-    return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, time_limited=found.bound < found.cost)
+    return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere, stopped_early=found.bound < found.cost)
 
 
 def _tree(node: Node) -> ProofBranch | ProofLeaf:

@@ -96,7 +96,7 @@ class CutPlan:
     cost: int
     bound: int
     nowhere: tuple[tuple[int, int], ...] = ()
-    time_limited: bool = False
+    stopped_early: bool = False
     certificate: Certificate | None = None
 
     @property
@@ -128,8 +128,8 @@ class CutPlan:
         }
         if self.proof != "exact":
             plan["proof"] = self.proof
-        if self.time_limited:
-            plan["time_limited"] = True
+        if self.stopped_early:
+            plan["stopped_early"] = True
         return plan
 
     def _bars(self) -> list[dict[str, object]]:
@@ -145,7 +145,7 @@ class CutPlan:
         stock = self.demand.stock[bar.stock]
         one: dict[str, object] = {"stock_mm": stock.length, "price": self.money(stock.price), "count": 0}
         one["cuts"] = [[length, count] for length, count in bar.cuts]
-        one |= {"left_mm": bar.left, "keep": bar.keep}
+        one |= {"offcut_mm": bar.left, "keep": bar.keep}
         if stock.handling:
             one["handling"] = self.money(stock.handling)
         if bar.credited:

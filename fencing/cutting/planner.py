@@ -64,7 +64,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
         later = search_apart(demand, replace(budget, seconds=left), progress) if left > START_S else None
         if later is not None:
             return _best_of(plan, later)
-        plan = replace(plan, time_limited=True)
+        plan = replace(plan, stopped_early=True)
     return plan
 
 
@@ -76,9 +76,9 @@ def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
     proof = max(later, first, key=lambda plan: plan.bound)
     bound = min(proof.bound, best.cost)
     status = Status.OPTIMAL if bound == best.cost else Status.GAP
-    limited = later.time_limited and status is Status.GAP
-    return replace(best, status=status, bound=bound, certificate=proof.certificate, time_limited=limited)
+    limited = later.stopped_early and status is Status.GAP
+    return replace(best, status=status, bound=bound, certificate=proof.certificate, stopped_early=limited)
 
 
 def _is_final(plan: CutPlan) -> bool:
-    return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.time_limited)
+    return plan.status is Status.OPTIMAL or (plan.status is Status.INFEASIBLE and not plan.stopped_early)

@@ -50,7 +50,7 @@ def search_apart(demand: Demand, budget: Budget, progress: Progress | None = Non
         if child.stdout is not None:
             child.stdout.close()
         child.wait()
-    return last if last is None or done else replace(last, time_limited=True)
+    return last if last is None or done else replace(last, stopped_early=True)
 
 
 def _read(pipe: IO[bytes]) -> tuple[bool, CutPlan | None] | None:

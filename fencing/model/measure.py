@@ -45,7 +45,7 @@ class Layout(StrEnum):
     FROM_END = "from_end"
     EVEN = "even"
     BALANCED = "balanced"
-    WHOLE_RAILS = "whole_rails"
+    WHOLE_RAILS = "full_rails"
     AUTO = "auto"
 
 

@@ -158,7 +158,7 @@ class Steel:
 class System:
     """A fence system. ``components`` maps a role to what the catalogue sells for it; ``allowances`` a role or role family.
 
-    ``bag_yield`` is the wet volume of one bag of concrete in m3, where the catalogue knows it. ``lattice_porosity`` is the
+    ``bag_yield`` is the wet volume of one bag of concrete in m3, where the catalogue knows it. ``lattice_open_area_ratio`` is the
     open share of a lattice panel's area (0 solid), where stated; ``steel`` is for the strength screening alone.
     """
 
@@ -182,6 +182,6 @@ class System:
     allowances: Mapping[str, Allowance] = field(default_factory=dict)
     components: Mapping[str, str] = field(default_factory=dict)
     bag_yield: Decimal | None = None
-    lattice_porosity: Decimal | None = None
+    lattice_open_area_ratio: Decimal | None = None
     steel: Steel | None = None
     version: int = 1

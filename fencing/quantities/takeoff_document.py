@@ -162,7 +162,7 @@ def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
             "at_mm": sheet.at,
             "blank_mm": sheet.blank,
             "width_mm": sheet.width,
-            "left_mm": sheet.left,
+            "offcut_mm": sheet.left,
             "right_mm": sheet.right,
             "foot": sheet.foot,
         }
@@ -194,7 +194,7 @@ def _leaf(leaf: Leaf) -> Document:
         "width_mm": leaf.width,
         "height_mm": leaf.height,
         "diagonal_mm": leaf.diagonal,
-        "hinge_mm": list(leaf.hinges),
+        "hinge_heights_mm": list(leaf.hinges),
         "clip_mm": leaf.clip,
         "stiles_mm": list(leaf.stiles),
         "rails": _rails(leaf.rails),
@@ -235,7 +235,7 @@ def _piece(piece: Piece) -> Document:
         "width_mm": piece.width,
         "count": piece.count,
         "for": list(places),
-        "for_counts": list(places.values()),
+        "used_counts": list(places.values()),
     }
 
 

@@ -15,11 +15,11 @@ LONGEST_STOCK = 30_000
 def read_hole(system: ObjectReader) -> Hole:
     """The post holes [mm]; a straight one needs no second diameter. Source: ``system-1.json``.
 
-    >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_mm": 30}
+    >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_height_mm": 30}
     >>> read_hole(ObjectReader({"hole": hole}, "", FaultList(), ("hole",))).end_diameter
     300
     """
-    keys = ("depth_mm", "diameter_mm", "shape", "end_diameter_mm", "bedding_mm", "crown_mm")
+    keys = ("depth_mm", "diameter_mm", "shape", "end_diameter_mm", "bedding_mm", "crown_height_mm")
     hole = system.table("hole", keys)
     shape = HoleShape(hole.word("shape", tuple(HoleShape)))
     diameter = hole.whole("diameter_mm", 30, 3_000)
@@ -29,7 +29,7 @@ def read_hole(system: ObjectReader) -> Hole:
     bedding = hole.whole("bedding_mm", 0, 2_000)
     if hole.good("shape", "diameter_mm", "end_diameter_mm"):
         _check_ends(hole, shape, diameter, end)
-    return Hole(depth, diameter, shape, end, bedding, hole.whole("crown_mm", 0, 500))
+    return Hole(depth, diameter, shape, end, bedding, hole.whole("crown_height_mm", 0, 500))
 
 
 def _check_ends(hole: ObjectReader, shape: HoleShape, diameter: int, end: int) -> None:
@@ -90,24 +90,33 @@ def check_stock(faults: FaultList, pointer: str, stock: tuple[int, ...], needed:
 def read_rails(system: ObjectReader) -> Rails:
     """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: ``system-1.json``.
 
-    >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_mm": 20}
+    >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_tolerance_mm": 20}
     >>> read_rails(ObjectReader({"rails": rails}, "", FaultList(), ("rails",)))
     Rails(stock=(4800,), kerf=3, seat=20)
     """
-    rails = system.table("rails", ("stock_mm", "kerf_mm", "seat_mm"))
-    return Rails(read_stock(rails), rails.whole("kerf_mm", 0, 50), rails.whole("seat_mm", 0, 500))
+    rails = system.table("rails", ("stock_mm", "kerf_mm", "seat_tolerance_mm"))
+    return Rails(read_stock(rails), rails.whole("kerf_mm", 0, 50), rails.whole("seat_tolerance_mm", 0, 500))
 
 
 def read_sheets(system: ObjectReader) -> Sheets:
     """Sheets: cover, lap, how they are supplied [mm]. Source: ``system-1.json``.
 
     >>> faults = FaultList()
-    >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "slack_mm": 0, "deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
+    >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "lap_allowance_mm": 0, "height_deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
     >>> _ = read_sheets(ObjectReader({"sheets": wide_lap}, "", faults, ("sheets",)))
     >>> faults.found[0].text
     'the lap must be under the cover of 50 mm'
     """
-    keys = ("cover_mm", "lap_mm", "slack_mm", "deduction_mm", "supply", "stock_mm", "step_mm", "reuse_strips")
+    keys = (
+        "cover_mm",
+        "lap_mm",
+        "lap_allowance_mm",
+        "height_deduction_mm",
+        "supply",
+        "stock_mm",
+        "step_mm",
+        "reuse_strips",
+    )
     sheets = system.table("sheets", keys)
     supply = SheetSupply(sheets.word("supply", tuple(SheetSupply)))
     bought_cut = sheets.good("supply") and supply is SheetSupply.MADE_TO_LENGTH
@@ -119,8 +128,8 @@ def read_sheets(system: ObjectReader) -> Sheets:
     return Sheets(
         cover=cover,
         lap=lap,
-        slack=sheets.whole("slack_mm", 0, 1_000),
-        deduction=sheets.whole("deduction_mm", 0, 1_000),
+        slack=sheets.whole("lap_allowance_mm", 0, 1_000),
+        deduction=sheets.whole("height_deduction_mm", 0, 1_000),
         supply=supply,
         stock=read_stock(sheets, least_items=0 if bought_cut else 1),
         step=sheets.whole("step_mm", 1, 1_000, default=1),
@@ -135,10 +144,10 @@ def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
     >>> read_lattice(ObjectReader({"lattice": none}, "", FaultList(), ("lattice",)))
     (LatticeStock(heights=(), stock=(), raked=False), None)
     """
-    lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "porosity"))
+    lattice = system.table("lattice", ("heights_mm", "stock_mm", "raked", "open_area_ratio"))
     heights = _sorted(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
     if "heights_mm" not in lattice:
         lattice.raw("heights_mm")
     stock = read_stock(lattice, least_items=1 if heights else 0)
-    porosity = lattice.decimal("porosity", 0, 1) if "porosity" in lattice else None
-    return LatticeStock(heights, stock, lattice.flag("raked")), porosity
+    open_area_ratio = lattice.decimal("open_area_ratio", 0, 1) if "open_area_ratio" in lattice else None
+    return LatticeStock(heights, stock, lattice.flag("raked")), open_area_ratio

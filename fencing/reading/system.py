@@ -16,8 +16,8 @@ from fencing.reading.object_reader import ObjectReader
 from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets
 
 KEYS = (
-    "fence_system", "code", "label", "pitch_mm", "closing_bay_min_mm", "ground_gap_mm", "ground_gap_max_mm",
-    "step_max_mm", "rake_max_deg", "hole", "posts", "rails", "sheets", "lattice", "screws", "gates", "retrofit",
+    "fence_system", "code", "label", "pitch_mm", "min_closing_bay_mm", "ground_gap_mm", "max_ground_gap_mm",
+    "max_step_mm", "rake_max_deg", "hole", "posts", "rails", "sheets", "lattice", "screws", "gates", "retrofit",
     "allowances", "components", "bag_yield_m3", "strength",
 )  # fmt: skip
 
@@ -26,7 +26,7 @@ def read_system(document: object) -> System:
     """Read a fence system.
 
     Rule: ``system-1.json``. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
-    ``lattice.porosity``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``; a system has no hidden defaults.
+    ``lattice.open_area_ratio``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``; a system has no hidden defaults.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them.
@@ -57,15 +57,15 @@ def read_system(document: object) -> System:
 
 
 def _system(table: ObjectReader, posts: ObjectReader) -> System:
-    lattice, porosity = read_lattice(table)
+    lattice, open_area_ratio = read_lattice(table)
     return System(
         code=table.name("code"),
         label=table.text("label", 120),
         pitch=table.whole("pitch_mm", 200, 10_000, plausible=400),
-        closing_bay_min=table.whole("closing_bay_min_mm", 1, 10_000),
+        closing_bay_min=table.whole("min_closing_bay_mm", 1, 10_000),
         ground_gap=table.whole("ground_gap_mm", 0, 1_000),
-        ground_gap_max=table.whole("ground_gap_max_mm", 0, 2_000),
-        step_max=table.whole("step_max_mm", 0, 5_000),
+        ground_gap_max=table.whole("max_ground_gap_mm", 0, 2_000),
+        step_max=table.whole("max_step_mm", 0, 5_000),
         rake_max=table.decimal("rake_max_deg", 0, 60, unit="degrees"),
         hole=read_hole(table),
         channel=read_post(posts, "channel"),
@@ -79,27 +79,27 @@ def _system(table: ObjectReader, posts: ObjectReader) -> System:
         allowances=read_allowances(table),
         components=read_components(table),
         bag_yield=table.decimal("bag_yield_m3", 0, 1, unit="m3") if "bag_yield_m3" in table else None,
-        lattice_porosity=porosity,
+        lattice_open_area_ratio=open_area_ratio,
         **read_strength_data(table),
     )
 
 
 def _check_limits(table: ObjectReader) -> None:
     """Limits that must stand in the right order to one another."""
-    pitch, least = table.whole_again("pitch_mm"), table.whole_again("closing_bay_min_mm")
+    pitch, least = table.whole_again("pitch_mm"), table.whole_again("min_closing_bay_mm")
     if pitch is not None and least is not None and least >= pitch:
         table.fault(
-            "closing_bay_min_mm", "system.order", f"the least closing bay must be under the pitch of {pitch} mm"
+            "min_closing_bay_mm", "system.order", f"the least closing bay must be under the pitch of {pitch} mm"
         )
-    gap, most = table.whole_again("ground_gap_mm"), table.whole_again("ground_gap_max_mm")
+    gap, most = table.whole_again("ground_gap_mm"), table.whole_again("max_ground_gap_mm")
     if gap is not None and most is not None and most < gap:
         text = f"the largest ground gap must be at least the least one, {gap} mm"
-        table.fault("ground_gap_max_mm", "system.order", text)
+        table.fault("max_ground_gap_mm", "system.order", text)
 
 
 def _check_holes(table: ObjectReader, system: System) -> None:
     """Whether both posts fit in the hole, and in a bay."""
-    if not table.good("hole", "posts", "pitch_mm", "closing_bay_min_mm"):
+    if not table.good("hole", "posts", "pitch_mm", "min_closing_bay_mm"):
         return
     hole = table.pointer("hole")
     for kind, post in (("channel", system.channel), ("square", system.square)):

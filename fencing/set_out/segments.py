@@ -225,7 +225,7 @@ def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[
         case Layout.BALANCED:
             return _balanced(length, pitch, least)
         case Layout.WHOLE_RAILS:
-            return _whole_rails(left, right, system)
+            return _full_rails(left, right, system)
         case Layout.AUTO:
             raise ValueError("auto is decided before a segment is divided")
 
@@ -278,7 +278,7 @@ def whole_rail(system: System) -> int | None:
     return max(fitting, default=None)
 
 
-def _whole_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
+def _full_rails(left: Anchor, right: Anchor, system: System) -> list[int]:
     rail = whole_rail(system)
     length = right.at - left.at
     if rail is None:

@@ -73,9 +73,11 @@ def remarks(screening: Screening) -> tuple[str, ...]:
         "is screened once in each of its runs. Runs that turn 30° or less are one wall: its ends are those of the whole wall."
     )
     if _has_lattice(screening):
-        porosity = system.lattice_porosity
+        open_area_ratio = system.lattice_open_area_ratio
         counted = (
-            "as solid, as its open share is not stated" if porosity is None else f"with an open share of {porosity}"
+            "as solid, as its open share is not stated"
+            if open_area_ratio is None
+            else f"with an open share of {open_area_ratio}"
         )
         lines.append(f"Lattice is counted {counted}.")
     if screening.request.inputs.get("doubled"):
@@ -100,7 +102,7 @@ def _ground(screening: Screening) -> dict[str, Any]:
         "classes": [{"code": name, "label": SOILS[name].label if name in SOILS else UNSTATED} for name in classes],
         "table": SOIL_EDITION,
         "formula": FORMULA,
-        "second_opinion": SECOND if {"undrained_kpa", "friction_deg"} & set(inputs) else None,
+        "second_method": SECOND if {"undrained_kpa", "friction_deg"} & set(inputs) else None,
     }
 
 
@@ -124,7 +126,7 @@ def _post(post: ScreenedPost) -> dict[str, Any]:
         "utilisation": None if post.utilisation is None else f"{post.utilisation:.2f}",
         "embedment_mm": case.embedment,
         "embedment_needed_mm": post.needed,
-        "second_opinion_mm": post.second_needed,
+        "second_method_mm": post.second_needed,
         "outcome": post.outcome.value,
         "words": WORDS[post.outcome],
         "reasons": list(post.reasons),

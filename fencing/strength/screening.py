@@ -120,7 +120,7 @@ class Limits:
 
     @property
     def lattice_factor(self) -> float:
-        """Pressure on lattice as a share of that on a solid face [0 to 1]; a lattice of unknown porosity counts as solid.
+        """Pressure on lattice as a share of that on a solid face [0 to 1]; a lattice of unknown open_area_ratio counts as solid.
 
         Source: the method.
 
@@ -130,12 +130,12 @@ class Limits:
             >>> from decimal import Decimal
             >>> from fencing.model.example_system import ROUND_SIZES
             >>> from fencing.strength.wind import GivenPressure
-            >>> half_open = replace(ROUND_SIZES, lattice_porosity=Decimal("0.5"))
+            >>> half_open = replace(ROUND_SIZES, lattice_open_area_ratio=Decimal("0.5"))
             >>> Limits(GivenPressure(600.0), ground_of({}, "clay"), half_open).lattice_factor
             0.75
         """
-        porosity = self.system.lattice_porosity
-        return self.method.porosity_factor(1 - float(porosity)) if porosity is not None else 1.0
+        open_area_ratio = self.system.lattice_open_area_ratio
+        return self.method.porosity_factor(1 - float(open_area_ratio)) if open_area_ratio is not None else 1.0
 
     def section(self, kind: str) -> tuple[str, SteelSection] | None:
         """The section that stands for a kind of post [mm], where the system states it: a square post is its tube alone.

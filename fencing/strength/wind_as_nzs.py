@@ -110,11 +110,11 @@ def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> 
     return (2.2 if cornered else 3.0, 1.5, 0.75)
 
 
-def porosity(solidity: float) -> float:
+def open_area_ratio(solidity: float) -> float:
     """Kp = 1 - (1 - delta)^2 for the solid share delta of the face [0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
     Example:
-        >>> [round(porosity(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
+        >>> [round(open_area_ratio(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
         [1, 0.96, 0.8775, 0.75, 0.64]
     """
     return 1 - (1 - solidity) ** 2
@@ -166,7 +166,7 @@ class AsNzs:
         >>> AsNzs(40).porosity_factor(0.5)
         0.75
         """
-        return porosity(solidity)
+        return open_area_ratio(solidity)
 
     def remarks(self) -> tuple[str, ...]:
         """What a reader should know of the method; speeds are [m/s].

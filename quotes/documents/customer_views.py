@@ -162,10 +162,10 @@ class _AgainError(Exception):
 def _accept(request: HttpRequest, token: str) -> None:
     choices = chosen(request)
     view = open_link(token, choices)
-    if view.may_answer and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
+    if view.can_respond and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
         raise _AgainError("Check what you agree to, then press “Accept this quote”.", status=409)
     name = _text(request, "name", "Type your name: it stands for your signature.")
-    settles = view.may_answer and view.document["party"]["chooses"]
+    settles = view.can_respond and view.document["party"]["chooses"]
     accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
 
 
@@ -210,7 +210,7 @@ def _drawn_page(request: HttpRequest, token: str, handle: str, told: FormFeedbac
             FormFeedback(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422),
             False,
         )
-    page = "party_review" if is_review and view.may_answer else "party_quote"
+    page = "party_review" if is_review and view.can_respond else "party_quote"
     return _private(render(request, f"documents/{page}.html", _values(view, token, handle, told), status=told.status))
 
 
@@ -230,7 +230,9 @@ def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dic
         "locale": document["business"]["locale"],
         "page_language": document["business"]["language"],
         "currency": document["currency"],
-        "chooses": view.may_answer and document["party"]["chooses"] and bool(document["builds"] or document["options"]),
+        "chooses": view.can_respond
+        and document["party"]["chooses"]
+        and bool(document["builds"] or document["options"]),
         "has_tax": Decimal(document["tax"]) != 0,
         "told": told,
         "mark": _mark(token),

@@ -37,13 +37,13 @@ def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, An
     Args:
         content: the frozen content.
         party: the party's key.
-        receipt: members ``name``, ``answered_at``, ``content_sha256`` and ``choices`` of its answer.
+        receipt: members ``name``, ``responded_at``, ``content_sha256`` and ``choices`` of its answer.
     """
     document = party_document(content, party, read_choices(content, receipt["choices"]))
     values = quote_values(document, accepted_by(document, receipt))
-    answered_at: datetime = receipt["answered_at"]
-    values["made"] = answered_at.isoformat().replace("+00:00", "Z")
-    return render(markup("quote", values), Variant.ACCESSIBLE, answered_at)
+    responded_at: datetime = receipt["responded_at"]
+    values["made"] = responded_at.isoformat().replace("+00:00", "Z")
+    return render(markup("quote", values), Variant.ACCESSIBLE, responded_at)
 
 
 def crew_pdf(content: Content, template: str, choices: Mapping[str, Any] | None = None) -> bytes:

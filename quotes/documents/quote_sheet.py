@@ -77,12 +77,12 @@ def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
 
     Args:
         document: the party's document with what it chose.
-        receipt: members ``name``, ``answered_at`` and ``content_sha256`` of the party's answer.
+        receipt: members ``name``, ``responded_at`` and ``content_sha256`` of the party's answer.
     """
     business = document["business"]
     zone = business["time_zone"].replace("_", " ")
     with dates_by(business["time_zone"], business["locale"]):
-        when = f"{write_moment(receipt['answered_at'], seconds=True)} ({zone})"
+        when = f"{write_moment(receipt['responded_at'], seconds=True)} ({zone})"
     return {"name": receipt["name"], "when": when, "digest": receipt["content_sha256"]}
 
 

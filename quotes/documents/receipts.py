@@ -21,7 +21,7 @@ def receipt_letter(answer: PartyResponse, pdf: bytes) -> EmailMessage:
     document = party_document(
         parsed(revision.content), party.key, read_choices(parsed(revision.content), answer.choices)
     )
-    receipt = {"name": answer.name, "answered_at": answer.answered_at, "content_sha256": answer.content_sha256}
+    receipt = {"name": answer.name, "responded_at": answer.responded_at, "content_sha256": answer.content_sha256}
     values = quote_values(document, accepted_by(document, receipt))
     text = "\n".join([f"Dear {party.name},\n", *_record(values["sheet"]), "", signature(revision.business)])
     letter = to_party(party, f"You accepted {revision.quote.number}", text)

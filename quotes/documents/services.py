@@ -130,7 +130,7 @@ def keep(*, document: Document, pdf: bytes) -> None:
 
 def _receipt(revision: Revision, party: str) -> dict[str, Any]:
     answer = PartyResponse.objects.of(revision.business).get(party__revision=revision, party__key=party, accepted=True)
-    return {name: getattr(answer, name) for name in ("name", "answered_at", "content_sha256", "choices")}
+    return {name: getattr(answer, name) for name in ("name", "responded_at", "content_sha256", "choices")}
 
 
 def _answers(content: Content, revision: Revision) -> list[dict[str, str]]:
@@ -146,7 +146,7 @@ def _answer_row(row: PartyResponse, names: Mapping[int, str]) -> dict[str, str]:
         "party": names[row.party_id],
         "answer": "accepted" if row.accepted else "declined",
         "name": row.name,
-        "when": write_moment(row.answered_at, seconds=True),
+        "when": write_moment(row.responded_at, seconds=True),
         "amount": format(row.total.normalize(), "f"),
     }
 

@@ -86,7 +86,7 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
         return None
     ground = data["ground"]
     classes = "; ".join(item["label"] for item in ground["classes"])
-    methods = " and ".join(filter(None, (ground["formula"], ground["second_opinion"])))
+    methods = " and ".join(filter(None, (ground["formula"], ground["second_method"])))
     screened = {post["post"] for post in data["posts"]}
     remedies = tuple(
         (_names(item), _remedy(number, item, _concerned(_names(item), screened), price))
@@ -102,7 +102,7 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
         remedies=tuple(row for _, row in remedies),
         remarks=tuple(worded(text) for text in data["remarks"]),
         disclaimer=data["disclaimer"],
-        has_second=any(post["second_opinion_mm"] is not None for post in data["posts"]),
+        has_second=any(post["second_method_mm"] is not None for post in data["posts"]),
         priced=any(row.cost for _, row in remedies),
     )
 
@@ -187,7 +187,7 @@ def _rows(posts: Iterable[Document], remedies: Iterable[tuple[tuple[str, ...], R
 
 FIGURES = (
     "height_mm", "force_kn", "moment_knm", "capacity_knm", "utilisation", "embedment_mm", "embedment_needed_mm",
-    "second_opinion_mm",
+    "second_method_mm",
 )  # fmt: skip
 
 

@@ -34,7 +34,7 @@ def want_pack(event: Event) -> None:
 def mail_receipt(event: Event) -> None:
     """Makes the acceptance record of a party that accepted, and mails it where the party has an address."""
     # unscoped: the event names the row and its business
-    rows = PartyResponse.anywhere.select_related("party__business", "revision__quote", "revision__business")
+    rows = PartyResponse.unscoped.select_related("party__business", "revision__quote", "revision__business")
     answer = rows.filter(ref=event.subject, accepted=True).first()
     if answer is None:
         return
@@ -46,7 +46,7 @@ def mail_receipt(event: Event) -> None:
 @on_event("document.wanted", slow=True)
 def make(event: Event) -> Finish | None:
     # unscoped: the event names the row and its business
-    document = Document.anywhere.select_related("revision", "business").get(ref=event.subject)
+    document = Document.unscoped.select_related("revision", "business").get(ref=event.subject)
     if document.state == DocumentState.MADE:
         return None
     pdf = services.make(document)
@@ -55,4 +55,4 @@ def make(event: Event) -> Finish | None:
 
 def _revision(event: Event) -> Revision:
     # unscoped: the event names the row and its business
-    return Revision.anywhere.select_related("business").get(ref=event.subject)
+    return Revision.unscoped.select_related("business").get(ref=event.subject)

@@ -39,7 +39,7 @@ class WebhookEndpoint(models.Model):
     state = models.CharField(max_length=8, choices=EndpointState, default=EndpointState.PENDING)
     why = models.CharField(max_length=500, blank=True)
     secrets = models.JSONField(default=list)
-    slow_until = models.DateTimeField(null=True, blank=True)
+    paused_until = models.DateTimeField(null=True, blank=True)
     failing_since = models.DateTimeField(null=True, blank=True)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     version = models.PositiveIntegerField(default=1, editable=False)
@@ -74,7 +74,7 @@ class WebhookDelivery(models.Model):
     body = models.TextField()
     state = models.CharField(max_length=9, choices=DeliveryState, default=DeliveryState.WAITING)
     tries = models.PositiveSmallIntegerField(default=0)
-    next_at = models.DateTimeField(null=True, blank=True)
+    next_attempt_at = models.DateTimeField(null=True, blank=True)
     replay = models.PositiveIntegerField(default=0)
     created_at = models.DateTimeField(default=timezone.now)
 
@@ -98,7 +98,7 @@ class Attempt(models.Model):
     status = models.PositiveSmallIntegerField(null=True, blank=True)
     answer = models.TextField(blank=True)
     fault = models.CharField(max_length=300, blank=True)
-    took_ms = models.PositiveIntegerField(default=0)
+    duration_ms = models.PositiveIntegerField(default=0)
 
     def __str__(self) -> str:
         return f"{self.status or self.fault}"

@@ -59,7 +59,7 @@ def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = 
         deliver_to={"address": "4 Reed Lane", "place": "Tern Bay", "postcode": "0123", "country": "NZ"},
         note="A sample order: nothing is delivered, nobody pays.",
     )
-    return services.place(order=order, actor=SYSTEM, below_least=True)
+    return services.place(order=order, actor=SYSTEM, allow_below_minimum=True)
 
 
 @transaction.atomic
@@ -81,7 +81,7 @@ def _finish(order: SupplierOrder) -> None:
     if order.state == OrderState.DESPATCHED:
         positions = [line.position for line in order.lines.all() if line.outstanding]
         for line in order.lines.filter(on_the_way__gt=0):
-            line.on_the_way = Decimal(0)
+            line.in_transit = Decimal(0)
             line.save()
         order = services.cancel_outstanding(
             order=order, actor=SYSTEM, positions=positions, reason="The sandbox was reset."

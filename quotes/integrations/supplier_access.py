@@ -66,5 +66,5 @@ def own_keys(actor: Actor) -> QuerySet[ApiKey]:
 
 def has_other_businesses(account: SupplierAccount, supplier: Supplier) -> bool:
     """Whether a supplier's account is another business's supplier too: then its keys are none of this one's."""
-    others = Supplier.anywhere.filter(account=account)  # unscoped: only whether there are others is asked
+    others = Supplier.unscoped.filter(account=account)  # unscoped: only whether there are others is asked
     return others.exclude(business_id=supplier.business_id).filter(business__sandbox=None).exists()

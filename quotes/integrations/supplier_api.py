@@ -70,7 +70,7 @@ class SupplyEndpoint(Endpoint):
 
 
 class SupplyOrders(SupplyEndpoint):
-    """Orders sent to the supplier. ``changed_after`` makes polling complete: nothing that changed is ever missed."""
+    """Orders sent to the supplier. ``after_sequence`` makes polling complete: nothing that changed is ever missed."""
 
     scopes = {"GET": Scope.SUPPLY_READ}
     paged = True
@@ -79,7 +79,7 @@ class SupplyOrders(SupplyEndpoint):
         "business": "The ref of a business.",
         "number": "The number of an order.",
         "with": WITH,
-        "changed_after": "Only orders whose changed is higher, in the order of changes: start with 0, go on with the last.",
+        "after_sequence": "Only orders whose changed is higher, in the order of changes: start with 0, go on with the last.",
     }
 
     @extend_schema(responses={200: page_of(LISTED_SCHEMA)}, summary="Orders of a supplier")
@@ -89,7 +89,7 @@ class SupplyOrders(SupplyEndpoint):
             supplier_queries.account_of(self.actor),
             supplier_queries.is_test(self.actor),
         )
-        by = "changed" if "changed_after" in asked else "-id"
+        by = "changed" if "after_sequence" in asked else "-id"
         alike = _alike(account, test)
         return with_lines(self.page(lambda: _asked_for(account, test, asked), ORDERS, by=by, alike=alike), asked)
 
@@ -179,7 +179,7 @@ class SupplyOrderEvents(SupplyEndpoint):
 
     @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="Events of a supplier's order")
     def get(self, request: Request, ref: str) -> Response:
-        rows = OrderEvent.anywhere.filter(
+        rows = OrderEvent.unscoped.filter(
             order=self.order(ref), for_supplier=True
         )  # unscoped: the supplier's own order
         return self.page(rows, EVENTS, by="id")
@@ -220,7 +220,7 @@ class SupplyOfferBatches(SupplyEndpoint):
 
     scopes = {"POST": Scope.SUPPLY_OFFERS_WRITE}
     parameters = {
-        "validate_only": "true: the same answer, nothing is stored.",
+        "dry_run": "true: the same answer, nothing is stored.",
         "all_or_nothing": "true: one refused refuses all.",
     }
 
@@ -235,7 +235,7 @@ class SupplyOfferBatches(SupplyEndpoint):
             offers=self.read(SupplierPriceBatchIn)["offers"],
             test=supplier_queries.is_test(self.actor),
             whole=_flag(asked, "all_or_nothing"),
-            dry=_flag(asked, "validate_only"),
+            dry=_flag(asked, "dry_run"),
         )
         stored = sum(1 for outcome in outcomes if outcome.status == 201)
         unchanged = sum(1 for outcome in outcomes if outcome.result == "unchanged")
@@ -293,8 +293,8 @@ def _asked_for(account: SupplierAccount, test: bool, asked: Mapping[str, str]) -
     rows = rows.filter(state=state_asked(asked)) if "state" in asked else rows
     by = {"business": "business__ref", "number": "number"}
     rows = rows.filter(**{column: asked[name] for name, column in by.items() if name in asked})
-    after = asked.get("changed_after")
-    return rows if after is None else rows.filter(changed__gt=_whole(after, "changed_after"))
+    after = asked.get("after_sequence")
+    return rows if after is None else rows.filter(changed__gt=_whole(after, "after_sequence"))
 
 
 def _flag(asked: Mapping[str, str], name: str) -> bool:

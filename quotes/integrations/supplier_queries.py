@@ -39,7 +39,7 @@ def seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[SupplierOrder]:
 def events_seen_by(account: SupplierAccount, *, test: bool) -> QuerySet[OrderEvent]:
     """Everything that happened to a supplier's orders since they were placed, in one order."""
     orders = seen_by(account, test=test)
-    rows = OrderEvent.anywhere.filter(order__in=orders)  # unscoped: a supplier's own orders, in every business
+    rows = OrderEvent.unscoped.filter(order__in=orders)  # unscoped: a supplier's own orders, in every business
     return rows.filter(for_supplier=True)
 
 

@@ -55,7 +55,7 @@ def deliver(event: Event) -> Finish | None:
         return None
     delivery, endpoint, now = found, found.endpoint, timezone.now()
     if endpoint.state == EndpointState.DISABLED:
-        WebhookDelivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_at=None)
+        WebhookDelivery.objects.filter(pk=delivery.pk).update(state=DeliveryState.FAILED, next_attempt_at=None)
         return None
     if until := resting_until(endpoint, now):
         raise RetryLater(until, "the endpoint is given a rest", begun=False)
@@ -69,8 +69,8 @@ def deliver(event: Event) -> Finish | None:
     if answer.succeeded:
         return finish
     delivery = note_try(delivery, answer, timezone.now())
-    if delivery.next_at is not None:
-        raise RetryLater(delivery.next_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
+    if delivery.next_attempt_at is not None:
+        raise RetryLater(delivery.next_attempt_at, f"try {delivery.tries} of {TRIES}: {answer.status or answer.fault}")
     return None
 
 

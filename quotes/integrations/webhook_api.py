@@ -23,20 +23,20 @@ from shared.api.row_serializer import RowSerializer, SharedQuery, same_names
 from shared.api.serializers import StrictSerializer, TextField
 from shared.business.roles import Scope
 
-ENDPOINT = ("ref", "url", "kinds", "state", "why", "slow_until", "created_at")
-ENDPOINT_SCHEMA = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
-SECRET_SCHEMA = shape((*ENDPOINT, "secret"), kinds={"type": "array", "items": {"type": "string"}}, slow_until=TIME)
-DELIVERY = ("ref", "message", "state", "tries", "next_at", "created_at", "body")
+ENDPOINT = ("ref", "url", "kinds", "state", "why", "paused_until", "created_at")
+ENDPOINT_SCHEMA = shape(ENDPOINT, kinds={"type": "array", "items": {"type": "string"}}, paused_until=TIME)
+SECRET_SCHEMA = shape((*ENDPOINT, "secret"), kinds={"type": "array", "items": {"type": "string"}}, paused_until=TIME)
+DELIVERY = ("ref", "message", "state", "tries", "next_attempt_at", "created_at", "body")
 DELIVERY_SCHEMA = shape(
     DELIVERY,
     tries=WHOLE,
-    next_at=TIME,
+    next_attempt_at=TIME,
     event={"type": ["string", "null"]},
     attempts={"type": "array", "items": DOCUMENT},
 )
 ENDPOINTS = RowSerializer(same_names(*ENDPOINT))
 DELIVERIES = RowSerializer({**same_names(*DELIVERY), "event": "event__ref"})
-ATTEMPTS = RowSerializer(same_names("at", "status", "answer", "fault", "took_ms"))
+ATTEMPTS = RowSerializer(same_names("at", "status", "answer", "fault", "duration_ms"))
 
 
 class EndpointIn(StrictSerializer):

@@ -27,7 +27,7 @@ class HttpResult:
     status: int | None
     body: str
     fault: str
-    took_ms: int
+    duration_ms: int
     retry_after: int | None = None
 
     @property

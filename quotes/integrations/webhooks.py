@@ -210,7 +210,7 @@ def send_test(*, endpoint: WebhookEndpoint, actor: Actor) -> WebhookDelivery:
 
 
 def _begin(delivery: WebhookDelivery) -> WebhookDelivery:
-    delivery.message, delivery.next_at = f"msg_{delivery.ref}", timezone.now()
+    delivery.message, delivery.next_attempt_at = f"msg_{delivery.ref}", timezone.now()
     delivery.save()
     publish_event("webhook.due", delivery.ref)
     return delivery
@@ -245,12 +245,12 @@ def due_after(delivery: WebhookDelivery, answer: HttpResult | None, now: datetim
 
 def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
     """When to come back to an endpoint; None if it is the caller's turn. One that fails is tried by one delivery at a time."""
-    resting = endpoint.slow_until if endpoint.slow_until and endpoint.slow_until > now else None
+    resting = endpoint.paused_until if endpoint.paused_until and endpoint.paused_until > now else None
     if resting or endpoint.failing_since is None:
         return resting
     until = now + TURN
-    free = Q(slow_until=None) | Q(slow_until__lte=now)
-    mine = WebhookEndpoint.objects.filter(free, pk=endpoint.pk).update(slow_until=until)
+    free = Q(paused_until=None) | Q(slow_until__lte=now)
+    mine = WebhookEndpoint.objects.filter(free, pk=endpoint.pk).update(paused_until=until)
     return None if mine else until
 
 
@@ -258,11 +258,11 @@ def _rest(endpoint: WebhookEndpoint, answer: HttpResult, now: datetime) -> datet
     """Until when nothing is sent to an endpoint after a try: what it asked for before stays, whoever's turn it was is over."""
     if answer.status in SLOW_DOWN:
         return now + timedelta(seconds=answer.retry_after or 60)
-    if answer.status is None and answer.took_ms >= HANGING_MS:
+    if answer.status is None and answer.duration_ms >= HANGING_MS:
         shortest, longest = REST
         return now + min(max((now - (endpoint.failing_since or now)) / 4, shortest), longest)
-    asked_for = endpoint.slow_until is not None and endpoint.slow_until > now + TURN
-    return endpoint.slow_until if asked_for else None
+    asked_for = endpoint.paused_until is not None and endpoint.paused_until > now + TURN
+    return endpoint.paused_until if asked_for else None
 
 
 @transaction.atomic
@@ -273,21 +273,26 @@ def note_try(delivery: WebhookDelivery, answer: HttpResult, now: datetime) -> We
         return delivery  # taken away meanwhile, with all its deliveries
     delivery = WebhookDelivery.objects.select_for_update(no_key=True).get(pk=delivery.pk)
     Attempt.objects.create(
-        delivery=delivery, at=now, status=answer.status, answer=answer.body, fault=answer.fault, took_ms=answer.took_ms
+        delivery=delivery,
+        at=now,
+        status=answer.status,
+        answer=answer.body,
+        fault=answer.fault,
+        duration_ms=answer.duration_ms,
     )
     delivery.tries += 1
     if answer.succeeded:
-        delivery.state, delivery.next_at, endpoint.failing_since = DeliveryState.DELIVERED, None, None
+        delivery.state, delivery.next_attempt_at, endpoint.failing_since = DeliveryState.DELIVERED, None, None
     else:
-        delivery.next_at = due_after(delivery, answer, now)
+        delivery.next_attempt_at = due_after(delivery, answer, now)
         endpoint.failing_since = endpoint.failing_since or now
         if answer.status == GONE:
             _disable(endpoint, "It answered 410: gone.")
-        if delivery.next_at is None or endpoint.state == EndpointState.DISABLED:
-            delivery.state, delivery.next_at = DeliveryState.FAILED, None
+        if delivery.next_attempt_at is None or endpoint.state == EndpointState.DISABLED:
+            delivery.state, delivery.next_attempt_at = DeliveryState.FAILED, None
         if delivery.tries >= TRIES and endpoint.failing_since <= delivery.created_at:
             _disable(endpoint, "Nothing was delivered for about 75 hours.")
-    endpoint.slow_until = _rest(endpoint, answer, now)
+    endpoint.paused_until = _rest(endpoint, answer, now)
     delivery.save()
     endpoint.save()
     return delivery

@@ -128,7 +128,7 @@ class Jobs(Endpoint):
     def post(self, request: Request) -> Response:
         body = self.read(JobIn)
         customer = self.find(queries.customers(self.business), body.pop("customer"))
-        ref, fresh = body.pop("site", ""), body.pop("new_site", None)
+        ref, fresh = body.pop("site", ""), body.pop("new_site_address", None)
         site = (
             services.add_site(customer=customer, actor=self.actor, **fresh)
             if fresh
@@ -180,7 +180,11 @@ class JobCopies(Endpoint):
         job = self.find(queries.jobs(self.business), ref)
         customer = self.find(queries.customers(self.business), body["customer"]) if body.get("customer") else None
         copy = copy_job(
-            job=job, actor=self.actor, label=body.get("label", ""), customer=customer, new_site=body.get("new_site")
+            job=job,
+            actor=self.actor,
+            label=body.get("label", ""),
+            customer=customer,
+            new_site_address=body.get("new_site_address"),
         )
         response = self.one(JOBS.of(copy), copy, status=201)
         response["Location"] = f"/api/v1/jobs/{copy.ref}"

@@ -20,10 +20,10 @@ SITE = ("ref", "address", "place", "postcode", "country", "access")
 EVENT = ("ref", "kind", "text", "who", "created_at")
 VERSION = ("ref", "number", "sha256", "system", "who", "created_at")
 BUILT = ("ref", "kind", "role", "component", "length_mm", "unit", "quantity", "place", "note", "who", "created_at")
-_JOB = ("ref", "number", "label", "state", "wanted_on", "notes", "created_at", "updated_at")
+_JOB = ("ref", "number", "label", "state", "preferred_on", "notes", "created_at", "updated_at")
 
 CUSTOMERS, SITES, EVENTS, VERSIONS = (RowSerializer(same_names(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
-AS_BUILT = RowSerializer({**same_names(*BUILT), "takes_back": "takes_back__ref"})
+AS_BUILT = RowSerializer({**same_names(*BUILT), "reverses": "takes_back__ref"})
 JOBS = RowSerializer(
     {
         **same_names(*_JOB),
@@ -53,7 +53,7 @@ SITE_SCHEMA = shape(SITE)
 EVENT_SCHEMA = shape(EVENT)
 VERSION_SCHEMA = shape(VERSION, number=WHOLE)
 VERSION_FULL_SCHEMA = shape(VERSION, number=WHOLE, document=DOCUMENT)
-BUILT_SCHEMA = shape(BUILT, length_mm={"type": ["integer", "null"]}, takes_back={"type": ["string", "null"]})
+BUILT_SCHEMA = shape(BUILT, length_mm={"type": ["integer", "null"]}, reverses={"type": ["string", "null"]})
 JOB_SCHEMA = shape(
     _JOB,
     customer=shape(("ref", "name")),
@@ -73,7 +73,7 @@ MEASURE_FULL_SCHEMA = shape(
     has_draft={"type": "boolean"},
     document={"type": ["object", "null"], "additionalProperties": True},
     sha256={"type": ["string", "null"]},
-    draft_faults={"type": "array", "items": shape(("pointer", "code", "text"))},
+    draft_errors={"type": "array", "items": shape(("pointer", "code", "text"))},
 )
 TAKEOFF_SCHEMA = {
     "type": "object",

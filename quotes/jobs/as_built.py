@@ -35,7 +35,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
     if fault := whole_fault(details.get("unit", ""), Decimal(details.get("quantity", 0)), "/quantity"):
         raise InvalidDocument([fault])
     entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)
-    entry.full_clean(exclude=["business", "job", "takes_back"])
+    entry.full_clean(exclude=["business", "job", "reverses"])
     entry.save()
     if kind == BuiltKind.CHANGED:
         where = f" at {entry.place}" if entry.place else ""
@@ -47,7 +47,7 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
 @transaction.atomic
 def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
     """Takes a mistaken entry back by its opposite; both stay on record. A second time answers with the first."""
-    done = AsBuilt.objects.of(entry.business).filter(takes_back=entry).first()
+    done = AsBuilt.objects.of(entry.business).filter(reverses=entry).first()
     if done is not None:
         return done
     if entry.takes_back_id is not None:
@@ -62,7 +62,7 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         quantity=-entry.quantity,
         place=entry.place,
         note=f"Taken back: {entry.note}"[:1_000],
-        takes_back=entry,
+        reverses=entry,
         who=actor.name[:160],
     )
     audit_log.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})

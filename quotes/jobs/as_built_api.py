@@ -56,5 +56,5 @@ class AsBuiltEntry(Endpoint):
 
 
 def _row(entry: AsBuilt) -> dict[str, Any]:
-    back = entry.takes_back
-    return {**serialize_row(entry, BUILT), "takes_back": back.ref if back else None}
+    back = entry.reverses
+    return {**serialize_row(entry, BUILT), "reverses": back.ref if back else None}

@@ -36,7 +36,7 @@ def choose_business(code: str, named: str | None, err: TextIO) -> Business:
         raise InvalidDocument([Fault("/system", "system.none", f"there is no business in the database; {HINT}")])
     if named is not None:
         return _find_business(named)
-    owners = FenceSystem.anywhere.filter(code=code).values("business")  # unscoped: which businesses have it, no more
+    owners = FenceSystem.unscoped.filter(code=code).values("business")  # unscoped: which businesses have it, no more
     serving = list(Business.objects.filter(pk__in=owners).order_by("id"))
     if len(serving) > 1:
         others = ", ".join(item.name for item in serving[1:6])

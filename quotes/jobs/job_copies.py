@@ -22,11 +22,11 @@ def copy_job(
     actor: Actor,
     label: str = "",
     customer: Customer | None = None,
-    new_site: Mapping[str, Any] | None = None,
+    new_site_address: Mapping[str, Any] | None = None,
 ) -> Job:
     """A new job with the measures of an earlier one as they stand; for another customer it needs a site of theirs."""
     whose = customer or job.customer
-    site = _site(job, whose, new_site, actor)
+    site = _site(job, whose, new_site_address, actor)
     copy = open_job(customer=whose, site=site, label=label or job.label, actor=actor, copied_from=job)
     for measure in measures(job.business).filter(job=job).order_by("id"):
         version = newest(measure)
@@ -35,9 +35,9 @@ def copy_job(
     return copy
 
 
-def _site(job: Job, customer: Customer, new_site: Mapping[str, Any] | None, actor: Actor) -> Site:
-    if new_site:
-        return add_site(customer=customer, actor=actor, **new_site)
+def _site(job: Job, customer: Customer, new_site_address: Mapping[str, Any] | None, actor: Actor) -> Site:
+    if new_site_address:
+        return add_site(customer=customer, actor=actor, **new_site_address)
     if customer.pk == job.customer_id:
         return job.site
     old = job.site

@@ -235,5 +235,5 @@ def _full(measure: StoredMeasure) -> dict[str, Any]:
         "document": parsed(version.document) if version else None,
         "sha256": version.sha256 if version else None,
         "draft": measure.draft,
-        "draft_faults": measure.draft_faults,
+        "draft_errors": measure.draft_errors,
     }

@@ -38,7 +38,7 @@ def start_measure(
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
     """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
     read = check_take_off(business=measure.business, document=document)
-    row = StoredMeasure.anywhere.select_for_update(no_key=True).get(
+    row = StoredMeasure.unscoped.select_for_update(no_key=True).get(
         pk=measure.pk
     )  # unscoped: the caller's own row, locked
     last = newest(row)
@@ -57,9 +57,9 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
         )
         text = f"Measure {row.label!r} saved as version {version.number}."
         note_event(job=row.job, kind="measure.saved", text=text, actor=actor, facts={"measure": row.ref})
-    row.draft, row.draft_faults, row.draft_at = "", [], None
+    row.draft, row.draft_errors, row.draft_at = "", [], None
     row.label = read.label or row.label
-    row.save(update_fields=["latest", "draft", "draft_faults", "draft_at", "label"])
+    row.save(update_fields=["latest", "draft", "draft_errors", "draft_at", "label"])
     take_off_of(version=version)
     measure.refresh_from_db()
     if is_new:
@@ -79,10 +79,10 @@ def save_draft(*, measure: StoredMeasure, text: str, faults: Iterable[Fault] | N
     if "\x00" in text:
         raise InvalidDocument([Fault("", "text.nul", "A draft is text without NUL characters.")])
     measure.draft = text
-    found = draft_faults(measure, text) if faults is None else faults
-    measure.draft_faults = [_shown(fault) for fault in found]
+    found = draft_errors(measure, text) if faults is None else faults
+    measure.draft_errors = [_shown(fault) for fault in found]
     measure.draft_at = timezone.now()
-    measure.save(update_fields=["draft", "draft_faults", "draft_at"])
+    measure.save(update_fields=["draft", "draft_errors", "draft_at"])
     return measure
 
 
@@ -110,7 +110,7 @@ def restore_version(*, version: MeasureVersion, seen: str) -> StoredMeasure:
     return save_draft(measure=row, text=version.document)
 
 
-def draft_faults(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
+def draft_errors(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
     """What keeps a draft from being the next version; nothing when it could be."""
     try:
         check_take_off(business=measure.business, document=_parsed(text))

@@ -88,7 +88,7 @@ class Job(BusinessOwned):
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="jobs")
     state = models.CharField(max_length=9, choices=JobState, default=JobState.OPEN, editable=False)
     notes = models.TextField(max_length=10_000, blank=True)
-    wanted_on = models.DateField(null=True, blank=True)
+    preferred_on = models.DateField(null=True, blank=True)
     copied_from = models.ForeignKey("self", on_delete=models.SET_NULL, null=True, blank=True, related_name="copies")
 
     class Meta:
@@ -121,14 +121,14 @@ class JobEvent(ImmutableModel):
 class StoredMeasure(BusinessOwned):
     """A site measure being kept: numbered versions that were valid, and perhaps a draft on top that need not be.
 
-    ``draft`` is the text as it was typed; ``draft_faults`` says what keeps it from becoming the next version.
+    ``draft`` is the text as it was typed; ``draft_errors`` says what keeps it from becoming the next version.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="measures")
     label = models.CharField(max_length=200)
     latest = models.PositiveIntegerField(default=0, editable=False)
     draft = models.TextField(blank=True)
-    draft_faults = models.JSONField(default=list, blank=True)
+    draft_errors = models.JSONField(default=list, blank=True)
     draft_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -199,9 +199,7 @@ class AsBuilt(ImmutableModel):
     quantity = models.DecimalField(max_digits=12, decimal_places=3, default=0)
     place = models.CharField("bay, post or gate", max_length=40, blank=True)
     note = models.CharField(max_length=1_000, blank=True)
-    takes_back = models.OneToOneField(
-        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="taken_back"
-    )
+    reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="taken_back")
     who = models.CharField(max_length=160)
 
     class Meta:

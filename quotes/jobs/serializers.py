@@ -31,27 +31,27 @@ class JobIn(StrictSerializer):
 
     customer = TextField(max_length=32)
     site = TextField(max_length=32, required=False)
-    new_site = SiteIn(required=False)
+    new_site_address = SiteIn(required=False)
     label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
     notes = TextField(max_length=10_000, required=False, allow_blank=True)
-    wanted_on = serializers.DateField(required=False, allow_null=True)
+    preferred_on = serializers.DateField(required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, object]) -> dict[str, object]:
-        if ("site" in attrs) == ("new_site" in attrs):
-            raise serializers.ValidationError({"site": "Say either site or new_site."})
+        if ("site" in attrs) == ("new_site_address" in attrs):
+            raise serializers.ValidationError({"site": "Say either site or new_site_address."})
         return attrs
 
 
 class JobChange(StrictSerializer):
     label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
     notes = TextField(max_length=10_000, allow_blank=True)
-    wanted_on = serializers.DateField(allow_null=True)
+    preferred_on = serializers.DateField(allow_null=True)
 
 
 class JobCopy(StrictSerializer):
     label = TextField(max_length=200, required=False)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
     customer = TextField(max_length=32, required=False)
-    new_site = SiteIn(required=False)
+    new_site_address = SiteIn(required=False)
 
 
 class JobMove(StrictSerializer):

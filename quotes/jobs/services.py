@@ -92,7 +92,7 @@ def change_job(*, job: Job, actor: Actor, **changes: Any) -> Job:
 @transaction.atomic
 def move_job(*, job: Job, to: str, actor: Actor, reason: str = "") -> Job:
     """From one state to the next. 409 where there is no such way; asking for where it is already changes nothing."""
-    job = Job.anywhere.select_for_update(no_key=True).get(pk=job.pk)  # unscoped: the caller's own row, locked
+    job = Job.unscoped.select_for_update(no_key=True).get(pk=job.pk)  # unscoped: the caller's own row, locked
     if job.state == to:
         return job
     if to not in MOVES[job.state]:

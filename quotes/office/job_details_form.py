@@ -20,7 +20,7 @@ class JobDetails(forms.Form):
     """Quotes that were sent keep what they said; the next ones say this."""
 
     label = forms.CharField(label="What it is", max_length=200)
-    wanted_on = forms.DateField(label="Wanted on", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    preferred_on = forms.DateField(label="Wanted on", required=False, widget=forms.DateInput(attrs={"type": "date"}))
     notes = _area("Notes", 10_000)
     name = forms.CharField(label="Customer", max_length=120)
     email = forms.EmailField(label="E-mail", required=False, max_length=254)
@@ -30,7 +30,7 @@ class JobDetails(forms.Form):
     postcode = forms.CharField(label="Postcode", required=False, max_length=20)
     access = _area("Access and hazards", 2_000)
 
-    OF_JOB = ("label", "wanted_on", "notes")
+    OF_JOB = ("label", "preferred_on", "notes")
     OF_CUSTOMER = ("name", "email", "phone")
     OF_SITE = ("address", "place", "postcode", "access")
 

@@ -16,7 +16,7 @@ from shared.common.typed_lengths import metres, number_text
 FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (
     ("auto", "cheapest"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
-    ("even", "all bays alike"), ("balanced", "two like closing bays"), ("whole_rails", "rails uncut"),
+    ("even", "all bays alike"), ("balanced", "two like closing bays"), ("full_rails", "rails uncut"),
 )  # fmt: skip
 BASES: Choices = (("overall", "outer faces"), ("centres", "hole centres"))
 TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
@@ -194,7 +194,9 @@ def ground_of(run: Mapping[str, Any]) -> str:
 
 def turn_field(at: str, degrees: Any) -> MeasureField:
     """Return the field of the turn between a run and the one before it."""
-    return MeasureField(f"{at}/turn_deg", "Turn", number_text(degrees), "signed", hint="degrees to the right, − to the left")
+    return MeasureField(
+        f"{at}/turn_deg", "Turn", number_text(degrees), "signed", hint="degrees to the right, − to the left"
+    )
 
 
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[MeasureField, ...]:

@@ -102,7 +102,7 @@ def drafts(business: Business) -> Group:
             reverse("measure", args=[row.ref]),
             row.label,
             f"{row.job.number}, {row.job.customer.name}",
-            f"{len(row.draft_faults)} to mend" if row.draft_faults else "ready to keep",
+            f"{len(row.draft_errors)} to mend" if row.draft_errors else "ready to keep",
         )
         for row in rows.order_by("-draft_at")[: MAX + 1]
     ]
@@ -164,14 +164,14 @@ def _delivery(row: SupplierOrder, today: date) -> TodayItem:
 def to_build(business: Business) -> Group:
     """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).select_related("site", "customer")
-    found = list(rows.order_by(F("wanted_on").asc(nulls_last=True), "id")[: MAX + 1])
+    found = list(rows.order_by(F("preferred_on").asc(nulls_last=True), "id")[: MAX + 1])
     material = delivery_queries.material_of(business, found)
     return _group("to-build", "Jobs to build", [_to_build(job, material[job.pk]) for job in found])
 
 
 def _to_build(job: Job, material: delivery_queries.Material) -> TodayItem:
     place = ", ".join(part for part in (job.site.address, job.site.place) if part)
-    day = "" if job.wanted_on is None else f", preferred {write_day(job.wanted_on)}"
+    day = "" if job.preferred_on is None else f", preferred {write_day(job.preferred_on)}"
     leads = address("job-build", job.ref) or reverse("job", args=[job.ref])
     return TodayItem(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)
 

@@ -150,7 +150,7 @@ def _discount(lines: Sequence[PriceLine], rules: PriceRules, discount: Discount)
 
 
 def _least_charge(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
-    net, least = net_of(lines), rounded(rules.least_job_charge, rules.digits)
+    net, least = net_of(lines), rounded(rules.minimum_job_charge, rules.digits)
     missing = max(least - net, ZERO) if lines else ZERO
     return Adjustment("least_charge", "Least job charge", missing, f"{net:f} made up to {least:f}")
 
@@ -169,7 +169,7 @@ def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRu
     nets = {code: max(net_of([line for line in lines if line.tax.code == code]), ZERO) for code in taxes}
     parts = by_weight(nets) or {next(iter(taxes)): Fraction(1)}
     whole = overall(((line.net, line.parts) for line in lines), shares)
-    divided = Apportionment(rules.digits, rules.odd_cent).share(adjustment.amount, parts)
+    divided = Apportionment(rules.digits, rules.rounding_difference).share(adjustment.amount, parts)
     return [
         PriceLine(
             key=adjustment.kind if len(divided) == 1 else f"{adjustment.kind}.{code}",

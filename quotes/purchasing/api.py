@@ -93,7 +93,7 @@ class OrderPlan(Endpoint):
         body = self.read(serializers.PlanIn)
         found = _jobs(self, body["jobs"])
         plan = plan_jobs(
-            found, days=_days(self.business, body.get("deliver_by")), most_suppliers=body.get("most_suppliers")
+            found, days=_days(self.business, body.get("deliver_by")), max_suppliers=body.get("max_suppliers")
         )
         return Response(_plan(plan, self.business.currency))
 
@@ -271,8 +271,8 @@ def _plan(plan: PurchasePlan, currency: str) -> dict[str, Any]:
             {"component": sku, "length_mm": length, "quantity": number(quantity)}
             for (sku, length), quantity in plan.taken.items()
         ],
-        "saving_together": amount(plan.saving_together, currency),
-        "saving_by_splitting": None if saving is None else amount(saving, currency),
-        "gap_by_splitting": amount(plan.sourcing.gap, currency),
+        "saving_from_combining_jobs": amount(plan.saving_from_combining_jobs, currency),
+        "saving_from_several_suppliers": None if saving is None else amount(saving, currency),
+        "max_further_saving": amount(plan.sourcing.gap, currency),
         "gap_ppm": plan.gap_ppm,
     }

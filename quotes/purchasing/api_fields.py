@@ -46,7 +46,7 @@ _AMOUNTS = (
     "goods", "delivery_fee", "tax", "total", "goods_after_credits", "tax_after_credits", "total_after_credits",
 )  # fmt: skip
 LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "gtin", "due_on", "reason")
-_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
+_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "in_transit")
 _OWN_QUANTITIES = ("wanted", "over", "damaged", "returned", "credited")
 MOVE = ("ref", "kind", "quantity", "reason", "who", "created_at")
 ORDERS = RowSerializer(
@@ -298,10 +298,10 @@ STOCK_SCHEMA = shape(
 MOVE_SCHEMA = shape(MOVE)
 HOLD_SCHEMA = shape(("ref", "state", "quantity", "created_at"), item=DOCUMENT, job=DOCUMENT)
 PLAN_SCHEMA = shape(
-    ("saving_together", "saving_by_splitting", "gap_by_splitting"),
+    ("saving_from_combining_jobs", "saving_from_several_suppliers", "max_further_saving"),
     gap_ppm=WHOLE,
     orders=_MANY,
     alone=_MANY,
     from_stock=_MANY,
-    saving_by_splitting={"type": ["string", "null"]},
+    saving_from_several_suppliers={"type": ["string", "null"]},
 )

@@ -27,7 +27,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
             row["length_mm"],
             row["width_mm"],
             row["count"],
-            tuple(name for name, count in zip(row["for"], row["for_counts"], strict=True) for _ in range(count)),
+            tuple(name for name, count in zip(row["for"], row["used_counts"], strict=True) for _ in range(count)),
         )
         for row in takeoff["pieces"]
     ]

@@ -106,7 +106,7 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
         sha256=sha256,
     )
     for line, loaded in zip(meant, docket.lines, strict=True):
-        line.on_the_way += loaded.quantity
+        line.in_transit += loaded.quantity
         line.save()
         DespatchLine.objects.of(order.business).create(
             despatch=found, line=line, quantity=loaded.quantity, outstanding_reason=loaded.reason[:500]
@@ -124,7 +124,7 @@ def despatch(*, order: SupplierOrder, docket: DespatchData, actor: Actor) -> tup
 def _check_docket(meant: Sequence[OrderLine], docket: DespatchData) -> None:
     faults: list[Fault] = [] if docket.lines else [Fault("/lines", "required", "Say what is on the lorry.")]
     for place, (line, loaded) in enumerate(zip(meant, docket.lines, strict=True)):
-        free = line.outstanding - line.on_the_way
+        free = line.outstanding - line.in_transit
         if part := whole_fault(line.unit, loaded.quantity, f"/lines/{place}/quantity"):
             faults.append(part)
         elif not ZERO < loaded.quantity <= free:
@@ -224,7 +224,7 @@ def _count_in(
         line.outstanding -= good
         line.over += one.sound - good
         line.damaged += one.damaged
-        line.on_the_way = max(ZERO, line.on_the_way - docketed)
+        line.in_transit = max(ZERO, line.in_transit - docketed)
         row = ReceiptLine(
             business=receipt.business,
             receipt=receipt,
@@ -324,7 +324,7 @@ def _credit(row: OrderLine, quantity: Decimal) -> None:
     bad = min(quantity, _damaged_here(row))
     beyond = row.over + row.damaged - (row.returned - row.credited) - bad
     spare = min(quantity - bad, max(ZERO, beyond))
-    settled = min(bad, max(ZERO, row.outstanding - row.on_the_way))
+    settled = min(bad, max(ZERO, row.outstanding - row.in_transit))
     row.damaged -= settled
     row.outstanding -= settled
     row.received += settled

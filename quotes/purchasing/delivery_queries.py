@@ -32,7 +32,7 @@ COMING = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 COUNTED = (OrderState.RECEIVED, OrderState.CLOSED)
 _ORDER = ("ref", "number", "state", "deliver_by", "promised_on", "updated_at")
 _LINE = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit")
-_QUANTITIES = ("quantity", "received", "outstanding", "on_the_way", "damaged")
+_QUANTITIES = ("quantity", "received", "outstanding", "in_transit", "damaged")
 DELIVERIES = RowSerializer({**same_names(*_ORDER), "supplier": {"code": "supplier__code", "name": "supplier__name"}})
 
 

@@ -56,7 +56,7 @@ class DraftLine:
     parts: Mapping[int, Decimal]
 
 
-def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: int | None = None) -> PurchasePlan:
+def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, max_suppliers: int | None = None) -> PurchasePlan:
     """What would be ordered for these jobs, what is theirs already and the yard's stock first. 409 where nothing is agreed."""
     business, takeoffs, systems = jobs[0].business, dict[str, Mapping[str, Any]](), list[Mapping[str, Any]]()
     for job in jobs:
@@ -73,7 +73,7 @@ def plan_jobs(jobs: Sequence[Job], *, days: int | None = None, most_suppliers: i
         kerf=max(system["rails"]["kerf_mm"] for system in systems),
         strips=strip_width(systems),
         days=days,
-        most_suppliers=most_suppliers,
+        max_suppliers=max_suppliers,
         digits=minor_digits(business.currency),
     )
 
@@ -84,7 +84,7 @@ def order_for(
     jobs: Sequence[Job],
     actor: Actor,
     supplier: str | None = None,
-    most_suppliers: int | None = None,
+    max_suppliers: int | None = None,
     deliver_by: date | None = None,
     again: bool = False,
 ) -> list[SupplierOrder]:
@@ -98,7 +98,7 @@ def order_for(
     jobs = list(rows.select_for_update(no_key=True, of=("self",)).order_by("pk"))
     _refuse_ordered(jobs, again=again)
     days = None if deliver_by is None else max(0, (deliver_by - today(business)).days)
-    plan = plan_jobs(jobs, days=days, most_suppliers=most_suppliers)
+    plan = plan_jobs(jobs, days=days, max_suppliers=max_suppliers)
     holds = stock_services.hold_for(
         business=business, job=jobs[0], taken=not_committed(plan.taken, committed_quantities(jobs)), actor=actor
     )
@@ -270,7 +270,7 @@ def _by_hand(order: SupplierOrder, lines: Sequence[Mapping[str, Any]], taken: Ta
     for line in lines:
         component, sold = known[line["component"]], offers.get(line["component"])
         wanted, pack = line["quantity"], sold.pack if sold else component.pack
-        packed = in_packs(wanted, pack, sold.least_quantity if sold else ZERO)
+        packed = in_packs(wanted, pack, sold.minimum_quantity if sold else ZERO)
         price = line.get("price")
         if price is None:
             price = sold.price_at(packed.ordered) if sold else ZERO

@@ -16,7 +16,7 @@ from shared.api.row_serializer import Money, MoneyPlaces, RowSerializer, Trimmed
 
 WITH = "lines: each order with its lines."
 _PLAIN = ("sku", "supplier_sku", "label", "role", "finish", "length_mm", "unit", "due_on")
-_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "on_the_way")
+_QUANTITIES = ("quantity", "received", "outstanding", "cancelled", "in_transit")
 _AMOUNTS = ("price", "net")
 LINES = RowSerializer(
     {
@@ -37,7 +37,7 @@ def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
         raise Problem("bad-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}])
     data: Any = response.data
     orders = [item["ref"] for item in data["items"]]
-    rows = OrderLine.anywhere.filter(order__ref__in=orders)  # unscoped: the page holds only orders that may be seen
+    rows = OrderLine.unscoped.filter(order__ref__in=orders)  # unscoped: the page holds only orders that may be seen
     found: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for line, (order,) in zip(*LINES.read(rows.order_by("order_id", "position"), "order__ref"), strict=True):
         found[order].append(line)

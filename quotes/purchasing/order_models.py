@@ -126,7 +126,7 @@ class OrderLine(BusinessOwned):
     """One line. Always quantity = received + outstanding + cancelled; the database checks it.
 
     ``wanted`` is what the jobs need, ``quantity`` what is ordered in whole packs. ``over`` came beyond what was ordered;
-    ``damaged`` came, does not count as received and is not settled by a return. ``on_the_way`` is on a docket that nobody has
+    ``damaged`` came, does not count as received and is not settled by a return. ``in_transit`` is on a docket that nobody has
     received yet. ``returned`` went back for credit; ``credited`` is the part of it that had been received in order and so is no
     longer to be paid for.
     """
@@ -156,7 +156,7 @@ class OrderLine(BusinessOwned):
     received = decimals()
     outstanding = decimals()
     cancelled = decimals()
-    on_the_way = decimals()
+    in_transit = decimals()
     over = decimals()
     damaged = decimals()
     returned = decimals()

@@ -211,7 +211,7 @@ def _line_faults(line: OrderLine, said: LineResponseData, at: str) -> list[Fault
 def _refusal_faults(line: OrderLine, said: LineResponseData, at: str) -> Iterator[Fault]:
     if not said.reason:
         yield Fault(f"{at}/reason", "required", "Say why the line is refused.")
-    if line.outstanding <= line.on_the_way:
+    if line.outstanding <= line.in_transit:
         yield Fault(f"{at}/said", "line.done", "Nothing of this line is outstanding any more.")
 
 
@@ -222,7 +222,7 @@ def _change_faults(line: OrderLine, said: LineResponseData, at: str) -> Iterator
         yield part
         return
     # what no day is promised for is cancelled; what is on the road can't be
-    least = line.on_the_way if said.promised is None else ZERO
+    least = line.in_transit if said.promised is None else ZERO
     if said.quantity is not None and not least <= said.quantity <= line.outstanding:
         text = f"From {least} to {line.outstanding}, what is outstanding; what is on the way counts."
         yield Fault(f"{at}/quantity", "range", text)
@@ -230,7 +230,7 @@ def _change_faults(line: OrderLine, said: LineResponseData, at: str) -> Iterator
 
 def _take_line(reply: OrderResponse, line: OrderLine, said: LineResponseData) -> None:
     if said.said == LineAction.REFUSE:
-        reduce_line(line, line.outstanding - line.on_the_way, said.reason)
+        reduce_line(line, line.outstanding - line.in_transit, said.reason)
         _keep(reply, line, said)
         return
     if said.said == LineAction.CHANGE and said.quantity is not None:
@@ -252,7 +252,7 @@ def _is_proposal(line: OrderLine, said: LineResponseData) -> bool:
 
 def _decision(line: OrderLine) -> Decision:
     """A proposal waits as long as something of the line is not on the road; goods that are go as they were ordered."""
-    return Decision.WAITING if line.outstanding > line.on_the_way else Decision.OVERTAKEN
+    return Decision.WAITING if line.outstanding > line.in_transit else Decision.OVERTAKEN
 
 
 def _back_order(line: OrderLine, said: LineResponseData) -> None:

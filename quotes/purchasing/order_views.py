@@ -100,7 +100,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _place(request: MemberRequest, row: SupplierOrder) -> str:
-    services.place(order=row, actor=request.actor, below_least=bool(request.POST.get("below_least")))
+    services.place(order=row, actor=request.actor, allow_below_minimum=bool(request.POST.get("allow_below_minimum")))
     return f"{row.number} is placed with {row.supplier.name}."
 
 
@@ -173,8 +173,8 @@ def _sheet(request: MemberRequest, row: SupplierOrder, fault: str = "", status: 
         "facts": order_facts(row),
         "typed": request.POST,
         "locale": request.business.locale,
-        "below_least": row.state == OrderState.DRAFT and row.goods < services.least_order_of(row),
-        "to_come": [line for line in lines if line.outstanding > line.on_the_way],
+        "allow_below_minimum": row.state == OrderState.DRAFT and row.goods < services.least_order_of(row),
+        "to_come": [line for line in lines if line.outstanding > line.in_transit],
         **_may(row, lines, write=request.actor.may(Scope.ORDERS_WRITE)),
     }
     return render(request, "purchasing/order.html", values, status=status)

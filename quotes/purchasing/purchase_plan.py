@@ -53,7 +53,7 @@ class PurchasePlan:
     taken: Mapping[tuple[str, int | None], Decimal]
     weights: Mapping[str, Mapping[str, Decimal]]
     sourcing: Sourcing
-    saving_together: Decimal
+    saving_from_combining_jobs: Decimal
     gap_ppm: int
 
     def chosen(self, supplier: str | None) -> SupplierSplit:
@@ -86,7 +86,7 @@ def plan_for(
     kerf: int,
     strips: int | None = None,
     days: int | None = None,
-    most_suppliers: int | None = None,
+    max_suppliers: int | None = None,
     digits: int = 2,
 ) -> PurchasePlan:
     """The purchase for frozen take-offs by job. Refused with everything that nobody sells.
@@ -110,7 +110,7 @@ def plan_for(
     wanted: dict[str, Decimal] = {}
     for need in needs:
         wanted[need.sku] = wanted.get(need.sku, ZERO) + need.quantity
-    sourcing = split(wanted, market.suppliers(), days, most_suppliers, digits=digits)
+    sourcing = split(wanted, market.suppliers(), days, max_suppliers, digits=digits)
     return PurchasePlan(tuple(needs), taken, _weights(found, alone), sourcing, saving, found.gap_ppm)
 
 

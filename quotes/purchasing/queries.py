@@ -59,7 +59,7 @@ def state_asked(asked: Mapping[str, str]) -> str:
 
 def orders_of(account: SupplierAccount) -> QuerySet[SupplierOrder]:
     """A supplier's own orders: placed ones, in every business it serves."""
-    rows = SupplierOrder.anywhere.filter(supplier__account=account)  # unscoped: a supplier's own, in every business
+    rows = SupplierOrder.unscoped.filter(supplier__account=account)  # unscoped: a supplier's own, in every business
     return rows.filter(placed_at__isnull=False)
 
 

@@ -81,21 +81,21 @@ class JobsIn(StrictSerializer):
 
     jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
     supplier = TextField(max_length=40, required=False)
-    most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
+    max_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
     again = serializers.BooleanField(required=False)
 
 
 class PlanIn(StrictSerializer):
     jobs = serializers.ListField(child=TextField(max_length=32), min_length=1, max_length=MAX_JOBS)
-    most_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
+    max_suppliers = serializers.IntegerField(min_value=1, max_value=20, required=False)
     deliver_by = serializers.DateField(required=False)
 
 
 class PlacingIn(StrictSerializer):
-    """``below_least``: place it though it is worth less than the supplier takes an order for."""
+    """``allow_below_minimum``: place it though it is worth less than the supplier takes an order for."""
 
-    below_least = serializers.BooleanField(required=False)
+    allow_below_minimum = serializers.BooleanField(required=False)
 
 
 class ReasonIn(StrictSerializer):

@@ -35,10 +35,10 @@ OPEN = (OrderState.PLACED, OrderState.ACKNOWLEDGED, OrderState.DESPATCHED)
 
 
 @transaction.atomic
-def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> SupplierOrder:
+def place(*, order: SupplierOrder, actor: Actor, allow_below_minimum: bool = False) -> SupplierOrder:
     """Sends a draft to its supplier. Placed already: nothing more happens.
 
-    409 where the goods are worth less than the supplier takes an order for, unless ``below_least``: somebody asked there.
+    409 where the goods are worth less than the supplier takes an order for, unless ``allow_below_minimum``: somebody asked there.
     """
     order = locked(order)
     if order.state != OrderState.DRAFT and order.placed_at is not None:
@@ -48,12 +48,12 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
     if not lines:
         raise Problem("conflict", "An order without lines can't be placed.")
     least = least_order_of(order)
-    if order.goods < least and not below_least:
+    if order.goods < least and not allow_below_minimum:
         least_text, goods_text = (shown(value, order.currency, order.business.locale) for value in (least, order.goods))
         raise Problem(
             "conflict",
             f"{order.supplier.name} takes orders from {least_text} of goods; this one has {goods_text}. "
-            "Add to it, or ask there and place it with below_least.",
+            "Add to it, or ask there and place it with allow_below_minimum.",
         )
     now = timezone.now()
     order.placed_at, order.placed_on = now, local_day(order.business, now)
@@ -70,7 +70,7 @@ def place(*, order: SupplierOrder, actor: Actor, below_least: bool = False) -> S
 def least_order_of(order: SupplierOrder) -> Decimal:
     """The goods' value under which the supplier takes no order, by its terms of today."""
     sellers = market(order.business).sellers
-    return next((item.least_order for item in sellers if item.code == order.supplier.code), ZERO)
+    return next((item.minimum_order for item in sellers if item.code == order.supplier.code), ZERO)
 
 
 def face_of(order: SupplierOrder) -> dict[str, Any]:
@@ -113,7 +113,7 @@ def cancel_outstanding(*, order: SupplierOrder, actor: Actor, positions: Sequenc
     require(order, *OPEN)
     lines = lines_of(order)
     for line in lines_by_position(lines, positions):
-        reduce_line(line, max(ZERO, line.outstanding - line.on_the_way), reason)
+        reduce_line(line, max(ZERO, line.outstanding - line.in_transit), reason)
     order_totals.store(order, lines)
     update_order_state(order, lines)
     note(order, "order.shortened", f"Outstanding cancelled: {reason}", actor, {"lines": list(positions)})
@@ -192,7 +192,7 @@ def supersede_proposals(order: SupplierOrder, lines: Sequence[OrderLine] | None 
 
 def supersede_finished(order: SupplierOrder, lines: Sequence[OrderLine]) -> None:
     """What waits on a line of which nothing is left to send is overtaken: its goods go as they were ordered."""
-    if done := [line for line in lines if line.outstanding <= line.on_the_way]:
+    if done := [line for line in lines if line.outstanding <= line.in_transit]:
         supersede_proposals(order, done)
 
 

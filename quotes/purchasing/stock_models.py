@@ -13,7 +13,7 @@ from shared.models import BusinessOwned
 
 class ItemKind(models.TextChoices):
     WHOLE = "whole", "as bought"
-    REMNANT = "remnant", "remnant"
+    OFFCUT = "remnant", "remnant"
 
 
 class StockItem(BusinessOwned):

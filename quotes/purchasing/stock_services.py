@@ -115,7 +115,7 @@ def _add(
     shorter = None if length_mm == component.length_mm else length_mm
     data = {
         "component": component,
-        "kind": ItemKind.WHOLE if shorter is None else ItemKind.REMNANT,
+        "kind": ItemKind.WHOLE if shorter is None else ItemKind.OFFCUT,
         "length_mm": shorter,
         "place": place,
         "from_job": job,
@@ -272,7 +272,7 @@ class ReturnedMaterial:
 def leftovers(job: Job) -> list[ReturnedMaterial]:
     """What was brought back from a job, in the order it was written down; what was taken back is left out."""
     brought = AsBuilt.objects.of(job.business).filter(job=job, kind=BuiltKind.RETURNED, quantity__gt=0)
-    entries = list(brought.filter(takes_back=None, taken_back=None).order_by("id"))
+    entries = list(brought.filter(reverses=None, taken_back=None).order_by("id"))
     named = components(job.business).filter(sku__in={entry.component for entry in entries})
     known = {row.sku: row for row in named.select_related("business")}
     moves = StockMovement.objects.of(job.business).filter(job=job, reason__startswith=RETURN_REASON)

@@ -32,8 +32,8 @@ def make_order_list(document: Document) -> bytes:
 @run_every(timedelta(minutes=10))
 def let_go_of_cancelled_jobs() -> None:
     """What was kept for a cancelled job is free again at once; this finds what was kept for it in the same moment."""
-    held = Reservation.anywhere.filter(  # unscoped: a routine of the system, job by job
+    held = Reservation.unscoped.filter(  # unscoped: a routine of the system, job by job
         state=ReservationState.HELD, job__state=JobState.CANCELLED
     )
-    for job in Job.anywhere.filter(pk__in=held.values("job")):  # unscoped: as above
+    for job in Job.unscoped.filter(pk__in=held.values("job")):  # unscoped: as above
         stock_services.release_job(job=job, actor=SYSTEM)

@@ -31,7 +31,7 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
         takeoff,
         pool_runs=pool,
         driveway=surroundings.get("driveway", False),
-        local_height=surroundings.get("local_height_mm"),
+        local_height=surroundings.get("height_limit_mm"),
     )
     with written_with(decimal_sign(locale)):
         curves = _curves(takeoff)

@@ -65,7 +65,7 @@ def basis_of(
     business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
 ) -> PricingInputs:
     """The price rules of today, with the tax of the day of supply."""
-    supplied = date.fromisoformat(setup["supplied_on"]) if setup.get("supplied_on") else today
+    supplied = date.fromisoformat(setup["supply_on"]) if setup.get("supply_on") else today
     return PricingInputs(business, price_rules_on(business, today, supplied), setup, chooser, returning)
 
 
@@ -132,7 +132,9 @@ def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) ->
     """Return what a fence comes to at today's prices, added up as the quote of it would be."""
     lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis).customer
     rules = basis.rules
-    return sum_lines(lines, _keys_of(takeoff.measure), SumRules(rules.tax_rule, rules.digits, rules.odd_cent))
+    return sum_lines(
+        lines, _keys_of(takeoff.measure), SumRules(rules.tax_rounding, rules.digits, rules.rounding_difference)
+    )
 
 
 def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:

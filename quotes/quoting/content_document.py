@@ -119,23 +119,23 @@ def face(business: Business) -> dict[str, Any]:
 
 def _dates(business: Business, setup: Mapping[str, Any], now: datetime) -> dict[str, Any]:
     today = local_day(business, now)
-    until = today + timedelta(days=setup.get("valid_days") or business.quote_valid_days)
+    until = today + timedelta(days=setup.get("validity_days") or business.quote_validity_days)
     return {
         "sent_at": now.isoformat().replace("+00:00", "Z"),
         "date": today.isoformat(),
         "valid_until": until.isoformat(),
-        "supplied_on": setup.get("supplied_on") or today.isoformat(),
+        "supply_on": setup.get("supply_on") or today.isoformat(),
     }
 
 
 def _tax(rules: PriceRules) -> dict[str, Any]:
-    rule = rules.tax_rule
+    rule = rules.tax_rounding
     return {
         "at": rule.at.value,
         "rounding": rule.rounding.value,
         "line_digits": rule.line_digits,
         "line_rounding": rule.line_rounding.value if rule.line_rounding else None,
-        "odd_cent": rules.odd_cent.value,
+        "rounding_difference": rules.rounding_difference.value,
     }
 
 

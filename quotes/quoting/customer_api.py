@@ -25,13 +25,13 @@ VIEW_SCHEMA = {
         "content_sha256": TEXT,
         "state": TEXT,
         "answer": TEXT,
-        "may_answer": {"type": "boolean"},
+        "can_respond": {"type": "boolean"},
         "hindrance": TEXT,
         "receipt": {"type": ["object", "null"], "additionalProperties": True},
         "questions": {"type": "array", "items": DOCUMENT},
     },
 }
-RECEIPT_SCHEMA = shape(("outcome", "name", "answered_at", "number", "total", "content_sha256"), choices=DOCUMENT)
+RECEIPT_SCHEMA = shape(("outcome", "name", "responded_at", "number", "total", "content_sha256"), choices=DOCUMENT)
 
 
 class LinkEndpoint(Endpoint):

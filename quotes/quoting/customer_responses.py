@@ -46,7 +46,7 @@ class AcceptanceReceipt:
 
     outcome: str
     name: str
-    answered_at: datetime
+    responded_at: datetime
     number: str
     total: str
     choices: Mapping[str, Any]
@@ -56,7 +56,7 @@ class AcceptanceReceipt:
 
 def link_of(token: str) -> SignedLink:
     """The live link behind a token. 410 for one that is unknown, ended or expired: all look alike."""
-    rows = SignedLink.anywhere.select_related(  # unscoped: the token is the proof, and names one party of one business
+    rows = SignedLink.unscoped.select_related(  # unscoped: the token is the proof, and names one party of one business
         "party", "revision__quote__job", "business"
     )
     link = rows.filter(token_sha256=hashed(token)).first() if len(token) == 43 and token.isascii() else None
@@ -255,7 +255,7 @@ def _answer(
         reason=reason,
         choices=dict(choices or {}),
         total=total,
-        answered_at=now,
+        responded_at=now,
         content_sha256=party.revision.content_sha256,
     )
     answer.save()
@@ -297,7 +297,7 @@ def _receipt(answer: PartyResponse, revision: Revision, *, is_new: bool) -> Acce
     return AcceptanceReceipt(
         outcome="accepted" if answer.accepted else "declined",
         name=answer.name,
-        answered_at=answer.answered_at,
+        responded_at=answer.responded_at,
         number=str(revision),
         total=stated(answer.total, revision.business.currency),
         choices=answer.choices,

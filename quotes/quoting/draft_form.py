@@ -171,10 +171,10 @@ def wholes(
         FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
         FormField("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
             fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
-        FormField("local_height_mm", "Local height limit, mm", str(around.get("local_height_mm", "")), "number",
-            faults.get("/surroundings/local_height_mm", ""), "Empty: not looked up."),
+        FormField("height_limit_mm", "Local height limit, mm", str(around.get("height_limit_mm", "")), "number",
+            faults.get("/surroundings/height_limit_mm", ""), "Empty: not looked up."),
         FormField("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
-        FormField("valid_days", "Days it is valid", str(setup.get("valid_days", "")), "number", faults.get("/valid_days", "")),
+        FormField("validity_days", "Days it is valid", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")),
         FormField("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
             most=5_000, wide=True),
         FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
@@ -196,7 +196,7 @@ def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
 
 def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
     """What was typed, as a setup that is still to be read and may be refused."""
-    setup: Setup = {name: stored[name] for name in ("hire", "supplied_on") if name in stored}
+    setup: Setup = {name: stored[name] for name in ("hire", "supply_on") if name in stored}
     for name in ROWS:
         rows = _rows(name, posted, stored)
         if rows:
@@ -214,8 +214,8 @@ def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
             setup[name] = text
     if visits := posted.get("visits", "").strip():
         setup["visits"] = typed_number(visits)
-    if days := posted.get("valid_days", "").strip():
-        setup["valid_days"] = _whole(days)
+    if days := posted.get("validity_days", "").strip():
+        setup["validity_days"] = _whole(days)
     if around := _surroundings(posted):
         setup["surroundings"] = around
     return setup
@@ -225,8 +225,8 @@ def _surroundings(posted: QueryDict) -> Setup:
     around: Setup = {}
     if pool := [name for name in re.split(r"[\s,;]+", posted.get("pool_runs", "")) if name]:
         around["pool_runs"] = pool
-    if height := posted.get("local_height_mm", "").strip():
-        around["local_height_mm"] = read_length(height, HEIGHT)
+    if height := posted.get("height_limit_mm", "").strip():
+        around["height_limit_mm"] = read_length(height, HEIGHT)
     if posted.get("driveway"):
         around["driveway"] = True
     return around

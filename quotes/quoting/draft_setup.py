@@ -16,7 +16,7 @@ from shared.api.serializers import ExactField, StrictSerializer, TextField, vali
 
 KEY = r"^[a-z0-9][a-z0-9_-]{0,39}\Z"
 FORMS = ("level", "stepped", "raked", "auto")
-LAYOUTS = ("from_start", "from_end", "even", "balanced", "whole_rails", "auto")
+LAYOUTS = ("from_start", "from_end", "even", "balanced", "full_rails", "auto")
 DUE = ("acceptance", "start", "posts_set", "completion")
 
 
@@ -153,7 +153,7 @@ class SurroundingsIn(StrictSerializer):
 
     pool_runs = serializers.ListField(child=TextField(max_length=40), max_length=100, required=False)
     driveway = serializers.BooleanField(required=False)
-    local_height_mm = serializers.IntegerField(min_value=300, max_value=6_000, required=False)
+    height_limit_mm = serializers.IntegerField(min_value=300, max_value=6_000, required=False)
 
 
 class SetupIn(StrictSerializer):
@@ -169,8 +169,8 @@ class SetupIn(StrictSerializer):
     visits = ExactField(places=2, most="1000", required=False)
     hire = serializers.DictField(child=ExactField(places=2, most="1000"), required=False)
     surroundings = SurroundingsIn(required=False)
-    valid_days = serializers.IntegerField(min_value=1, max_value=366, required=False)
-    supplied_on = serializers.DateField(required=False)
+    validity_days = serializers.IntegerField(min_value=1, max_value=366, required=False)
+    supply_on = serializers.DateField(required=False)
     introduction = TextField(max_length=5_000, required=False, allow_blank=True)
     terms = TextField(max_length=20_000, required=False, allow_blank=True)
 

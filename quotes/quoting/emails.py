@@ -56,7 +56,7 @@ def answer_letter(answer: PartyResponse, revision: Revision) -> EmailMessage:
     """Tells the business what a party answered."""
     word = "accepted" if answer.accepted else "declined"
     reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""
-    text = f"{answer.party.name} {word} {revision} as {answer.name} on {write_moment(answer.answered_at)}.{reason}\n"
+    text = f"{answer.party.name} {word} {revision} as {answer.name} on {write_moment(answer.responded_at)}.{reason}\n"
     return _to_business(revision.business, f"{revision.quote.number} {word} by {answer.party.name}", text)
 
 

@@ -36,7 +36,7 @@ def compare_built(job: Job) -> dict[str, Any]:
     return {"job": job.ref, "currency": job.business.currency, "rows": rows, "totals": totals}
 
 
-MONEY = ("quoted_cost", "ordered_cost", "used_cost", "used_less_quoted")
+MONEY = ("quoted_cost", "ordered_cost", "used_cost", "used_minus_quoted")
 
 
 def _quoted(build: Mapping[str, Any]) -> dict[str, Ordered]:
@@ -65,7 +65,7 @@ def _row(
         "quoted_cost": format(quoted_cost, "f"),
         "ordered_cost": format(ordered.cost if ordered else ZERO, "f"),
         "used_cost": format(used_cost, "f"),
-        "used_less_quoted": format(used_cost - quoted_cost if used is not None else ZERO, "f"),
+        "used_minus_quoted": format(used_cost - quoted_cost if used is not None else ZERO, "f"),
     }
 
 

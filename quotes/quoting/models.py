@@ -161,7 +161,7 @@ class PartyResponse(ImmutableModel):
     choices = models.JSONField(default=dict)
     content_sha256 = models.CharField(max_length=64)
     total = models.DecimalField(max_digits=14, decimal_places=4)
-    answered_at = models.DateTimeField()
+    responded_at = models.DateTimeField()
 
     def __str__(self) -> str:
         return f"{self.name}: {'accepted' if self.accepted else 'declined'}"

@@ -30,7 +30,7 @@ class PartyView:
     content_sha256: str
     state: str
     answer: str
-    may_answer: bool
+    can_respond: bool
     hindrance: str
     receipt: Mapping[str, Any] | None
     questions: tuple[Mapping[str, Any], ...]
@@ -52,7 +52,7 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
         content_sha256=revision.content_sha256,
         state=str(revision.state),
         answer=str(party.answer),
-        may_answer=open_to and not hindrance,
+        can_respond=open_to and not hindrance,
         hindrance=hindrance,
         receipt=_receipt(answer, revision) if answer else None,
         questions=tuple(
@@ -231,7 +231,7 @@ def _receipt(answer: PartyResponse, revision: Revision) -> dict[str, Any]:
     return {
         "outcome": "accepted" if answer.accepted else "declined",
         "name": answer.name,
-        "answered_at": answer.answered_at,
+        "responded_at": answer.responded_at,
         "number": str(revision),
         "total": stated(answer.total, revision.business.currency),
         "choices": answer.choices,

@@ -59,9 +59,9 @@ def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Bu
     )
     short: tuple[str, ...] = ()
     if sourcing.best is None:
-        eased = [replace(supplier, least_order=Decimal(0)) for supplier in suppliers]
+        eased = [replace(supplier, minimum_order=Decimal(0)) for supplier in suppliers]
         sourcing = replace(_split(wanted, eased, digits), alone=sourcing.alone, refused=sourcing.refused)
-        least = {supplier.code: supplier.least_order for supplier in suppliers}
+        least = {supplier.code: supplier.minimum_order for supplier in suppliers}
         orders = sourcing.best.orders if sourcing.best else ()
         short = tuple(order.supplier for order in orders if order.goods < least[order.supplier])
     return Buying(tuple(_bought(wanted, sourcing, market)), sourcing, tuple(suppliers), short)

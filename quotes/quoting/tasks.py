@@ -82,7 +82,7 @@ def mail_reply(event: Event) -> None:
 @on_event("party.answered", slow=True)
 def mail_answer(event: Event) -> None:
     """Tells the business; the party's receipt comes with its acceptance record, from the documents."""
-    rows = PartyResponse.anywhere.select_related(
+    rows = PartyResponse.unscoped.select_related(
         "party__business", "revision__quote", "revision__business"
     )  # unscoped: by event
     answer = rows.filter(ref=event.subject).first()
@@ -95,7 +95,7 @@ def mail_answer(event: Event) -> None:
 @on_event("quote.accepted")
 def keep_chosen_measure(event: Event) -> None:
     """Where an alternative was chosen, its measure becomes the next version: later changes start from what is agreed."""
-    rows = Revision.anywhere.select_related("measure_version__measure__job", "business")  # unscoped: by event
+    rows = Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
     revision = rows.get(ref=event.subject)
     build = standing_build(parsed(revision.content), revision.choices)
     if build["key"] != BASE:
@@ -132,7 +132,7 @@ def _remind(party: Party) -> None:
 
 def _ending_within(span: timedelta) -> Iterator[Revision]:
     """Yield sent revisions whose last day has come, or comes within this span, where their business is."""
-    rows = Revision.anywhere.select_related("quote__job", "business")  # unscoped: the routine serves every business
+    rows = Revision.unscoped.select_related("quote__job", "business")  # unscoped: the routine serves every business
     latest = latest_day_anywhere() + span
     for row in rows.filter(state=RevisionState.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
         if row.valid_until and row.valid_until <= today(row.business) + span:
@@ -140,12 +140,12 @@ def _ending_within(span: timedelta) -> Iterator[Revision]:
 
 
 def _links() -> QuerySet[SignedLink]:
-    return SignedLink.anywhere.select_related(  # unscoped: named by an event of its own business
+    return SignedLink.unscoped.select_related(  # unscoped: named by an event of its own business
         "party__business", "revision__quote", "business"
     )
 
 
 def _questions() -> QuerySet[Question]:
-    return Question.anywhere.select_related(  # unscoped: named by an event of its own business
+    return Question.unscoped.select_related(  # unscoped: named by an event of its own business
         "party__business", "revision__quote", "business"
     )

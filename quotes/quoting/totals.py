@@ -107,7 +107,7 @@ def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any],
     return tuple(lines)
 
 
-def tax_rule(content: Content) -> TaxPolicy:
+def tax_rounding(content: Content) -> TaxPolicy:
     """How tax was reckoned when the revision was sent."""
     tax = content["tax"]
     by_line = tax["line_rounding"]
@@ -133,7 +133,10 @@ def sum_rules(content: Content) -> SumRules:
     """Return the rules a revision was sent with."""
     percents = tuple(Fraction(Decimal(row["percent"])) / 100 for row in content["payments"])
     return SumRules(
-        tax_rule(content), minor_digits(content["currency"]), RoundingRemainder(content["tax"]["odd_cent"]), percents
+        tax_rounding(content),
+        minor_digits(content["currency"]),
+        RoundingRemainder(content["tax"]["rounding_difference"]),
+        percents,
     )
 
 

@@ -132,12 +132,12 @@ def _note_wait(row: OutgoingMail, later: RetryLater) -> RetryLater | GaveUpError
     return _note_next(row, later.due_at, str(later), is_final=False)
 
 
-def _note_next(row: OutgoingMail, next_at: datetime, error: str, *, is_final: bool) -> RetryLater | GaveUpError:
-    over = is_final or next_at > (row.tried_since or timezone.now()) + TRIED_FOR
-    row.next_try_at, row.last_error = None if over else next_at, error
+def _note_next(row: OutgoingMail, next_attempt_at: datetime, error: str, *, is_final: bool) -> RetryLater | GaveUpError:
+    over = is_final or next_attempt_at > (row.tried_since or timezone.now()) + TRIED_FOR
+    row.next_try_at, row.last_error = None if over else next_attempt_at, error
     row.failed_at = timezone.now() if over else None
     row.save(update_fields=["tries", "next_try_at", "last_error", "failed_at"])
-    return GaveUpError(error) if over else RetryLater(next_at, error, begun=False)
+    return GaveUpError(error) if over else RetryLater(next_attempt_at, error, begun=False)
 
 
 def _is_final(fault: Exception) -> bool:

@@ -37,14 +37,14 @@ _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}
 _BUSINESS_MEMBERS = (
     "ref", "name", "address", "place", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
-    "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rule",
-    "quote_valid_days", "wording", "accounts",
+    "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rounding",
+    "quote_validity_days", "wording", "accounts",
 )  # fmt: skip
 _BUSINESS = {
     "type": "object",
     "properties": {
         **dict.fromkeys(_BUSINESS_MEMBERS, _TEXT),
-        "quote_valid_days": {"type": "integer"},
+        "quote_validity_days": {"type": "integer"},
         "wording": {"type": "object", "properties": dict.fromkeys(WORDINGS, _TEXT), "additionalProperties": False},
         "accounts": {
             "type": "object",
@@ -137,8 +137,8 @@ class BusinessChange(StrictSerializer):
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
     time_zone = TextField(max_length=60)
     paper = serializers.ChoiceField(Paper.choices)
-    tax_rule = serializers.ChoiceField(TaxRoundingLevel.choices)
-    quote_valid_days = serializers.IntegerField(min_value=1, max_value=366)
+    tax_rounding = serializers.ChoiceField(TaxRoundingLevel.choices)
+    quote_validity_days = serializers.IntegerField(min_value=1, max_value=366)
     wording = WordingChange()
     accounts = AccountsChange()
     country = serializers.CharField(read_only=True)

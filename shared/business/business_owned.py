@@ -1,6 +1,6 @@
 """Every row belongs to a business, and nobody can forget to say which.
 
-``Model.objects`` answers only through ``.of(business)``; anything else raises. ``Model.anywhere`` is the
+``Model.objects`` answers only through ``.of(business)``; anything else raises. ``Model.unscoped`` is the
 explicit way past it, for admin, system jobs and signed links: each use carries ``# unscoped: why``.
 """
 
@@ -119,7 +119,7 @@ class BusinessOwned(models.Model):
     version = models.PositiveIntegerField(default=1, editable=False)
 
     # the first manager is what Django itself uses for relations, forms and the admin
-    anywhere: ClassVar[UnscopedManager[Self]] = UnscopedManager()
+    unscoped: ClassVar[UnscopedManager[Self]] = UnscopedManager()
     objects: ClassVar[BusinessManager[Self]] = BusinessManager()
 
     class Meta:
@@ -157,7 +157,7 @@ def reject_cross_business_links(rows: Iterable[BusinessOwned]) -> None:
         wanted = {(getattr(row, field.attname), row.business_id) for row in rows if _unproven(row, field)}
         if not wanted:
             continue
-        found = target.anywhere.filter(  # unscoped: the owner of each row found is compared here
+        found = target.unscoped.filter(  # unscoped: the owner of each row found is compared here
             pk__in={pk for pk, _ in wanted}
         ).values_list("pk", "business_id")
         if wanted - set(found):

@@ -44,16 +44,16 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("locale", "Figures and dates", "select", 0),
     ("time_zone", "Time zone", "select", 0),
     ("paper", "Paper", "select", 0),
-    ("tax_rule", "Tax is rounded", "select", 0),
-    ("quote_valid_days", "Days a quote is valid", "number", 3),
+    ("tax_rounding", "Tax is rounded", "select", 0),
+    ("quote_validity_days", "Days a quote is valid", "number", 3),
     ("terms", "Terms of every quote", "area", 20_000),
     ("payment_details", "How to pay", "area", 2_000),
 )
 CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
     "paper": tuple((value, str(word)) for value, word in Paper.choices),
-    "tax_rule": tuple((value, str(word)) for value, word in TaxRoundingLevel.choices),
+    "tax_rounding": tuple((value, str(word)) for value, word in TaxRoundingLevel.choices),
 }
-WIDE = frozenset({"name", "email", "website", "tax_rule"})
+WIDE = frozenset({"name", "email", "website", "tax_rounding"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
 HINTS = {"email": "Questions and answers of your customers come here."}
 OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
@@ -89,11 +89,11 @@ def _read_settings(request: MemberRequest) -> dict[str, Any]:
     for name, *_ in FACE:
         changes[name] = request.POST.get(name, "").strip().replace("\r\n", "\n")
     faults = []
-    days = changes["quote_valid_days"]
+    days = changes["quote_validity_days"]
     if not (days.isascii() and days.isdigit() and 1 <= int(days) <= 366):
-        faults.append(Fault("/quote_valid_days", "days", f"{days!r} was read; 1 to 366 whole days are wanted."))
+        faults.append(Fault("/quote_validity_days", "days", f"{days!r} was read; 1 to 366 whole days are wanted."))
     else:
-        changes["quote_valid_days"] = int(days)
+        changes["quote_validity_days"] = int(days)
     if changes["time_zone"] not in available_timezones():
         faults.append(Fault("/time_zone", "zone", "Choose a time zone from the list."))
     if not changes["email"]:

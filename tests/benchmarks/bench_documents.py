@@ -54,12 +54,12 @@ import time
 from quotes.documents.models import Document, Kind
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
-revision = Revision.anywhere.get()
+revision = Revision.unscoped.get()
 for _ in range({SENT} + 1):
-    Document.anywhere.all().delete()
+    Document.unscoped.all().delete()
     began = time.monotonic()
     want_documents(revision=revision, kinds=(Kind.SET_OUT,))
-    while not Document.anywhere.filter(state='made').exists():
+    while not Document.unscoped.filter(state='made').exists():
         time.sleep(0.005)
     print(time.monotonic() - began)
 """

@@ -34,10 +34,10 @@ SYSTEM_DOCUMENT = {
     "code": "bench",
     "label": "Sizes for timing",
     "pitch_mm": 2400,
-    "closing_bay_min_mm": 400,
+    "min_closing_bay_mm": 400,
     "ground_gap_mm": 50,
-    "ground_gap_max_mm": 250,
-    "step_max_mm": 300,
+    "max_ground_gap_mm": 250,
+    "max_step_mm": 300,
     "rake_max_deg": "12",
     "hole": {
         "depth_mm": 650,
@@ -45,7 +45,7 @@ SYSTEM_DOCUMENT = {
         "shape": "straight",
         "end_diameter_mm": 300,
         "bedding_mm": 50,
-        "crown_mm": 30,
+        "crown_height_mm": 30,
     },
     "posts": {
         section: {
@@ -57,12 +57,12 @@ SYSTEM_DOCUMENT = {
         }
         for section, face, setback, area in (("channel", 30, 5, 300), ("square", 60, 40, 500))
     },
-    "rails": {"stock_mm": [2390, 4800], "kerf_mm": 3, "seat_mm": 20},
+    "rails": {"stock_mm": [2390, 4800], "kerf_mm": 3, "seat_tolerance_mm": 20},
     "sheets": {
         "cover_mm": 780,
         "lap_mm": 50,
-        "slack_mm": 20,
-        "deduction_mm": 10,
+        "lap_allowance_mm": 20,
+        "height_deduction_mm": 10,
         "supply": "stock",
         "stock_mm": [1490, 1790, 2090],
     },

@@ -72,7 +72,7 @@ def test_any_fence_system_is_taken_or_refused(owner_client: Client, stocked: Bus
 @QUIET
 def test_any_file_is_taken_or_refused(owner_client: Client, stocked: Business, text: bytes, kind: str) -> None:
     for content in (text, HEADS[kind] + b"\n" + text):
-        answer = owner_client.post(f"{API}/imports?kind={kind}&validate_only=true", content, content_type="text/csv")
+        answer = owner_client.post(f"{API}/imports?kind={kind}&dry_run=true", content, content_type="text/csv")
         assert answer.status_code in {200, 422}, (content, answer.content)
 
 

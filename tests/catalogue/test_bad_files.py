@@ -143,7 +143,7 @@ def test_a_bad_row_is_named_with_its_column_and_reason_and_keeps_the_whole_file_
 ) -> None:
     kind, text, row, column, says = ROWS[name]
     content, before = text if isinstance(text, bytes) else text.encode(), stored(stocked)
-    data = send(owner_client, content, f"kind={kind}&validate_only=true").json()
+    data = send(owner_client, content, f"kind={kind}&dry_run=true").json()
     assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(row, column)], data
     assert says in data["refusals"][0]["reason"]
     with django_capture_on_commit_callbacks(execute=True):
@@ -158,7 +158,7 @@ def test_a_file_that_is_no_sheet_is_a_problem_that_names_its_line(
     owner_client: Client, business: Business, django_capture_on_commit_callbacks: Jobs, name: str
 ) -> None:
     content, row, code, says = FILES[name]
-    tried = send(owner_client, content, "kind=components&validate_only=true")
+    tried = send(owner_client, content, "kind=components&dry_run=true")
     assert tried.status_code == 422, tried.content
     [fault] = tried.json()["errors"]
     assert row is None or fault["pointer"] == f"#/rows/{row}"
@@ -204,7 +204,7 @@ def test_an_attack_by_file_is_answered_within_two_seconds_and_in_little_memory(
     content = ATTACKS[name][0]
     process = psutil.Process()
     before, start = process.memory_info().rss, time.process_time()
-    answer = send(owner_client, content, "kind=components&validate_only=true")
+    answer = send(owner_client, content, "kind=components&dry_run=true")
     assert answer.status_code in (200, 413, 422)
     if answer.status_code == 200:
         assert answer.json()["refused"] > 0
@@ -251,7 +251,7 @@ def test_a_number_that_can_be_taken_one_way_only_is_understood(
     owner_client: Client, stocked: Business, price: str, separator: str, value: str
 ) -> None:
     content = separator.join(HEAD) + "\n" + separator.join(["ostrel", "HG-1", price, TOMORROW]) + "\n"
-    data = send(owner_client, content.encode(), "kind=offers&validate_only=true").json()
+    data = send(owner_client, content.encode(), "kind=offers&dry_run=true").json()
     assert data["refused"] == 0, data
     assert Decimal(data["additions"][0]["price"]) == Decimal(value)
 
@@ -261,7 +261,7 @@ def test_letters_are_understood_in_the_encodings_that_people_s_programs_write(
     owner_client: Client, business: Business, encoding: str
 ) -> None:
     content = "sku;label;role\nV1;Verschluß für Türen;latch\n".encode(encoding)
-    data = send(owner_client, content, "kind=components&validate_only=true").json()
+    data = send(owner_client, content, "kind=components&dry_run=true").json()
     assert [row["label"] for row in data["additions"]] == ["Verschluß für Türen"]
 
 
@@ -271,5 +271,5 @@ def test_skus_that_differ_by_capitals_and_are_stored_so_still_go_out_and_in(
     for sku in ("N1", "n1"):
         Component.objects.of(business).create(sku=sku, label="Latch", role="latch")
     content = b"sku,label,role\nN1,Latch,latch\nn1,Latch,latch\n"
-    data = send(owner_client, content, "kind=components&validate_only=true").json()
+    data = send(owner_client, content, "kind=components&dry_run=true").json()
     assert (data["unchanged"], data["refused"]) == (2, 0)

@@ -128,7 +128,7 @@ def test_numbers_and_flags_of_a_workbook_are_read_as_such(stocked: Business, oli
         ("corrugated-50,pitch_mm/inner,3", "value", "single value"),
         ("corrugated-50,posts/round/face_mm,3", "value", "no key"),
         ("corrugated-50,pitch_mm,", "value", "missing"),
-        ("corrugated-50,closing_bay_min_mm,2260", "value", "under the pitch"),
+        ("corrugated-50,min_closing_bay_mm,2260", "value", "under the pitch"),
         ("corrugated-50,Pitch,2260", "member", "by its place"),
         ("corrugated-50,../../x,1", "member", "by its place"),
         ("corrugated-50,code,other", "member", "column system"),

@@ -19,7 +19,7 @@ from shared.common.form_fields import faults_by_pointer, typed_number
 
 OFFERS = RESOURCES["offers"]
 STORED = {
-    "component": "CH-1", "supplier": "YARD", "price": "1.7800", "pack": "5.000", "least_quantity": "0.000",
+    "component": "CH-1", "supplier": "YARD", "price": "1.7800", "pack": "5.000", "minimum_quantity": "0.000",
     "breaks": [["10", "4.50"]], "valid_from": "2026-01-01",
 }  # fmt: skip
 STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").read_text())
@@ -33,7 +33,7 @@ def _offer(sign: str) -> dict[str, str]:
 @pytest.mark.parametrize(("sign", "price", "breaks"), [(".", "1.78", "10 4.50"), (",", "1,78", "10 4,50")])
 def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign: str, price: str, breaks: str) -> None:
     form = _offer(sign)
-    assert (form["price"], form["pack"], form["least_quantity"], form["breaks"]) == (price, "5", "0", breaks)
+    assert (form["price"], form["pack"], form["minimum_quantity"], form["breaks"]) == (price, "5", "0", breaks)
     posted = QueryDict(mutable=True)
     posted.update(form)
     with written_with(sign):

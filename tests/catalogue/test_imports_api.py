@@ -35,7 +35,7 @@ def post(client: Client, content: bytes, query: str, content_type: str = "text/c
 
 def test_a_trial_answers_what_the_file_would_do_and_writes_nothing(owner_client: Client, stocked: Business) -> None:
     entries = AuditEntry.objects.count()
-    answer = post(owner_client, sheet(), "kind=offers&validate_only=true")
+    answer = post(owner_client, sheet(), "kind=offers&dry_run=true")
     assert answer.status_code == 200
     assert (answer.json()["added"], answer.json()["refused"]) == (1, 0)
     assert (Import.objects.of(stocked).count(), Event.objects.count(), AuditEntry.objects.count()) == (0, 0, entries)
@@ -115,7 +115,7 @@ def test_a_sheet_is_fetched_and_tried_again_without_a_change(
     file = owner_client.get(f"{API}/sheets/price_rules.{form}")
     assert 'filename="price_rules.' in file["Content-Disposition"]
     content = b"".join(file.streaming_content)  # type: ignore[attr-defined]  # a streamed answer
-    data = post(owner_client, content, "kind=price_rules&validate_only=true", "application/octet-stream").json()
+    data = post(owner_client, content, "kind=price_rules&dry_run=true", "application/octet-stream").json()
     assert (data["added"], data["changed"], data["refused"], data["unchanged"]) == (0, 0, 0, 54)
 
 
@@ -124,8 +124,8 @@ def test_price_rules_come_in_and_go_out_for_the_owner_alone(
 ) -> None:
     estimator = signed_in(cast.estimator)
     content = b"kind,key,valid_from\n"
-    assert post(estimator, content, "kind=price_rules&validate_only=true").status_code == 403
-    assert post(estimator, b"sku,label\n", "kind=components&validate_only=true").status_code == 200
+    assert post(estimator, content, "kind=price_rules&dry_run=true").status_code == 403
+    assert post(estimator, b"sku,label\n", "kind=components&dry_run=true").status_code == 200
     assert estimator.get(f"{API}/sheets/price_rules.csv").status_code == 200
     assert signed_in(cast.crew).get(f"{API}/sheets/price_rules.csv").status_code == 403
     assert owner_404(signed_in(cast.owner))

@@ -212,10 +212,10 @@ def test_an_offer_that_can_not_be_is_refused_by_its_cell(stocked: Business, cell
         (ImportKind.SUPPLIERS, "code,name,email\nreed,Reed,nobody\n", "email"),
         (ImportKind.SUPPLIERS, "code,name,country\nreed,Reed,nz\n", "country"),
         (ImportKind.SUPPLIERS, "code,name,gln\nreed,Reed,7300010000002\n", "gln"),
-        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_days\nnobody,{tomorrow},3\n", "supplier"),
+        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_time_days\nnobody,{tomorrow},3\n", "supplier"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,delivery\nostrel,{tomorrow},10:5\n", "delivery"),
         (ImportKind.SUPPLIER_TERMS, "supplier,valid_from\nostrel,2023-01-01\n", "valid_from"),
-        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_days\nostrel,2024-01-01,9\n", "lead_days"),
+        (ImportKind.SUPPLIER_TERMS, "supplier,valid_from,lead_time_days\nostrel,2024-01-01,9\n", "lead_time_days"),
     ],
     ids=["sample", "flag", "code", "e-mail", "country", "check digit", "supplier", "bands", "past", "begun"],
 )
@@ -229,7 +229,7 @@ def test_a_finish_supplier_or_terms_that_can_not_be_is_refused_by_its_cell(
 def test_suppliers_and_their_terms_come_in_by_file(stocked: Business, olive: Actor) -> None:
     for kind, content in (
         (ImportKind.SUPPLIERS, 'code,name,address,preferred\nreed,Reed Yard,"1 Reed Lane\nTern Bay",yes\n'),
-        (ImportKind.SUPPLIER_TERMS, f"supplier,valid_from,least_order,delivery\nreed,{tomorrow()},80,0:35 500:0\n"),
+        (ImportKind.SUPPLIER_TERMS, f"supplier,valid_from,minimum_order,delivery\nreed,{tomorrow()},80,0:35 500:0\n"),
     ):
         sheet, found = dry_run(kind, content.encode(), stocked)
         take_in(sheet, found, stocked, actor=olive)

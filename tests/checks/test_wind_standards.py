@@ -16,7 +16,7 @@ from fencing.strength.wind_as_nzs import (
     SPEED_MIN_M_S,
     AsNzs,
     net_coefficient,
-    porosity,
+    open_area_ratio,
     pressure_pa,
     regional_speed_m_s,
     shielding,
@@ -114,7 +114,7 @@ def test_the_first_two_heights_from_a_free_end_take_double(outside: Outside) -> 
 
 
 def test_porosity_factors(outside: Outside) -> None:
-    ours = [round(porosity(share), 9) for share in (1, 0.8, 0.65, 0.5, 0.4)]
+    ours = [round(open_area_ratio(share), 9) for share in (1, 0.8, 0.65, 0.5, 0.4)]
     outside(
         "Kp of five solidities",
         stage="wind",

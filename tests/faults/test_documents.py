@@ -34,7 +34,7 @@ WANT = """
 from quotes.documents.models import Kind
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
-want_documents(revision=Revision.anywhere.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
+want_documents(revision=Revision.unscoped.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
 """
 
 

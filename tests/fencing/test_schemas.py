@@ -200,7 +200,7 @@ def test_a_screening_is_what_its_schema_says(case: str) -> None:
         lambda data: data.update(safe=True),
         lambda data: data.update(outcome="safe"),
         lambda data: data["posts"][0].update(moment_knm=1.25),
-        lambda data: data["posts"][0].pop("second_opinion_mm"),
+        lambda data: data["posts"][0].pop("second_method_mm"),
         lambda data: data["remedies"][0].update(cost=12),
         lambda data: data["remedies"][0].update(posts=[]),
         lambda data: data.pop("disclaimer"),

@@ -83,7 +83,7 @@ def stranger() -> Caller:
 def open_job(caller: Caller, document: dict[str, Any] | None = None) -> tuple[str, str]:
     """A job with a measure: their refs."""
     customer = caller.post("customers", {"name": "Ada Quill", "email": "ada@example.test"})
-    body = {"customer": customer["ref"], "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"}
+    body = {"customer": customer["ref"], "new_site_address": {"address": "4 Reed Lane"}, "label": "Back fence"}
     job = caller.post("jobs", body)
     kept = caller.post(f"jobs/{job['ref']}/measures", {"document": document or measure(12000, 7200)})
     return job["ref"], kept["ref"]

@@ -72,15 +72,15 @@ RULES: list[dict[str, str]] = [
 _POST = {"embedment_min_mm": 550, "stock_mm": [2480]}
 SYSTEM: dict[str, Any] = {
     "fence_system": 1, "code": "flat-45", "label": "Flat sheet, 45 mm square posts",
-    "pitch_mm": 2100, "closing_bay_min_mm": 400, "ground_gap_mm": 40, "ground_gap_max_mm": 150,
-    "step_max_mm": 200, "rake_max_deg": "8",
-    "hole": {"depth_mm": 600, "diameter_mm": 250, "shape": "straight", "bedding_mm": 50, "crown_mm": 20},
+    "pitch_mm": 2100, "min_closing_bay_mm": 400, "ground_gap_mm": 40, "max_ground_gap_mm": 150,
+    "max_step_mm": 200, "rake_max_deg": "8",
+    "hole": {"depth_mm": 600, "diameter_mm": 250, "shape": "straight", "bedding_mm": 50, "crown_height_mm": 20},
     "posts": {
         "channel": {"face_mm": 32, "setback_mm": 8, "steel_area_mm2": 180, **_POST},
         "square": {"face_mm": 45, "setback_mm": 28, "steel_area_mm2": 340, **_POST},
     },
-    "rails": {"stock_mm": [2092, 4190], "kerf_mm": 3, "seat_mm": 15},
-    "sheets": {"cover_mm": 700, "lap_mm": 40, "slack_mm": 10, "deduction_mm": 20, "supply": "stock", "stock_mm": [1780]},
+    "rails": {"stock_mm": [2092, 4190], "kerf_mm": 3, "seat_tolerance_mm": 15},
+    "sheets": {"cover_mm": 700, "lap_mm": 40, "lap_allowance_mm": 10, "height_deduction_mm": 20, "supply": "stock", "stock_mm": [1780]},
     "lattice": {"heights_mm": [], "raked": False},
     "screws": {
         "pair_from_top_mm": 100, "pair_above_ground_mm": 100, "pair_spacing_max_mm": 300,
@@ -145,7 +145,7 @@ def priced(caller: Caller) -> dict[str, Any]:
     }  # fmt: skip
     assert (counted["system"], counted["notices"]) == ("flat-45", [])
     customer = caller.post("customers", {"name": "Ada Quill", "email": "ada@example.test"})
-    new = {"customer": customer["ref"], "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"}
+    new = {"customer": customer["ref"], "new_site_address": {"address": "4 Reed Lane"}, "label": "Back fence"}
     job = caller.post("jobs", new)["ref"]
     kept = caller.post(f"jobs/{job}/measures", {"document": MEASURE})["ref"]
     draft = caller.post("quotes", {"job": job, "measure": kept, "setup": QUOTED})

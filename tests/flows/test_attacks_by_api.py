@@ -39,7 +39,7 @@ def test_another_businesss_customer_in_our_job_is_as_one_that_is_not(
     theirs = Caller(signed_in(cast.stranger)).post("customers", {"name": "Not Ours"})["ref"]
     data = []
     for ref in (theirs, "0" * 22):
-        body = {"customer": ref, "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"}
+        body = {"customer": ref, "new_site_address": {"address": "4 Reed Lane"}, "label": "Back fence"}
         data.append({**estimator.post("jobs", body, status=404), "instance": ""})
     assert data[0] == data[1]
 

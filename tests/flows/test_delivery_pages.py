@@ -191,7 +191,7 @@ def test_today_shows_the_crew_what_to_build_where_and_whether_the_material_is_th
     assert "material order not placed yet" in today_of(crew)
     orders = list(SupplierOrder.objects.of(yard).order_by("id"))
     for order in orders:
-        place(order=order, actor=actor_of(yard), below_least=True)
+        place(order=order, actor=actor_of(yard), allow_below_minimum=True)
     first = orders[0]
     SupplierOrder.objects.of(yard).filter(pk=first.pk).update(promised_on=today(yard) - timedelta(days=1))
     waiting = today_of(crew)

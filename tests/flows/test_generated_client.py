@@ -89,7 +89,7 @@ def _from_measure_to_acceptance(ours: Driver, theirs: Driver) -> None:
     customer = ours.call("post_customers", body={"name": "Ada Quill"}, model="CustomerIn")
     job = ours.call(
         "post_jobs",
-        body={"customer": customer["ref"], "new_site": {"address": "4 Reed Lane"}, "label": "Back fence"},
+        body={"customer": customer["ref"], "new_site_address": {"address": "4 Reed Lane"}, "label": "Back fence"},
         model="JobIn",
     )
     kept = ours.call("post_jobs_ref_measures", job["ref"], body={"document": measure(12000, 7200)}, model="MeasureIn")

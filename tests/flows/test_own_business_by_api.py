@@ -46,7 +46,7 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
         api.post("components", own.component(sku))
     assert {"no price for 2480 channel in bogmoss", "no price for 4190 rail in bogmoss"} <= set(lacks(api))
     api.post("suppliers", own.SUPPLIER)
-    api.post("supplier-terms", {"supplier": "fenlane", "valid_from": own.today(), "lead_days": 4})
+    api.post("supplier-terms", {"supplier": "fenlane", "valid_from": own.today(), "lead_time_days": 4})
     for sku, (_, _, price) in own.PARTS.items():
         offer = {"component": sku, "supplier": "fenlane", "price": price, "valid_from": own.today()}
         api.post("offers", offer)
@@ -73,4 +73,4 @@ def test_a_business_begun_empty_has_its_tax_and_nothing_else_and_is_begun_once(m
     }
     assert not any(found.values())
     rules = [(row["kind"], row["key"], row["amount"], row["choice"]) for row in api.get("price-rules")["items"]]
-    assert sorted(rules) == [("tax", "standard", "10", "S"), ("tax_of", "", None, "standard")]
+    assert sorted(rules) == [("tax", "standard", "10", "S"), ("tax_code_for", "", None, "standard")]

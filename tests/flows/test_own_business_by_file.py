@@ -41,7 +41,7 @@ def sheets() -> dict[str, Table]:
         "finishes": [list(own.FINISH), list(own.FINISH.values())],
         "components": [columns, *([part.get(name) for name in columns] for part in parts)],
         "suppliers": [list(own.SUPPLIER), list(own.SUPPLIER.values())],
-        "supplier_terms": [["supplier", "valid_from", "lead_days"], ["fenlane", day, 4]],
+        "supplier_terms": [["supplier", "valid_from", "lead_time_days"], ["fenlane", day, 4]],
         "offers": [
             ["supplier", "sku", "price", "valid_from"],
             *(["fenlane", sku, price, day] for sku, (_, _, price) in own.PARTS.items()),
@@ -77,7 +77,7 @@ class Files:
         self.client, self.run_jobs = client, run_jobs
 
     def tried(self, kind: str, content: bytes) -> dict[str, Any]:
-        answer = self._post(f"kind={kind}&validate_only=true", content)
+        answer = self._post(f"kind={kind}&dry_run=true", content)
         assert answer.status_code == 200, answer.content
         data: dict[str, Any] = answer.json()
         return data

@@ -104,14 +104,14 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
         office.fill("catalogue/component/add/", business=business, **part)
     office.fill("catalogue/supplier/add/", business=business, **own.SUPPLIER)
     supplier = office.picked("offer", "supplier", "fenlane")
-    terms = {"supplier": supplier, "valid_from": day, "lead_days": "4"}
+    terms = {"supplier": supplier, "valid_from": day, "lead_time_days": "4"}
     office.fill("catalogue/supplierterms/add/", business=business, **terms)
     for sku, (_, _, price) in own.PARTS.items():
         offer = {"component": office.picked("offer", "component", sku), "supplier": supplier, "price": price}
         office.fill("catalogue/offer/add/", business=business, valid_from=day, **offer)
     tax = [
         {"kind": "tax", "key": "standard", "amount": "10", "choice": "S", "label": "GST"},
-        {"kind": "tax_of", "choice": "standard"},
+        {"kind": "tax_code_for", "choice": "standard"},
     ]
     for rule in [*own.RULES, *tax]:
         office.fill("catalogue/pricerule/add/", business=business, valid_from=day, **rule)

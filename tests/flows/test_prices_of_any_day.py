@@ -53,7 +53,7 @@ def priced(cast: Cast, signed_in: Any) -> Business:
             owner = caller(cast, signed_in)
             data = {"supplier": "ostrel", "valid_from": day.isoformat()}
             owner.post("offers", {**data, "component": "HG-1", "price": price})
-            owner.post("supplier-terms", {**data, "lead_days": day.month})
+            owner.post("supplier-terms", {**data, "lead_time_days": day.month})
             rule = {"kind": "labour", "key": "dig", "amount": RATES[day], "valid_from": day.isoformat()}
             owner.post("price-rules", rule)
     return cast.business
@@ -88,7 +88,7 @@ def test_rates_and_terms_of_any_day_are_those_that_counted_then(
         rules = owner.get(f"price-rules?kind=labour&key=dig&as_of={day}")["items"]
         assert [Decimal(row["amount"]) for row in rules] == [Decimal(rate)]
         terms = owner.get(f"supplier-terms?supplier=ostrel&as_of={day}")["items"]
-        assert [row["lead_days"] for row in terms] == [lead]
+        assert [row["lead_time_days"] for row in terms] == [lead]
 
 
 def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business, cast: Cast, signed_in: Any) -> None:
@@ -104,7 +104,7 @@ def test_nothing_that_has_begun_can_be_written_over_by_any_door(priced: Business
         tag = owner.etag(at_spring)
         assert client.delete(f"/api/v1/{at_spring}", headers={"If-Match": tag}).status_code == 422
         sheet = b"supplier,sku,price,valid_from\nostrel,HG-1,1.00,2031-03-01\n"
-        data = client.post("/api/v1/imports?kind=offers&validate_only=true", sheet, content_type="text/csv").json()
+        data = client.post("/api/v1/imports?kind=offers&dry_run=true", sheet, content_type="text/csv").json()
         assert [(refusal["row"], refusal["column"]) for refusal in data["refusals"]] == [(2, "price")]
         form = {"component": "HG-1", "supplier": "ostrel", "price": "1.00", "valid_from": "2031-03-01"}
         assert client.post(f"/prices/offers/{spring['ref']}", form).status_code == 422

@@ -35,13 +35,13 @@ def test_an_invalid_measure_is_refused_whole_and_can_be_kept_as_a_draft(estimato
     text = json.dumps(broken, indent=3)
     draft = estimator.put(f"measures/{kept}/draft", {"text": text})
     assert draft["draft"] == text
-    assert {fault["pointer"] for fault in draft["draft_faults"]} >= {"/runs/0/length_mm", "/colour"}
+    assert {fault["pointer"] for fault in draft["draft_errors"]} >= {"/runs/0/length_mm", "/colour"}
     assert estimator.get(f"measures/{kept}")["latest"] == 1
     estimator.put(f"measures/{kept}/draft", {"text": "{not json yet"})
     assert estimator.get(f"measures/{kept}")["draft"] == "{not json yet"
     estimator.post(f"measures/{kept}/draft", status=422)
     estimator.put(f"measures/{kept}/draft", {"text": json.dumps(measure(9600))})
-    assert estimator.get(f"measures/{kept}")["draft_faults"] == []
+    assert estimator.get(f"measures/{kept}")["draft_errors"] == []
     adopted = estimator.post(f"measures/{kept}/draft", status=200)
     assert (adopted["latest"], adopted["draft"]) == (2, "")
 

@@ -121,7 +121,7 @@ def test_declining_ends_the_quote_for_everybody_who_must_accept(
     stranger.post(f"links/{links['ben']}/decline", {"name": "Ben", "reason": "Too dear"})
     assert estimator.get(f"revisions/{draft['ref']}")["state"] == "declined"
     page = stranger.get(f"links/{links['ada']}")
-    assert (page["may_answer"], page["state"]) == (False, "declined")
+    assert (page["can_respond"], page["state"]) == (False, "declined")
     body = {"name": "Ada", "content_sha256": page["content_sha256"]}
     stranger.post(f"links/{links['ada']}/accept", body, status=409)
 

@@ -62,7 +62,7 @@ def test_a_price_nobody_saw_is_not_agreed(cast: Cast, yard: Business, owner_clie
 
 def test_a_form_without_a_version_is_refused(yard: Business, owner_client: Client) -> None:
     order = drafted(yard)
-    answer = owner_client.post(f"/orders/{order.ref}", {"do": "place", "below_least": "1"})
+    answer = owner_client.post(f"/orders/{order.ref}", {"do": "place", "allow_below_minimum": "1"})
     assert (answer.status_code, now(order).state) == (428, "draft")
 
 
@@ -72,7 +72,7 @@ def test_an_order_that_a_colleague_changed_is_not_placed(yard: Business, owner_c
     shown = seen_on(owner_client, page)
     lines = [{"component": line(order, 1).sku, "quantity": D(400), "price": D("2.50")}]
     change_order(order=order, actor=actor_of(yard), lines=lines)
-    refused = owner_client.post(page, {**shown, "do": "place", "below_least": "1"})
+    refused = owner_client.post(page, {**shown, "do": "place", "allow_below_minimum": "1"})
     assert refused.status_code == 412
     assert "was 4 ordered, 4 outstanding at 2.50 and is now 400 ordered" in refused.content.decode()
     assert now(order).state == "draft"

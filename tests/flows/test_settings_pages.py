@@ -43,9 +43,9 @@ def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Busin
 
 
 def test_a_fault_stands_at_its_field_and_nothing_is_changed(owner_client: Client, business: Business) -> None:
-    page = owner_client.post("/settings", face(business, quote_valid_days="soon", phone="021 000"))
+    page = owner_client.post("/settings", face(business, quote_validity_days="soon", phone="021 000"))
     assert page.status_code == 422
-    assert 'aria-describedby="f-quote_valid_days-fault"' in page.content.decode()
+    assert 'aria-describedby="f-quote_validity_days-fault"' in page.content.decode()
     assert 'value="021 000"' in page.content.decode()
     business.refresh_from_db()
     assert business.phone == ""

@@ -46,7 +46,7 @@ def ordered(business: Business, code: str) -> SupplierOrder:
     lines = [{"component": "HG-1", "quantity": Decimal(10), "price": Decimal("2.50")}]
     supplier = Supplier.objects.of(business).get(code=code)
     order = start_order(supplier=supplier, actor=actor_of(business), lines=lines)
-    return order_services.place(order=order, actor=actor_of(business), below_least=True)
+    return order_services.place(order=order, actor=actor_of(business), allow_below_minimum=True)
 
 
 def refs(caller: Caller, path: str) -> set[str]:

@@ -146,7 +146,7 @@ class System:
 
     def order(self) -> dict[str, Any]:
         """The one order it was sent, found by polling."""
-        [found] = self.call("get_supply_orders", changed_after="0")["items"]
+        [found] = self.call("get_supply_orders", after_sequence="0")["items"]
         whole: dict[str, Any] = self.call("get_supply_orders_ref", found["ref"])
         return whole
 
@@ -278,4 +278,4 @@ def _count_in(owner: Owner, order: dict[str, Any], number: str, load: dict[int, 
     lines = [{"line": line, "arrived": quantity} for line, quantity in load.items()]
     body = {"docket": number, "received": "2031-05-06", "lines": lines}
     data = owner.post(f"deliveries/{order['ref']}/receipts", body)
-    assert data["lines"][0]["on_the_way"] == "0"
+    assert data["lines"][0]["in_transit"] == "0"

@@ -86,7 +86,7 @@ def _offer(s: Scene) -> dict[str, Any]:
 
 
 def _terms(s: Scene) -> dict[str, Any]:
-    return {"supplier": Supplier.objects.of(s.business).order_by("id")[0].code, "lead_days": 4}
+    return {"supplier": Supplier.objects.of(s.business).order_by("id")[0].code, "lead_time_days": 4}
 
 
 HIRE = {"kind": "hire", "key": "auger", "amount": "90"}
@@ -211,7 +211,7 @@ API: dict[tuple[str, str], Step] = {
     ("DELETE", "suppliers/<str:ref>"): just(after=lambda s: _spare(s, "supplier")),
     ("POST", "supplier-terms"): made(lambda s: {"valid_from": LATER, **_terms(s)}),
     ("PATCH", "supplier-terms/<str:ref>"): lambda s, c: _later(
-        s, c, "terms", "supplier-terms", _terms(s), {"lead_days": 9}
+        s, c, "terms", "supplier-terms", _terms(s), {"lead_time_days": 9}
     ),
     ("DELETE", "supplier-terms/<str:ref>"): lambda s, c: _later(s, c, "terms", "supplier-terms", _terms(s)),
     ("POST", "offers"): made(lambda s: {"valid_from": LATER, **_offer(s)}),
@@ -230,7 +230,11 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "customers/<str:ref>/sites"): just({"address": "9 Reed Lane"}),
     ("PATCH", "customers/<str:ref>/sites/<str:site>"): just({"access": "by the lane"}),
     ("POST", "jobs"): made(
-        lambda s: {"customer": s.refs["customer"], "new_site": {"address": "9 Reed Lane"}, "label": "Side fence"}
+        lambda s: {
+            "customer": s.refs["customer"],
+            "new_site_address": {"address": "9 Reed Lane"},
+            "label": "Side fence",
+        }
     ),
     ("PATCH", "jobs/<str:ref>"): just({"notes": "ring first"}),
     ("POST", "jobs/<str:ref>/state"): just({"state": "cancelled"}, after=_open),
@@ -260,7 +264,7 @@ API: dict[tuple[str, str], Step] = {
     ),
     ("POST", "orders/for-jobs"): made(lambda s: {"jobs": [s.refs["job"]]}),
     ("PATCH", "orders/<str:ref>"): just({"note": "by the lane"}, after=lambda s: s.order()),
-    ("POST", "orders/<str:ref>/placing"): just({"below_least": True}, after=lambda s: s.order()),
+    ("POST", "orders/<str:ref>/placing"): just({"allow_below_minimum": True}, after=lambda s: s.order()),
     ("POST", "orders/<str:ref>/cancelling"): just({"reason": "a mistake"}, after=lambda s: s.order()),
     ("POST", "orders/<str:ref>/shortening"): just({"reason": "too many", "lines": [2]}, after=put_an_order),
     ("POST", "orders/<str:ref>/closing"): lambda s, c: _all_received(s, c),

@@ -27,7 +27,7 @@ def _face(s: Scene) -> Form:
         "tax_name",
         "tax_number",
     ]
-    more = ["locale", "time_zone", "paper", "tax_rule", "quote_valid_days", "terms", "payment_details"]
+    more = ["locale", "time_zone", "paper", "tax_rounding", "quote_validity_days", "terms", "payment_details"]
     return {name: str(getattr(s.business, name)) for name in [*fields, *more]}
 
 
@@ -83,7 +83,7 @@ PAGES: dict[str, FormStep] = {
         {"kind": "changed", "note": "a post stands deeper"},
     ),
     "job-orders": lambda s: (f"/jobs/{s.refs['job']}/orders", {"again": "1"}),
-    "order": _at_order("place", below_least="1"),
+    "order": _at_order("place", allow_below_minimum="1"),
     "stock": lambda s: ("/stock", {"component": s.sku(), "quantity": "2", "reason": "counted"}),
     "stock-item": lambda s: (f"/stock/{s.refs['stock item']}", {"do": "take", "quantity": "1", "reason": "sold"}),
     "hold": lambda s: (f"/holds/{s.refs['hold']}", {"state": "released"}),

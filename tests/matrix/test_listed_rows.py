@@ -114,7 +114,7 @@ def _odd_rows(cast: Cast) -> None:
     job = open_job(customer=customer, site=site, label="\u2028 <gate>", actor=actor)
     Job.objects.of(business).filter(pk=job.pk).update(
         copied_from=Job.objects.of(business).exclude(pk=job.pk).order_by("id").first(),
-        wanted_on=date(2031, 2, 3),
+        preferred_on=date(2031, 2, 3),
         created_at=datetime(2031, 2, 3, 4, 5, 6, tzinfo=UTC),
     )
     StoredMeasure.objects.of(business).update(draft_at=timezone.now())
@@ -139,7 +139,7 @@ def _odd_rows(cast: Cast) -> None:
     hook = WebhookEndpoint.objects.filter(business=business)[0]
     for event in (OrderEvent.objects.of(business)[0], None):
         delivery = WebhookDelivery.objects.create(endpoint=hook, event=event, message="m", body='{"a": "\u2028"}')
-        Attempt.objects.create(delivery=delivery, status=None if event else 200, fault="no <answer>", took_ms=7)
+        Attempt.objects.create(delivery=delivery, status=None if event else 200, fault="no <answer>", duration_ms=7)
     Revision.objects.of(business).filter(state="draft").update(choices={"b": ["x", 1.5], "a": None})
 
 

@@ -39,7 +39,7 @@ from tests.quotes.quoting.cast import actor_of
 ROOT = Path(__file__).resolve().parents[2]
 JSON = "application/json"
 # a number that a row of this kind must have is the one of a new row that says nothing of it
-DEFAULTS = {"pack": "1", "least_quantity": "0", "least_order": "0", "lead_days": "0", "sale_unit": "C62"}
+DEFAULTS = {"pack": "1", "minimum_quantity": "0", "minimum_order": "0", "lead_time_days": "0", "sale_unit": "C62"}
 # cleared, these would leave a row that makes no sense of its own kind: the row says so, and another kind may do without
 BY_THE_ROW = {("price-rules", "key"), ("price-rules", "amount")}
 
@@ -90,14 +90,14 @@ def _sold(business: Business, account: SupplierAccount) -> dict[str, Any]:
     FenceSystemVersion.objects.of(business).create(system=system, number=1, document={}, sha256="0" * 64)
     since = date(2024, 1, 1)
     PriceRule.objects.of(business).create(kind="tax", key="standard", amount=0, choice="Z", valid_from=since)
-    PriceRule.objects.of(business).create(kind="tax_of", choice="standard", valid_from=since)
+    PriceRule.objects.of(business).create(kind="tax_code_for", choice="standard", valid_from=since)
     return {
         "finish": finish,
         "supplier": supplier,
         "component": component,
         "fence system": system,
         "terms": SupplierTerms.objects.of(business).create(
-            supplier=supplier, valid_from=begins, delivery=[["0", "9"]], least_order=5, lead_days=3
+            supplier=supplier, valid_from=begins, delivery=[["0", "9"]], minimum_order=5, lead_time_days=3
         ),
         "offer": SupplierPrice.objects.of(business).create(
             supplier=supplier,
@@ -106,7 +106,7 @@ def _sold(business: Business, account: SupplierAccount) -> dict[str, Any]:
             price=2,
             breaks=[["10", "1"]],
             pack=10,
-            least_quantity=10,
+            minimum_quantity=10,
         ),
         "price rule": PriceRule.objects.of(business).create(kind="hire", key="auger", amount=90, valid_from=begins),
     }

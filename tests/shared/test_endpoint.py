@@ -252,12 +252,12 @@ def test_a_business_says_some_things_in_its_own_words_and_takes_them_back(owner_
         return owner_client.patch("/api/v1/business", body, JSON, headers={"If-Match": tag})
 
     assert (
-        change({"wording": {"care": "Hose it.", "how_to_accept": "Ring us."}, "quote_valid_days": 14}).status_code
+        change({"wording": {"care": "Hose it.", "how_to_accept": "Ring us."}, "quote_validity_days": 14}).status_code
         == 200
     )
     data = change({"wording": {"care": ""}}).json()
-    assert (data["wording"], data["quote_valid_days"]) == ({"how_to_accept": "Ring us."}, 14)
-    refused = change({"wording": {"jokes": "x", "care": "y" * 10_001}, "quote_valid_days": 0})
+    assert (data["wording"], data["quote_validity_days"]) == ({"how_to_accept": "Ring us."}, 14)
+    refused = change({"wording": {"jokes": "x", "care": "y" * 10_001}, "quote_validity_days": 0})
     pointers = {error["pointer"] for error in problem(refused)["errors"]}  # type: ignore[attr-defined]  # a list of faults
-    assert pointers == {"#/wording/jokes", "#/wording/care", "#/quote_valid_days"}
+    assert pointers == {"#/wording/jokes", "#/wording/care", "#/quote_validity_days"}
     assert owner_client.get("/api/v1/business").json()["wording"] == {"how_to_accept": "Ring us."}

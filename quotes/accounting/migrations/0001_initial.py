@@ -34,7 +34,7 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -72,7 +72,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['order', 'correction', 'credit'])), name='ledger_kind_known')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -91,7 +91,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'until'), name='period_lock_once')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -126,7 +126,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'what'), name='quote_entry_once'), models.CheckConstraint(condition=models.Q(('what__in', ['quoted', 'accepted', 'declined', 'lapsed', 'replaced', 'cancelled'])), name='quote_entry_known')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -148,7 +148,7 @@ class Migration(migrations.Migration):
                 'indexes': [models.Index(fields=['business', 'day'], name='received_by_day'), models.Index(fields=['business', 'order'], name='received_by_order')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
     ]

@@ -39,7 +39,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'revision', 'kind', 'party'), name='document_once'), models.UniqueConstraint(condition=models.Q(('subject', ''), _negated=True), fields=('business', 'subject', 'kind'), name='document_of_a_subject_once'), models.CheckConstraint(condition=models.Q(models.Q(('revision__isnull', False), ('subject', '')), models.Q(('revision__isnull', True), models.Q(('subject', ''), _negated=True)), _connector='OR'), name='document_of_something'), models.CheckConstraint(condition=models.Q(models.Q(('pdf__isnull', True), ('state', 'wanted')), models.Q(('pdf__isnull', False), ('state', 'made')), _connector='OR'), name='document_made_with_its_bytes')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
     ]

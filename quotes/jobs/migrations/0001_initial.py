@@ -33,7 +33,7 @@ class Migration(migrations.Migration):
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -48,13 +48,13 @@ class Migration(migrations.Migration):
                 ('label', models.CharField(max_length=200)),
                 ('state', models.CharField(choices=[('open', 'open'), ('accepted', 'accepted'), ('built', 'built'), ('closed', 'closed'), ('cancelled', 'cancelled')], default='open', editable=False, max_length=9)),
                 ('notes', models.TextField(blank=True, max_length=10000)),
-                ('wanted_on', models.DateField(blank=True, null=True)),
+                ('preferred_on', models.DateField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('copied_from', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='copies', to='jobs.job')),
                 ('customer', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='jobs.customer')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -73,7 +73,7 @@ class Migration(migrations.Migration):
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='ticks', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -94,14 +94,14 @@ class Migration(migrations.Migration):
                 ('note', models.CharField(blank=True, max_length=1000)),
                 ('who', models.CharField(max_length=160)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
-                ('takes_back', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='taken_back', to='jobs.asbuilt')),
+                ('reverses', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='taken_back', to='jobs.asbuilt')),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='as_built', to='jobs.job')),
             ],
             options={
                 'verbose_name_plural': 'as-built entries',
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -120,7 +120,7 @@ class Migration(migrations.Migration):
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -143,7 +143,7 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddField(
@@ -162,13 +162,13 @@ class Migration(migrations.Migration):
                 ('label', models.CharField(max_length=200)),
                 ('latest', models.PositiveIntegerField(default=0, editable=False)),
                 ('draft', models.TextField(blank=True)),
-                ('draft_faults', models.JSONField(blank=True, default=list)),
+                ('draft_errors', models.JSONField(blank=True, default=list)),
                 ('draft_at', models.DateTimeField(blank=True, null=True)),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='measures', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -188,7 +188,7 @@ class Migration(migrations.Migration):
                 ('measure', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='versions', to='jobs.storedmeasure')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -212,7 +212,7 @@ class Migration(migrations.Migration):
                 ('measure_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='takeoffs', to='jobs.measureversion')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddIndex(

@@ -37,7 +37,7 @@ class Migration(migrations.Migration):
                 'verbose_name_plural': 'despatches',
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -59,7 +59,7 @@ class Migration(migrations.Migration):
                 ('from_job', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='left_over', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -79,7 +79,7 @@ class Migration(migrations.Migration):
                 ('job', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -120,7 +120,7 @@ class Migration(migrations.Migration):
                 ('supplier', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='orders', to='catalogue.supplier')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -139,7 +139,7 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='holds', to='purchasing.supplierorder')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -162,7 +162,7 @@ class Migration(migrations.Migration):
                 'verbose_name_plural': 'replies',
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -196,7 +196,7 @@ class Migration(migrations.Migration):
                 ('received', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
                 ('outstanding', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
                 ('cancelled', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
-                ('on_the_way', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
+                ('in_transit', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
                 ('over', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
                 ('damaged', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
                 ('returned', models.DecimalField(decimal_places=3, default=Decimal('0'), max_digits=14)),
@@ -211,7 +211,7 @@ class Migration(migrations.Migration):
                 'ordering': ['order', 'position'],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -232,7 +232,7 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='events', to='purchasing.supplierorder')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -254,7 +254,7 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='returns', to='purchasing.supplierorder')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -275,7 +275,7 @@ class Migration(migrations.Migration):
                 ('order', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='receipts', to='purchasing.supplierorder')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddField(
@@ -302,7 +302,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'line', 'job'), name='line_job_once')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -323,7 +323,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'despatch', 'line'), name='despatch_line_once'), models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='despatch_line_something')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -349,7 +349,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('said__in', ['accept', 'refuse', 'change'])), name='line_reply_known'), models.CheckConstraint(condition=models.Q(('decision__in', ['', 'waiting', 'agreed', 'rejected', 'overtaken'])), name='line_reply_decision_known'), models.UniqueConstraint(condition=models.Q(('decision', 'waiting')), fields=('business', 'line'), name='line_reply_one_waiting')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -373,7 +373,7 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(fields=('business', 'receipt', 'line'), name='receipt_line_once'), models.CheckConstraint(condition=models.Q(('damaged__gte', 0), ('quantity__gte', 0)), name='receipt_line_not_negative')],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddIndex(

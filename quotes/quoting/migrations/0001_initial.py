@@ -39,7 +39,7 @@ class Migration(migrations.Migration):
                 'ordering': ['revision', 'position'],
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -57,7 +57,7 @@ class Migration(migrations.Migration):
                 ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='quotes', to='jobs.job')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -90,7 +90,7 @@ class Migration(migrations.Migration):
                 ('quote', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='revisions', to='quoting.quote')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -110,7 +110,7 @@ class Migration(migrations.Migration):
                 ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='questions', to='quoting.revision')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.CreateModel(
@@ -127,7 +127,7 @@ class Migration(migrations.Migration):
                 ('choices', models.JSONField(default=dict)),
                 ('content_sha256', models.CharField(max_length=64)),
                 ('total', models.DecimalField(decimal_places=4, max_digits=14)),
-                ('answered_at', models.DateTimeField()),
+                ('responded_at', models.DateTimeField()),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
                 ('party', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='receipt', to='quoting.party')),
                 ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='answers', to='quoting.revision')),
@@ -136,7 +136,7 @@ class Migration(migrations.Migration):
                 'abstract': False,
             },
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddField(
@@ -163,7 +163,7 @@ class Migration(migrations.Migration):
                 ('revision', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='links', to='quoting.revision')),
             ],
             managers=[
-                ('anywhere', django.db.models.manager.Manager()),
+                ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
         migrations.AddIndex(

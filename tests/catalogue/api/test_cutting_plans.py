@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 AT = "/api/v1/cutplans"
 CaptureCommits = Callable[..., Any]
 GOOD = {"kerf_mm": 3, "pieces": [[2238, 8]], "stock": [{"length_mm": 6000, "price": "31.20", "have": None}]}
-BAR = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "left_mm": 1518, "keep": True}
+BAR = {"stock_mm": 6000, "price": "31.20", "count": 4, "cuts": [[2238, 2]], "offcut_mm": 1518, "keep": True}
 PLAN = {"cutplan": 1, "status": "optimal", "cost": "124.80", "bound": "124.80", "gap_ppm": 0, "bars": [BAR]}
 
 
@@ -46,7 +46,7 @@ def test_the_contracts_example_gives_the_contracts_plan(owner_client: Client) ->
     # two of 2238 and a kerf each side leave 6000 - 4476 - 6 = 1518; eight need 4 bars of 31.20
     answer = post(owner_client, GOOD)
     assert (answer.status_code, answer.json()) == (200, PLAN)
-    assert AskedPlan.anywhere.count() == 0
+    assert AskedPlan.unscoped.count() == 0
 
 
 def test_the_largest_demand_has_a_plan_and_a_gap_in_a_few_seconds(owner_client: Client) -> None:
@@ -78,7 +78,7 @@ def test_bad_input_is_one_problem_document_with_pointers(
         answer = post(owner_client, GOOD | change, query)
         assert (answer.status_code, answer["Content-Type"]) == (422, "application/problem+json")
         assert [error["pointer"] for error in answer.json()["errors"]] == [pointer]
-    assert AskedPlan.anywhere.count() == 0
+    assert AskedPlan.unscoped.count() == 0
 
 
 @pytest.mark.parametrize("query", ["?background=perhaps", "?background=true&seconds=0", "?seconds=61", "?soon=1"])

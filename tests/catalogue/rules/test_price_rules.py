@@ -41,14 +41,14 @@ def test_tax_is_that_of_the_day_of_supply_and_not_of_the_day_of_pricing() -> Non
     lines = [
         line("tax", "standard", "10", "S"),
         line("tax", "standard", "12", "S", JUL),
-        line("tax_of", "", None, "standard"),
+        line("tax_code_for", "", None, "standard"),
     ]
     assert rules(*lines, on=JAN).tax().rate == 10
     assert rules(*lines, on=JAN, supplied=JUL).tax("labour").rate == 12
 
 
 def test_before_the_first_rate_there_is_no_tax_to_reckon() -> None:
-    early = rules(line("tax", "standard", "10", "S"), line("tax_of", "", None, "standard"), on=date(2025, 12, 31))
+    early = rules(line("tax", "standard", "10", "S"), line("tax_code_for", "", None, "standard"), on=date(2025, 12, 31))
     with pytest.raises(InvalidDocument, match="no tax code"):
         early.tax()
 
@@ -114,10 +114,10 @@ def test_a_margin_of_20_percent_is_a_markup_of_25() -> None:
 
 def test_settings_and_instalments_are_read() -> None:
     found = rules(
-        line("setting", "least_job_charge", "450"),
+        line("setting", "minimum_job_charge", "450"),
         line("setting", "rounding_step", "5"),
         line("setting", "rounding", None, "down"),
-        line("setting", "odd_cent", None, "last"),
+        line("setting", "rounding_difference", None, "last"),
         line("setting", "tax_rounding", None, "half_down"),
         line("setting", "tax_line_digits", "3"),
         line("payment", "1", "30", "acceptance"),
@@ -125,8 +125,8 @@ def test_settings_and_instalments_are_read() -> None:
         line("account", "sales", None, "4000"),
         line("account", "labour", None, "4100"),
     )
-    assert (found.least_job_charge, found.rounding_step, found.rounding) == (Decimal(450), Decimal(5), Rounding.DOWN)
-    assert (found.odd_cent, found.tax_rule.rounding, found.tax_rule.line_digits) == (
+    assert (found.minimum_job_charge, found.rounding_step, found.rounding) == (Decimal(450), Decimal(5), Rounding.DOWN)
+    assert (found.rounding_difference, found.tax_rounding.rounding, found.tax_rounding.line_digits) == (
         RoundingRemainder.LAST,
         Rounding.HALF_DOWN,
         3,
@@ -169,7 +169,7 @@ def test_instalments_that_do_not_add_up_to_the_whole_are_refused() -> None:
         ("tax", "standard", "0", "S", {"amount"}),
         ("tax", "none", "5", "O", {"amount"}),
         ("tax", "standard", "5", "Q", {"choice"}),
-        ("tax_of", "", None, "", {"choice"}),
+        ("tax_code_for", "", None, "", {"choice"}),
         ("payment", "1", "101", "acceptance", {"amount"}),
         ("payment", "1", "10", "someday", {"choice"}),
         ("setting", "colour", "1", "", {"key"}),

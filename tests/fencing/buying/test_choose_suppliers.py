@@ -50,7 +50,7 @@ def offer(random: Random, component: str) -> SupplierPrice:
     )
 
 
-def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
+def random_case(seed: int, most_needs: int, max_suppliers: int) -> Case:
     random = Random(seed)  # noqa: S311 - invented offers, not secrets
     components = [f"c{place}" for place in range(random.randint(1, most_needs))]
     suppliers = [
@@ -62,7 +62,7 @@ def random_case(seed: int, most_needs: int, most_suppliers: int) -> Case:
             random.randint(0, 6),
             random.random() < 0.3,
         )
-        for place in range(random.randint(1, most_suppliers))
+        for place in range(random.randint(1, max_suppliers))
     ]
     wanted: dict[str, Decimal | dict[str, Decimal]] = {component: D(random.randint(1, 18)) for component in components}
     if random.random() < 0.4:
@@ -103,7 +103,7 @@ def key(case: Case, goods: Mapping[int, Decimal]) -> Key | None:
     own = {place: case.suppliers[place] for place in goods}
     if case.most is not None and len(goods) > case.most:
         return None
-    if any(value < own[place].least_order for place, value in goods.items()):
+    if any(value < own[place].minimum_order for place, value in goods.items()):
         return None
     fees = [
         ([D(0)] + [fee for start, fee in own[place].delivery if value >= start])[-1] for place, value in goods.items()
@@ -236,7 +236,7 @@ def test_each_line_says_why_it_comes_from_where_it_comes_from() -> None:
 
 def test_a_line_kept_back_by_a_least_order_says_so() -> None:
     near = SupplierTermsAndPrices("near", (SupplierPrice("rail", D(20)), SupplierPrice("cap", D(2))))
-    far = SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),), least_order=D(50))
+    far = SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),), minimum_order=D(50))
     assert whys(near, far, rail=2, cap=6)["cap"] == ("near: 12; far asks 6, but far takes no order under 50")
 
 
@@ -245,7 +245,7 @@ def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
         SupplierTermsAndPrices("near", (SupplierPrice("rail", D(20)), SupplierPrice("cap", D(2)))),
         SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),)),
     )
-    best = split({"rail": D(2), "cap": D(6)}, (near, far), most_suppliers=1, digits=2).best
+    best = split({"rail": D(2), "cap": D(6)}, (near, far), max_suppliers=1, digits=2).best
     assert best is not None
     assert (
         best.orders[0].lines[0].choice == "near: 12.00; far asks 6.00, but that takes more suppliers than are allowed"
@@ -312,11 +312,11 @@ def test_at_most_so_many_suppliers_are_used() -> None:
     one = SupplierTermsAndPrices("one", (SupplierPrice("rail", D(10)), SupplierPrice("post", D(30))))
     two = SupplierTermsAndPrices("two", (SupplierPrice("post", D(20)),))
     wanted = {"rail": D(1), "post": D(1)}
-    assert [split(wanted, (one, two), most_suppliers=most).best.total for most in (1, 2)] == [40, 30]  # type: ignore[union-attr]
+    assert [split(wanted, (one, two), max_suppliers=most).best.total for most in (1, 2)] == [40, 30]  # type: ignore[union-attr]
 
 
 def test_an_order_under_the_least_is_not_placed() -> None:
-    found = split({"rail": D(1)}, (SupplierTermsAndPrices("s", (SupplierPrice("rail", D(10)),), least_order=D(50)),))
+    found = split({"rail": D(1)}, (SupplierTermsAndPrices("s", (SupplierPrice("rail", D(10)),), minimum_order=D(50)),))
     assert (found.best, found.refused) == (None, {"s": "an order is under the least of 50"})
 
 

@@ -22,7 +22,7 @@ amounts = st.decimals(0, 10_000, places=3)
         ("0", "100", "10", 0, "0"),
     ],
 )
-def test_whole_packs_hold_what_is_wanted_and_the_least_order(
+def test_whole_packs_hold_what_is_wanted_and_the_minimum_order(
     wanted: str, pack: str, least: str, packs: int, ordered: str
 ) -> None:
     found = in_packs(Decimal(wanted), Decimal(pack), Decimal(least))

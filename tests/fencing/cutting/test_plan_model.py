@@ -119,7 +119,7 @@ def test_a_pattern_cut_from_two_rows_of_the_same_stock_is_told_once() -> None:
     # 4 × 3200 from 6000: one a bar, 4 bars; two rows of 2 that nobody could tell apart give them together
     data = checked(demand(3, [(3200, 4)], [StockLength(6000, 10, have=2), StockLength(6000, 10, have=2)])).document()
     cut = [[3200, 1]]
-    assert data["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "left_mm": 2797, "keep": True}]
+    assert data["bars"] == [{"stock_mm": 6000, "price": "10", "count": 4, "cuts": cut, "offcut_mm": 2797, "keep": True}]
 
 
 @pytest.mark.parametrize("seed", range(4))

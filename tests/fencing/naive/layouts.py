@@ -20,7 +20,7 @@ def bay_widths(length: int, layout: Layout, system: System, setbacks: tuple[int,
     if layout is Layout.BALANCED:
         return balanced(length, system)
     assert layout is Layout.WHOLE_RAILS
-    return whole_rails(length, system, setbacks)
+    return full_rails(length, system, setbacks)
 
 
 def even_out_a_short_end(widths: list[int], least: int) -> list[int]:
@@ -59,7 +59,7 @@ def balanced(length: int, system: System) -> list[int]:
     return [first, *[system.pitch] * whole, last]
 
 
-def whole_rails(length: int, system: System, setbacks: tuple[int, int]) -> list[int]:
+def full_rails(length: int, system: System, setbacks: tuple[int, int]) -> list[int]:
     channel = system.channel.setback
     rail = max(stock for stock in system.rails.stock if stock + 2 * channel <= system.pitch)
     widths, left, left_setback = [], length, setbacks[0]

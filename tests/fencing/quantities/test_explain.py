@@ -162,9 +162,7 @@ def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
 
 def test_the_summary_of_a_chosen_form_sets_the_layouts_beside_each_other() -> None:
     data = summary(taken(replace(RUN, length=7200, basis=MeasureBasis.CENTRES, layout=Layout.AUTO)))
-    assert (
-        "  chosen: level, whole_rails\n    level, from_start: 3 bays\n" in data
-    )  # its rails are stock: nothing to cut
+    assert "  chosen: level, full_rails\n    level, from_start: 3 bays\n" in data  # its rails are stock: nothing to cut
     assert "chosen" not in summary(taken(RUN))
 
 

@@ -49,14 +49,21 @@ def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, An
     assert bay["lattice"] == [{"length_mm": 1990, "height_mm": 320}]
     # 1990 takes 790 + 790 and what is left: 822 wide sheets lap 32, the last one is 1990 - 1580
     first, second, third = bay["sheets"]
-    assert first == {"at_mm": 6, "blank_mm": 1468, "width_mm": 822, "left_mm": 1468, "right_mm": 1468, "foot": "square"}
+    assert first == {
+        "at_mm": 6,
+        "blank_mm": 1468,
+        "width_mm": 822,
+        "offcut_mm": 1468,
+        "right_mm": 1468,
+        "foot": "square",
+    }
     assert (second["at_mm"], third["at_mm"], third["width_mm"]) == (796, 1586, 410)
 
 
 def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(written: dict[str, Any]) -> None:
     sheet = written["runs"][0]["bays"][0]["sheets"][0]
     # the top rises 450 over 1724 mm: from 900 at the post to the sheet's edges at 6 and 828 mm, 320 lattice and 12 off
-    assert sheet["left_mm"] == 900 + round(450 * 6 / 1724) - 332
+    assert sheet["offcut_mm"] == 900 + round(450 * 6 / 1724) - 332
     assert sheet["right_mm"] == 900 + round(450 * 828 / 1724) - 332
     assert sheet["blank_mm"] == sheet["right_mm"] + 1  # 1116.1 is never cut short
     assert sheet["foot"] == "square"
@@ -78,17 +85,17 @@ def test_a_gate_is_told_by_its_leaves(written: dict[str, Any]) -> None:
     leaf = gate["leaves"][0]
     assert (leaf["width_mm"], leaf["height_mm"]) == (1000 - 24, 1800)
     assert leaf["diagonal_mm"] == round((976**2 + 1800**2) ** 0.5)
-    assert leaf["hinge_mm"] == [220, 1800 - 180]
+    assert leaf["hinge_heights_mm"] == [220, 1800 - 180]
     assert leaf["clip_mm"] is None
 
 
 def test_pieces_name_each_place_once(written: dict[str, Any]) -> None:
     for piece in written["pieces"]:
-        assert len(piece["for"]) == len(set(piece["for"])) == len(piece["for_counts"])
-        assert sum(piece["for_counts"]) == piece["count"]
+        assert len(piece["for"]) == len(set(piece["for"])) == len(piece["used_counts"])
+        assert sum(piece["used_counts"]) == piece["count"]
     rails = next(piece for piece in written["pieces"] if piece["role"] == "rail" and piece["length_mm"] == 1990)
     # three rails in each of three bays
-    assert (rails["count"], rails["for"], rails["for_counts"]) == (9, ["A-5", "A-6", "A-7"], [3, 3, 3])
+    assert (rails["count"], rails["for"], rails["used_counts"]) == (9, ["A-5", "A-6", "A-7"], [3, 3, 3])
 
 
 def test_every_why_adds_up_to_net_and_net_and_allowance_to_the_total(written: dict[str, Any]) -> None:

@@ -88,7 +88,7 @@ def test_a_corner_is_screened_once_in_each_of_its_runs() -> None:
 
 def test_lattice_takes_its_share_and_counts_as_solid_where_its_porosity_is_unknown() -> None:
     solid = screened(run("A", 7200, lattice=320))
-    open_top = screened(run("A", 7200, lattice=320), built=replace(FLAT, lattice_porosity=Decimal("0.5")))
+    open_top = screened(run("A", 7200, lattice=320), built=replace(FLAT, lattice_open_area_ratio=Decimal("0.5")))
     assert moments(solid)[1] == pytest.approx(WHOLE)
     share = 600 * 2.4 * (1.48**2 + 0.75 * (1.8**2 - 1.48**2)) / 2
     assert moments(open_top)[1] == pytest.approx(share)
@@ -415,7 +415,7 @@ def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes()
 
 def test_before_a_retrofit_nothing_of_the_fence_is_lattice() -> None:
     old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
-    post = screened(retrofits=(old,), built=replace(FLAT, lattice_porosity=Decimal("0.5"))).posts[1]
+    post = screened(retrofits=(old,), built=replace(FLAT, lattice_open_area_ratio=Decimal("0.5"))).posts[1]
     assert post.before_nm == pytest.approx(600 * 2.4 * 1.5**2 / 2)
     assert post.load.moment_nm == pytest.approx(600 * 2.4 * (1.5**2 + 0.75 * (1.82**2 - 1.5**2)) / 2)
 

@@ -28,7 +28,7 @@ from tests.quotes.quoting.cast import drafted, measure, sent, stock_up
 
 SignIn = Callable[[Person], Client]
 PARTIES = [{"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True}]
-NEAR = {"pool_runs": ["A"], "driveway": True, "local_height_mm": 1000}
+NEAR = {"pool_runs": ["A"], "driveway": True, "height_limit_mm": 1000}
 NOT_BESIDE_A_KNOWN_POOL = {"pool.ask"}
 
 
@@ -131,11 +131,11 @@ def test_what_is_near_is_typed_and_kept(business: Business, signed_in: SignIn, c
     client = signed_in(cast.estimator)
     typed = {
         "do": "save", "parties-0-key": "owner", "parties-0-name": "Ada Quill", "parties-0-required": "1", "chooses": "owner",
-        "pool_runs": "A, B", "local_height_mm": "1800", "driveway": "1",
+        "pool_runs": "A, B", "height_limit_mm": "1800", "driveway": "1",
     }  # fmt: skip
     press(client, f"/revisions/{revision.ref}", typed)
     revision.refresh_from_db()
-    assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "local_height_mm": 1800}
+    assert revision.setup["surroundings"] == {"pool_runs": ["A", "B"], "driveway": True, "height_limit_mm": 1800}
     page = client.get(f"/revisions/{revision.ref}").content.decode()
     assert 'value="A, B"' in page
 

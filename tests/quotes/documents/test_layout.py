@@ -86,7 +86,7 @@ def every_paper(revision: Revision) -> Iterator[tuple[DocumentKind, bytes]]:
     for document in want_documents(revision=revision, kinds=kinds):
         yield DocumentKind(document.kind), make(document)
     for order in order_for(jobs=[revision.quote.job], actor=SYSTEM):
-        place(order=order, actor=SYSTEM, below_least=True)
+        place(order=order, actor=SYSTEM, allow_below_minimum=True)
     for document in Document.objects.of(revision.business).filter(kind=DocumentKind.ORDER_LIST):
         yield DocumentKind.ORDER_LIST, make(document)
 

@@ -31,7 +31,7 @@ load_orders(business)
 """
 _MAKE_AGAIN = """
 from quotes.documents.services import make
-for document in Document.anywhere.order_by("pk"):
+for document in Document.unscoped.order_by("pk"):
     again = {hashlib.sha256(make(document)).hexdigest() for _ in range(2)}
     print(document.kind, document.party or "-", document.sha256, *again)
 """

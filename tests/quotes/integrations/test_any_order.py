@@ -145,7 +145,7 @@ def state(order: SupplierOrder) -> bytes:
     lines = OrderLine.objects.of(business).filter(order=order).order_by("position")
     waiting = OrderResponseLine.objects.of(business).filter(line__order=order, decision=Decision.WAITING)
     on_dockets = OnDocket.objects.of(business).filter(despatch__order=order).order_by("despatch__number", "line")
-    figures = ("quantity", "received", "outstanding", "cancelled", "on_the_way", "price", "net", "due_on", "reason")
+    figures = ("quantity", "received", "outstanding", "cancelled", "in_transit", "price", "net", "due_on", "reason")
     return write_json(
         {
             "order": [row.state, row.answer, row.promised_on, row.goods, row.tax, row.total],

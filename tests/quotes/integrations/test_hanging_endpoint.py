@@ -81,7 +81,7 @@ def test_when_it_answers_again_everything_goes_at_once(
     assert len(sent) == 4
     assert set(WebhookDelivery.objects.values_list("state", flat=True)) == {"delivered"}
     endpoint.refresh_from_db()
-    assert (endpoint.slow_until, endpoint.failing_since) == (None, None)
+    assert (endpoint.paused_until, endpoint.failing_since) == (None, None)
 
 
 def test_one_that_fails_is_tried_by_one_at_a_time_and_one_that_works_by_all(endpoint: WebhookEndpoint) -> None:

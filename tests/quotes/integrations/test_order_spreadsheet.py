@@ -35,7 +35,7 @@ def order(yard: Business) -> SupplierOrder:
     found = max(orders, key=lambda item: OrderLine.objects.of(yard).filter(order=item).count())
     SupplierOrder.objects.of(yard).filter(pk=found.pk).update(deliver_from=date(2031, 5, 2))
     found.refresh_from_db()
-    return services.place(order=found, actor=actor_of(yard), below_least=True)
+    return services.place(order=found, actor=actor_of(yard), allow_below_minimum=True)
 
 
 def rows_of(order: SupplierOrder) -> tuple[list[dict[str, str]], list[dict[str, str]]]:

@@ -90,12 +90,12 @@ def test_a_key_that_may_only_read_does_not_despatch(
 
 def test_polling_alone_misses_nothing(yard: Business, cast: Cast, theirs: Client) -> None:
     orders = [placed(yard, account=cast.supplier) for _ in range(3)]
-    seen = theirs.get("/api/v1/supply/orders?changed_after=0&page_size=2").json()
+    seen = theirs.get("/api/v1/supply/orders?after_sequence=0&page_size=2").json()
     assert [item["number"] for item in seen["items"]] == ["O0001", "O0002"]
     services.cancel(order=orders[0], actor=actor_of(yard), reason="withdrawn")
-    rest = theirs.get(f"/api/v1/supply/orders?changed_after={seen['items'][-1]['changed']}").json()
+    rest = theirs.get(f"/api/v1/supply/orders?after_sequence={seen['items'][-1]['changed']}").json()
     assert [(item["number"], item["state"]) for item in rest["items"]] == [("O0003", "placed"), ("O0001", "cancelled")]
-    assert theirs.get("/api/v1/supply/orders?changed_after=-1").status_code == 400
+    assert theirs.get("/api/v1/supply/orders?after_sequence=-1").status_code == 400
 
 
 def test_every_form_of_an_order_says_the_same_total(order: SupplierOrder, theirs: Client) -> None:
@@ -173,7 +173,7 @@ def test_a_ubl_response_and_advice_do_what_json_does(yard: Business, cast: Cast,
     loaded = UblDespatchLine("1", "1", "Rail", D(4), "C62", outstanding=D(6), outstanding_reason="six later")
     xml_road = post_xml(theirs, f"supply/orders/{other.ref}/despatches", advice(other, loaded))
     assert state(json_road) == state(xml_road)
-    assert json_road["lines"][0]["on_the_way"] == "4"
+    assert json_road["lines"][0]["in_transit"] == "4"
 
 
 def test_the_same_document_five_times_is_one(order: SupplierOrder, theirs: Client) -> None:
@@ -181,7 +181,7 @@ def test_the_same_document_five_times_is_one(order: SupplierOrder, theirs: Clien
     post_xml(theirs, f"supply/orders/{order.ref}/despatches", body)
     for _ in range(4):
         again = post_xml(theirs, f"supply/orders/{order.ref}/despatches", body, 200)
-    assert (again["lines"][0]["on_the_way"], len(again["despatches"])) == ("4", 1)
+    assert (again["lines"][0]["in_transit"], len(again["despatches"])) == ("4", 1)
 
 
 def test_a_document_about_another_order_line_or_currency_is_refused_by_rule(
@@ -276,7 +276,7 @@ def test_who_lost_everything_catches_up_from_the_log_alone(yard: Business, cast:
     post(theirs, f"supply/orders/{order.ref}/despatches", {"number": "D2", "lines": [{"line": 1, "quantity": "6"}]})
     events = theirs.get("/api/v1/supply/events").json()["items"]
     sent = sum(D(event["facts"]["lines"]["1"]) for event in events if event["type"] == "order.despatched")
-    assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["on_the_way"])
+    assert sent == D(theirs.get(f"/api/v1/supply/orders/{order.ref}").json()["lines"][0]["in_transit"])
 
 
 def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
@@ -285,7 +285,7 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     seller_of(yard, component_of(yard, "rail"), cast.supplier)
     batch = {"offers": [*offers(yard, "1.25", "1,5"), {**offers(yard, "2.00", sku="nothing")[0]}]}
     before = SupplierPrice.objects.of(yard).count()
-    dry = post(theirs, "supply/offer-batches?validate_only=true", batch, 207)
+    dry = post(theirs, "supply/offer-batches?dry_run=true", batch, 207)
     assert [item["status"] for item in dry["items"]] == [200, 422, 422]
     assert SupplierPrice.objects.of(yard).count() == before
     live = post(theirs, "supply/offer-batches", batch, 207)
@@ -294,7 +294,7 @@ def test_a_batch_of_prices_is_judged_one_by_one_and_a_dry_run_says_the_same(
     assert (live["stored"], SupplierPrice.objects.of(yard).count()) == (1, before + 1)
 
 
-@pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?validate_only=true"])
+@pytest.mark.parametrize("way", ["", "?all_or_nothing=true", "?dry_run=true"])
 def test_a_batch_whose_answer_was_lost_is_sent_again_and_is_unchanged(
     yard: Business, cast: Cast, theirs: Client, way: str
 ) -> None:
@@ -339,8 +339,8 @@ def test_a_large_batch_takes_no_more_queries_than_a_small_one_and_each_price_its
             data = post(theirs, f"supply/offer-batches{status}", {"offers": many[:count]}, 207)
         return len(queries), data
 
-    asked(1, "?validate_only=true")  # which also notes when the key was used last
-    assert asked(1, "?validate_only=true")[0] == asked(40, "?validate_only=true")[0]
+    asked(1, "?dry_run=true")  # which also notes when the key was used last
+    assert asked(1, "?dry_run=true")[0] == asked(40, "?dry_run=true")[0]
     few, _ = asked(1, "")
     more, data = asked(40, "")
     assert few == more

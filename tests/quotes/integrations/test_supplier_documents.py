@@ -88,7 +88,7 @@ def test_a_docket_goes_out_with_what_is_still_to_come_and_is_known_when_it_comes
     assert (second.quantity, second.outstanding) == (D(100), None)
     assert all(line.seller_sku for line in advice.lines)
     again = post_xml(theirs, path, body, 200)
-    assert (len(again["despatches"]), again["lines"][0]["on_the_way"]) == (1, "4")
+    assert (len(again["despatches"]), again["lines"][0]["in_transit"]) == (1, "4")
 
 
 def test_another_orders_documents_are_not_there(

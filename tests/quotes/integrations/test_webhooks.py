@@ -150,7 +150,7 @@ def test_ten_tries_are_due_over_seventy_five_hours_with_one_id_and_new_times(
         for _ in range(10):
             offsets.append(timezone.now() - begun)
             run_due()
-            waiting = WebhookDelivery.objects.get().next_at
+            waiting = WebhookDelivery.objects.get().next_attempt_at
             if waiting is not None:
                 clock.move_to(waiting)
     # 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h after one another: the last at 75:35:05
@@ -195,13 +195,13 @@ def test_retry_after_is_obeyed_by_every_delivery_of_the_endpoint(
     receiver.answers = [(429, {"Retry-After": "900"})]
     placed(yard, account=cast.supplier)
     settle()
-    due = WebhookDelivery.objects.get().next_at
+    due = WebhookDelivery.objects.get().next_attempt_at
     assert due is not None
     assert timedelta(minutes=14) < due - timezone.now() <= timedelta(minutes=15)
     placed(yard, account=cast.supplier)
     settle()
     assert len(receiver.got) == 1
-    slow = endpoint_of(made).slow_until
+    slow = endpoint_of(made).paused_until
     assert slow is not None
     assert slow > timezone.now()
 

@@ -167,8 +167,8 @@ BAD_SYSTEMS: dict[str, tuple[object, list[tuple[str, str]]]] = {
     "a pitch of 0": (system(pitch_mm=0), [("/pitch_mm", "range")]),
     "a pitch under 0": (system(pitch_mm=-2400), [("/pitch_mm", "range")]),
     "no pitch": ({key: value for key, value in FENCE_SYSTEM.items() if key != "pitch_mm"}, [("/pitch_mm", "missing")]),
-    "a closing bay over the pitch": (system(closing_bay_min_mm=2400), [("/closing_bay_min_mm", "system.order")]),
-    "gaps the wrong way round": (system(ground_gap_max_mm=59), [("/ground_gap_max_mm", "system.order")]),
+    "a closing bay over the pitch": (system(min_closing_bay_mm=2400), [("/min_closing_bay_mm", "system.order")]),
+    "gaps the wrong way round": (system(max_ground_gap_mm=59), [("/max_ground_gap_mm", "system.order")]),
     # a closing bay of 400 between two posts of 200 leaves a rail of nothing
     "a setback that leaves no rail": (
         system(posts=FENCE_SYSTEM["posts"] | {"channel": FENCE_SYSTEM["posts"]["channel"] | {"setback_mm": 200}}),

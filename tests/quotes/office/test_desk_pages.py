@@ -70,7 +70,7 @@ def test_typing_is_kept_as_a_draft_with_its_faults(signed_in: SignIn, cast: Cast
     answer = client.post(f"/measures/{begun.ref}", _typed(begun, "eighteen"), headers=HTMX)
     assert answer.status_code == 200
     assert _length(begun) == "eighteen"
-    assert [fault["pointer"] for fault in begun.draft_faults] == ["/runs/0/length_mm"]
+    assert [fault["pointer"] for fault in begun.draft_errors] == ["/runs/0/length_mm"]
 
 
 def test_a_change_elsewhere_is_not_written_over(signed_in: SignIn, cast: Cast, begun: StoredMeasure) -> None:
@@ -165,7 +165,7 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     client, job = signed_in(cast.estimator), begun.job
     data = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
     assert client.post(f"/jobs/{job.ref}/details", data).status_code == 422
-    data |= {"email": "quill@example.test", "access": "A dog", "wanted_on": "2027-03-01"}
+    data |= {"email": "quill@example.test", "access": "A dog", "preferred_on": "2027-03-01"}
     assert client.post(f"/jobs/{job.ref}/details", data).status_code == 302
     changed = Job.objects.of(cast.business).select_related("customer", "site").get(ref=job.ref)
     assert (changed.label, changed.customer.email, changed.site.access) == (

@@ -27,7 +27,7 @@ FENCES: dict[str, dict[str, Any]] = {
 @pytest.mark.parametrize("fence", FENCES)
 def test_the_measure_page_states_the_total_of_the_quote(business: Business, fence: str, at: TaxAt) -> None:
     stock_up(business, "15.5")
-    business.tax_rule = at.value
+    business.tax_rounding = at.value
     business.save()
     revision = send_quote(business, {"introduction": "Hello"}, FENCES[fence])
     assert revision.total is not None

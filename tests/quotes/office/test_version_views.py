@@ -94,4 +94,4 @@ def test_a_version_whose_fence_system_is_gone_says_why_and_can_be_taken_up(
     assert "Can’t be drawn now" in page.content.decode()
     owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
     assert _length(twice) == 9000
-    assert twice.draft_faults
+    assert twice.draft_errors

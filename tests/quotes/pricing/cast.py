@@ -39,7 +39,7 @@ def rules(**changes: Any) -> PriceRules:
         "currency": "EUR",
         "on": date(2026, 3, 2),
         "taxes": {"standard": TEN, "free": FREE},
-        "tax_of": {"": "standard"},
+        "tax_code_for": {"": "standard"},
     }
     return PriceRules(**{**values, **changes})
 
@@ -76,7 +76,9 @@ def price(costs: Sequence[CostLine], rules: PriceRules, *, shares: Shares | None
     ]
     keys = list(dict.fromkeys(key for line in written for key in line["shares"])) or ["owner"]
     payments = tuple(Fraction(instalment.percent) / 100 for instalment in rules.instalments)
-    return Price(lines, sum_lines(written, keys, SumRules(rules.tax_rule, rules.digits, rules.odd_cent, payments)))
+    return Price(
+        lines, sum_lines(written, keys, SumRules(rules.tax_rounding, rules.digits, rules.rounding_difference, payments))
+    )
 
 
 THIRDS = (

@@ -57,7 +57,7 @@ def test_what_was_paid_as_ordered_counts_and_not_quantity_times_price() -> None:
 
 
 def test_a_job_below_the_least_charge_is_made_up_to_it_by_a_line_of_its_own() -> None:
-    found = price([cost("130.00")], rules(least_job_charge=Decimal(200)))
+    found = price([cost("130.00")], rules(minimum_job_charge=Decimal(200)))
     assert [(line.kind, line.net) for line in found.lines] == [
         ("cost", Decimal("130.00")),
         ("least_charge", Decimal("70.00")),
@@ -65,7 +65,7 @@ def test_a_job_below_the_least_charge_is_made_up_to_it_by_a_line_of_its_own() ->
 
 
 def test_a_job_at_the_least_charge_gets_no_such_line() -> None:
-    assert len(price([cost("200.00")], rules(least_job_charge=Decimal(200))).lines) == 1
+    assert len(price([cost("200.00")], rules(minimum_job_charge=Decimal(200))).lines) == 1
 
 
 def test_what_is_priced_by_hand_counts_for_discount_least_charge_and_rounding() -> None:
@@ -78,14 +78,14 @@ def test_what_is_priced_by_hand_counts_for_discount_least_charge_and_rounding() 
     # a tenth of 100.00 + 50.50
     assert added("100.00", Discount("Regular", Decimal(10))) == [("discount", Decimal("-15.05"))]
     # 100.00 + 50.50 lack 49.50
-    assert added("100.00", least_job_charge=Decimal(200)) == [("least_charge", Decimal("49.50"))]
-    assert added("149.50", least_job_charge=Decimal(200)) == []
+    assert added("100.00", minimum_job_charge=Decimal(200)) == [("least_charge", Decimal("49.50"))]
+    assert added("149.50", minimum_job_charge=Decimal(200)) == []
     # 101.20 + 50.50 = 151.70, to whole fives
     assert added("101.20", rounding_step=Decimal(5)) == [("rounding", Decimal("-1.70"))]
 
 
 def test_the_least_charge_holds_after_the_discount() -> None:
-    found = price([cost("210.00")], rules(least_job_charge=Decimal(200)), discount=Discount("Trade", Decimal(10)))
+    found = price([cost("210.00")], rules(minimum_job_charge=Decimal(200)), discount=Discount("Trade", Decimal(10)))
     # 210 - 21 = 189, made up by 11
     assert [line.net for line in found.lines] == [Decimal("210.00"), Decimal("-21.00"), Decimal("11.00")]
 
@@ -113,8 +113,8 @@ def test_a_discount_is_taken_from_each_tax_code_in_proportion() -> None:
 
 def test_tax_by_the_line_or_on_the_total_is_the_business_choice() -> None:
     lines = [cost("1.05", key) for key in "abc"]
-    assert price(lines, rules(tax_rule=TaxPolicy(TaxAt.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
-    assert price(lines, rules(tax_rule=TaxPolicy(TaxAt.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
+    assert price(lines, rules(tax_rounding=TaxPolicy(TaxAt.TOTAL))).sums.tax == Decimal("0.32")  # 0.315
+    assert price(lines, rules(tax_rounding=TaxPolicy(TaxAt.LINE))).sums.tax == Decimal("0.33")  # 3 x 0.11
 
 
 def test_the_account_of_each_line_is_kept() -> None:
@@ -169,7 +169,7 @@ def test_a_currency_without_cents_is_priced_in_whole_units() -> None:
 
 
 def test_a_job_of_nothing_costs_nothing() -> None:
-    found = price([], rules(least_job_charge=Decimal(200), instalments=THIRDS))
+    found = price([], rules(minimum_job_charge=Decimal(200), instalments=THIRDS))
     assert found.sums.total == 0
     assert not found.lines
     assert [party.total for party in found.sums.parties.values()] == [0]
@@ -234,10 +234,10 @@ def jobs(draw: st.DrawFn) -> tuple[list[CostLine], PriceRules, Shares, Discount 
     ]
     business = rules(
         markups={"materials": percent("17.5"), "labour": percent("30", of_price=True)},
-        least_job_charge=draw(cents),
+        minimum_job_charge=draw(cents),
         rounding_step=draw(st.sampled_from([Decimal(0), Decimal("0.05"), Decimal(5)])),
-        tax_rule=TaxPolicy(draw(st.sampled_from(TaxAt)), draw(st.sampled_from(Rounding))),
-        odd_cent=draw(st.sampled_from(RoundingRemainder)),
+        tax_rounding=TaxPolicy(draw(st.sampled_from(TaxAt)), draw(st.sampled_from(Rounding))),
+        rounding_difference=draw(st.sampled_from(RoundingRemainder)),
         instalments=THIRDS,
     )
     discount = draw(
@@ -256,4 +256,4 @@ def test_every_total_is_the_sum_of_its_printed_lines(
     assert sum(row.tax for row in found.sums.breakdown) == found.sums.tax
     assert found.sums.net + found.sums.tax == found.sums.total == sum(found.sums.payments)
     if lines and not business.rounding_step:
-        assert found.sums.net >= business.least_job_charge
+        assert found.sums.net >= business.minimum_job_charge

@@ -72,7 +72,7 @@ def drafted(
 def placed(business: Business, quantities: Mapping[str, str] | None = None, **who: Any) -> SupplierOrder:
     """An order that was just placed."""
     order = drafted(business, quantities, **who)
-    return services.place(order=order, actor=actor_of(business), below_least=True)
+    return services.place(order=order, actor=actor_of(business), allow_below_minimum=True)
 
 
 def line(order: SupplierOrder, position: int) -> OrderLine:

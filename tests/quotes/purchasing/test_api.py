@@ -47,7 +47,7 @@ def test_accepted_jobs_become_orders_that_are_placed_counted_in_and_closed(
     whys = [(names[order["supplier"]], line["why"]) for order in plan["orders"] for line in order["lines"]]
     assert all(f"{name}: " in why for name, why in whys)
     assert {why for _, why in whys} == {line["why"][-1] for item in made for line in item["lines"]}
-    assert plan["gap_by_splitting"] == "0.00"
+    assert plan["max_further_saving"] == "0.00"
     ref = made[0]["ref"]
     assert send(owner_client, f"orders/{ref}/placing")["state"] == "placed"
     lines = [{"line": item["line"], "arrived": item["quantity"]} for item in made[0]["lines"]]
@@ -93,11 +93,11 @@ def test_an_order_is_placed_without_a_word_and_below_the_least_only_with_one(
     yard: Business, owner_client: Client
 ) -> None:
     order, small = drafted(yard), drafted(yard, {"rail": "10"})
-    SupplierTerms.objects.of(yard).update(least_order=100)
+    SupplierTerms.objects.of(yard).update(minimum_order=100)
     headers = {"Idempotency-Key": str(uuid4()), "If-Match": "*"}
     assert owner_client.generic("POST", f"/api/v1/orders/{order.ref}/placing", b"", headers=headers).status_code == 200
     assert "takes orders from" in send(owner_client, f"orders/{small.ref}/placing", None, 409)["detail"]
-    assert send(owner_client, f"orders/{small.ref}/placing", {"below_least": True})["state"] == "placed"
+    assert send(owner_client, f"orders/{small.ref}/placing", {"allow_below_minimum": True})["state"] == "placed"
 
 
 def test_read_only_and_unknown_members_are_named(yard: Business, owner_client: Client) -> None:

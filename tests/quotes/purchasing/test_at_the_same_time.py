@@ -73,7 +73,7 @@ def test_the_same_despatch_sent_by_eight_is_one(yard: Business, cast: Cast) -> N
     them = supplier_actor(cast.supplier)
     answers = together(*[lambda: despatch(order=order, docket=docket, actor=them)] * 8)
     assert sorted(answer[2] for answer in answers) == [False] * 7 + [True]
-    assert line(order, 1).on_the_way == 4
+    assert line(order, 1).in_transit == 4
     assert Despatch.objects.of(yard).count() == 1
 
 

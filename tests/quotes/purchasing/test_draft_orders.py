@@ -249,10 +249,10 @@ def test_what_is_kept_for_a_job_is_neither_bought_nor_kept_twice(yard: Business)
 
 def test_an_order_by_hand_worth_less_than_the_supplier_takes_is_not_placed_by_mistake(yard: Business) -> None:
     order = drafted(yard, {"rail": "10"})  # 25.00
-    SupplierTerms.objects.of(yard).filter(supplier=order.supplier).update(least_order=Decimal("25.01"))
+    SupplierTerms.objects.of(yard).filter(supplier=order.supplier).update(minimum_order=Decimal("25.01"))
     with pytest.raises(Problem, match=r"takes orders from .*25\.01.* this one has .*25\.00"):
         services.place(order=order, actor=actor_of(yard))
-    assert services.place(order=order, actor=actor_of(yard), below_least=True).state == "placed"
+    assert services.place(order=order, actor=actor_of(yard), allow_below_minimum=True).state == "placed"
     other = drafted(yard, {"rail": "11"})
     assert services.place(order=other, actor=actor_of(yard)).state == "placed"
 
@@ -277,7 +277,7 @@ def test_a_split_that_cannot_be_says_why(yard: Business) -> None:
     job = agreed_job(yard, 1000)
     with pytest.raises(InvalidDocument, match="none brings it in time"):
         plan_jobs([job], days=0).chosen(None)
-    SupplierTerms.objects.of(yard).update(least_order=Decimal(90_000))
+    SupplierTerms.objects.of(yard).update(minimum_order=Decimal(90_000))
     with pytest.raises(InvalidDocument, match="the least order each asks for"):
         plan_jobs([job]).chosen(None)
 

@@ -62,4 +62,4 @@ def test_a_rule_tells_money_as_money_and_a_percentage_as_itself() -> None:
     assert places is not None
     rules = {"hire": "auger", "labour": "dig.clay", "tax": "standard", "markup": "materials"}
     assert [places.of("KWD", kind, key) for kind, key in rules.items()] == [3, 3, 0, 0]
-    assert [places.of("NZD", "setting", key) for key in ("least_job_charge", "travel_visits")] == [2, 0]
+    assert [places.of("NZD", "setting", key) for key in ("minimum_job_charge", "travel_visits")] == [2, 0]

@@ -73,7 +73,7 @@ def test_the_same_despatch_five_times_is_one(yard: Business, them: Actor) -> Non
     docket = DespatchData("D1", (DespatchLineData(1, D(4)),))
     fresh = [despatch(order=order, docket=docket, actor=them)[2] for _ in range(5)]
     assert fresh == [True, False, False, False, False]
-    assert line(order, 1).on_the_way == 4
+    assert line(order, 1).in_transit == 4
     assert Despatch.objects.of(yard).count() == 1
     with pytest.raises(Problem, match="said something else before"):
         despatch(order=order, docket=DespatchData("D1", (DespatchLineData(1, D(5)),)), actor=them)
@@ -158,7 +158,7 @@ def test_fewer_to_be_had_counts_what_is_on_the_road(yard: Business, them: Actor)
         record_response(order=order, told=three, actor=them)
     record_response(order=order, told=five, actor=them)
     row = line(order, 1)
-    assert (row.outstanding, row.on_the_way, row.cancelled) == (D(5), D(4), D(5))
+    assert (row.outstanding, row.in_transit, row.cancelled) == (D(5), D(4), D(5))
 
 
 def test_a_rejected_date_leaves_the_line_as_it_was(yard: Business, them: Actor) -> None:

@@ -32,11 +32,11 @@ def test_the_height_of_an_alternative(height: str) -> None:
 def test_percent_signs_are_read() -> None:
     setup = _typed(
         discount__percent="5%", payments__0__label="First", payments__0__percent="40 %", payments__0__due="acceptance",
-        payments__1__label="Rest", payments__1__percent="60", payments__1__due="completion", local_height_mm="1.8",
+        payments__1__label="Rest", payments__1__percent="60", payments__1__due="completion", height_limit_mm="1.8",
     )  # fmt: skip
     assert setup["discount"]["percent"] == "5"
     assert [row["percent"] for row in setup["payments"]] == ["40", "60"]
-    assert setup["surroundings"]["local_height_mm"] == 1_800
+    assert setup["surroundings"]["height_limit_mm"] == 1_800
 
 
 @pytest.mark.parametrize(

@@ -117,12 +117,12 @@ def test_a_quote_lapses_after_its_last_day_and_not_on_it(revision: Revision) -> 
     revision.refresh_from_db()
     assert revision.state == RevisionState.LAPSED
     view = open_link(token(revision, "owner"))
-    assert (view.may_answer, view.hindrance) == (False, "This quote is lapsed. Ask the business for a new one.")
+    assert (view.can_respond, view.hindrance) == (False, "This quote is lapsed. Ask the business for a new one.")
 
 
 def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> None:
     stock_up(business)
-    draft = drafted(business, {"parties": PARTIES, "valid_days": 1})
+    draft = drafted(business, {"parties": PARTIES, "validity_days": 1})
     old = send(revision=draft, actor=actor_of(business), now=timezone.now() - timedelta(days=9))
     for _ in range(3):
         lapse_what_is_over()
@@ -133,7 +133,7 @@ def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> No
 
 def test_each_party_is_reminded_once_before_the_last_day(business: Business) -> None:
     stock_up(business)
-    send(revision=drafted(business, {"parties": PARTIES, "valid_days": 2}), actor=actor_of(business))
+    send(revision=drafted(business, {"parties": PARTIES, "validity_days": 2}), actor=actor_of(business))
     for _ in range(3):
         remind_in_time()
     assert Event.objects.filter(kind="party.remind").count() == 2
@@ -144,7 +144,7 @@ def test_what_was_accepted_is_still_shown_after_the_quotes_last_day(revision: Re
     now, held = timezone.now(), token(revision, "owner")
     first = accept(token=held, name="Ada", content_sha256=revision.content_sha256, now=now)
     late = accept(token=held, name="Ada", content_sha256=revision.content_sha256, now=now + timedelta(days=100))
-    assert (late.is_new, late.total, late.answered_at) == (False, first.total, first.answered_at)
+    assert (late.is_new, late.total, late.responded_at) == (False, first.total, first.responded_at)
     with pytest.raises(Problem) as refused:
         accept(
             token=token(revision, "neighbour"),

@@ -18,7 +18,7 @@ def test_sixty_scattered_runs_are_quoted_although_no_page_holds_their_plan(busin
     document = measure(1000)
     document["runs"] = [
         {"id": f"R{place}", "length_mm": 4000 + 431 * place, "basis": "centres", "form": "stepped",
-         "layout": ("even", "from_start", "whole_rails")[place % 3], "levels": [[0, 0], [4000, -3 * place]]}
+         "layout": ("even", "from_start", "full_rails")[place % 3], "levels": [[0, 0], [4000, -3 * place]]}
         for place in range(60)
     ]  # fmt: skip
     content = assemble(drafted(business, {"parties": PARTIES[:1]}, document), now=timezone.now())

@@ -123,7 +123,7 @@ def test_what_is_sold_by_the_metre_is_ordered_in_the_suppliers_steps() -> None:
 
 def seller(code: str, *fees: tuple[str, str]) -> Seller:
     bands = tuple((Decimal(start), Decimal(amount)) for start, amount in fees)
-    return Seller(code, code, preferred=False, least_order=Decimal(0), delivery=bands)
+    return Seller(code, code, preferred=False, minimum_order=Decimal(0), delivery=bands)
 
 
 def orders_of(buying: Buying) -> dict[str, tuple[Decimal, Decimal]]:
@@ -149,7 +149,7 @@ def two_sellers(fee: str, least: str = "0") -> PurchaseOptions:
     """Near sells everything; far sells the screws for less, asks ``fee`` for bringing them and takes no order under ``least``."""
     plain = market(rail(4000, "16"), without="screw")
     both = (sold("s", "0.20"), sold("s", "0.10", supplier="far"))
-    far = replace(seller("far", ("0", fee)), least_order=Decimal(least))
+    far = replace(seller("far", ("0", fee)), minimum_order=Decimal(least))
     return PurchaseOptions((*plain.articles, article("s", "screw")), (seller("near"), far), (*plain.sold, *both))
 
 
@@ -167,14 +167,14 @@ def test_what_is_cheaper_elsewhere_is_bought_there_only_where_that_pays_its_deli
     assert why.endswith("but with deliveries everything would come to 1.00 more")
 
 
-def test_what_is_cheaper_elsewhere_is_not_bought_under_the_least_order() -> None:
+def test_what_is_cheaper_elsewhere_is_not_bought_under_the_minimum_order() -> None:
     assert screws_from(two_sellers("0", least="1"))[0] == "far"
     assert screws_from(two_sellers("0", least="10000"))[0] == "near"
 
 
 def test_a_job_under_every_least_order_is_priced_and_says_so() -> None:
     goods = market(rail(4000, "16"))
-    strict = replace(goods, sellers=(replace(seller("near"), least_order=Decimal(100_000)),))
+    strict = replace(goods, sellers=(replace(seller("near"), minimum_order=Decimal(100_000)),))
     plain, buying = bought_for(taken_off(RUN), goods), bought_for(taken_off(RUN), strict)
     assert [item.cost for item in buying.bought] == [item.cost for item in plain.bought]
     assert (buying.short, plain.short) == (("near",), ())

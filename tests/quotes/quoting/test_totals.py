@@ -28,7 +28,13 @@ def content(*lines: dict[str, Any], at: str = "total", odd: str = "fairest", **c
     """A content document of these lines for three parties."""
     return {
         "currency": "NZD",
-        "tax": {"at": at, "rounding": "half_up", "line_digits": None, "line_rounding": None, "odd_cent": odd},
+        "tax": {
+            "at": at,
+            "rounding": "half_up",
+            "line_digits": None,
+            "line_rounding": None,
+            "rounding_difference": odd,
+        },
         "parties": [{"key": key} for key in KEYS],
         "builds": [{"key": "base", "lines": list(lines)}],
         "options": [],

@@ -47,7 +47,7 @@ def _odd_rows(business: Business) -> None:
 def _as_money(row: dict[str, Any]) -> dict[str, Any]:
     """Money in New Zealand dollars, percentages as they are: 21.5000 is 21.50, 2.000000 percent are 2."""
     plain = {"amount"} if "kind" in row and not is_money(row["kind"], row["key"]) else set[str]()
-    for name in {"price", "least_order", "amount"} & row.keys():
+    for name in {"price", "minimum_order", "amount"} & row.keys():
         if row[name] is not None:
             row[name] = f"{row[name].normalize():f}" if name in plain else stated(row[name], "NZD")
     return row

@@ -81,7 +81,7 @@ def test_a_reminder_goes_three_days_before_the_last_day_where_the_business_is(
 ) -> None:
     with time_machine.travel(MORNING, tick=False):
         stock_up(auckland)
-        revision = sent(auckland, {"valid_days": 10}, measure(12000))  # until 19 March
+        revision = sent(auckland, {"validity_days": 10}, measure(12000))  # until 19 March
     # three days before is 16 March, which begins at 11:00 UTC on the 15th
     for moment, reminded in (("2026-03-15T10:59:00Z", False), ("2026-03-15T11:01:00Z", True)):
         with time_machine.travel(moment, tick=False):
@@ -119,11 +119,11 @@ def test_a_price_of_yesterday_is_past_where_the_business_is(auckland: Business, 
     assert today(auckland) == date(2026, 3, 9)
     tax = {"amount": Decimal(15), "choice": "S", "label": "GST"}
     with pytest.raises(InvalidDocument, match="past"):
-        add_dated(_tax_rule(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 8)})
-    add_dated(_tax_rule(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 9)})
+        add_dated(_tax_rounding(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 8)})
+    add_dated(_tax_rounding(auckland), actor=SYSTEM, values={**tax, "valid_from": date(2026, 3, 9)})
 
 
-def _tax_rule(business: Business) -> PriceRule:
+def _tax_rounding(business: Business) -> PriceRule:
     return PriceRule(business=business, kind=RuleKind.TAX, key="standard")
 
 
