@@ -91,9 +91,9 @@ class Component(BusinessOwned):
             models.UniqueConstraint(fields=["business", "sku"], name="component_sku_once"),
             models.CheckConstraint(condition=Q(pack__gt=0), name="component_pack_above_0"),
             models.CheckConstraint(
-                condition=Q(active_to__isnull=True)
-                | Q(active_from__isnull=True)
-                | Q(active_to__gte=F("available_from")),
+                condition=Q(available_to__isnull=True)
+                | Q(available_from__isnull=True)
+                | Q(available_to__gte=F("available_from")),
                 name="component_ends_after_it_begins",
             ),
         ]

@@ -86,8 +86,8 @@ def purchase_options_version(business: Business) -> Mark:
 
 def active_on(rows: QuerySet[Component], on: date) -> QuerySet[Component]:
     """Components that are sold on a day."""
-    begun = Q(active_from__isnull=True) | Q(active_from__lte=on)
-    return rows.filter(begun, Q(active_to__isnull=True) | Q(active_to__gte=on))
+    begun = Q(available_from__isnull=True) | Q(available_from__lte=on)
+    return rows.filter(begun, Q(available_to__isnull=True) | Q(available_to__gte=on))
 
 
 def valid_on(on: date) -> Q:

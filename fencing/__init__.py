@@ -13,4 +13,4 @@ from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
 
-__all__ = ["Fault", "Level", "Measure", "Notice", "InvalidDocument", "System", "TakeOff", "take_off"]
+__all__ = ["Fault", "InvalidDocument", "Level", "Measure", "Notice", "System", "TakeOff", "take_off"]

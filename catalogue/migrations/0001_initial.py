@@ -284,7 +284,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='component',
-            constraint=models.CheckConstraint(condition=models.Q(('active_to__isnull', True), ('active_from__isnull', True), ('active_to__gte', models.F('available_from')), _connector='OR'), name='component_ends_after_it_begins'),
+            constraint=models.CheckConstraint(condition=models.Q(('available_to__isnull', True), ('available_from__isnull', True), ('available_to__gte', models.F('available_from')), _connector='OR'), name='component_ends_after_it_begins'),
         ),
         migrations.AddConstraint(
             model_name='pricerule',

@@ -113,14 +113,18 @@ SECTIONS: tuple[SystemSection, ...] = (
             SystemField("hole/crown_height_mm", "Crown, mm", "Concrete above ground, so that water runs off."),
         ),
     ),
-    SystemSection("channels", "Post channels", "A channel holds one bay's rails; two of them make a line post.", _post("channel")),
+    SystemSection(
+        "channels", "Post channels", "A channel holds one bay's rails; two of them make a line post.", _post("channel")
+    ),
     SystemSection("squares", "Square posts", "At ends, corners and gates.", _post("square")),
     SystemSection(
         "rails", "Rails", "",
         (
             SystemField("rails/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
             SystemField("rails/kerf_mm", "Saw kerf, mm", "Lost with every cut."),
-            SystemField("rails/seat_tolerance_mm", "Seat, mm", "A square-ended sheet may stand in a sloping rail up to this difference."),
+            SystemField(
+                "rails/seat_tolerance_mm", "Seat, mm", "A square-ended sheet may stand in a sloping rail up to this difference."
+            ),
         ),
     ),
     SystemSection(
@@ -141,7 +145,9 @@ SECTIONS: tuple[SystemSection, ...] = (
         (
             SystemField("lattice/heights_mm", "Heights, mm", "With commas; empty: no lattice.", FieldType.LENGTHS, empty=True),
             SystemField("lattice/stock_mm", "Stock lengths, mm", STOCK_HINT, FieldType.LENGTHS),
-            SystemField("lattice/open_area_ratio", "Open share", "0 to 1 of a panel's area, for the wind screening.", FieldType.NUMBER),
+            SystemField(
+                "lattice/open_area_ratio", "Open share", "0 to 1 of a panel's area, for the wind screening.", FieldType.NUMBER
+            ),
             SystemField("lattice/raked", "A panel may follow a sloping rail", kind=FieldType.YES),
         ),
     ),
@@ -186,8 +192,13 @@ SECTIONS: tuple[SystemSection, ...] = (
         "components", "Components",
         "What the take-off names for each part. Prices come from all that serve a part in its finish and length.",
         (
-            SystemField("components/concrete.bag", "Concrete in bags", "One chosen: concrete is bought in these bags.", FieldType.COMPONENT),
-            SystemField("bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: as the catalogue says of the bag.", FieldType.NUMBER),
+            SystemField(
+                "components/concrete.bag", "Concrete in bags",
+                "One chosen: concrete is bought in these bags.", FieldType.COMPONENT,
+            ),
+            SystemField(
+                "bag_yield_m3", "One bag makes, m³", "Wet concrete; empty: as the catalogue says of the bag.", FieldType.NUMBER
+            ),
         ),
         tuple(item for item in _by_role("components", FieldType.COMPONENT) if not item.path.endswith("concrete.bag")),
     ),

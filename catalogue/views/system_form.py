@@ -129,8 +129,9 @@ def _items(text: str) -> list[str]:
 
 
 _READERS: Mapping[FieldType, Callable[[str], Any]] = {
-    FieldType.TEXT: str, FieldType.CHOICE: str, FieldType.COMPONENT: str, FieldType.LENGTH: read_millimetres, FieldType.LENGTHS: _read_lengths,
-    FieldType.PAIR: _read_pair, FieldType.COUNT: read_millimetres, FieldType.NUMBER: _read_number,
+    FieldType.TEXT: str, FieldType.CHOICE: str, FieldType.COMPONENT: str, FieldType.LENGTH: read_millimetres,
+    FieldType.LENGTHS: _read_lengths, FieldType.PAIR: _read_pair, FieldType.COUNT: read_millimetres,
+    FieldType.NUMBER: _read_number,
 }  # fmt: skip
 """How what was typed is read, where something was; what can't be read stays text."""
 

@@ -168,7 +168,8 @@ def labelled(
     Source: house rule.
 
     >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
-    >>> cutting, _, _ = plan_cut_lengths("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+    >>> pieces = [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))]
+    >>> cutting, _, _ = plan_cut_lengths("rail", None, pieces, market, Budget())
     >>> [label.where for bar in cutting.bars for label in bar.pieces]
     ['A-1', 'A-2']
     """

@@ -34,8 +34,8 @@ def read_demand(source: str | bytes) -> Demand:
     """Read a cutting demand from JSON text.
 
     Rule: ``cut-demand-1.json``: ``kerf_mm``, ``pieces`` as [length, count] pairs, ``stock`` with ``length_mm``, ``price`` as a
-    decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``min_offcut_mm`` and ``credit`` may
-    be added.
+    decimal text and ``have`` (null or left out: as many as wanted); ``trim_mm``, ``handling``, ``min_offcut_mm`` and ``credit``
+    may be added.
     Rows of equal length are merged.
 
     Args:

@@ -135,7 +135,8 @@ def _removal(run: ObjectReader, length: int) -> Removal | None:
 def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Retrofit:
     """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: ``measure-1.json``.
 
-    >>> retrofit = read_retrofit({"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}, "/retrofits/0", FaultList(), Defaults())
+    >>> document = {"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}
+    >>> retrofit = read_retrofit(document, "/retrofits/0", FaultList(), Defaults())
     >>> retrofit.bays, retrofit.existing_height
     ((2400, 2350), None)
     """

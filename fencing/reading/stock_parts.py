@@ -102,7 +102,8 @@ def read_sheets(system: ObjectReader) -> Sheets:
     """Sheets: cover, lap, how they are supplied [mm]. Source: ``system-1.json``.
 
     >>> faults = FaultList()
-    >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "lap_allowance_mm": 0, "height_deduction_mm": 0, "supply": "made_to_length", "stock_mm": []}
+    >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "lap_allowance_mm": 0, "height_deduction_mm": 0, "stock_mm": []}
+    >>> wide_lap["supply"] = "made_to_length"
     >>> _ = read_sheets(ObjectReader({"sheets": wide_lap}, "", faults, ("sheets",)))
     >>> faults.found[0].text
     'the lap must be under the cover of 50 mm'

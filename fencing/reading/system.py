@@ -26,7 +26,8 @@ def read_system(document: object) -> System:
     """Read a fence system.
 
     Rule: ``system-1.json``. Every key it names is required, except ``bag_yield_m3``, ``strength``, ``sheets.step_mm``,
-    ``lattice.open_area_ratio``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``; a system has no hidden defaults.
+    ``lattice.open_area_ratio``, ``gates.leaf_max_mm.double`` and a straight hole's ``end_diameter_mm``.
+    A system has no hidden defaults.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them.

@@ -169,7 +169,7 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
 def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
     return {
         "entries": as_built(job).order_by("-id")[:100],
-        "taken": set(as_built(job).exclude(reverses=None).values_list("takes_back_id", flat=True)),
+        "taken": set(as_built(job).exclude(reverses=None).values_list("reverses_id", flat=True)),
         "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.ASBUILT_WRITE),
     }
 

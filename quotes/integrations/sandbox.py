@@ -80,7 +80,7 @@ def reset(account: SupplierAccount) -> Business:
 def _finish(order: SupplierOrder) -> None:
     if order.state == OrderState.DESPATCHED:
         positions = [line.position for line in order.lines.all() if line.outstanding]
-        for line in order.lines.filter(on_the_way__gt=0):
+        for line in order.lines.filter(in_transit__gt=0):
             line.in_transit = Decimal(0)
             line.save()
         order = services.cancel_outstanding(

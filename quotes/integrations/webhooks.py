@@ -249,7 +249,7 @@ def resting_until(endpoint: WebhookEndpoint, now: datetime) -> datetime | None:
     if resting or endpoint.failing_since is None:
         return resting
     until = now + TURN
-    free = Q(paused_until=None) | Q(slow_until__lte=now)
+    free = Q(paused_until=None) | Q(paused_until__lte=now)
     mine = WebhookEndpoint.objects.filter(free, pk=endpoint.pk).update(paused_until=until)
     return None if mine else until
 

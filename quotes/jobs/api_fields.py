@@ -23,7 +23,7 @@ BUILT = ("ref", "kind", "role", "component", "length_mm", "unit", "quantity", "p
 _JOB = ("ref", "number", "label", "state", "preferred_on", "notes", "created_at", "updated_at")
 
 CUSTOMERS, SITES, EVENTS, VERSIONS = (RowSerializer(same_names(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
-AS_BUILT = RowSerializer({**same_names(*BUILT), "reverses": "takes_back__ref"})
+AS_BUILT = RowSerializer({**same_names(*BUILT), "reverses": "reverses__ref"})
 JOBS = RowSerializer(
     {
         **same_names(*_JOB),

@@ -50,7 +50,7 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
     done = AsBuilt.objects.of(entry.business).filter(reverses=entry).first()
     if done is not None:
         return done
-    if entry.takes_back_id is not None:
+    if entry.reverses_id is not None:
         raise Problem("conflict", "This entry takes another back; record what is right instead.")
     back = AsBuilt.objects.of(entry.business).create(
         job=entry.job,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TodayItem:
     """One thing to look at: where it leads, what it is, what is known, what it wants."""
 
     address: str
@@ -20,5 +20,5 @@ class Row:
 class Group:
     key: str
     heading: str
-    rows: tuple[Row, ...]
+    rows: tuple[TodayItem, ...]
     more: int = 0

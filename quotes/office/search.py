@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import reverse
 
 from quotes.jobs import queries as jobs
-from quotes.office.list_rows import Group, Row
+from quotes.office.list_rows import Group, TodayItem
 from quotes.office.today import MAX
 from quotes.quoting.queries import quotes
 from shared.business.actors import Actor
@@ -26,7 +26,7 @@ def find_matches(business: Business, actor: Actor, words: str) -> list[Group]:
 def _jobs(business: Business, words: str) -> Group:
     rows = jobs.jobs(business, {"q": words}).select_related("customer", "site").order_by("-id")
     found = [
-        Row(reverse("job", args=[row.ref]), str(row), f"{row.customer.name}, {row.site}", row.get_state_display())
+        TodayItem(reverse("job", args=[row.ref]), str(row), f"{row.customer.name}, {row.site}", row.get_state_display())
         for row in rows[:MAX]
     ]
     return Group("jobs", "Jobs", tuple(found))
@@ -35,7 +35,8 @@ def _jobs(business: Business, words: str) -> Group:
 def _quotes(business: Business, words: str) -> Group:
     rows = quotes(business, {"q": words}).select_related("job__customer").order_by("-id")
     found = [
-        Row(reverse("job", args=[row.job.ref]), str(row), str(row.job), row.job.customer.name) for row in rows[:MAX]
+        TodayItem(reverse("job", args=[row.job.ref]), str(row), str(row.job), row.job.customer.name)
+        for row in rows[:MAX]
     ]
     return Group("quotes", "Quotes", tuple(found))
 
@@ -43,5 +44,5 @@ def _quotes(business: Business, words: str) -> Group:
 def _customers(business: Business, words: str) -> Group:
     rows = jobs.customers(business, {"q": words}).order_by("name", "id")
     start = reverse("new-job")
-    found = [Row(f"{start}?customer={row.ref}", row.name, row.address, "new job") for row in rows[:MAX]]
+    found = [TodayItem(f"{start}?customer={row.ref}", row.name, row.address, "new job") for row in rows[:MAX]]
     return Group("customers", "Customers", tuple(found))

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from quotes.jobs import queries as jobs
 from quotes.jobs.models import Job, JobState
-from quotes.office.list_rows import Group
+from quotes.office.list_rows import Group, TodayItem
 from quotes.office.navigation import address
 from quotes.office.undelivered_mail import undelivered_rows
 from quotes.purchasing import delivery_queries

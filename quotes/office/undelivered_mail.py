@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from quotes.documents.models import Document
-from quotes.office.list_rows import Row
+from quotes.office.list_rows import TodayItem
 from quotes.office.navigation import address
 from quotes.quoting.mail_status import KINDS, revisions_of
 from shared.background.outgoing_mail import OutgoingMail, undelivered
@@ -20,7 +20,7 @@ SHOWN_FOR = timedelta(days=14)
 """How long after it was given up a letter stays on Today."""
 
 
-def undelivered_rows(business: Business, most: int) -> list[Row]:
+def undelivered_rows(business: Business, most: int) -> list[TodayItem]:
     """Return a row for each letter that could not be delivered, or not yet; given-up ones first."""
     recent = Q(failed_at=None) | Q(failed_at__gte=timezone.now() - SHOWN_FOR)
     letters = sorted(undelivered(business).filter(recent)[:200], key=lambda item: not item.is_failed)
@@ -47,6 +47,6 @@ def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
     return places
 
 
-def _row(letter: OutgoingMail, place: str) -> Row:
+def _row(letter: OutgoingMail, place: str) -> TodayItem:
     state = "could not be delivered" if letter.is_failed else "not delivered yet"
-    return Row(place, letter.subject or "A letter", letter.recipient, state, live=letter.is_failed)
+    return TodayItem(place, letter.subject or "A letter", letter.recipient, state, live=letter.is_failed)

@@ -44,7 +44,7 @@ def deliveries(business: Business) -> OwnedQuerySet[SupplierOrder]:
 def due(business: Business, today: date) -> OwnedQuerySet[SupplierOrder]:
     """Return orders with goods on the way, and orders whose promised day has come."""
     rows = deliveries(business).filter(state__in=COMING)
-    return rows.filter(Q(promised_on__lte=today) | Q(lines__on_the_way__gt=0)).distinct()
+    return rows.filter(Q(promised_on__lte=today) | Q(lines__in_transit__gt=0)).distinct()
 
 
 def delivery_document(order: SupplierOrder) -> dict[str, Any]:

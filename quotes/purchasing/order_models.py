@@ -172,7 +172,7 @@ class OrderLine(BusinessOwned):
                 name="order_line_reconciles",
             ),
             models.CheckConstraint(
-                condition=Q(received__gte=0, outstanding__gte=0, cancelled__gte=0, on_the_way__gte=0, quantity__gt=0),
+                condition=Q(received__gte=0, outstanding__gte=0, cancelled__gte=0, in_transit__gte=0, quantity__gt=0),
                 name="order_line_not_negative",
             ),
             models.CheckConstraint(

@@ -163,9 +163,12 @@ def wholes(
     percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
     visits = as_shown(setup.get("visits", ""))
     boxes = [
-        FormField("discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
+        FormField(
+            "discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
             "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
-        FormField("discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")),
+        FormField(
+            "discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")
+        ),
         FormField("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
         FormField("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
         FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
@@ -174,9 +177,13 @@ def wholes(
         FormField("height_limit_mm", "Local height limit, mm", str(around.get("height_limit_mm", "")), "number",
             faults.get("/surroundings/height_limit_mm", ""), "Empty: not looked up."),
         FormField("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
-        FormField("validity_days", "Days it is valid", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")),
-        FormField("introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
-            most=5_000, wide=True),
+        FormField(
+            "validity_days", "Days it is valid", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")
+        ),
+        FormField(
+            "introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
+            most=5_000, wide=True,
+        ),
         FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
             most=20_000, wide=True),
     ]  # fmt: skip

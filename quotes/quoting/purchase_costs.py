@@ -46,7 +46,8 @@ def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Bu
     """Everything a job takes, as it is cheapest to order. Refused with everything nobody sells.
 
     Rule: stock lengths are chosen by the least price of each, and again as each supplier alone would have them chosen; of these
-    lists the one is bought whose cheapest split (``fencing.buying.choose_suppliers.split``) costs least, the first of equal ones. Where no split
+    lists the one is bought whose cheapest split (``fencing.buying.choose_suppliers.split``) costs least, the first of equal ones.
+    Where no split
     reaches the least orders, the job is priced without them, and says so.
     """
     suppliers = market.suppliers()

@@ -179,7 +179,10 @@ def members(request: MemberRequest) -> HttpResponse:
     boxes = [
         FormField("email", "E-mail", typed.get("email", ""), "email", faults.get("/email", ""), most=254, fills="off"),
         FormField("name", "Name", typed.get("name", ""), most=120, fills="off"),
-        FormField("role", "MemberRole", typed.get("role", "estimator"), "select", choices=tuple((item.value, item.value) for item in MemberRole)),
+        FormField(
+            "role", "Role", typed.get("role",
+            "estimator"), "select", choices=tuple((item.value, item.value) for item in MemberRole),
+        ),
     ]  # fmt: skip
     grants = [(role.value, in_words(GRANTS[role])) for role in MemberRole]
     loose = [text for pointer, text in faults.items() if pointer != "/email"]

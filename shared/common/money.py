@@ -142,8 +142,8 @@ def _queue(exact: Mapping[str, Fraction], owed: Mapping[str, Fraction], odd: Rou
 class Apportionment:
     """Shares out one amount after another among the same parties and remembers who is owed a part of a cent.
 
-    Every amount is shared out exactly. With ``RoundingRemainder.FAIREST`` the odd cents of many lines even out, where sharing each
-    line by itself would send all of them to one party.
+    Every amount is shared out exactly. With ``RoundingRemainder.FAIREST`` the odd cents of many lines even out, where
+    sharing each line by itself would send all of them to one party.
     """
 
     def __init__(self, digits: int, odd: RoundingRemainder = RoundingRemainder.FAIREST) -> None:

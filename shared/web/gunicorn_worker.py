@@ -1,7 +1,7 @@
 """Gunicorn's worker with threads, for strangers who keep a line open: none of them keeps a thread.
 
-``gunicorn shared.wsgi --worker-class=shared.web.gunicorn_worker.Worker``. A thread is given out once a request has begun to arrive;
-from then on the whole of it has ten seconds and a second more for every 16 kB, and so has its answer. What is late counts
+``gunicorn shared.wsgi --worker-class=shared.web.gunicorn_worker.Worker``. A thread is given out once a request has begun to
+arrive; from then on the whole of it has ten seconds and a second more for every 16 kB, and so has its answer. What is late counts
 as hung up.
 """
 

@@ -100,17 +100,17 @@ def simple(sheet: dict[str, Any]) -> bytes:
     """A ReportLab document of the same words: tables where the quote has tables, paragraphs elsewhere."""
     made, styles = io.BytesIO(), getSampleStyleSheet()
 
-    def told(text: str, style: str = "Normal") -> Paragraph:
+    def paragraph(text: str, style: str = "Normal") -> Paragraph:
         return Paragraph(escape(text), styles[style])
 
     def table(rows: list[dict[str, Any]], *names: str) -> Table:
-        return Table([[data(str(row[name])) for name in names] for row in rows])
+        return Table([[paragraph(str(row[name])) for name in names] for row in rows])
 
-    parts = [data(sheet["heading"], "Title"), data(sheet["how_to_accept"])]
+    parts = [paragraph(sheet["heading"], "Title"), paragraph(sheet["how_to_accept"])]
     for part in sheet["scope"]:
-        parts += [data(part.heading, "Heading2"), *(data(text) for text in part.sentences)]
+        parts += [paragraph(part.heading, "Heading2"), *(paragraph(text) for text in part.sentences)]
     parts += [table(sheet["lines"], "text", "detail", "quantity", "amount"), table(sheet["totals"], "text", "amount")]
-    parts += [table(sheet["payments"], "text", "amount"), *map(data, (*sheet["terms"], *sheet["cautions"]))]
+    parts += [table(sheet["payments"], "text", "amount"), *map(paragraph, (*sheet["terms"], *sheet["cautions"]))]
     SimpleDocTemplate(made).build(parts)
     return made.getvalue()
 

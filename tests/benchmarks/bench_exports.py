@@ -148,7 +148,8 @@ SELECT json_build_object('items', json_agg(one.told), 'next', NULL)::text FROM (
       'line', l.position, 'sku', l.sku, 'supplier_sku', l.supplier_sku, 'label', l.label, 'role', l.role, 'finish', l.finish,
       'length_mm', l.length_mm, 'unit', l.unit, 'due_on', l.due_on, 'quantity', l.quantity::text, 'received', l.received::text,
       'outstanding', l.outstanding::text, 'cancelled', l.cancelled::text, 'in_transit', l.in_transit::text,
-      'price', l.price::text, 'net', l.net::text) ORDER BY l.position) FROM purchasing_orderline l WHERE l.order_id = o.id)) AS told
+      'price', l.price::text, 'net', l.net::text) ORDER BY l.position) FROM purchasing_orderline l
+      WHERE l.order_id = o.id)) AS data
   FROM purchasing_supplierorder o JOIN catalogue_supplier s ON s.id = o.supplier_id JOIN shared_business b ON b.id = o.business_id
   WHERE o.business_id = %s ORDER BY o.id DESC LIMIT 100) AS one
 """

@@ -193,8 +193,8 @@ def test_what_belongs_to_another_business_looks_just_like_what_does_not_exist(
         return
     foreign, nothing = (ask(client, method, address, ref) for ref in (ref_of(stage.foreign, model), "0" * 22))
 
-    def told(answer: Any) -> dict[str, Any]:
+    def body_of(answer: Any) -> dict[str, Any]:
         return {name: value for name, value in answer.json().items() if name != "instance"}
 
-    assert (foreign.status_code, data(foreign)) == (nothing.status_code, data(nothing))
+    assert (foreign.status_code, body_of(foreign)) == (nothing.status_code, body_of(nothing))
     assert foreign.status_code == 404

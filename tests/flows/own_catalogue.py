@@ -80,7 +80,8 @@ SYSTEM: dict[str, Any] = {
         "square": {"face_mm": 45, "setback_mm": 28, "steel_area_mm2": 340, **_POST},
     },
     "rails": {"stock_mm": [2092, 4190], "kerf_mm": 3, "seat_tolerance_mm": 15},
-    "sheets": {"cover_mm": 700, "lap_mm": 40, "lap_allowance_mm": 10, "height_deduction_mm": 20, "supply": "stock", "stock_mm": [1780]},
+    "sheets": {"cover_mm": 700, "lap_mm": 40, "lap_allowance_mm": 10, "height_deduction_mm": 20,
+               "supply": "stock", "stock_mm": [1780]},
     "lattice": {"heights_mm": [], "raked": False},
     "screws": {
         "pair_from_top_mm": 100, "pair_above_ground_mm": 100, "pair_spacing_max_mm": 300,

@@ -85,7 +85,7 @@ def test_a_revision_that_a_colleague_changed_is_not_sent_and_nothing_typed_is_lo
     page = f"/revisions/{draft.ref}"
     shown = seen_on(owner_client, page)
     extra = {"label": "Clearing", "net": "900.00"}
-    change_draft(revision=draft, setup={**draft.setup, "extras": [extra]})
+    change_draft(revision=draft, actor=actor_of(yard), setup={**draft.setup, "extras": [extra]})
     typed = form_of(draft, **{"extras-0-label": "Grading", "extras-0-net": "70"}, do="send")
     refused = owner_client.post(page, {**shown, **typed})
     text = refused.content.decode()

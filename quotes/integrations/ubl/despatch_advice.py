@@ -25,7 +25,7 @@ PROFILE = "urn:fdc:peppol.eu:poacc:bis:despatch_advice:3"
 
 def write_despatch(advice: UblDespatchAdvice) -> bytes:
     """The advice as a UBL 2.1 document."""
-    element = root("UblDespatchAdvice")
+    element = root("DespatchAdvice")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
     put(element, "ID", advice.id)
@@ -79,7 +79,7 @@ def read_despatch(body: bytes) -> UblDespatchAdvice:
     Raises:
         Refused: see ``intake.parse``, or all broken rules at once.
     """
-    element = parse(body, "UblDespatchAdvice")
+    element = parse(body, "DespatchAdvice")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:

@@ -28,7 +28,7 @@ _PRICE = "cac:LineItem/cac:Price/cbc:PriceAmount"
 
 def write_response(response: UblOrderResponse) -> bytes:
     """The response as a UBL 2.1 document."""
-    element = root("UblOrderResponse")
+    element = root("OrderResponse")
     put(element, "CustomizationID", CUSTOMIZATION)
     put(element, "ProfileID", PROFILE)
     put(element, "ID", response.id)
@@ -73,7 +73,7 @@ def read_response(body: bytes) -> UblOrderResponse:
     Raises:
         Refused: see ``intake.parse``, or all broken rules at once.
     """
-    element = parse(body, "UblOrderResponse")
+    element = parse(body, "OrderResponse")
     faults = list(_faults(element))
     issued = read_date(element, "cbc:IssueDate")
     if faults or issued is None:

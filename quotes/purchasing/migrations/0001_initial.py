@@ -458,7 +458,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='orderline',
-            constraint=models.CheckConstraint(condition=models.Q(('cancelled__gte', 0), ('on_the_way__gte', 0), ('outstanding__gte', 0), ('quantity__gt', 0), ('received__gte', 0)), name='order_line_not_negative'),
+            constraint=models.CheckConstraint(condition=models.Q(('cancelled__gte', 0), ('in_transit__gte', 0), ('outstanding__gte', 0), ('quantity__gt', 0), ('received__gte', 0)), name='order_line_not_negative'),
         ),
         migrations.AddConstraint(
             model_name='orderline',

@@ -1,4 +1,4 @@
-"""How a take-off in the sizes for a pencil (``fencing/model/example_system.py``) is read for comparing with what was reckoned by hand."""
+"""How a take-off in the sizes for a pencil is read for comparing with what was reckoned by hand."""
 
 from __future__ import annotations
 

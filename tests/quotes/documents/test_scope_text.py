@@ -32,12 +32,12 @@ def build(*runs: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def told(*runs: dict[str, Any]) -> list[tuple[str, str]]:
+def scope_texts(*runs: dict[str, Any]) -> list[tuple[str, str]]:
     return [(part.heading, " ".join(part.sentences)) for part in scope(build(*runs))]
 
 
 def test_a_run_that_is_alone_says_everything() -> None:
-    assert data({}) == [
+    assert scope_texts({}) == [
         (
             "Run A, 4.000 m",
             f"{SHEETS} 2 bays between 3 posts. {FINISH}",
@@ -46,7 +46,7 @@ def test_a_run_that_is_alone_says_everything() -> None:
 
 
 def test_what_all_runs_have_the_same_is_said_once() -> None:
-    assert data({}, {}) == [
+    assert scope_texts({}, {}) == [
         ("All runs", f"{SHEETS} {FINISH}"),
         ("Run A, 4.000 m", "2 bays between 3 posts."),
         ("Run B, 4.000 m", "2 bays between 3 posts."),
@@ -78,12 +78,12 @@ def test_what_all_runs_have_the_same_is_said_once() -> None:
     ],
 )
 def test_what_runs_differ_in_each_says_for_itself(other: dict[str, Any], common: str, first: str, second: str) -> None:
-    assert data({}, other) == [("All runs", common), ("Run A, 4.000 m", first), ("Run B, 4.000 m", second)]
+    assert scope_texts({}, other) == [("All runs", common), ("Run A, 4.000 m", first), ("Run B, 4.000 m", second)]
 
 
 def test_runs_that_have_nothing_in_common_have_no_line_of_all() -> None:
     other = {"form": "raked", "height_mm": 1510, "colours": {"post": "s"}}
-    assert [heading for heading, _ in data({}, other)] == ["Run A, 4.000 m", "Run B, 4.000 m"]
+    assert [heading for heading, _ in scope_texts({}, other)] == ["Run A, 4.000 m", "Run B, 4.000 m"]
 
 
 def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
