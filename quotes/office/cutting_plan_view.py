@@ -54,14 +54,14 @@ def sawing(cutting: Cutting) -> Sawing:
 
 def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:
     said = " + ".join(f"{count} × {length}" for length, count in bar.cuts)
-    left = f", {bar.left} mm {'to keep' if bar.keep else 'scrap'}" if bar.left else ", nothing left"
+    left = f", {bar.left} mm {'offcut' if bar.keep else 'scrap'}" if bar.left else ", nothing left"
     words = f"{bar.count} of {stock} mm: {said}{left}"
     return Pattern(bar.count, stock, _drawn(bar, stock, scale, kerf, words), words, tuple(map(_places, sawn)))
 
 
 def _places(bar: SawnBar) -> str:
     data = ", ".join(piece.where or part(piece.role) for piece in bar.pieces)
-    return f"{bar.number}: {data}" + (f"; keep {bar.remnant}" if bar.remnant else "")
+    return f"{bar.number}: {data}" + (f"; offcut {bar.remnant}" if bar.remnant else "")
 
 
 def _drawn(bar: CutBar, stock: int, scale: float, kerf: int, words: str) -> str:

@@ -19,14 +19,16 @@ def _area(label: str, most: int) -> forms.CharField:
 class JobDetails(forms.Form):
     """Quotes that were sent keep what they said; the next ones say this."""
 
-    label = forms.CharField(label="What it is", max_length=200)
-    preferred_on = forms.DateField(label="Wanted on", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    label = forms.CharField(label="Job name", max_length=200)
+    preferred_on = forms.DateField(
+        label="Preferred date", required=False, widget=forms.DateInput(attrs={"type": "date"})
+    )
     notes = _area("Notes", 10_000)
     name = forms.CharField(label="Customer", max_length=120)
     email = forms.EmailField(label="E-mail", required=False, max_length=254)
     phone = forms.CharField(label="Phone", required=False, max_length=40)
-    address = forms.CharField(label="Where the fence goes", max_length=500)
-    place = forms.CharField(label="Place", required=False, max_length=120)
+    address = forms.CharField(label="Site address", max_length=500)
+    place = forms.CharField(label="City", required=False, max_length=120)
     postcode = forms.CharField(label="Postcode", required=False, max_length=20)
     access = _area("Access and hazards", 2_000)
 

@@ -39,8 +39,10 @@ def reduction_of(entries: Any) -> Reduction | None:
     >>> reduction = reduction_of(book)
     >>> [(row.sight, row.rise, row.level) for row in reduction.rows]
     [('1.452', '', '0.000'), ('1.210', '+0.242', '0.242'), ('0.933', '+0.277', '0.519')]
-    >>> reduction.sums, reduction.checks
-    ('Back 1.452 less fore 0.933 is 0.519; rises 0.519 less falls 0.000 is 0.519; last level less first is 0.519.', True)
+    >>> reduction.checks
+    True
+    >>> reduction.sums
+    'Backsights 1.452 minus foresights 0.933 is 0.519; rises 0.519 minus falls 0.000 is 0.519; last level minus first is 0.519.'
     """
     if not isinstance(entries, list) or not all(isinstance(row, Mapping) for row in entries):
         return None
@@ -64,15 +66,15 @@ def reduction_of(entries: Any) -> Reduction | None:
 def _sums(book: LevelBook) -> str:
     moved = book.rows[-1].level - book.rows[0].level
     return (
-        f"Back {book.sum_back:.3f} less fore {book.sum_fore:.3f} is {book.sum_back - book.sum_fore:.3f}; "
-        f"rises {book.sum_rise:.3f} less falls {book.sum_fall:.3f} is {book.sum_rise - book.sum_fall:.3f}; "
-        f"last level less first is {Decimal(moved) / 1000:.3f}."
+        f"Backsights {book.sum_back:.3f} minus foresights {book.sum_fore:.3f} is {book.sum_back - book.sum_fore:.3f}; "
+        f"rises {book.sum_rise:.3f} minus falls {book.sum_fall:.3f} is {book.sum_rise - book.sum_fall:.3f}; "
+        f"last level minus first is {Decimal(moved) / 1000:.3f}."
     )
 
 
 def _closing(book: LevelBook) -> str:
     if book.misclosure is None:
-        return "It ends on no known level, so nothing shows whether a reading is wrong."
+        return "The book does not end on a benchmark, so the readings cannot be checked."
     if book.misclosure == 0:
-        return "It closes on the known level exactly."
-    return f"It misses the known level by {abs(book.misclosure)} mm, spread over the set-ups."
+        return "Closes on the benchmark exactly."
+    return f"Misclosure {abs(book.misclosure)} mm, distributed over the set-ups."

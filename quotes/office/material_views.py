@@ -42,7 +42,7 @@ def used(request: MemberRequest, ref: str) -> HttpResponse:
     except (InvalidDocument, Problem) as refused:
         texts = [refused.detail] if isinstance(refused, Problem) else [fault.text for fault in refused.faults]
         return _sheet(request, job, " ".join(texts), 422)
-    text = "They lie in the yard now." if items else "Nothing new was put in: say which component it is."
+    text = "Added to stock." if items else "Nothing was added. Select the component of each item."
     messages.success(request, text)
     return redirect("job-used", ref)
 
@@ -58,9 +58,9 @@ def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Com
         if item.component or item.lies or not sku:
             continue
         if sku not in known:
-            faults.append(Fault(f"/{ref}/component", "unknown", f"There is no component {sku}."))
+            faults.append(Fault(f"/{ref}/component", "unknown", f"There is no component {sku}. Choose a listed one."))
         elif length and not _is_length(length):
-            text = f"Length {length}: write whole millimetres up to {LONGEST}."
+            text = f"Length {length}: enter whole millimetres up to {LONGEST}."
             faults.append(Fault(f"/{ref}/length_mm", "range", text))
         else:
             named[ref] = known[sku], _length(length)

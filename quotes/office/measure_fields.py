@@ -13,17 +13,17 @@ from quotes.office.level_book_view import Reduction, reduction_of
 from quotes.office.strength_fields import strength_fields
 from shared.common.typed_lengths import metres, number_text
 
-FORMS: Choices = (("auto", "as the ground asks"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
+FORMS: Choices = (("auto", "automatic"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
 LAYOUTS: Choices = (
-    ("auto", "cheapest"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
-    ("even", "all bays alike"), ("balanced", "two like closing bays"), ("full_rails", "rails uncut"),
+    ("auto", "automatic (lowest cost)"), ("from_start", "full bays from the start"), ("from_end", "full bays from the end"),
+    ("even", "equal bays"), ("balanced", "equal closing bay at each end"), ("full_rails", "full rail lengths"),
 )  # fmt: skip
-BASES: Choices = (("overall", "outer faces"), ("centres", "hole centres"))
+BASES: Choices = (("overall", "outside faces of end posts"), ("centres", "post centres"))
 TERMINALS: Choices = (("free", "free end"), ("corner", "corner"), ("wall", "wall"), ("join", "existing fence"))
 GROUNDS: Choices = (
-    ("flat", "taken as level"), ("fall", "a plain fall"), ("stations", "stations"), ("book", "levelling book"),
+    ("flat", "level"), ("fall", "even fall"), ("stations", "levels at stations"), ("book", "level book"),
 )  # fmt: skip
-GATES: Choices = (("single", "one leaf"), ("wide", "one wide leaf"), ("double", "two leaves"))
+GATES: Choices = (("single", "single"), ("wide", "wide single"), ("double", "double"))
 SIDES: Choices = (("left", "left"), ("right", "right"))
 WAYS: Choices = (("in", "in"), ("out", "out"))
 ENDS: Choices = (("", "no taper"), ("start", "at the start"), ("end", "at the end"))
@@ -143,20 +143,24 @@ def sheet_fields(document: Mapping[str, Any], offered: FormChoices, opened: int 
 
 def _job(document: Mapping[str, Any], defaults: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     return (
-        MeasureField("label", "Called", field_text(document.get("label"))),
+        MeasureField("label", "Name", field_text(document.get("label"))),
         choice("system", "Fence system", document.get("system"), _systems(document, offered), ""),
         _height("defaults/height_mm", "Height", defaults.get("height_mm")),
         _lattice("defaults/lattice_mm", defaults.get("lattice_mm"), offered, "no lattice"),
-        choice("defaults/form", "Follows the ground", defaults.get("form"), FORMS),
-        choice("defaults/layout", "Bays", defaults.get("layout"), LAYOUTS, "from_start"),
-        choice("defaults/basis", "Lengths run between", defaults.get("basis"), BASES),
-        _soil("defaults/soil", defaults.get("soil"), offered, "not named"),
+        choice("defaults/form", "Slope method", defaults.get("form"), FORMS),
+        choice("defaults/layout", "Bay layout", defaults.get("layout"), LAYOUTS, "from_start"),
+        choice("defaults/basis", "Lengths measured between", defaults.get("basis"), BASES),
+        _soil("defaults/soil", defaults.get("soil"), offered, "not stated"),
     )
 
 
 def _systems(document: Mapping[str, Any], offered: FormChoices) -> Choices:
     """None is chosen where none was: a list that shows its first would look as if one were."""
-    return offered.systems if document.get("system") or not offered.systems else [("", "choose one"), *offered.systems]
+    return (
+        offered.systems
+        if document.get("system") or not offered.systems
+        else [("", "Select a fence system"), *offered.systems]
+    )
 
 
 def _run(place: int, run: Any, offered: FormChoices, *, fold: bool) -> RunFields:
@@ -194,9 +198,7 @@ def ground_of(run: Mapping[str, Any]) -> str:
 
 def turn_field(at: str, degrees: Any) -> MeasureField:
     """Return the field of the turn between a run and the one before it."""
-    return MeasureField(
-        f"{at}/turn_deg", "Turn", number_text(degrees), "signed", hint="degrees to the right, − to the left"
-    )
+    return MeasureField(f"{at}/turn_deg", "Angle", number_text(degrees), "signed", hint="degrees, right +, left −")
 
 
 def _main(at: str, run: Mapping[str, Any], place: int) -> tuple[MeasureField, ...]:
@@ -222,7 +224,7 @@ def _stations(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, 
     for number, row in enumerate(_list(run, "levels")):
         chainage, level = row if isinstance(row, list) and len(row) == 2 else (row, None)
         name = f"{at}/levels/{number}"
-        fields = (_length(f"{name}/0", "At", chainage), _level(f"{name}/1", "Level", level))
+        fields = (_length(f"{name}/0", "Chainage", chainage), _level(f"{name}/1", "Level", level))
         rows.append(FieldGroup(fields, f"drop-station:{place}/{number}", f"station {number + 1}"))
     return tuple(rows)
 
@@ -234,27 +236,27 @@ def _readings(at: str, place: int, run: Mapping[str, Any]) -> tuple[FieldGroup, 
         name = f"{at}/book/{number}"
         sights = [MeasureField(f"{name}/{key}", word, number_text(row.get(key)), "number") for key, word in SIGHTS]
         fields = (
-            _length(f"{name}/at_mm", "At", row.get("at_mm")),
+            _length(f"{name}/at_mm", "Chainage", row.get("at_mm")),
             *sights,
-            _level(f"{name}/level_mm", "Known level", row.get("level_mm")),
+            _level(f"{name}/level_mm", "Benchmark level", row.get("level_mm")),
         )
         rows.append(FieldGroup(fields, f"drop-reading:{place}/{number}", f"reading {number + 1}"))
     return tuple(rows)
 
 
-SIGHTS = (("back", "Back"), ("inter", "Between"), ("fore", "Fore"))
+SIGHTS = (("back", "Backsight"), ("inter", "Intermediate sight"), ("fore", "Foresight"))
 
 
 def _gate(at: str, place: int, number: int, told: Any) -> FieldGroup:
     gate = told if isinstance(told, Mapping) else {}
     name = f"{at}/gates/{number}"
     fields = (
-        _length(f"{name}/from_mm", "First post at", gate.get("from_mm"), "its inner face"),
+        _length(f"{name}/from_mm", "Distance to the first gate post", gate.get("from_mm"), "inside face"),
         _height(f"{name}/opening_mm", "Opening", gate.get("opening_mm"), "between the posts"),
-        choice(f"{name}/kind", "Leaves", gate.get("kind"), GATES),
-        choice(f"{name}/hang", "Hangs on the", gate.get("hang"), SIDES),
-        choice(f"{name}/opens", "Opens", gate.get("opens"), WAYS),
-        _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "as the run"),
+        choice(f"{name}/kind", "Gate type", gate.get("kind"), GATES),
+        choice(f"{name}/hang", "Hinge side", gate.get("hang"), SIDES),
+        choice(f"{name}/opens", "Opens in or out", gate.get("opens"), WAYS),
+        _height(f"{name}/height_mm", "Height", gate.get("height_mm"), "same as run"),
         choice(f"{name}/hardware", "Hardware", _hardware(gate.get("hardware")), HARDWARE, ""),
     )
     return FieldGroup(fields, f"drop-gate:{place}/{number}", f"gate {number + 1}")
@@ -267,18 +269,20 @@ def _hardware(value: Any) -> Any:
 def _more(at: str, run: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     taper, remove = _members(run, "taper"), _members(run, "remove")
     return (
-        _height(f"{at}/height_mm", "Height", run.get("height_mm"), "as the job"),
-        _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "as the job"),
-        choice(f"{at}/form", "Follows the ground", run.get("form"), [("", "as the job"), *FORMS], ""),
-        choice(f"{at}/layout", "Bays", run.get("layout"), [("", "as the job"), *LAYOUTS], ""),
-        choice(f"{at}/basis", "Length runs between", run.get("basis"), [("", "as the job"), *BASES], ""),
-        _soil(f"{at}/soil", run.get("soil"), offered, "as the job"),
-        choice(f"{at}/taper/at", "Tapers down", taper.get("at"), ENDS, ""),
-        MeasureField(f"{at}/taper/bays", "over bays", field_text(taper.get("bays")), "number"),
-        _height(f"{at}/taper/height_mm", "to a height of", taper.get("height_mm")),
-        MeasureField(f"{at}/shares", "Who pays", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+        _height(f"{at}/height_mm", "Height", run.get("height_mm"), "same as job"),
+        _lattice(f"{at}/lattice_mm", run.get("lattice_mm"), offered, "same as job"),
+        choice(f"{at}/form", "Slope method", run.get("form"), [("", "same as job"), *FORMS], ""),
+        choice(f"{at}/layout", "Bay layout", run.get("layout"), [("", "same as job"), *LAYOUTS], ""),
+        choice(f"{at}/basis", "Lengths measured between", run.get("basis"), [("", "same as job"), *BASES], ""),
+        _soil(f"{at}/soil", run.get("soil"), offered, "same as job"),
+        choice(f"{at}/taper/at", "Taper at", taper.get("at"), ENDS, ""),
+        MeasureField(f"{at}/taper/bays", "Tapered bays", field_text(taper.get("bays")), "number"),
+        _height(f"{at}/taper/height_mm", "Height at the low end", taper.get("height_mm")),
+        MeasureField(
+            f"{at}/shares", "Cost shares", _shares(run.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"
+        ),
         _old_fence(f"{at}/remove/kind", remove.get("kind"), offered),
-        _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "as the run"),
+        _length(f"{at}/remove/length_mm", "Length to remove", remove.get("length_mm"), "same as run"),
         *_finishes(at, run, offered),
     )
 
@@ -291,7 +295,7 @@ def _soil(name: str, value: Any, offered: FormChoices, empty: str) -> MeasureFie
 def _old_fence(name: str, value: Any, offered: FormChoices) -> MeasureField:
     words = offered.words
     kinds = [(kind, f"{kind} (hazardous)" if kind in words.hazardous else kind) for kind in words.old_fences]
-    return choice(name, "Old fence to remove", _plain(value, words.old_fences), [("", "none"), *kinds], "")
+    return choice(name, "Existing fence to remove", _plain(value, words.old_fences), [("", "none"), *kinds], "")
 
 
 def _plain(value: Any, known: Sequence[str]) -> Any:
@@ -304,18 +308,20 @@ def _retrofit(place: int, told: Any, offered: FormChoices) -> RetrofitFields:
     row = told if isinstance(told, Mapping) else {}
     at = f"retrofits/{place}"
     fields = (
-        MeasureField(f"{at}/id", "Called", field_text(row.get("id"))),
-        MeasureField(f"{at}/bays_mm", "Bays, post to post", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
-        _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "as the job"),
-        _height(f"{at}/existing_height_mm", "Height that stands", row.get("existing_height_mm")),
-        MeasureField(f"{at}/shares", "Who pays", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"),
+        MeasureField(f"{at}/id", "Name", field_text(row.get("id"))),
+        MeasureField(f"{at}/bays_mm", "Post spacings", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
+        _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "same as job"),
+        _height(f"{at}/existing_height_mm", "Existing fence height", row.get("existing_height_mm")),
+        MeasureField(
+            f"{at}/shares", "Cost shares", _shares(row.get("shares")), hint="owner 1/2; neighbour 1/2, or 60/40"
+        ),
     )
     return RetrofitFields(place, field_text(row.get("id")) or str(place + 1), fields)
 
 
 def _finishes(at: str, row: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
     colours = _members(row, "colours")
-    empty = "none" if at == "defaults" else "as the job"
+    empty = "none" if at == "defaults" else "same as job"
     return tuple(
         choice(
             f"{at}/colours/{part}",
@@ -352,7 +358,7 @@ def _height(name: str, label: str, value: Any, hint: str = "") -> MeasureField:
 
 
 def _lattice(name: str, value: Any, offered: FormChoices, empty: str) -> MeasureField:
-    own = empty == "as the job"
+    own = empty == "same as job"
     choices = [
         ("", empty),
         *((str(item), f"{item} mm") for item in offered.lattices),

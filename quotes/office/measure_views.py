@@ -31,7 +31,7 @@ from shared.business.roles import Scope
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
 _BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")
-WORKER = settings.ROOT / "quotes" / "desk" / "static" / "desk" / "measure-worker.js"
+WORKER = settings.ROOT / "quotes" / "office" / "static" / "office" / "measure-worker.js"
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -204,8 +204,8 @@ def placed(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, st
         if name == "system":
             continue
         member = fault.pointer.rpartition("/")[2]
-        text = _A_LENGTH.sub("write a length, such as 18.24, 18,24 m or 18240", fault.text)
-        text = _BOOK.sub("write the first readings: a back reading, then one for each point", text)
+        text = _A_LENGTH.sub("enter a length, such as 18.24, 18,24 m or 18240", fault.text)
+        text = _BOOK.sub("enter the first readings: a backsight, then one reading for each point", text)
         if "_" in member:  # where many runs hide the field, its own words do
             there = name.endswith(f"/{member}")
             text = text.replace(member, labels[name] if there else member.removesuffix("_mm").replace("_", " "), 1)
@@ -222,9 +222,9 @@ def _unbuilt(fields: SheetFields, faults: tuple[Fault, ...]) -> list[tuple[str, 
     if chosen.value:
         return [("system", chosen.id, fault.text[:1].upper() + fault.text[1:]) for fault in data]
     words = (
-        "Choose a fence system."
+        "Select a fence system."
         if any(code for code, _ in chosen.choices)
-        else "There is no fence system to build by yet."
+        else "There is no fence system yet. Add one on the Prices page."
     )
     return [("system", chosen.id, words)]
 

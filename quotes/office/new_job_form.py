@@ -18,7 +18,7 @@ class JobForm(forms.Form):
     name = forms.CharField(
         label="Customer",
         max_length=120,
-        error_messages={"required": "Say who wants the fence."},
+        error_messages={"required": "Enter the customer's name."},
         widget=forms.TextInput(attrs={"autocomplete": "off", "autofocus": True, "list": "known"}),
     )
     email = forms.EmailField(
@@ -31,13 +31,13 @@ class JobForm(forms.Form):
         widget=forms.TextInput(attrs={"inputmode": "tel", "autocomplete": "off"}),
     )
     address = forms.CharField(
-        label="Where the fence goes",
+        label="Site address",
         max_length=500,
-        error_messages={"required": "Say where: a street and number, or how to find it."},
+        error_messages={"required": "Enter the site address or directions to it."},
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     label = forms.CharField(
-        label="What it is",
+        label="Job name",
         required=False,
         max_length=200,
         widget=forms.TextInput(attrs={"placeholder": "Back boundary"}),

@@ -87,26 +87,26 @@ def _form(site: NoticeContext, form: Form, words: str) -> list[Fix]:
 def _gap(notice: Notice, site: NoticeContext) -> list[Fix]:
     if any(gate.id == notice.where for gate in site.built.gates):
         return []  # only a spade helps
-    return [*_form(site, Form.STEPPED, "Step"), *_form(site, Form.RAKED, "Rake")]
+    return [*_form(site, Form.STEPPED, "Use stepped for"), *_form(site, Form.RAKED, "Use raked for")]
 
 
 def _step(notice: Notice, site: NoticeContext) -> list[Fix]:
-    return _form(site, Form.RAKED, "Rake")
+    return _form(site, Form.RAKED, "Use raked for")
 
 
 def _rake(notice: Notice, site: NoticeContext) -> list[Fix]:
-    return _form(site, Form.STEPPED, "Step")
+    return _form(site, Form.STEPPED, "Use stepped for")
 
 
 def _lattice(notice: Notice, site: NoticeContext) -> list[Fix]:
-    bare = Fix(f"mend:runs/{site.place}/lattice_mm=0", f"Leave the lattice off run {site.built.id}")
-    return [*_form(site, Form.STEPPED, "Step"), bare]
+    bare = Fix(f"mend:runs/{site.place}/lattice_mm=0", f"Remove lattice from run {site.built.id}")
+    return [*_form(site, Form.STEPPED, "Use stepped for"), bare]
 
 
 def _leaf(notice: Notice, site: NoticeContext) -> list[Fix]:
     number, gate = _gate(notice, site)
     wider = {"single": ("wide", "double"), "wide": ("double",)}.get(gate.kind, ())
-    words = {"wide": f"Make {gate.id} one wide leaf", "double": f"Make {gate.id} two leaves"}
+    words = {"wide": f"Make {gate.id} a wide single gate", "double": f"Make {gate.id} a double gate"}
     return [Fix(f"mend:runs/{site.place}/gates/{number}/kind={kind}", words[kind]) for kind in wider]
 
 
@@ -131,14 +131,12 @@ def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     for after, before in shared.items():
         if site.taken.runs[after].posts[0].id == notice.where:
             by = grounds[before].at(runs[before].length) - grounds[after].at(0)
-            found.append(
-                Fix(f"meet:{after}={by}", f"Move run {runs[after].id} {_up(by)} to meet run {runs[before].id}")
-            )
+            found.append(Fix(f"meet:{after}={by}", f"{_up(by, runs[after].id)} to match run {runs[before].id}"))
     return found
 
 
-def _up(by: int) -> str:
-    return f"{'up' if by > 0 else 'down'} {abs(by)} mm"
+def _up(by: int, run_id: str) -> str:
+    return f"{'Raise' if by > 0 else 'Lower'} run {run_id} by {abs(by)} mm"
 
 
 _REMEDIES: Mapping[str, Callable[[Notice, NoticeContext], list[Fix]]] = {

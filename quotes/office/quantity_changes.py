@@ -62,7 +62,7 @@ def moved_between(before: TakeOff, after: TakeOff) -> list[QuantityDifference]:
         first, second = was.get(key, Decimal(0)), now.get(key, Decimal(0))
         change = second - first
         by = (
-            f"{'+' if change > 0 else '−' if change < 0 else ''}{_amount(abs(change), unit)}" if change else "as before"
+            f"{'+' if change > 0 else '−' if change < 0 else ''}{_amount(abs(change), unit)}" if change else "no change"
         )
         rows.append(QuantityDifference(part(role), finish, _amount(first, unit), _amount(second, unit), by))
     return rows

@@ -20,20 +20,20 @@ LABELS: Mapping[str, tuple[str, str]] = {
     "speed_m_s": ("Wind speed", "m/s"),
     "region": ("Wind region", ""),
     "years": ("Return period", "years"),
-    "terrain": ("Terrain", ""),
-    "direction": ("Direction factor", ""),
-    "shielding": ("Shielding factor", ""),
-    "topography": ("Topography factor", ""),
+    "terrain": ("Terrain category", ""),
+    "direction": ("Direction multiplier", ""),
+    "shielding": ("Shielding multiplier", ""),
+    "topography": ("Topography multiplier", ""),
     "orography": ("Orography factor", ""),
-    "exposure": ("Exposure", ""),
+    "exposure": ("Exposure category", ""),
 }
 GROUND: Mapping[str, tuple[str, str]] = {
-    "footing_factor": ("Factor on the ground", ""),
+    "footing_factor": ("Soil strength factor", ""),
     "undrained_kpa": ("Undrained shear strength", "kPa, clay"),
     "friction_deg": ("Angle of friction", "degrees, sand"),
     "unit_weight_kn_m3": ("Unit weight of the soil", "kN/m³, sand"),
     "safety_factor": ("Safety factor", ""),
-    "old_embedment_mm": ("Old footings, depth", "under lattice on a standing fence"),
+    "old_embedment_mm": ("Old footings, depth", "for lattice on an existing fence"),
     "old_diameter_mm": ("Old footings, diameter", "mm"),
 }
 STRENGTH_FIELDS = frozenset({"method", "soil_class", *LABELS, *GROUND})
@@ -43,13 +43,13 @@ STRENGTH_FIELDS = frozenset({"method", "soil_class", *LABELS, *GROUND})
 def strength_fields(strength: Mapping[str, Any]) -> tuple[MeasureField, ...]:
     """None but the method until one is chosen."""
     method = field_text(strength.get("method"))
-    first = choice("strength/method", "Strength screened by", method, METHODS, "")
+    first = choice("strength/method", "Screening method", method, METHODS, "")
     if not method:
         return (first,)
     soils = [("", "not stated"), *((code, f"{code.replace('_', ' ')}: {soil.label}") for code, soil in SOILS.items())]
     asked = [_field(method, key, *LABELS[key], strength.get(key)) for key in METHOD_KEYS.get(method, ())]
     ground = [_field(method, key, *words, strength.get(key)) for key, words in GROUND.items()]
-    return (first, *asked, choice("strength/soil_class", "Ground", strength.get("soil_class"), soils, ""), *ground)
+    return (first, *asked, choice("strength/soil_class", "Soil class", strength.get("soil_class"), soils, ""), *ground)
 
 
 def _field(method: str, key: str, label: str, hint: str, value: Any) -> MeasureField:

@@ -33,14 +33,14 @@ def height(request: MemberRequest, ref: str) -> HttpResponse:
     run, typed = request.POST.get("run", ""), request.POST.get("height_mm", "")
     data = typed.isascii() and typed.isdigit() and len(typed) < 6
     if version is None or measure.draft_at or request.POST.get("version") != str(version.number) or not data:
-        messages.warning(request, "The measure has changed since: look at what would help now.")
+        messages.warning(request, "The measure has changed. Check the suggested changes again.")
         return redirect(_panel(ref))
     try:
         save_measure(measure=measure, document=lowered(parsed(version.document), run, int(typed)), actor=request.actor)
     except InvalidDocument as refused:
         messages.error(request, " ".join(fault.text for fault in refused.faults[:4]))
     else:
-        messages.success(request, f"Run {run} is {typed} high now. The measure before is kept in its history.")
+        messages.success(request, f"Height of run {run} set to {typed} mm. The earlier version is in the history.")
     return redirect(_panel(ref))
 
 

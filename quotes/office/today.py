@@ -52,7 +52,7 @@ def questions(business: Business) -> Group:
     """Questions of customers without an answer."""
     rows = offers.questions(business).filter(replied_at=None).select_related("party", "revision__quote__job")
     found = [_question(row) for row in rows.order_by("id")[: MAX + 1]]
-    return _group("questions", "Asked by customers", found)
+    return _group("questions", "Customer questions", found)
 
 
 def _question(row: Question) -> TodayItem:
@@ -65,29 +65,29 @@ def answers(business: Business) -> Group:
     since = timezone.now() - timedelta(days=14)
     rows = offers.revisions(business, {"state": QuoteState.DECLINED}).filter(closed_at__gte=since)
     found = [_quote(row, "declined", live=True) for row in _whole(rows)]
-    return _group("answers", "Declined", found)
+    return _group("answers", "Declined quotes", found)
 
 
 def waiting(business: Business) -> Group:
     """Sent quotes that somebody has not answered, the one that ends first at the top."""
     rows = awaiting_answer(business).order_by("valid_until", "id")
     day = today(business)
-    return _group("waiting", "Waiting for an answer", [_waiting(row, day) for row in _whole(rows)])
+    return _group("waiting", "Quotes awaiting a response", [_waiting(row, day) for row in _whole(rows)])
 
 
 def _waiting(row: Revision, day: date) -> TodayItem:
     parties = list(offers.parties(row).values_list("answer", flat=True))
     yes = sum(answer == PartyResponseStatus.ACCEPTED for answer in parties)
     left = (row.valid_until - day).days if row.valid_until else None
-    said = f"{yes} of {len(parties)} said yes" if yes else "no answer yet"
+    said = f"{yes} of {len(parties)} accepted" if yes else "no response yet"
     until = (
         ""
         if left is None
         else f", {left} days left"
         if left > 1
-        else ", ends tomorrow"
+        else ", expires tomorrow"
         if left == 1
-        else ", ends today"
+        else ", expires today"
     )
     return _quote(row, said + until, live=left is not None and left <= 3)
 
@@ -102,11 +102,13 @@ def drafts(business: Business) -> Group:
             reverse("measure", args=[row.ref]),
             row.label,
             f"{row.job.number}, {row.job.customer.name}",
-            f"{len(row.draft_errors)} to mend" if row.draft_errors else "ready to keep",
+            f"{len(row.draft_errors)} error{'s' * (len(row.draft_errors) > 1)}"
+            if row.draft_errors
+            else "ready to save",
         )
         for row in rows.order_by("-draft_at")[: MAX + 1]
     ]
-    return _group("drafts", "Half measured", found)
+    return _group("drafts", "Unfinished measures", found)
 
 
 def unpriced(business: Business) -> Group:
@@ -114,21 +116,21 @@ def unpriced(business: Business) -> Group:
     rows = jobs.jobs(business, {"state": JobState.OPEN}).filter(measures__latest__gt=0, quotes=None).distinct()
     found = [
         TodayItem(
-            address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "price it"
+            address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "create quote"
         )
         for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
-    return _group("unpriced", "Measured, not priced", found)
+    return _group("unpriced", "Ready to quote", found)
 
 
 def to_order(business: Business) -> Group:
     """Accepted jobs nobody has ordered anything for."""
     rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
-        TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order material", live=True)
+        TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order materials", live=True)
         for row in rows.select_related("customer").order_by("id")[: MAX + 1]
     ]
-    return _group("to-order", "Agreed, not ordered", found)
+    return _group("to-order", "Materials to order", found)
 
 
 def _ordering(ref: str) -> str:
@@ -143,8 +145,8 @@ def replies(business: Business) -> Group:
         .select_related("supplier")
         .distinct()
     )
-    found = [_order(row, "agree or keep", live=True) for row in rows.order_by("id")[: MAX + 1]]
-    return _group("replies", "Suppliers would change", found)
+    found = [_order(row, "accept or reject", live=True) for row in rows.order_by("id")[: MAX + 1]]
+    return _group("replies", "Supplier changes to approve", found)
 
 
 def due(business: Business) -> Group:
@@ -185,10 +187,10 @@ def orders_wanting(business: Business) -> Group:
     """Orders not sent yet, and those a supplier has not acknowledged."""
     rows = orders.orders(business).filter(state__in=(OrderState.DRAFT, OrderState.PLACED)).select_related("supplier")
     found = [
-        _order(row, "place it" if row.state == OrderState.DRAFT else "no word from the supplier")
+        _order(row, "place order" if row.state == OrderState.DRAFT else "not acknowledged")
         for row in rows.order_by("id")[: MAX + 1]
     ]
-    return _group("orders", "Orders wanting a word", found)
+    return _group("orders", "Orders to place or confirm", found)
 
 
 def _quote(row: Revision, now: str, *, live: bool = False) -> TodayItem:

@@ -49,4 +49,4 @@ def _places(business: Business, letters: list[OutgoingMail]) -> dict[str, str]:
 
 def _row(letter: OutgoingMail, place: str) -> TodayItem:
     state = "could not be delivered" if letter.is_failed else "not delivered yet"
-    return TodayItem(place, letter.subject or "A letter", letter.recipient, state, live=letter.is_failed)
+    return TodayItem(place, letter.subject or "E-mail", letter.recipient, state, live=letter.is_failed)

@@ -69,12 +69,12 @@ def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
     if not request.actor.may(Scope.MEASURES_WRITE):
         raise PermissionDenied
     if measure.draft and not request.POST.get("drop"):
-        return _sheet(request, row, "What is typed and not kept would be lost. Say that it may be dropped.", 422)
+        return _sheet(request, row, "Unsaved changes would be lost. Select “Discard unsaved changes” to continue.", 422)
     try:
         restore_version(version=row, seen=request.POST.get("seen", ""))
     except Problem as refused:
         return _sheet(request, _get_version(measure, number), refused.detail, refused.status)
-    messages.success(request, f"Version {number} is taken up again. Keep it, and it is the next version.")
+    messages.success(request, f"Version {number} is restored as the draft. Save the draft to create the next version.")
     return redirect("measure", ref)
 
 

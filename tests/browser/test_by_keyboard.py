@@ -93,7 +93,7 @@ def _measure(page: Page) -> None:
     expect(page.locator("#f-runs-0-length_mm")).to_be_visible()
     _tab_to(page, "#f-runs-0-length_mm")
     page.keyboard.type("9")
-    _choose(page, "#f-runs-0-ground", "a")  # one letter tells it; more would go on into the field its answer leads to
+    _choose(page, "#f-runs-0-ground", "e")  # one letter tells it; more would go on into the field its answer leads to
     expect(page.locator("#f-runs-0-levels-0-1")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.locator("#f-runs-0-levels-1-1")).to_be_focused()

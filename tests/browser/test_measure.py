@@ -97,7 +97,7 @@ def test_a_stepped_corner_with_a_gate_is_measured_drawn_and_kept(
     page.select_option("#f-runs-0-ground", "fall")
     page.fill("#f-runs-0-levels-1-1", "-0,9")
     expect(page.locator("#f-runs-0-levels-1-1-said")).to_have_text("-0.900 m")
-    page.get_by_role("button", name="Round the corner: next run").click()
+    page.get_by_role("button", name="Add run at corner").click()
     expect(page.locator("#f-runs-1-length_mm")).to_be_focused()
     page.keyboard.type("11.76")
     expect(page.locator("#f-runs-1-length_mm-said")).to_have_text("11.760 m")
@@ -107,7 +107,7 @@ def test_a_stepped_corner_with_a_gate_is_measured_drawn_and_kept(
     assert page.locator("#answer").inner_text() != before
     check_page(page)
     photograph(page, "measure")
-    page.get_by_role("button", name="Keep and take off").click()
+    page.get_by_role("button", name="Save and view take-off").click()
     expect(page.get_by_role("heading", name="Quantities")).to_be_visible()
     check_page(page)
     photograph(page, "take-off")
@@ -123,8 +123,8 @@ def test_a_fault_stands_at_its_field_and_in_a_summary_that_takes_the_focus(
     _open(page, live_server, empty)
     page.fill(LENGTH, "eighteen")
     expect(page.locator(LENGTH)).to_have_attribute("aria-invalid", "true")
-    expect(page.locator(f"{LENGTH}-said")).to_contain_text("'eighteen' won't do here; write a length, such as 18.24")
-    page.get_by_role("button", name="Keep and take off").click()
+    expect(page.locator(f"{LENGTH}-said")).to_contain_text("'eighteen' won't do here; enter a length, such as 18.24")
+    page.get_by_role("button", name="Save and view take-off").click()
     expect(page.locator("#summary")).to_be_focused()
     check_page(page)
     photograph(page, "measure-fault")
@@ -145,7 +145,7 @@ def test_the_keyboard_alone_measures_and_keeps(wide: Page, live_server: Any, emp
     wide.focus(LENGTH)
     wide.keyboard.type("6 m")
     expect(wide.locator(f"{LENGTH}-said")).to_have_text("6.000 m")
-    _tab_to(wide, "Keep and take off")
+    _tab_to(wide, "Save and view take-off")
     wide.keyboard.press("Enter")
     expect(wide.get_by_role("heading", name="Quantities")).to_be_visible()
 
@@ -173,16 +173,16 @@ def test_what_is_typed_while_an_answer_is_on_its_way_stands(
     page: Page, live_server: Any, empty: StoredMeasure, slow_answers: None
 ) -> None:
     _open(page, live_server, empty)
-    page.get_by_role("button", name="Round the corner: next run").click()
+    page.get_by_role("button", name="Add run at corner").click()
     page.focus(LENGTH)
     page.keyboard.type("18.24", delay=30)
     expect(page.locator("#f-runs-1-length_mm")).to_be_visible()
     expect(page.locator(LENGTH)).to_be_focused()
     page.keyboard.type("5", delay=30)
-    page.get_by_role("button", name="Add a gate").first.click()
+    page.get_by_role("button", name="Add gate").first.click()
     page.fill("#f-runs-1-length_mm", "7.5")
     expect(page.locator("#f-runs-0-gates-0-from_mm")).to_be_visible()
-    page.get_by_role("button", name="Take run A away").click()
+    page.get_by_role("button", name="Remove run A").click()
     page.fill("#f-runs-1-length_mm", "8.25")
     expect(page.locator("#f-runs-1-length_mm")).to_have_count(0)
     expect(page.locator(LENGTH)).to_have_value("8.25")
@@ -241,15 +241,15 @@ def test_a_levelling_book_shows_its_reduction_and_its_arithmetic(
         [{"back": "1.452"}, {"at_mm": "0", "inter": "1.210"}, {"at_mm": "9", "fore": "0.933"}]
     ):
         if number:
-            page.get_by_role("button", name="Add a reading").click()
+            page.get_by_role("button", name="Add reading").click()
         for cell, value in cells.items():
             page.fill(f"#f-runs-0-book-{number}-{cell}", value)
-    page.get_by_text("Reduced by rise and fall: the arithmetic checks").click()
-    expect(page.locator("#book-0")).to_contain_text("Back 1.452 less fore 0.933 is 0.519")
+    page.get_by_text("Rise and fall: check passed").click()
+    expect(page.locator("#book-0")).to_contain_text("Backsights 1.452 minus foresights 0.933 is 0.519")
     check_page(page)
     photograph(page, "measure-book")
     page.fill("#f-runs-0-book-2-level_mm", "0.55")
-    expect(page.locator("#book-0")).to_contain_text("misses the known level by 31 mm")
+    expect(page.locator("#book-0")).to_contain_text("Misclosure 31 mm")
 
 
 def test_a_notice_is_rid_of_by_the_button_beside_it(page: Page, live_server: Any, empty: StoredMeasure) -> None:
@@ -260,7 +260,7 @@ def test_a_notice_is_rid_of_by_the_button_beside_it(page: Page, live_server: Any
     expect(page.locator("#answer .fault")).to_be_visible()
     check_page(page)
     photograph(page, "measure-notice")
-    page.get_by_role("button", name="Step run A").click()
+    page.get_by_role("button", name="Use stepped for run A").click()
     expect(page.locator("#answer .fault")).to_have_count(0)
     expect(page.locator("#f-runs-0-form")).to_have_value("stepped")
 
@@ -270,7 +270,7 @@ def test_the_posts_are_screened_for_strength_where_it_is_asked(
 ) -> None:
     _open(page, live_server, empty)
     page.fill(LENGTH, "12")
-    page.get_by_text("Wind and ground").click()
+    page.get_by_text("Wind and soil").click()
     page.select_option("#f-strength-method", "given_pressure")
     page.fill("#f-strength-pressure_kpa", "0,6")
     page.select_option("#f-strength-soil_class", "clay")
@@ -285,11 +285,11 @@ def test_every_way_to_build_a_run_has_its_price_and_is_one_tap_away(
     _open(page, live_server, empty)
     page.fill(LENGTH, "18.24")
     _kept(page)
-    page.get_by_role("link", name="Ways to build it, with prices").click()
+    page.get_by_role("link", name="Compare build options").click()
     rows = page.locator("#ways-0 table").first.locator("tbody tr")
     expect(rows).to_have_count(3)
     check_page(page)
-    page.get_by_role("button", name="Build it so: raked").first.click()
+    page.get_by_role("button", name="Use this option: raked").first.click()
     expect(page.locator("#f-runs-0-form")).to_have_value("raked")
     _kept(page)
     assert _draft(empty)["runs"][0]["form"] == "raked"
@@ -304,8 +304,8 @@ def test_what_was_typed_without_a_connection_survives_a_closed_tab_and_is_sent_o
         context = wide.context
         way.cut(context)
         wide.fill(LENGTH, "18.24")
-        expect(wide.locator("#keeping")).to_have_text("kept here, not sent yet")
-        wide.get_by_role("button", name="Round the corner: next run").click()
+        expect(wide.locator("#keeping")).to_have_text("saved on this device, not sent yet")
+        wide.get_by_role("button", name="Add run at corner").click()
         expect(wide.locator("#f-runs-1-length_mm")).to_be_focused()
         wide.keyboard.type("7.5")
         wide.close()
@@ -346,7 +346,7 @@ def test_a_new_version_of_a_script_runs_with_the_next_load_and_is_kept_for_the_o
 
 
 @pytest.mark.parametrize(
-    ("button", "start", "turn"), [("Round the corner: next run", "corner", 90), ("A run by itself", "free", None)]
+    ("button", "start", "turn"), [("Add run at corner", "corner", 90), ("Add separate run", "free", None)]
 )
 def test_a_run_added_without_a_connection_is_the_run_that_is_added_with_one(
     wide: Page, live_server: Any, empty: StoredMeasure, button: str, start: str, turn: int | None
@@ -364,7 +364,7 @@ def test_a_run_added_without_a_connection_is_the_run_that_is_added_with_one(
             expect(wide.locator("#f-runs-1-length_mm")).to_be_focused()
             wide.keyboard.type("7.5")
             if not connected:
-                expect(wide.locator("#keeping")).to_have_text("kept here, not sent yet")
+                expect(wide.locator("#keeping")).to_have_text("saved on this device, not sent yet")
                 way.mend(wide.context)
             _kept(wide)
             drafts.append(_draft(measure)["runs"])
@@ -408,11 +408,11 @@ def test_two_devices_are_put_side_by_side_and_nothing_is_written_over(
         phone.fill(LENGTH, "7")
         _kept(phone)
     wide.fill(LENGTH, "9")
-    expect(wide.get_by_role("alertdialog")).to_contain_text("Typed in two places")
+    expect(wide.get_by_role("alertdialog")).to_contain_text("Edited in two places")
     check_page(wide)
     photograph(wide, "measure-conflict")
     assert _draft(empty)["runs"][0]["length_mm"] == 7000
-    wide.get_by_role("button", name="Keep mine, drop the other").click()
+    wide.get_by_role("button", name="Save my changes").click()
     _kept(wide)
     assert _draft(empty)["runs"][0]["length_mm"] == 9000
 
@@ -435,11 +435,11 @@ def test_the_sheet_works_without_script(
         sign_in(plain, signed_in(cast.estimator), live_server.url)
         _open(plain, live_server, empty)
         plain.fill(LENGTH, "18.24")
-        plain.get_by_role("button", name="Draw").last.click()
+        plain.get_by_role("button", name="Update drawing").last.click()
         expect(plain.locator("#drawing svg").first).to_be_visible()
-        plain.get_by_role("button", name="Add a gate").click()
+        plain.get_by_role("button", name="Add gate").click()
         plain.fill("#f-runs-0-gates-0-from_mm", "4.5")
-        plain.get_by_role("button", name="Keep and take off").click()
+        plain.get_by_role("button", name="Save and view take-off").click()
         expect(plain.get_by_role("heading", name="Quantities")).to_be_visible()
 
 

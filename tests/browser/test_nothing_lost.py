@@ -53,7 +53,7 @@ def test_no_key_is_lost_and_no_button_is_pressed_twice_while_answers_are_late(
 ) -> None:
     phone.add_init_script(LATE)
     phone.goto(f"{live_server.url}/measures/{empty.ref}")
-    corner = phone.get_by_role("button", name="Round the corner: next run")
+    corner = phone.get_by_role("button", name="Add run at corner")
     phone.focus(LENGTH)
     phone.keyboard.type("18.24", delay=20)
     corner.click()
@@ -66,7 +66,7 @@ def test_no_key_is_lost_and_no_button_is_pressed_twice_while_answers_are_late(
     expect(phone.locator("#f-runs-2-length_mm")).to_be_visible()
     phone.keyboard.type("1", delay=20)
     expect(phone.locator("#f-runs-0-id")).to_be_focused()
-    phone.get_by_role("button", name="Take run B away").click()
+    phone.get_by_role("button", name="Remove run B").click()
     phone.fill("#f-runs-2-length_mm", "7.5")  # what is typed moves up with its run, and nowhere else
     expect(phone.locator("#f-runs-2-length_mm")).to_have_count(0)
     expect(phone.locator("#keeping")).to_have_text("kept")
@@ -80,7 +80,7 @@ def test_half_a_number_takes_no_drawing_away(phone: Page, live_server: Any, empt
     phone.fill(LENGTH, "6")
     expect(phone.locator("#drawing svg").first).to_be_visible()
     phone.fill(LENGTH, "6..")
-    expect(phone.locator("#drawing .before")).to_contain_text("As it was")
+    expect(phone.locator("#drawing .before")).to_contain_text("Last valid drawing")
     expect(phone.locator("#drawing svg").first).to_be_visible()
     phone.fill(LENGTH, "6.1")
     expect(phone.locator("#drawing .before")).to_have_count(0)
@@ -92,7 +92,7 @@ def test_what_was_typed_when_the_session_had_ended_comes_back(
     phone.goto(f"{live_server.url}/measures/{empty.ref}")
     phone.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
     phone.fill(LENGTH, "12.5")
-    expect(phone.locator("#keeping")).to_have_text("signed out, kept here: sign in again")
+    expect(phone.locator("#keeping")).to_have_text("signed out, saved on this device: sign in again")
     with phone.context.expect_page() as beside:
         phone.get_by_role("link", name="sign in again").click()
     _sign_in_at(beside.value, cast)
@@ -106,12 +106,12 @@ def test_what_was_typed_when_the_session_had_ended_comes_back(
     phone.fill("#id_name", "Ada Quill")
     phone.fill("#id_address", "9 Sedge Row")
     phone.context.clear_cookies(name=settings.SESSION_COOKIE_NAME)
-    phone.get_by_role("button", name="Open the job and measure").click()
+    phone.get_by_role("button", name="Create job and measure").click()
     expect(phone.get_by_text("what you typed is there again")).to_be_visible()
     _sign_in_at(phone, cast)
-    expect(phone.get_by_text("What you typed is here again")).to_be_visible()
+    expect(phone.get_by_text("Your entries are restored")).to_be_visible()
     expect(phone.locator("#id_name")).to_have_value("Ada Quill")
-    phone.get_by_role("button", name="Open the job and measure").dblclick()
+    phone.get_by_role("button", name="Create job and measure").dblclick()
     expect(phone.locator(LENGTH)).to_be_visible()
     assert Job.objects.of(empty.business).filter(site__address="9 Sedge Row").count() == 1
 

@@ -111,7 +111,7 @@ def test_the_take_off_says_what_another_height_moves(signed_in: SignIn, cast: Ca
     # which rail of which bay each bar is cut into, as on the saw sheet
     assert re.search(r"<li>1: A-\d (bottom|top)", page)
     refused = client.get(f"/measures/{begun.ref}/take-off?height_mm=tall").content.decode()
-    assert "Can’t be built so" in refused
+    assert "Cannot be built" in refused
 
 
 def test_today_tells_each_what_they_may_see(signed_in: SignIn, cast: Cast, business: Business) -> None:
@@ -126,13 +126,13 @@ def test_a_measured_job_waits_for_its_price_until_it_has_a_quote(
 ) -> None:
     stock_up(business)
     new_job(business)
-    assert "Measured, not priced" in signed_in(cast.owner).get("/").content.decode()
+    assert "Ready to quote" in signed_in(cast.owner).get("/").content.decode()
 
 
 def test_a_job_with_a_draft_quote_is_being_priced(signed_in: SignIn, cast: Cast, business: Business) -> None:
     stock_up(business)
     drafted(business)
-    assert "Measured, not priced" not in signed_in(cast.owner).get("/").content.decode()
+    assert "Ready to quote" not in signed_in(cast.owner).get("/").content.decode()
 
 
 def test_a_known_customer_and_site_are_taken_up_again(signed_in: SignIn, cast: Cast, business: Business) -> None:
@@ -152,7 +152,7 @@ def test_an_order_a_supplier_would_change_and_a_late_delivery_wait_for_somebody(
     data = OrderResponseData("R1", "CA", lines=(LineResponseData(1, "change", price=Decimal("99.00")),))
     record_response(order=order, told=data, actor=supplier_actor(cast.supplier))
     page = signed_in(cast.owner).get("/").content.decode()
-    assert "Suppliers would change" in page
+    assert "Supplier changes to approve" in page
     assert f'href="/orders/{order.ref}"' in page
     type(order).objects.of(business).update(promised_on=timezone.localdate() - timedelta(days=1))
     assert "Deliveries due" in signed_in(cast.owner).get("/").content.decode()

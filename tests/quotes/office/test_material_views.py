@@ -55,13 +55,13 @@ def test_what_came_back_is_put_in_once_and_named_where_the_crew_did_not(agreed: 
     at, component = f"/jobs/{agreed.ref}/used", component_of(agreed.business, "rail")
     entry = brought(agreed)
     nothing = owner_client.post(at, follow=True).content.decode()
-    assert "say which component it is" in nothing
+    assert "Select the component of each item" in nothing
     data = {f"sku-{entry.ref}": component.sku, f"length-{entry.ref}": "1200"}
     for _ in range(2):
         owner_client.post(at, data)
     item = StockItem.objects.of(agreed.business).get()
     assert (item.component, item.quantity, item.length_mm, item.from_job) == (component, Decimal(2), 1200, agreed)
-    assert "lies there" in owner_client.get(at).content.decode()
+    assert "in stock" in owner_client.get(at).content.decode()
 
 
 def test_a_wrong_component_and_a_wrong_length_are_named_and_nothing_is_put_in(

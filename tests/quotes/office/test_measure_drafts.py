@@ -61,11 +61,11 @@ def test_nothing_is_wrong_with_a_measure_before_anybody_has_typed(client: Client
     job, _ = new_job(business, measure(9000))
     begun = start_measure(job=job, actor=actor_of(business), label="New")
     page = client.get(f"/measures/{begun.ref}").content.decode()
-    assert "Type the length of run A" in page
-    assert "to mend" not in page
+    assert "Enter the length of run A" in page
+    assert "1 error" not in page
     assert 'aria-invalid="true"' not in page
     _post(client, begun, **{"runs/0/length_mm": "long"})
-    assert "1 to mend" in client.get(f"/measures/{begun.ref}").content.decode()
+    assert "1 error" in client.get(f"/measures/{begun.ref}").content.decode()
 
 
 def test_a_measure_begun_before_there_was_a_fence_system_takes_the_one_there_is(
@@ -89,7 +89,7 @@ def test_a_list_without_a_choice_shows_none() -> None:
         for field in sheet_fields(without, FormChoices([("corrugated-50", "Sheet")], [], [])).all()
         if field.name == "system"
     )
-    assert (chosen.value, chosen.choices[0]) == ("", ("", "choose one"))
+    assert (chosen.value, chosen.choices[0]) == ("", ("", "Select a fence system"))
     lattice = {"defaults": {"lattice_mm": 0}, "runs": []}
     top = next(
         field

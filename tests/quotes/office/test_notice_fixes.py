@@ -54,12 +54,12 @@ def _press(client: Client, begun: StoredMeasure, do: str) -> None:
 @pytest.mark.parametrize(
     ("run", "words", "gone"),
     [
-        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Step run A", "ground gap"),
-        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Rake run A", "ground gap"),
-        ({"form": "raked", "levels": [[0, 0], [12000, -4000]]}, "Step run A", "raked at"),
-        ({"form": "stepped", "levels": [[0, 0], [12000, -2000]]}, "Rake run A", "step of"),
-        ({"gates": [GATE]}, "Make A-G1 one wide leaf", "is allowed for a single gate"),
-        ({"gates": [GATE]}, "Make A-G1 two leaves", "is allowed for a single gate"),
+        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Use stepped for run A", "ground gap"),
+        ({"form": "level", "levels": [[0, 0], [12000, -900]]}, "Use raked for run A", "ground gap"),
+        ({"form": "raked", "levels": [[0, 0], [12000, -4000]]}, "Use stepped for run A", "raked at"),
+        ({"form": "stepped", "levels": [[0, 0], [12000, -2000]]}, "Use raked for run A", "step of"),
+        ({"gates": [GATE]}, "Make A-G1 a wide single gate", "is allowed for a single gate"),
+        ({"gates": [GATE]}, "Make A-G1 a double gate", "is allowed for a single gate"),
     ],
 )
 def test_it_is_rid_of_its_notice(
@@ -87,7 +87,7 @@ def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
     document["runs"][1] |= {"start": "corner", "turn_deg": 90, **ground}
     begun = _begun(business, document)
     (way,) = [way for notice in _notices(begun) if "apart" in notice.text for way in notice.ways]
-    assert way.words == "Move run B down 700 mm to meet run A"
+    assert way.words == "Lower run B by 700 mm to match run A"
     _press(client, begun, way.do)
     assert not [notice for notice in _notices(begun) if "apart" in notice.text]
 
@@ -97,7 +97,7 @@ def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_fig
     (data,) = [notice for notice in _notices(begun) if "ground gap" in notice.text]
     assert len(data.places) > 2
     assert re.search(r"ground gap up to \d+ to \d+ mm, at most 235 mm", data.text)
-    assert [way.words for way in data.ways] == ["Step run A", "Rake run A"]
+    assert [way.words for way in data.ways] == ["Use stepped for run A", "Use raked for run A"]
 
 
 def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(business: Business) -> None:
@@ -107,7 +107,7 @@ def test_two_gates_that_are_too_wide_are_told_once_with_a_way_out_for_each(busin
     ]
     assert data.places == ("A-G1", "A-G2")
     assert {way.words for way in data.ways} == {
-        "Make A-G1 one wide leaf", "Make A-G1 two leaves", "Make A-G2 one wide leaf", "Make A-G2 two leaves"
+        "Make A-G1 a wide single gate", "Make A-G1 a double gate", "Make A-G2 a wide single gate", "Make A-G2 a double gate"
     }  # fmt: skip
 
 

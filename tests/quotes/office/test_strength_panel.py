@@ -103,7 +103,7 @@ def test_the_button_makes_the_run_lower_and_its_gate_with_it(
 ) -> None:
     client = signed_in(cast.estimator)
     height = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["height"]["value"]
-    assert f"Make run A {height} high" in page_of(client, kept)
+    assert f"Set run A to {height} high" in page_of(client, kept)
     posted = {"run": "A", "height_mm": str(height), "version": "1"}
     assert client.post(f"/measures/{kept.ref}/height", posted).status_code == 302
     kept.refresh_from_db()

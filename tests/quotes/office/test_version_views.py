@@ -40,11 +40,11 @@ def test_versions_are_listed_and_each_says_what_has_moved_since(twice: StoredMea
     assert "9.000 m" in listed
     assert "12.000 m" in listed
     first = owner_client.get(f"/measures/{twice.ref}/versions/1").content.decode()
-    assert "What has moved since" in first
+    assert "Changes since this version" in first
     assert "version 1 of 2" in first
     newest = owner_client.get(f"/measures/{twice.ref}/versions/2").content.decode()
-    assert "What has moved since" not in newest
-    assert "Take it up again" not in newest
+    assert "Changes since this version" not in newest
+    assert "Restore this version" not in newest
     assert f"/measures/{twice.ref}/versions" in owner_client.get(f"/measures/{twice.ref}").content.decode()
 
 
@@ -91,7 +91,7 @@ def test_a_version_whose_fence_system_is_gone_says_why_and_can_be_taken_up(
     FenceSystem.objects.of(business).filter(code="corrugated-50").update(code="corrugated-60")
     page = owner_client.get(f"/measures/{twice.ref}/versions/1")
     assert page.status_code == 200
-    assert "Can’t be drawn now" in page.content.decode()
+    assert "Drawing not available" in page.content.decode()
     owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
     assert _length(twice) == 9000
     assert twice.draft_errors

@@ -51,7 +51,7 @@
     const said = document.createElement("p");
     said.className = "notice warning";
     said.setAttribute("role", "status");
-    said.innerHTML = "<b>Not sent</b>You had been signed out. What you typed is here again: look it over and send it once more.";
+    said.innerHTML = "<b>Not saved</b>You were signed out. Your entries are restored. Check them and submit again.";
     form.before(said);
     said.scrollIntoView({ block: "center" });
   };
@@ -64,7 +64,7 @@
     if (!event.target.matches("[data-sign-out]") || event.target.dataset.ready) return;
     event.preventDefault();
     const kept = drafts();
-    if (kept.length && !confirm(`${kept.length} measure${kept.length > 1 ? "s have" : " has"} changes that were not sent yet. Sign out and lose them?`)) return;
+    if (kept.length && !confirm(`${kept.length} measure${kept.length > 1 ? "s have" : " has"} unsent changes. Sign out and discard them?`)) return;
     try {
       for (const key of kept) localStorage.removeItem(key);
       session((store) => store.clear());

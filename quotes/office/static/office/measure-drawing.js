@@ -35,7 +35,7 @@
     if (!mark) return;
     mark.setAttribute("tabindex", "-1");
     mark.setAttribute("role", "button");
-    mark.setAttribute("aria-label", mark.dataset.gate ? `Gate ${mark.dataset.gate}: to its fields` : `Bay ${mark.dataset.bay}: a gate here`);
+    mark.setAttribute("aria-label", mark.dataset.gate ? `Gate ${mark.dataset.gate}: go to its fields` : `Bay ${mark.dataset.bay}: add gate here`);
     mark.focus();
     mark.scrollIntoView({ block: "nearest", inline: "nearest" });
   };
@@ -63,7 +63,7 @@
     if (!target || target.id !== "drawing") return;
     if (target.querySelector("svg") && !fragment.querySelector("svg")) {
       event.detail.shouldSwap = false;
-      if (!target.querySelector(".before")) target.insertAdjacentHTML("afterbegin", '<p class="before small">As it was: what is marked below can’t be drawn yet.</p>');
+      if (!target.querySelector(".before")) target.insertAdjacentHTML("afterbegin", '<p class="before small">Last valid drawing. Correct the marked fields to update it.</p>');
       return;
     }
     const here = document.activeElement;

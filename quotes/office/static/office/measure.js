@@ -16,7 +16,7 @@
     typed += 1;
     if (!keeping.classList.contains("unsent")) say("typing", false);
     try { localStorage.setItem(key, JSON.stringify({ at: Date.now(), entries: entries() })); }
-    catch { say("this browser keeps nothing: stay connected", true); }
+    catch { say("this browser cannot save offline: stay connected", true); }
   };
   const forget = () => { try { localStorage.removeItem(key); } catch { /* nothing was kept */ } };
 
@@ -92,7 +92,7 @@
 
   // -- what is typed before the field it is meant for is there: a button that brings a field takes the keys until it comes
   const ahead = Object.assign(document.createElement("input"), { className: "ahead", inputMode: "decimal", autocomplete: "off", tabIndex: -1 });
-  ahead.setAttribute("aria-label", "The next field, on its way");
+  ahead.setAttribute("aria-label", "Next field (loading)");
   form.after(ahead);
   let waiting = null;
   const typeAhead = (one) => {
@@ -123,7 +123,7 @@
   // -- no answer: it stays in this browser and is tried again by itself
   const outside = () => {
     const link = Object.assign(document.createElement("a"), { href: "/sign-in", target: "_blank", textContent: "sign in again" });
-    say("signed out, kept here: ", true);
+    say("signed out, saved on this device: ", true);
     keeping.append(link);
   };
   // ... and what was calculated before is marked as old, at the field, in the drawing and in the strip
@@ -136,7 +136,7 @@
       if (!old) part.querySelector(".old-note")?.remove();
       else if (!part.querySelector(".old-note")) {
         const note = Object.assign(document.createElement(id === "answer" ? "span" : "p"), { className: "old-note" });
-        note.textContent = id === "answer" ? "not recalculated" : "Not recalculated: this is from before the last changes.";
+        note.textContent = id === "answer" ? "not recalculated" : "Not recalculated: the last changes are missing.";
         part.prepend(note);
       }
     }
@@ -155,7 +155,7 @@
     if (added) pour(one, document.activeElement);
     else if (document.activeElement === ahead && one.from) one.from.focus();
     markOld(true);
-    say(added || /^(draw|restore|show)/.test(what) ? "kept here, not sent yet" : "kept here, not sent yet: press again once there is a connection", true);
+    say(added || /^(draw|restore|show)/.test(what) ? "saved on this device, not sent yet" : "saved on this device, not sent yet: press the button again when you are connected", true);
     clearTimeout(retry);
     retry = setTimeout(send, Math.min(30, 4 * 2 ** tried) * 1000);
     tried += 1;
@@ -177,14 +177,14 @@
     clearTimeout(retry);
     if (event.detail.xhr.status === 409) {
       say("", true);
-      keeping.append(Object.assign(document.createElement("a"), { href: "#conflict", textContent: "typed in two places: choose" }));
+      keeping.append(Object.assign(document.createElement("a"), { href: "#conflict", textContent: "edited in two places: choose a version" }));
       return;
     }
     if (sent !== typed) return;
     answered = new Map(entries());
     markOld(false);
     forget();
-    say("kept", false);
+    say("saved", false);
     clearTimeout(refreshing);
     if (navigator.serviceWorker && navigator.serviceWorker.controller) {
       refreshing = setTimeout(() => fetch(location.pathname, { headers: { "X-Refresh": "1" } }).catch(() => {}), 1500);
@@ -333,7 +333,7 @@
       fill(kept);
       try { localStorage.setItem(key, JSON.stringify(kept)); } catch { /* it is in the fields */ }
       markOld(true);
-      say("kept here, not sent yet", true);
+      say("saved on this device, not sent yet", true);
       send();
     }
   };
