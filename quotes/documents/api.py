@@ -82,7 +82,7 @@ class DocumentPdf(Endpoint):
     def get(self, request: Request, ref: str) -> HttpResponse:
         row = self.find(seen_by(self), ref)
         if row.pdf is None:
-            raise Problem("conflict", "This document is still being made: ask for it again in a moment.")
+            raise Problem("conflict", "This document is still in preparation. Try again in a moment.")
         answer = HttpResponse(bytes(row.pdf), content_type="application/pdf")
         answer["Content-Disposition"] = f'attachment; filename="{row.kind.replace("_", "-")}-{row.ref[:8]}.pdf"'
         answer["ETag"] = f'"{row.sha256}"'

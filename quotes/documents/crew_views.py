@@ -66,9 +66,9 @@ def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
         texts = [fault.text for fault in refused.faults]
         if is_json:
             return JsonResponse({"faults": texts}, status=422)
-        messages.error(request, " ".join(texts), extra_tags="Not done")
+        messages.error(request, " ".join(texts), extra_tags="Failed")
         return redirect("job-build", ref)
-    messages.success(request, "The ticks are kept.")
+    messages.success(request, "Progress saved.")
     return redirect("job-build", ref)
 
 
@@ -92,7 +92,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
     try:
         if entry := request.POST.get("take_back", ""):
             take_back(entry=find(as_built(job).select_related("job", "business"), entry), actor=request.actor)
-            messages.success(request, "Taken back; both entries stay on record.")
+            messages.success(request, "Entry undone. Both entries stay on record.")
         else:
             record_built(job=job, actor=request.actor, **entry_values(request.POST))
             messages.success(request, "Recorded.")

@@ -163,26 +163,26 @@ def _accept(request: HttpRequest, token: str) -> None:
     choices = chosen(request)
     view = open_link(token, choices)
     if view.can_respond and not constant_time_compare(request.POST.get("agreed", ""), _agreed(token, view)):
-        raise _AgainError("Check what you agree to, then press “Accept this quote”.", status=409)
-    name = _text(request, "name", "Type your name: it stands for your signature.")
+        raise _AgainError("Check the quote, then select “Accept this quote”.", status=409)
+    name = _text(request, "name", "Enter your full name. It counts as your signature.")
     settles = view.can_respond and view.document["party"]["chooses"]
     accept(token=token, name=name, content_sha256=request.POST.get("content", ""), choices=choices if settles else None)
 
 
 def _decline(request: HttpRequest, token: str) -> None:
-    name = _text(request, "decliner", "Type your name, so that we know who declines.", "name")
+    name = _text(request, "decliner", "Enter your name.", "name")
     decline(token=token, name=name, reason=request.POST.get("reason", "").strip()[: LONGEST["reason"]])
 
 
 def _ask(request: HttpRequest, token: str) -> None:
-    ask(token=token, text=_text(request, "text", "Type your question."))
+    ask(token=token, text=_text(request, "text", "Enter your question."))
 
 
 def _text(request: HttpRequest, field_name: str, missing: str, kind: str = "") -> str:
     text = request.POST.get(field_name, "").strip()
     most = LONGEST[kind or field_name]
     if not text or len(text) > most or "\x00" in text:
-        fault = missing if not text else f"At most {most} characters are wanted here; {len(text)} came."
+        fault = missing if not text else f"Enter at most {most} characters ({len(text)} entered)."
         raise _AgainError(fault, {field_name: fault})
     return text
 

@@ -150,7 +150,7 @@ def _what(document: Document) -> str:
         parts.append("a gate" if gates == 1 else f"{gates} gates")
     bays = sum(len(item["bays"]) for item in takeoff.get("retrofits", []))
     if bays:
-        parts.append("lattice on a standing bay" if bays == 1 else f"lattice on {bays} standing bays")
+        parts.append("lattice on an existing bay" if bays == 1 else f"lattice on {bays} existing bays")
     data = " with ".join(parts[:2]) + "".join(f" and {part}" for part in parts[2:])
     return data[:1].upper() + data[1:]
 
@@ -174,7 +174,7 @@ def _how_to_accept(document: Document) -> str:
     own = business.get("wording", {}).get("how_to_accept")
     if own:
         return f"{own} Answer by {until}.{ask}"
-    return f"Open the link in the message this came with and press Accept, by {until}.{ask}"
+    return f"Open the link in our message and select Accept by {until}.{ask}"
 
 
 def _line(line: Document, locale: str) -> dict[str, str]:
@@ -217,13 +217,17 @@ def _totals(document: Document, locale: str) -> Iterable[dict[str, Any]]:
 def _share_note(document: Document) -> str:
     if not document["is_shared"]:
         return ""
-    return "The scope above is of the whole job. The lines and totals are your part of it; the others have their own quotes."
+    return "The scope above covers the whole job. The lines and totals are your part. The other parties have their own quotes."
 
 
 def _choices(document: Document, locale: str) -> Iterable[dict[str, str]]:
     for build in document["builds"]:
         if not build["chosen"]:
-            yield {"text": f"Instead: {build['label']}", "detail": "", "amount": _signed(build["difference"], locale)}
+            yield {
+                "text": f"Alternative: {build['label']}",
+                "detail": "",
+                "amount": _signed(build["difference"], locale),
+            }
     for option in document["options"]:
         if not option["chosen"]:
             amount = _signed(option["difference"], locale)

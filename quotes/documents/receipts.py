@@ -34,7 +34,7 @@ def _record(sheet: Mapping[str, Any]) -> Iterator[str]:
     yield f"you accepted {sheet['heading']}, {sheet['job']}, as {acceptance['name']} on {acceptance['when']}."
     yield "The acceptance record is attached.\n"
     if sheet["had_choices"]:
-        yield f"Chosen: {'; '.join(sheet['choices_made']) or 'nothing added'}"
+        yield f"Selected options: {'; '.join(sheet['choices_made']) or 'none'}"
     yield f"{sheet['price_label']}: {sheet['price']}, {sheet['price_note']}"
     if sheet["payments"]:
         yield f"\nPayments, in {sheet['gross_head']}:"
@@ -44,4 +44,4 @@ def _record(sheet: Mapping[str, Any]) -> Iterator[str]:
     yield from sheet["payment_details"]
     if sheet["terms"]:
         yield "\nTerms:\n\n" + "\n\n".join(sheet["terms"])
-    yield f"\nThe quote you were shown has the SHA-256 digest {acceptance['digest']}."
+    yield f"\nDocument fingerprint (SHA-256): {acceptance['digest']}."

@@ -29,7 +29,7 @@ def replaced(document: Document) -> Replaced | None:
         return None
     changes = [text for part in data["parts"] for text in _part(part)]
     if data["system"]:
-        changes.insert(0, "The fence system changed: every size on the old sheet may be different.")
+        changes.insert(0, "The fence system changed: every size on the old sheet may have changed.")
     changes += [f"Also: {text}." for text in data["extras"]]
     moved = {
         place["id"]: metres(place["was_mm"])
@@ -38,7 +38,7 @@ def replaced(document: Document) -> Replaced | None:
         if place["kind"] == "posts" and place["change"] == "moved"
     }
     text = f"This sheet replaces the set-out sheet of revision {data['revision']} of quote {document['number']}."
-    return Replaced(text, tuple(changes) or ("Nothing is set out otherwise; see the cut list and the notes.",), moved)
+    return Replaced(text, tuple(changes) or ("The set-out is unchanged. See the cut list and the notes.",), moved)
 
 
 def _part(part: Document) -> Iterator[str]:
@@ -48,10 +48,10 @@ def _part(part: Document) -> Iterator[str]:
         return
     if "length_mm" in part:
         was, now = part["length_mm"]
-        yield f"{name}: length {metres(now)} m, was {metres(was)} m."
+        yield f"{name}: length {metres(now)} m, before {metres(was)} m."
     if "form" in part:
         was, now = part["form"]
-        yield f"{name}: {now}, was {was}."
+        yield f"{name}: {now}, before {was}."
     for kind, noun in _NOUNS.items():
         places = [place for place in part["places"] if place["kind"] == kind]
         texts = [*_moved(name, places), *_others(name, places)]
@@ -62,7 +62,7 @@ def _part(part: Document) -> Iterator[str]:
 def _moved(run: str, places: Sequence[Document]) -> Iterator[str]:
     for place in places:
         if place["change"] == "moved":
-            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, was {metres(place['was_mm'])} m"
+            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, before {metres(place['was_mm'])} m"
 
 
 def _others(run: str, places: Sequence[Document]) -> Iterator[str]:

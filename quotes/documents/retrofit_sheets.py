@@ -53,7 +53,7 @@ def _sheet(built: Document, measured: Document, takeoff: Document) -> RetrofitSh
         retrofit=built["id"],
         summary=summary,
         steps=(
-            f"An extension of {extension} goes on each standing post in each bay: {height} above its top, "
+            f"An extension of {extension} goes on each existing post in each bay: {height} above its top, "
             f"{extension - height} lapped over it.",
             "Where two bays meet, stitch their two extensions to one another before the rail goes in.",
             "Rail into the extensions, panel onto the rail, then caps. Measure each bay again before cutting.",

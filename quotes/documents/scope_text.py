@@ -64,7 +64,7 @@ def scope(build: Document) -> tuple[ScopeSection, ...]:
         for run, fence in zip(takeoff["runs"], fences, strict=True)
     ]
     parts += [
-        ScopeSection(f"Lattice on the standing fence {item['id']}", tuple(_retrofit(item)))
+        ScopeSection(f"Lattice on existing fence {item['id']}", tuple(_retrofit(item)))
         for item in takeoff.get("retrofits", [])
     ]
     if takeoff["concrete"]["holes"]:
@@ -74,7 +74,7 @@ def scope(build: Document) -> tuple[ScopeSection, ...]:
 
 def _fence(run: Document, measured: Document, build: Document) -> _Fence:
     lattice = measured["lattice_mm"]
-    top = f", the top {lattice} mm of it lattice" if lattice else ""
+    top = f", including {lattice} mm of lattice at the top" if lattice else ""
     finish = _finish(measured["colours"], build.get("finishes", {}))
     return _Fence(f"{measured['height_mm']} mm high{top}", FORMS[run["form"]], finish)
 
@@ -124,10 +124,10 @@ def _run(
 def _removal(old: Document, licensed: Mapping[str, bool]) -> str:
     fence = f"The old fence ({old['kind']}, {metres(old['length_mm'])} m)"
     if old["kind"] not in licensed:
-        return f"{fence} is taken down and carted away."
+        return f"{fence} is removed and carted away."
     if licensed[old["kind"]]:
-        return f"{fence} is hazardous. A licensed contractor takes it down and disposes of it; the price includes this."
-    return f"{fence} is hazardous. A licensed contractor takes it down before our work begins; the price does not include this."
+        return f"{fence} is hazardous. A licensed contractor removes it and disposes of it; the price includes this."
+    return f"{fence} is hazardous. A licensed contractor removes it before our work begins; the price does not include this."
 
 
 def _gate(gate: Document, measured: Document) -> str:

@@ -170,7 +170,7 @@ def _summary(told: Document) -> str:
     counted = Counter(post["words"] for post in told["posts"])
     lines = [f"{count} of {len(told['posts'])} posts {words}" for words, count in counted.items()]
     if told["unscreened"]:
-        lines.append(f"not screened, as the height of the standing fence is not stated: {ranges(told['unscreened'])}")
+        lines.append(f"not screened, as the height of the existing fence is not stated: {ranges(told['unscreened'])}")
     return "; ".join(lines) + "."
 
 

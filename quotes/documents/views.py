@@ -37,7 +37,10 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
         return render(request, "documents/no_preview.html", {"texts": texts, "revision": row}, status=422)
     if key not in {party["key"] for party in content["parties"]}:
         return render(
-            request, "documents/no_preview.html", {"texts": ["Nobody pays by this name."], "revision": row}, status=404
+            request,
+            "documents/no_preview.html",
+            {"texts": ["This quote has no party with this name."], "revision": row},
+            status=404,
         )
     response = HttpResponse(quote_pdf(content, key, choices), content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{row.quote.number}-{row.number}-{key}.pdf"'

@@ -96,4 +96,4 @@ def delivery_lines(deliveries: Iterable[DeliveryCharge]) -> list[CostLine]:
     if not asked:
         return []
     total, count, why = sum(asked, Decimal(0)), Decimal(len(asked)), "; ".join(map(str, rows))
-    return [CostLine("delivery", Category.DELIVERY, "DeliveryCharge", count, "C62", total / count, cost=total, why=why)]
+    return [CostLine("delivery", Category.DELIVERY, "Delivery", count, "C62", total / count, cost=total, why=why)]

@@ -32,8 +32,8 @@ _LABELS = {
     "rake": "Cutting raked bays",
     "cut": "Sawing rails to length",
     "gate": "Hanging gates",
-    "retrofit": "Fitting lattice to standing bays",
-    "remove": "Taking down the old fence",
+    "retrofit": "Fitting lattice to existing bays",
+    "remove": "Removing the old fence",
     "spoil": "Carting away spoil",
     "travel": "Travel",
 }

@@ -152,7 +152,7 @@ def _discount(lines: Sequence[PriceLine], rules: PriceRules, discount: Discount)
 def _least_charge(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
     net, least = net_of(lines), rounded(rules.minimum_job_charge, rules.digits)
     missing = max(least - net, ZERO) if lines else ZERO
-    return Adjustment("least_charge", "Least job charge", missing, f"{net:f} made up to {least:f}")
+    return Adjustment("least_charge", "Minimum job charge", missing, f"{net:f} made up to {least:f}")
 
 
 def _rounding(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:

@@ -153,14 +153,14 @@ def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tup
     """Text, detail, quantity and unit of a run's line."""
     if isinstance(built, BuiltRetrofit):
         count = len(built.bays)
-        return f"Lattice on standing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
+        return f"Lattice on existing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
     run = next(item for item in takeoff.measure.runs if item.id == built.id)
     if group == "gates":
         kinds = ", ".join(f"{gate.kind} {gate.id}, {gate.opening} mm" for gate in built.gates)
         return f"Run {built.id}: gates", kinds, str(len(built.gates)), "C62"
     if group == "removal" and run.remove is not None:
-        return f"Run {built.id}: taking down the old fence", run.remove.kind, metres(run.remove.length), "MTR"
-    lattice = f", of it {run.lattice} mm lattice" if run.lattice else ""
+        return f"Run {built.id}: removal of the old fence", run.remove.kind, metres(run.remove.length), "MTR"
+    lattice = f" including {run.lattice} mm lattice" if run.lattice else ""
     text = f"Run {built.id}: {built.form.value} fence, {run.height} mm high{lattice}"
     return text, f"{len(built.bays)} bays, {len(built.posts)} posts", metres(built.length), "MTR"
 

@@ -37,7 +37,7 @@ from shared.common.dates import local_day
 from shared.common.money import stated
 from shared.database import audit_log
 
-NEUTRAL = "This link does not lead to a quote any more. Ask the business for a new one."
+NEUTRAL = "This link is no longer valid. Ask the business for a new one."
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ def accept(
         return _repeat_response(done, revision, accepted=True)
     _check_open(revision)
     if content_sha256 != revision.content_sha256:
-        raise Problem("conflict", "The quote is not the one you looked at. Open your link again and read it.")
+        raise Problem("conflict", "The quote has changed since you opened it. Open your link again and read it.")
     content = parsed(revision.content)
     chosen = _accepted_choices(revision, party, content, choices)
     whole = sums(content, chosen)
@@ -137,7 +137,7 @@ def ask(*, token: str, text: str) -> Question:
     if asked is not None:
         return asked
     if rows.count() >= 50:
-        raise Problem("conflict", "That is a lot of questions. Please telephone.")
+        raise Problem("conflict", "You have reached the limit for questions. Please call us.")
     question = Question.objects.of(link.business).create(party=link.party, revision=link.revision, text=text)
     actor = customer(link.party)
     note_event(job=link.revision.quote.job, kind="quote.asked", text=f"{link.party.name} asks: {text}", actor=actor)
@@ -154,7 +154,7 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
     question.reply, question.replied_at, question.replied_by = text, now or timezone.now(), actor.name[:160]
     question.save(update_fields=["reply", "replied_at", "replied_by"])
     job = question.revision.quote.job
-    note_event(job=job, kind="quote.replied", text=f"PartyResponseStatus {question.party.name}: {text}", actor=actor)
+    note_event(job=job, kind="quote.replied", text=f"Answer to {question.party.name}: {text}", actor=actor)
     publish_event("question.answered", question.ref, business=question.business)
     audit_log.record(question.business, actor, "question.answered", f"question:{question.ref}")
     return question
@@ -170,7 +170,7 @@ def lapse_if_due(revision: Revision, now: datetime) -> bool:
         revision.refresh_from_db()
         return False
     system = Actor("system", "", "the system", business=revision.business)
-    note_event(job=revision.quote.job, kind="quote.lapsed", text=f"{revision} lapsed.", actor=system)
+    note_event(job=revision.quote.job, kind="quote.lapsed", text=f"{revision} expired.", actor=system)
     publish_event("quote.lapsed", revision.ref, business=revision.business)
     return True
 
@@ -198,7 +198,7 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, PartyResponse | 
     party.revision = revision
     done = PartyResponse.objects.of(quote.business).filter(party=party).first()
     if done is None and revision.state == RevisionState.SENT and _is_over(revision, now):
-        raise Problem("conflict", "This quote has lapsed. Ask the business for a new one.")
+        raise Problem("conflict", "This quote has expired. Ask the business for a new one.")
     return revision, party, done
 
 
@@ -225,12 +225,12 @@ def _accepted_choices(
     if party.chooses and revision.state == RevisionState.SENT:
         return read_choices(content, asked)
     if revision.state == RevisionState.SENT and revision.choices is None and pays_for_choices(content, party.key):
-        raise Problem(
-            "conflict", "What will be built is still being chosen. You will be told as soon as it is settled."
-        )
+        raise Problem("conflict", "The options are not chosen yet. We will notify you when you can accept.")
     settled = read_choices(content, revision.choices)
     if asked and read_choices(content, asked) != settled:
-        raise InvalidDocument([Fault("/choices", "choices.settled", "The choices of this quote are settled already.")])
+        raise InvalidDocument(
+            [Fault("/choices", "choices.settled", "The options of this quote have already been chosen.")]
+        )
     return settled
 
 
@@ -289,7 +289,7 @@ def _record(revision: Revision, party: Party, kind: str, answer: PartyResponse) 
 def _repeat_response(done: PartyResponse, revision: Revision, *, accepted: bool) -> AcceptanceReceipt:
     if done.accepted != accepted:
         word = "accepted" if done.accepted else "declined"
-        raise Problem("conflict", f"You have {word} this quote already. Telephone the business to change that.")
+        raise Problem("conflict", f"You have {word} this quote already. Call the business to change that.")
     return _receipt(done, revision, is_new=False)
 
 

@@ -24,7 +24,7 @@ Setup = dict[str, Any]
 _DUE_WORDS = {
     "acceptance": "on acceptance",
     "start": "at the start",
-    "posts_set": "when the posts stand",
+    "posts_set": "when the posts are set",
     "completion": "on completion",
 }
 _SAME = ("", "as measured")
@@ -53,7 +53,7 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
     "options": (
         DraftColumn("key", "", "hidden"),
         DraftColumn("label", "Option", most=200),
-        DraftColumn("detail", "In a few words", most=1_000),
+        DraftColumn("detail", "Description", most=1_000),
         DraftColumn("net", "Price before tax", "number", 20),
         DraftColumn("cost", "Cost", "number", 20),
     ),
@@ -67,7 +67,7 @@ ROWS: Mapping[str, tuple[DraftColumn, ...]] = {
     "extras": (
         DraftColumn("place", "", "hidden"),
         DraftColumn("label", "Extra", most=200),
-        DraftColumn("detail", "In a few words", most=1_000),
+        DraftColumn("detail", "Description", most=1_000),
         DraftColumn("net", "Price before tax", "number", 20),
         DraftColumn("cost", "Cost", "number", 20),
         DraftColumn("licensed_removal", "Licensed removal of", "select", choices=(("", ""),)),
@@ -86,9 +86,9 @@ _READERS: Mapping[str, Callable[[str], int | str]] = {
 ALWAYS_SENT = ("key", "place", "due", "required", "form", "licensed_removal")
 """Fields that say nothing by themselves: a row with no others is an empty one."""
 TITLES = {
-    "parties": "Who pays",
+    "parties": "Parties",
     "options": "Options the customer may add",
-    "alternatives": "The same fence otherwise",
+    "alternatives": "Alternatives",
     "extras": "Extras priced by hand",
     "payments": "Payments",
 }
@@ -167,32 +167,32 @@ def wholes(
             "discount-rule", "Discount of the price rules", discount.get("rule", ""), "select", faults.get("/discount/rule", ""),
             "Only one discount is given. An entry in the next fields replaces it.", _rule_choices(discounts)),
         FormField(
-            "discount-label", "Discount: its name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")
+            "discount-label", "Discount name", discount.get("label", ""), most=120, fault=faults.get("/discount/label", "")
         ),
-        FormField("discount-percent", "Percent off", percent, "number", faults.get("/discount/percent", "")),
-        FormField("discount-amount", "Amount off, before tax", amount, "number", faults.get("/discount/amount", "")),
-        FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Empty: as the rules reckon."),
-        FormField("pool_runs", "Runs that bound a pool", ", ".join(around.get("pool_runs", [])), most=400,
-            fault=faults.get("/surroundings/pool_runs", ""), hint="Their names, such as A, C. Empty: none."),
+        FormField("discount-percent", "Discount in percent", percent, "number", faults.get("/discount/percent", "")),
+        FormField("discount-amount", "Discount amount, before tax", amount, "number", faults.get("/discount/amount", "")),
+        FormField("visits", "Visits", visits, "number", faults.get("/visits", ""), "Leave empty to use the price rules."),
+        FormField("pool_runs", "Runs beside a pool", ", ".join(around.get("pool_runs", [])), most=400,
+            fault=faults.get("/surroundings/pool_runs", ""), hint="Names of the runs, such as A, C. Leave empty if none."),
         FormField("height_limit_mm", "Local height limit, mm", str(around.get("height_limit_mm", "")), "number",
-            faults.get("/surroundings/height_limit_mm", ""), "Empty: not looked up."),
-        FormField("driveway", "A driveway or street corner is near", "1" if around.get("driveway") else "", "check"),
+            faults.get("/surroundings/height_limit_mm", ""), "Leave empty if not checked."),
+        FormField("driveway", "Driveway or street corner nearby", "1" if around.get("driveway") else "", "check"),
         FormField(
-            "validity_days", "Days it is valid", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")
+            "validity_days", "Valid for (days)", str(setup.get("validity_days", "")), "number", faults.get("/validity_days", "")
         ),
         FormField(
-            "introduction", "A few words to begin with", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
+            "introduction", "Introduction", setup.get("introduction", ""), "area", faults.get("/introduction", ""),
             most=5_000, wide=True,
         ),
-        FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""), "Empty: the terms of the business.",
-            most=20_000, wide=True),
+        FormField("terms", "Terms", setup.get("terms", ""), "area", faults.get("/terms", ""),
+            "Leave empty to use your standard terms.", most=20_000, wide=True),
     ]  # fmt: skip
     return {box.name.replace("-", "_"): box for box in boxes}
 
 
 def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], ...]:
     rules = tuple((rule.key, f"{rule.label}, {as_shown(f'{rule.percent.normalize():f}')} %") for rule in discounts)
-    return (("", "Whichever applies, the greatest"), *rules, (NO_DISCOUNT, "No discount"))
+    return (("", "Automatic: the largest that applies"), *rules, (NO_DISCOUNT, "No discount"))
 
 
 def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:

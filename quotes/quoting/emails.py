@@ -21,7 +21,7 @@ def quote_letter(link: SignedLink) -> EmailMessage:
         f"Dear {link.party.name},\n\n"
         f"here is your {word} {revision} for {revision.quote.label}:\n\n{address_of(link)}\n\n"
         f"It is valid until {_last_day(revision)}. On that page you can read it, ask a question, accept it or decline "
-        f"it. The link is yours alone: please do not pass it on.\n\n{signature(business)}"
+        f"it. The link is personal. Do not forward it.\n\n{signature(business)}"
     )
     return to_party(link.party, f"Your {word} {revision.quote.number} from {business.name}", text)
 
@@ -32,9 +32,9 @@ def reminder_letter(link: SignedLink) -> EmailMessage:
     text = (
         f"Dear {link.party.name},\n\n"
         f"quote {revision} for {revision.quote.label} is valid until {_last_day(revision)}. "
-        f"You can still answer it here:\n\n{address_of(link)}\n\n{signature(link.business)}"
+        f"You can still accept or decline it here:\n\n{address_of(link)}\n\n{signature(link.business)}"
     )
-    return to_party(link.party, f"Quote {revision.quote.number} ends soon", text)
+    return to_party(link.party, f"Quote {revision.quote.number} expires on {_last_day(revision)}", text)
 
 
 def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:

@@ -25,7 +25,7 @@ def compare_built(job: Job) -> dict[str, Any]:
     """
     build = agreed_build(job)
     if build is None:
-        raise Problem("conflict", "Nothing is agreed on this job yet.")
+        raise Problem("conflict", "This job has no accepted quote yet.")
     quoted, ordered, used = _quoted(build), ordered_for(job), used_by_role(job)
     digits = minor_digits(job.business.currency)
     rows = [

@@ -125,7 +125,7 @@ class JobSetOut(Endpoint):
         job = self.find(jobs(self.business), ref)
         revision = queries.agreed(job)
         if revision is None:
-            raise Problem("conflict", "Nothing is agreed on this job yet.")
+            raise Problem("conflict", "This job has no accepted quote yet.")
         response = Response(crew_document(queries.content_of(revision), revision.choices))
         response["ETag"] = f'"{revision.ref}.{revision.version}"'
         return response

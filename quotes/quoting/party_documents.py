@@ -45,7 +45,7 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
     asked = choices if party.chooses and open_to else _final_choices(revision, answer)
     hindrance = "" if open_to else _why_closed(revision, party, closed)
     if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
-        hindrance = "What will be built is still being chosen. You can answer as soon as it is settled."
+        hindrance = "The options are not chosen yet. We will notify you when you can accept."
     rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
     return PartyView(
         document=party_document(content, party.key, read_choices(content, asked)),

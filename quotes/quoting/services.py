@@ -33,7 +33,7 @@ def start_quote(
 ) -> Revision:
     """A quote for a job with its first draft; the parties are those the measure names, the customer first."""
     if job.state not in {JobState.OPEN, JobState.ACCEPTED}:
-        raise Problem("conflict", f"A job that is {job.state} is not quoted.")
+        raise Problem("conflict", f"You cannot quote a job that is {job.state}.")
     _check_measure(version, job)
     quote = Quote(business=job.business, job=job, label=label or job.label)
     _refuse_agreed(quote)
@@ -82,7 +82,7 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
     _refuse_ended(quote.job)
     last = Revision.objects.of(quote.business).filter(quote=quote).order_by("-number").first()
     if last is None or last.state == RevisionState.DRAFT:
-        raise Problem("conflict", "There is a draft already.")
+        raise Problem("conflict", "This quote already has a draft.")
     agreed = agreed_revision(quote)
     if version is not None:
         _check_measure(version, quote.job)
@@ -121,7 +121,9 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
     _refuse_ended(quote.job)
     agreed = agreed_revision(quote)
     if agreed != revision.changes:
-        raise Problem("conflict", "Something was agreed since this was drafted: draft a variation of that.")
+        raise Problem(
+            "conflict", "A quote was accepted after this draft was created. Create a variation of the accepted quote."
+        )
     if revision.kind == RevisionKind.OFFER:
         _refuse_agreed(quote)
     content = assemble(revision, now=now)
@@ -160,7 +162,7 @@ def lock_quote(quote: Quote) -> Quote:
 
 def _refuse_agreed(quote: Quote) -> None:
     if other := agreed_otherwise(quote):
-        text = f"{other} is accepted on this job: draft a variation of it, or open another job for another fence."
+        text = f"{other} is already accepted for this job. Create a variation of it, or create another job for another fence."
         raise Problem("conflict", text)
 
 
@@ -188,7 +190,9 @@ def _replace_open(quote: Quote, kind: str, now: datetime, actor: Actor) -> None:
 def _says_something(content: Mapping[str, Any]) -> None:
     difference = content["difference"]
     if difference is not None and not (difference["lines"] or difference["quantities"] or content["options"]):
-        raise InvalidDocument([Fault("/setup", "variation.empty", "Nothing is different from what was agreed.")])
+        raise InvalidDocument(
+            [Fault("/setup", "variation.empty", "This variation changes nothing. Change the measure or add a line.")]
+        )
 
 
 def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str, Any] | None:
@@ -196,7 +200,7 @@ def _override(content: Mapping[str, Any], reason: str, actor: Actor) -> dict[str
     if not stops:
         return None
     if not reason.strip():
-        faults = [Fault("/override_reason", "stop", f"{stop} Say why this is sent nevertheless.") for stop in stops]
+        faults = [Fault("/override_reason", "stop", f"{stop} Enter a reason to send it anyway.") for stop in stops]
         raise InvalidDocument(faults)
     return {"reason": reason.strip()[:1_000], "by": actor.name, "stops": stops}
 

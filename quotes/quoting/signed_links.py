@@ -69,7 +69,9 @@ def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> 
     now = now or timezone.now()
     revision = Revision.objects.of(party.business).select_for_update(no_key=True).get(pk=party.revision_id)
     if revision.state not in {RevisionState.SENT, RevisionState.ACCEPTED}:
-        raise Problem("conflict", f"This revision is {revision.state}: nobody is let in to it.")
+        raise Problem(
+            "conflict", f"This revision is {revision.state}. You can create links only for sent and accepted revisions."
+        )
     SignedLink.objects.of(party.business).filter(party=party, revoked_at=None).update(revoked_at=now)
     link = _issue(party, revision, now)
     publish_event("link.issued", link.ref, business=party.business)

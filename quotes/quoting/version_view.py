@@ -57,7 +57,7 @@ def revision_facts(row: Revision, money: RevisionPrices | None = None) -> dict[s
     money = priced(content, row.choices) if content else money
     setup = {name: write_json(value).decode() for name, value in row.setup.items()}
     found = {
-        "RevisionState": str(row.get_state_display()),
+        "Status": str(row.get_state_display()),
         "Measure": f"version {row.measure_version.number}",
         **{name.replace("_", " ").capitalize(): text for name, text in setup.items()},
     }

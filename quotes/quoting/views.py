@@ -126,7 +126,7 @@ def _save(request: MemberRequest, row: Revision) -> HttpResponse:
     refusal = _save_draft(request, row)
     if refusal:
         return _sheet(request, row, refusal)
-    messages.success(request, "The draft is saved.")
+    messages.success(request, "Draft saved.")
     return redirect("revision", row.ref)
 
 
@@ -135,7 +135,7 @@ def _save_draft(request: MemberRequest, row: Revision) -> FormErrors | None:
     try:
         services.change_draft(revision=row, actor=request.actor, setup=read_setup(typed))
     except InvalidDocument as refused:
-        return FormErrors(faults_by_pointer(refused), "Nothing was saved yet: look at what is marked.", typed)
+        return FormErrors(faults_by_pointer(refused), "Not saved. Correct the marked fields.", typed)
     return None
 
 
@@ -148,15 +148,15 @@ def _send(request: MemberRequest, row: Revision) -> HttpResponse:
         sent = services.send(revision=row, actor=request.actor, override_reason=reason)
     except InvalidDocument as refused:
         faults = faults_by_pointer(refused)
-        return _sheet(request, row, FormErrors(faults, "It was not sent: " + " ".join(faults.values()), reason=reason))
-    messages.success(request, f"{sent} is on its way to {_names(sent)}.", extra_tags="Sent")
+        return _sheet(request, row, FormErrors(faults, "Quote not sent: " + " ".join(faults.values()), reason=reason))
+    messages.success(request, f"{sent} is being sent to {_names(sent)}.", extra_tags="Sent")
     return redirect("revision", sent.ref)
 
 
 def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
     job = row.quote.job.ref
     services.discard_draft(revision=row, actor=request.actor)
-    messages.success(request, "The draft is thrown away.")
+    messages.success(request, "Draft deleted.")
     return redirect("job-price", job)
 
 
@@ -181,7 +181,7 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
             version = rows.select_related("measure").order_by("-number").first()
             draft = services.revise(quote=quote, actor=request.actor, version=version)
     except Problem as problem:
-        messages.error(request, problem.detail, extra_tags="Not done")
+        messages.error(request, problem.detail, extra_tags="Failed")
         return redirect("job-price", quote.job.ref)
     return redirect("revision", draft.ref)
 
@@ -206,7 +206,7 @@ def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
             FormErrors(notice=problem.detail, status=problem.status),
         )
     if issued is None:
-        messages.success(request, f"The link of {party.name} is ended.", extra_tags="Ended")
+        messages.success(request, f"The link of {party.name} is revoked.", extra_tags="Revoked")
         return redirect("revision", ref)
     response = _sheet(request, row, issued=issued)
     response["Cache-Control"] = "no-store"
@@ -228,7 +228,7 @@ def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[s
     """The link as it is, to be copied: nothing ends and nothing is sent."""
     link = queries.live_links(row).get(party.pk)
     if link is None:
-        raise Problem("conflict", f"The link of {party.name} is ended. Make a new one.")
+        raise Problem("conflict", f"The link of {party.name} is revoked. Create a new link.")
     return {"party": party, "address": show_link(link=link, actor=request.actor), "is_new": False}
 
 
@@ -240,10 +240,10 @@ def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
     asked = request.POST.get("letter", "")
     letter = next((item for item in letters_of(row) if f"{item.event.ref}/{item.name}" == asked), None)
     if letter is None:
-        messages.error(request, "This letter belongs to a link that was ended.", extra_tags="Not done")
+        messages.error(request, "This e-mail belongs to a revoked link.", extra_tags="Failed")
     else:
         send_again(letter, actor=request.actor)
-        messages.success(request, f"The letter to {letter.recipient} is tried again now.")
+        messages.success(request, f"The e-mail to {letter.recipient} is being sent again.")
     return redirect("revision", ref)
 
 
@@ -262,7 +262,7 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
         if text:
             with acting_on_revision(request, question.revision.ref):
                 reply(question=question, text=text, actor=request.actor)
-            messages.success(request, f"{question.party.name} is told.", extra_tags="Answered")
+            messages.success(request, f"{question.party.name} has been notified.", extra_tags="Answered")
     except Problem as problem:
         row = find(whole_revisions(request.business), question.revision.ref)
         typed = FormErrors(notice=problem.detail, status=problem.status, question=question.ref, reply=text)
@@ -282,7 +282,7 @@ def quote_list(request: MemberRequest) -> HttpResponse:
     return render(
         request,
         "quoting/quotes.html",
-        {"revisions": rows[:200], "states": RevisionState.choices, "asked": request.GET.get("state", "")},
+        {"revisions": rows[:200], "states": RevisionState.choices, "selected": request.GET.get("state", "")},
     )
 
 

@@ -80,7 +80,7 @@ def test_a_fence_is_measured_quoted_and_sent_by_keys_alone(
     _press(page, "main button.main")
     expect(page.get_by_role("button", name="Send to Ada Quill")).to_be_visible()
     _press(page, "button[value=send]")
-    expect(page.get_by_role("status")).to_contain_text("on its way to Ada Quill")
+    expect(page.get_by_role("status")).to_contain_text("is being sent to Ada Quill")
     revision = Revision.objects.of(business).get()
     runs = parsed(revision.content)["builds"][0]["takeoff"]["runs"]
     assert [(run["id"], run["length_mm"], len(run["gates"])) for run in runs] == [

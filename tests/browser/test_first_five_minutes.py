@@ -65,7 +65,7 @@ def test_from_the_sign_in_to_a_sent_quote(
         new.press("Create quote")
         check_page(page)
         new.press("Send to Ada Quill")
-        expect(page.get_by_role("status")).to_contain_text("on its way to Ada Quill")
+        expect(page.get_by_role("status")).to_contain_text("is being sent to Ada Quill")
         photograph(page, "first-five-minutes")
     revision = Revision.objects.of(business).get()
     assert Document.objects.of(business).get(kind="quote").state == "made"

@@ -58,10 +58,10 @@ def test_somebody_without_script_chooses_and_accepts(plain: Page, quoted: Revisi
     expect(plain.locator(".strip-answer b")).to_have_text(after)
     check_page(plain)
     photograph(plain, "customer-review")
-    plain.get_by_label("Your full name, in place of a signature").fill("Ada Quill")
-    plain.get_by_label("Your full name, in place of a signature").press("Enter")  # accepts nothing, loses nothing
+    plain.get_by_label("Full name (counts as your signature)").fill("Ada Quill")
+    plain.get_by_label("Full name (counts as your signature)").press("Enter")  # accepts nothing, loses nothing
     expect(plain.get_by_role("heading", name="Check and accept")).to_be_visible()
-    expect(plain.get_by_label("Your full name, in place of a signature")).to_have_value("Ada Quill")
+    expect(plain.get_by_label("Full name (counts as your signature)")).to_have_value("Ada Quill")
     plain.get_by_role("button", name="Accept this quote").click()
     expect(plain.get_by_role("heading", name="You accepted this quote")).to_be_visible()
     expect(plain.locator(".receipt")).to_contain_text(after)
@@ -80,7 +80,7 @@ def test_a_missing_name_is_said_beside_the_field(plain: Page, quoted: Revision, 
 def test_somebody_without_script_declines_and_asks(plain: Page, quoted: Revision, live_server: Any) -> None:
     plain.goto(f"{live_server.url}/q/{token(quoted, 'owner')}")
     plain.get_by_label("Ask Tern Bay Fencing").fill("When can you start?")
-    plain.get_by_role("button", name="Send the question").click()
+    plain.get_by_role("button", name="Send question").click()
     expect(plain.get_by_text("When can you start?")).to_be_visible()
     plain.get_by_text("Decline this quote").first.click()
     plain.get_by_label("Your name", exact=True).fill("Ada Quill")
@@ -93,7 +93,7 @@ def test_a_link_that_ended_says_what_to_do(plain: Page, quoted: Revision, live_s
     old = token(quoted, "owner")
     reissue_link(party=quoted.parties.get(key="owner"), actor=SYSTEM)
     plain.goto(f"{live_server.url}/q/{old}")
-    expect(plain.get_by_role("heading", level=1)).to_have_text("There is nothing to read here")
+    expect(plain.get_by_role("heading", level=1)).to_have_text("This link is not valid")
     check_page(plain)
 
 
@@ -108,7 +108,7 @@ def test_the_total_follows_a_tick_where_there_is_script(browser: Browser, quoted
         after = page.locator("#answer b").inner_text()
         page.get_by_role("button", name="Continue to acceptance").click()
         expect(page.locator(".strip-answer b")).to_have_text(after)
-        page.get_by_label("Your full name, in place of a signature").fill("Ada Quill")
+        page.get_by_label("Full name (counts as your signature)").fill("Ada Quill")
         page.get_by_role("button", name="Accept this quote").click()
         expect(page.get_by_role("heading", name="You accepted this quote")).to_be_visible()
 

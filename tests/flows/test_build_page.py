@@ -52,7 +52,7 @@ def test_the_crew_sees_every_hole_and_no_money(crew: Client, job: Job) -> None:
 def test_before_anything_is_agreed_the_sheet_says_so(crew: Client, business: Business) -> None:
     stock_up(business)
     job, _ = new_job(business, measure(7200))
-    assert "Nothing is agreed on this job yet" in crew.get(f"/jobs/{job.ref}/build").content.decode()
+    assert "No accepted quote yet" in crew.get(f"/jobs/{job.ref}/build").content.decode()
 
 
 def test_the_later_of_two_marks_counts_in_whatever_order_they_arrive(crew: Client, job: Job) -> None:
@@ -112,7 +112,7 @@ def test_the_queue_of_the_phone_carries_ticks_and_entries_and_sent_twice_each_is
     for _ in range(2):
         answer = queue(crew, job, USED, marks=({"place": "A-P1", "done": True, "at": EARLY},)).json()
         assert (answer["marks"], answer["entries"]) == ({"A-P1": True}, {USED["id"]: []})
-        assert "Take back" in answer["built"]
+        assert "Undo entry" in answer["built"]
     entry = AsBuilt.objects.of(job.business).get()
     assert (entry.role, entry.quantity, entry.unit) == ("rail", Decimal(3), "C62")
     assert ChecklistEntry.objects.of(job.business).count() == 1

@@ -150,7 +150,7 @@ def test_nothing_is_accepted_that_the_second_step_did_not_show(quoted: Revision)
     customer = Customer(token(quoted, "owner"))
     page = customer.press("accept", build="base", name="Ada Quill")
     assert page.status_code == 409
-    assert "Check what you agree to" in page.content.decode()
+    assert "Check the quote, then select" in page.content.decode()
     assert 'value="Ada Quill"' in page.content.decode()
     agreed = customer.hidden("agreed")
     page = customer.press("accept", build="low", name="Ada Quill", agreed=agreed)  # agreed to the other fence
@@ -224,7 +224,7 @@ def test_a_name_is_wanted_and_said_beside_its_field(quoted: Revision) -> None:
 def test_content_that_is_not_what_was_looked_at_is_not_accepted(quoted: Revision) -> None:
     page = Customer(token(quoted, "owner")).agree("Ada", build="base", content="0" * 64)
     assert page.status_code == 409
-    assert "not the one you looked at" in page.content.decode()
+    assert "has changed since you opened it" in page.content.decode()
 
 
 def test_a_page_left_open_over_a_new_revision_accepts_nothing(quoted: Revision) -> None:
@@ -252,7 +252,7 @@ def test_declining_and_asking_need_a_few_words_only(quoted: Revision) -> None:
     customer = Customer(token(quoted, "owner"))
     refused = customer.press("ask", text="")
     assert refused.status_code == 422
-    assert '<a href="#text">Type your question.</a>' in refused.content.decode()
+    assert '<a href="#text">Enter your question.</a>' in refused.content.decode()
     customer.page = customer.client.get(customer.address)
     asked = customer.press("ask", text="When can you start?")
     assert asked["Location"].endswith("#ask")  # to where it stands, not to the top of the page

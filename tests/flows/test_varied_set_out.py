@@ -63,7 +63,7 @@ def test_a_variation_says_on_page_1_which_sheet_it_replaces_and_what_changed(job
     assert "revision 2. This sheet replaces the set-out sheet of revision 1 of quote" in text
     assert "A: length 8.400 m, was 7.200 m." in text
     assert "P5 at 8.400 m, was 7.200 m" in text
-    assert "B:" not in text.partition("Cautions first")[0]
+    assert "B:" not in text.partition("Safety warnings")[0]
 
 
 def test_the_build_page_says_revision_and_change(job: Job, cast: Cast, signed_in: Any) -> None:

@@ -157,7 +157,7 @@ def test_a_variation_prints_what_is_added_removed_and_changed(tmp_path: Path) ->
     assert "Variation" in data
     # run R1 grows from 9.000 m by 2.260 m
     assert "changed: 9.000 m become 11.260 m" in data
-    assert "More and less of each part" in data
+    assert "Changes in quantities" in data
     assert on_one_page(looked, "Total before tax", content["difference"]["lines"][-1]["text"])
 
 

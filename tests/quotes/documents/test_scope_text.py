@@ -72,7 +72,8 @@ def test_what_all_runs_have_the_same_is_said_once() -> None:
             {"form": "raked", "height_mm": 1510, "lattice_mm": 340},
             FINISH,
             f"{SHEETS} 2 bays between 3 posts.",
-            "Prepainted steel sheet fence, 1510 mm high, the top 340 mm of it lattice, following the slope of the ground. "
+            "Prepainted steel sheet fence, 1510 mm high, including 340 mm of lattice at the top, "
+            "following the slope of the ground. "
             "2 bays between 3 posts.",
         ),
     ],
@@ -92,7 +93,7 @@ def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
     assert isinstance(part, ScopeSection)
     assert part.sentences[2:] == (
         "The first 2 bays run down to 910 mm at the start.",
-        "The old fence (timber paling, 3.500 m) is taken down and carted away.",
+        "The old fence (timber paling, 3.500 m) is removed and carted away.",
     )
     [part] = scope(build({"taper": {**taper, "bays": 1, "at": "end"}}))
     assert part.sentences[2] == "The last bay runs down to 910 mm at the end."

@@ -47,7 +47,7 @@ def test_what_has_no_agreement_says_so(business: Business, owner_client: Client)
     job, _ = new_job(business)
     page = owner_client.get(f"/jobs/{job.ref}/used")
     assert page.status_code == 200
-    assert "Nothing is agreed on this job yet." in page.content.decode()
+    assert "This job has no accepted quote yet." in page.content.decode()
     assert f"/jobs/{job.ref}/used" not in owner_client.get(f"/jobs/{job.ref}").content.decode()
 
 

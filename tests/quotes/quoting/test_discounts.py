@@ -64,7 +64,7 @@ def test_the_estimator_picks_a_discount_or_none_on_the_draft(business: Business,
     draft, client = drafted(business, None, measure(12000, shares=BOTH)), signed_in(cast.owner)
     page = client.get(f"/revisions/{draft.ref}").content.decode()
     for text in (
-        "Whichever applies",
+        "Automatic: the largest",
         "Cost shared with neighbours, 2 %",
         "For returning customers, 3 %",
         "No discount",

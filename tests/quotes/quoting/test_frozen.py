@@ -152,7 +152,7 @@ def test_what_was_accepted_is_still_shown_after_the_quotes_last_day(revision: Re
             content_sha256=revision.content_sha256,
             now=now + timedelta(days=100),
         )
-    assert refused.value.detail == "This quote has lapsed. Ask the business for a new one."
+    assert refused.value.detail == "This quote has expired. Ask the business for a new one."
 
 
 def test_a_draft_says_nothing_yet(revision: Revision) -> None:

@@ -52,9 +52,9 @@ def test_of_two_quotes_of_a_job_one_is_accepted(yard: Business) -> None:
     # what is ordered, set out and booked is the first, and nothing of the second's answer stays
     front.refresh_from_db()
     assert (agreed(job), front.state, front.parties.get().answer) == (rear, RevisionState.SENT, "waiting")
-    with pytest.raises(Problem, match="Q0001/1 is accepted on this job: draft a variation of it"):
+    with pytest.raises(Problem, match="Q0001/1 is already accepted for this job"):
         send(revision=side, actor=actor_of(yard))
-    with pytest.raises(Problem, match="Q0001/1 is accepted on this job: draft a variation of it"):
+    with pytest.raises(Problem, match="Q0001/1 is already accepted for this job"):
         draft_of(Job.objects.of(yard).get(pk=job.pk), 2400)
 
 
@@ -90,7 +90,7 @@ def test_what_was_accepted_is_settled_for_who_says_yes_later(yard: Business) -> 
     accept(token=token(revision, "neighbour"), name="Ben", content_sha256=digest)
     revision.refresh_from_db()
     before = revision.net, revision.tax, revision.total, revision.choices
-    with pytest.raises(InvalidDocument, match="settled already"):
+    with pytest.raises(InvalidDocument, match="already been chosen"):
         accept(token=token(revision, "owner"), name="Ada", content_sha256=digest, choices={"options": ["bolts"]})
     receipt = accept(token=token(revision, "owner"), name="Ada", content_sha256=digest)
     assert receipt.choices == {"build": "base", "options": []}

@@ -33,20 +33,20 @@ REFUSED = 2
 
 
 class Command(BaseCommand):
-    help = "Price a measure for a customer: the quote is stored, and written with its PDFs. '-' reads standard input."
+    help = "Price a measure for a customer: stores the quote and writes it with its PDFs. '-' reads standard input."
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("measure", metavar="MEASURE.json", help="the site measure; - reads standard input")
         parser.add_argument("--customer", metavar="NAME", required=True, help="who the quote is for")
         parser.add_argument("--out", metavar="DIR", required=True, type=Path, help="where the files go")
+        parser.add_argument("--business", metavar="NAME", help="name of the business (needed if there are several)")
         parser.add_argument(
-            "--business", metavar="NAME", help="whose prices, where the database has several businesses"
+            "--explain", action="store_true", help="show the calculation of every cost and its supplier"
         )
         parser.add_argument(
-            "--explain", action="store_true", help="tell the working of every cost, and who it is bought from"
+            "--override", metavar="REASON", default="", help="reason to send the quote despite must-fix notices"
         )
-        parser.add_argument("--override", metavar="REASON", default="", help="why it is sent although notices say stop")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:

@@ -25,7 +25,7 @@
   };
   const waiting = () => {
     const left = Object.keys(marksKept()).length + entriesKept().length;
-    return left ? `${left} not sent yet; kept on this phone.` : "Everything is sent.";
+    return left ? `${left} not sent, saved on this phone.` : "All changes sent.";
   };
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
 
@@ -39,7 +39,7 @@
       const row = put("li", `${inWords(entry)} `);
       row.dataset.entry = entry.id;
       if (entry.faults) row.append(put("strong", `Not recorded: ${entry.faults.join(" ")} `));
-      row.append(put("button", entry.take_back ? "Do not take back" : "Change", { type: "button", className: "button quiet" }));
+      row.append(put("button", entry.take_back ? "Cancel undo" : "Change", { type: "button", className: "button quiet" }));
       return row;
     }));
   };
@@ -90,7 +90,7 @@
   };
   const keepEntry = (entry) => {
     const id = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    try { write(entriesKey, [...entriesKept(), { ...entry, id }]); } catch { tell("This browser keeps nothing: stay connected."); return false; }
+    try { write(entriesKey, [...entriesKept(), { ...entry, id }]); } catch { tell("This browser cannot save offline: stay connected."); return false; }
     list();
     tell(waiting());
     send();
@@ -112,9 +112,9 @@
   const FIELDS = ["kind", "role", "quantity", "place", "note"];
   const complete = () => {
     const { kind, role, quantity, note } = record.elements, changed = kind.value === "changed";
-    note.setCustomValidity(changed && !note.value.trim() ? "Say what was built otherwise." : "");
-    role.setCustomValidity(!changed && !role.value ? "Say which part." : "");
-    quantity.setCustomValidity(!changed && !/^[\d\s.,]*[1-9][\d\s.,]*$/.test(quantity.value.trim()) ? "Say how many, as a number." : "");
+    note.setCustomValidity(changed && !note.value.trim() ? "Enter what was changed." : "");
+    role.setCustomValidity(!changed && !role.value ? "Select a part." : "");
+    quantity.setCustomValidity(!changed && !/^[\d\s.,]*[1-9][\d\s.,]*$/.test(quantity.value.trim()) ? "Enter a quantity." : "");
     return record.reportValidity();
   };
   if (record) {
@@ -128,7 +128,7 @@
     event.stopImmediatePropagation();
     if (takes) {
       const ref = event.submitter.value, row = event.target.closest("tr");
-      if (!entriesKept().some((entry) => entry.take_back === ref)) keepEntry({ take_back: ref, words: `Take back: ${row.cells[0].textContent.trim()}` });
+      if (!entriesKept().some((entry) => entry.take_back === ref)) keepEntry({ take_back: ref, words: `Undo entry: ${row.cells[0].textContent.trim()}` });
       return;
     }
     if (!complete()) return;
@@ -139,7 +139,7 @@
     const row = event.target.closest("button") && event.target.closest("[data-entry]");
     const entry = row && entriesKept().find((one) => one.id === row.dataset.entry);
     if (!entry) return;
-    if (busy && !entry.faults) return tell("It is just being sent.");
+    if (busy && !entry.faults) return tell("This entry is being sent.");
     if (!entry.take_back && record) {
       for (const name of FIELDS) record.elements[name].value = entry[name] || "";
       record.elements.kind.focus();
