@@ -1,4 +1,4 @@
-"""Documents of revisions and orders: what is wanted and made, and the PDFs."""
+"""API of the documents of revisions and orders: status and PDF."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SCHEMA: dict[str, Any] = {
         "party": {"type": "string", "description": "Key of the party a quote is for; empty for the others."},
         "subject": {"type": "string", "description": "Ref of the order an order list is of; empty for the others."},
         "state": {"type": "string", "enum": DocumentState.values},
-        "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is wanted."},
+        "size": {"type": "integer", "description": "Bytes of the PDF; 0 while it is queued."},
         "sha256": {"type": "string"},
         "made_at": {"type": ["string", "null"], "format": "date-time"},
         "pdf": {"type": ["string", "null"], "description": "Address of the PDF once it is made."},
@@ -62,7 +62,7 @@ class DocumentList(Endpoint):
 
 
 class DocumentDetail(Endpoint):
-    """One document's state: poll it until it is made."""
+    """The status of a document. Poll it until the document is ready."""
 
     scopes = {"GET": Scope.JOBS_READ}
 
@@ -90,6 +90,6 @@ class DocumentPdf(Endpoint):
 
 
 def seen_by(endpoint: Endpoint) -> Any:
-    """The documents an actor may see: all, or those without money."""
+    """Return the documents an actor may see: all, or those without money."""
     rows = Document.objects.of(endpoint.business)
     return rows if endpoint.actor.may(Scope.DOCUMENTS_READ) else rows.filter(kind__in=OF_CREW)

@@ -1,4 +1,4 @@
-"""Writing a file whole or not at all."""
+"""Atomic writes: a file is written completely or not at all."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 
 def save(path: Path, content: bytes) -> Path:
-    """Write ``content`` beside its place, bring it to disk, then put it there: never half a file."""
+    """Write ``content`` to a temporary file, flush it to disk, then rename it. The file is never incomplete."""
     path.parent.mkdir(parents=True, exist_ok=True)
     half = path.with_name(f".{path.name}.{os.getpid()}")
     try:

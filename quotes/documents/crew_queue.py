@@ -1,4 +1,4 @@
-"""What the crew's phone kept without a connection and sends later: ticks, and as-built entries with an id of the phone's own."""
+"""Queue of the crew's phone: checklist marks and as-built entries that were saved offline and are sent later."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class Sent:
 
 
 def read_sent(body: bytes) -> Sent:
-    """Read the queue as JSON. Refused where it is not what the page sends."""
+    """Read the queue from JSON. Raise InvalidDocument if it does not have the page's format."""
     try:
         data = json.loads(body)
         marks = [
@@ -59,7 +59,7 @@ def read_sent(body: bytes) -> Sent:
 
 
 def keep_entries(*, job: Job, entries: Mapping[str, Mapping[str, Any]], actor: Actor) -> dict[str, list[str]]:
-    """Record each entry by itself and return its faults by its id; one that was recorded before changes nothing."""
+    """Record each entry on its own and return its errors by its id. An entry that is already recorded changes nothing."""
     return {key: _keep(job, key, entry, actor) for key, entry in entries.items()}
 
 
@@ -76,7 +76,7 @@ def _keep(job: Job, key: str, entry: Mapping[str, Any], actor: Actor) -> list[st
 
 
 def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
-    """Read the fields of the form. Refused with every fault."""
+    """Read the fields of the form. Raise InvalidDocument with every error."""
     data = {name: str(typed.get(name) or "").strip() for name in _FIELDS}
     data["quantity"] = typed_number(data["quantity"])
     if data["kind"] != BuiltKind.CHANGED and data["role"]:
@@ -85,7 +85,7 @@ def entry_values(typed: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def faults_of(refused: InvalidDocument | Problem | ValidationError | Http404) -> list[str]:
-    """Return what was refused, as sentences."""
+    """Return the errors as sentences."""
     if isinstance(refused, InvalidDocument):
         return [fault.text for fault in refused.faults]
     if isinstance(refused, Problem):

@@ -1,4 +1,4 @@
-"""Values of the crew's papers: set-out sheet, cut list, care sheet."""
+"""Values of the crew's documents: set-out sheet, cut list, care sheet."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Document = Mapping[str, Any]
 
 
 def crew_values(document: Document, made: str) -> dict[str, Any]:
-    """Everything the set-out sheet and the cut list print.
+    """Return the values that the set-out sheet and the cut list print.
 
     Args:
         document: what is built, without money (``quotes.quoting.party_documents.crew_document``).
@@ -31,7 +31,7 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
     build, site, system = document["build"], document["site"], document["build"]["system"]
     job = f"{document['job']['number']} {document['job']['label']}".strip()
     hole = system["hole"]
-    # a retrofit has no holes to set out: its elevation shows the bays instead
+    # a retrofit has no holes to set out, so its elevation is shown instead
     shown = ("plan", "set_out", "detail") if build["takeoff"]["runs"] else ("plan", "elevation")
     change = replaced(document)
     sheet = {
@@ -96,7 +96,7 @@ CARE = (
 
 
 def care_values(document: Document, made: str) -> dict[str, Any]:
-    """The care-and-maintenance sheet; a business's own wording takes the place of ours where it has one."""
+    """Return the values of the care sheet. A text of the business replaces the standard text."""
     values = crew_values(document, made)
     own = document["business"].get("wording", {}).get("care")
     parts = [("Caring for it", tuple(own.split("\n\n")))] if own else list(CARE)

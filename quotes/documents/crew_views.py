@@ -1,4 +1,4 @@
-"""The crew's sheet on a phone: set-out in the order of digging, ticks that survive a lost connection, what was built."""
+"""Build page for the crew's phone: set-out in digging order, checklist that works offline, as-built entries."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ ROLES = (
 
 @dataclass(frozen=True, slots=True)
 class ChecklistItem:
-    """Something that can be ticked off."""
+    """An item of the checklist: a hole, bay or gate."""
 
     id: str
     done: bool
@@ -46,7 +46,7 @@ class ChecklistItem:
 @require_GET
 @require_scope(Scope.SETOUT_READ)
 def build(request: MemberRequest, ref: str) -> HttpResponse:
-    """The sheet; without anything agreed it says so."""
+    """Show the build page, or a notice if no quote is accepted yet."""
     job = _job(request, ref)
     return render(request, "documents/build.html", _values(request, job))
 
@@ -54,7 +54,7 @@ def build(request: MemberRequest, ref: str) -> HttpResponse:
 @require_POST
 @require_scope(Scope.ASBUILT_WRITE)
 def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
-    """The queue of the page's script as JSON, or the whole form of a page without script."""
+    """Save the checklist: JSON from the page's script, or the whole form without script."""
     job = _job(request, ref)
     is_json = request.content_type == "application/json"
     known = frozenset(_places(job))
@@ -73,7 +73,7 @@ def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str, Any]:
-    """Keep what the page's script sends; entries with their faults, and the list of them as it is then."""
+    """Save the queue of the page's script. Return the marks, the errors by entry and the new list of entries."""
     sent = read_sent(request.body)
     data: dict[str, Any] = {"marks": tick(job=job, marks=sent.marks, known=known, actor=request.actor)}
     if sent.entries:
@@ -87,7 +87,7 @@ def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str,
 @require_POST
 @require_scope(Scope.ASBUILT_WRITE)
 def build_record(request: MemberRequest, ref: str) -> HttpResponse:
-    """One more as-built entry, or the taking back of one."""
+    """Record an as-built entry, or undo one."""
     job = _job(request, ref)
     try:
         if entry := request.POST.get("take_back", ""):
@@ -103,7 +103,7 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
 
 @require_GET
 def worker(request: Any) -> HttpResponse:
-    """The small service worker that keeps the opened sheet readable without a connection."""
+    """Return the service worker that keeps the opened page readable offline."""
     text = (files("quotes.documents") / "static" / "documents" / "build-worker.js").read_text(encoding="utf-8")
     response = HttpResponse(text, content_type="text/javascript")
     response["Cache-Control"] = "no-cache"
@@ -132,7 +132,7 @@ def _places(job: Job) -> list[str]:
 
 
 def _form_marks(request: MemberRequest, job: Job, known: frozenset[str]) -> list[ChecklistMark]:
-    """Only what differs from what is known: others may have ticked meanwhile what this page showed open."""
+    """Return the marks that this form changes. Marks that others set in the meantime stay."""
     before, now = ticked(job), timezone.now()
     shown = frozenset(request.POST.getlist("was")) & known
     wanted = frozenset(request.POST.getlist("done")) & known
@@ -175,7 +175,7 @@ def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
 
 
 def content_runs(build_of: Mapping[str, Any], done: set[str]) -> dict[str, dict[str, list[ChecklistItem]]]:
-    """Bays and gates of each run with whether they stand; holes are ticked in their own rows."""
+    """Return the bays and gates of each run with their checklist marks; the holes have their own rows."""
     return {
         run["id"]: {
             kind: [ChecklistItem(item["id"], item["id"] in done) for item in run[kind]] for kind in ("bays", "gates")

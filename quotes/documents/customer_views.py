@@ -1,8 +1,8 @@
-"""A party's own page of a quote: read, choose, ask, accept, decline. Plain forms; nothing here needs script.
+"""Customer page of a quote: read, choose options, ask, accept, decline. It works without script.
 
-The token of the signed link is exchanged at once for a cookie that lives an hour and belongs to one address without the token.
-A GET changes no answer. Forms carry a mark of their own in place of Django's CSRF check: a page that sends no referrer sends
-``Origin: null`` too, which that check refuses.
+The token of the signed link is exchanged for a cookie. The cookie lasts one hour and is valid for one address without the token.
+A GET changes no response. The forms have their own signed mark instead of Django's CSRF check: a page without a referrer sends
+``Origin: null``, which that check rejects.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ LONGEST = {"name": 120, "decliner": 120, "reason": 2_000, "text": 2_000}
 
 @dataclass(frozen=True, slots=True)
 class FormFeedback:
-    """What the page says back after a form: a notice, faults by field, what was typed."""
+    """Feedback to a submitted form: notice, errors by field, entered values."""
 
     notice: str = ""
     faults: Mapping[str, str] = field(default_factory=dict)
@@ -53,7 +53,7 @@ class FormFeedback:
 @require_safe
 @retry_deadlock
 def enter(request: HttpRequest, token: str) -> HttpResponse:
-    """Exchanges the token for the cookie and goes on to an address that holds no secret."""
+    """Exchange the token for the cookie and redirect to an address without a secret."""
     try:
         link_of(token)
     except Problem:
@@ -64,11 +64,11 @@ def enter(request: HttpRequest, token: str) -> HttpResponse:
     return _remember(_private(redirect("party-quote", handle)), handle, token)
 
 
-@csrf_exempt  # see the head of this file: the form's own mark is checked instead
+@csrf_exempt  # the form's own mark is checked instead: see the module docstring
 @require_http_methods(["GET", "HEAD", "POST"])
 @retry_deadlock
 def party_quote(request: HttpRequest, handle: str) -> HttpResponse:
-    """The page, and what its one form asks for."""
+    """Show the customer page, or process one of its forms."""
     token = _token(request, handle)
     try:
         response = _answer(request, token, handle) if request.method == "POST" else _page(request, token, handle)
@@ -81,7 +81,7 @@ def party_quote(request: HttpRequest, handle: str) -> HttpResponse:
 
 @require_safe
 def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
-    """The party's own PDF, as it was made when the quote was sent."""
+    """Return the party's PDF that was created when the quote was sent."""
     try:
         link = link_of(_token(request, handle))
     except Problem:
@@ -91,7 +91,7 @@ def party_pdf(request: HttpRequest, handle: str) -> HttpResponse:
 
 @require_safe
 def party_record(request: HttpRequest, handle: str) -> HttpResponse:
-    """The party's acceptance record: what it chose, its price, payments and terms."""
+    """Return the party's acceptance record: selected options, price, payments and terms."""
     try:
         link = link_of(_token(request, handle))
     except Problem:
@@ -110,7 +110,7 @@ def _made(request: HttpRequest, link: SignedLink, kind: DocumentKind) -> HttpRes
 
 
 def no_quote(request: HttpRequest) -> HttpResponse:
-    """One answer for a link that is wrong, ended or expired."""
+    """Return the same page for a link that is wrong, revoked or expired."""
     return _private(render(request, "documents/party_none.html", {"text": NEUTRAL}, status=410))
 
 
@@ -128,18 +128,18 @@ def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
         return _page(
             request, token, handle, FormFeedback("This form is out of date. Please send it again.", status=403)
         )
-    deeds: dict[str, Callable[[HttpRequest, str], None]] = {"accept": _accept, "decline": _decline, "ask": _ask}
+    actions: dict[str, Callable[[HttpRequest, str], None]] = {"accept": _accept, "decline": _decline, "ask": _ask}
     typed = {name: request.POST.get(name, "").strip() for name in LONGEST}
     if request.POST.get("do") == "review":
         return _page(request, token, handle, FormFeedback(typed=typed), is_review=True)
-    deed = deeds.get(request.POST.get("do", ""))
-    if deed is None:
+    action = actions.get(request.POST.get("do", ""))
+    if action is None:
         return _page(request, token, handle, FormFeedback(typed=typed))
     try:
-        deed(request, token)
+        action(request, token)
     except _AgainError as again:
         data = FormFeedback(again.notice, again.faults, typed, again.status)
-        return _page(request, token, handle, data, is_review=deed is _accept)
+        return _page(request, token, handle, data, is_review=action is _accept)
     except InvalidDocument as refused:
         text = " ".join(fault.text for fault in refused.faults)
         return _page(request, token, handle, FormFeedback(text, typed=typed, status=422))
@@ -147,12 +147,12 @@ def _answer(request: HttpRequest, token: str, handle: str) -> HttpResponse:
         if problem.code == "gone":
             raise
         return _page(request, token, handle, FormFeedback(problem.detail, typed=typed, status=problem.status))
-    there = "#ask" if deed is _ask else ""  # what was asked stands far below, and says there that it came
+    there = "#ask" if action is _ask else ""  # the question is shown there
     return _private(redirect(reverse("party-quote", args=[handle]) + there))
 
 
 class _AgainError(Exception):
-    """The form is shown again, with what is wrong."""
+    """Raised to show the form again with its errors."""
 
     def __init__(self, notice: str, faults: Mapping[str, str] | None = None, status: int = 422) -> None:
         super().__init__(notice)
@@ -188,33 +188,37 @@ def _text(request: HttpRequest, field_name: str, missing: str, kind: str = "") -
 
 
 def chosen(request: HttpRequest) -> dict[str, Any]:
-    """The build and the options that are ticked."""
+    """Return the selected build and options of a form."""
     return {"build": request.POST.get("build", "base"), "options": request.POST.getlist("option")[:40]}
 
 
 def _page(
-    request: HttpRequest, token: str, handle: str, told: FormFeedback | None = None, *, is_review: bool = False
+    request: HttpRequest, token: str, handle: str, feedback: FormFeedback | None = None, *, is_review: bool = False
 ) -> HttpResponse:
-    """The quote; or the second step of accepting it, for a party that may answer."""
+    """Show the quote, or the second step of accepting it if the party may respond."""
     business = link_of(token).business
     with dates_by(business.time_zone, business.locale):
-        return _drawn_page(request, token, handle, told or FormFeedback(), is_review=is_review)
+        return _drawn_page(request, token, handle, feedback or FormFeedback(), is_review=is_review)
 
 
-def _drawn_page(request: HttpRequest, token: str, handle: str, told: FormFeedback, *, is_review: bool) -> HttpResponse:
+def _drawn_page(
+    request: HttpRequest, token: str, handle: str, feedback: FormFeedback, *, is_review: bool
+) -> HttpResponse:
     try:
         view = open_link(token, chosen(request) if request.method == "POST" else None)
     except InvalidDocument as refused:
         view = open_link(token)
-        told, is_review = (
-            FormFeedback(" ".join(fault.text for fault in refused.faults), told.faults, told.typed, 422),
+        feedback, is_review = (
+            FormFeedback(" ".join(fault.text for fault in refused.faults), feedback.faults, feedback.typed, 422),
             False,
         )
     page = "party_review" if is_review and view.can_respond else "party_quote"
-    return _private(render(request, f"documents/{page}.html", _values(view, token, handle, told), status=told.status))
+    return _private(
+        render(request, f"documents/{page}.html", _values(view, token, handle, feedback), status=feedback.status)
+    )
 
 
-def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dict[str, Any]:
+def _values(view: PartyView, token: str, handle: str, feedback: FormFeedback) -> dict[str, Any]:
     document, values = view.document, quote_values(view.document)
     link = link_of(token)
     kept = Document.objects.of(link.business).filter(
@@ -226,7 +230,7 @@ def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dic
         "sheet": values["sheet"],
         "face": values["face"],
         "drawings": values["sheet"]["drawings"],
-        "narrow": drawings(document["build"], "narrow"),  # none was kept with quotes sent before there were any
+        "narrow": drawings(document["build"], "narrow"),  # older quotes have none
         "locale": document["business"]["locale"],
         "page_language": document["business"]["language"],
         "currency": document["currency"],
@@ -234,7 +238,7 @@ def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dic
         and document["party"]["chooses"]
         and bool(document["builds"] or document["options"]),
         "has_tax": Decimal(document["tax"]) != 0,
-        "told": told,
+        "feedback": feedback,
         "mark": _mark(token),
         "has_pdf": kept.filter(state=DocumentState.MADE).exists(),
         "pdf": reverse("party-pdf", args=[handle]),
@@ -245,12 +249,12 @@ def _values(view: PartyView, token: str, handle: str, told: FormFeedback) -> dic
 
 
 def _handle(token: str) -> str:
-    """The address a cookie belongs to: says nothing of the token, and opens nothing by itself."""
+    """Return the handle in the address of a cookie. It does not reveal the token and gives no access on its own."""
     return hashlib.sha256(f"address:{token}".encode()).hexdigest()[:20]
 
 
 def _agreed(token: str, view: PartyView) -> str:
-    """Return the proof that the second step showed this choice at this price: without it nothing is accepted."""
+    """Return the proof that the second step showed these choices at this price. Accepting requires it."""
     document = view.document
     chosen_keys = [build["key"] for build in (*document["builds"], *document["options"]) if build["chosen"]]
     shown = json.dumps([token, view.content_sha256, document["total"], chosen_keys])

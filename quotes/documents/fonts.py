@@ -1,9 +1,9 @@
-"""The typefaces documents are set in: our own files only, so that every machine makes the same PDF.
+"""Fonts of the documents: the project's own files only, so that every machine makes the same PDF.
 
-B612 sets everything it has letters for; DejaVu Sans stands in for names in other alphabets.
+B612 is used for all characters it has; DejaVu Sans for names in other alphabets.
 
-Fontconfig is told of the project's fonts and nothing else before WeasyPrint loads: a machine without fonts would otherwise
-end the process, and one with other fonts would set other glyphs.
+Fontconfig gets the project's fonts and no others before WeasyPrint loads. A machine without fonts would otherwise
+end the process, and a machine with other fonts would use other glyphs.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ _CONFIGURATION = """<?xml version="1.0"?>
 
 
 class NoTypeface(RuntimeError):
-    """The project's font files are missing, so nothing can be set."""
+    """Raised if the project's font files are missing."""
 
 
 def files() -> list[Path]:
-    """The font files that ship with the project, in a fixed order.
+    """Return the font files that ship with the project, in a fixed order.
 
     Raises:
-        NoTypeface: none is there.
+        NoTypeface: there are no font files.
     """
     found = sorted((*FOLDER.glob("*.otf"), *FOLDER.glob("*.ttf")))
     if not found:
@@ -39,7 +39,7 @@ def files() -> list[Path]:
 
 
 def prepare() -> None:
-    """Point fontconfig at our fonts alone. Call before WeasyPrint is imported; a second call changes nothing."""
+    """Configure fontconfig with our fonts only. Call it before WeasyPrint is imported; a second call changes nothing."""
     if os.environ.get("BAYWRIGHT_FONTS_READY") == str(FOLDER):
         return
     files()

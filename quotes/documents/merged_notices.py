@@ -1,4 +1,4 @@
-"""Notices that say the same with other figures, told once: every place, and each figure as the range it has."""
+"""Merges notices that differ only in figures; figures become ranges."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from decimal import Decimal
 from typing import TypeVar
 
 FIGURE = re.compile(r"(?<![\w.-])\d+(?:\.\d+)?(?!\w)")
-"""A figure of a sentence, not the number in an id such as A-P3."""
+"""Matches a figure of a sentence, not the number in an id such as A-P3."""
 NAMED = 12
-"""So many places are named one by one; more as ranges."""
+"""Maximum number of locations that are listed one by one; more are shown as ranges."""
 
 T = TypeVar("T")
 
 
 def skeleton(text: str) -> str:
-    """A sentence without its figures.
+    """Return a sentence without its figures.
 
     >>> skeleton("ground gap up to 240 mm at A-3, at most 235 mm")
     'ground gap up to # mm at A-3, at most # mm'
@@ -25,7 +25,7 @@ def skeleton(text: str) -> str:
 
 
 def in_one(texts: Sequence[str]) -> str:
-    """Sentences of one skeleton as one: a figure that differs stands as its range.
+    """Return sentences with one skeleton as one sentence; a figure that differs becomes its range.
 
     >>> in_one(["gap of 310 mm, at most 235 mm", "gap of 240 mm, at most 235 mm", "gap of 280 mm, at most 235 mm"])
     'gap of 240 to 310 mm, at most 235 mm'
@@ -41,9 +41,9 @@ def _span(figures: Sequence[str]) -> str:
 
 
 def gathered(rows: Iterable[T], key: Callable[[T], tuple[str, str]]) -> list[list[T]]:
-    """Rows whose level and skeleton are the same, in the order of the first of each. ``key`` gives level and text."""
-    alike: dict[tuple[str, str], list[T]] = {}
+    """Return groups of rows with equal severity and skeleton, in the order of their first rows. ``key`` gives these two."""
+    groups: dict[tuple[str, str], list[T]] = {}
     for row in rows:
         level, text = key(row)
-        alike.setdefault((level, skeleton(text)), []).append(row)
-    return list(alike.values())
+        groups.setdefault((level, skeleton(text)), []).append(row)
+    return list(groups.values())

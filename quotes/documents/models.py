@@ -1,4 +1,4 @@
-"""Documents that are wanted of a revision or an order, and the PDFs made of them."""
+"""Documents of a revision or an order, with their status and PDF."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ class DocumentState(models.TextChoices):
 
 
 class Document(BusinessOwned):
-    """One document of one revision, for one party where it is a quote. Made once, and then never again.
+    """A document of a revision, for one party if it is a quote. It is created only once.
 
-    What is of no revision names its ``subject`` (the order of an order list) and holds the values it is set from, frozen when
-    it was wanted (``content``).
+    A document without a revision names its ``subject`` (the order of an order list) and stores the values it is made from
+    (``content``).
     """
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, null=True, blank=True, related_name="documents")

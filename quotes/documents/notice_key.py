@@ -1,4 +1,4 @@
-"""The key to the numbers in the drawings: each notice under the number the drawings give it."""
+"""Key to the numbers in the drawings: each notice with its number."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ class NoticeRow:
 
 
 def notice_key(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
-    """Notices of some places (all without), numbered from 1 in the order of the take-off.
+    """Return the notices of some elements (all if None), numbered from 1 in the order of the take-off.
 
-    Those that differ in figures alone share a row, with the range of the figures: a long run may have hundreds of them.
+    Notices that differ only in figures share a row with the range of the figures: a long run may have hundreds.
     """
     rows = [row for row in enumerate(takeoff["notices"], 1) if places is None or row[1]["where"] in places]
     return tuple(
@@ -46,6 +46,6 @@ def _numbers(numbers: Iterable[int]) -> str:
 
 
 def marked(takeoff: Document, places: Collection[str] | None = None) -> tuple[NoticeRow, ...]:
-    """Notices a drawing marks: those of everything but the screening, which come last and have a table of their own."""
+    """Return the notices that a drawing marks: all except those of the screening, which have their own table."""
     drawn = [notice for notice in takeoff["notices"] if not notice["code"].startswith("strength.")]
     return notice_key({"notices": drawn}, places)

@@ -1,4 +1,4 @@
-"""How figures are printed: metres with three decimals, millimetres with none, all by the business's locale."""
+"""Number formats of documents: metres with three decimals, millimetres with none, by the business's locale."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _MEASURED = re.compile(r"(?<![\d.])(\d+\.\d+)(?=°| (?:times|%|kPa|kN|kNm|kN\.m|
 
 
 def by_locale(locale: str) -> AbstractContextManager[None]:
-    """Metres and levels are written by this locale inside, as they are on the drawings.
+    """Return a context in which metres and levels are written by this locale, as on the drawings.
 
     >>> with by_locale("de-DE"):
     ...     metres(18240), level(1860)
@@ -31,7 +31,7 @@ def by_locale(locale: str) -> AbstractContextManager[None]:
 
 
 def metres(millimetres: int) -> str:
-    """Metres with three decimals, exactly.
+    """Return millimetres as metres with three decimals.
 
     >>> metres(18240), metres(-60)
     ('18.240', '−0.060')
@@ -41,7 +41,7 @@ def metres(millimetres: int) -> str:
 
 
 def level(millimetres: int) -> str:
-    """A reduced level in metres, always signed.
+    """Return a reduced level in metres, always with a sign.
 
     >>> level(1860), level(-540), level(0)
     ('+1.860', '−0.540', '±0.000')
@@ -51,7 +51,7 @@ def level(millimetres: int) -> str:
 
 
 def worded(text: str) -> str:
-    """A sentence whose measured figures are written by the locale; the numbers of codes and tables stay.
+    """Return a sentence with its measured figures written by the locale; the numbers of codes and tables stay.
 
     >>> with by_locale("de-DE"):
     ...     worded("0.30 kPa, 1.35 times as much (Table 1806.2 of 1.2)")
@@ -64,7 +64,7 @@ LONGEST = 48
 
 
 def strip(*parts: str) -> str:
-    """What the foot of every page says; long names are cut, so that it never takes more than two lines.
+    """Return the footer of every page. Long names are cut, so that it takes at most two lines.
 
     >>> strip("Quote Q1", "J1 " + "x" * 60, "")
     'Quote Q1 · J1 xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx…'
@@ -73,7 +73,7 @@ def strip(*parts: str) -> str:
 
 
 def quantity(text: Decimal | str, unit: str, locale: str) -> str:
-    """A quantity with its unit (UN/ECE Recommendation 20); metres have three decimals, as everywhere.
+    """Return a quantity with its unit (UN/ECE Recommendation 20); metres have three decimals.
 
     >>> quantity("9", "MTR", "en"), quantity("0.482", "MTQ", "de_DE"), quantity("3.00", "C62", "en")
     ('9.000 m', '0,482 m³', '3')
@@ -87,7 +87,7 @@ def quantity(text: Decimal | str, unit: str, locale: str) -> str:
 
 
 def money(amount: Decimal | str, currency: str, locale: str) -> str:
-    """An amount with its currency, by locale.
+    """Return an amount with its currency, by locale.
 
     >>> money("1234.5", "EUR", "en")
     '€1,234.50'
@@ -96,7 +96,7 @@ def money(amount: Decimal | str, currency: str, locale: str) -> str:
 
 
 def number(value: Decimal | str | int, locale: str) -> str:
-    """A plain number by locale, with the decimals it has; less than nothing with a true minus, as wide as a plus.
+    """Return a number by locale with the decimals it has; a negative number gets a true minus sign.
 
     >>> number("1234.50", "en"), number("123456.50", "en_IN"), number("-0.30", "de_DE")
     ('1,234.50', '1,23,456.50', '−0,30')
@@ -112,7 +112,7 @@ def number(value: Decimal | str | int, locale: str) -> str:
 
 
 def plain(value: Decimal, locale: str) -> str:
-    """A number without needless noughts.
+    """Return a number without trailing zeros.
 
     >>> plain(Decimal("792.354"), "de_DE"), plain(Decimal("400.000"), "en")
     ('792,354', '400')
@@ -121,7 +121,7 @@ def plain(value: Decimal, locale: str) -> str:
 
 
 def cash(value: Decimal | str, currency: str, locale: str) -> str:
-    """An amount with its currency's decimals, and more only where it has them, without the currency.
+    """Return an amount without its currency: with the currency's decimals, and more only if it has them.
 
     >>> cash("22.9", "EUR", "en"), cash("0.08580", "EUR", "de_DE"), cash("1200", "JPY", "en")
     ('22.90', '0,0858', '1,200')
@@ -132,7 +132,7 @@ def cash(value: Decimal | str, currency: str, locale: str) -> str:
 
 
 def day(value: date | str, locale: str) -> str:
-    """A date by locale, in words.
+    """Return a date by locale, with the name of the month.
 
     >>> day("2026-03-09", "en")
     'March 9, 2026'
@@ -148,7 +148,7 @@ _SHORT = 7  # letters of a name that its column holds
 
 
 def called(run: str, name: str) -> str:
-    """A name in its run's own table: whole while it is short, otherwise without its run's; a corner's keeps its end.
+    """Return an element's name for its run's table: a short name whole, a long name without the run; a corner post keeps its end.
 
     >>> called("A", "A-P12"), called("Rear-boundary", "Rear-boundary-P3"), called("Rear-boundary", "Side-boundary-P7")
     ('A-P12', 'P3', '…P7')
@@ -160,7 +160,7 @@ def called(run: str, name: str) -> str:
 
 
 def ranges(ids: Iterable[str]) -> str:
-    """Ids in one line, neighbours drawn together.
+    """Return ids in one line; consecutive ids become a range.
 
     >>> ranges(["A-1", "A-2", "A-3", "A-5", "A-G1", "A-1"])
     'A-1 to A-3, A-5, A-G1'

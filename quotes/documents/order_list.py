@@ -1,4 +1,4 @@
-"""The supplier's order list as PDF: grouped the way a yard picks."""
+"""Order list for the supplier as PDF, grouped in picking order."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from quotes.documents.quote_sheet import face
 
 
 def orderlist_pdf(sheet: Mapping[str, Any], business: Mapping[str, Any], made: datetime) -> bytes:
-    """The order list.
+    """Return the order list as PDF.
 
     Args:
-        sheet: what ``quotes.purchasing.queries.order_sheet`` tells of an order.
-        business: the business's face (``quotes.quoting.content_document.face``).
-        made: the time it bears.
+        sheet: the values of an order (``quotes.purchasing.queries.order_sheet``).
+        business: the business's profile (``quotes.quoting.content_document.face``).
+        made: the time it carries.
     """
     foot = strip(sheet["heading"], sheet["supplier"], business["name"])
     values = {"face": face(business), "strip": foot, "made": made.isoformat(), "sheet": sheet}

@@ -1,4 +1,4 @@
-"""Page addresses of this app: the customer's side of a quote, and PDFs."""
+"""Page addresses of this app: customer page, build page and PDFs."""
 
 from __future__ import annotations
 

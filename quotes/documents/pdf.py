@@ -1,4 +1,4 @@
-"""From a template and plain values to the bytes of a PDF: no network, no files but our fonts, no clock."""
+"""PDF rendering from a template and plain values, without network, clock or files other than our fonts."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
     from weasyprint.text.fonts import FontConfiguration
     from weasyprint.urls import URLFetcher
 
-logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line a step and page is noise
+logging.getLogger("weasyprint.progress").setLevel(logging.WARNING)  # one line for each step and page is too much
 
 MIN_FILLED = 0.3
-"""A last page that goes on less far down its text area is not worth a sheet: a list of cautions by itself is not."""
+"""Smallest filled share of a last page; below it the text is set closer to save the page."""
 CLOSER = """
 html { line-height: 1.32 } h2 { margin-top: 4mm; padding-top: 1.6mm; margin-bottom: 1.4mm } h3 { margin-top: 3mm }
 p { margin-bottom: 1.4mm } figure { margin-bottom: 2mm } table { margin-bottom: 2mm }
@@ -35,7 +35,7 @@ STYLES = Path(__file__).resolve().parent / "paper.css"
 
 
 class Variant(StrEnum):
-    """What kind of PDF is requested; conformance is requested, not certified."""
+    """Kind of PDF that is requested. Conformance is requested, not certified."""
 
     ACCESSIBLE = "pdf/ua-1"
     ARCHIVE = "pdf/a-3a"
@@ -43,7 +43,7 @@ class Variant(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Enclosure:
-    """A file carried inside the PDF."""
+    """A file attached to the PDF."""
 
     name: str
     description: str
@@ -52,7 +52,7 @@ class Enclosure:
 
 @lru_cache(maxsize=1)
 def _fetcher() -> URLFetcher:
-    """A fetcher that knows ``data:`` addresses and our own fonts (``asset:``), and refuses everything else."""
+    """Return a fetcher that accepts ``data:`` addresses and our own fonts (``asset:``) only."""
     fonts_module.prepare()
     from weasyprint.urls import URLFetcher, URLFetcherResponse
 
@@ -72,7 +72,7 @@ def _fonts() -> FontConfiguration:
     fonts_module.prepare()
     from weasyprint.text.fonts import FontConfiguration
 
-    atexit.register(_forget)  # the configuration cleans up after itself only while the interpreter still stands
+    atexit.register(_forget)  # the configuration must clean up before the interpreter ends
     return FontConfiguration()
 
 
@@ -98,12 +98,12 @@ def _closer() -> Any:
 
 
 def markup(template: str, values: Mapping[str, object]) -> str:
-    """The HTML of a document; every value is escaped but drawings, which are marked safe where they are made."""
+    """Return the HTML of a document. All values are escaped except drawings, which the engine makes and marks as safe."""
     return render_to_string(f"documents/{template}.html", dict(values))
 
 
 def _set(html: str) -> Any:
-    """The pages; a little closer where that saves a last one with next to nothing on it."""
+    """Lay out the pages, with closer spacing if that saves an almost empty last page."""
     from weasyprint import HTML
 
     page = HTML(string=html, base_url=None, url_fetcher=_fetcher())
@@ -115,14 +115,14 @@ def _set(html: str) -> Any:
 
 
 def _filled(page: Any) -> float:
-    """How far down its text area a page goes on."""
+    """Return the filled share of a page's text area, from 0 to 1."""
     sheet = page._page_box
     [root] = [box for box in sheet.children if box.element_tag == "html"]
     return float((root.children[-1].position_y + root.children[-1].margin_height() - root.position_y) / sheet.height)
 
 
 def render(html: str, variant: Variant, made: datetime, enclosures: Sequence[Enclosure] = ()) -> bytes:
-    """Set ``html`` and return the PDF.
+    """Render ``html`` and return the PDF.
 
     The same arguments give the same bytes: the dates are ``made`` and the identifier is the digest of the HTML.
     """

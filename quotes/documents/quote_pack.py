@@ -1,4 +1,4 @@
-"""The pack: which documents a revision has, and each one's PDF from the frozen content. No rows are read here."""
+"""Document pack of a revision: the PDF of each document from the frozen content, without database access."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Content = Mapping[str, Any]
 
 
 def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -> bytes:
-    """A party's quote, PDF/A-3 requested, with the take-off it rests on inside."""
+    """Return a party's quote as PDF/A-3 with its take-off attached."""
     document = party_document(content, party, choices)
     takeoff = document["build"]["takeoff"]
     enclosure = Enclosure(
@@ -32,12 +32,12 @@ def quote_pdf(content: Content, party: str, choices: Choices = NOTHING_CHOSEN) -
 
 
 def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, Any]) -> bytes:
-    """Return a party's own acceptance record: what it chose, its price, payments and terms.
+    """Return a party's own acceptance record: selected options, price, payments and terms.
 
     Args:
         content: the frozen content.
         party: the party's key.
-        receipt: members ``name``, ``responded_at``, ``content_sha256`` and ``choices`` of its answer.
+        receipt: fields ``name``, ``responded_at``, ``content_sha256`` and ``choices`` of its response.
     """
     document = party_document(content, party, read_choices(content, receipt["choices"]))
     values = quote_values(document, accepted_by(document, receipt))
@@ -47,19 +47,19 @@ def acceptance_record_pdf(content: Content, party: str, receipt: Mapping[str, An
 
 
 def crew_pdf(content: Content, template: str, choices: Mapping[str, Any] | None = None) -> bytes:
-    """The set-out sheet (``setout``), cut list (``cutlist``) or care sheet (``care``)."""
+    """Return the set-out sheet (``setout``), cut list (``cutlist``) or care sheet (``care``) as PDF."""
     document, made = crew_document(content, choices), content["dates"]["sent_at"]
     values = care_values(document, made) if template == "care" else crew_values(document, made)
     return render(markup(template, values), Variant.ACCESSIBLE, made_at(content))
 
 
 def is_annexed(content: Content, choices: Mapping[str, Any] | None = None) -> bool:
-    """Whether a screening annex comes with the pack: the measure asks for the screening."""
+    """Return whether the pack has a screening annex, that is, whether the measure asks for the screening."""
     return "strength" in standing_build(content, choices)["takeoff"]
 
 
 def screening_pdf(content: Content, choices: Mapping[str, Any] | None = None) -> bytes:
-    """The screening annex of what is built, with the prices of what would help: for the business, not for a party."""
+    """Return the screening annex with the prices of suggested changes: for the business, not for a party."""
     build, job = standing_build(content, choices), content["job"]
     takeoff = build["takeoff"]
     return annex_pdf(
@@ -73,7 +73,7 @@ def screening_pdf(content: Content, choices: Mapping[str, Any] | None = None) ->
 
 
 def acceptance_pdf(content: Content, digest: str, answers: list[dict[str, str]], choices: list[str]) -> bytes:
-    """The acceptance record: who answered what, and the digest of what they saw."""
+    """Return the acceptance record: the response of each party and the digest of the accepted document."""
     heading = f"Quote {content['number']}, revision {content['revision']}"
     job = f"{content['job']['number']} {content['job']['label']}".strip()
     sheet = {
@@ -96,16 +96,16 @@ def _amount(amount: str, content: Content) -> str:
 
 
 def made_at(content: Content) -> datetime:
-    """The time a document bears: when its revision was sent."""
+    """Return the time on a document: when its revision was sent."""
     return datetime.fromisoformat(content["dates"]["sent_at"].replace("Z", "+00:00"))
 
 
 def whole_pack(content: Content, made: Mapping[str, bytes] | None = None) -> Iterator[tuple[str, bytes]]:
-    """(file name, PDF) of everything that comes with a quote before it is answered, one at a time.
+    """Yield file name and PDF of each document that comes with a quote before the response.
 
     Args:
         content: the frozen content.
-        made: quotes that are made already, by the party's key; they are not set again.
+        made: finished quotes, by the party's key; they are not rendered again.
     """
     for party in content["parties"]:
         name = "quote" if len(content["parties"]) == 1 else f"quote-{party['key']}"

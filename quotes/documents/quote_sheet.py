@@ -1,4 +1,4 @@
-"""The quote's values: one party's document turned into what is printed, in the business's locale."""
+"""Values of the quote template: one party's document in the business's locale."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ CAPTIONS = {
 
 
 def face(business: Document) -> dict[str, Any]:
-    """The business's face on paper: its name, its lines, its logo as data."""
+    """Return the letterhead of a business: its name, address lines and logo."""
     lines = [business["name"], *business["address"].splitlines()]
     lines.append(" ".join(filter(None, (business["postcode"], business["place"]))))
     lines += [business["phone"], business["email"], business["website"]]
@@ -49,17 +49,17 @@ def face(business: Document) -> dict[str, Any]:
 
 
 def drawings(build: Document, *kinds: str) -> list[dict[str, Any]]:
-    """The kept drawings of some kinds, the last of a kind with its caption; they are our own markup, made by the engine."""
+    """Return the stored drawings of some kinds; the last drawing of a kind has the caption."""
     kept = build.get("drawings", {})
     return [
-        {"svg": safe(svg), "caption": CAPTIONS[kind] if left == 0 else "", "told": CAPTIONS[kind]}
+        {"svg": safe(svg), "caption": CAPTIONS[kind] if left == 0 else "", "alt": CAPTIONS[kind]}
         for kind in kinds
         for left, svg in zip(reversed(range(len(kept.get(kind, [])))), kept.get(kind, []), strict=True)
     ]
 
 
 def quote_values(document: Document, acceptance: Document | None = None) -> dict[str, Any]:
-    """Everything the quote template prints.
+    """Return the values of the quote template.
 
     Args:
         document: a party's document (``quotes.quoting.party_documents.party_document``).
@@ -73,11 +73,11 @@ def quote_values(document: Document, acceptance: Document | None = None) -> dict
 
 
 def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
-    """Return what an acceptance record says of the acceptance: name, time where the business is, digest of what was shown.
+    """Return the facts of an acceptance for its record: name, time in the business's time zone, digest of the accepted document.
 
     Args:
-        document: the party's document with what it chose.
-        receipt: members ``name``, ``responded_at`` and ``content_sha256`` of the party's answer.
+        document: the party's document with its choices.
+        receipt: fields ``name``, ``responded_at`` and ``content_sha256`` of the party's response.
     """
     business = document["business"]
     zone = business["time_zone"].replace("_", " ")
@@ -87,7 +87,7 @@ def accepted_by(document: Document, receipt: Document) -> dict[str, str]:
 
 
 def _choices_made(document: Document) -> list[str]:
-    """Return the labels of the chosen fence and options, where there was something to choose."""
+    """Return the labels of the chosen fence and options, if there was a choice."""
     return [build["label"] for build in (*document["builds"], *document["options"]) if build["chosen"]]
 
 
@@ -196,7 +196,7 @@ def _fraction(share: str) -> str:
     ('½', '2/7', '86.89 %')
     """
     short = {Fraction(1, 2): "½", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
-    if Fraction(share).denominator > 100:  # of the job as a whole: the exact fraction tells nobody anything
+    if Fraction(share).denominator > 100:  # a share of the whole job: its exact fraction is not readable
         return pointed(f"{round(Fraction(share) * 10_000) / 100:.2f} %")
     return short.get(Fraction(share), share)
 
@@ -240,5 +240,5 @@ def _signed(amount: str, locale: str) -> str:
 
 
 def safe(svg: str) -> SafeString:
-    """Markup of our own making."""
+    """Return markup that the engine made, marked as safe."""
     return mark_safe(svg)  # noqa: S308  (made and escaped by the engine)

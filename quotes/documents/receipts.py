@@ -1,4 +1,4 @@
-"""The letter that a party gets after it accepted: its acceptance record in words, and as a PDF."""
+"""E-mail to a party after it accepted: its acceptance record as text and as a PDF."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from quotes.quoting.totals import read_choices
 
 
 def receipt_letter(answer: PartyResponse, pdf: bytes) -> EmailMessage:
-    """Return the letter with what was chosen, its price, payments and terms; the PDF is attached."""
+    """Return the e-mail with selected options, price, payments and terms; the PDF is attached."""
     revision, party = answer.revision, answer.party
     document = party_document(
         parsed(revision.content), party.key, read_choices(parsed(revision.content), answer.choices)

@@ -1,4 +1,4 @@
-"""What a variation's set-out sheet says first: which sheet it replaces, and what is built otherwise."""
+"""Notice at the top of a variation's set-out sheet: the sheet it replaces and the changes."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _WORDS = {"added": "new", "removed": "no longer built", "changed": "changed"}
 
 @dataclass(frozen=True, slots=True)
 class Replaced:
-    """``text`` names the sheet that counts no longer; ``changes`` in words; ``moved``: former chainages by post."""
+    """Notice of a replaced sheet. ``text`` names that sheet; ``changes`` are sentences; ``moved``: former chainages by post."""
 
     text: str
     changes: tuple[str, ...]
@@ -23,7 +23,7 @@ class Replaced:
 
 
 def replaced(document: Document) -> Replaced | None:
-    """Return what a variation replaces and changes; None for the first revision that was agreed."""
+    """Return the sheet that a variation replaces and its changes; None for the first accepted revision."""
     data = document.get("replaces")
     if data is None:
         return None
@@ -54,18 +54,18 @@ def _part(part: Document) -> Iterator[str]:
         yield f"{name}: {now}, before {was}."
     for kind, noun in _NOUNS.items():
         places = [place for place in part["places"] if place["kind"] == kind]
-        texts = [*_moved(name, places), *_others(name, places)]
+        texts = [*_moved_texts(name, places), *_change_texts(name, places)]
         if texts:
             yield f"{name}, {noun}: {'; '.join(texts)}."
 
 
-def _moved(run: str, places: Sequence[Document]) -> Iterator[str]:
+def _moved_texts(run: str, places: Sequence[Document]) -> Iterator[str]:
     for place in places:
         if place["change"] == "moved":
             yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, before {metres(place['was_mm'])} m"
 
 
-def _others(run: str, places: Sequence[Document]) -> Iterator[str]:
+def _change_texts(run: str, places: Sequence[Document]) -> Iterator[str]:
     for change, word in _WORDS.items():
         if names := [called(run, place["id"]) for place in places if place["change"] == change]:
             yield f"{word} {ranges(names)}"

@@ -1,4 +1,4 @@
-"""Lattice on a standing fence, for those who put it on: each bay with its rail, panel and extensions."""
+"""Retrofit sheets: lattice on an existing fence, each bay with its rail, panel and extensions."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Document = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class RetrofitRow:
-    """Bays alike; lengths in mm."""
+    """A row for equal bays; lengths in mm."""
 
     bays: str
     spacing: str
@@ -33,7 +33,7 @@ class RetrofitSheet:
 
 
 def retrofit_sheets(takeoff: Document, measure: Document) -> tuple[RetrofitSheet, ...]:
-    """One sheet for each retrofit, in the order of the measure."""
+    """Return a sheet for each retrofit, in the order of the measure."""
     measured = {row["id"]: row for row in measure["retrofits"]}
     return tuple(_sheet(item, measured[item["id"]], takeoff) for item in takeoff["retrofits"])
 
@@ -45,9 +45,9 @@ def _sheet(built: Document, measured: Document, takeoff: Document) -> RetrofitSh
     summary = f"{metres(length)} m, {len(bays)} bays, lattice {height} high"
     if stands:
         summary += f" on a fence {stands} high: {stands + height} in all"
-    alike: dict[tuple[str, ...], list[str]] = {}
+    groups: dict[tuple[str, ...], list[str]] = {}
     for bay in bays:
-        alike.setdefault(_figures(bay, extension), []).append(bay["id"])
+        groups.setdefault(_figures(bay, extension), []).append(bay["id"])
     places = {built["id"], *(bay["id"] for bay in bays)}
     return RetrofitSheet(
         retrofit=built["id"],
@@ -58,7 +58,7 @@ def _sheet(built: Document, measured: Document, takeoff: Document) -> RetrofitSh
             "Where two bays meet, stitch their two extensions to one another before the rail goes in.",
             "Rail into the extensions, panel onto the rail, then caps. Measure each bay again before cutting.",
         ),
-        rows=tuple(RetrofitRow(ranges(names), *figures) for figures, names in alike.items()),
+        rows=tuple(RetrofitRow(ranges(names), *figures) for figures, names in groups.items()),
         notices=marked(takeoff, places),
     )
 

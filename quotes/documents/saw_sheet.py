@@ -1,4 +1,4 @@
-"""The saw sheet on paper."""
+"""Saw sheet as PDF."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ AT_THE_SAW = CautionFacts(sawing=True, cutting_coated=True)
 
 
 def saw_cautions() -> list[str]:
-    """What the register has for whoever stands at the saw."""
+    """Return the cautions for work at the saw."""
     return [item.text for item in cautions_for(AT_THE_SAW, Reader.CREW)]
 
 
@@ -31,9 +31,9 @@ def sawsheet_pdf(
     ripped: Sequence[Blank] = (),
     finishes: Mapping[str, str] = EMPTY,
 ) -> bytes:
-    """The bars of a job as drawn by the engine, a material after the other, and the sheets whose strip is used again.
+    """Return the saw sheet: the drawn bars of a job by material, and the sheets whose strip is used again.
 
-    ``finishes`` are names to print for their codes.
+    ``finishes`` are the names of finish codes.
     """
     values = {
         "face": face(business),

@@ -1,4 +1,4 @@
-"""What will be built, in sentences: a run's form, height, finish, posts, gates and what is taken away."""
+"""Scope of a build in sentences: form, height, finish, posts and gates of each run, and the removed fence."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class ScopeSection:
 
 @dataclass(frozen=True, slots=True)
 class _Fence:
-    """What runs may have in common, in words; empty where it is said elsewhere."""
+    """Texts that runs may have in common; empty if stated elsewhere."""
 
     height: str
     form: str
@@ -50,7 +50,7 @@ NOTHING = _Fence("", "", "")
 
 
 def scope(build: Document) -> tuple[ScopeSection, ...]:
-    """The scope of a build: what all runs have in common, each run with what is its own, each retrofit, the ground works."""
+    """Return the scope of a build: what all runs share, then each run, each retrofit and the footings."""
     takeoff, measure, licensed = build["takeoff"], build["measure"], build["licensed_removals"]
     measured = {row["id"]: row for row in measure["runs"]}
     fences = [_fence(run, measured[run["id"]], build) for run in takeoff["runs"]]
@@ -91,7 +91,7 @@ def _finish(colours: Document, names: Document) -> str:
 
 
 def _common(fences: list[_Fence]) -> _Fence:
-    """What every run has the same; nothing of a run that is alone, which says all itself."""
+    """Return the texts that all runs share; none if there is only one run."""
     if len(fences) < 2:
         return NOTHING
     heights, forms, finishes = zip(*((fence.height, fence.form, fence.finish) for fence in fences), strict=True)
@@ -106,7 +106,7 @@ def _run(
     )
     counted = f"{_counted(len(run['bays']), 'bay')} between {_counted(len(run['posts']), 'post')}."
     data = list(own.sentences())
-    if common.built and own.built:  # what it is made of is said of all runs
+    if common.built and own.built:  # the material is stated once for all runs
         data[0] = f"{own.built[:1].upper()}{own.built[1:]}."
     yield from [f"{data[0]} {counted}", *data[1:]] if own.built else [counted, *data]
     taper = measured.get("taper")

@@ -1,4 +1,4 @@
-"""The screening annex: the strength screening by itself, with what would help, its prices and the curves."""
+"""Screening annex: the strength screening with suggested changes, their prices and the curves."""
 
 from __future__ import annotations
 
@@ -16,22 +16,22 @@ Document = Mapping[str, Any]
 
 
 def place_of(site: Document) -> str:
-    """A site in one line."""
+    """Return a site's address in one line."""
     return ", ".join(filter(None, (" ".join(site["address"].split()), site["place"])))
 
 
 def annex_pdf(
     takeoff: Document, curves: Sequence[str], *, face: Document, heading: str, place: str, made: datetime
 ) -> bytes:
-    """The annex of a screened take-off.
+    """Return the annex of a screened take-off as PDF.
 
     Args:
-        takeoff: its document, with ``strength``; remedies with their costs where the reader may see them.
+        takeoff: its document, with ``strength``; suggested changes have costs only if the reader may see them.
         curves: the screening curves as SVG.
-        face: of the business (``quotes.quoting.content_document.face``).
-        heading: what was screened: job, measure or quote.
-        place: where it stands.
-        made: the time it bears.
+        face: the business's profile (``quotes.quoting.content_document.face``).
+        heading: name of the screened job, measure or quote.
+        place: address of the site.
+        made: the time it carries.
     """
     with by_locale(face["locale"]):
         strength = strength_sheet(takeoff, price_change(face["currency"], face["locale"]))

@@ -1,4 +1,4 @@
-"""Wanting documents, making them, keeping them: each exactly once."""
+"""Requests, creates and stores documents, each only once."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _makers: dict[DocumentKind, Maker] = {}
 
 
 def makes(*kinds: DocumentKind) -> Callable[[Maker], Maker]:
-    """Registers what makes documents of a kind (in a stage's ``tasks.py``), from what they are of and nothing else."""
+    """Register a function that creates the PDFs of some kinds (in an app's ``tasks.py``)."""
 
     def register(maker: Maker) -> Maker:
         _makers.update(dict.fromkeys(kinds, maker))
@@ -41,14 +41,14 @@ def makes(*kinds: DocumentKind) -> Callable[[Maker], Maker]:
 
 
 def make(document: Document) -> bytes:
-    """The PDF of a wanted document, from its revision's frozen content or its own: the same bytes whenever it is made."""
+    """Return the PDF of a document, from its revision's frozen content or its own. Each call gives the same bytes."""
     load_task_modules()
     return _makers[DocumentKind(document.kind)](document)
 
 
 @transaction.atomic
 def want_documents(*, revision: Revision, kinds: tuple[DocumentKind, ...]) -> list[Document]:
-    """The rows of what is wanted, one for each party where it is the quote; rows there already stay as they are."""
+    """Queue documents of a revision and return their rows: one for each party if it is the quote. Existing rows do not change."""
     rows = list[Document]()
     for kind in kinds:
         parties = [party.key for party in revision.parties.order_by("position")] if kind is DocumentKind.QUOTE else [""]
@@ -64,7 +64,7 @@ def want_documents(*, revision: Revision, kinds: tuple[DocumentKind, ...]) -> li
 
 @transaction.atomic
 def want_document(*, business: Business, kind: DocumentKind, subject: str, content: str) -> Document:
-    """The row of a document that is of no revision, with what it is set from; one that is there already stays as it is."""
+    """Queue a document without a revision and return its row with the values it is made from. An existing row does not change."""
     row, is_new = Document.objects.of(business).get_or_create(
         subject=subject, kind=kind, revision=None, defaults={"content": content}
     )
@@ -74,7 +74,7 @@ def want_document(*, business: Business, kind: DocumentKind, subject: str, conte
 
 
 def stored_document(*, revision: Revision, kind: DocumentKind, party: str = "") -> bytes:
-    """A document of a revision, or of one party of it, as it was made; what is not made yet is made now, and kept."""
+    """Return the stored PDF of a revision or of one of its parties; create and store it first if it is missing."""
     row, _ = Document.objects.of(revision.business).get_or_create(revision=revision, kind=kind, party=party)
     if row.pdf is None:
         keep(document=row, pdf=make(row))
@@ -85,12 +85,12 @@ def stored_document(*, revision: Revision, kind: DocumentKind, party: str = "") 
 
 
 def is_screened(revision: Revision) -> bool:
-    """Whether a screening annex belongs to what was agreed."""
+    """Return whether the accepted revision has a screening annex."""
     return is_annexed(parsed(revision.content), revision.choices)
 
 
 def quotes_made(revision: Revision) -> dict[str, bytes]:
-    """The quotes of a revision that are made already, by the party's key."""
+    """Return the finished quote PDFs of a revision, by the party's key."""
     rows = Document.objects.of(revision.business).filter(
         revision=revision, kind=DocumentKind.QUOTE, state=DocumentState.MADE
     )
@@ -99,7 +99,7 @@ def quotes_made(revision: Revision) -> dict[str, bytes]:
 
 @makes(DocumentKind.QUOTE, DocumentKind.ACCEPTANCE, DocumentKind.SCREENING, *TEMPLATES)
 def of_content(document: Document) -> bytes:
-    """What is set from a revision's frozen content alone."""
+    """Create a PDF from a revision's frozen content."""
     revision, kind = document.revision, DocumentKind(document.kind)
     if revision is None:
         raise ValueError(f"a document of kind {kind} is of a revision")
@@ -117,7 +117,7 @@ def of_content(document: Document) -> bytes:
 
 @transaction.atomic
 def keep(*, document: Document, pdf: bytes) -> None:
-    """Store a made PDF, and let whoever waits for one of its kind know; one that is made already stays."""
+    """Store a PDF and publish the event of its kind. A stored PDF does not change."""
     rows = Document.objects.of(document.business).select_related("business")
     row = rows.select_for_update(no_key=True, of=("self",)).get(pk=document.pk)
     if row.state == DocumentState.MADE:

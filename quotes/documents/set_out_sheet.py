@@ -1,4 +1,4 @@
-"""The set-out sheet's values: every hole by chainage, every bay's corners, every gate, read from a take-off document."""
+"""Values of the set-out sheet, read from a take-off document: holes by chainage, corners of bays, gates."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ KINDS = {"square": "square", "line": "pair", "single": "single channel"}
 
 @dataclass(frozen=True, slots=True)
 class HoleRow:
-    """One hole in the order of digging; levels and chainage in metres, lengths in mm, as printed.
+    """A hole in digging order. Levels and chainage in metres, lengths in mm, as printed.
 
-    ``post`` is the post's own name, ``called`` what its column holds of it.
+    ``post`` is the post's full name, ``called`` the name as its column shows it.
     """
 
     post: str
@@ -34,12 +34,12 @@ class HoleRow:
     uprights: tuple[str, ...]
     shared: bool
     was: str = ""
-    """Where a hole stood on the sheet that this one replaces, if it moved."""
+    """Chainage [m] of a moved hole on the replaced sheet; empty if it did not move."""
 
 
 @dataclass(frozen=True, slots=True)
 class BayRow:
-    """One bay for the installer: where its rails run, how its sheets are cut."""
+    """A bay: levels of its rails and sizes of its sheets."""
 
     bay: str
     width: str
@@ -53,7 +53,7 @@ class BayRow:
 
     @property
     def note(self) -> str:
-        """Gap, step and rake in words."""
+        """Return gap, step and rake as text."""
         named = (("gap", self.gap), ("step", self.step), ("rake", self.rake))
         return ", ".join(f"{name} {figure}" for name, figure in named if figure)
 
@@ -79,7 +79,7 @@ class RunSheet:
 
     @property
     def slants(self) -> bool:
-        """Whether a bay's rails lie higher on one side: its table has two levels for each."""
+        """Return whether the rails of a bay are higher on one side; the table then has two levels."""
         return any("/" in line for bay in self.bays for line in (bay.base, bay.top))
 
     @property
@@ -103,7 +103,7 @@ class CutRow:
 
 @dataclass(frozen=True, slots=True)
 class CutGroup:
-    """One material of the cut list, longest pieces first."""
+    """A material of the cut list, longest pieces first."""
 
     material: str
     rows: tuple[CutRow, ...]
@@ -112,7 +112,7 @@ class CutGroup:
 
     @property
     def wide(self) -> bool:
-        """Whether its pieces have widths."""
+        """Return whether the pieces have widths."""
         return any(row.width for row in self.rows)
 
 
@@ -131,15 +131,15 @@ MATERIALS = {
 def run_sheets(
     takeoff: Document, joint_screws: int, moved: Mapping[str, str] = MappingProxyType({})
 ) -> tuple[RunSheet, ...]:
-    """One sheet for each run, in the order of the measure; a corner post is dug with the first of its runs.
+    """Return a sheet for each run, in the order of the measure; a corner post is dug with the first of its runs.
 
     ``moved``: former chainages of holes that a variation moves, by post.
     """
     seen = set[str]()
-    return tuple(_moved(_run_sheet(run, takeoff, joint_screws, seen), moved) for run in takeoff["runs"])
+    return tuple(_with_moved_holes(_run_sheet(run, takeoff, joint_screws, seen), moved) for run in takeoff["runs"])
 
 
-def _moved(sheet: RunSheet, moved: Mapping[str, str]) -> RunSheet:
+def _with_moved_holes(sheet: RunSheet, moved: Mapping[str, str]) -> RunSheet:
     return replace(sheet, holes=tuple(replace(hole, was=moved.get(hole.post, "")) for hole in sheet.holes))
 
 
@@ -175,7 +175,7 @@ def _hole(run: str, post: Document, before: int | None, shared: bool) -> HoleRow
 
 
 def _uprights(run: str, post: Document) -> Iterable[str]:
-    """What stands in a hole, members of one size in one line: "A-1, A-2: top +1.860; 1860 out, 600 in; 2460 trim 20"."""
+    """Yield the uprights of a hole, equal sizes in one line: "A-1, A-2: top +1.860; 1860 out, 600 in; 2460 trim 20"."""
     sizes: dict[tuple[Any, ...], list[str]] = {}
     for member in post["members"]:
         size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
@@ -189,11 +189,11 @@ def _uprights(run: str, post: Document) -> Iterable[str]:
 
 
 def _bays(run: str, bays: Sequence[Document]) -> Iterable[BayRow]:
-    """A row for each different bay, in order; bays alike but for their name and place share one."""
-    alike: dict[BayRow, list[str]] = {}
+    """Return a row for each different bay, in order; bays that differ only in name and position share a row."""
+    groups: dict[BayRow, list[str]] = {}
     for bay in bays:
-        alike.setdefault(_bay(bay), []).append(called(run, bay["id"]))
-    return (replace(row, bay=ranges(names)) for row, names in alike.items())
+        groups.setdefault(_bay(bay), []).append(called(run, bay["id"]))
+    return (replace(row, bay=ranges(names)) for row, names in groups.items())
 
 
 def _bay(bay: Document) -> BayRow:
@@ -213,7 +213,7 @@ def _bay(bay: Document) -> BayRow:
 
 
 def _sheets(sheets: Sequence[Document]) -> Iterable[str]:
-    """A bay's sheets; how their feet are cut is said once where it is so of all that are cut.
+    """Yield the sheets of a bay. If all cut sheets have the same foot, it is stated once.
 
     >>> cut = {"width_mm": 800, "offcut_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"}
     >>> list(_sheets([cut, cut, {**cut, "width_mm": 595, "blank_mm": 1540}]))
@@ -264,7 +264,7 @@ def _size(sheet: Document) -> str:
 
 
 def _foot(sheet: Document) -> str:
-    """How the foot of a sheet that is cut from a longer blank is cut; nothing of a sheet that is used as it comes."""
+    """Return the cut of the foot of a sheet from a longer blank; empty for a sheet that is not cut."""
     if sheet["offcut_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
         return ""
     return "square" if sheet["foot"] == "square" else "cut"
@@ -297,7 +297,7 @@ def _gate(gate: Document, joint_screws: int, apart: int) -> GateRow:
 
 
 def _leaf_parts(leaf: Document, joint_screws: int) -> Iterable[str]:
-    """What a leaf is put together from; alike for both leaves of a pair where they are."""
+    """Yield the parts of a leaf."""
     stiles = " and ".join(str(length) for length in leaf["stiles_mm"])
     yield f"frame: stiles {stiles}, {', '.join(_rails(leaf['rails']))} rails between them"
     yield (
@@ -320,7 +320,7 @@ def _by(pair: Sequence[int]) -> str:
 
 
 def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGroup, ...]:
-    """The cut list by material, in the order of the take-off; ``finishes`` are names to print for their codes."""
+    """Return the cut list by material, in the order of the take-off. ``finishes`` are the names of finish codes."""
     groups: dict[str, list[CutRow]] = {}
     for piece in takeoff["pieces"]:
         material = MATERIALS.get(piece["role"], piece["role"])

@@ -1,4 +1,4 @@
-"""The strength screening on paper: method, inputs, every post with its outcome, what would help, and what it does not say."""
+"""Strength screening on paper: method, inputs, outcome of every post, suggested changes and limits of the method."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ WORDS = {"doubled": "soil bearing doubled", "constrained": "paved at the ground"
 
 @dataclass(frozen=True, slots=True)
 class RemedyRow:
-    """A change that would help. ``cost``: what it adds before tax, empty if nobody priced it. ``height`` [mm] is of ``run``."""
+    """A suggested change. ``cost``: added price before tax, empty if not priced. ``height`` [mm] is of ``run``."""
 
     number: int
     change: str
@@ -41,7 +41,7 @@ class RemedyRow:
 
 @dataclass(frozen=True, slots=True)
 class ScreenedRow:
-    """Posts alike in everything but their place. Height and embedment in mm, force in kN, moments in kN.m."""
+    """Posts that differ only in position. Height and embedment in mm, force in kN, moments in kN.m."""
 
     posts: str
     height: str
@@ -59,7 +59,7 @@ class ScreenedRow:
 
 @dataclass(frozen=True, slots=True)
 class StrengthSheet:
-    """``has_second``: a second method's embedment stands beside the first's. ``priced``: any remedy has a price."""
+    """Values of the screening. ``has_second``: a second method gives an embedment too. ``priced``: some change has a price."""
 
     method: str
     inputs: str
@@ -75,11 +75,11 @@ class StrengthSheet:
 
 
 def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None) -> StrengthSheet | None:
-    """The screening of a take-off document as shown; None where the measure asks for none.
+    """Return the values of the screening of a take-off document; None if the measure asks for none.
 
     Args:
-        takeoff: the document; its remedies may carry a cost.
-        price: how a cost is written; None: no costs are shown.
+        takeoff: the document; its suggested changes may have a cost.
+        price: formats a cost; None: no costs are shown.
     """
     data = takeoff.get("strength")
     if data is None:
@@ -108,25 +108,25 @@ def strength_sheet(takeoff: Document, price: Callable[[str], str] | None = None)
 
 
 def price_change(currency: str, locale: str) -> Callable[[str], str]:
-    """Writes what a change adds to the price.
+    """Return a function that formats the added price of a change.
 
     >>> price_change("EUR", "en")("412.5"), price_change("EUR", "en")("-20")
     ('+€412.50', '−€20.00')
     """
 
-    def written(cost: str) -> str:
+    def write_change(cost: str) -> str:
         amount = Decimal(cost)
         return ("+" if amount >= 0 else MINUS) + shown(abs(amount), currency, locale)
 
-    return written
+    return write_change
 
 
 def _names(remedy: Document) -> tuple[str, ...]:
-    return tuple(remedy.get("posts", ()))  # revisions sent before remedies named their posts have none
+    return tuple(remedy.get("posts", ()))  # older revisions do not name the posts
 
 
 def _concerned(names: Sequence[str], screened: Collection[str]) -> str:
-    """The posts a remedy is for; a list of every post there is tells nobody anything.
+    """Return the posts of a suggested change; "every post" instead of a complete list.
 
     >>> _concerned(["A-P1", "A-P2"], {"A-P1", "A-P2"}), _concerned(["A-P1"], {"A-P1", "A-P2"})
     ('every post', 'A-P1')
@@ -150,7 +150,7 @@ def _remedy(number: int, remedy: Document, posts: str, price: Callable[[str], st
 
 
 def _inputs(inputs: Document) -> Iterable[str]:
-    """Each input by its name and with its unit.
+    """Yield each input with its name and unit.
 
     >>> list(_inputs({"pressure_kpa": "0.55", "soil_class": "clay", "doubled": True, "terrain": "2"}))
     ['pressure 0.55 kPa', 'soil class clay', 'soil bearing doubled', 'terrain 2']
@@ -165,24 +165,26 @@ def _inputs(inputs: Document) -> Iterable[str]:
         yield pointed(f"{name} {value} {UNITS[ending]}") if ending else f"{name} {value}"
 
 
-def _summary(told: Document) -> str:
-    """How many posts have which outcome, in the method's own words."""
-    counted = Counter(post["words"] for post in told["posts"])
-    lines = [f"{count} of {len(told['posts'])} posts {words}" for words, count in counted.items()]
-    if told["unscreened"]:
-        lines.append(f"not screened, as the height of the existing fence is not stated: {ranges(told['unscreened'])}")
+def _summary(screening: Document) -> str:
+    """Return the number of posts for each outcome, in the words of the method."""
+    counted = Counter(post["words"] for post in screening["posts"])
+    lines = [f"{count} of {len(screening['posts'])} posts {words}" for words, count in counted.items()]
+    if screening["unscreened"]:
+        lines.append(
+            f"not screened, as the height of the existing fence is not stated: {ranges(screening['unscreened'])}"
+        )
     return "; ".join(lines) + "."
 
 
 def _rows(posts: Iterable[Document], remedies: Iterable[tuple[tuple[str, ...], RemedyRow]]) -> Iterable[ScreenedRow]:
-    """A row for posts alike, in order; each with the changes worked out for it."""
-    alike: dict[tuple[Any, ...], list[str]] = {}
+    """Return a row for each group of equal posts, in order, with the suggested changes for it."""
+    groups: dict[tuple[Any, ...], list[str]] = {}
     known = tuple(remedies)
     for post in posts:
         over = post["outcome"] == "over"
         helps = tuple(row for names, row in known if over and post["post"] in names)
-        alike.setdefault((*_figures(post), tuple(post["reasons"]), helps), []).append(post["post"])
-    return (ScreenedRow(ranges(names), *figures) for figures, names in alike.items())
+        groups.setdefault((*_figures(post), tuple(post["reasons"]), helps), []).append(post["post"])
+    return (ScreenedRow(ranges(names), *figures) for figures, names in groups.items())
 
 
 FIGURES = (

@@ -1,4 +1,4 @@
-"""Jobs of the documents: what is wanted when a quote moves on, and making it."""
+"""Background tasks of documents: queue them when a quote changes status, and create them."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def want_pack(event: Event) -> None:
 
 @on_event("party.answered", slow=True)
 def mail_receipt(event: Event) -> None:
-    """Makes the acceptance record of a party that accepted, and mails it where the party has an address."""
-    # unscoped: the event names the row and its business
+    """Create the acceptance record of a party that accepted, and e-mail it if the party has an address."""
+    # unscoped: the event identifies the row and its business
     rows = PartyResponse.unscoped.select_related("party__business", "revision__quote", "revision__business")
     answer = rows.filter(ref=event.subject, accepted=True).first()
     if answer is None:
@@ -45,7 +45,7 @@ def mail_receipt(event: Event) -> None:
 
 @on_event("document.wanted", slow=True)
 def make(event: Event) -> Finish | None:
-    # unscoped: the event names the row and its business
+    # unscoped: the event identifies the row and its business
     document = Document.unscoped.select_related("revision", "business").get(ref=event.subject)
     if document.state == DocumentState.MADE:
         return None
@@ -54,5 +54,5 @@ def make(event: Event) -> Finish | None:
 
 
 def _revision(event: Event) -> Revision:
-    # unscoped: the event names the row and its business
+    # unscoped: the event identifies the row and its business
     return Revision.unscoped.select_related("business").get(ref=event.subject)

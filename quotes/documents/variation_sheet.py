@@ -1,4 +1,4 @@
-"""What a variation changes, on paper: lines added, removed or changed, and what more or less of each part it takes."""
+"""Changes of a variation on paper: lines added, removed or changed, and changed quantities."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class QuantityChange:
 
 
 def change_of(line: Document, locale: str) -> str:
-    """In words, what a line of a variation changes.
+    """Return the change of a variation's line as text.
 
     >>> side = {"text": "Run A", "detail": "", "quantity": "12.00", "unit": "MTR"}
     >>> change_of({"change": "changed", "was": side, "now": {**side, "quantity": "14.40"}}, "en")
@@ -46,7 +46,7 @@ def _side(side: Document | None, locale: str) -> str:
 
 
 def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityChange, ...]:
-    """What more or less of each part a variation takes."""
+    """Return the changed quantities of a variation."""
     return tuple(
         QuantityChange(
             part(row["role"]).capitalize(),

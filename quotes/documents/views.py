@@ -1,4 +1,4 @@
-"""PDFs for those who are signed in: a preview of the very quote, and what is kept of a revision."""
+"""PDF views for members: a preview of the quote, and the stored documents of a revision."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from shared.business.roles import Scope
 @require_GET
 @require_scope(Scope.QUOTES_READ)
 def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
-    """A party's PDF: of a draft as it would be sent now, otherwise as it was sent."""
+    """Return a party's PDF: a preview of a draft, or the sent quote."""
     rows = queries.revisions(request.business).select_related(
         "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
     )
@@ -51,7 +51,7 @@ def preview(request: MemberRequest, ref: str, key: str) -> HttpResponse:
 @require_GET
 @require_scope(Scope.JOBS_READ)
 def kept_pdf(request: MemberRequest, ref: str) -> HttpResponse:
-    """A document that was made; the crew gets those without money."""
+    """Return a stored PDF; the crew gets only documents without money."""
     rows = Document.objects.of(request.business)
     if not request.actor.may(Scope.DOCUMENTS_READ):
         rows = rows.filter(kind__in=OF_CREW)

@@ -1,4 +1,4 @@
-"""Costed lines: what a job costs, line by line, before anything is put on it."""
+"""Cost lines: the costs of a job, line by line, before markup."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from fencing.model.faults import Fault, InvalidDocument
 from shared.common.money import rounded
 
 RunShares = Mapping[str, Fraction]
-"""Parts of a line by run (or retrofit) id; they add up to 1. Empty: the line is for the job as a whole."""
+"""Parts of a line by run (or retrofit) id; they add up to 1. Empty: the line is for the whole job."""
 
 
 @dataclass(frozen=True, slots=True)
 class CostLine:
     """One line of cost: ``quantity`` of a ``unit`` (UN/ECE Rec 20) at ``rate``.
 
-    ``cost`` stands for what was paid where it is not the product (a supplier's own rounding). ``tax_code`` overrides the
-    category's; ``why`` says why so much, and why from there.
+    ``cost`` is the amount paid if it is not the product (a supplier's own rounding). ``tax_code`` overrides the
+    category's; ``why`` gives the reason for the quantity and the supplier.
     """
 
     key: str
@@ -42,12 +42,12 @@ class CostLine:
             raise ValueError(f"{self.key}: parts by run are not negative and add up to 1")
 
     def costs(self, digits: int) -> Decimal:
-        """What the line costs, in whole minor units (half up)."""
+        """Return the cost of the line, in whole minor units (half up)."""
         return rounded(self.quantity * self.rate if self.cost is None else self.cost, digits)
 
 
 def by_weight(weights: Mapping[str, int | Fraction | Decimal]) -> dict[str, Fraction]:
-    """Weights of runs as exact parts that add up to 1; nothing where all weights are 0.
+    """Return the weights of runs as exact parts that add up to 1; empty if all weights are 0.
 
     >>> by_weight({"A": 30, "B": 10, "C": 0})
     {'A': Fraction(3, 4), 'B': Fraction(1, 4)}
@@ -58,7 +58,7 @@ def by_weight(weights: Mapping[str, int | Fraction | Decimal]) -> dict[str, Frac
 
 
 def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]:
-    """What is hired, by key of the price rules and number of days."""
+    """Return the cost lines for hire, by key of the price rules and number of days."""
     missing = [key for key in days if key not in rules.hire]
     if missing:
         raise InvalidDocument(
@@ -72,13 +72,13 @@ def hire_lines(days: Mapping[str, Decimal], rules: PriceRules) -> list[CostLine]
 
 
 def subcontract_line(key: str, label: str, amount: Decimal, runs: RunShares | None = None) -> CostLine:
-    """Work bought in at a fixed amount."""
+    """Return the cost line of subcontracted work at a fixed amount."""
     return CostLine(f"subcontract.{key}", Category.SUBCONTRACT, label, Decimal(1), "C62", amount, runs=runs or {})
 
 
 @dataclass(frozen=True, slots=True)
 class DeliveryCharge:
-    """What a supplier asks for bringing goods of a value."""
+    """A supplier's delivery fee for goods of a value."""
 
     supplier: str
     goods: Decimal
@@ -86,11 +86,11 @@ class DeliveryCharge:
 
     def __str__(self) -> str:
         fee = f"{self.fee.normalize():f}" if self.fee else "nothing"
-        return f"{self.supplier} asks {fee} for goods of {self.goods:f}"
+        return f"{self.supplier} charges {fee} for goods of {self.goods:f}"
 
 
 def delivery_lines(deliveries: Iterable[DeliveryCharge]) -> list[CostLine]:
-    """What suppliers ask for bringing the materials, as one line for the job as a whole: so many deliveries, and their fees."""
+    """Return one line for the whole job with the number of deliveries and their fees; an empty list if delivery is free."""
     rows = list(deliveries)
     asked = [row.fee for row in rows if row.fee]
     if not asked:

@@ -1,4 +1,4 @@
-"""Digging and spoil: what the holes of a fence cost by their soil, depth and diameter, and how much loose soil they give."""
+"""Digging costs of the holes of a fence by soil, depth and diameter."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from quotes.pricing.costs import CostLine, by_weight
 
 @dataclass(frozen=True, slots=True)
 class Holes:
-    """``count`` holes of one depth [mm] on a run, in a soil ("" where the measure names none)."""
+    """``count`` holes of one depth [mm] on a run, in a soil ("" if the measure names none)."""
 
     soil: str
     run: str
@@ -53,10 +53,10 @@ def _missing(key: str, rules: PriceRules) -> Fault:
 
 
 def dig_lines(holes: Sequence[Holes], rules: PriceRules, across: int) -> Iterator[CostLine]:
-    """Yield the lines for digging, each soil with a line for its holes and one for what is deeper than their rate includes.
+    """Yield the lines for digging: for each soil a line for the holes and a line for the depth beyond that of the rate.
 
-    Rule: a hole costs its rate up to the depth it includes, and ``dig_deeper`` for each further 100 mm begun; both times the
-    factor of the diameter. Nothing may be missing (:func:`dig_faults`).
+    Rule: a hole costs its rate up to the included depth, and ``dig_deeper`` for each further 100 mm or part of it; both times the
+    factor of the diameter. No rate may be missing (:func:`dig_faults`).
     """
     band, factor = rules.factors.diameter(across) or (0, Decimal(1))
     times = "" if factor == 1 else f" × {factor.normalize():f} for holes up to {band} mm across"

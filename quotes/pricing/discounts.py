@@ -1,4 +1,4 @@
-"""The one discount of a quote: the estimator's own, one of the price rules that was picked, or the greatest that applies."""
+"""Discount of a quote: entered by the estimator, picked from the price rules, or the largest that applies."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ from fencing.model.faults import Fault, InvalidDocument
 from quotes.pricing.price_lines import Discount
 
 NO_DISCOUNT = "none"
-"""What a quote names in place of a rule to give no discount."""
+"""Value that a quote names instead of a rule to give no discount."""
 
 
 @dataclass(frozen=True, slots=True)
 class Buyer:
-    """What decides about a discount: whether the customer had a fence built before, and how many parties pay."""
+    """Facts that decide about a discount: whether the customer is a returning one, and how many parties pay."""
 
     returning: bool = False
     parties: int = 1
 
 
 def choose_discount(asked: Mapping[str, Any] | None, rules: PriceRules, buyer: Buyer) -> Discount | None:
-    """Return the discount of a quote; never more than one is given.
+    """Return the discount of a quote; at most one is given.
 
-    Rule: what the quote asks for counts: a percentage or an amount of its own, a rule by its key, or none. Where it asks for
-    nothing, of the rules that apply by themselves the one with the greatest percentage is given.
+    Rule: the quote's own setting counts: a percentage or an amount, a rule by its key, or none. If the quote sets nothing,
+    the automatic rule with the largest percentage is given.
 
     Raises:
-        Refused: a rule that the price rules do not have on the day of the quote.
+        InvalidDocument: the price rules do not have the named rule on the day of the quote.
     """
     if asked and "rule" not in asked:
         return Discount(asked["label"], Decimal(asked.get("percent", "0")), Decimal(asked.get("amount", "0")))

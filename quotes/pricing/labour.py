@@ -1,6 +1,6 @@
-"""Labour read from a take-off: how many holes in which soil, how many metres at which height, and so on.
+"""Labour quantities of a take-off: holes by soil, metres by height, and so on.
 
-Counts are read from the fence as set out, so they follow every layout and form by themselves. A corner post stands in both
+Quantities are read from the set-out fence, so they follow every layout and slope method. A corner post belongs to both
 its runs and is counted with the first.
 """
 
@@ -24,7 +24,7 @@ from quotes.pricing.digging import Holes, dig_faults, dig_lines
 from shared.common.money import rounded
 
 IF_RATED = frozenset({"spoil", "cut"})
-"""Activities that are part of the others' rates where they have no rate of their own."""
+"""Activities that are part of other rates if they have no rate of their own."""
 
 _LABELS = {
     "set_out": "Setting out",
@@ -43,7 +43,7 @@ _LABELS = {
 class LabourItem:
     """``quantity`` of an activity on a run (or retrofit), in the activity's unit; ``finer`` is the soil, height [mm] or kind.
 
-    ``depth`` is that of holes [mm]; ``why`` tells how the quantity came about where it is not plain.
+    ``depth`` is that of holes [mm]; ``why`` explains the quantity if it is not obvious.
     """
 
     activity: str
@@ -63,19 +63,19 @@ def _metres(millimetres: int) -> Decimal:
 
 
 def _own_posts(built: BuiltRun, seen: set[str]) -> list[Post]:
-    """The posts of a run that no run before it had."""
+    """Return the posts of a run that are not in an earlier run."""
     own = [post for post in built.posts if post.id not in seen]
     seen.update(post.id for post in own)
     return own
 
 
 def finished_height(bay: Bay) -> int:
-    """The greater of a bay's two finished heights [mm]: what it is erected at."""
+    """Return the greater of a bay's two finished heights [mm]; it decides the rate."""
     return max(top - base for base, top in zip(bay.base, bay.top, strict=True))
 
 
 def is_cut_raked(bay: Bay) -> bool:
-    """Whether sheets of a bay are cut to a slope: a raked bay that is not level, or one that tapers."""
+    """Return whether sheets of a bay are cut to a slope: a raked bay that is not level, or a tapered bay."""
     return bay.tapered or (bay.form is Form.RAKED and bay.base[0] != bay.base[1])
 
 
@@ -107,7 +107,7 @@ def _removal(run: Run) -> Iterator[LabourItem]:
 
 
 def work_of(takeoff: TakeOff) -> tuple[LabourItem, ...]:
-    """Everything labour is paid by, run by run, in the order of the measure; rows of nothing are left out."""
+    """Return all labour items, run by run, in the order of the measure, without empty items."""
     works, seen = list[LabourItem](), set[str]()
     measured = {run.id: run for run in takeoff.measure.runs}
     for built in takeoff.runs:
@@ -121,13 +121,13 @@ def work_of(takeoff: TakeOff) -> tuple[LabourItem, ...]:
 
 
 def _paid(takeoff: TakeOff, rules: PriceRules) -> tuple[LabourItem, ...]:
-    """The work the business itself is paid for: spoil as loose as it is carted, nothing that a licensed contractor takes down."""
+    """Return the labour that the business charges: spoil as loose volume, without removal by a licensed contractor."""
     works = (work for work in work_of(takeoff) if not (work.activity == "remove" and work.finer in rules.hazardous))
     return tuple(_loose(work, rules) if work.activity == "spoil" else work for work in works)
 
 
 def _loose(work: LabourItem, rules: PriceRules) -> LabourItem:
-    """Spoil in the ground as the volume it takes once it is dug."""
+    """Return an item of spoil with its loose volume instead of the volume in the ground."""
     factor = rules.factors.loose(work.finer)
     where = f" {work.finer}" if work.finer else ""
     why = "" if factor == 1 else f"{work.quantity.normalize():f} m³ of{where} ground × {factor.normalize():f} once dug"
@@ -135,7 +135,7 @@ def _loose(work: LabourItem, rules: PriceRules) -> LabourItem:
 
 
 def _grouped(works: tuple[LabourItem, ...], rules: PriceRules) -> dict[tuple[str, Decimal | None], list[LabourItem]]:
-    """Works of one activity at one rate, together: they make one line."""
+    """Return the labour items grouped by activity and rate; each group makes one line."""
     groups: dict[tuple[str, Decimal | None], list[LabourItem]] = {}
     for work in works:
         groups.setdefault((work.activity, rules.labour_rate(work.activity, work.finer)), []).append(work)
@@ -150,7 +150,7 @@ def _label(activity: str, works: list[LabourItem]) -> str:
 
 
 def _is_rated(work: LabourItem, rules: PriceRules) -> bool:
-    """Whether a work is paid by itself: carting spoil and sawing are not where they have no rate."""
+    """Return whether an item has its own line: carting spoil and sawing have one only if they have a rate."""
     return work.activity not in IF_RATED or work.activity in rules.labour
 
 
@@ -174,10 +174,10 @@ def _runs(works: list[LabourItem]) -> dict[str, Decimal]:
 
 
 def labour_lines(takeoff: TakeOff, rules: PriceRules, *, visits: Decimal | None = None) -> list[CostLine]:
-    """Labour of a job: one line for each activity and rate, divided among its runs by what each takes.
+    """Return the labour lines of a job: one for each activity and rate, divided among the runs by quantity.
 
-    Carting spoil and sawing are only costed where the rules have a rate; every other activity without one is refused, all at
-    once.
+    Carting spoil and sawing are costed only if the rules have a rate. Every other activity without a rate is an error; all
+    errors are raised together.
     """
     paid = _paid(takeoff, rules)
     works = tuple(work for work in paid if work.activity != "dig" and _is_rated(work, rules))
@@ -213,7 +213,7 @@ def _travel(rules: PriceRules, asked: Decimal | None) -> list[CostLine]:
 
 
 def disposal_lines(takeoff: TakeOff, rules: PriceRules) -> list[CostLine]:
-    """Tipping of old fence and spoil, where the rules have a rate for it."""
+    """Return the lines for tipping old fence and spoil, if the rules have a rate for them."""
     groups: dict[str, list[LabourItem]] = {}
     for work in _paid(takeoff, rules):
         key = work.finer if work.activity == "remove" else work.activity

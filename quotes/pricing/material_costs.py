@@ -1,4 +1,4 @@
-"""Materials as ordered, divided among the runs that need them."""
+"""Cost lines of ordered materials, divided among the runs that need them."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ _BY_GATE = ("gate", "hinge", "latch", "drop_bolt", "lattice_clip", "stile_plug")
 
 @dataclass(frozen=True, slots=True)
 class MaterialPurchase:
-    """What is ordered of one component: whole packs or stock lengths, at the supplier's price for that quantity.
+    """Purchase of a component: whole packs or stock lengths, at the supplier's price for that quantity.
 
-    ``cost`` is what the order line comes to where it is not quantity times price; ``supplier`` is the code of who sells it,
-    ``why`` says why so many and why from there.
+    ``cost`` is the amount of the order line if it is not quantity times price; ``supplier`` is the supplier's code,
+    ``why`` gives the reason for the quantity and the supplier.
     """
 
     sku: str
@@ -37,7 +37,7 @@ class MaterialPurchase:
 
 
 def _run_of(place: str, runs: Iterable[str]) -> str | None:
-    """The run or retrofit that an id of a bay, post or gate belongs to."""
+    """Return the run or retrofit of a bay, post or gate; None if there is none."""
     return max((run for run in runs if place == run or place.startswith(f"{run}-")), key=len, default=None)
 
 
@@ -49,7 +49,7 @@ def _built(takeoff: TakeOff) -> tuple[Built, ...]:
 
 
 def _piece_weights(takeoff: TakeOff, role: str, colour: str | None, runs: tuple[str, ...]) -> dict[str, Fraction]:
-    """Millimetres of a role and finish needed by each run. Pieces of one length are shared alike among their places."""
+    """Return the millimetres of a role and finish that each run needs. Equal pieces are shared equally among their uses."""
     weights: dict[str, Fraction] = {}
     for piece in takeoff.pieces:
         if piece.role != role or (colour is not None and piece.colour != colour):
@@ -69,7 +69,7 @@ def _posts(built: Built, seen: set[str]) -> int:
 
 
 def _counted_weights(takeoff: TakeOff, role: str) -> dict[str, Fraction]:
-    """Posts, gates or bays of each run, whichever a counted thing goes by."""
+    """Return the posts, gates or bays of each run, whichever decides the quantity of a counted role."""
     family, seen = role.partition(".")[0], set[str]()
     weights: dict[str, Fraction] = {}
     for built in _built(takeoff):
@@ -83,16 +83,16 @@ def _counted_weights(takeoff: TakeOff, role: str) -> dict[str, Fraction]:
 
 
 def shares_by_run(takeoff: TakeOff, role: str, colour: str | None) -> dict[str, Fraction]:
-    """Which part of a material each run needs: by length where it is cut, otherwise by the posts, gates or bays it goes with.
+    """Return the share of a material that each run needs: by length if it is cut, otherwise by posts, gates or bays.
 
-    A run that needs none pays for none of it.
+    A run that needs none of it gets no share.
     """
     runs = tuple(built.id for built in _built(takeoff))
     return by_weight(_piece_weights(takeoff, role, colour, runs) or _counted_weights(takeoff, role))
 
 
 def material_lines(bought: Iterable[MaterialPurchase], takeoff: TakeOff) -> list[CostLine]:
-    """One costed line for each thing ordered, in the order given."""
+    """Return a cost line for each purchase, in the given order."""
     known: dict[tuple[str, str | None], Mapping[str, Fraction]] = {}
     lines = []
     for item in bought:

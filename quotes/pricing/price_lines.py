@@ -1,4 +1,4 @@
-"""Lines of a price: what a cost is sold at, and a line of its own for whatever a rule adds or takes off."""
+"""Price lines: cost lines with markup, and a separate line for each discount, minimum charge and rounding."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from shared.common.money import Apportionment, TaxableAmount, rounded, rounded_t
 
 ZERO = Decimal(0)
 ADJUSTMENTS = ("discount", "least_charge", "rounding")
-"""What a rule adds or takes off, in the order in which it does."""
+"""Kinds of lines that a price rule adds, in the order they are calculated."""
 
 
 @dataclass(frozen=True, slots=True)
 class PriceLine:
-    """One line of the price. ``kind`` is "cost" for a costed line, otherwise the rule that made it.
+    """A line of the price. ``kind`` is "cost" for a cost line, otherwise the rule that made it.
 
-    ``parts`` is what each party pays of it, exactly; ``working`` says how ``net`` came about, ``why`` why it costs that.
+    ``parts`` are the exact shares of the parties; ``working`` shows the calculation of ``net``, ``why`` the reason for the cost.
     """
 
     key: str
@@ -45,7 +45,7 @@ class PriceLine:
 
 @dataclass(frozen=True, slots=True)
 class Discount:
-    """Off the sum of the lines: a percentage, an amount, or both. ``why`` says who gave it."""
+    """Discount on the sum of the lines: a percentage, an amount, or both. ``why`` gives its source."""
 
     label: str
     percent: Decimal = ZERO
@@ -59,7 +59,7 @@ class Discount:
 
 @dataclass(frozen=True, slots=True)
 class Adjustment:
-    """What a rule adds to (or takes off) the lines so far."""
+    """Amount that a rule adds to (or subtracts from) the previous lines."""
 
     kind: str
     label: str
@@ -69,7 +69,7 @@ class Adjustment:
 
 
 def net_of(lines: Sequence[PriceLine]) -> Decimal:
-    """The sum of the lines."""
+    """Return the sum of the lines."""
     return sum((line.net for line in lines), ZERO)
 
 
@@ -80,14 +80,14 @@ def price_lines(
     discount: Discount | None = None,
     by_hand: Sequence[PriceLine] = (),
 ) -> list[PriceLine]:
-    """Return the printed lines of a job; those of the job as a whole get the parties' overall shares.
+    """Return the price lines of a job; lines for the whole job get the parties' overall shares.
 
-    Rule: each line is its cost with the markup of its role, role family or category, rounded to the minor unit. Then, each as a
-    line of its own: the discount off their sum, what is missing to the least job charge, the rounding to the business's step, all
-    before tax. Lines priced ``by_hand`` are printed by who priced them, and count for these three.
+    Rule: each line is its cost with the markup of its role, role family or category, rounded to the minor unit. Separate
+    lines follow: the discount on their sum, the amount up to the minimum job charge, the rounding to the business's step, all
+    before tax. Lines priced ``by_hand`` are not returned but count for these three.
 
     Raises:
-        Refused: a tax code without a rate.
+        InvalidDocument: a tax code has no rate.
     """
     lines = [_cost_line(line, rules, shares) for line in costs]
     whole = overall(((line.net, line.parts) for line in lines), shares)
@@ -102,12 +102,12 @@ def price_lines(
 
 
 def line_by_hand(key: str, label: str, net: Decimal, tax: TaxCode, parts: dict[str, Fraction] | None) -> PriceLine:
-    """What somebody priced by hand, as the rules see it."""
+    """Return a line priced by hand in the form that the price rules use."""
     return PriceLine(key, "extra", "extra", label, Decimal(1), "C62", ZERO, net, tax, "", parts, "by hand")
 
 
 UNITS = {"C62": "", "MTR": "m", "MTQ": "m³", "KGM": "kg", "HUR": "h", "DAY": "days", "TNE": "t", "XBG": "bags"}
-"""Words of units people read, by their code; pieces need none."""
+"""Labels of units, by code; pieces need none."""
 RATE_PLACES = 4  # of what the catalogue and the price rules have
 
 
@@ -162,7 +162,7 @@ def _rounding(lines: Sequence[PriceLine], rules: PriceRules) -> Adjustment:
 
 
 def _adjusted(adjustment: Adjustment, lines: Sequence[PriceLine], rules: PriceRules, shares: Shares) -> list[PriceLine]:
-    """One line for each tax code of the lines so far, in proportion to what is taxed by it; none for nothing."""
+    """Return a line for each tax code of the previous lines, in proportion to its net; no lines if the amount is 0."""
     if not adjustment.amount:
         return []
     taxes = {line.tax.code: line.tax for line in lines}

@@ -1,4 +1,4 @@
-"""Who shares what: exact shares of runs, and of what belongs to the job as a whole."""
+"""Exact cost shares of the parties: of each run, and of the lines for the whole job."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ PartyShares = Mapping[str, Fraction]
 
 @dataclass(frozen=True, slots=True)
 class Shares:
-    """Exact shares of each run (or retrofit); a run that names none is shared as ``otherwise`` says."""
+    """Exact shares of each run (or retrofit). ``otherwise`` applies to a run without shares."""
 
     by_run: Mapping[str, PartyShares] = field(default_factory=dict)
     otherwise: PartyShares = field(default_factory=lambda: {OWNER: Fraction(1)})
@@ -30,7 +30,7 @@ class Shares:
 
 
 def party_keys(shares: Iterable[Mapping[str, object]]) -> list[str]:
-    """Return who pays for a fence whose runs are shared this way: the owner first; the owner alone if no run names a party.
+    """Return the parties of a fence with these shares: the owner first; only the owner if no run names a party.
 
     >>> party_keys([{"neighbour": "1/2", "owner": "1/2"}, {}])
     ['owner', 'neighbour']
@@ -40,7 +40,7 @@ def party_keys(shares: Iterable[Mapping[str, object]]) -> list[str]:
 
 
 def party_shares(line: CostLine, shares: Shares) -> dict[str, Fraction] | None:
-    """Exact part of a line that each party pays; None for a line of the job as a whole."""
+    """Return the exact share of a line that each party pays; None for a line of the whole job."""
     if not line.runs:
         return None
     parts: dict[str, Fraction] = {}
@@ -51,7 +51,7 @@ def party_shares(line: CostLine, shares: Shares) -> dict[str, Fraction] | None:
 
 
 def overall(parts: Iterable[tuple[Decimal, Mapping[str, Fraction] | None]], shares: Shares) -> dict[str, Fraction]:
-    """Shares of what belongs to the job as a whole: as the lines that belong to runs are shared, by their amounts."""
+    """Return the shares of lines for the whole job: like those of the lines of runs, weighted by amount."""
     weights: dict[str, Fraction] = {}
     for net, line_parts in parts:
         for party, share in (line_parts or {}).items():

@@ -1,4 +1,4 @@
-"""What is agreed on a job, and whether a sent quote can still be answered: one rule for the page, the API and the acceptance."""
+"""Rules for the page, the API and acceptance: the accepted revision of a job, and whether a sent quote is open for a response."""
 
 from __future__ import annotations
 
@@ -16,23 +16,23 @@ from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
 
 ENDED = frozenset({JobState.CANCELLED, JobState.CLOSED})
-"""States of a job in which nothing is sent or answered."""
+"""States of a job in which quotes are neither sent nor accepted."""
 
 
 def agreed_revision(quote: Quote) -> Revision | None:
-    """Return the last accepted revision: the offer, or the last variation of it."""
+    """Return the last accepted revision: the quote, or its last variation."""
     rows = Revision.objects.of(quote.business).filter(quote=quote, state=RevisionState.ACCEPTED)
     return rows.order_by("-number").first()
 
 
 def agreed_otherwise(quote: Quote) -> Revision | None:
-    """Return what was agreed on the quote's job by another quote: its one fence is set out, ordered and booked by that."""
+    """Return the accepted revision of another quote of the same job; a job has only one accepted quote."""
     rows = Revision.objects.of(quote.business).filter(quote__job=quote.job_id, state=RevisionState.ACCEPTED)
     return rows.exclude(quote=quote.pk).select_related("quote").order_by("-closed_at").first()
 
 
 def reason_closed(revision: Revision, job: Job) -> str:
-    """Return why a party can no longer answer the revision, as its page shows it; empty while it can.
+    """Return the reason why a party can no longer respond to the revision, for its page; empty while it can.
 
     An accepted revision stays open for a party that need not accept.
     """
@@ -48,7 +48,7 @@ def reason_closed(revision: Revision, job: Job) -> str:
 
 
 def awaiting_answer(business: Business) -> OwnedQuerySet[Revision]:
-    """Return sent revisions that a party can still answer: not those of a job that another quote was accepted for."""
+    """Return sent revisions that are open for a response, without those of jobs with another accepted quote."""
     accepted = Revision.objects.of(business).filter(state=RevisionState.ACCEPTED, quote__job=OuterRef("quote__job"))
     other = Exists(accepted.exclude(quote=OuterRef("quote")))
     rows = Revision.objects.of(business).filter(state=RevisionState.SENT).exclude(quote__job__state__in=ENDED)
@@ -56,7 +56,7 @@ def awaiting_answer(business: Business) -> OwnedQuerySet[Revision]:
 
 
 def cancel_quotes(job: Job, actor: Actor, now: datetime | None = None) -> None:
-    """Cancel what is sent or accepted on a job that was just cancelled. The caller has locked the job's row."""
+    """Cancel the sent and accepted revisions of a cancelled job. The caller must lock the job's row."""
     now = now or timezone.now()
     rows = Revision.objects.of(job.business).filter(
         quote__job=job, state__in=(RevisionState.SENT, RevisionState.ACCEPTED)

@@ -1,4 +1,4 @@
-"""Quotes and their revisions: drafting, previewing, sending, revising, varying."""
+"""API of quotes and revisions: create drafts, preview, send, revise."""
 
 from __future__ import annotations
 
@@ -35,19 +35,21 @@ _FILTERS = {"state": "draft, sent, accepted, declined, lapsed or replaced.", "ki
 
 
 class Quotes(Endpoint):
-    """Quotes, from the newest."""
+    """List of quotes, newest first; POST creates a quote."""
 
     scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
     parameters = {"job": "The ref of a job.", "q": "Words in the label, or the number."}
 
-    @extend_schema(responses={200: page_of(QUOTE_SCHEMA)}, summary="Quotes")
+    @extend_schema(responses={200: page_of(QUOTE_SCHEMA)}, summary="List quotes")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.quotes(self.business, asked), QUOTES, all_of=self.business)
 
-    @extend_schema(request=QuoteIn, responses={201: REVISION_FULL_SCHEMA}, summary="A new quote with its first draft")
+    @extend_schema(
+        request=QuoteIn, responses={201: REVISION_FULL_SCHEMA}, summary="Create a quote with its first draft"
+    )
     def post(self, request: Request) -> Response:
         body = self.read(QuoteIn)
         job = self.find(jobs(self.business).select_related("customer", "business"), body["job"])
@@ -61,31 +63,31 @@ class Quotes(Endpoint):
 
 
 class QuoteDetail(Endpoint):
-    """One quote."""
+    """A quote."""
 
     scopes = {"GET": Scope.QUOTES_READ}
 
-    @extend_schema(responses={200: QUOTE_SCHEMA}, summary="One quote")
+    @extend_schema(responses={200: QUOTE_SCHEMA}, summary="Get a quote")
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
         return self.one(QUOTES.of(quote), quote)
 
 
 class QuoteRevisions(Endpoint):
-    """The revisions of a quote. POST drafts the next: an offer, or a variation once an offer is accepted."""
+    """Revisions of a quote. POST creates the next draft: a quote, or a variation if a quote is accepted."""
 
     scopes = {"GET": Scope.QUOTES_READ, "POST": Scope.QUOTES_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
     parameters = _FILTERS
 
-    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="Revisions of a quote")
+    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="List revisions of a quote")
     def get(self, request: Request, ref: str) -> Response:
         quote = self.find(queries.quotes(self.business), ref)
         rows = queries.revisions(self.business, request.query_params.dict()).filter(quote=quote)
         return self.page(rows, revisions_in(self.business.currency))
 
-    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SCHEMA}, summary="Draft the next revision")
+    @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SCHEMA}, summary="Create the next revision")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(ReviseIn)
         quote = self.find(queries.quotes(self.business), ref)
@@ -96,13 +98,13 @@ class QuoteRevisions(Endpoint):
 
 
 class Revisions(Endpoint):
-    """Revisions of all quotes, from the newest."""
+    """List of the revisions of all quotes, newest first."""
 
     scopes = {"GET": Scope.QUOTES_READ}
     paged = True
     parameters = {**_FILTERS, "quote": "The ref of a quote.", "job": "The ref of a job."}
 
-    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="Revisions")
+    @extend_schema(responses={200: page_of(REVISION_SCHEMA)}, summary="List revisions")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(
@@ -111,35 +113,35 @@ class Revisions(Endpoint):
 
 
 class RevisionDetail(Endpoint):
-    """One revision. PUT says the whole setup of a draft; DELETE throws a draft away."""
+    """A revision. PUT replaces the setup of a draft; DELETE deletes a draft."""
 
     scopes = {"GET": Scope.QUOTES_READ, "PUT": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
 
-    @extend_schema(responses={200: REVISION_FULL_SCHEMA}, summary="One revision")
+    @extend_schema(responses={200: REVISION_FULL_SCHEMA}, summary="Get a revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(_whole(self), ref)
         return self.one(revision_full(revision), revision)
 
-    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SCHEMA}, summary="Set a draft up")
+    @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SCHEMA}, summary="Replace the draft setup")
     def put(self, request: Request, ref: str) -> Response:
         revision = self.find_for_change(_whole(self), ref)
         body = self.read(SetupChange)
         services.change_draft(revision=revision, actor=self.actor, setup=_setup(body), version=_version(self, body))
         return self.one(revision_full(revision), revision)
 
-    @extend_schema(responses={204: None}, summary="Throw a draft away")
+    @extend_schema(responses={204: None}, summary="Delete a draft")
     def delete(self, request: Request, ref: str) -> Response:
         services.discard_draft(revision=self.find_for_change(_whole(self), ref), actor=self.actor)
         return Response(status=204)
 
 
 class RevisionContent(Endpoint):
-    """Everything a revision says: frozen once sent, a preview while it is a draft."""
+    """The content document of a revision: frozen after sending, a preview while it is a draft."""
 
     scopes = {"GET": Scope.QUOTES_READ}
     refuses = {"GET": ("422",)}
 
-    @extend_schema(responses={200: DOCUMENT}, summary="The content document")
+    @extend_schema(responses={200: DOCUMENT}, summary="Get the content document")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(_whole(self), ref)
         is_draft = revision.state == RevisionState.DRAFT
@@ -152,7 +154,7 @@ class RevisionContent(Endpoint):
 
 
 class RevisionSending(Endpoint):
-    """Sending: freezes the revision and lets its parties in."""
+    """Send action: freezes the revision and issues links to its parties."""
 
     scopes = {"POST": Scope.QUOTES_WRITE}
     idempotent = frozenset({"POST"})
@@ -161,7 +163,7 @@ class RevisionSending(Endpoint):
     @extend_schema(request=SendIn, responses={200: REVISION_FULL_SCHEMA}, summary="Send a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.read(SendIn)
-        # the quote first, as everything that changes its state locks it
+        # lock the quote first, like every change of state
         services.lock_quote(self.find(_whole(self), ref).quote)
         revision = self.find_for_change(_whole(self), ref)
         sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))

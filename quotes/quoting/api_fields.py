@@ -1,4 +1,4 @@
-"""Quotes, revisions and parties as the API tells them, and the schemas that say so."""
+"""API fields and schemas of quotes, revisions and parties."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ ISSUED_SCHEMA = shape(("address", "expires_at"))
 
 @cache
 def revisions_in(currency: str) -> RowSerializer:
-    """Revisions whose money has every minor unit of a currency, and more only where it has more."""
+    """Return the serializer of revisions with amounts in a currency's decimals, and more only if an amount has them."""
     return RowSerializer(
         {
             **same_names("ref", "number", "kind", "state"),
@@ -95,7 +95,7 @@ def revisions_in(currency: str) -> RowSerializer:
 
 
 def revision_full(revision: Revision) -> dict[str, Any]:
-    """A revision with its setup and who pays it."""
+    """Return the fields of a revision with its setup and parties."""
     version, parties = revision.measure_version, revision.parties.order_by("position")
     return {
         **revisions_in(revision.business.currency).of(revision),
@@ -106,7 +106,7 @@ def revision_full(revision: Revision) -> dict[str, Any]:
 
 
 def with_links(revision: Revision, parties: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Parties of a revision, each with whether it was let in by its live link; never the link itself."""
+    """Return the parties of a revision with the facts of their live links, without the link itself."""
     rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
     links = {party: link for link, (party,) in zip(*LINKS.read(rows, "party__ref"), strict=True)}
     return [{**party, "link": links.get(party["ref"])} for party in parties]

@@ -1,4 +1,4 @@
-"""What is drawn and warned of with a build, made once and kept with it: drawings as SVG, cautions by reader."""
+"""Drawings (SVG) and cautions of a build, created once and stored with it."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from shared.common.money import decimal_sign
 
 
 def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -> dict[str, Any]:
-    """Members ``drawings`` and ``cautions`` of a build; ``surroundings`` as the setup has them, figures by ``locale``.
+    """Return the fields ``drawings`` and ``cautions`` of a build, with figures by ``locale``.
 
-    Refused for an unknown run.
+    Raise InvalidDocument for an unknown run.
     """
     pool, known = surroundings.get("pool_runs", []), {run.id for run in takeoff.runs}
     unknown = [name for name in pool if name not in known]
@@ -42,7 +42,7 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
 
 
 def _curves(takeoff: TakeOff) -> list[str]:
-    """Allowed height against pitch, where the measure asks for the screening and there is a run to screen."""
+    """Return the curve of allowed height against pitch; none if there is nothing to screen."""
     if takeoff.measure.strength is None or not takeoff.runs:
         return []
     return [draw_chart(chart(screen(takeoff)))]

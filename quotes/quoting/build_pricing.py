@@ -1,4 +1,4 @@
-"""One way of building the fence, taken off and priced: the fence as measured, and each alternative to it."""
+"""Pricing of a build: the fence as measured, or an alternative to it."""
 
 from __future__ import annotations
 
@@ -42,17 +42,17 @@ CHANGEABLE = ("height_mm", "lattice_mm", "form", "layout")
 
 @dataclass(frozen=True, slots=True)
 class PricingInputs:
-    """What every build of a revision is priced by."""
+    """Inputs for pricing every build of a revision."""
 
     business: Business
     rules: PriceRules
     setup: Mapping[str, Any]
     chooser: str
     returning: bool = False
-    """Whether the customer accepted another job before."""
+    """True if the customer accepted another job before."""
 
     def shares(self, measure: Measure) -> Shares:
-        """Shares by run as measured; what names none is paid as the setup says, or by the party that chooses."""
+        """Return the measured shares by run. Others have the default shares of the setup, or go to the party that chooses."""
         otherwise = self.setup.get("otherwise") or {self.chooser: "1"}
         rows: list[Run | Retrofit] = [*measure.runs, *measure.retrofits]
         return Shares(
@@ -64,7 +64,7 @@ class PricingInputs:
 def basis_of(
     business: Business, setup: Mapping[str, Any], chooser: str, today: date, *, returning: bool = False
 ) -> PricingInputs:
-    """The price rules of today, with the tax of the day of supply."""
+    """Return the pricing inputs: the price rules of today with the tax of the day of supply."""
     supplied = date.fromisoformat(setup["supply_on"]) if setup.get("supply_on") else today
     return PricingInputs(business, price_rules_on(business, today, supplied), setup, chooser, returning)
 
@@ -72,7 +72,7 @@ def basis_of(
 def build(
     document: Mapping[str, Any], basis: PricingInputs, *, key: str = "base", label: str = "As measured"
 ) -> dict[str, Any]:
-    """A build's part of the content document. Refused when the fence can't be taken off or priced."""
+    """Return a build for the content document. Raise InvalidDocument if the fence cannot be taken off or priced."""
     measure, found = read_for(basis.business, document)
     takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
     buying = bought_for(takeoff, found.market, basis.rules.digits)
@@ -100,7 +100,7 @@ def build(
 
 @dataclass(frozen=True, slots=True)
 class PricedLines:
-    """The lines a customer pays, the working behind them, and how what is for the job as a whole is shared."""
+    """Customer lines, their calculation, and the shares of lines for the whole job."""
 
     customer: tuple[Line, ...]
     costing: tuple[dict[str, Any], ...]
@@ -108,7 +108,7 @@ class PricedLines:
 
 
 def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> PricedLines:
-    """Price a fence: its costs, what the price rules make of them, and the lines a customer reads. Refused without a rate."""
+    """Price a fence: its costs, the price rules and the customer lines. Raise InvalidDocument if a rate is missing."""
     shares = basis.shares(takeoff.measure)
     costs, by_hand = cost_lines(takeoff, buying, basis), _by_hand(basis)
     discount = _discount(basis, takeoff.measure, shares)
@@ -119,7 +119,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
         hand_line(item.key, "extra", row, basis.rules, whole)
         for item, row in zip(by_hand, basis.setup.get("extras", []), strict=True)
     ]
-    # what a rule adds or takes off comes last: it counts all that is printed above it
+    # lines of rules come last: they count all lines above them
     ruled = [line for line in lines if line["group"] in ADJUSTMENTS]
     lines = [*(line for line in lines if line["group"] not in ADJUSTMENTS), *extras, *ruled]
     costing = tuple(
@@ -129,7 +129,7 @@ def priced_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> Pric
 
 
 def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> Sums:
-    """Return what a fence comes to at today's prices, added up as the quote of it would be."""
+    """Return the totals of a fence at today's prices, calculated as in a quote."""
     lines = priced_lines(takeoff, bought_for(takeoff, found.market, basis.rules.digits), basis).customer
     rules = basis.rules
     return sum_lines(
@@ -138,14 +138,14 @@ def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) ->
 
 
 def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
-    """What the business calls the finishes of a fence, by their codes: a quote keeps the names it was sent with."""
+    """Return the business's names of the finishes of a fence, by code; a quote stores them."""
     names = finish_words(business)
     used = {row.colour for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.colour}
     return {code: names[code] for code in sorted(used & names.keys())}
 
 
 def remedies_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) -> tuple[SuggestedChange, ...]:
-    """What would help a screened build, at the prices of the basis."""
+    """Return the suggested changes of a screened build with their prices."""
 
     def net(changed: TakeOff, offered: SystemWithPrices) -> Decimal:
         lines = priced_lines(changed, bought_for(changed, offered.market, basis.rules.digits), basis)
@@ -155,12 +155,12 @@ def remedies_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs)
 
 
 def remedies_today(takeoff: TakeOff, found: SystemWithPrices) -> tuple[SuggestedChange, ...]:
-    """Remedies at today's prices, before anything else of a quote is settled."""
+    """Return the suggested changes at today's prices, without a quote."""
     return remedies_of(takeoff, found, basis_today(found.business, takeoff.measure))
 
 
 def basis_today(business: Business, measure: Measure, *, returning: bool = False) -> PricingInputs:
-    """Return what a measure is priced by before anything of a quote is settled."""
+    """Return the pricing inputs of a measure without a quote."""
     return basis_of(business, {}, _keys_of(measure)[0], today(business), returning=returning)
 
 
@@ -170,7 +170,7 @@ def _keys_of(measure: Measure) -> list[str]:
 
 
 def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[CostLine]:
-    """Everything the fence costs: materials as ordered and brought, labour, disposal, hire."""
+    """Return all costs of the fence: materials with delivery, labour, disposal, hire."""
     setup, rules = basis.setup, basis.rules
     visits = Decimal(setup["visits"]) if setup.get("visits") is not None else None
     days = {key: Decimal(count) for key, count in setup.get("hire", {}).items()}
@@ -185,7 +185,7 @@ def cost_lines(takeoff: TakeOff, buying: Buying, basis: PricingInputs) -> list[C
 
 
 def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
-    """The measure with every run built otherwise: what the alternative names replaces what the runs and defaults say."""
+    """Return the measure with the values of an alternative in place of those of its runs and defaults."""
     named = {key: change[key] for key in CHANGEABLE if key in change}
     other = dict(document)
     if "system" in change:
@@ -196,11 +196,11 @@ def changed_document(document: Mapping[str, Any], change: Mapping[str, Any]) -> 
 
 
 def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
-    """A run without what ``named`` replaces, to be said anew; a gate as high as the fence follows it."""
+    """Return a run without the values that ``named`` replaces; a gate with the fence's height follows it."""
     changed = {**{key: value for key, value in run.items() if key not in named}}
     gates = run.get("gates")
     if gates and ("height_mm" in named or "lattice_mm" in named):
-        # a gate follows the fence it stands in unless it was measured at a height of its own
+        # a gate follows its fence unless it was measured at a height of its own
         own = {key: run[key] for key in ("height_mm", "lattice_mm") if key in run}
         changed["gates"] = [
             {key: value for key, value in gate.items() if not (key in named and own.get(key, value) == value)}
@@ -210,7 +210,7 @@ def changed_run(run: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, A
 
 
 def _by_hand(basis: PricingInputs) -> list[PriceLine]:
-    """Extras as the rules see them."""
+    """Return the extras in the form that the price rules use."""
     rules, rows = basis.rules, basis.setup.get("extras", [])
     return [
         line_by_hand(
@@ -231,7 +231,7 @@ def _discount(basis: PricingInputs, measure: Measure, shares: Shares) -> Discoun
 
 
 def _costing(line: PriceLine, cost: CostLine | None, into: Mapping[str, Decimal]) -> dict[str, Any]:
-    """The working of one priced line: for the business alone."""
+    """Return the calculation of a price line, for the business only."""
     return {
         "key": line.key,
         "kind": line.kind,

@@ -1,7 +1,7 @@
-"""The content document of a revision: everything it says, in one canonical text that never changes after sending.
+"""Content document of a revision: all its data in one canonical text that never changes after sending.
 
-``quotes/quoting/schema/quote_content.schema.json`` describes it member by member. Everything that is printed, shown, drawn,
-accepted or counted later is read from here and from nowhere else.
+``quotes/quoting/schema/quote_content.schema.json`` describes each field. Everything that is printed, shown, drawn,
+accepted or counted later is read only from it.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ FACE = (
 
 
 def assemble(revision: Revision, *, now: datetime) -> dict[str, Any]:
-    """The content document of a draft as it would be sent now. Refused with everything that keeps it from being sent."""
+    """Return the content document of a draft as of now. Raise InvalidDocument with every error that prevents sending."""
     business, setup = revision.business, revision.setup
     today = local_day(business, now)
     parties = parties_of(revision)
@@ -81,7 +81,7 @@ def _alternatives(document: Mapping[str, Any], setup: Mapping[str, Any], basis: 
 
 
 def parties_of(revision: Revision) -> list[dict[str, Any]]:
-    """Who pays, in the order they were named; one of them chooses."""
+    """Return the parties in their order; one of them chooses the options."""
     rows = list(revision.parties.order_by("position"))
     return [
         {
@@ -97,13 +97,15 @@ def parties_of(revision: Revision) -> list[dict[str, Any]]:
 
 
 def check_parties(content: Mapping[str, Any]) -> None:
-    """Refused when a line is shared by somebody the revision doesn't know. A party that pays nothing may still be asked."""
+    """Raise InvalidDocument if a line is shared by an unknown party. A party may pay nothing."""
     known = {party["key"] for party in content["parties"]}
     lines = [line for build in (*content["builds"], *content["options"]) for line in build["lines"]]
     lines += content["difference"]["lines"] if content["difference"] else []
     strangers = sorted({key for line in lines for key in line["shares"]} - known)
     faults = [
-        Fault("/parties", "party.unknown", f"The measure shares runs with {key!r}, who is not among the parties.")
+        Fault(
+            "/parties", "party.unknown", f"The measure shares runs with {key!r}. Add this party or change the shares."
+        )
         for key in strangers
     ]
     if faults:
@@ -111,7 +113,7 @@ def check_parties(content: Mapping[str, Any]) -> None:
 
 
 def face(business: Business) -> dict[str, Any]:
-    """The business as it shows itself on paper."""
+    """Return the profile of the business for documents."""
     shown = {name: getattr(business, name) for name in FACE}
     logo = bytes(business.logo_png) if business.logo_png else b""
     return {**shown, "logo_png": base64.b64encode(logo).decode()}

@@ -1,4 +1,4 @@
-"""The customer's side: by a signed link, without signing in."""
+"""Customer API: access by a signed link, without signing in."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ VIEW_SCHEMA = {
         "state": TEXT,
         "answer": TEXT,
         "can_respond": {"type": "boolean"},
-        "hindrance": TEXT,
+        "blocked_reason": TEXT,
         "receipt": {"type": ["object", "null"], "additionalProperties": True},
         "questions": {"type": "array", "items": DOCUMENT},
     },
@@ -35,7 +35,7 @@ RECEIPT_SCHEMA = shape(("outcome", "name", "responded_at", "number", "total", "c
 
 
 class LinkEndpoint(Endpoint):
-    """Guessing ends soon: who names too many links that open nothing is told to wait, here as on the page."""
+    """Base of the customer endpoints. It limits requests with invalid links, like the customer page."""
 
     public = True
 
@@ -50,11 +50,11 @@ class LinkEndpoint(Endpoint):
 
 
 class LinkDetail(LinkEndpoint):
-    """The quote a link leads to, as its party may see it. Reading it changes no answer, however often."""
+    """The quote of a link, as its party may see it. Reading it does not change the response."""
 
     public = True
     refuses = {"GET": ("410", "422")}
-    parameters = {"build": "The alternative to reckon with.", "options": "Keys of options to reckon with, with commas."}
+    parameters = {"build": "The alternative to calculate with.", "options": "Keys of options, separated by commas."}
 
     @extend_schema(responses={200: VIEW_SCHEMA}, summary="Read a quote by its link")
     def get(self, request: Request, token: str) -> Response:
@@ -68,7 +68,7 @@ class LinkDetail(LinkEndpoint):
 
 
 class LinkAcceptance(LinkEndpoint):
-    """Accepting. The same again gives the same receipt."""
+    """Accept action. A repeated request gives the same receipt."""
 
     public = True
     refuses = {"POST": ("410",)}
@@ -79,7 +79,7 @@ class LinkAcceptance(LinkEndpoint):
 
 
 class LinkRefusal(LinkEndpoint):
-    """Declining."""
+    """Decline action."""
 
     public = True
     refuses = {"POST": ("410",)}
@@ -90,7 +90,7 @@ class LinkRefusal(LinkEndpoint):
 
 
 class LinkQuestions(LinkEndpoint):
-    """Asking the business."""
+    """Questions of the customer to the business."""
 
     public = True
     refuses = {"POST": ("410",)}

@@ -1,4 +1,4 @@
-"""The lines a customer reads: priced cost lines gathered by run, gate and old fence, then what is for the job as a whole."""
+"""Customer lines: price lines grouped by run, gates and old fence, then lines for the whole job."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ Line = dict[str, Any]
 
 @dataclass(slots=True)
 class _Bucket:
-    """What is gathered into one line before it is written."""
+    """Sums of a customer line before it is written."""
 
     part: str
     group: str
@@ -41,11 +41,12 @@ class _Bucket:
 def customer_lines(
     costs: Sequence[CostLine], priced: Sequence[PriceLine], takeoff: TakeOff, rules: PriceRules, shares: Shares
 ) -> tuple[list[Line], list[dict[str, Decimal]]]:
-    """The priced lines as the customer reads them, whose nets add up to those of ``priced``; and of each priced line what of it
-    is in which customer's line.
+    """Return the customer lines, and for each price line its amounts by the key of the customer line.
 
-    Rule: a line that belongs to runs is divided among them by its exact parts, every cent given out, and goes into the run's
-    fence, gates or removal; a line of the job as a whole stays a line of its own.
+    The nets of the customer lines add up to those of ``priced``.
+
+    Rule: a line that belongs to runs is divided among them by its exact parts, to the cent. Each part goes into the run's
+    fence, gates or removal. A line for the whole job stays a separate line.
     """
     buckets: dict[tuple[str, str, str], _Bucket] = {}
     whole, into = list[PriceLine](), list[dict[str, Decimal]]()
@@ -77,7 +78,7 @@ GROUPS = ("fence", "gates", "removal")
 
 
 def group_of(cost: CostLine) -> str:
-    """Whether a cost of a run is for its fence, its gates or taking down what stood there."""
+    """Return whether a cost of a run is for its fence, its gates or the removal of the old fence."""
     if cost.key.startswith("labour.gate") or cost.role.startswith(GATE_ROLES):
         return "gates"
     is_removal = cost.key.startswith("labour.remove") or (
@@ -87,7 +88,7 @@ def group_of(cost: CostLine) -> str:
 
 
 def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, shares: Mapping[str, Fraction]) -> Line:
-    """A line priced by hand: an extra or an option."""
+    """Return a line priced by hand: an extra or an option."""
     tax = rules.tax_by_code(row["tax_code"]) if row.get("tax_code") else rules.tax()
     own = {name: Fraction(share) for name, share in row["shares"].items()} if row.get("shares") else shares
     return {
@@ -107,7 +108,7 @@ def hand_line(key: str, group: str, row: Mapping[str, Any], rules: PriceRules, s
 
 
 def overall_shares(lines: Iterable[Line], shares: Shares) -> dict[str, Fraction]:
-    """How what is for the job as a whole is shared: as the lines that belong to runs are, by their amounts."""
+    """Return the shares of lines for the whole job: like those of the lines of runs, weighted by amount."""
     own = (
         (Decimal(line["net"]), {key: Fraction(share) for key, share in line["shares"].items()})
         for line in lines
@@ -150,7 +151,7 @@ def _whole_line(line: PriceLine) -> Line:
 
 
 def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tuple[str, str, str, str]:
-    """Text, detail, quantity and unit of a run's line."""
+    """Return text, detail, quantity and unit of a run's line."""
     if isinstance(built, BuiltRetrofit):
         count = len(built.bays)
         return f"Lattice on existing fence {built.id}", f"{built.lattice_height} mm high", str(count), "C62"
@@ -166,7 +167,7 @@ def _words(group: str, built: BuiltRun | BuiltRetrofit, takeoff: TakeOff) -> tup
 
 
 def metres(millimetres: int) -> str:
-    """Millimetres as metres, without needless noughts."""
+    """Return millimetres as metres, without trailing zeros."""
     return format((Decimal(millimetres) / 1000).normalize(), "f")
 
 

@@ -1,4 +1,4 @@
-"""What a party does by its signed link: read, accept, decline, ask. Exactly one outcome, however many knock at once."""
+"""Actions on a signed link: read, accept, decline, ask. Concurrent requests give exactly one outcome."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ NEUTRAL = "This link is no longer valid. Ask the business for a new one."
 
 @dataclass(frozen=True, slots=True)
 class AcceptanceReceipt:
-    """What a party is told after it answered, and every time it asks again."""
+    """Receipt of a party's response. A repeated request gives the same receipt."""
 
     outcome: str
     name: str
@@ -55,8 +55,8 @@ class AcceptanceReceipt:
 
 
 def link_of(token: str) -> SignedLink:
-    """The live link behind a token. 410 for one that is unknown, ended or expired: all look alike."""
-    rows = SignedLink.unscoped.select_related(  # unscoped: the token is the proof, and names one party of one business
+    """Return the live link of a token. Raise 410 for an unknown, revoked or expired link, with the same text for each."""
+    rows = SignedLink.unscoped.select_related(  # unscoped: the token identifies one party of one business
         "party", "revision__quote__job", "business"
     )
     link = rows.filter(token_sha256=hashed(token)).first() if len(token) == 43 and token.isascii() else None
@@ -68,7 +68,7 @@ def link_of(token: str) -> SignedLink:
 
 
 def open_link(token: str, choices: Mapping[str, Any] | None = None) -> PartyView:
-    """Everything this party may see, with the totals of the choices asked for. Lapses what is out of date."""
+    """Return the view of this party with the totals of the requested choices. Expire the quote first if it is due."""
     link = link_of(token)
     if link.opened_at is None:
         SignedLink.objects.of(link.business).filter(pk=link.pk, opened_at=None).update(opened_at=timezone.now())
@@ -85,7 +85,7 @@ def accept(
     choices: Mapping[str, Any] | None = None,
     now: datetime | None = None,
 ) -> AcceptanceReceipt:
-    """Accepts this party's part. The same again gives the same receipt; too late, or for other content, is 409."""
+    """Accept this party's part. A repeated request gives the same receipt; a late one, or one for other content, gives 409."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
     if done is not None:
@@ -111,7 +111,7 @@ def accept(
 
 @transaction.atomic
 def decline(*, token: str, name: str, reason: str = "", now: datetime | None = None) -> AcceptanceReceipt:
-    """Declines. A required party's no ends the revision; the same again gives the same receipt."""
+    """Decline the quote. If a required party declines, the revision is closed. A repeated request gives the same receipt."""
     now = now or timezone.now()
     revision, party, done = _enter(token, now)
     if done is not None:
@@ -130,7 +130,7 @@ def decline(*, token: str, name: str, reason: str = "", now: datetime | None = N
 
 @transaction.atomic
 def ask(*, token: str, text: str) -> Question:
-    """A question to the business; asked again word for word it is the same question."""
+    """Store a question to the business; the same text again is the same question."""
     link = link_of(token)
     rows = Question.objects.of(link.business).filter(party=link.party)
     asked = rows.filter(text=text, replied_at=None).first()
@@ -148,7 +148,7 @@ def ask(*, token: str, text: str) -> Question:
 
 @transaction.atomic
 def reply(*, question: Question, text: str, actor: Actor, now: datetime | None = None) -> Question:
-    """Answers a question; the party reads it by its link and is told by mail."""
+    """Answer a question. The party reads the answer on its page and gets it by e-mail."""
     if question.replied_at is not None:
         raise Problem("conflict", "This question is answered already.")
     question.reply, question.replied_at, question.replied_by = text, now or timezone.now(), actor.name[:160]
@@ -162,7 +162,7 @@ def reply(*, question: Question, text: str, actor: Actor, now: datetime | None =
 
 @transaction.atomic
 def lapse_if_due(revision: Revision, now: datetime) -> bool:
-    """A sent revision whose last day is over lapses; says whether it just did."""
+    """Expire a sent revision after its last day. Return whether it expired now."""
     if revision.state != RevisionState.SENT or not _is_over(revision, now):
         return False
     lock_quote(revision.quote)
@@ -180,12 +180,12 @@ def _is_over(revision: Revision, now: datetime) -> bool:
 
 
 def customer(party: Party) -> Actor:
-    """Somebody with a signed link, as the time line and the audit trail name them."""
+    """Return the actor of a party with a signed link, for the history and the audit log."""
     return Actor("customer", party.ref, party.name, business=party.business)
 
 
 def _enter(token: str, now: datetime) -> tuple[Revision, Party, PartyResponse | None]:
-    """The party behind a token with its quote locked, and what it answered before."""
+    """Lock the quote of a token. Return its revision, its party and the party's earlier response."""
     link = link_of(token)
     quote = lock_quote(link.revision.quote)
     revisions = (
@@ -203,14 +203,14 @@ def _enter(token: str, now: datetime) -> tuple[Revision, Party, PartyResponse | 
 
 
 def _hold_link(link: SignedLink) -> None:
-    """410 if the link was ended while its quote was waited for. Whoever ends it from here on waits for this answer."""
+    """Lock the link. Raise 410 if it was revoked while waiting for the quote."""
     rows = SignedLink.objects.of(link.business).select_for_update(no_key=True, of=("self",))
     if rows.filter(pk=link.pk, revoked_at=None).first() is None:
         raise Problem("gone", NEUTRAL)
 
 
 def _check_open(revision: Revision) -> None:
-    # of two quotes of a job only one is agreed, however many are accepted at once: lock_quote has locked the job's row
+    # a job has one accepted quote, also with concurrent requests: lock_quote has locked the job's row
     if reason := reason_closed(revision, revision.quote.job):
         raise Problem("conflict", reason)
 
@@ -218,9 +218,9 @@ def _check_open(revision: Revision) -> None:
 def _accepted_choices(
     revision: Revision, party: Party, content: Mapping[str, Any], asked: Mapping[str, Any] | None
 ) -> Choices:
-    """The choices a party accepts: its own if it is the one that chooses, otherwise those that were settled.
+    """Return the choices that a party accepts: its own if it chooses, otherwise the stored choices.
 
-    What was accepted is settled for everybody, whoever may still say yes to it.
+    Once accepted, the choices are the same for all parties.
     """
     if party.chooses and revision.state == RevisionState.SENT:
         return read_choices(content, asked)
@@ -259,7 +259,7 @@ def _answer(
         content_sha256=party.revision.content_sha256,
     )
     answer.save()
-    party.revision.save(update_fields=[])  # the next version, so that nobody keeps an old copy for new
+    party.revision.save(update_fields=[])  # increases the version, so that an old copy is recognised
     return answer
 
 

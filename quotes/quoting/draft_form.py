@@ -1,6 +1,6 @@
-"""A draft's setup as a form: boxes to type into, and what was typed as a setup again.
+"""Form of a draft's setup: its fields, and the setup from a submitted form.
 
-Members a page has no box for (the tax code of an option, hire, a day of supply) stay as they were stored.
+Values without a field on the page (tax code of an option, hire, day of supply) do not change.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _SAME = ("", "as measured")
 
 @dataclass(frozen=True, slots=True)
 class DraftColumn:
-    """One member of a row: its name, its word, how it is typed, where it has choices which."""
+    """A field of a row: name, label, kind and choices."""
 
     name: str
     label: str
@@ -84,7 +84,7 @@ _READERS: Mapping[str, Callable[[str], int | str]] = {
     "percent": read_percent,
 }
 ALWAYS_SENT = ("key", "place", "due", "required", "form", "licensed_removal")
-"""Fields that say nothing by themselves: a row with no others is an empty one."""
+"""Fields that browsers always send: a row with only these fields is empty."""
 TITLES = {
     "parties": "Parties",
     "options": "Options the customer may add",
@@ -96,7 +96,7 @@ TITLES = {
 
 @dataclass(frozen=True, slots=True)
 class DraftSection:
-    """Rows of one kind: each a list of boxes; the last row is empty, for one more."""
+    """A section of the form: its rows of fields; the last row is empty for a new entry."""
 
     name: str
     title: str
@@ -105,7 +105,7 @@ class DraftSection:
 
 
 def sections(setup: Mapping[str, Any], faults: Mapping[str, str], hazardous: Iterable[str] = ()) -> list[DraftSection]:
-    """The form of a setup, with what is wrong beside it. ``hazardous``: the old fences only a licensed contractor takes down."""
+    """Return the form of a setup with its errors. ``hazardous``: old fences that only a licensed contractor may remove."""
     offered = {"licensed_removal": tuple((kind, kind) for kind in sorted(hazardous))}
     return [_section(name, setup, faults, offered) for name in ROWS]
 
@@ -127,7 +127,7 @@ def _section(
 def _offering(
     column: DraftColumn, offered: Mapping[str, tuple[tuple[str, str], ...]], named: set[str]
 ) -> DraftColumn | None:
-    """The column with what the business offers to choose; None where there is nothing to choose and nothing was chosen."""
+    """Return the column with its choices; None if there are no choices and no value."""
     if column.name not in offered:
         return column
     known = offered[column.name]
@@ -158,7 +158,7 @@ def _box(name: str, place: int, column: DraftColumn, row: Mapping[str, Any], fau
 def wholes(
     setup: Mapping[str, Any], faults: Mapping[str, str], discounts: Iterable[DiscountRule] = ()
 ) -> dict[str, FormField]:
-    """The boxes there are one of; ``discounts`` are those of the price rules."""
+    """Return the fields that occur once; ``discounts`` are those of the price rules."""
     discount, around = setup.get("discount") or {}, setup.get("surroundings") or {}
     percent, amount = (as_shown(discount.get(part, "")) for part in ("percent", "amount"))
     visits = as_shown(setup.get("visits", ""))
@@ -196,13 +196,13 @@ def _rule_choices(discounts: Iterable[DiscountRule]) -> tuple[tuple[str, str], .
 
 
 def shares_of(setup: Mapping[str, Any], parties: list[str]) -> dict[str, str]:
-    """What each party pays of whatever no run shares otherwise."""
+    """Return each party's default cost share."""
     named = setup.get("otherwise") or {}
     return {key: as_shown(named.get(key, "0" if named else "")) for key in parties}
 
 
 def read_draft(posted: QueryDict, stored: Mapping[str, Any]) -> Setup:
-    """What was typed, as a setup that is still to be read and may be refused."""
+    """Return the submitted form as a setup that is not validated yet."""
     setup: Setup = {name: stored[name] for name in ("hire", "supply_on") if name in stored}
     for name in ROWS:
         rows = _rows(name, posted, stored)
@@ -259,7 +259,7 @@ def _rows(name: str, posted: QueryDict, stored: Mapping[str, Any]) -> list[Setup
 
 
 def _stored_values(name: str, typed: Mapping[str, str], stored: Mapping[str, Any]) -> Setup:
-    """Members of the row as it was stored that the page has no box for."""
+    """Return the stored values of a row that have no field on the page."""
     known = {column.name for column in ROWS[name]}
     for place, row in enumerate(stored.get(name, [])):
         if (typed.get("key") and row.get("key") == typed["key"]) or typed.get("place") == str(place):

@@ -1,4 +1,4 @@
-"""What the estimator asks for in a draft: parties, options, alternatives, extras, discount, payments, wording."""
+"""Setup of a draft: parties, options, alternatives, extras, discount, payments, texts."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ DUE = ("acceptance", "start", "posts_set", "completion")
 
 
 class KeyField(serializers.RegexField):
-    """A short word a thing is known by within its revision."""
+    """Short key of an entry, unique within its revision."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(KEY, max_length=40, **kwargs)
 
     def to_internal_value(self, data: Any) -> str:
         if not isinstance(data, str):
-            raise serializers.ValidationError("Small letters, digits, hyphen and underline.", "key")
+            raise serializers.ValidationError("Use lower-case letters, digits, hyphens and underscores.", "key")
         return str(super().to_internal_value(data))
 
 
@@ -38,7 +38,7 @@ class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
 
     def to_internal_value(self, data: Any) -> dict[str, str]:
         if not isinstance(data, Mapping) or not 0 < len(data) <= 20:
-            raise serializers.ValidationError('Shares by party are wanted, such as {"owner": "1"}.', "shares")
+            raise serializers.ValidationError('Enter shares by party, such as {"owner": "1"}.', "shares")
         try:
             exact = {str(key): _share(share) for key, share in data.items()}
         except (ValueError, ZeroDivisionError):
@@ -53,12 +53,12 @@ class SharesField(serializers.Field[dict[str, str], Any, dict[str, str], Any]):
         return value
 
 
-# no exponent: "1e99999999" is eleven letters and a number that takes minutes and gigabytes to write out
+# no exponent: writing out "1e99999999" takes minutes and gigabytes
 _SHARE = re.compile(r"[0-9]{1,20}(?:/[0-9]{1,20}|(?:\.[0-9]{1,18})?%?)")
 
 
 def _share(written: Any) -> Fraction:
-    """A share as it is written. ValueError for anything else, a negative one among it."""
+    """Return a share from its text. Raise ValueError for other text and for a negative share."""
     text = "" if isinstance(written, bool) else str(written)
     if not _SHARE.fullmatch(text):
         raise ValueError(text[:40])
@@ -70,7 +70,7 @@ class PartyIn(StrictSerializer):
     name = TextField(max_length=120)
     email = serializers.EmailField(required=False, allow_blank=True)
     address = TextField(max_length=500, required=False, allow_blank=True)
-    required = serializers.BooleanField(required=False)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    required = serializers.BooleanField(required=False)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     chooses = serializers.BooleanField(required=False)
 
 
@@ -78,7 +78,7 @@ class OptionIn(StrictSerializer):
     """A line the customer may add: ``net`` is its price before tax."""
 
     key = KeyField()
-    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     detail = TextField(max_length=1_000, required=False, allow_blank=True)
     net = ExactField(places=4, least="-100000000", most="100000000")
     cost = ExactField(places=4, most="100000000", required=False)
@@ -87,12 +87,12 @@ class OptionIn(StrictSerializer):
 
 
 class ExtraIn(StrictSerializer):
-    """A line priced by hand: ``net`` is its price before tax, negative where something is given back.
+    """A line priced by hand: ``net`` is its price before tax, negative for a credit.
 
-    ``licensed_removal``: the hazardous kind of old fence a licensed contractor takes down for it.
+    ``licensed_removal``: the kind of hazardous old fence that a licensed contractor removes for this price.
     """
 
-    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     detail = TextField(max_length=1_000, required=False, allow_blank=True)
     quantity = ExactField(places=3, required=False)
     unit = TextField(max_length=3, required=False)
@@ -104,10 +104,10 @@ class ExtraIn(StrictSerializer):
 
 
 class AlternativeIn(StrictSerializer):
-    """The same fence otherwise: what is named here replaces what every run of the measure says."""
+    """An alternative to the measured fence: its values replace those of every run of the measure."""
 
     key = KeyField()
-    label = TextField(max_length=200)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    label = TextField(max_length=200)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     height_mm = serializers.IntegerField(min_value=1, max_value=10_000, required=False)
     lattice_mm = serializers.IntegerField(min_value=0, max_value=5_000, required=False)
     form = serializers.ChoiceField(FORMS, required=False)
@@ -116,20 +116,22 @@ class AlternativeIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if attrs["key"] == "base":
-            raise serializers.ValidationError({"key": "The word base is taken by the fence as measured."})
+            raise serializers.ValidationError(
+                {"key": "The key base is reserved for the fence as measured. Use another key."}
+            )
         if not attrs.keys() - {"key", "label"}:
-            raise serializers.ValidationError("Say what is different: height, lattice, form, layout or system.")
+            raise serializers.ValidationError("Enter at least one difference: height, lattice, form, layout or system.")
         return attrs
 
 
 class DiscountIn(StrictSerializer):
     """A discount of its own (label with percent, amount or both), or ``rule``: the key of one in the price rules, or "none".
 
-    A quote without it gets the greatest discount of the price rules that applies by itself.
+    A quote without it gets the largest automatic discount of the price rules that applies.
     """
 
     rule = TextField(max_length=60, required=False)
-    label = TextField(max_length=120, required=False)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    label = TextField(max_length=120, required=False)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     percent = ExactField(places=3, most="100", required=False)
     amount = ExactField(places=4, most="100000000", required=False)
 
@@ -143,13 +145,13 @@ class DiscountIn(StrictSerializer):
 
 class PaymentIn(StrictSerializer):
     key = KeyField()
-    label = TextField(max_length=120)  # type: ignore[assignment]  # a member of the body by this name, not DRF's own
+    label = TextField(max_length=120)  # type: ignore[assignment]  # a field of the body, not DRF's attribute
     percent = ExactField(places=3, most="100")
     due = serializers.ChoiceField(DUE)
 
 
 class SurroundingsIn(StrictSerializer):
-    """What only people know of the place: it decides which cautions are printed."""
+    """Site conditions that decide which cautions are printed."""
 
     pool_runs = serializers.ListField(child=TextField(max_length=40), max_length=100, required=False)
     driveway = serializers.BooleanField(required=False)
@@ -157,7 +159,7 @@ class SurroundingsIn(StrictSerializer):
 
 
 class SetupIn(StrictSerializer):
-    """The whole of a draft; a PUT says all of it."""
+    """The whole setup of a draft; a PUT replaces it."""
 
     parties = PartyIn(many=True, required=False)
     otherwise = SharesField(required=False)
@@ -179,12 +181,12 @@ MAX = {"parties": 20, "alternatives": 6, "options": 40, "extras": 60, "payments"
 
 
 def read_setup(body: Any) -> dict[str, Any]:
-    """A draft's setup as plain values that can be kept. Refused whole with every fault."""
+    """Return a draft's setup as plain values for storing. Raise InvalidDocument with every error."""
     return checked_setup(validated_data(SetupIn, body))
 
 
 def checked_setup(values: Mapping[str, Any]) -> dict[str, Any]:
-    """The same from values that were read already."""
+    """Return the setup from validated values, checked for errors between fields."""
     faults = [*_too_many(values), *_doubles(values), *_party_faults(values), *_payment_faults(values)]
     if faults:
         raise InvalidDocument(faults)
@@ -194,7 +196,7 @@ def checked_setup(values: Mapping[str, Any]) -> dict[str, Any]:
 
 def _too_many(values: Mapping[str, Any]) -> list[Fault]:
     return [
-        Fault(f"/{name}", "too-many", f"At most {most} are wanted here.")
+        Fault(f"/{name}", "too-many", f"Enter at most {most} entries.")
         for name, most in MAX.items()
         if len(values.get(name, ())) > most
     ]
@@ -206,7 +208,7 @@ def _doubles(values: Mapping[str, Any]) -> list[Fault]:
         seen = set[str]()
         for place, value in enumerate(values.get(name, ())):
             if value["key"] in seen:
-                faults.append(Fault(f"/{name}/{place}/key", "key.twice", f"{value['key']!r} is there already."))
+                faults.append(Fault(f"/{name}/{place}/key", "key.twice", f"The key {value['key']!r} is used twice."))
             seen.add(value["key"])
     return faults
 
@@ -215,11 +217,11 @@ def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
     parties = values.get("parties", [])
     faults = []
     if parties and sum(party.get("chooses", False) for party in parties) > 1:
-        faults.append(Fault("/parties", "chooses.many", "One party at most settles the choices."))
+        faults.append(Fault("/parties", "chooses.many", "At most one party chooses the options."))
     if parties and not any(party.get("required", True) for party in parties):
         faults.append(Fault("/parties", "required.none", "At least one party must accept."))
     faults += [
-        Fault(f"/parties/{place}/required", "chooses.optional", "Who settles the choices must accept too.")
+        Fault(f"/parties/{place}/required", "chooses.optional", "The party that chooses the options must accept too.")
         for place, party in enumerate(parties)
         if party.get("chooses") and not party.get("required", True)
     ]
@@ -231,7 +233,9 @@ def _party_faults(values: Mapping[str, Any]) -> list[Fault]:
     named += [(f"/extras/{place}/shares", extra.get("shares")) for place, extra in enumerate(values.get("extras", []))]
     for pointer, shares in named if parties else ():
         faults += [
-            Fault(f"{pointer}/{key}", "party.unknown", f"There is no party {key!r}.")
+            Fault(
+                f"{pointer}/{key}", "party.unknown", f"There is no party {key!r}. Use the key of a party of this quote."
+            )
             for key in shares or ()
             if key not in known
         ]

@@ -1,4 +1,4 @@
-"""The letters this stage writes: plain text, each to one reader, with nothing in it of anybody else."""
+"""E-mails about quotes: plain text, each for one recipient, without data of other parties."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from shared.models import Business
 
 
 def quote_letter(link: SignedLink) -> EmailMessage:
-    """The quote itself: a link, until when, and whom to ask."""
+    """Return the e-mail with the link to a quote and its last day."""
     revision, business = link.revision, link.business
     word = "variation" if revision.kind == "variation" else "quote"
     text = (
@@ -27,7 +27,7 @@ def quote_letter(link: SignedLink) -> EmailMessage:
 
 
 def reminder_letter(link: SignedLink) -> EmailMessage:
-    """A reminder before the last day."""
+    """Return the reminder before the last day of a quote."""
     revision = link.revision
     text = (
         f"Dear {link.party.name},\n\n"
@@ -38,7 +38,7 @@ def reminder_letter(link: SignedLink) -> EmailMessage:
 
 
 def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:
-    """What a party asked and what it is answered."""
+    """Return the e-mail to a party with its question and the answer."""
     where = f"\n\nYour quote: {address_of(link)}" if link else ""
     text = f"Dear {question.party.name},\n\nyou asked:\n\n{question.text}\n\n{question.reply}{where}\n\n"
     return to_party(
@@ -47,13 +47,13 @@ def reply_letter(question: Question, link: SignedLink | None) -> EmailMessage:
 
 
 def question_letter(question: Question) -> EmailMessage:
-    """Tells the business that somebody asks."""
+    """Return the e-mail to the business about a customer's question."""
     text = f"{question.party.name} asks about {question.revision}:\n\n{question.text}\n"
     return _to_business(question.business, f"Question about {question.revision.quote.number}", text)
 
 
 def answer_letter(answer: PartyResponse, revision: Revision) -> EmailMessage:
-    """Tells the business what a party answered."""
+    """Return the e-mail to the business about a party's response."""
     word = "accepted" if answer.accepted else "declined"
     reason = f"\n\nReason given: {answer.reason}" if answer.reason else ""
     text = f"{answer.party.name} {word} {revision} as {answer.name} on {write_moment(answer.responded_at)}.{reason}\n"
@@ -65,12 +65,12 @@ def _last_day(revision: Revision) -> str:
 
 
 def signature(business: Business) -> str:
-    """Return how every letter of a business to a customer ends."""
+    """Return the closing lines of an e-mail from a business to a customer."""
     return "\n".join(filter(None, ("Kind regards", business.name, business.phone, business.email))) + "\n"
 
 
 def to_party(party: Party, subject: str, text: str) -> EmailMessage:
-    """Return a letter of the business to a party; answers to it reach the business."""
+    """Return an e-mail from the business to a party; replies go to the business."""
     business = party.business
     sender = formataddr((_one_line(business.name), settings.DEFAULT_FROM_EMAIL))
     reply_to = [business.email] if business.email else None

@@ -1,4 +1,4 @@
-"""Old fences only a licensed contractor may take down: what stops a quote until somebody prices that work."""
+"""Hazardous old fences that only a licensed contractor may remove; a quote needs a price for that work."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 from catalogue.rules.site_words import plain_word
 
 LICENSED = "licensed_removal"
-"""Field of an extra, and of its line: the hazardous kind a licensed contractor takes down for its price."""
+"""Field of an extra and of its line: the hazardous kind of fence that a licensed contractor removes for its price."""
 
 
 def licensed_removals(build: Mapping[str, Any], hazardous: frozenset[str]) -> dict[str, bool]:
@@ -20,7 +20,7 @@ def licensed_removals(build: Mapping[str, Any], hazardous: frozenset[str]) -> di
 
 
 def hazard_stops(build: Mapping[str, Any]) -> Iterator[str]:
-    """Yield a stop for each run whose old fence is hazardous while no line of the build prices its removal."""
+    """Yield a must-fix notice for each run with a hazardous old fence if no line of the build prices its removal."""
     for run in build["measure"]["runs"]:
         kind = run.get("remove", {}).get("kind", "")
         if not build["licensed_removals"].get(kind, True):

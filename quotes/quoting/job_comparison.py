@@ -1,4 +1,4 @@
-"""Quoted against ordered against used, role by role, with the money."""
+"""Comparison of quoted, ordered and used materials by role, with their costs."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ ZERO = Decimal(0)
 
 
 def compare_built(job: Job) -> dict[str, Any]:
-    """A row for each role of material that was quoted, ordered or used.
+    """Return a row for each role of material that was quoted, ordered or used, and the totals.
 
-    Rule: quoted is what the agreed build costs as priced; used is costed at what a unit cost when ordered, or when quoted where
+    Rule: quoted is the cost of the accepted build. Used is costed at the unit cost of the orders, or of the quote if
     nothing was ordered. Totals are the sums of the rows.
     """
     build = agreed_build(job)

@@ -1,4 +1,4 @@
-"""Letters about a quote: which arrived at the mail server, which are still tried, which could not be delivered."""
+"""Delivery status of e-mails about a quote: sent, still trying or failed."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from shared.background.outgoing_mail import OutgoingMail, letters_about
 from shared.models import Business
 
 KINDS = frozenset({"link.issued", "party.remind", "party.answered", "question.asked", "question.answered"})
-"""Events that letters about quotes follow from."""
+"""Events that cause e-mails about quotes."""
 
 
 def letters_of(revision: Revision) -> list[OutgoingMail]:
-    """Return every letter about a revision, the newest first; those with a link that was ended are left out."""
+    """Return the e-mails about a revision, newest first, without those with a revoked link."""
     business = revision.business
     subjects = [
         *SignedLink.objects.of(business).filter(revision=revision, revoked_at=None).values_list("ref", flat=True),
@@ -25,14 +25,14 @@ def letters_of(revision: Revision) -> list[OutgoingMail]:
 
 
 def letter_to(link: SignedLink | None, letters: Iterable[OutgoingMail]) -> OutgoingMail | None:
-    """Return the letter that carries a link, if it was begun."""
+    """Return the e-mail with a link; None if there is none yet."""
     if link is None:
         return None
     return next((letter for letter in letters if letter.event.subject == link.ref), None)
 
 
 def revisions_of(business: Business, letters: Iterable[OutgoingMail]) -> dict[str, str]:
-    """Return the ref of the revision each letter is about, by the subject of its event; without those of ended links."""
+    """Return the revision's ref of each e-mail by the subject of its event, without those of revoked links."""
     subjects = [letter.event.subject for letter in letters if letter.event.kind in KINDS]
     found: dict[str, str] = {}
     links = SignedLink.objects.of(business).filter(ref__in=subjects, revoked_at=None)

@@ -1,4 +1,4 @@
-"""A quote, its frozen revisions, who pays what part, how they are let in, and what they answered."""
+"""Models of quotes: revisions, parties, signed links, responses and questions."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class RevisionKind(models.TextChoices):
 
 
 class Quote(BusinessOwned):
-    """What a job is offered for: a number without gaps, and revisions one after another."""
+    """A quote of a job. Numbers have no gaps; its revisions follow one another."""
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="quotes")
     number = models.CharField(max_length=20, editable=False)
@@ -41,10 +41,10 @@ class Quote(BusinessOwned):
 
 
 class Revision(BusinessOwned):
-    """A numbered state of a quote. ``setup`` is what the estimator asks for; ``content`` is everything, frozen at sending.
+    """A numbered revision of a quote. ``setup`` is the estimator's input; ``content`` is the whole document, frozen at sending.
 
-    ``choices`` is what was chosen among options and alternatives, once somebody who may choose has accepted. ``closed_at`` is
-    when the state "sent" ended by an answer, a replacement or the last valid day; ``cancelled_at`` is when the job was cancelled.
+    ``choices`` are the selected options and alternative, set when the party that chooses accepts. ``closed_at`` is the time
+    of the final response, of the next revision or of expiry; ``cancelled_at`` is the time when the job was cancelled.
     An accepted revision of a cancelled job has both.
     """
 
@@ -81,7 +81,7 @@ class Revision(BusinessOwned):
                 condition=Q(kind="offer", changes__isnull=True) | Q(kind="variation", changes__isnull=False),
                 name="variation_changes_a_revision",
             ),
-            # one offer and one variation may be open at a time, and one offer of a quote is ever accepted
+            # one revision of each kind may be open at a time; at most one revision of kind "quote" is ever accepted
             models.UniqueConstraint(fields=["quote", "kind"], condition=Q(state="sent"), name="revision_one_open"),
             models.UniqueConstraint(
                 fields=["quote"], condition=Q(state="accepted", kind="offer"), name="revision_one_accepted_offer"
@@ -103,7 +103,7 @@ class PartyResponseStatus(models.TextChoices):
 
 
 class Party(BusinessOwned):
-    """Somebody who pays a share of a revision. The one who ``chooses`` settles options that others pay a part of."""
+    """A party that pays a share of a revision. The party that ``chooses`` selects the options for all."""
 
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, related_name="parties")
     key = models.CharField(max_length=40)
@@ -129,7 +129,7 @@ class Party(BusinessOwned):
 
 
 class SignedLink(BusinessOwned):
-    """Lets one party in to one revision. Only the digest of its token is kept; a new link ends those before it."""
+    """Link of one party to one revision. Only the digest of its token is stored; a new link revokes the earlier ones."""
 
     party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="links")
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="links")
@@ -151,7 +151,7 @@ class SignedLink(BusinessOwned):
 
 
 class PartyResponse(ImmutableModel):
-    """What a party said, once: the receipt. ``choices`` and ``total`` are those of this party when it answered."""
+    """The single response of a party. ``choices`` and ``total`` are those of this party at the time of the response."""
 
     party = models.OneToOneField(Party, on_delete=models.PROTECT, related_name="receipt")
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="answers")
@@ -168,7 +168,7 @@ class PartyResponse(ImmutableModel):
 
 
 class Question(BusinessOwned):
-    """Something a party wants to know before answering, and what it was told."""
+    """A party's question about a revision, and the answer of the business."""
 
     party = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="questions")
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="questions")

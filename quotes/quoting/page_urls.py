@@ -1,4 +1,4 @@
-"""Page addresses of this app: pricing and sending."""
+"""Page addresses of this app: quote pages for the estimator."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Parties and their links, their questions, the crew's document, and quoted against built."""
+"""API of parties, links, questions, the set-out document and the material comparison."""
 
 from __future__ import annotations
 
@@ -35,37 +35,37 @@ from shared.business.roles import Scope
 
 
 class Parties(Endpoint):
-    """Who pays a revision, and what each answered."""
+    """Parties of a revision with their responses."""
 
     scopes = {"GET": Scope.QUOTES_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(PARTY_SCHEMA)}, summary="Parties of a revision")
+    @extend_schema(responses={200: page_of(PARTY_SCHEMA)}, summary="List parties of a revision")
     def get(self, request: Request, ref: str) -> Response:
         revision = self.find(queries.revisions(self.business), ref)
-        alike = SharedQuery("revision", (self.business.pk, revision.pk))
-        page = self.page(lambda: queries.parties(revision), PARTIES, by="id", alike=alike)
+        shared = SharedQuery("revision", (self.business.pk, revision.pk))
+        page = self.page(lambda: queries.parties(revision), PARTIES, by="id", alike=shared)
         data: Any = page.data
         data["items"] = with_links(revision, data["items"])
         return page
 
 
 class PartyLink(Endpoint):
-    """The signed link of a party: POST makes a new one and ends the one before; DELETE ends it."""
+    """Signed link of a party. POST creates a new link and revokes the earlier one; DELETE revokes the link."""
 
     scopes = {"POST": Scope.QUOTES_WRITE, "DELETE": Scope.QUOTES_WRITE}
     unconditional = frozenset({"DELETE"})
 
-    @extend_schema(request=None, responses={201: ISSUED_SCHEMA}, summary="A new link for a party")
+    @extend_schema(request=None, responses={201: ISSUED_SCHEMA}, summary="Create a new link for a party")
     def post(self, request: Request, ref: str, key: str) -> Response:
-        """The address is told this once, and mailed where the party has an e-mail address."""
+        """Return the address only once; a party with an e-mail address gets it by e-mail."""
         _, party = _party(self, ref, key)
         link = reissue_link(party=party, actor=self.actor)
         response = Response({"address": address_of(link), "expires_at": link.expires_at}, status=201)
         response["Cache-Control"] = "no-store"
         return response
 
-    @extend_schema(responses={204: None}, summary="End a party's link")
+    @extend_schema(responses={204: None}, summary="Revoke a party's link")
     def delete(self, request: Request, ref: str, key: str) -> Response:
         revision, party = _party(self, ref, key)
         link = queries.live_links(revision).get(party.pk)
@@ -75,12 +75,12 @@ class PartyLink(Endpoint):
 
 
 class PartyDocument(Endpoint):
-    """What one party sees: the very document its page and its PDF are made of."""
+    """Document of a party: the source of its page and its PDF."""
 
     scopes = {"GET": Scope.QUOTES_READ}
     refuses = {"GET": ("409",)}
 
-    @extend_schema(responses={200: DOCUMENT}, summary="A party's document")
+    @extend_schema(responses={200: DOCUMENT}, summary="Get a party's document")
     def get(self, request: Request, ref: str, key: str) -> Response:
         revision, party = _party(self, ref, key)
         content = queries.content_of(revision)
@@ -88,13 +88,13 @@ class PartyDocument(Endpoint):
 
 
 class Questions(Endpoint):
-    """What customers ask, from the newest."""
+    """List of customers' questions, newest first."""
 
     scopes = {"GET": Scope.QUOTES_READ}
     paged = True
     parameters = {"open": "yes: only those that wait for an answer."}
 
-    @extend_schema(responses={200: page_of(QUESTION_SCHEMA)}, summary="Questions")
+    @extend_schema(responses={200: page_of(QUESTION_SCHEMA)}, summary="List questions")
     def get(self, request: Request) -> Response:
         rows = queries.questions(self.business)
         if request.query_params.get("open") == "yes":
@@ -103,7 +103,7 @@ class Questions(Endpoint):
 
 
 class QuestionReply(Endpoint):
-    """Answering a question."""
+    """Reply to a question."""
 
     scopes = {"POST": Scope.QUOTES_WRITE}
 
@@ -115,12 +115,12 @@ class QuestionReply(Endpoint):
 
 
 class JobSetOut(Endpoint):
-    """What is to be built, for the crew: no money in it."""
+    """Set-out document for the crew, without money."""
 
     scopes = {"GET": Scope.SETOUT_READ}
     refuses = {"GET": ("409",)}
 
-    @extend_schema(responses={200: DOCUMENT}, summary="What was agreed to be built")
+    @extend_schema(responses={200: DOCUMENT}, summary="Get the set-out document")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(jobs(self.business), ref)
         revision = queries.agreed(job)
@@ -132,12 +132,12 @@ class JobSetOut(Endpoint):
 
 
 class JobComparison(Endpoint):
-    """Quoted against ordered against used, per role, with the money."""
+    """Comparison of quoted, ordered and used materials by role, with costs."""
 
     scopes = {"GET": Scope.PRICES_READ}
     refuses = {"GET": ("409",)}
 
-    @extend_schema(responses={200: COMPARISON_SCHEMA}, summary="Quoted, ordered and used")
+    @extend_schema(responses={200: COMPARISON_SCHEMA}, summary="Compare quoted, ordered and used materials")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(jobs(self.business).select_related("business"), ref)
         return Response(compare_built(job))

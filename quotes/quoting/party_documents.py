@@ -1,6 +1,6 @@
-"""What one party may see of a revision: the whole's scope, its own part of the money, and nothing of anybody else.
+"""The view of a revision for one party: full scope, own amounts only.
 
-``party_document`` is all that the party's page and the party's PDF are made of; ``crew_document`` has no money in it at all.
+``party_document`` is the only source of the party's page and PDF; ``crew_document`` contains no money.
 """
 
 from __future__ import annotations
@@ -24,36 +24,36 @@ COMMON = (
 
 @dataclass(frozen=True, slots=True)
 class PartyView:
-    """A party's page: its document, where the revision stands, what it may still do, what it said and asked."""
+    """Data of a party's page: its document, the revision's status, its response and its questions."""
 
     document: Mapping[str, Any]
     content_sha256: str
     state: str
     answer: str
     can_respond: bool
-    hindrance: str
+    blocked_reason: str
     receipt: Mapping[str, Any] | None
     questions: tuple[Mapping[str, Any], ...]
 
 
 def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | None = None) -> PartyView:
-    """The page of one party, with the totals of ``choices`` where it may still choose."""
+    """Return the page data of a party, with the totals of ``choices`` while it may still choose."""
     content = parsed(revision.content)
     closed = reason_closed(revision, revision.quote.job)
     open_to = revision.state == RevisionState.SENT and party.answer == PartyResponseStatus.WAITING and not closed
     answer = PartyResponse.objects.of(revision.business).filter(party=party).first()
     asked = choices if party.chooses and open_to else _final_choices(revision, answer)
-    hindrance = "" if open_to else _why_closed(revision, party, closed)
+    blocked_reason = "" if open_to else _why_closed(revision, party, closed)
     if open_to and not party.chooses and revision.choices is None and pays_for_choices(content, party.key):
-        hindrance = "The options are not chosen yet. We will notify you when you can accept."
+        blocked_reason = "The options are not chosen yet. We will notify you when you can accept."
     rows = Question.objects.of(revision.business).filter(party=party).order_by("id")
     return PartyView(
         document=party_document(content, party.key, read_choices(content, asked)),
         content_sha256=revision.content_sha256,
         state=str(revision.state),
         answer=str(party.answer),
-        can_respond=open_to and not hindrance,
-        hindrance=hindrance,
+        can_respond=open_to and not blocked_reason,
+        blocked_reason=blocked_reason,
         receipt=_receipt(answer, revision) if answer else None,
         questions=tuple(
             {
@@ -69,7 +69,7 @@ def party_view(revision: Revision, party: Party, choices: Mapping[str, Any] | No
 
 
 def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN) -> dict[str, Any]:
-    """A party's quote, complete: what is built, its lines, tax, total, payments, and what each choice would change."""
+    """Return a party's complete quote: build, lines, tax, total, payments and the price change of each option."""
     whole = sums(content, choices)
     own = whole.parties[key]
     party = next(item for item in content["parties"] if item["key"] == key)
@@ -91,7 +91,7 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
 
 
 def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[str, Any]:
-    """What is built, for those who build it: measure, take-off, system, site; no customer's money."""
+    """Return the crew's document: measure, take-off, system and site, without money."""
     build = _shown_build(standing_build(content, choices))
     names = ("number", "revision", "kind", "label", "job", "site", "business")
     options = [option["label"] for option in content["options"] if option["key"] in (choices or {}).get("options", [])]
@@ -105,7 +105,7 @@ def crew_document(content: Content, choices: Mapping[str, Any] | None) -> dict[s
 
 
 def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """Return which revision's set-out a variation replaces, and what is built otherwise, without money."""
+    """Return the revision whose set-out a variation replaces and the changes, without money."""
     if difference is None:
         return None
     added = [line["text"] for line in difference["lines"] if line["group"] == "extra" and line["change"] == "added"]
@@ -113,7 +113,7 @@ def _replaced(difference: Mapping[str, Any] | None) -> dict[str, Any] | None:
 
 
 def pays_for_choices(content: Content, key: str) -> bool:
-    """Whether what this party pays depends on what somebody else chooses."""
+    """Return whether the amount of this party depends on the choices of another party."""
     lines = [line for build in content["builds"][1:] for line in build["lines"]]
     lines += [line for option in content["options"] for line in option["lines"]]
     return any(key in line["shares"] for line in lines)
@@ -131,7 +131,7 @@ def _why_closed(revision: Revision, party: Party, closed: str) -> str:
 
 
 def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
-    """A build without shares, prices of other ways, or anything else of the business's own."""
+    """Return a build without shares, prices of other options and internal data of the business."""
     measure = dict(build["measure"])
     for name in ("runs", "retrofits"):
         measure[name] = [_without(row, "shares") for row in measure[name]]

@@ -1,4 +1,4 @@
-"""What new prices mean for quotes that are out: the customer's price stands, what it costs us does not."""
+"""Effect of new prices on open quotes: the customer's price stays, the business's cost changes."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ _MATERIAL = "material."
 
 @tells_effect
 def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[dict[str, Any]]:
-    """Every open quote that is touched: what its materials were reckoned at, and what they would cost at the new prices.
+    """Return the affected open quotes with the quoted cost of their materials and the cost at the new prices.
 
-    A file of price rules touches them all; a draft is priced anew when it is sent, so of it only the number is told.
+    A file of price rules affects all of them. For a draft only the number is returned: it is priced again when it is sent.
     """
     rows = (
         Revision.objects.of(business)
@@ -35,9 +35,9 @@ def open_quotes(business: Business, kind: ImportKind, touched: Touched) -> list[
 def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dict[str, Any] | None:
     named = {"quote": revision.quote.number, "revision": revision.number, "state": revision.state}
     if revision.state == RevisionState.DRAFT:
-        return {**named, "text": "priced anew when it is sent"}
+        return {**named, "text": "priced again when it is sent"}
     if kind is ImportKind.PRICE_RULES:
-        return {**named, "text": "stands as it was sent"}
+        return {**named, "text": "keeps its sent price"}
     lines = [line for line in _materials(revision) if line["key"].removeprefix(_MATERIAL) in touched]
     if not lines:
         return None
@@ -47,7 +47,7 @@ def _quote_impact(revision: Revision, kind: ImportKind, touched: Touched) -> dic
     skus = sorted(line["key"].removeprefix(_MATERIAL) for line in lines)
     return {
         **named,
-        "text": "stands as it was sent",
+        "text": "keeps its sent price",
         "components": skus,
         "cost_quoted": format(before, "f"),
         "cost_then": format(after, "f"),

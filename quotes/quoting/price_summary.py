@@ -1,4 +1,4 @@
-"""What a revision comes to as the estimator sees it: cost, margin and price beside each other, and each party's part."""
+"""Price summary of a revision for the estimator: cost, margin and price of each line, and each party's amounts."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ class PriceSummaryLine:
     cost: Decimal
     net: Decimal
     made_of: tuple[tuple[str, Decimal], ...] = ()
-    """Of a line that gathers several costs, each with what it adds."""
+    """The costs of a line that combines several, each with its amount."""
 
     @property
     def margin(self) -> str:
-        """Per cent of the price that is not cost; nothing where either is missing, as on a line that rounds."""
+        """Return the margin in percent of the price; empty if cost or price is missing."""
         return f"{(self.net - self.cost) / self.net * 100:.1f}" if self.net and self.cost else ""
 
 
 @dataclass(frozen=True, slots=True)
 class RevisionPrices:
-    """One revision's money."""
+    """Amounts of a revision."""
 
     lines: tuple[PriceSummaryLine, ...]
     costing: tuple[PriceSummaryLine, ...]
@@ -47,7 +47,7 @@ class RevisionPrices:
     payments: tuple[Mapping[str, Any], ...]
     stops: tuple[str, ...]
     buying: Mapping[str, Any] | None = None
-    """Who the materials are priced from; None: sent before that was kept."""
+    """Suppliers that the materials are priced from; None for older content."""
 
     @property
     def whole(self) -> PriceSummaryLine:
@@ -55,7 +55,7 @@ class RevisionPrices:
 
 
 def priced(content: Content, choices: Mapping[str, Any] | None = None) -> RevisionPrices:
-    """The figures of a content document, frozen or previewed, with its choices where they are settled."""
+    """Return the price summary of a content document, with the selected choices if there are any."""
     chosen = read_choices(content, choices)
     whole = sums(content, chosen)
     build = next(item for item in content["builds"] if item["key"] == chosen.build)
@@ -96,14 +96,14 @@ def _row(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]] = ()) -> 
 
 
 def made_of(line: Mapping[str, Any], costing: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, Decimal], ...]:
-    """What each cost adds to a line; nothing where it is one cost's alone, stands as agreed, or was sent before that was kept."""
+    """Return the amount of each cost in a line; empty for a line of a single cost or with an accepted price."""
     found = [(row["text"], Decimal(row["into"][line["key"]])) for row in costing if line["key"] in row.get("into", {})]
     is_all = sum((net for _, net in found), ZERO) == Decimal(line["net"])
     return tuple(found) if len(found) > 1 and is_all else ()
 
 
 def _buying(buying: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
-    """With its money as numbers, and what everything from one supplier costs more."""
+    """Return the purchase data with amounts as numbers and the extra cost of buying from a single supplier."""
     if buying is None:
         return None
     orders = [{**row, **{name: Decimal(row[name]) for name in _MONEY}} for row in buying["orders"]]

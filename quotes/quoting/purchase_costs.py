@@ -1,6 +1,6 @@
-"""What is bought for one job, for its price: the cheapest split over suppliers, with packs, breaks, deliveries and least orders.
+"""Purchase costs of one job: the cheapest split over suppliers, with packs, price breaks, deliveries and minimum orders.
 
-Orders plan again over all jobs, remnants and suppliers together; what that saves is the business's, not a new price.
+Orders are planned again over all jobs, offcuts and suppliers. Savings from that do not change the price.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ from quotes.pricing.material_costs import MaterialPurchase
 from quotes.quoting.required_articles import RequiredArticle, wanted_of
 
 LENGTHS_BY = 6
-"""So many suppliers at most are each tried alone for the choice of stock lengths."""
+"""Maximum number of suppliers for which stock lengths are chosen separately."""
 
 
 @dataclass(frozen=True, slots=True)
 class Buying:
-    """What is bought, line by line, and the orders it makes. ``short`` are suppliers whose least order is not reached."""
+    """Purchases by line, and their orders. ``short`` are suppliers whose minimum order is not reached."""
 
     bought: tuple[MaterialPurchase, ...]
     sourcing: Sourcing
@@ -34,21 +34,20 @@ class Buying:
 
     @property
     def orders(self) -> tuple[Order, ...]:
-        """An order for each supplier that is bought from."""
+        """Return the orders, one for each supplier."""
         return self.sourcing.best.orders if self.sourcing.best else ()
 
     def name(self, code: str) -> str:
-        """What people call a supplier."""
+        """Return a supplier's name."""
         return next((supplier.name for supplier in self.suppliers if supplier.code == code and supplier.name), code)
 
 
 def bought_for(takeoff: TakeOff, market: PurchaseOptions, digits: int = 2) -> Buying:
-    """Everything a job takes, as it is cheapest to order. Refused with everything nobody sells.
+    """Return the cheapest purchase of everything a job needs. Raise InvalidDocument with every article that no supplier sells.
 
-    Rule: stock lengths are chosen by the least price of each, and again as each supplier alone would have them chosen; of these
-    lists the one is bought whose cheapest split (``fencing.buying.choose_suppliers.split``) costs least, the first of equal ones.
-    Where no split
-    reaches the least orders, the job is priced without them, and says so.
+    Rule: stock lengths are chosen by the lowest price of each, and again for each supplier on its own. The list with the
+    cheapest split (``fencing.buying.choose_suppliers.split``) is used, the first of equal ones. If no split reaches the
+    minimum orders, the job is priced without them, with a note.
     """
     suppliers = market.suppliers()
     lists = _lists(takeoff, market, suppliers)
@@ -75,7 +74,7 @@ def _least(splits: Sequence[SupplierSplit | None]) -> SupplierSplit | None:
 def _lists(
     takeoff: TakeOff, market: PurchaseOptions, suppliers: Sequence[SupplierTermsAndPrices]
 ) -> list[list[RequiredArticle]]:
-    """What is wanted with stock lengths at the least prices, and as each supplier alone would have them; each list once."""
+    """Return the required articles with stock lengths at the lowest prices, and for each supplier alone; each list once."""
     plans: dict[Demand, dict[int, int] | None] = {}
     first, faults = wanted_of(takeoff, market, None, plans)
     if faults:
@@ -94,7 +93,7 @@ def _split(wanted: Sequence[RequiredArticle], suppliers: Sequence[SupplierTermsA
         before, ways = needs.get(item.name), dict(item.ways)
         if len(ways) > 1:
             needs[item.name] = ways
-        else:  # the same stock length may be wanted in several finishes
+        else:  # several finishes may need the same stock length
             [amount] = ways.values()
             needs[item.name] = amount + (before if isinstance(before, Decimal) else Decimal(0))
     return split(needs, suppliers, digits=digits)
@@ -123,7 +122,7 @@ def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: Purch
 
 
 def buying_document(buying: Buying) -> dict[str, Any]:
-    """Who is asked for how much, beside everything from one of them; for the business alone."""
+    """Return the orders by supplier, and the cost of buying everything from one; for the business only."""
     return {
         "orders": [
             {
@@ -132,7 +131,7 @@ def buying_document(buying: Buying) -> dict[str, Any]:
                 "goods": format(order.goods, "f"),
                 "delivery": format(order.delivery, "f"),
                 "total": format(order.total, "f"),
-                "note": "under its least order" if order.supplier in buying.short else "",
+                "note": "below its minimum order" if order.supplier in buying.short else "",
             }
             for order in buying.orders
         ],

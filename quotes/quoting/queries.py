@@ -1,6 +1,6 @@
-"""Reading quotes and their frozen revisions.
+"""Queries for quotes and their frozen revisions.
 
-``content_of`` is the door for every stage that comes after: PDFs, orders, books read a revision's content document and no rows.
+Later apps (documents, purchasing, accounting) read a revision's content document with ``content_of`` and no other rows.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from shared.models import Business
 
 
 def content_of(revision: Revision) -> Content:
-    """Everything a sent revision says, exactly as it was sent. 409 for a draft, which says nothing yet."""
+    """Return the frozen content of a sent revision. Raise 409 for a draft."""
     if revision.state == RevisionState.DRAFT:
-        raise Problem("conflict", "A draft has no content yet; ask for its preview.")
+        raise Problem("conflict", "A draft has no frozen content. Read its preview.")
     content: Content = parsed(revision.content)
     return content
 
 
 def quotes(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Quote]:
-    """Quotes by ``job``, ``state`` of any revision, and words in label or number."""
+    """Return quotes filtered by ``job``, text in the label, or number."""
     asked, rows = asked or {}, Quote.objects.of(business)
     if job := asked.get("job", ""):
         rows = rows.filter(job__ref=job)
@@ -37,7 +37,7 @@ def quotes(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQ
 
 
 def revisions(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Revision]:
-    """Revisions by ``state``, ``kind``, ``quote`` and ``job``."""
+    """Return revisions filtered by ``state``, ``kind``, ``quote`` and ``job``."""
     asked, rows = asked or {}, Revision.objects.of(business)
     for name, known in (("state", RevisionState.values), ("kind", RevisionKind.values)):
         if value := asked.get(name, ""):
@@ -53,42 +53,42 @@ def revisions(business: Business, asked: Mapping[str, str] | None = None) -> Own
 
 
 def parties(revision: Revision) -> OwnedQuerySet[Party]:
-    """Who pays a revision."""
+    """Return the parties of a revision."""
     return Party.objects.of(revision.business).filter(revision=revision)
 
 
 def live_links(revision: Revision) -> dict[int, SignedLink]:
-    """The live link of each party, by the party's row id."""
+    """Return the live link of each party, by the party's primary key."""
     rows = SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None)
     return {row.party_id: row for row in rows}
 
 
 def questions(business: Business, revision: Revision | None = None) -> OwnedQuerySet[Question]:
-    """Questions of customers, of one revision or of all."""
+    """Return customers' questions, of one revision or of all."""
     rows = Question.objects.of(business)
     return rows.filter(revision=revision) if revision else rows
 
 
 def agreed(job: Job) -> Revision | None:
-    """What was last agreed on a job: its accepted offer or the last accepted variation of it."""
+    """Return the last accepted revision of a job: its quote or the last variation; None if there is none."""
     rows = Revision.objects.of(job.business).filter(quote__job=job, state=RevisionState.ACCEPTED)
     return rows.select_related("quote__job", "business").order_by("-closed_at", "-number").first()
 
 
 def agreed_build(job: Job) -> Mapping[str, Any] | None:
-    """The build that is to be built: measure, system, take-off, costing, as frozen in what was last agreed."""
+    """Return the build of the last accepted revision: measure, system, take-off and costs."""
     revision = agreed(job)
     return None if revision is None else standing_build(content_of(revision), revision.choices)
 
 
 def agreed_lines(job: Job) -> list[dict[str, Any]]:
-    """All lines that are agreed, variations included."""
+    """Return all accepted lines, including variations."""
     revision = agreed(job)
     return [] if revision is None else standing_lines(content_of(revision), revision.choices)
 
 
 def without_costs(content: Content) -> dict[str, Any]:
-    """A content document for those who may see prices but not costs, margins and workings."""
+    """Return a content document without costs, margins and calculations."""
     shown = dict(content)
     shown["builds"] = [_uncosted(build) for build in content["builds"]]
     shown["options"] = [_uncosted(option) for option in content["options"]]

@@ -1,4 +1,4 @@
-"""A priced quote in one go, from a measure and a name: what the command does. The same again finds what there is."""
+"""Creates a sent quote from a measure and a name, for the command. A repeated call finds the same quote."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ UNKNOWN_PLACE = "Address to be confirmed"
 def quote_measure(
     *, business: Business, document: Mapping[str, Any], customer: str, actor: Actor, override_reason: str = ""
 ) -> Revision:
-    """The sent quote of a measure for a customer.
+    """Return the sent quote of a measure for a customer.
 
-    A job of that customer with that label is taken up again: nothing is sent twice while measure and prices are as they were,
-    otherwise the next revision is. Refused with every fault of the measure, the catalogue or the sending.
+    An existing job of that customer with that label is used again. A new revision is sent only if measure or prices have
+    changed. Raise InvalidDocument with every error of the measure, the catalogue or the sending.
     """
     job = _job(business, str(document.get("label") or "Fence")[:200], customer, actor)
     version = _version(job, document, actor)
@@ -73,7 +73,7 @@ def _draft(job: Job, version: MeasureVersion, last: Revision | None, actor: Acto
 
 
 def _says_the_same(draft: Revision, last: Revision) -> bool:
-    """Whether sending the draft would say anything that the last revision does not."""
+    """Return whether the draft has the same content as the last revision."""
     if draft.measure_version_id != last.measure_version_id:
         return False
     fresh, kept = assemble(draft, now=timezone.now()), parsed(last.content)

@@ -1,4 +1,4 @@
-"""What a job takes of which articles before anybody is asked: stock lengths by the cheapest cutting plan, the rest as counted."""
+"""Articles a job needs, before suppliers are chosen. Cut items come from the cheapest cutting plan."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
 
 ONE_EACH = frozenset({"sheet", "post.channel", "post.square", "post.extension"})
-"""Roles of which every piece is taken from a stock length of its own; all others are cut by a plan."""
+"""Roles whose pieces each need a separate stock length; all others are cut by a plan."""
 
 BUDGET = Budget(work=400_000, seconds=2.0, polish=False)
 DECIMALS = 4  # of catalogue prices
 
 Ways = Mapping[str, Decimal]
-"""Articles that serve, and the sale units of each."""
+"""Suitable articles, and the sale units of each."""
 
 
 @dataclass(frozen=True, slots=True)
 class RequiredArticle:
-    """One thing to buy: ``ways`` has one article, or several of which one is taken. ``colour`` None: for every finish."""
+    """An article to buy: ``ways`` has one article, or several to choose from. ``colour`` None: for every finish."""
 
     role: str
     colour: str | None
@@ -33,14 +33,14 @@ class RequiredArticle:
 
     @property
     def name(self) -> str:
-        """What it is asked for as."""
+        """Return the name of the required article."""
         skus = sorted(self.ways)
         return skus[0] if len(skus) == 1 else f"{self.role} ({', '.join(skus)})"
 
 
 @dataclass(slots=True)
 class _ArticleReader:
-    """Reads what a take-off wants, stock lengths at the prices of one supplier where it is named and sells any that serve."""
+    """Reads the articles of a take-off. Stock lengths have the prices of ``supplier`` if it is given and sells suitable ones."""
 
     market: PurchaseOptions
     kerf: int
@@ -83,7 +83,7 @@ class _ArticleReader:
         return way(self._priced(stock, None), pieces) if counts is None else counts
 
     def _priced(self, stock: list[Article], supplier: str | None) -> list[tuple[Article, Decimal]]:
-        """Articles at the least price, or at a supplier's own: those it sells."""
+        """Return articles at the lowest price, or those of a supplier at its own price."""
         found = []
         for article in stock:
             prices = [
@@ -108,7 +108,7 @@ class _ArticleReader:
         return None if bars is None else {stock[place][0].sku: count for place, count in bars.items()}
 
     def counted(self, quantities: Iterable[Quantity]) -> None:
-        """Adds up what the same articles serve, whatever finish it was counted for."""
+        """Add up the quantities that the same articles serve, over all finishes."""
         pooled: dict[tuple[str, ...], list[tuple[str | None, Ways]]] = {}
         for row in quantities:
             if row.role in PIECE_ROLES or not row.total:
@@ -127,7 +127,7 @@ class _ArticleReader:
             self.rows.append(RequiredArticle(role, colours.pop() if len(colours) == 1 else None, ways))
 
     def _articles(self, role: str, colour: str | None) -> list[Article]:
-        """Those of the role that somebody sells; a fault where nobody does."""
+        """Return the articles of the role that a supplier sells; record an error if there are none."""
         articles = [item for item in self.market.serving(role, colour) if self.market.offers(item.sku)]
         if not articles:
             self.faults.append(_nobody(role, colour, self.market))
@@ -137,7 +137,9 @@ class _ArticleReader:
 def wanted_of(
     takeoff: TakeOff, market: PurchaseOptions, supplier: str | None, plans: dict[Demand, dict[int, int] | None]
 ) -> tuple[list[RequiredArticle], list[Fault]]:
-    """Everything a job takes, and what nobody sells. ``supplier``: stock lengths are chosen as if only it were asked.
+    """Return the required articles of a job, and an error for each that no supplier sells.
+
+    ``supplier``: stock lengths are chosen as if it were the only supplier.
 
     ``plans`` keeps cutting plans between calls.
     """
@@ -159,7 +161,7 @@ def _one_each(stock: list[tuple[Article, Decimal]], pieces: tuple[tuple[int, int
 
 
 def _bars(demand: Demand) -> dict[int, int] | None:
-    """Bars by the place of their stock."""
+    """Return the number of bars by the index of their stock length."""
     plan = plan_cuts(demand, BUDGET)
     if plan.status is Status.INFEASIBLE:
         return None
@@ -170,7 +172,7 @@ def _bars(demand: Demand) -> dict[int, int] | None:
 
 
 def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
-    """Concrete is counted in cubic metres; a bag makes its yield of it."""
+    """Return a quantity in sale units: concrete is counted in cubic metres and sold in bags."""
     return (quantity / article.bag_yield).to_integral_value(ROUND_CEILING) if article.bag_yield else quantity
 
 

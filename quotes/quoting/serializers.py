@@ -1,4 +1,4 @@
-"""Bodies that the API of this stage reads."""
+"""Request bodies of the quote API."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ class QuoteIn(StrictSerializer):
     job = TextField(max_length=32)
     measure = TextField(max_length=32)
     version = serializers.IntegerField(min_value=1, required=False)
-    label = TextField(max_length=200, required=False)  # type: ignore[assignment]  # a member of the body by this name
+    label = TextField(max_length=200, required=False)  # type: ignore[assignment]  # a field of the body
     setup = SetupIn(required=False)
 
 
@@ -41,7 +41,7 @@ class ChoicesIn(StrictSerializer):
 
 
 class AcceptIn(StrictSerializer):
-    """``content_sha256`` is that of the document that was looked at."""
+    """Acceptance of a quote. ``content_sha256`` is the digest of the accepted document."""
 
     name = TextField(max_length=120)
     content_sha256 = serializers.RegexField(r"^[0-9a-f]{64}\Z")

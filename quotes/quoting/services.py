@@ -1,4 +1,4 @@
-"""Drafting, sending, replacing and varying quotes. Whoever changes a quote's state locks the quote's row first."""
+"""Services that create, send and revise quotes. Lock the quote's row before you change its state."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from shared.database.numbering import next_number
 def start_quote(
     *, job: Job, version: MeasureVersion, actor: Actor, label: str = "", setup: Mapping[str, Any] | None = None
 ) -> Revision:
-    """A quote for a job with its first draft; the parties are those the measure names, the customer first."""
+    """Create a quote for a job with its first draft. The parties are those of the measure, the customer first."""
     if job.state not in {JobState.OPEN, JobState.ACCEPTED}:
         raise Problem("conflict", f"You cannot quote a job that is {job.state}.")
     _check_measure(version, job)
@@ -52,7 +52,7 @@ def start_quote(
 def change_draft(
     *, revision: Revision, setup: Mapping[str, Any], actor: Actor, version: MeasureVersion | None = None
 ) -> Revision:
-    """Another setup, all of it, and perhaps another measure. Only a draft can change."""
+    """Replace the setup of a draft, and its measure version if one is given."""
     _only_draft(revision)
     if version is not None:
         _check_measure(version, revision.quote.job)
@@ -64,11 +64,11 @@ def change_draft(
 
 @transaction.atomic
 def discard_draft(*, revision: Revision, actor: Actor) -> None:
-    """Throws a draft away; its number is given out again."""
+    """Delete a draft; its number is used again."""
     quote = lock_quote(revision.quote)
     _only_draft(revision)
     if revision.number == 1:
-        raise Problem("conflict", "The first draft of a quote stays; change it instead.")
+        raise Problem("conflict", "You cannot delete the first draft of a quote. Change it instead.")
     revision.delete()
     quote.latest -= 1
     quote.save(update_fields=["latest"])
@@ -77,7 +77,7 @@ def discard_draft(*, revision: Revision, actor: Actor) -> None:
 
 @transaction.atomic
 def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None) -> Revision:
-    """The next draft of a quote, from its last revision: an offer, or a variation once an offer is accepted."""
+    """Create the next draft from the last revision: a quote, or a variation if a quote is accepted."""
     quote = lock_quote(quote)
     _refuse_ended(quote.job)
     last = Revision.objects.of(quote.business).filter(quote=quote).order_by("-number").first()
@@ -88,7 +88,7 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
         _check_measure(version, quote.job)
     setup = dict(last.setup)
     if agreed is not None and (last.kind == RevisionKind.OFFER or last.pk == agreed.pk):
-        setup = {"parties": last.setup.get("parties", [])}  # what is agreed already is not asked for again
+        setup = {"parties": last.setup.get("parties", [])}  # a variation starts without the accepted extras
     if version is None:
         version = newest(last.measure_version.measure) if agreed else last.measure_version
     quote.latest += 1
@@ -109,9 +109,9 @@ def revise(*, quote: Quote, actor: Actor, version: MeasureVersion | None = None)
 
 @transaction.atomic
 def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: datetime | None = None) -> Revision:
-    """Freezes the whole revision, lets every party in, and replaces what was open before.
+    """Freeze and send a revision, issue the links, and supersede the open revision.
 
-    Refused where the fence has stops nobody overrides with a reason; 409 where the quote has moved on.
+    Raise InvalidDocument if the fence has must-fix notices and no reason is given; 409 if the quote has changed.
     """
     now = now or timezone.now()
     quote = lock_quote(revision.quote)
@@ -149,9 +149,9 @@ def send(*, revision: Revision, actor: Actor, override_reason: str = "", now: da
 
 
 def lock_quote(quote: Quote) -> Quote:
-    """The quote's row, locked until the transaction ends: one change of state at a time.
+    """Return the quote's row, locked until the transaction ends, so that its state changes once at a time.
 
-    The job's row is locked before it, as by whoever cancels the job.
+    The job's row is locked first, like when a job is cancelled.
     """
     Job.objects.of(quote.business).select_for_update(no_key=True).get(pk=quote.job_id)
     rows = (
@@ -172,7 +172,7 @@ def _refuse_ended(job: Job) -> None:
 
 
 def close_revision(revision: Revision, to: RevisionState, now: datetime) -> bool:
-    """From sent to another state, if it is still sent; says whether it was."""
+    """Change the state of a revision that is still sent. Return whether it was."""
     rows = Revision.objects.of(revision.business).filter(pk=revision.pk, state=RevisionState.SENT)
     if not rows.update(state=to, closed_at=now):
         return False
@@ -240,22 +240,22 @@ def _fill(revision: Revision, setup: Mapping[str, Any]) -> None:
 
 
 NOT_VARIED = {
-    "alternatives": "A variation has no alternatives: it is the difference to one fence. Offer options instead.",
-    "discount": "What is for the job as a whole stays as agreed. Write a discount as an extra with a price below 0.",
-    "visits": "What is for the job as a whole stays as agreed. Charge another visit as an extra.",
-    "hire": "What is for the job as a whole stays as agreed. Charge hire as an extra.",
+    "alternatives": "A variation has no alternatives. Add options instead.",
+    "discount": "A variation does not change the discount. Enter an extra with a price below 0.",
+    "visits": "A variation does not change the visits. Enter another visit as an extra.",
+    "hire": "A variation does not change the hire. Enter hire as an extra.",
 }
 
 
 def _check_variation(setup: Mapping[str, Any]) -> None:
-    """Refused is what a variation would leave out without a word."""
+    """Reject setup values that a variation would ignore."""
     asked = [name for name in NOT_VARIED if setup.get(name)]
     if asked:
         raise InvalidDocument([Fault(f"/setup/{name}", f"variation.{name}", NOT_VARIED[name]) for name in asked])
 
 
 def _default_parties(revision: Revision) -> list[dict[str, Any]]:
-    """The customer, as the owner (or the first name that the measure shares a run with), then whoever else it names."""
+    """Return the default parties: the customer as the owner (or first party of the measure), then the other parties."""
     document = parsed(revision.measure_version.document)
     rows = [*document.get("runs", []), *document.get("retrofits", [])]
     keys = party_keys(row.get("shares", {}) for row in rows)

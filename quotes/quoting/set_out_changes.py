@@ -1,4 +1,4 @@
-"""Changes of a set-out: what a variation asks the crew to build otherwise than agreed, run by run, without money."""
+"""Set-out changes of a variation, run by run, without money."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ Rows = Mapping[str, Mapping[str, Any]]
 
 
 def set_out_changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return every run and retrofit of two take-offs that is built otherwise; an empty list if none is.
+    """Return every run and retrofit that differs between two take-offs; an empty list if none does.
 
     Each has ``part`` (its name), ``change`` (added, removed or changed), the lengths and forms it had and has if they differ, the
     posts that moved with their chainages [mm], and what was added, removed or otherwise changed.
@@ -39,7 +39,7 @@ def _change(name: str, was: Mapping[str, Any] | None, now: Mapping[str, Any] | N
 
 
 def _places(kind: str, before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """Return the posts, bays or gates that are new, gone, moved or built otherwise, in the order they are built."""
+    """Return the posts, bays or gates that are added, removed, moved or changed, in building order."""
     old, new = _by_id(before), _by_id(after)
     found = []
     for name in dict.fromkeys([*new, *old]):
@@ -56,7 +56,7 @@ def _places(kind: str, before: Sequence[Mapping[str, Any]], after: Sequence[Mapp
 
 
 def _size(bay: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a bay by its width: where it stands is said by its posts."""
+    """Return a bay with its width instead of its position, which its posts have."""
     if "from_mm" not in bay:
         return dict(bay)
     rest = {key: value for key, value in bay.items() if key not in ("from_mm", "to_mm")}

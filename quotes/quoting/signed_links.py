@@ -1,7 +1,7 @@
-"""Signed links: whoever holds the token is that party of that revision, and of nothing else.
+"""Signed links: a token gives access as one party of one revision.
 
-The token is never stored: it is an HMAC of the link's own id and of the content it stands for, under the service's secret, so the
-mail can be written again by a worker; the row keeps its SHA-256 alone.
+The token is never stored. It is an HMAC of the link's id and its content under the service's secret key, so that a
+worker can write the e-mail again. The row stores only its SHA-256.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from shared.common.dates import local_day
 from shared.database import audit_log
 
 AFTER_VALIDITY = timedelta(days=90)
-"""How long after its last day a quote can still be read by its link; answering ends with its validity."""
+"""Time after its last day in which a quote can still be read; responses end with the last day."""
 
 
 class LostKeyError(RuntimeError):
-    """A link was signed with a secret key that the settings no longer hold."""
+    """Raised if a link was signed with a secret key that is no longer in the settings."""
 
 
 def token_of(ref: str, content_sha256: str, key: str = "") -> str:
-    """Return the token of a link, signed with the secret key of now or with another: 43 characters that are safe in an address.
+    """Return the token of a link, signed with ``key`` or the current key: 43 URL-safe characters.
 
     >>> len(token_of("a", "b")), token_of("a", "b") == token_of("a", "c")
     (43, False)
@@ -43,12 +43,12 @@ def token_of(ref: str, content_sha256: str, key: str = "") -> str:
 
 
 def hashed(token: str) -> str:
-    """What is kept of a token."""
+    """Return the stored digest of a token."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
 def address_of(link: SignedLink) -> str:
-    """Return the address a party is sent: the same after a change of the secret key, whatever host a request names."""
+    """Return the address of a link. It does not depend on the request's host and survives a change of the secret key."""
     for key in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
         token = token_of(link.ref, link.content_sha256, key)
         if hashed(token) == link.token_sha256:
@@ -59,13 +59,13 @@ def address_of(link: SignedLink) -> str:
 
 
 def issue_links(*, revision: Revision, now: datetime) -> list[SignedLink]:
-    """A link for every party of a revision that was just sent."""
+    """Create a link for every party of a sent revision."""
     return [_issue(party, revision, now) for party in revision.parties.order_by("position")]
 
 
 @transaction.atomic
 def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> SignedLink:
-    """A new link for a party; the one it had ends now."""
+    """Create a new link for a party and revoke its earlier link."""
     now = now or timezone.now()
     revision = Revision.objects.of(party.business).select_for_update(no_key=True).get(pk=party.revision_id)
     if revision.state not in {RevisionState.SENT, RevisionState.ACCEPTED}:
@@ -81,14 +81,14 @@ def reissue_link(*, party: Party, actor: Actor, now: datetime | None = None) -> 
 
 @transaction.atomic
 def show_link(*, link: SignedLink, actor: Actor) -> str:
-    """Return the address of a live link, for whoever hands it over by other means; the audit trail says who saw it."""
+    """Return the address of a live link for passing it on; the audit log records the actor."""
     audit_log.record(link.business, actor, "link.shown", f"revision:{link.revision.ref}", {"party": link.party.key})
     return address_of(link)
 
 
 @transaction.atomic
 def revoke_link(*, link: SignedLink, actor: Actor, now: datetime | None = None) -> SignedLink:
-    """End a link at once; ending it twice keeps the first time."""
+    """Revoke a link; a second call keeps the first time."""
     live = SignedLink.objects.of(link.business).filter(pk=link.pk, revoked_at=None)
     if live.update(revoked_at=now or timezone.now()):
         detail = {"party": link.party.key}
@@ -98,7 +98,7 @@ def revoke_link(*, link: SignedLink, actor: Actor, now: datetime | None = None) 
 
 
 def revoke_links(*, revision: Revision, now: datetime) -> None:
-    """Ends every link to a revision."""
+    """Revoke every link to a revision."""
     SignedLink.objects.of(revision.business).filter(revision=revision, revoked_at=None).update(revoked_at=now)
 
 

@@ -1,4 +1,4 @@
-"""What would help a screened fence at the business's prices: each change priced, heavier posts found in its other systems."""
+"""Prices of suggested changes for a screened fence, with heavier posts from the business's other systems."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from quotes.jobs.takeoff_cache import looks_at_prices
 
 MAX_PRICED = 60
-"""Posts of a job whose remedies are priced: each remedy is the whole job taken off, cut and priced once more."""
+"""Maximum number of posts for which changes are priced: each needs a take-off, a cutting plan and a price of the whole job."""
 MAX_SYSTEMS = 6
-"""Other fence systems of the business that are tried for heavier posts, by code."""
+"""Maximum number of other fence systems that are tried for heavier posts, by code."""
 
 Net = Callable[[TakeOff, SystemWithPrices], Decimal]
-"""The job's price before tax for a take-off made with what is on offer."""
+"""Returns the price of a take-off before tax with the system's prices."""
 
 
 def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tuple[SuggestedChange, ...]:
-    """What would bring the posts that are over within the screening's limits, each with what it adds before tax.
+    """Return the changes that bring failing posts within the limits of the screening, each with its added price before tax.
 
-    Without prices where the job has too many posts for that, or the catalogue no price for it.
+    The changes have no prices if the job has too many posts or the catalogue has no price.
     """
     if takeoff.measure.strength is None:
         return ()
@@ -59,18 +59,18 @@ def _with(remedy: SuggestedChange, heavier: tuple[Decimal, str, bool] | None) ->
 
 
 def _heavier(screening: Screening, found: SystemWithPrices, net: Net) -> tuple[Decimal, str, bool] | None:
-    """The cheapest other system whose posts take the moment: what it adds, its label, and whether nothing is over in it."""
+    """Return added price, label and ``mends`` of the cheapest other system with strong enough posts; None if there is none."""
     now, tried = net(screening.takeoff, found), list[tuple[Decimal, str, bool]]()
     for taken, other, after in _elsewhere(screening, found):
         if all(post.utilisation is not None and post.utilisation <= 1 for post in after.posts):
             mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts)
-            with suppress(InvalidDocument):  # nothing on offer for it today
+            with suppress(InvalidDocument):  # no prices for it today
                 tried.append((net(taken, other) - now, other.system.label, mends))
     return min(tried, key=lambda item: (not item[2], item[0]), default=None)
 
 
 def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[TakeOff, SystemWithPrices, Screening]]:
-    """The same measure in every other system it can be built and priced in."""
+    """Yield the same measure in every other system in which it can be built and priced."""
     rows = queries.systems(found.business).filter(active=True).exclude(code=found.code).order_by("code")
     for code in rows.values_list("code", flat=True)[:MAX_SYSTEMS]:
         try:

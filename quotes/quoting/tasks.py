@@ -1,4 +1,4 @@
-"""Later work of this stage: letters, reminders, lapsing. Everything here may run twice and has one effect."""
+"""Background tasks of quotes: e-mails, reminders, expiry. Each may run twice and has one effect."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ REMIND_BEFORE = timedelta(days=3)
 
 @on_event("link.issued", slow=True)
 def mail_link(event: Event) -> Finish | None:
-    """Sends a party its link, unless it ended meanwhile, was sent already, or the party has no address."""
+    """E-mail a party its link, unless the link is revoked or already sent, or the party has no address."""
     link = _links().filter(ref=event.subject).first()
     if link is None or link.revoked_at or link.mailed_at or not link.party.email:
         return None
@@ -51,7 +51,7 @@ def mail_link(event: Event) -> Finish | None:
 
 @on_event("party.remind", slow=True)
 def mail_reminder(event: Event) -> None:
-    """Reminds a party that has not answered and still can."""
+    """E-mail a reminder to a party that has not responded and still can."""
     link = _links().filter(party__ref=event.subject, revoked_at=None).first()
     if (
         link
@@ -64,7 +64,7 @@ def mail_reminder(event: Event) -> None:
 
 @on_event("question.asked", slow=True)
 def mail_question(event: Event) -> None:
-    """Tells the business of a question."""
+    """E-mail the business a customer's question."""
     question = _questions().filter(ref=event.subject).first()
     if question and question.business.email:
         outgoing_mail.send(event, "question", emails.question_letter(question))
@@ -72,7 +72,7 @@ def mail_question(event: Event) -> None:
 
 @on_event("question.answered", slow=True)
 def mail_reply(event: Event) -> None:
-    """Tells the party what it was answered."""
+    """E-mail the party the answer to its question."""
     question = _questions().filter(ref=event.subject).first()
     if question and question.party.email:
         link = _links().filter(party=question.party, revoked_at=None).first()
@@ -81,7 +81,7 @@ def mail_reply(event: Event) -> None:
 
 @on_event("party.answered", slow=True)
 def mail_answer(event: Event) -> None:
-    """Tells the business; the party's receipt comes with its acceptance record, from the documents."""
+    """E-mail the business a party's response. The documents app sends the party its acceptance record."""
     rows = PartyResponse.unscoped.select_related(
         "party__business", "revision__quote", "revision__business"
     )  # unscoped: by event
@@ -94,7 +94,7 @@ def mail_answer(event: Event) -> None:
 
 @on_event("quote.accepted")
 def keep_chosen_measure(event: Event) -> None:
-    """Where an alternative was chosen, its measure becomes the next version: later changes start from what is agreed."""
+    """Save the measure of a chosen alternative as the next version, so that later changes start from it."""
     rows = Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
     revision = rows.get(ref=event.subject)
     build = standing_build(parsed(revision.content), revision.choices)
@@ -109,7 +109,7 @@ def keep_chosen_measure(event: Event) -> None:
 
 @run_every(timedelta(minutes=30))
 def lapse_what_is_over() -> None:
-    """Lapses every revision whose last day is over where its business is."""
+    """Expire every revision whose last day is over in the business's time zone."""
     now = timezone.now()
     for revision in _ending_within(timedelta(0)):
         lapse_if_due(revision, now)
@@ -117,7 +117,7 @@ def lapse_what_is_over() -> None:
 
 @run_every(timedelta(hours=1))
 def remind_in_time() -> None:
-    """Wants one reminder for each party that has not answered a few days before the last day."""
+    """Queue one reminder for each party without a response a few days before the last day."""
     for revision in _ending_within(REMIND_BEFORE):
         for party in Party.objects.of(revision.business).filter(revision=revision, answer=PartyResponseStatus.WAITING):
             _remind(party)
@@ -131,7 +131,7 @@ def _remind(party: Party) -> None:
 
 
 def _ending_within(span: timedelta) -> Iterator[Revision]:
-    """Yield sent revisions whose last day has come, or comes within this span, where their business is."""
+    """Yield sent revisions whose last day is at most ``span`` away in the business's time zone."""
     rows = Revision.unscoped.select_related("quote__job", "business")  # unscoped: the routine serves every business
     latest = latest_day_anywhere() + span
     for row in rows.filter(state=RevisionState.SENT, valid_until__lte=latest, business__suspended_at=None).iterator():
@@ -140,12 +140,12 @@ def _ending_within(span: timedelta) -> Iterator[Revision]:
 
 
 def _links() -> QuerySet[SignedLink]:
-    return SignedLink.unscoped.select_related(  # unscoped: named by an event of its own business
+    return SignedLink.unscoped.select_related(  # unscoped: an event of its own business identifies it
         "party__business", "revision__quote", "business"
     )
 
 
 def _questions() -> QuerySet[Question]:
-    return Question.unscoped.select_related(  # unscoped: named by an event of its own business
+    return Question.unscoped.select_related(  # unscoped: an event of its own business identifies it
         "party__business", "revision__quote", "business"
     )

@@ -1,7 +1,7 @@
-"""What a revision comes to, for the whole and for each party, read from its content document alone.
+"""Totals of a revision, for the whole and for each party, calculated from its content document only.
 
-Every line is shared out to the cent by exact fractions; each party's tax is that of its own net; the whole is the sum of its
-parties, whatever is chosen. No rows, no clock: the same content and choices give the same sums for ever.
+Every line is shared to the cent by exact fractions. Each party's tax is that of its own net. The whole is the sum of the
+parties. There is no database or clock access: the same content and choices always give the same totals.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ BASE = "base"
 
 @dataclass(frozen=True, slots=True)
 class Choices:
-    """The build and the options that are wanted; without a word the base build and no options."""
+    """The selected build and options; by default the base build without options."""
 
     build: str = BASE
     options: frozenset[str] = frozenset()
@@ -46,7 +46,7 @@ NOTHING_CHOSEN = Choices()
 
 @dataclass(frozen=True, slots=True)
 class PartyLineShare:
-    """One party's part of a line: exact share and the whole minor units that fall to it."""
+    """A party's part of a line: exact share and amount in whole minor units."""
 
     line: Mapping[str, Any]
     share: Fraction
@@ -55,7 +55,7 @@ class PartyLineShare:
 
 @dataclass(frozen=True, slots=True)
 class PartySums:
-    """What one party pays. ``net`` is the sum of its lines, ``tax`` of its tax rows, ``payments`` add up to ``total``."""
+    """Totals of one party. ``net`` is the sum of its lines, ``tax`` of its tax rows; ``payments`` add up to ``total``."""
 
     lines: tuple[PartyLineShare, ...]
     net: Decimal
@@ -67,7 +67,7 @@ class PartySums:
 
 @dataclass(frozen=True, slots=True)
 class Sums:
-    """The whole and its parties: every figure of the whole is the sum of the parties'."""
+    """Totals of a revision and of its parties: each total is the sum of the parties' totals."""
 
     lines: tuple[Mapping[str, Any], ...]
     net: Decimal
@@ -79,7 +79,7 @@ class Sums:
 
 
 def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
-    """The choices somebody asks for. Refused when the revision offers no such build or option."""
+    """Return the requested choices. Raise InvalidDocument if the revision has no such build or option."""
     asked = asked or {}
     build, options = asked.get("build", BASE), asked.get("options", [])
     builds, known = [item["key"] for item in content["builds"]], [option["key"] for option in content["options"]]
@@ -88,7 +88,7 @@ def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
         faults.append(Fault("/choices/build", "build.unknown", f"Choose from: {', '.join(builds)}."))
     for place, key in enumerate(options):
         if key not in known:
-            text = f"Choose from: {', '.join(known)}." if known else "Nothing is offered as an option."
+            text = f"Choose from: {', '.join(known)}." if known else "This quote has no options."
             faults.append(Fault(f"/choices/options/{place}", "option.unknown", text))
     if faults:
         raise InvalidDocument(faults)
@@ -96,7 +96,7 @@ def read_choices(content: Content, asked: Mapping[str, Any] | None) -> Choices:
 
 
 def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any], ...]:
-    """The lines that are paid for: those of the chosen build, or of a variation its differences, then the chosen options'."""
+    """Return the lines to pay: those of the selected build or of the variation, then those of the selected options."""
     if content["difference"] is not None:
         lines = list(content["difference"]["lines"])
     else:
@@ -108,7 +108,7 @@ def chosen_lines(content: Content, choices: Choices) -> tuple[Mapping[str, Any],
 
 
 def tax_rounding(content: Content) -> TaxPolicy:
-    """How tax was reckoned when the revision was sent."""
+    """Return the tax policy that the revision was sent with."""
     tax = content["tax"]
     by_line = tax["line_rounding"]
     return TaxPolicy(
@@ -121,7 +121,7 @@ def tax_rounding(content: Content) -> TaxPolicy:
 
 @dataclass(frozen=True, slots=True)
 class SumRules:
-    """How lines add up: rule of tax, minor units, who takes odd cents, and the parts a total is paid in (they add up to 1)."""
+    """Rules for adding up lines: tax policy, minor units, rounding difference, and the payments' parts of a total (sum 1)."""
 
     tax: TaxPolicy
     digits: int
@@ -130,7 +130,7 @@ class SumRules:
 
 
 def sum_rules(content: Content) -> SumRules:
-    """Return the rules a revision was sent with."""
+    """Return the rules that a revision was sent with."""
     percents = tuple(Fraction(Decimal(row["percent"])) / 100 for row in content["payments"])
     return SumRules(
         tax_rounding(content),
@@ -147,11 +147,11 @@ def sums(content: Content, choices: Choices = NOTHING_CHOSEN) -> Sums:
 
 
 def sum_lines(lines: Sequence[Mapping[str, Any]], keys: Sequence[str], rules: SumRules) -> Sums:
-    """Add up customer lines for the parties ``keys``: the one way money is added up, on every page and paper.
+    """Add up customer lines for the parties ``keys``; all pages and documents use this function.
 
-    Rule: net by line, shared by exact fractions with the odd cents going where the business's rule says, so that the parts add up
-    to the line; then each party's tax by rate on its own net, since each owes its own document; payments by their part of each
-    party's total. What the job comes to is the sum of its parties.
+    Rule: the net of each line is shared by exact fractions; odd cents go by the business's rule, so that the parts add up
+    to the line. Each party's tax is calculated by rate on its own net, since each gets a separate document. Payments are
+    parts of each party's total. The job's total is the sum of its parties.
     """
     parts = _parts(lines, keys, Apportionment(rules.digits, rules.odd))
     parties = {key: _party(parts[key], rules) for key in keys}
@@ -175,7 +175,7 @@ def _parts(
     parts: dict[str, list[PartyLineShare]] = {key: [] for key in keys}
     for line in lines:
         named = _shares(line)
-        # in the order of the parties: which of them is "first" does not depend on how a document was written
+        # in the order of the parties, so that the "first" party does not depend on the order in a document
         shares = {key: named[key] for key in keys if named.get(key)}
         for key, net in sharing.share(_amount(line), shares).items():
             parts[key].append(PartyLineShare(line, shares[key], net))
@@ -183,7 +183,7 @@ def _parts(
 
 
 def _party(parts: Sequence[PartyLineShare], rules: SumRules) -> PartySums:
-    """Return what a party owes on its own document: tax by rate on its own net."""
+    """Return the totals of a party: tax by rate on its own net."""
     taxed = [TaxableAmount(part.net, part.line["tax_category"], Decimal(part.line["tax_rate"])) for part in parts]
     rows = tax_breakdown(taxed, rules.tax, rules.digits)
     net, tax = sum((part.net for part in parts), ZERO), sum((row.tax for row in rows), ZERO)

@@ -1,7 +1,7 @@
-"""A variation as a difference to what was agreed: lines and quantities added, removed, changed.
+"""Differences of a variation to the accepted revision: lines and quantities added, removed, changed.
 
-Rule: a run whose measure and take-off stay as they were keeps its agreed price, whatever prices do meanwhile; a run that
-changed is priced anew; what is for the job as a whole stays as agreed; what is added by hand is added.
+Rule: a run with an unchanged measure and take-off keeps its accepted price, even if prices have changed. A changed run is
+priced again. Lines for the whole job keep their accepted prices. Extras are added.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ Line = dict[str, Any]
 
 
 def standing_lines(content: Mapping[str, Any], choices: Mapping[str, Any] | None) -> list[Line]:
-    """What is agreed once this revision is accepted with these choices."""
+    """Return all lines that apply if this revision is accepted with these choices."""
     chosen = read_choices(content, choices)
     if content["difference"] is None:
         return [dict(line) for line in chosen_lines(content, chosen)]
@@ -30,14 +30,14 @@ def standing_lines(content: Mapping[str, Any], choices: Mapping[str, Any] | None
 
 
 def standing_build(content: Mapping[str, Any], choices: Mapping[str, Any] | None) -> Mapping[str, Any]:
-    """The build that is agreed once this revision is accepted with these choices."""
+    """Return the build that applies if this revision is accepted with these choices."""
     chosen = read_choices(content, choices)
     found: Mapping[str, Any] = next(build for build in content["builds"] if build["key"] == chosen.build)
     return found
 
 
 def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
-    """Lines and quantities that differ from the agreed revision, with ``standing``: all lines once this is accepted."""
+    """Return lines and quantities that differ from the accepted revision. ``standing`` are all lines after acceptance."""
     agreed = revision.changes
     if agreed is None:
         raise ValueError("a variation changes an accepted revision")
@@ -62,7 +62,7 @@ def difference(revision: Revision, new: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def compare(before: Sequence[Line], after: Sequence[Line]) -> list[Line]:
-    """Lines with what they were and are; ``net`` is the difference. A line with other shares or tax goes and comes anew."""
+    """Return lines with both sides; ``net`` is the difference. A line with other shares or tax is removed and added."""
     old, new = {_identity(line): line for line in before}, {_identity(line): line for line in after}
     lines = []
     for identity in dict.fromkeys([*old, *new]):
@@ -87,7 +87,7 @@ def compare(before: Sequence[Line], after: Sequence[Line]) -> list[Line]:
 
 
 def compare_quantities(before: Iterable[Mapping[str, Any]], after: Iterable[Mapping[str, Any]]) -> list[Line]:
-    """What more or less of each component the changed fence takes."""
+    """Return the changed quantities of each component."""
     old, new = _totals(before), _totals(after)
     return [
         {
@@ -126,7 +126,7 @@ def _parts(measure: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
 
 
 def _changed_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> set[str]:
-    """Runs and retrofits that are new, or measured, shared or set out otherwise than agreed."""
+    """Return the runs and retrofits that are new or differ in measure, shares or set-out from the accepted revision."""
     if canonical(old["system"]) != canonical(new["system"]):
         return set(_parts(new["measure"]))
     before, after = _parts(old["measure"]), _parts(new["measure"])
@@ -141,5 +141,5 @@ def _changed_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> set[str]:
 
 
 def _seen(built: Mapping[str, Any] | None) -> Mapping[str, Any]:
-    """A built run without the prices of ways it was not built."""
+    """Return a built run without the prices of its other options."""
     return {key: value for key, value in (built or {}).items() if key != "proposals"}

@@ -1,4 +1,4 @@
-"""What an estimator's page shows of a revision, and acting on the version that was shown."""
+"""Content of a revision on the estimator's page, and actions on the version that was shown."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def shown_content(row: Revision) -> tuple[Content | None, dict[str, str]]:
 
 
 def revision_facts(row: Revision, money: RevisionPrices | None = None) -> dict[str, str]:
-    """Return the values of a revision that an estimator decides by, by label."""
+    """Return the values of a revision that matter for an estimator's decision, by label."""
     content = None if money else shown_content(row)[0]
     money = priced(content, row.choices) if content else money
     setup = {name: write_json(value).decode() for name, value in row.setup.items()}
@@ -70,7 +70,7 @@ def revision_facts(row: Revision, money: RevisionPrices | None = None) -> dict[s
 def acting_on_revision(request: MemberRequest, ref: str, *, exact: bool = False) -> Iterator[Revision]:
     """Act on a revision in the version its page showed.
 
-    The quote is locked first, as by everything that changes its state.
+    The quote is locked first, like for every change of state.
     """
     rows = whole_revisions(request.business)
     with transaction.atomic():

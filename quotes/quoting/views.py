@@ -1,4 +1,4 @@
-"""Pricing and sending: the estimator's sheet of a revision."""
+"""Views of the estimator's quote pages."""
 
 from __future__ import annotations
 
@@ -45,14 +45,14 @@ from shared.web.seen_version import refuse_other_version
 
 @dataclass(frozen=True, slots=True)
 class FormErrors:
-    """What kept a form from being done, and what was typed."""
+    """Errors of a submitted form and its entered values."""
 
     faults: Mapping[str, str] = field(default_factory=dict)
     notice: str = ""
     setup: Mapping[str, Any] | None = None
     reason: str = ""
     question: str = ""
-    """The question that ``reply`` was typed to."""
+    """Ref of the question that ``reply`` answers."""
     reply: str = ""
     status: int = 422
 
@@ -63,7 +63,7 @@ NOTHING = FormErrors(status=200)
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.QUOTES_READ)
 def job_price(request: MemberRequest, ref: str) -> HttpResponse:
-    """The price of a job: its newest revision, or the start of its first quote."""
+    """Redirect to the newest revision of a job, or show the page that creates its first quote."""
     job = find(jobs(request.business).select_related("customer", "site", "business"), ref)
     if request.method == "POST":
         return _start(request, job)
@@ -95,28 +95,30 @@ def _start(request: MemberRequest, job: Job) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.QUOTES_READ)
 def revision(request: MemberRequest, ref: str) -> HttpResponse:
-    """One revision: a draft to work on, or what was sent and what came back."""
+    """Show a revision: the form of a draft, or a sent revision with its responses."""
     row = find(whole_revisions(request.business), ref)
     if request.method != "POST":
         return _sheet(request, row)
     _may_write(request)
-    deeds: dict[str, Callable[[MemberRequest, Revision], HttpResponse]] = {
+    actions: dict[str, Callable[[MemberRequest, Revision], HttpResponse]] = {
         "save": _save,
         "send": _send,
         "discard": _discard,
-        "measure": _measure_anew,
+        "measure": _use_newest_measure,
     }
     asked = request.POST.get("do", "")
     try:
         with acting_on_revision(request, ref, exact=asked == "send") as row:
-            return deeds.get(asked, _save)(request, row)
+            return actions.get(asked, _save)(request, row)
     except Problem as problem:
         row = find(whole_revisions(request.business), ref)
-        return _sheet(request, row, FormErrors(notice=problem.detail, status=problem.status, **_typed(request, row)))
+        return _sheet(
+            request, row, FormErrors(notice=problem.detail, status=problem.status, **_entered_values(request, row))
+        )
 
 
-def _typed(request: MemberRequest, row: Revision) -> dict[str, Any]:
-    """What was typed into the draft, so that a refused action loses nothing of it."""
+def _entered_values(request: MemberRequest, row: Revision) -> dict[str, Any]:
+    """Return the entered draft, so that a rejected action loses nothing."""
     if request.POST.get("do") not in ("save", "send") or row.state != RevisionState.DRAFT:
         return {}
     return {"setup": read_draft(request.POST, row.setup), "reason": request.POST.get("override_reason", "").strip()}
@@ -160,8 +162,8 @@ def _discard(request: MemberRequest, row: Revision) -> HttpResponse:
     return redirect("job-price", job)
 
 
-def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
-    """The draft rests on the newest version of its measure from now on."""
+def _use_newest_measure(request: MemberRequest, row: Revision) -> HttpResponse:
+    """Change a draft to the newest version of its measure."""
     rows = versions(request.business).filter(measure=row.measure_version.measure_id)
     services.change_draft(revision=row, actor=request.actor, setup=row.setup, version=rows.order_by("-number").first())
     return redirect("revision", row.ref)
@@ -170,7 +172,7 @@ def _measure_anew(request: MemberRequest, row: Revision) -> HttpResponse:
 @require_POST
 @require_scope(Scope.QUOTES_WRITE)
 def revise(request: MemberRequest, ref: str) -> HttpResponse:
-    """The next draft of a quote, on the newest version of the measure its last revision rests on."""
+    """Create the next draft of a quote, from the newest version of its measure."""
     quote: Quote = find(queries.quotes(request.business).select_related("job", "business"), ref)
     try:
         with transaction.atomic():
@@ -189,16 +191,16 @@ def revise(request: MemberRequest, ref: str) -> HttpResponse:
 @require_POST
 @require_scope(Scope.QUOTES_WRITE)
 def party_link(request: MemberRequest, ref: str, key: str) -> HttpResponse:
-    """Ends a party's link, or makes a new one and shows it this once, for whoever hands it over by other means."""
-    acts: dict[str, Callable[[MemberRequest, Revision, Party], Mapping[str, Any] | None]] = {
+    """Revoke a party's link, show it, or create a new one."""
+    actions: dict[str, Callable[[MemberRequest, Revision, Party], Mapping[str, Any] | None]] = {
         "revoke": _revoke,
         "show": _show_link,
     }
-    act = acts.get(request.POST.get("do", ""), _reissue)
+    action = actions.get(request.POST.get("do", ""), _reissue)
     try:
         with acting_on_revision(request, ref) as row:
             party = find(queries.parties(row).select_related("business", "revision"), _party_ref(row, key))
-            issued = act(request, row, party)
+            issued = action(request, row, party)
     except Problem as problem:
         return _sheet(
             request,
@@ -225,7 +227,7 @@ def _reissue(request: MemberRequest, row: Revision, party: Party) -> Mapping[str
 
 
 def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[str, Any]:
-    """The link as it is, to be copied: nothing ends and nothing is sent."""
+    """Return the current link for copying, without revoking or sending anything."""
     link = queries.live_links(row).get(party.pk)
     if link is None:
         raise Problem("conflict", f"The link of {party.name} is revoked. Create a new link.")
@@ -235,7 +237,7 @@ def _show_link(request: MemberRequest, row: Revision, party: Party) -> Mapping[s
 @require_POST
 @require_scope(Scope.QUOTES_WRITE)
 def letter_again(request: MemberRequest, ref: str) -> HttpResponse:
-    """Tries a letter about this revision again now."""
+    """Send an e-mail about this revision again."""
     row = find(whole_revisions(request.business), ref)
     asked = request.POST.get("letter", "")
     letter = next((item for item in letters_of(row) if f"{item.event.ref}/{item.name}" == asked), None)
@@ -254,7 +256,7 @@ def _party_ref(row: Revision, key: str) -> str:
 @require_POST
 @require_scope(Scope.QUOTES_WRITE)
 def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
-    """Answers a customer's question."""
+    """Answer a customer's question."""
     rows = queries.questions(request.business).select_related("party", "revision__quote__job", "business")
     question = find(rows, ref)
     text = request.POST.get("text", "").strip()[:4_000]
@@ -273,7 +275,7 @@ def answer_question(request: MemberRequest, ref: str) -> HttpResponse:
 @require_GET
 @require_scope(Scope.QUOTES_READ)
 def quote_list(request: MemberRequest) -> HttpResponse:
-    """Every quote with where its newest revision stands."""
+    """List the revisions of all quotes with their status."""
     rows = queries.revisions(
         request.business,
         {"state": request.GET.get("state", "")} if request.GET.get("state") in RevisionState.values else {},
@@ -297,7 +299,7 @@ def _names(row: Revision) -> str:
 
 
 def _discounts(business: Business) -> list[DiscountRule]:
-    """The discounts of the price rules today; none where the rules contradict each other, which the page says elsewhere."""
+    """Return the discounts of today's price rules; none if the rules are invalid, which the page shows elsewhere."""
     try:
         return list(price_rules_on(business).discounts.values())
     except InvalidDocument:

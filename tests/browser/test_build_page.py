@@ -35,7 +35,7 @@ def test_the_sheet_is_readable_and_ticks_reach_the_office(
         page.goto(f"{live_server.url}/jobs/{job.ref}/build")
         check_page(page)
         page.get_by_label("Hole A-P1 dug").check()
-        expect(page.locator("#told")).to_have_text("All changes sent.")
+        expect(page.locator("#progress")).to_have_text("All changes sent.")
         # five holes and four bays
         expect(page.locator("#count")).to_have_text("1 of 9")
         photograph(page, "build")
@@ -51,12 +51,12 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
         page.wait_for_selector("html[data-kept=yes]")
         way.cut(page.context)
         page.get_by_label("Hole A-P2 dug").check()
-        expect(page.locator("#told")).to_contain_text("1 not sent, saved")
+        expect(page.locator("#progress")).to_contain_text("1 not sent, saved")
         page.reload()
         expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
         assert not ChecklistEntry.objects.of(job.business).exists()
         way.mend(page.context)
-        expect(page.locator("#told")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
     assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 
 
@@ -74,21 +74,21 @@ def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is
         page.get_by_label("Quantity").fill("3")
         page.get_by_role("button", name="Record").click()
         expect(page.locator("#unsent li")).to_contain_text("3 rail")
-        expect(page.locator("#told")).to_contain_text("2 not sent, saved")
+        expect(page.locator("#progress")).to_contain_text("2 not sent, saved")
         check_page(page)
         photograph(page, "build-not-sent")
         page.reload()
         expect(page.locator("#unsent li")).to_contain_text("3 rail")
         assert not AsBuilt.objects.of(job.business).exists()
         way.mend(page.context)
-        expect(page.locator("#told")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
         expect(page.locator("#unsent")).to_be_hidden()
         expect(page.locator("#built")).to_contain_text("rail")
         way.cut(page.context)
         page.get_by_role("button", name="Undo entry").click()
         expect(page.locator("#unsent li")).to_contain_text("Undo entry")
         way.mend(page.context)
-        expect(page.locator("#told")).to_have_text("All changes sent.", timeout=20_000)
+        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
     assert sorted(row.quantity for row in AsBuilt.objects.of(job.business)) == [-3, 3]
     assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
 

@@ -1,4 +1,4 @@
-"""Figures in pages as they are on paper: money and days by the business's locale, lengths in metres."""
+"""Template filters for numbers: money and dates by the business's locale, lengths in metres."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ register = template.Library()
 
 @register.filter
 def amount(value: Decimal | str | None, locale: str) -> str:
-    """An amount without its currency, which stands once in the column's head; a column's spare noughts are left off."""
+    """Return an amount without its currency, which is in the column head, and without spare zeros."""
     if value in (None, ""):
         return ""
     exact, cents = Decimal(str(value)), Decimal("0.01")
@@ -31,7 +31,7 @@ def amount(value: Decimal | str | None, locale: str) -> str:
 
 @register.filter
 def signed(value: Decimal | str, locale: str) -> str:
-    """An amount that is added or taken off, always with its sign."""
+    """Return a price change, always with its sign."""
     exact = Decimal(str(value))
     shown = number_format.number(abs(exact), locale)
     return f"+{shown}" if exact > 0 else f"{number_format.MINUS}{shown}" if exact < 0 else shown
@@ -39,23 +39,23 @@ def signed(value: Decimal | str, locale: str) -> str:
 
 @register.filter
 def figure(value: Any) -> str:
-    """A plain figure such as a margin, with the decimal sign of the page."""
+    """Return a plain figure such as a margin, with the decimal sign of the page."""
     return "" if value is None else pointed(str(value))
 
 
 @register.filter
 def in_words(value: date | str | None, locale: str) -> str:
-    """A day in words."""
+    """Return a date with the name of the month."""
     return number_format.day(value, locale) if value else ""
 
 
 SHORT = 16
-"""Ids up to this length are not broken; a longer one may have to be."""
+"""Maximum length of an id that is not broken across lines."""
 
 
 @register.filter
 def ids(words: str) -> SafeString:
-    """Ids that are not broken at their hyphens, unless they are too long for a column.
+    """Return ids that do not break at their hyphens, unless they are too long for a column.
 
     >>> ids("A-1, A-2"), ids("Rear-boundary-of-the-meadow-1")
     ('<span class="id">A-1,</span> <span class="id">A-2</span>', 'Rear-boundary-of-the-meadow-1')
@@ -69,19 +69,19 @@ def ids(words: str) -> SafeString:
 
 @register.filter
 def metres(value: Any) -> str:
-    """Millimetres in metres with three decimals."""
+    """Return millimetres as metres with three decimals."""
     return number_format.metres(int(value))
 
 
 @register.simple_tag
 def money(value: Decimal | str, currency: str, locale: str) -> str:
-    """An amount with its currency."""
+    """Return an amount with its currency."""
     return number_format.money(str(value), currency, locale)
 
 
 @register.simple_tag
 def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
-    """A stored amount with its currency's decimals, without the currency; more decimals only where it has them."""
+    """Return a stored amount without its currency: with the currency's decimals, and more only if it has them."""
     if value in (None, ""):
         return ""
     return number_format.cash(str(value), currency, locale)
@@ -89,6 +89,6 @@ def cash(value: Decimal | str | None, currency: str, locale: str) -> str:
 
 @register.inclusion_tag("documents/kept.html")
 def kept_documents(revision: Revision) -> dict[str, Any]:
-    """The documents of a revision with their state, and the PDFs of those that are made."""
+    """Return the documents of a revision with their status and PDFs."""
     rows = Document.objects.of(revision.business).filter(revision=revision).defer("pdf").order_by("kind", "party")
     return {"documents": list(rows)}

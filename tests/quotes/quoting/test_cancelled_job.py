@@ -64,7 +64,7 @@ def test_the_link_of_a_cancelled_job_states_it_and_offers_no_answer(yard: Busine
     assert 'value="review"' in party_page(revision)
     cancel(revision)
     view = open_link(token(revision, "owner"))
-    assert (view.can_respond, view.hindrance) == (
+    assert (view.can_respond, view.blocked_reason) == (
         False,
         "This job was cancelled. This quote can no longer be accepted.",
     )
@@ -95,7 +95,7 @@ def test_another_quote_of_an_agreed_job_offers_no_acceptance(yard: Business) -> 
     )
     accept_as_owner(first)
     view = open_link(token(second, "owner"))
-    assert (view.can_respond, view.hindrance) == (
+    assert (view.can_respond, view.blocked_reason) == (
         False,
         "Another quote for this job was accepted already. Ask the business.",
     )

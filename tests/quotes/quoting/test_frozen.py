@@ -117,7 +117,7 @@ def test_a_quote_lapses_after_its_last_day_and_not_on_it(revision: Revision) -> 
     revision.refresh_from_db()
     assert revision.state == RevisionState.LAPSED
     view = open_link(token(revision, "owner"))
-    assert (view.can_respond, view.hindrance) == (False, "This quote is lapsed. Ask the business for a new one.")
+    assert (view.can_respond, view.blocked_reason) == (False, "This quote is lapsed. Ask the business for a new one.")
 
 
 def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> None:

@@ -38,7 +38,7 @@ def test_a_dearer_component_costs_an_open_quote_its_quantity_times_the_new_price
             "quote": revision.quote.number,
             "revision": 1,
             "state": "sent",
-            "text": "stands as it was sent",
+            "text": "keeps its sent price",
             "components": ["CB-25"],
             "cost_quoted": bag["cost"],
             "cost_then": format(after, "f"),
@@ -59,8 +59,8 @@ def test_a_draft_is_priced_anew_and_price_rules_touch_everything(business: Busin
     sent(business)
     effect = tried(business, ImportKind.PRICE_RULES, "kind,key,amount,valid_from\nlabour,dig,40,{day}\n")
     assert [(item["state"], item["text"]) for item in effect] == [
-        ("sent", "stands as it was sent"),
-        ("draft", "priced anew when it is sent"),
+        ("sent", "keeps its sent price"),
+        ("draft", "priced again when it is sent"),
     ]
 
 

@@ -64,7 +64,7 @@ class Command(BaseCommand):
         lines = list(summary(content))
         try:
             files = [save(options["out"] / name, file) for name, file in _files(revision, content, lines)]
-        except OSError as broken:  # no room left, or no directory after all
+        except OSError as broken:  # the disk is full or the directory is missing
             kept = f"quote {content['number']} is stored; the same command with another --out writes it"
             self.stderr.write(f"/out: {_unwritable(options['out'], broken.strerror)}; {kept} [out.unwritable]")
             sys.exit(REFUSED)
@@ -72,7 +72,7 @@ class Command(BaseCommand):
             data = explained(content) if options["explain"] else ()
             self.stdout.write("\n".join([*map(str, files), *lines, *data]))
             self.stdout.flush()
-        except OSError as broken:  # `... | head`, or a full disk: the files are all there
+        except OSError as broken:  # a closed pipe or a full disk: the files are already written
             let_go()
             if not isinstance(broken, BrokenPipeError):
                 self.stderr.write(f"/: standard output can't be written to: {broken.strerror} [output.unwritable]")
@@ -101,7 +101,7 @@ def _customer_faults(name: str) -> Iterator[Fault]:
 
 
 def _out_faults(out: Path) -> Iterator[Fault]:
-    """Told before anything is priced and stored: where no directory can be, or none that may be written to."""
+    """Yield an error if the output directory cannot be created or written to, before anything is priced or stored."""
     try:
         there = next(place for place in (out.absolute(), *out.absolute().parents) if place.exists())
         reason = "" if there.is_dir() else f"{str(there)!r} is not a directory"
@@ -118,7 +118,7 @@ def _unwritable(out: Path, reason: str | None) -> str:
 
 
 def summary(content: Content) -> Iterator[str]:
-    """The price in a few lines, for a terminal."""
+    """Yield the price in a few lines, for a terminal."""
     whole, currency, locale = sums(content), content["currency"], content["business"]["locale"]
     yield f"Quote {content['number']}, revision {content['revision']}, for {content['customer']['name']}"
     for line in whole.lines:
@@ -133,7 +133,7 @@ def summary(content: Content) -> Iterator[str]:
 
 
 def explained(content: Content) -> Iterator[str]:
-    """The working of every cost and who the materials are priced from: for the business alone, so on no paper."""
+    """Yield the calculation of every cost and the suppliers of the materials: for the business only, so on no document."""
     build = content["builds"][0]
     for line in build["lines"]:
         parts = made_of(line, build["costing"])
@@ -142,7 +142,7 @@ def explained(content: Content) -> Iterator[str]:
     for row in build["costing"]:
         yield f"{row['text']}: {'. '.join(part for part in (row['working'], row.get('why')) if part)}"
     buying = build.get("buying")
-    if buying is None:  # agreed before that was kept
+    if buying is None:  # older content has none
         return
     for row in buying["orders"]:
         note = f", {row['note']}" if row["note"] else ""

@@ -1,11 +1,11 @@
-// Ticks and as-built entries are kept on this phone first and sent when there is a connection, by one queue. Of two ticks of
-// one place the later counts; an entry has an id of its own, so that one that is sent twice is recorded once.
+// Checklist marks and as-built entries are saved on this phone first. One queue sends them when there is a connection.
+// The later of two marks of one item counts. Each entry has its own id, so that it is recorded once even if sent twice.
 (() => {
   "use strict";
   const form = document.getElementById("ticks");
   if (!form) return;
   const key = `draft:build:${form.dataset.job}`, entriesKey = `${key}:entries`;
-  const told = document.getElementById("told");
+  const progress = document.getElementById("progress");
   const count = document.getElementById("count");
   const record = document.getElementById("record");
   const unsent = document.getElementById("unsent");
@@ -13,102 +13,102 @@
   const write = (name, kept) => {
     if (Object.keys(kept).length) localStorage.setItem(name, JSON.stringify(kept)); else localStorage.removeItem(name);
   };
-  const marksKept = () => read(key, {}), entriesKept = () => read(entriesKey, []);
+  const savedMarks = () => read(key, {}), savedEntries = () => read(entriesKey, []);
   const boxes = () => form.querySelectorAll("input[name=done]");
   const show = (place, done) => {
     for (const box of boxes()) if (box.value === place) { box.checked = done; box.closest(".tickable")?.classList.toggle("done", done); }
   };
-  const tell = (text) => {
+  const showProgress = (text) => {
     const places = new Map([...boxes()].map((box) => [box.value, box.checked]));
     count.textContent = `${[...places.values()].filter(Boolean).length} of ${places.size}`;
-    told.textContent = text;
+    progress.textContent = text;
   };
   const waiting = () => {
-    const left = Object.keys(marksKept()).length + entriesKept().length;
+    const left = Object.keys(savedMarks()).length + savedEntries().length;
     return left ? `${left} not sent, saved on this phone.` : "All changes sent.";
   };
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
 
-  // -- what is not sent yet, in words; one that was refused says why and goes back into the form
-  const inWords = (entry) => entry.words || [entry.kindWord, [entry.quantity, entry.role].filter(Boolean).join(" "), entry.place, entry.note].filter(Boolean).join(", ");
+  // -- entries that are not sent yet; a rejected entry shows its errors and can be edited again
+  const describe = (entry) => entry.words || [entry.kindWord, [entry.quantity, entry.role].filter(Boolean).join(" "), entry.place, entry.note].filter(Boolean).join(", ");
   const put = (tag, text, more) => Object.assign(document.createElement(tag), { textContent: text, ...more });
   const list = () => {
-    const kept = entriesKept();
+    const kept = savedEntries();
     unsent.hidden = !kept.length;
     unsent.querySelector("ul").replaceChildren(...kept.map((entry) => {
-      const row = put("li", `${inWords(entry)} `);
+      const row = put("li", `${describe(entry)} `);
       row.dataset.entry = entry.id;
       if (entry.faults) row.append(put("strong", `Not recorded: ${entry.faults.join(" ")} `));
       row.append(put("button", entry.take_back ? "Cancel undo" : "Change", { type: "button", className: "button quiet" }));
       return row;
     }));
   };
-  const drop = (ids) => write(entriesKey, entriesKept().filter((entry) => !ids.includes(entry.id)));
+  const drop = (ids) => write(entriesKey, savedEntries().filter((entry) => !ids.includes(entry.id)));
 
   let busy = false;
-  let asked = false; // to send while something was on its way: the signal may be back before that has failed
+  let sendAgain = false; // send again after the current request: the connection may be back before that request fails
   let pause = 4_000;
   let later = 0;
-  const answered = (marks, body) => {
-    const since = marksKept();
+  const applyResponse = (marks, body) => {
+    const since = savedMarks();
     for (const place of Object.keys(marks)) if (since[place] && since[place].at === marks[place].at) delete since[place];
     write(key, since);
     for (const [place, done] of Object.entries(body.marks)) if (!(place in since)) show(place, done);
     const results = body.entries || {};
     drop(Object.keys(results).filter((id) => !results[id].length));
-    write(entriesKey, entriesKept().map((entry) => (results[entry.id] ? { ...entry, faults: results[entry.id] } : entry)));
+    write(entriesKey, savedEntries().map((entry) => (results[entry.id] ? { ...entry, faults: results[entry.id] } : entry)));
     if (body.built) document.getElementById("built").innerHTML = body.built;
     list();
   };
   const send = async () => {
     clearTimeout(later);
-    const marks = marksKept(), entries = entriesKept().filter((entry) => !entry.faults);
-    asked = busy;
-    if (busy || !(Object.keys(marks).length + entries.length)) return tell(waiting());
+    const marks = savedMarks(), entries = savedEntries().filter((entry) => !entry.faults);
+    sendAgain = busy;
+    if (busy || !(Object.keys(marks).length + entries.length)) return showProgress(waiting());
     busy = true;
     try {
-      const answer = await fetch(form.action, {
+      const response = await fetch(form.action, {
         method: "POST",
         headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
         body: JSON.stringify({ marks: Object.entries(marks).map(([place, mark]) => ({ place, ...mark })), entries: entries.slice(0, 200) }),
       });
-      if (answer.redirected || !(answer.headers.get("Content-Type") || "").includes("json")) return tell(`${waiting()} Sign in again to send.`);
-      const body = await answer.json();
-      if (!answer.ok) return tell(`${waiting()} ${(body.faults || []).join(" ")}`);
-      answered(marks, body);
+      if (response.redirected || !(response.headers.get("Content-Type") || "").includes("json")) return showProgress(`${waiting()} Sign in again to send.`);
+      const body = await response.json();
+      if (!response.ok) return showProgress(`${waiting()} ${(body.faults || []).join(" ")}`);
+      applyResponse(marks, body);
       pause = 4_000;
-      tell(waiting());
+      showProgress(waiting());
     } catch {
-      // a phone does not always say that the signal is back
+      // a phone does not always report that the connection is back
       later = setTimeout(send, pause);
       pause = Math.min(2 * pause, 60_000);
-      tell(waiting());
+      showProgress(waiting());
     } finally {
       busy = false;
-      if (asked) send();
+      if (sendAgain) send();
     }
   };
-  const keepEntry = (entry) => {
+  const saveEntry = (entry) => {
     const id = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    try { write(entriesKey, [...entriesKept(), { ...entry, id }]); } catch { tell("This browser cannot save offline: stay connected."); return false; }
+    try { write(entriesKey, [...savedEntries(), { ...entry, id }]); } catch { showProgress("This browser cannot save offline: stay connected."); return false; }
     list();
-    tell(waiting());
+    showProgress(waiting());
     send();
     return true;
   };
 
   form.addEventListener("change", (event) => {
     if (event.target.name !== "done") return;
-    const marks = marksKept();
+    const marks = savedMarks();
     marks[event.target.value] = { done: event.target.checked, at: Date.now() };
     write(key, marks);
     show(event.target.value, event.target.checked);
-    tell(waiting());
+    showProgress(waiting());
     send();
   });
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
 
-  // -- built otherwise, used, brought back: checked here as the server does, so that nobody hears of it hours later
+  // -- as-built entries: checked like on the server, because an error may otherwise come hours later
   const FIELDS = ["kind", "role", "quantity", "place", "note"];
   const complete = () => {
     const { kind, role, quantity, note } = record.elements, changed = kind.value === "changed";
@@ -119,7 +119,7 @@
   };
   if (record) {
     record.addEventListener("input", () => { for (const name of FIELDS) record.elements[name].setCustomValidity(""); });
-    record.noValidate = true; // asked for by complete(), with words of our own
+    record.noValidate = true; // complete() checks the form with our own messages
   }
   document.addEventListener("submit", (event) => {
     const takes = event.target.matches("[data-take-back]");
@@ -128,28 +128,28 @@
     event.stopImmediatePropagation();
     if (takes) {
       const ref = event.submitter.value, row = event.target.closest("tr");
-      if (!entriesKept().some((entry) => entry.take_back === ref)) keepEntry({ take_back: ref, words: `Undo entry: ${row.cells[0].textContent.trim()}` });
+      if (!savedEntries().some((entry) => entry.take_back === ref)) saveEntry({ take_back: ref, words: `Undo entry: ${row.cells[0].textContent.trim()}` });
       return;
     }
     if (!complete()) return;
     const typed = Object.fromEntries(FIELDS.map((name) => [name, record.elements[name].value.trim()]));
-    if (keepEntry({ ...typed, kindWord: record.elements.kind.selectedOptions[0].textContent })) record.reset();
+    if (saveEntry({ ...typed, kindWord: record.elements.kind.selectedOptions[0].textContent })) record.reset();
   }, true);
   unsent.addEventListener("click", (event) => {
     const row = event.target.closest("button") && event.target.closest("[data-entry]");
-    const entry = row && entriesKept().find((one) => one.id === row.dataset.entry);
+    const entry = row && savedEntries().find((item) => item.id === row.dataset.entry);
     if (!entry) return;
-    if (busy && !entry.faults) return tell("This entry is being sent.");
+    if (busy && !entry.faults) return showProgress("This entry is being sent.");
     if (!entry.take_back && record) {
       for (const name of FIELDS) record.elements[name].value = entry[name] || "";
       record.elements.kind.focus();
     }
     drop([entry.id]);
     list();
-    tell(waiting());
+    showProgress(waiting());
   });
 
-  for (const [place, mark] of Object.entries(marksKept())) show(place, mark.done);
+  for (const [place, mark] of Object.entries(savedMarks())) show(place, mark.done);
   list();
   for (const name of ["online", "focus"]) window.addEventListener(name, send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
@@ -159,7 +159,7 @@
     if (!("serviceWorker" in navigator)) return;
     await navigator.serviceWorker.register(form.dataset.worker, { scope: location.pathname });
     const kept = await caches.open("build-sheets");
-    const own = performance.getEntriesByType("resource").map((one) => one.name).filter((name) => name.startsWith(`${location.origin}/static/`));
+    const own = performance.getEntriesByType("resource").map((entry) => entry.name).filter((name) => name.startsWith(`${location.origin}/static/`));
     await Promise.allSettled([location.href.split("#")[0], ...own].map((name) => kept.add(name)));
     document.documentElement.dataset.kept = "yes";
   };
