@@ -48,10 +48,10 @@ def _part(part: Document) -> Iterator[str]:
         return
     if "length_mm" in part:
         was, now = part["length_mm"]
-        yield f"{name}: length {metres(now)} m, before {metres(was)} m."
+        yield f"{name}: length {metres(now)} m, previously {metres(was)} m."
     if "form" in part:
         was, now = part["form"]
-        yield f"{name}: {now}, before {was}."
+        yield f"{name}: {now}, previously {was}."
     for kind, noun in _NOUNS.items():
         places = [place for place in part["places"] if place["kind"] == kind]
         texts = [*_moved_texts(name, places), *_change_texts(name, places)]
@@ -62,7 +62,7 @@ def _part(part: Document) -> Iterator[str]:
 def _moved_texts(run: str, places: Sequence[Document]) -> Iterator[str]:
     for place in places:
         if place["change"] == "moved":
-            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, before {metres(place['was_mm'])} m"
+            yield f"{called(run, place['id'])} at {metres(place['now_mm'])} m, previously {metres(place['was_mm'])} m"
 
 
 def _change_texts(run: str, places: Sequence[Document]) -> Iterator[str]:

@@ -98,7 +98,7 @@ def test_the_customers_page(quoted: Revision, party: str) -> None:
     check(page, "NZD, before tax", "Total before tax", "Total including tax", "NZD, including tax")
     if party == "owner":
         assert "(prices in NZD, including tax)" in page
-        assert "(changes the price by, in NZD, including tax)" in page
+        assert "(price change in NZD, including tax)" in page
     else:
         assert "Price change, NZD, including tax" in page
 

@@ -61,8 +61,8 @@ def test_a_variation_says_on_page_1_which_sheet_it_replaces_and_what_changed(job
     _vary(job)
     text = _first_page(job)
     assert "revision 2. This sheet replaces the set-out sheet of revision 1 of quote" in text
-    assert "A: length 8.400 m, was 7.200 m." in text
-    assert "P5 at 8.400 m, was 7.200 m" in text
+    assert "A: length 8.400 m, previously 7.200 m." in text
+    assert "P5 at 8.400 m, previously 7.200 m" in text
     assert "B:" not in text.partition("Safety warnings")[0]
 
 
@@ -75,5 +75,5 @@ def test_the_build_page_says_revision_and_change(job: Job, cast: Cast, signed_in
     after = crew.get(f"/jobs/{job.ref}/build").content.decode()
     assert ", revision 2" in after
     assert "This sheet replaces the set-out sheet of revision 1" in after
-    assert "A: length 8.400 m, was 7.200 m." in after
-    assert "moved, was 7.200 m" in after
+    assert "A: length 8.400 m, previously 7.200 m." in after
+    assert "moved, previously 7.200 m" in after
