@@ -1,4 +1,4 @@
-"""The cheapest bars to buy and how to cut them, with a proof of how cheap it can be."""
+"""Cutting plans: the cheapest bars to buy and how to cut them, with a proof of the lowest possible cost."""
 
 from fencing.cutting.demand import CONSOLIDATED, INTERACTIVE, ORDER, Budget, Demand, StockLength
 from fencing.cutting.demand_reader import demand_of, read_demand

@@ -1,8 +1,9 @@
-"""Branch and price on the number of bars bought of each kind, best bound first.
+"""Branch and price on the number of bars bought of each type, best bound first.
 
-A box of allowed numbers only shifts what a kind costs, so pricing stays one knapsack. Every leaf keeps the whole prices that
-prove its bound, and where only packing is left those of a tree over the patterns that are left too (``listed``). What only
-HiGHS's whole-number programme could close is marked ``mip``.
+A box limits the number of bars of each type. It only changes what a type costs, so pricing stays one knapsack. Every
+leaf of the tree stores the whole prices that prove its bound. If a leaf is closed by listing its patterns
+(``listed``), it also stores the proof over those patterns. A leaf that only the integer programme of HiGHS could close
+is marked ``mip``.
 """
 
 from __future__ import annotations
@@ -28,24 +29,27 @@ from fencing.cutting.tight_packing import laid
 from fencing.cutting.work_limit import Effort, Spent
 
 EARLY, LATE = 150, 4_000
-"""Patterns up to which a node is packed at once, and once its bars are whole."""
+"""Maximum number of patterns to pack a node at once, and to pack one with whole bars."""
 FINISH = 3_000_000
-"""Work the end of a large order may take."""
+"""Maximum work for the end of a large order."""
 FINISH_OF_MIXED = 250_000
-"""The end of one of many lengths that is not large."""
+"""Maximum work for the end of an order with many lengths that is not large."""
 MAX_LAID, EARLY_TRIES = 2_000, 3
-"""Pieces up to which bars are laid one by one, and how often parts are planned anew before the programme."""
+"""Maximum number of pieces to fill bars one by one, and tries of local search before the first programme."""
 CLOSER = 0.8
-"""Share of that distance at which listing them is tried again."""
+"""Share of that distance at which the patterns are listed again."""
 TINY, DEEP = 800, 2_000
-"""Nodes that may take then."""
+"""Maximum number of nodes in these two cases."""
 RETRIES = (4, 16)
-"""How many times more of both when nothing else is left to try."""
+"""Factors for both limits in the last tries."""
 
 
 @dataclass(slots=True)
 class Node:
-    """A box with its bound. ``proof`` is ``open`` until closed: ``exact``, ``listed``, ``mip`` or ``split`` at ``cut``."""
+    """A box with its bound.
+
+    ``proof`` is ``open`` until closed: ``exact``, ``listed``, ``mip`` or ``split`` at ``cut``.
+    """
 
     box: VariableBounds
     bound: int
@@ -56,12 +60,12 @@ class Node:
     below: tuple[Node, Node] | None = None
     packing: PatternBranch | ProofEnd | None = None
     crowded: int | None = None
-    """Distance to the best plan at which the patterns were too many to list."""
+    """Distance to the best plan at which there were too many patterns to list."""
 
 
 @dataclass(frozen=True, slots=True)
 class SearchResult:
-    """What a search ends with, in units of cost: ``bound <= cost``; the tree is the proof."""
+    """The result of a search, in units of cost: ``bound <= cost``; the tree is the proof."""
 
     bars: Bars
     cost: int
@@ -100,7 +104,7 @@ class Search:
         self._told: tuple[int, int] | None = None
 
     def solve(self) -> SearchResult:
-        """Search until proved or until the work allowed is done."""
+        """Search until the plan is proved or the allowed work is done."""
         self._push(self.root)
         visited = 0
         try:
@@ -127,7 +131,7 @@ class Search:
         return self.found()
 
     def _retry(self) -> None:
-        """Try those left open again, over longer lists of patterns each time."""
+        """Search the open nodes again, each time over longer lists of patterns."""
         for step in RETRIES:
             for node in sorted(self._stuck, key=lambda node: node.bound):
                 self._at = node
@@ -141,7 +145,7 @@ class Search:
                 self._tell()
 
     def _leave(self, node: Node) -> None:
-        """Leave a node unfinished; the first one at least with what bound its prices give so far."""
+        """Leave a node unfinished. The first one keeps at least the bound of its current prices."""
         self._stuck.append(node)
         if node is self.root and not node.bound:
             bound, values = unfinished_bound(self.run, node.box)
@@ -150,12 +154,12 @@ class Search:
                 node.bound, node.values = up, values
 
     def _finish(self, need: tuple[int, ...], bars: Bars) -> Bars | None:
-        """Plan what is left as an order of its own, where that ends cheaper than the best plan."""
+        """Plan the rest as an order of its own if that gives a cheaper plan than the best one."""
         share, most = (4, FINISH) if self.run.last == LAST else (2, FINISH_OF_MIXED)
         return self._planned(need, bars, min(self.run.effort.left // share, most))
 
     def _planned(self, need: tuple[int, ...], bars: Bars, work: int) -> Bars | None:
-        """Plan what is needed beside the bars given; None where that is not cheaper than the best plan."""
+        """Plan the pieces that the given bars do not cover; return None if that is not cheaper than the best plan."""
         problem, effort = self.run.problem, self.run.effort
         ceiling = self.run.upper - cost_of(problem, bars)
         if ceiling <= 0:
@@ -169,7 +173,7 @@ class Search:
         return whole_again(found.bars, pieces, len(need)) if found.bars else None
 
     def found(self) -> SearchResult:
-        """The best plan and bound so far."""
+        """Return the best plan and bound so far."""
         still = [node.bound for node in self._stuck] + [entry[-1].bound for entry in self._heap]
         if self._at is not None and self._at.proof == "open":
             still.append(self._at.bound)
@@ -189,9 +193,9 @@ class Search:
         heapq.heappush(self._heap, (node.bound, -node.depth, self._made, node))
 
     def _price(self, node: Node) -> PricingResult:
-        """Price the node; it keeps the prices it was given where those prove more."""
+        """Price the node. It keeps its earlier prices if those prove more."""
         run, problem = self.run, self.run.problem
-        # half the work at most for the first programme: a plan is made of what it found by then
+        # half of the work at most for the first programme: the rest goes into making plans from its result
         until = run.effort.limit // 2 if node is self.root else None
         priced = generate(run, problem.counts, node.box, until=until)
         bound = run.totals.up(priced.bound, run.scale)
@@ -202,7 +206,7 @@ class Search:
         return priced
 
     def _paid(self, box: VariableBounds, values: list[int]) -> int:
-        """The bound of prices with whole bars."""
+        """Return the bound that these prices give with whole bars."""
         run, problem = self.run, self.run.problem
         best = most_worth(problem.widths, problem.counts, values, problem.widest)
         wanted = sum(count * value for count, value in zip(problem.counts, values, strict=True))
@@ -212,7 +216,7 @@ class Search:
         return paid
 
     def _lay(self) -> None:
-        """Before any programme: a plan of bars that waste little, and what the prices by length prove of it."""
+        """Before the first programme, make a plan of bars with little waste, and a bound from prices by length."""
         run, root = self.run, self.root
         bound, values = unfinished_bound(run, root.box)
         run.effort.spend(3 * len(values) * run.problem.widest // 500)
@@ -269,7 +273,7 @@ class Search:
             self._tell()
 
     def _early(self, node: Node, priced: PricingResult) -> bool:
-        """Try to pack at once, unless the patterns were too many a little way up already."""
+        """Try to pack at once, unless a node a few levels above had too many patterns."""
         distance = self.run.target * self.run.scale - priced.bound
         if node.crowded is not None and distance > node.crowded * CLOSER:
             return False
@@ -279,7 +283,7 @@ class Search:
         return closed
 
     def _pack(self, node: Node, priced: PricingResult, most: int, nodes: int) -> bool:
-        """Close the node over all patterns a better plan could use, where they are few enough; HiGHS's word comes last."""
+        """Close the node over all patterns of a better plan, if they are few enough. HiGHS is used last."""
         most = min(most, self.run.most_columns)
         columns = every_pattern(self.run, node.box, priced.values, priced.bound, most)
         if columns is None:
@@ -297,7 +301,7 @@ class Search:
         return self._closed(node)
 
     def _pack_pool(self, node: Node) -> bool:
-        """Look for a better plan among the patterns known; proves nothing unless it reaches the bound."""
+        """Look for a better plan among the known patterns. This proves nothing unless the plan reaches the bound."""
         columns = self.run.master.columns
         if len(columns) <= min(2500, self.run.most_columns, 150_000 // len(self.run.problem.widths)):
             best_of(self.run, node.box, columns, DEEP // 8)
@@ -305,7 +309,7 @@ class Search:
         return self._closed(node)
 
     def _split(self, node: Node, kind: int, most: int) -> tuple[Node, Node]:
-        """At most ``most`` bars of a kind on one side, more on the other."""
+        """Split the node: at most ``most`` bars of a kind on one side, more on the other."""
         low, high = node.box
         under = Node((low, (*high[:kind], most, *high[kind + 1 :])), node.bound, node.depth + 1, node.values)
         over = Node(((*low[:kind], most + 1, *low[kind + 1 :]), high), node.bound, node.depth + 1, node.values)
@@ -316,7 +320,7 @@ class Search:
         return under, over
 
     def _isolate(self, node: Node, bought: list[int]) -> None:
-        """Split everything off from one vector of bars that could be neither packed nor refuted; that one stays open."""
+        """Separate one vector of bars that could be neither packed nor refuted. It stays open."""
         for kind, bars in enumerate(bought):
             if bars < node.box[1][kind]:
                 node = self._split_off(node, kind, bars, keep=0)
@@ -325,7 +329,7 @@ class Search:
         self._stuck.append(node)
 
     def _split_off(self, node: Node, kind: int, most: int, keep: int) -> Node:
-        """Split, and take the side kept out of the queue again."""
+        """Split the node and remove the side to keep from the queue."""
         sides = self._split(node, kind, most)
         kept = sides[keep]
         self._heap = [entry for entry in self._heap if entry[-1] is not kept]
@@ -334,5 +338,5 @@ class Search:
 
 
 def search(problem: CuttingProblem, effort: Effort, report: Report | None = None) -> SearchResult:
-    """The cheapest bars that cover the problem, with the bound that proves how cheap they can be."""
+    """Find the cheapest bars that cover the problem, with a proved lower bound."""
     return Search(problem, effort, report).solve()

@@ -1,4 +1,4 @@
-"""Column generation: let the prices of the linear programme ask for better patterns until there are none."""
+"""Column generation: the prices of the linear programme select new patterns until none improves it."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from fencing.cutting.work_limit import Effort
 
 SURE = 1e-6
 MANY = 60
-"""Different lengths from which prices are held back on their way."""
+"""Minimum number of different lengths for mixing prices."""
 HELD = 0.6
-"""How much of the best prices so far is in those asked with. Source: Wentges 1997; the share measured."""
+"""Share of the best prices in the mix. Source: Wentges 1997; the share was measured."""
 
 
 @dataclass(slots=True)
 class SearchState:
-    """Everything one search shares: the patterns known, the best plan so far and what it costs."""
+    """The state that all parts of a search share: known patterns, the best plan so far and its cost."""
 
     problem: CuttingProblem
     master: Master
@@ -33,23 +33,23 @@ class SearchState:
     bars: Bars
     upper: int
     most_columns: int = 25_000
-    """Patterns a whole-number programme may be given."""
+    """Maximum number of patterns in an integer programme."""
     finish: Callable[[tuple[int, ...], Bars], Bars | None] | None = None
-    """How the last pieces of a large order are planned: cheaper than the best plan, or None."""
+    """Plans the last pieces of a large order; returns a cheaper plan than the best one, or None."""
     last: int = 0
-    """Pieces left at which that is asked."""
+    """Number of pieces left at which ``finish`` is called."""
     floor: int = 0
-    """What any plan costs at least, as far as is known."""
+    """Minimum cost of any plan, as far as known."""
     asked: list[int] = field(default_factory=list)
-    """Prices of the pieces when the linear programme was last asked."""
+    """Prices of the pieces at the last solution of the linear programme."""
 
     @property
     def target(self) -> int:
-        """The dearest total that would be an improvement."""
+        """The highest total cost that would still be an improvement."""
         return self.totals.down(self.upper)
 
     def offer(self, bars: Bars | None) -> bool:
-        """Take a plan if it is cheaper than the best so far."""
+        """Store a plan if it is cheaper than the best one; return True if it is."""
         if bars is None:
             return False
         better = trimmed(self.problem, bars)
@@ -63,7 +63,7 @@ class SearchState:
 
 
 def start(problem: CuttingProblem, effort: Effort, ceiling: int | None = None) -> SearchState:
-    """A search with the best of some greedy plans in hand; with a ceiling, none where they cost as much as that."""
+    """Start a search with the best of several greedy plans. With a ceiling, only a cheaper plan counts."""
     plans = [greedy(problem, problem.counts, [], thrift) for thrift in (1.0, 0.0, 0.9, 1.1)]
     made = [trimmed(problem, plan) for plan in plans if plan is not None]
     best = min(made, key=lambda plan: cost_of(problem, plan))
@@ -80,7 +80,10 @@ def start(problem: CuttingProblem, effort: Effort, ceiling: int | None = None) -
 
 @dataclass(frozen=True, slots=True)
 class PricingResult:
-    """What column generation ended with. ``bound`` (in units of value) holds with ``values``; ``closed``: no better plan here."""
+    """The result of column generation.
+
+    ``bound`` (in units of value) holds with ``values``; ``closed``: no better plan here.
+    """
 
     relaxed: RelaxationResult
     bound: int
@@ -91,9 +94,9 @@ class PricingResult:
 def generate(
     run: SearchState, need: tuple[int, ...], box: VariableBounds, rounds: int = 1000, until: int | None = None
 ) -> PricingResult:
-    """Solve the linear programme over all patterns for ``need`` within ``box``; ends early once no better plan can be here.
+    """Solve the linear programme over all patterns for ``need`` within ``box``.
 
-    Also when so much work is done (``until``): its bound holds all the same.
+    Stop early if no better plan is possible here, or when the work reaches ``until``. The bound is valid in each case.
     """
     problem, master, scale = run.problem, run.master, run.scale
     master.set_need(need, box)
@@ -130,26 +133,26 @@ def generate(
 
 
 def _bound_at(run: SearchState, need: tuple[int, ...], box: VariableBounds, values: list[int], best: Values) -> int:
-    """What no plan in the box can be under, at these prices of the pieces; ``best``: the most that fits in each width."""
+    """Return the minimum cost of a plan in the box at these prices. ``best`` is the maximum value for each width."""
     worth = [int(best[kind.width]) for kind in run.problem.kinds]
     pieces = sum(count * value for count, value in zip(need, values, strict=True))
     return pieces + least_over_box(run.problem, box, slopes(run.problem, run.scale, worth))
 
 
 def _between(asked: Floats, best: list[int]) -> list[int]:
-    """Prices between those of the programme and the best so far: far fewer rounds than following it to and fro."""
+    """Mix the prices of the programme with the best prices so far. This needs far fewer rounds."""
     return [int(item) for item in HELD * np.array(best, dtype=np.float64) + (1 - HELD) * asked]
 
 
 def unfinished_bound(run: SearchState, box: VariableBounds) -> tuple[int, list[int]]:
-    """A bound for the whole order from prices that are not settled yet, or from length alone, and those prices."""
+    """Return a bound for the whole order, and its prices: from unfinished prices, or from length alone."""
     by_length = [width * run.scale for width in run.problem.widths]
     asked = run.asked if len(run.asked) == len(by_length) else by_length
     return max(_scaled_bound(run, box, values) for values in (asked, by_length))
 
 
 def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tuple[int, list[int]]:
-    """Prices scaled down until no bar that may be bought without limit is worth more than it costs (Farley 1990)."""
+    """Scale prices down until no bar of an unlimited type is worth more than it costs (Farley 1990)."""
     problem, scale = run.problem, run.scale
     best = most_worth(problem.widths, problem.counts, asked, problem.widest)
     over, under = 1, 0
@@ -163,13 +166,13 @@ def _scaled_bound(run: SearchState, box: VariableBounds, asked: list[int]) -> tu
 
 
 def _no_better_bound(run: SearchState, relaxed: RelaxationResult, bound: int) -> bool:
-    """Whether the linear programme's own value can't round up to more than the bound already does."""
+    """Return True if the value of the linear programme can't round up to more than the bound."""
     value = int((relaxed.cost - SURE * max(1.0, relaxed.cost * 1e-3)) * run.scale)
     return run.totals.up(bound, run.scale) >= run.totals.up(value, run.scale)
 
 
 def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) -> int:
-    """Add the most rewarding pattern of each kind, and for each piece the most rewarding that contains it; how many were new."""
+    """Add the best pattern of each kind, and the best pattern that contains each piece; return the number of new ones."""
     kinds, scale = run.problem.kinds, run.scale
     price = np.array([kind.cost * scale for kind in kinds], dtype=np.int64)
     price -= np.rint(relaxed.bought * scale).astype(np.int64)
@@ -189,9 +192,9 @@ def _add_columns(run: SearchState, sack: Knapsack, relaxed: RelaxationResult) ->
 
 
 def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> list[tuple[int, int, int]]:
-    """For the pieces where it is most: (what the best pattern that contains it earns, its kind, the piece).
+    """Return (value of the best pattern, its kind, piece) for the pieces with the highest value.
 
-    A piece there is one of may be counted twice; the pattern made of it is then worth less.
+    A piece with a count of one may be counted twice; the pattern made of it is then worth less.
     """
     widths = np.array(problem.widths)
     values = np.array(sack.values, dtype=np.int64)
@@ -205,5 +208,5 @@ def _with_each_piece(problem: CuttingProblem, sack: Knapsack, price: Values) -> 
 
 
 def covered(need: tuple[int, ...], pattern: Pattern, times: int) -> tuple[int, ...]:
-    """What is left to cover after so many bars of a pattern."""
+    """Return the pieces that are still needed after a number of bars of a pattern."""
     return tuple(max(0, count - times * cut) for count, cut in zip(need, pattern, strict=True))

@@ -1,7 +1,8 @@
-"""What must be paid at least for bars that are worth enough: the bound of the prices with whole numbers of bars.
+"""A lower bound on cost: the minimum payment for whole bars that are worth enough.
 
-Under any prices of the pieces a bar of a kind is worth so much at most, and the bars of a plan are worth what all pieces are
-worth together. The least a worth can be had for is a knapsack over total costs, far quicker than branching on the bars bought.
+Under any prices of the pieces, a bar of a type has a maximum worth. The bars of a plan must be worth as much as all
+pieces together. The minimum cost of that worth is a knapsack over total costs, which is much faster than branching on
+the bars bought.
 """
 
 from __future__ import annotations
@@ -14,13 +15,13 @@ from fencing.cutting.knapsack import Values, splits
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 PAID_MOST = 2_000_000
-"""Totals up to which they are tabled, above what the box has to buy anyway."""
+"""Maximum number of totals in the table, above what the box requires anyway."""
 
 
 def least_paid(
     problem: CuttingProblem, box: VariableBounds, worth: Sequence[int], wanted: int, ceiling: int
 ) -> tuple[int, int]:
-    """The least total, no more than ``ceiling``, that buys bars ``worth`` at least ``wanted``; and the cells tabled."""
+    """Return the minimum total, at most ``ceiling``, of bars that are worth ``wanted``; and the number of table cells."""
     low, high = box
     paid = sum(kind.cost * least for kind, least in zip(problem.kinds, low, strict=True))
     wanted -= sum(most * least for most, least in zip(worth, low, strict=True))
@@ -44,7 +45,7 @@ def least_paid(
 
 
 def _with_way(best: Values, cost: int, worth: int, more: int) -> tuple[Values, int]:
-    """The table with up to ``more`` bars of one cost and worth."""
+    """Return the table with up to ``more`` bars of one cost and worth added."""
     if more >= (len(best) - 1) // cost > 3:
         rows = -(-len(best) // cost)
         table = np.zeros((rows, cost), dtype=np.int64)

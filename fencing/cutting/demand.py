@@ -1,19 +1,22 @@
-"""What is to be cut and what may be bought for it. Lengths are integer mm, prices whole units of the price's last decimal."""
+"""The demand: pieces to cut and stock to buy.
+
+Lengths are integer mm, prices whole units of the price's last decimal.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 KEEP_DEFAULT = 1000
-"""Least length [mm] of a remnant worth keeping where the demand names none. Source: house rule."""
+"""Default minimum length [mm] of an offcut to keep. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
 class StockLength:
-    """One stock length. ``have`` None: as many as wanted. ``trim`` is lost off the ends of every bar.
+    """One stock length. ``have`` None: no limit. ``trim`` is lost off the ends of every bar.
 
-    ``handling`` is paid for using a bar on top of its price; ``credit`` is earned for a bar whose remnant is at least
-    ``keep`` long. Money is in units of ``10 ** -decimals`` of the demand.
+    ``handling`` is paid for each bar used, on top of its price. ``credit`` is earned for a bar with an offcut of at
+    least ``keep``. Money is in units of ``10 ** -decimals`` of the demand.
     """
 
     length: int
@@ -27,18 +30,18 @@ class StockLength:
 
     @property
     def cost(self) -> int:
-        """What using one bar costs before any credit."""
+        """The cost of using one bar, before any credit."""
         return self.price + self.handling
 
     @property
     def usable(self) -> int:
-        """Length [mm] pieces may be cut from."""
+        """The length [mm] that pieces may be cut from."""
         return self.length - self.trim
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """``pieces`` are (length, count) with every length once, longest first; ``decimals`` of the prices."""
+    """Pieces and stock. ``pieces`` are (length, count), each length once, longest first; ``decimals`` of the prices."""
 
     kerf: int
     pieces: tuple[tuple[int, int], ...]
@@ -47,17 +50,17 @@ class Demand:
 
     @property
     def count(self) -> int:
-        """Number of pieces."""
+        """The number of pieces."""
         return sum(count for _, count in self.pieces)
 
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """How hard to try. ``work`` is counted, not timed: the same demand and work give the same plan on every machine.
+    """The effort limit of a search. ``work`` is counted, not timed, so that every machine gives the same plan.
 
-    One unit is about a microsecond of one core. ``seconds`` is only the outer guard of the worker process: when it
-    strikes, the best plan so far is given and marked ``stopped_early``. ``polish``: also look for the longest remnant
-    and the fewest patterns at the same cost.
+    One unit is about a microsecond of one core. ``seconds`` is the time limit of the worker process: when it is
+    reached, the best plan so far is returned and marked ``stopped_early``. ``polish``: also look for the longest
+    offcut and the fewest patterns at the same cost.
     """
 
     work: int = 2_000_000

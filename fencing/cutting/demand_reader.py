@@ -1,4 +1,4 @@
-"""Reads a cutting demand, or refuses it whole with every fault named."""
+"""Reader for cutting demands. A demand with errors is rejected as a whole, and every error is listed."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ DEMAND_KEYS = ("kerf_mm", "pieces", "stock", "demand")
 STOCK_KEYS = ("length_mm", "price", "have", "trim_mm", "handling", "min_offcut_mm", "credit", "label")
 
 LONGEST = 100_000
-"""100 m: no bar is longer [mm]."""
+"""Maximum length of a bar [mm]: 100 m."""
 MAX_PIECES = 1_000_000
 MAX_BARS = 1_000_000_000
-"""On hand, of one stock row: whoever writes so many means plenty."""
+"""Maximum number of bars on hand of one stock row."""
 MAX_ROWS = 20_000
 MAX_LENGTHS = 1_000
-"""Different lengths a demand may have."""
+"""Maximum number of different lengths in a demand."""
 MAX_STOCK = 300
 MAX_CELLS = 40_000_000
-"""Different lengths times mm of the longest stock: what the tables of the search need stays under 256 MB."""
+"""Maximum of different lengths times mm of the longest stock: keeps the tables of the search under 256 MB."""
 MAX_PRICE_DIGITS = 9
 
 Row = tuple[str, dict[str, Decimal], int | None, ObjectReader]
@@ -55,14 +55,14 @@ def read_demand(source: str | bytes) -> Demand:
         ((2238, 8),)
     """
     brackets = source.count(b"[" if isinstance(source, bytes) else "[")  # type: ignore[arg-type]
-    _refuse_flood(brackets - 2)
+    _reject_flood(brackets - 2)
     return demand_of(read_json(source))
 
 
 def demand_of(document: object) -> Demand:
-    """The same from a document that was parsed already."""
+    """Read a cutting demand from a parsed document."""
     pieces = document.get("pieces") if isinstance(document, Mapping) else None
-    _refuse_flood(len(pieces) if isinstance(pieces, list) else 0)
+    _reject_flood(len(pieces) if isinstance(pieces, list) else 0)
     faults = FaultList()
     table = ObjectReader(sound(document), "", faults, DEMAND_KEYS)
     table.whole("demand", 1, 1, 1, "")
@@ -79,10 +79,10 @@ def demand_of(document: object) -> Demand:
     return demand
 
 
-def _refuse_flood(rows: int) -> None:
-    """Far too many rows are refused before each is looked at."""
+def _reject_flood(rows: int) -> None:
+    """Reject a list with far too many rows before each row is read."""
     if rows > MAX_ROWS:
-        text = f"{rows} rows of pieces; one plan takes {MAX_ROWS} rows and {MAX_LENGTHS} different lengths"
+        text = f"{rows} rows of pieces; the maximum for one plan is {MAX_ROWS} rows and {MAX_LENGTHS} different lengths"
         raise InvalidDocument([Fault("/pieces", "range", text)])
 
 
@@ -91,19 +91,21 @@ def _pieces(table: ObjectReader, faults: FaultList) -> tuple[tuple[int, int], ..
     for pointer, item in table.items("pieces", MAX_ROWS, 1):
         pair = item if isinstance(item, list) else []
         if len(pair) != 2 or not all(isinstance(value, int) and not isinstance(value, bool) for value in pair):
-            faults.add(pointer, "type", f"{shown(item)} won't do here; write [length_mm, count], both whole numbers")
+            faults.add(pointer, "type", f"{shown(item)} is not a pair; enter [length_mm, count], both whole numbers")
             continue
         length, count = pair
         if not 1 <= length <= LONGEST:
-            faults.add(f"{pointer}/0", "range", f"{shown(length)} is no length; write 1 to {LONGEST} mm")
+            faults.add(f"{pointer}/0", "range", f"{shown(length)} is not a valid length; enter 1 to {LONGEST} mm")
         elif not 1 <= count <= MAX_PIECES:
-            faults.add(f"{pointer}/1", "range", f"{shown(count)} pieces won't do; write 1 to {MAX_PIECES}")
+            faults.add(f"{pointer}/1", "range", f"{shown(count)} is not a valid count; enter 1 to {MAX_PIECES}")
         else:
             counts[length] = counts.get(length, 0) + count
     if sum(counts.values()) > MAX_PIECES:
-        faults.add("/pieces", "range", f"{sum(counts.values())} pieces in all; one plan takes {MAX_PIECES}")
+        faults.add(
+            "/pieces", "range", f"{sum(counts.values())} pieces in all; the maximum for one plan is {MAX_PIECES}"
+        )
     if len(counts) > MAX_LENGTHS:
-        faults.add("/pieces", "range", f"{len(counts)} different lengths; one plan takes {MAX_LENGTHS}")
+        faults.add("/pieces", "range", f"{len(counts)} different lengths; the maximum for one plan is {MAX_LENGTHS}")
     return tuple(sorted(counts.items(), reverse=True))
 
 
@@ -117,7 +119,7 @@ def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
         have = None if "have" not in row or row.raw("have") is None else row.whole("have", 0, MAX_BARS, unit="")
         trim = row.whole("trim_mm", 0, LONGEST, 0)
         if row.good("length_mm", "trim_mm") and trim >= length:
-            row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm")
+            row.fault("trim_mm", "range", f"a trim of {trim} mm leaves nothing of {length} mm; reduce the trim")
         row.whole("min_offcut_mm", 1, LONGEST, KEEP_DEFAULT)
         if "label" in row:
             row.text("label", 80)
@@ -130,7 +132,11 @@ def _stock_rows(table: ObjectReader, faults: FaultList) -> list[Row]:
 def _check_credit(row: ObjectReader, money: dict[str, Decimal]) -> None:
     spent = money["price"] + money.get("handling", Decimal(0))
     if money.get("credit", Decimal(0)) > spent:
-        row.fault("credit", "range", f"a remnant can't earn more than its bar costs ({spent}); write 0 to {spent}")
+        row.fault(
+            "credit",
+            "range",
+            f"the credit for an offcut can't be higher than the cost of its bar ({spent}); enter 0 to {spent}",
+        )
 
 
 def _money(row: ObjectReader, key: str) -> Decimal:
@@ -139,10 +145,10 @@ def _money(row: ObjectReader, key: str) -> Decimal:
         amount = Decimal(value)
         if amount >= 0 and len(amount.as_tuple().digits) <= MAX_PRICE_DIGITS:
             return amount
-        what = "is negative" if amount < 0 else "has too many digits"
-        row.fault(key, "range", f"{shown(value)} {what}; write 0 or more with at most {MAX_PRICE_DIGITS} digits")
+        reason = "is negative" if amount < 0 else "has too many digits"
+        row.fault(key, "range", f"{shown(value)} {reason}; enter 0 or more with at most {MAX_PRICE_DIGITS} digits")
     elif key in row:
-        row.fault(key, "type", f'{shown(value)} is no price; write a decimal number as text, as "31.20"')
+        row.fault(key, "type", f'{shown(value)} is not a price; enter a decimal number as text, for example "31.20"')
     return Decimal(0)
 
 
@@ -169,12 +175,18 @@ def _stock(row: Row, decimals: int) -> StockLength:
 def _check_whole(demand: Demand, faults: FaultList) -> None:
     longest = max(stock.length for stock in demand.stock)
     if demand.kerf >= longest:
-        faults.add("/kerf_mm", "range", f"a kerf of {demand.kerf} mm is as wide as the longest stock, {longest} mm")
+        faults.add(
+            "/kerf_mm",
+            "range",
+            f"a kerf of {demand.kerf} mm is as wide as the longest stock, {longest} mm; enter a smaller kerf",
+        )
     if len(demand.pieces) * (longest + demand.kerf) > MAX_CELLS:
-        most = MAX_CELLS // (longest + demand.kerf)
-        faults.add("/pieces", "range", f"with stock of {longest} mm one plan takes {most} different lengths")
+        maximum = MAX_CELLS // (longest + demand.kerf)
+        faults.add(
+            "/pieces", "range", f"with stock of {longest} mm the maximum for one plan is {maximum} different lengths"
+        )
     if max(stock.cost for stock in demand.stock) >= 10**12:
-        faults.add("/stock", "range", "the prices together need too many digits; give fewer decimals")
+        faults.add("/stock", "range", "the prices together need too many digits; enter fewer decimals")
 
 
 __all__ = ["InvalidDocument", "demand_of", "read_demand"]

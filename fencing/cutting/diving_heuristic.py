@@ -1,4 +1,4 @@
-"""From shares of patterns to whole bars: round, take what is whole, price again, go on."""
+"""Diving heuristic: turns shares of patterns into whole bars by fixing whole bars and pricing again."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ WHOLE = 1.0 - 1e-6
 
 
 def round_off(run: SearchState, shares: Floats) -> bool:
-    """Round the shares at several thresholds and finish with greedy bars; whether that gave a better plan."""
+    """Round the shares at several thresholds and finish with greedy bars; return True if that gave a better plan."""
     better = False
     used = [int(column) for column in np.flatnonzero(shares > SURE)]
     for threshold in (1.0, 0.85, 0.6, 0.45):
@@ -33,12 +33,12 @@ def round_off(run: SearchState, shares: Floats) -> bool:
 
 
 def _useful(need: tuple[int, ...], pattern: tuple[int, ...], most: int) -> int:
-    """How many bars of the pattern are any use: none where all it holds is covered already."""
+    """Return how many bars of the pattern cut pieces that are still needed."""
     return min(most, max((-(-count // cut) for count, cut in zip(need, pattern, strict=True) if cut), default=0))
 
 
 def _allowed(run: SearchState, bars: Bars, kind: int) -> int:
-    """How many more bars of a kind may be bought."""
+    """Return how many more bars of a kind may be bought."""
     problem = run.problem
     limit = problem.kinds[kind].limit
     used = [0] * len(problem.kinds)
@@ -49,7 +49,7 @@ def _allowed(run: SearchState, bars: Bars, kind: int) -> int:
 
 
 def dive(run: SearchState, box: VariableBounds, priced: PricingResult) -> bool:
-    """Fix whole bars step by step, pricing anew in between; whether that gave a better plan."""
+    """Fix whole bars step by step and price again after each step; return True if that gave a better plan."""
     need = run.problem.counts
     bars: Bars = []
     shares = priced.relaxed.shares
@@ -91,7 +91,7 @@ def _less(bars: tuple[int, ...], kind: int, times: int) -> tuple[int, ...]:
 def _solve_remainder(
     run: SearchState, bars: Bars, need: tuple[int, ...], box: VariableBounds, spent: int
 ) -> Floats | None:
-    """Shares for what is left; None where it can't end cheaper than the best plan."""
+    """Return shares for the rest, or None if it can't give a cheaper plan than the best one."""
     used = [0] * len(run.problem.kinds)
     for kind, _, times in bars:
         used[kind] += times
@@ -108,7 +108,7 @@ def _solve_remainder(
 
 
 def _chosen(run: SearchState, need: tuple[int, ...], shares: Floats, high: tuple[int, ...]) -> Bars:
-    """The bars to fix now: all whole ones; otherwise those with the greatest share, one in twelve of them at once."""
+    """Select the bars to fix now: all whole ones, or else those with the greatest share, one in twelve at once."""
     whole = [int(column) for column in np.flatnonzero(shares >= WHOLE)]
     bars: Bars = []
     room = list(high)

@@ -1,4 +1,4 @@
-"""Plans made bar by bar: a first plan to beat, and what finishes a plan that was rounded down."""
+"""Greedy plans, made bar by bar: a first plan, and the rest of a plan that was rounded down."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from fencing.cutting.knapsack import Pattern
 from fencing.cutting.problem import CuttingProblem
 
 Bars = list[tuple[int, Pattern, int]]
-"""(kind, pattern, how many)."""
+"""A list of (kind, pattern, number of bars)."""
 Cut = list[tuple[int, int]]
-"""What one bar holds as (piece, times), without the pieces it has none of."""
+"""The pieces of one bar as (piece, times), without pieces it has none of."""
 
 
 def cost_of(problem: CuttingProblem, bars: Bars) -> int:
@@ -20,13 +20,13 @@ def cost_of(problem: CuttingProblem, bars: Bars) -> int:
 
 
 def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) -> tuple[Cut, int]:
-    """Longest first from ``first`` on, as many of each as fit: what one bar holds, and the room left on it."""
+    """Fill one bar with as many pieces as fit, longest first from ``first`` on; return the cuts and the room left."""
     cut: Cut = []
     piece = first
     while piece < len(widths):
         width = widths[piece]
         if width > room:
-            # on to the longest piece that still fits: the widths fall
+            # go on with the longest piece that still fits: the widths fall
             piece = bisect_left(widths, -room, piece + 1, key=neg)
             continue
         times = min(need[piece], room // width)
@@ -38,7 +38,7 @@ def filled(widths: Sequence[int], need: Sequence[int], room: int, first: int) ->
 
 
 def left_over(problem: CuttingProblem, bars: Bars) -> list[int]:
-    """How many of each kind may still be bought; shared limits are kept by the plain count of both."""
+    """Return how many bars of each kind may still be bought. Shared limits count both kinds."""
     pieces = sum(problem.counts)
     left = [pieces if kind.limit is None else kind.limit for kind in problem.kinds]
     for kind, _, times in bars:
@@ -47,7 +47,7 @@ def left_over(problem: CuttingProblem, bars: Bars) -> list[int]:
 
 
 def room_in_groups(problem: CuttingProblem, bars: Bars) -> list[int]:
-    """What is left of every shared limit."""
+    """Return the bars left of every shared limit."""
     used = [0] * len(problem.kinds)
     for kind, _, times in bars:
         used[kind] += times
@@ -55,10 +55,10 @@ def room_in_groups(problem: CuttingProblem, bars: Bars) -> list[int]:
 
 
 def greedy(problem: CuttingProblem, need: Sequence[int], before: Bars, thrift: float = 1.0) -> Bars | None:
-    """Finish a plan: always the longest piece left, on the bar that costs least for what is cut from it.
+    """Finish a plan: cut the longest piece left from the bar that costs least for what is cut from it.
 
-    ``thrift`` weighs cost against length used: 1 is cost per mm, more prefers cheap bars, 0 is the fullest bar.
-    None where limited stock runs out.
+    ``thrift`` weighs cost against length used: 1 is cost per mm, more prefers cheap bars, 0 is the fullest bar. Return
+    None if limited stock runs out.
     """
     left = left_over(problem, before)
     shared = room_in_groups(problem, before)
@@ -109,7 +109,7 @@ def _best_bar(
 
 
 def trimmed(problem: CuttingProblem, bars: Bars) -> Bars:
-    """Drop bars that are not needed: dearest first, as long as every piece is still covered."""
+    """Remove bars that are not needed, dearest first, while every piece stays covered."""
     held = [[(piece, cut) for piece, cut in enumerate(pattern) if cut] for _, pattern, _ in bars]
     spare = [-count for count in problem.counts]
     for cuts, (_, _, times) in zip(held, bars, strict=True):

@@ -1,4 +1,4 @@
-"""A search in this process, and what is looked for once its cost is proved."""
+"""Search in the current process, and tie breaking after the cost is proved."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fencing.cutting.work_limit import Effort
 def search_here(
     demand: Demand, work: int, progress: Progress | None = None, most_columns: int | None = None
 ) -> CutPlan:
-    """Search in this process until proved or until the work allowed is done."""
+    """Search in this process until the plan is proved or the allowed work is done."""
     problem = problem_of(demand)
     effort = Effort(work, None if progress is None else lambda: progress(None))
 
@@ -29,5 +29,5 @@ def search_here(
 
 
 def polished(plan: CutPlan, work: int) -> CutPlan:
-    """A plan proved optimal with a longer remnant or fewer patterns, as far as the work allows; any other as it is."""
+    """Return a proved plan with a longer offcut or fewer patterns, as far as the work allows; other plans unchanged."""
     return polish(plan, Effort(work)) if plan.status is Status.OPTIMAL else plan

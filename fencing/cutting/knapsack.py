@@ -1,7 +1,7 @@
-"""What is the most one bar can be worth: a bounded knapsack for every width at once, exact in 64-bit integers.
+"""Bounded knapsack: the maximum value of one bar for every width at once, exact in 64-bit integers.
 
-One table answers for every kind of bar, and for "the best bar that contains piece i" too, since that is the value of i plus
-the best of what room is left.
+One table serves every bar type. It also gives the best bar that contains piece i: the value of i plus the best value
+of the room that is left.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 Values = NDArray[np.int64]
 Pattern = tuple[int, ...]
-"""How many of each piece are cut from one bar."""
+"""Number of each piece cut from one bar."""
 
 
 @dataclass(slots=True)
 class Knapsack:
-    """``best[x]`` is the greatest value of pieces within width x. Pieces worth nothing stay out of the table."""
+    """The greatest value of pieces within width x, as ``best[x]``. Pieces without value are not in the table."""
 
     widths: tuple[int, ...]
     counts: tuple[int, ...]
@@ -30,7 +30,7 @@ class Knapsack:
     cells: int
 
     def pattern(self, room: int, forced: int | None = None) -> Pattern:
-        """A bar of the greatest value within ``room``, with one of ``forced`` in any case, filled up with what still fits."""
+        """Return a bar of the greatest value within ``room`` that contains one of ``forced``, filled up with what still fits."""
         found = [0] * len(self.widths)
         if forced is not None:
             found[forced] = 1
@@ -51,7 +51,10 @@ class Knapsack:
 
 
 def fill(found: list[int], widths: tuple[int, ...], counts: tuple[int, ...], room: int) -> Pattern:
-    """Add, longest first, what still fits: more pieces on a bar never hurt, surplus ones are dropped in the end."""
+    """Add pieces that still fit, longest first.
+
+    More pieces on a bar do no harm; surplus ones are removed at the end.
+    """
     if room >= widths[-1]:
         for piece, width in enumerate(widths):
             more = min(counts[piece] - found[piece], room // width)
@@ -62,7 +65,7 @@ def fill(found: list[int], widths: tuple[int, ...], counts: tuple[int, ...], roo
 
 
 def splits(count: int) -> list[int]:
-    """Numbers whose subset sums are 0 to ``count``.
+    """Return numbers whose subset sums are 0 to ``count``.
 
     >>> splits(6), splits(1)
     ([1, 2, 3], [1])
@@ -94,7 +97,7 @@ def knapsack(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int]
 
 
 def most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Sequence[int], widest: int) -> Values:
-    """``best`` alone: a third of the memory where no pattern is asked for."""
+    """Return ``best`` alone, with a third of the memory, if no pattern is needed."""
     best = np.zeros(widest + 1, dtype=np.int64)
     for width, count, value in zip(widths, counts, values, strict=True):
         for times in splits(min(count, widest // width)) if value > 0 else ():
@@ -104,7 +107,7 @@ def most_worth(widths: tuple[int, ...], counts: tuple[int, ...], values: Sequenc
 
 
 def suffix_tables(widths: tuple[int, ...], counts: tuple[int, ...], values: list[int], widest: int) -> Values:
-    """Row i: the greatest value of pieces i, i + 1 ... within each width; the last row is 0."""
+    """Return a table with the greatest value of pieces i, i + 1 ... within each width in row i; the last row is 0."""
     table = np.zeros((len(widths) + 1, widest + 1), dtype=np.int64)
     for piece in range(len(widths) - 1, -1, -1):
         row = table[piece]

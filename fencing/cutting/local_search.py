@@ -1,4 +1,4 @@
-"""Better plans near one there is: the bars that waste most, with some others, planned anew as an order of their own."""
+"""Local search: re-optimises the most wasteful bars together with a few others."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from fencing.cutting.greedy import Bars, cost_of
 from fencing.cutting.knapsack import Pattern, most_worth
 
 PIECES = 44
-"""Pieces planned anew at a time: about what a search proves at once."""
+"""Pieces in one part: about what a search proves at once."""
 MIN, MAX = 24, 130
-"""Pieces of the bars that waste most, which there must be."""
+"""Minimum and maximum number of pieces of the most wasteful bars."""
 WORK = 150_000
-"""Work one of them may take."""
+"""Maximum work for one part."""
 TRIES = 12
-"""How many in a row may find nothing."""
+"""Maximum number of parts in a row without a better plan."""
 
 Planned = Callable[[tuple[int, ...], Bars, int], Bars | None]
-"""Plans what is needed beside the bars given, with so much work; None where that is not cheaper."""
+"""Plans the pieces that the given bars do not cover, within a work limit; None if that is not cheaper."""
 
 
 def recut(run: SearchState, values: Sequence[int], planned: Planned, tries: int = TRIES) -> bool:
-    """Plan parts of the best plan anew until so many in a row were no better; whether any was.
+    """Plan parts of the best plan again until ``tries`` of them in a row were not better; return True if one was.
 
-    ``values`` are prices of the pieces: a bar wastes what it costs more than its pieces are worth.
+    ``values`` are prices of the pieces. A bar wastes the part of its cost that its pieces are not worth.
     """
     luck = Random(len(run.bars))  # noqa: S311 - which bars go together; the same every time
     better, failed = False, 0
@@ -45,9 +45,9 @@ def recut(run: SearchState, values: Sequence[int], planned: Planned, tries: int 
 
 
 def _part(run: SearchState, values: Sequence[int], luck: Random) -> tuple[tuple[int, ...], Bars] | None:
-    """Pieces to be planned anew, and the bars that stay: of the most waste as many as it takes, the others by chance.
+    """Return pieces to plan again, and the bars that stay. The most wasteful bars are chosen first, others at random.
 
-    None where the prices leave no room for a cheaper part of that size.
+    Return None if the prices leave no room for a cheaper part of that size.
     """
     waste = [_waste(run, bar, values) for bar in run.bars]
     order = sorted(range(len(run.bars)), key=lambda place: -waste[place])
@@ -78,7 +78,7 @@ def _waste(run: SearchState, bar: tuple[int, Pattern, int], values: Sequence[int
 
 
 def _without(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], Bars]:
-    """What is needed when one bar of each of these is not bought, and the bars that are."""
+    """Return the pieces of one bar of each of these, and the bars that stay."""
     places = set(chosen)
     kept = [(kind, pattern, times - (place in places)) for place, (kind, pattern, times) in enumerate(run.bars)]
     kept = [bar for bar in kept if bar[2]]
@@ -89,7 +89,7 @@ def _without(run: SearchState, chosen: Sequence[int]) -> tuple[tuple[int, ...], 
 
 
 def _can_be_cheaper(run: SearchState, values: Sequence[int], need: tuple[int, ...], kept: Bars) -> bool:
-    """Whether the same prices leave room for a cheaper way to buy this part at all."""
+    """Return True if these prices leave room for a cheaper way to buy this part."""
     problem = run.problem
     ceiling = run.upper - cost_of(problem, kept)
     best = most_worth(problem.widths, need, values, problem.widest)

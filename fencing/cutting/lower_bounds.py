@@ -1,4 +1,4 @@
-"""The proof: a lower bound on any plan's cost in integers, so that no solver's tolerance enters it.
+"""Lower bounds on the cost of any plan, in integers, so that a solver's tolerance does not affect the proof.
 
 For whole prices ``values`` put on the pieces (any at all), a plan with ``y`` bars of each kind costs at least
 ``sum(count * value) + sum((cost - most a bar of that kind can be worth) * y)``. Its least over the box is the bound.
@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from fencing.cutting.problem import CuttingProblem, VariableBounds
 
 TOTALS_MOST = 400_000
-"""Totals up to here are looked up exactly; above, only the common divisor of the prices counts."""
+"""Maximum total to look up exactly; above it only the common divisor of the prices is used."""
 
 
 def scale_for(problem: CuttingProblem) -> int:
-    """How many units of value make one unit of cost, so that no sum in the tables leaves 62 bits."""
+    """Return how many units of value make one unit of cost, so that no sum in the tables needs more than 62 bits."""
     dearest = max(1, max(kind.cost for kind in problem.kinds))
     most = max(1, problem.widest // min(problem.widths)) + 1
     scale = 1 << 20
@@ -26,14 +26,15 @@ def scale_for(problem: CuttingProblem) -> int:
 
 
 def slopes(problem: CuttingProblem, scale: int, worth: Sequence[int]) -> list[int]:
-    """Cost of one bar of each kind less what it can be worth, in units of value."""
+    """Return the cost of one bar of each kind less its maximum worth, in units of value."""
     return [kind.cost * scale - most for kind, most in zip(problem.kinds, worth, strict=True)]
 
 
 def least_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int]) -> int:
-    """Least of ``sum(slope * y)`` over the box, kinds that share a limit no more than that together.
+    """Return the minimum of ``sum(slope * y)`` over the box and the limits that kinds share.
 
-    A group's limit is kept exactly: its kinds start at their least and the most rewarding are raised first.
+    The limit of a group is kept exactly: its kinds start at their minimum, and the most rewarding ones are raised
+    first.
     """
     low, high = box
     total = 0
@@ -55,13 +56,13 @@ def least_over_box(problem: CuttingProblem, box: VariableBounds, slope: list[int
 
 @dataclass(frozen=True, slots=True)
 class PayableTotals:
-    """Which total costs can be paid at all with bars of these kinds."""
+    """The total costs that whole bars of these kinds can add up to."""
 
     bits: int
     most: int
 
     def up(self, value: int, scale: int) -> int:
-        """The least payable total of at least ``value / scale``."""
+        """Return the smallest payable total of at least ``value / scale``."""
         whole = max(0, -(-value // scale))
         if whole > self.most:
             return whole
@@ -69,14 +70,14 @@ class PayableTotals:
         return whole + (above & -above).bit_length() - 1 if above else self.most + 1
 
     def down(self, value: int) -> int:
-        """The greatest payable total below ``value``."""
+        """Return the greatest payable total below ``value``."""
         if value > self.most:
             return value - 1
         return (self.bits & ((1 << value) - 1)).bit_length() - 1
 
 
 def totals_of(problem: CuttingProblem, ceiling: int) -> PayableTotals:
-    """Payable totals up to ``ceiling``, as far as it is worth knowing."""
+    """Return the payable totals up to ``ceiling``, if a table of that size is useful."""
     most = min(ceiling, TOTALS_MOST)
     mask = (1 << (most + 1)) - 1
     bits = 1

@@ -1,4 +1,4 @@
-"""The linear programme over the patterns known so far, on HiGHS: which share of which pattern covers the pieces cheapest."""
+"""Master problem: the linear programme over the known patterns, solved by HiGHS."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ DUAL_SIMPLEX, PRIMAL_SIMPLEX = 1, 4
 
 @dataclass(frozen=True, slots=True)
 class RelaxationResult:
-    """An optimum of the linear programme: ``shares`` by column, ``missing`` pieces no pattern covers, prices of its rows.
+    """An optimum of the linear programme: ``shares`` by column, ``missing`` pieces without a pattern, prices of its rows.
 
     ``worth`` is by piece, ``bought`` by kind (of the kind's own row and of the limits it shares).
     """
@@ -32,8 +32,8 @@ class RelaxationResult:
 
 
 def quiet_solver() -> core._Highs:
-    """A solver that prints nothing, uses one thread and has no luck."""
-    solver = core._Highs()  # the public class prints a banner before it can be told not to
+    """Return a solver that prints nothing, uses one thread and does not use chance."""
+    solver = core._Highs()  # the public class prints a banner before its output can be switched off
     solver.setOptionValue("output_flag", False)
     solver.setOptionValue("threads", 1)
     solver.setOptionValue("random_seed", 1)
@@ -41,9 +41,10 @@ def quiet_solver() -> core._Highs:
 
 
 class Master:
-    """Columns are patterns of a kind; rows are pieces, then kinds, then shared limits.
+    """Linear programme with a column for each pattern of a kind. Rows are pieces, then kinds, then shared limits.
 
-    Every piece also has a column that covers it at a fine, so that a programme in a narrow box is never without an answer.
+    Every piece also has a column that covers it at a penalty, so that a programme in a narrow box always has a
+    solution.
     """
 
     def __init__(self, problem: CuttingProblem, effort: Effort) -> None:
@@ -76,7 +77,7 @@ class Master:
             self._solver.addCol(float(self.fine), 0.0, infinity, 1, np.array([piece], np.int32), np.array([1.0]))
 
     def raise_fine(self, most: int) -> bool:
-        """Make a missing piece ten times dearer; False where it is dear enough already."""
+        """Make a missing piece ten times dearer; return False if it is dear enough."""
         if self.fine >= most:
             return False
         self.fine = min(most, self.fine * 10)
@@ -85,7 +86,7 @@ class Master:
         return True
 
     def add(self, kind: int, pattern: Pattern) -> bool:
-        """Take in a pattern; False where it is known."""
+        """Add a pattern; return False if it is known."""
         key = (kind, pattern)
         if key in self._known:
             return False
@@ -99,7 +100,7 @@ class Master:
         return True
 
     def set_need(self, counts: tuple[int, ...], box: VariableBounds) -> None:
-        """What is to be covered, and how many bars of each kind."""
+        """Set the pieces to cover and the number of bars of each kind."""
         rows = len(counts) + len(box[0])
         lower = np.array([*counts, *box[0]], dtype=np.float64)
         upper = np.array([*([highspy.kHighsInf] * len(counts)), *box[1]], dtype=np.float64)
@@ -107,13 +108,13 @@ class Master:
         self._moved = True
 
     def set_shared(self, limits: list[int]) -> None:
-        """What is left of the shared limits."""
+        """Set the remaining shared limits."""
         first = self.pieces + len(self.problem.kinds)
         for place, limit in enumerate(limits):
             self._solver.changeRowBounds(first + place, -highspy.kHighsInf, float(limit))
 
     def solve(self) -> RelaxationResult:
-        """Solve again from where it was: dual simplex after rows moved, primal after columns came."""
+        """Solve again from the last solution: dual simplex after rows changed, primal after columns were added."""
         strategy = DUAL_SIMPLEX if self._moved else PRIMAL_SIMPLEX
         self._solver.setOptionValue("simplex_strategy", strategy)
         self._solver.run()

@@ -1,6 +1,6 @@
-"""Where only packing is left: branch on how many bars hold certain pieces together, over the patterns a better plan could use.
+"""Branching on patterns: on how many bars hold certain pieces together, over the patterns of a better plan.
 
-Every end keeps the whole prices that prove its bound: nothing in such a leaf rests on a solver's word.
+Every end of the tree stores the whole prices that prove its bound. No such leaf relies on a solver.
 """
 
 from __future__ import annotations
@@ -23,20 +23,20 @@ Columns = list[tuple[int, Pattern]]
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Test = tuple[int | None, tuple[tuple[int, int], ...]]
-"""A kind (None: any) and the (piece, least times) a bar of it holds."""
+"""A kind (None: any) and the (piece, minimum number) that a bar of it holds."""
 
 FINE = 20
-"""What a missing piece costs, in whole plans."""
+"""Cost of a missing piece, in whole plans."""
 DEEPEST = 400
 
 
 class _OpenNode(Exception):
-    """Neither packed nor refuted within the nodes allowed, or not in numbers of 62 bits."""
+    """A node that was neither packed nor refuted within the allowed nodes or 62 bits."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Limit:
-    """A branch: the bars that pass a test are at most, or at least, so many."""
+    """A branch: at most, or at least, a number of bars pass a test."""
 
     test: Test
     row: int
@@ -64,7 +64,10 @@ class PatternBranching:
         self._solver = self._programme()
 
     def _programme(self) -> highspy._core._Highs:
-        """Cover the pieces with the patterns listed; a missing piece is paid for dearly, so there is always an answer."""
+        """Build the programme: cover the pieces with the listed patterns.
+
+        A missing piece has a high cost, so a solution exists.
+        """
         problem = self.run.problem
         pieces, kinds = len(problem.widths), len(problem.kinds)
         infinity = highspy.kHighsInf
@@ -104,7 +107,7 @@ class PatternBranching:
         return solver
 
     def solve(self) -> PatternBranch | ProofEnd | None:
-        """The proof that no plan here is cheaper than the best found by then; None where the nodes allowed are too few."""
+        """Return the proof that no plan here is cheaper than the best one; None if the allowed nodes are too few."""
         try:
             return self._walk([])
         except _OpenNode:
@@ -130,7 +133,7 @@ class PatternBranching:
         return PatternBranch(test[0], test[1], count, under, over)
 
     def _below(self, path: list[_Limit], limit: _Limit) -> PatternBranch | ProofEnd:
-        """Walk one side, and set the row back to what the path says of it."""
+        """Search one side, then reset the row to what the path requires."""
         before = [item for item in path if item.row == limit.row]
         self._set(limit.row, [*before, limit])
         end = self._walk([*path, limit])
@@ -143,7 +146,7 @@ class PatternBranching:
         self._solver.changeRowBounds(row, least, most)
 
     def _relaxed(self, path: list[_Limit]) -> tuple[Floats, Whole, list[int]]:
-        """Shares of the patterns, whole prices of the pieces and whole fees of the limits on the path."""
+        """Return shares of the patterns, whole prices of the pieces and whole fees of the limits on the path."""
         solver, scale = self._solver, self.run.scale
         solver.run()
         info = solver.getInfo()
@@ -155,7 +158,7 @@ class PatternBranching:
         solution = solver.getSolution()
         prices = np.floor(np.asarray(solution.row_dual) * scale).astype(np.int64)
         values = np.maximum(prices[: len(self.run.problem.widths)], 0)
-        # two limits of one row on the path: the later one is the tighter, and its price is the row's
+        # two limits of one row on the path: the later one is tighter, and its price is the row's
         latest = {(limit.row, limit.over): place for place, limit in enumerate(path)}
         fees = [0] * len(path)
         for (row, over), place in latest.items():
@@ -164,7 +167,7 @@ class PatternBranching:
         return np.asarray(solution.col_value)[: len(self.columns)], values, fees
 
     def _closed(self, path: list[_Limit], values: Whole, fees: list[int]) -> bool:
-        """Whether these prices prove that nothing here is cheaper than the best plan."""
+        """Return True if these prices prove that nothing here is cheaper than the best plan."""
         run, problem = self.run, self.run.problem
         if int(values.max()) * self.most + sum(abs(fee) for fee in fees) >= 1 << 62:
             raise _OpenNode
@@ -184,7 +187,7 @@ class PatternBranching:
             self.run.offer(bars)
 
     def _branch(self, shares: Floats) -> tuple[Test, int]:
-        """The test whose number of bars is furthest from whole: of a kind, of pieces together, of both, of one pattern."""
+        """Select the test with the most fractional number of bars: of a kind, of pieces together, of both, of one pattern."""
         used = np.flatnonzero(shares > SURE)
         part = shares[used]
         kinds = self.kinds[used]
@@ -214,7 +217,7 @@ class PatternBranching:
         return tuple(sorted(holds.items()))
 
     def _row(self, test: Test) -> int:
-        """The row that counts the bars that pass a test; made when it is first asked for."""
+        """Return the row that counts the bars that pass a test; add it on first use."""
         if test not in self._rows:
             kind, holds = test
             passed = np.ones(len(self.columns), dtype=bool) if kind is None else self.kinds == kind
@@ -228,16 +231,16 @@ class PatternBranching:
 
 
 def packed(run: SearchState, box: VariableBounds, columns: Columns, nodes: int) -> PatternBranch | ProofEnd | None:
-    """Pack what these patterns can; the proof that nothing cheaper than the best plan is left, or None within so many nodes."""
+    """Pack with these patterns; return the proof that no cheaper plan is left, or None if the nodes are used up."""
     kinds = {kind for kind, _ in columns}
     low, high = box
     if not columns or any(least and kind not in kinds for kind, least in enumerate(low)):
-        # nothing a better plan could use, or not what this box asks for: a piece at the price of the whole plan says so
+        # no pattern for a better plan, or too few for this box: a piece at the price of the whole plan proves it
         return ProofEnd((run.upper * run.scale, *([0] * (len(run.problem.counts) - 1))), ())
     high = tuple(most if kind in kinds else 0 for kind, most in enumerate(high))
     return PatternBranching(run, (low, high), columns, nodes).solve()
 
 
 def _doubt(numbers: NDArray[np.float64]) -> Floats:
-    """How far from whole."""
+    """Return the distance of each number from a whole one."""
     return np.abs(numbers - np.rint(numbers))

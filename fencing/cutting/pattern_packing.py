@@ -1,4 +1,4 @@
-"""The last step where only packing is left: all patterns a better plan could use, and a whole-number programme over them."""
+"""Pattern packing: lists all patterns of a better plan and solves an integer programme over them."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from fencing.cutting.problem import VariableBounds
 
 Columns = list[tuple[int, Pattern]]
 MAX_COMPARED = 500
-"""Patterns up to which each is held against two cheaper bars."""
+"""Maximum number of patterns to compare each with two cheaper bars."""
 
 
 class PackingResult(Enum):
@@ -40,7 +40,7 @@ class _Listing:
     found: list[Pattern]
 
     def walk(self, piece: int, room: int, value: int, cut: list[int]) -> bool:
-        """List below here; False once there are too many."""
+        """List the patterns below this point; return False once there are too many."""
         self.steps -= 1
         if self.steps < 0 or len(self.found) > self.most:
             return False
@@ -67,9 +67,9 @@ class _Listing:
 
 
 def every_pattern(run: SearchState, box: VariableBounds, values: list[int], bound: int, most: int) -> Columns | None:
-    """All full patterns a plan cheaper than the best so far could use within the box; None where there are more than ``most``.
+    """List all full patterns that a cheaper plan can use within the box; return None if there are more than ``most``.
 
-    A plan that uses a pattern costs at least the bound plus what the pattern is worth less than the best of its kind.
+    A plan that uses a pattern costs at least the bound plus the pattern's loss against the best of its kind.
     """
     problem = run.problem
     slack = run.target * run.scale - bound
@@ -85,7 +85,7 @@ def every_pattern(run: SearchState, box: VariableBounds, values: list[int], boun
             continue
         steps = 40 * most
         worth = int(best[kind.width])
-        # the bound has a kind that does not pay its way at its least: where that is none, the first bar comes on top
+        # the bound assumes that a kind stays at its minimum if it costs more than it is worth; otherwise the first bar is extra
         extra = max(0, kind.cost * run.scale - worth) if box[0][place] == 0 else 0
         least = worth + extra - slack
         listing = _Listing(problem.widths, problem.counts, values, lists, least, most - len(columns), steps, [])
@@ -98,7 +98,10 @@ def every_pattern(run: SearchState, box: VariableBounds, values: list[int], boun
 
 
 def _needed(run: SearchState, columns: Columns) -> Columns:
-    """Leave out what two bars there are enough of always do for less: the cheapest plan of all has none of it."""
+    """Remove patterns that two bars of an unlimited kind replace at a lower cost.
+
+    The cheapest plan of all has none of them.
+    """
     problem = run.problem
     free = sorted(
         (kind.cost, kind.width)
@@ -125,9 +128,9 @@ def _needed(run: SearchState, columns: Columns) -> Columns:
 
 
 def best_of(run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, Pattern]], nodes: int) -> PackingResult:
-    """Look for a plan cheaper than the best so far made of these patterns alone, and offer it.
+    """Look for a plan of these patterns that is cheaper than the best one, and offer it.
 
-    NONE is HiGHS's word for it that there is none: a leaf closed so is marked as proved by ``mip``.
+    NONE means that HiGHS found that there is none. A leaf closed in this way is marked as proved by ``mip``.
     """
     columns = list(columns)
     if not columns:
@@ -161,7 +164,7 @@ def best_of(run: SearchState, box: VariableBounds, columns: Iterable[tuple[int, 
 
 
 def _covers(run: SearchState, box: VariableBounds, bars: Bars) -> bool:
-    """Whether the rounded answer really is a plan: the solver's tolerance is not ours."""
+    """Return True if the rounded answer is a valid plan. The solver's tolerance is not used."""
     made = np.zeros(len(run.problem.counts), dtype=np.int64)
     bought = [0] * len(run.problem.kinds)
     for kind, pattern, times in bars:

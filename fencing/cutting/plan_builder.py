@@ -1,4 +1,4 @@
-"""From kinds and patterns back to bars of real stock: surplus pieces dropped, remnants measured, cost counted anew."""
+"""Plan builder: turns kinds and patterns into bars of stock, removes surplus pieces, and calculates offcuts and cost."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Cuts = tuple[tuple[int, int], ...]
 
 
 def plan_of(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
-    """The plan in the demand's own terms."""
+    """Build the plan in the terms of the demand."""
     if problem.absent is not None and any(kind == problem.absent for kind, _, _ in found.bars):
         return _not_all(demand, problem, found)
     bars = bars_of(demand, problem, found.bars)
@@ -27,13 +27,13 @@ def plan_of(demand: Demand, problem: CuttingProblem, found: SearchResult) -> Cut
 
 
 def cost_of(demand: Demand, bars: tuple[CutBar, ...]) -> int:
-    """What the bars cost, in units of the price."""
+    """Return the cost of the bars, in units of the price."""
     rows = demand.stock
     return sum(bar.count * (rows[bar.stock].cost - (rows[bar.stock].credit if bar.credited else 0)) for bar in bars)
 
 
 def _not_all(demand: Demand, problem: CuttingProblem, found: SearchResult) -> CutPlan:
-    """The best plan needs more than there is: infeasible once proved, until then nothing better is known."""
+    """Build the plan for too little stock: infeasible once proved; until then no better plan is known."""
     short: Counter[int] = Counter()
     for kind, pattern, times in _without_surplus(problem, found.bars):
         if kind == problem.absent:
@@ -50,7 +50,7 @@ def _tree(node: Node) -> ProofBranch | ProofLeaf:
 
 
 def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
-    """Drop what was cut too often, where that leaves the longest remnant."""
+    """Remove pieces that were cut too often, from the bar where that leaves the longest offcut."""
     counts: Counter[tuple[int, Pattern]] = Counter()
     made = [0] * len(problem.counts)
     for kind, pattern, times in bars:
@@ -72,12 +72,12 @@ def _without_surplus(problem: CuttingProblem, bars: Bars) -> Bars:
 
 
 def _room(problem: CuttingProblem, key: tuple[int, Pattern]) -> int:
-    """Width left on a bar."""
+    """Return the width left on a bar."""
     return problem.kinds[key[0]].width - sum(cut * width for cut, width in zip(key[1], problem.widths, strict=True))
 
 
 def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
-    """Bars that hold less than they could move to the cheapest unlimited kind that takes them."""
+    """Move bars that are not full to the cheapest unlimited kind that takes their pieces."""
     moved: Bars = []
     for kind, pattern, times in bars:
         used = problem.kinds[kind].width - _room(problem, (kind, pattern))
@@ -89,7 +89,7 @@ def _downsized(problem: CuttingProblem, bars: Bars) -> Bars:
 
 
 def bars_of(demand: Demand, problem: CuttingProblem, bars: Bars) -> tuple[CutBar, ...]:
-    """Bars of the demand's own stock rows, each different one once."""
+    """Return bars of the demand's own stock rows, each different one once."""
     left = {row: stock.have for row, stock in enumerate(demand.stock)}
     found: Counter[tuple[int, Cuts]] = Counter()
     for kind, pattern, times in _downsized(problem, _without_surplus(problem, bars)):

@@ -1,7 +1,7 @@
-"""An independent check of a plan and its proof in plain Python: no solver, no numpy, nothing of the search.
+"""Independent check of a plan and its proof in plain Python, without solver, numpy or the search.
 
-It trusts the demand and nothing else. Where a leaf lists patterns, they are listed here anew. Leaves marked ``mip`` are HiGHS's
-word and are counted, not believed.
+It relies on the demand only. If a leaf lists patterns, they are listed here again. Leaves marked ``mip`` rely on
+HiGHS. They are counted, but not checked.
 """
 
 from __future__ import annotations
@@ -16,7 +16,10 @@ from fencing.cutting.proof_checker import Proof
 
 @dataclass(frozen=True, slots=True)
 class PlanCheck:
-    """``faults`` are sentences; ``proved`` is the bound shown exactly; ``taken`` counts leaves taken on HiGHS's word."""
+    """The result of a check.
+
+    ``faults`` are sentences; ``proved`` is the exact bound; ``taken`` counts unchecked leaves.
+    """
 
     faults: tuple[str, ...]
     proved: int | None
@@ -24,10 +27,10 @@ class PlanCheck:
 
 
 def check(plan: CutPlan) -> PlanCheck:
-    """Check a plan: every piece there, every bar possible, cost right, bound proved by its certificate.
+    """Check a plan: every piece is cut, every bar is possible, the cost is right, the certificate proves the bound.
 
     Returns:
-        What is wrong (nothing, for a sound plan), the exact bound in units of the price, and the leaves taken on trust.
+        The errors (none for a sound plan), the exact bound in units of the price, and the number of unchecked leaves.
 
     Source: weak duality of linear programming; Vance et al. 1994 for the decomposition; house rule for the form.
     """

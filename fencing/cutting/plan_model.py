@@ -1,4 +1,4 @@
-"""A cutting plan as a person reads it, and the proof that goes with it."""
+"""Cutting plan, its document and its proof."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ class Status(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class CutBar:
-    """``count`` bars of one stock row cut alike. ``cuts`` are (length, count), longest first; ``left`` is what remains [mm].
+    """A bar of one stock row, used ``count`` times. ``cuts`` are (length, count), longest first; ``left`` in mm.
 
-    ``keep``: the remnant is long enough to keep; ``credited``: it earned the stock's credit.
+    ``keep``: the offcut is long enough to keep. ``credited``: it earned the stock's credit.
     """
 
     stock: int
@@ -33,7 +33,7 @@ class CutBar:
 
 @dataclass(frozen=True, slots=True)
 class ProofEnd:
-    """No cheaper plan here: prices of the pieces, and ``fees`` of the choices above, outermost first."""
+    """An end without a cheaper plan: prices of the pieces, and ``fees`` of the branches above, outermost first."""
 
     values: tuple[int, ...]
     fees: tuple[int, ...]
@@ -75,9 +75,9 @@ class ProofBranch:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """Proof of the bound. ``kinds`` lists for each kind the (stock row, with credit) it stands for.
+    """Proof of the bound. ``kinds`` lists the (stock row, with credit) of each kind.
 
-    ``scale`` units of value make one unit of ``money``, which is so many units of the price.
+    ``scale`` units of value make one unit of ``money``, which is a number of units of the price.
     """
 
     kinds: tuple[tuple[tuple[int, bool], ...], ...]
@@ -88,7 +88,10 @@ class Certificate:
 
 @dataclass(frozen=True, slots=True)
 class CutPlan:
-    """The cheapest bars found. ``cost`` and ``bound`` in units of the price; ``nowhere``: (length, count) that fit no stock."""
+    """The cheapest bars found.
+
+    ``cost`` and ``bound`` in units of the price; ``nowhere``: (length, count) that fit no stock.
+    """
 
     demand: Demand
     status: Status
@@ -101,20 +104,20 @@ class CutPlan:
 
     @property
     def gap_ppm(self) -> int:
-        """How much dearer than the bound the plan may be, in parts per million of its cost, rounded up."""
+        """The maximum excess of the cost over the bound, in parts per million of the cost, rounded up."""
         return -(-(self.cost - self.bound) * 1_000_000 // self.cost) if self.cost else 0
 
     @property
     def proof(self) -> str:
-        """What the bound rests on: ``exact`` whole numbers that can be checked, or in part a ``solver``'s word."""
+        """The basis of the bound: ``exact`` if whole numbers can be checked, ``solver`` if part of it relies on a solver."""
         return "solver" if self.certificate is not None and _trusting(self.certificate.tree) else "exact"
 
     def money(self, units: int) -> str:
-        """A price as text, in the decimals of the demand's prices."""
+        """Format a price with the decimals of the demand."""
         return money_text(units, self.demand.decimals)
 
     def document(self) -> dict[str, object]:
-        """The document of ``cutplan-1.json``."""
+        """Return the document of ``cutplan-1.json``."""
         if self.status is Status.INFEASIBLE:
             nowhere = [[length, count] for length, count in self.nowhere]
             return {"cutplan": 1, "status": self.status.value, "nowhere": nowhere, "text": _sentence(self)}
@@ -133,13 +136,13 @@ class CutPlan:
         return plan
 
     def _bars(self) -> list[dict[str, object]]:
-        """Each pattern once: bars of two stock rows that nobody could tell apart are counted together."""
-        alike: dict[str, tuple[dict[str, object], int]] = {}
+        """Return each pattern once. Equal bars of two stock rows are counted together."""
+        merged: dict[str, tuple[dict[str, object], int]] = {}
         for bar in self.bars:
             one = self._bar(bar)
-            _, count = alike.get(str(one), (one, 0))
-            alike[str(one)] = (one, count + bar.count)
-        return [item | {"count": count} for item, count in alike.values()]
+            _, count = merged.get(str(one), (one, 0))
+            merged[str(one)] = (one, count + bar.count)
+        return [item | {"count": count} for item, count in merged.values()]
 
     def _bar(self, bar: CutBar) -> dict[str, object]:
         stock = self.demand.stock[bar.stock]
@@ -156,11 +159,11 @@ class CutPlan:
 
 
 Progress = Callable[[CutPlan | None], bool]
-"""Told every better plan (None: still at work); answers False to stop with what there is."""
+"""Callback for each better plan (None: no news). Return False to stop."""
 
 
 def money_text(units: int, decimals: int) -> str:
-    """Units of the last decimal as text.
+    """Format units of the last decimal as text.
 
     >>> money_text(12480, 2), money_text(5, 0)
     ('124.80', '5')
@@ -169,7 +172,7 @@ def money_text(units: int, decimals: int) -> str:
 
 
 def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
-    """Length [mm] that remains of a bar; negative where the cuts do not fit.
+    """Return the length [mm] that remains of a bar; negative if the cuts do not fit.
 
     Rule: n pieces take n - 1 kerfs between them, and one more when something is left after it.
     """
@@ -181,7 +184,7 @@ def left_of(demand: Demand, row: int, cuts: tuple[tuple[int, int], ...]) -> int:
 
 
 def _trusting(tree: ProofBranch | ProofLeaf) -> bool:
-    """Whether any leaf was closed by a solver alone."""
+    """Return True if any leaf was closed by a solver alone."""
     if isinstance(tree, ProofLeaf):
         return tree.proof == "mip"
     return _trusting(tree.under) or _trusting(tree.over)
@@ -191,5 +194,5 @@ def _sentence(plan: CutPlan) -> str:
     longest = max((stock.usable for stock in plan.demand.stock if stock.have != 0), default=0)
     length, count = plan.nowhere[0]
     if length > longest:
-        return f"a piece of {length} mm fits no stock there is (the longest takes {longest} mm)"
-    return f"the stock there is runs out: {count} of {length} mm find no bar"
+        return f"no stock is long enough for a piece of {length} mm (the longest takes {longest} mm)"
+    return f"not enough stock: no bar is left for {count} of {length} mm"

@@ -1,4 +1,4 @@
-"""The door: a demand and a budget in, a plan with its proof out."""
+"""Planner: turns a demand and a budget into a plan with its proof."""
 
 from __future__ import annotations
 
@@ -9,45 +9,46 @@ from fencing.cutting.demand import INTERACTIVE, Budget, Demand
 from fencing.cutting.plan_model import CutPlan, Progress, Status
 
 QUICK = 200_000
-"""Work done before a worker process is worth its start; whole-number programmes are kept tiny in it."""
+"""Work to do before a worker process is started; integer programmes stay very small in it."""
 QUICK_COLUMNS = 250
 START_S = 0.3
-"""A worker process that has less than this left would be ended while it starts [s]."""
+"""Minimum time [s] for a worker process: with less it would end during its start."""
 
 
 def nowhere_of(demand: Demand) -> tuple[tuple[int, int], ...]:
-    """Pieces longer than every stock there is."""
+    """Return pieces that are longer than every stock length."""
     longest = max((stock.usable for stock in demand.stock if stock.have != 0), default=0)
     return tuple((length, count) for length, count in demand.pieces if length > longest)
 
 
 def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress | None = None) -> CutPlan:
-    """The cheapest bars that cover every piece, with a bound that proves how cheap they can be.
+    """Find the cheapest bars that cover every piece, with a proved lower bound.
 
-    Rule: least total of prices and handling less credits. Small demands are proved in this process; what is left open goes on in
-    a worker process that is killed when ``budget.seconds`` are over. At equal cost the longest useful remnant, then the fewest
-    different patterns.
+    Rule: minimum total of prices and handling less credits. Small demands are solved in this process. If a search is
+    not finished there, it goes on in a worker process that is killed after ``budget.seconds``. At equal cost the
+    longest useful offcut comes first, then the fewest different patterns.
 
     Args:
         demand: pieces [mm] and stock.
-        budget: work allowed [units of about a microsecond] and the outer guard [s].
-        progress: told every better plan while the worker is at it; answers False to stop with the best so far.
+        budget: work allowed [units of about a microsecond] and the time limit [s].
+        progress: called for every better plan of the worker; returns False to stop with the best so far.
 
     Returns:
-        The plan: ``optimal``, ``gap`` or ``infeasible`` (with the pieces that find no bar).
+        The plan: ``optimal``, ``gap`` or ``infeasible`` (with the pieces that fit no bar).
 
-    Source: Gilmore and Gomory 1961 (columns by knapsack); Vanderbeck 2000 (branching on bars); house rules docs/benchmarks.md.
+    Source: Gilmore and Gomory 1961 (columns by knapsack); Vanderbeck 2000 (branching on bars); house rules
+    docs/benchmarks.md.
 
     Example:
-        >>> from fencing.cutting.demand import Demand, Stock
-        >>> plan = plan_cuts(Demand(3, ((2238, 8),), (Stock(6000, 3120),)))
+        >>> from fencing.cutting.demand import Demand, StockLength
+        >>> plan = plan_cuts(Demand(3, ((2238, 8),), (StockLength(6000, 3120),)))
         >>> plan.status.value, plan.money(plan.cost), plan.bars[0].left
         ('optimal', '124.80', 1518)
     """
     nowhere = nowhere_of(demand)
     if nowhere:
         return CutPlan(demand, Status.INFEASIBLE, (), 0, 0, nowhere)
-    # here and not at the top: the solver takes a while to load, and whoever only reads a demand does without it
+    # imported here, not at the top: the solver loads slowly, and code that only reads a demand does not need it
     from fencing.cutting.in_process import polished, search_here
 
     begun = monotonic()
@@ -69,7 +70,7 @@ def plan_cuts(demand: Demand, budget: Budget = INTERACTIVE, progress: Progress |
 
 
 def _best_of(first: CutPlan, later: CutPlan) -> CutPlan:
-    """The cheaper plan with the better of the two bounds, both of which hold for either."""
+    """Return the cheaper plan with the better of the two bounds, which both hold for either plan."""
     if not first.bars or not later.bars:
         return first if first.bars else later
     best = min(later, first, key=lambda plan: plan.cost)

@@ -1,8 +1,9 @@
-"""The demand in the integers the search works in: kerf gone, equal and useless stock merged away.
+"""The demand in the integers of the search: without kerf, with equal and useless stock merged.
 
-n pieces with n - 1 kerfs fit a bar when ``sum + (n - 1) * kerf <= length``, which is ``sum(piece + kerf) <= length + kerf``. So
-the kerf is added once to every piece and once to every bar and nothing else knows of it. A bar whose remnant earns a
-credit is a kind of its own: shorter by the remnant, cheaper by the credit, sharing its limit with the plain kind.
+n pieces with n - 1 kerfs fit a bar when ``sum + (n - 1) * kerf <= length``, which is ``sum(piece + kerf) <= length +
+kerf``. So the kerf is added once to every piece and once to every bar, and the search needs no kerf. A bar whose
+offcut earns a credit is a kind of its own: shorter by the offcut, cheaper by the credit, with the limit of the plain
+kind.
 """
 
 from __future__ import annotations
@@ -14,15 +15,15 @@ from math import gcd
 from fencing.cutting.demand import Demand
 
 VariableBounds = tuple[tuple[int, ...], tuple[int, ...]]
-"""Least and most bars bought of each kind."""
+"""Minimum and maximum number of bars of each kind."""
 
 ABSENT = -1
-"""Row of the stand-in kind that takes what the stock can't: a plan that uses it is no plan."""
+"""Row of the stand-in kind for pieces that the stock can't supply: a plan that uses it is not valid."""
 
 
 @dataclass(frozen=True, slots=True)
 class BarType:
-    """A way to buy a bar. ``rows`` are the stock rows it stands for as (row, with credit); ``width`` has the kerf added."""
+    """A way to buy a bar. ``rows`` are its stock rows as (row, with credit); the kerf is added to ``width``."""
 
     width: int
     cost: int
@@ -32,9 +33,9 @@ class BarType:
 
 @dataclass(frozen=True, slots=True)
 class CuttingProblem:
-    """``widths`` of the pieces with their ``counts``, longest first; ``groups`` of kinds that share a limit.
+    """The problem of a search: ``widths`` and ``counts`` of the pieces, longest first; kinds of ``groups`` share a limit.
 
-    ``grid`` is what one unit of width is in mm; ``money`` what one unit of cost is in units of the price.
+    ``grid`` is one unit of width in mm; ``money`` is one unit of cost in units of the price.
     """
 
     widths: tuple[int, ...]
@@ -49,7 +50,7 @@ class CuttingProblem:
         return max(kind.width for kind in self.kinds)
 
     def most_bars(self, ceiling: int) -> tuple[int, ...]:
-        """Most bars of each kind any plan cheaper than ``ceiling`` needs."""
+        """Return the maximum number of bars of each kind in a plan cheaper than ``ceiling``."""
         pieces = sum(self.counts)
         return tuple(_most(kind, pieces, ceiling) for kind in self.kinds)
 
@@ -60,7 +61,7 @@ def _most(kind: BarType, pieces: int, ceiling: int) -> int:
 
 
 def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> int:
-    """Bit x is set where some of the pieces add up to x <= most.
+    """Return a number with bit x set if some of the pieces add up to x <= most.
 
     >>> bin(reachable((5, 3), (1, 2), 10))
     '0b101101001'
@@ -77,7 +78,7 @@ def reachable(widths: tuple[int, ...], counts: tuple[int, ...], most: int) -> in
 
 
 def problem_of(demand: Demand) -> CuttingProblem:
-    """The integer problem of a demand in which every piece fits some stock there is."""
+    """Build the integer problem of a demand in which every piece fits some stock length."""
     kerf = demand.kerf
     widths = tuple(length + kerf for length, _ in demand.pieces)
     counts = tuple(count for _, count in demand.pieces)
@@ -100,14 +101,14 @@ def _credited(kind: BarType) -> bool:
 
 
 def _absent_cost(kinds: list[BarType], pieces: int) -> int:
-    """More than any real plan can cost."""
+    """Return a cost above that of any plan."""
     dear = max((kind.cost for kind in kinds if kind.limit is None), default=0)
     limited = sum(kind.cost * min(kind.limit, pieces) for kind in kinds if kind.limit is not None)
     return 1 + limited + dear * pieces
 
 
 def _ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
-    """One kind for each stock row that takes any piece, and one more where its remnant earns a credit."""
+    """Return one kind for each stock row that takes any piece, and one more if its offcut earns a credit."""
     ways: list[BarType] = []
     for row, stock in enumerate(demand.stock):
         choices = [(stock.usable + demand.kerf, stock.cost, False)]
@@ -121,7 +122,7 @@ def _ways(demand: Demand, bits: int, narrowest: int) -> list[BarType]:
 
 
 def _merged(ways: list[BarType], credited: set[int]) -> list[BarType]:
-    """Kinds of equal width and cost become one, except limited ones that share their limit with a credited kind."""
+    """Merge kinds of equal width and cost, except limited ones that share their limit with a credited kind."""
     found: dict[tuple[int, int, bool, tuple[int, bool]], BarType] = {}
     for kind in ways:
         row, credit = kind.rows[0]
@@ -137,7 +138,7 @@ def _merged(ways: list[BarType], credited: set[int]) -> list[BarType]:
 
 
 def _without_dominated(kinds: list[BarType]) -> list[BarType]:
-    """Leave out what an unlimited kind no narrower and no dearer can always replace; its rows go to that kind."""
+    """Remove kinds that an unlimited kind no narrower and no dearer can replace; their rows go to that kind."""
     ranked = sorted(kinds, key=lambda kind: (kind.cost, -kind.width, kind.limit is not None, kind.rows))
     kept: list[BarType] = []
     for kind in ranked:
@@ -151,7 +152,7 @@ def _without_dominated(kinds: list[BarType]) -> list[BarType]:
 
 
 def _groups(demand: Demand, kinds: tuple[BarType, ...]) -> tuple[tuple[tuple[int, ...], int], ...]:
-    """Kinds of the same limited rows, plain and with credit, share what there is of them."""
+    """Return the groups: kinds of the same limited rows, plain and with credit, share their number of bars."""
     groups: list[tuple[tuple[int, ...], int]] = []
     for place, kind in enumerate(kinds):
         rows = {row for row, _ in kind.rows}

@@ -1,4 +1,4 @@
-"""The tree of a proof, walked without a solver: every leaf's bound added up again from its prices."""
+"""Proof checker: walks the tree of a proof without a solver and calculates the bound of every leaf from its prices."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from fencing.cutting.proof_tables import Ways
 
 Pattern = tuple[int, ...]
 Branch = tuple[PatternBranch, bool]
-"""A choice and whether it is its upper side that is meant."""
+"""A branch, and whether its upper side is meant."""
 
 
 class Proof:
-    """Walks the tree of boxes and takes the least bound of its leaves."""
+    """A walk through the tree of boxes that finds the minimum bound of its leaves."""
 
     def __init__(self, demand: Demand, certificate: Certificate, cost: int) -> None:
         self.demand, self.certificate, self.cost = demand, certificate, cost
@@ -62,7 +62,7 @@ class Proof:
         return max(self.bars.up(total), self._pack(leaf.packing, listed, low, high, []))
 
     def _bound_of(self, leaf: ProofLeaf, total: int, worth: list[int], low: list[int], high: list[int]) -> int:
-        """What the prices of a leaf prove; with whole bars where its bound rests on them."""
+        """Return the bound that the prices of a leaf prove; with whole bars if the leaf's bound uses them."""
         bound = self.bars.up(total)
         if bound >= min(self.cost, leaf.bound * self.certificate.money):
             return bound
@@ -70,7 +70,7 @@ class Proof:
         return max(bound, min(self.cost, self.bars.least_paid(self._total(leaf.values), most, low, high)))
 
     def _slope(self, kind: int, worth: list[int]) -> int:
-        """Cost of a bar of a kind less the most it is worth, each way to buy one with its own worth."""
+        """Return the cost of a bar of a kind less its maximum worth, over all ways to buy one."""
         unit, scale = self.certificate.money, self.certificate.scale
         costs = [cost // unit * scale for _, cost in self.ways[kind]]
         return min(cost - most for cost, most in zip(costs, worth, strict=True))
@@ -79,7 +79,7 @@ class Proof:
         return sum(count * value for (_, count), value in zip(self.demand.pieces, values, strict=True))
 
     def _least(self, slope: list[int], low: list[int], high: list[int]) -> int:
-        """The least of ``sum(slope * bars)`` over the box and the limits kinds share."""
+        """Return the minimum of ``sum(slope * bars)`` over the box and the limits that kinds share."""
         total = 0
         ahead = {row: kind for kind, rows in enumerate(self.certificate.kinds) for row, credit in rows if credit}
         shared: set[int] = set()
@@ -98,10 +98,11 @@ class Proof:
     def _listed(
         self, values: tuple[int, ...], worth: list[int], slope: list[int], total: int, low: list[int]
     ) -> list[list[Pattern]]:
-        """The full patterns of each kind that a cheaper plan can use: buying one takes the bound no higher than that plan.
+        """List the full patterns of each kind that a cheaper plan can use: buying one keeps the bound below that
+        plan's cost.
 
-        A plan can always be cut from full patterns alone, which have no room for a piece more; surplus pieces are dropped. And if
-        there is a cheaper plan, then the cheapest of all is one, somewhere in the tree.
+        A plan can always be cut from full patterns alone, which have no room for another piece; surplus pieces are
+        dropped. If there is a cheaper plan, then the cheapest of all is one, somewhere in the tree.
         """
         dearest = self.bars.below_cost() * self.certificate.scale
         listed: list[list[Pattern]] = []
@@ -118,7 +119,7 @@ class Proof:
         return listed
 
     def _two_for_less(self, pattern: Pattern, cost: int) -> bool:
-        """Whether two bars, of which there is no end, hold a pattern's pieces for less: then the cheapest plan has none of it."""
+        """Return True if two bars of unlimited kinds hold a pattern's pieces for less: the cheapest plan never uses it."""
         widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
         sums = {0}
         for width, times in zip(widths, pattern, strict=True):
@@ -127,7 +128,7 @@ class Proof:
         return any(self.bars.single(part) + self.bars.single(whole - part) < cost for part in sums)
 
     def _patterns(self, values: tuple[int, ...], worth: list[int], room: int, least: int) -> list[Pattern]:
-        """Every full pattern within ``room`` worth at least ``least``, piece by piece, as far as the rest can still reach it."""
+        """List every full pattern within ``room`` worth at least ``least``, piece by piece, while the rest can reach it."""
         widths = [length + self.demand.kerf for length, _ in self.demand.pieces]
         counts = [count for _, count in self.demand.pieces]
         found: list[Pattern] = []
@@ -154,7 +155,7 @@ class Proof:
         high: list[int],
         path: list[Branch],
     ) -> int:
-        """Walk the choices; what their ends prove of the patterns listed."""
+        """Walk the branches; return the bound that their ends prove for the listed patterns."""
         if isinstance(node, PatternBranch):
             under = self._pack(node.under, listed, low, high, [*path, (node, False)])
             return min(under, self._pack(node.over, listed, low, high, [*path, (node, True)]))
@@ -175,7 +176,7 @@ class Proof:
         return self.bars.up(total + self._least(slope, low, high))
 
     def _worth(self, values: tuple[int, ...]) -> list[int]:
-        """The most the pieces within each width are worth: the plain bounded knapsack."""
+        """Return the maximum worth of the pieces within each width: the plain bounded knapsack."""
         widest = max(room for ways in self.ways for room, _ in ways)
         best = [0] * (widest + 1)
         for (length, count), value in zip(self.demand.pieces, values, strict=True):
@@ -190,7 +191,7 @@ class Proof:
 
 
 def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple[PatternBranch, int]]) -> int:
-    """What a bar is worth: its pieces, and the fee of every choice whose test it passes."""
+    """Return the worth of a bar: its pieces, and the fee of every branch whose test it passes."""
     gain = sum(times * value for times, value in zip(pattern, values, strict=True) if times)
     for choice, fee in fees:
         if fee and choice.kind in (None, kind) and all(pattern[piece] >= times for piece, times in choice.holds):
@@ -199,7 +200,7 @@ def _gain(kind: int, pattern: Pattern, values: tuple[int, ...], fees: list[tuple
 
 
 def _pair(slope: list[int], pair: tuple[int, int], low: list[int], high: list[int], have: int) -> int:
-    """Least of two kinds that share ``have`` bars."""
+    """Return the minimum for two kinds that share ``have`` bars."""
     spare = have - sum(low[kind] for kind in pair)
     total = sum(slope[kind] * low[kind] for kind in pair)
     for kind in sorted(pair, key=lambda kind: slope[kind]):

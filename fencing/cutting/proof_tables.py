@@ -1,4 +1,4 @@
-"""What the independent check knows of the bars of a proof: their room and cost, and which totals can be paid with them."""
+"""Tables of the proof checker: room and cost of the bars of a proof, and the totals they can add up to."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fencing.cutting.plan_model import Certificate
 
 
 class Ways:
-    """The ways to buy of each kind, read anew from the demand."""
+    """The ways to buy of each kind, read again from the demand."""
 
     def __init__(self, demand: Demand, certificate: Certificate, cost: int) -> None:
         self.demand, self.certificate, self.cost = demand, certificate, cost
@@ -23,7 +23,7 @@ class Ways:
         self.totals = self._payable()
 
     def _way(self, row: int, credit: bool) -> tuple[int, int]:
-        """Room and cost of a way to buy; the stand-in for what no stock takes (row -1) is never bought."""
+        """Return room and cost of a way to buy. The stand-in for pieces without stock (row -1) is never bought."""
         if row < 0:
             return 0, 0
         stock = self.demand.stock[row]
@@ -32,7 +32,7 @@ class Ways:
         return stock.length - stock.trim + self.demand.kerf, stock.price + stock.handling
 
     def _check_rows(self) -> None:
-        """Every way to buy must belong to a kind, or take no piece at all."""
+        """Check that every way to buy belongs to a kind or takes no piece."""
         named = {way for rows in self.certificate.kinds for way in rows}
         shortest = min(length for length, _ in self.demand.pieces) + self.demand.kerf
         for row, stock in enumerate(self.demand.stock):
@@ -41,7 +41,7 @@ class Ways:
                     self.faults.append(f"stock {row} is left out of the proof")
 
     def _payable(self) -> tuple[int, int]:
-        """Common divisor of the costs, and the totals that can be paid as bits (0: too many to list)."""
+        """Return the common divisor of the costs, and the payable totals as bits (0: too many to list)."""
         limits = self._limits()
         step = 0
         for cost in limits:
@@ -61,7 +61,7 @@ class Ways:
         return step, bits
 
     def _limits(self) -> dict[int, int]:
-        """How many bars may be bought at each cost."""
+        """Return how many bars may be bought at each cost."""
         limits: dict[int, int] = {}
         for kind, ways in zip(self.certificate.kinds, self.ways, strict=True):
             own = self._own(kind, ways)
@@ -72,7 +72,7 @@ class Ways:
         return limits
 
     def _own(self, kind: tuple[tuple[int, bool], ...], ways: list[tuple[int, int]]) -> set[int]:
-        """Costs of a kind, without those its first row always replaces: unlimited, no dearer, and takes the same pieces."""
+        """Return the costs of a kind, without those its unlimited first row can replace."""
         first_room, first_cost = self.reached(ways[0][0]), ways[0][1]
         endless = kind[0][0] >= 0 and self.demand.stock[kind[0][0]].have is None
         replaced = {
@@ -81,7 +81,7 @@ class Ways:
         return {cost for _, cost in ways if cost == first_cost or cost not in replaced}
 
     def reached(self, room: int) -> int:
-        """The most of a width that pieces can fill."""
+        """Return the maximum of a width that pieces can fill."""
         return (self.sums & ((1 << (room + 1)) - 1)).bit_length() - 1
 
     def _sums(self) -> int:
@@ -94,7 +94,7 @@ class Ways:
         return bits
 
     def up(self, bound: int) -> int:
-        """The least payable total of at least ``bound / scale`` units of money, in units of the price."""
+        """Return the smallest payable total of at least ``bound / scale`` units of money, in units of the price."""
         step, bits = self.totals
         whole = max(0, -(-bound * self.certificate.money // (self.certificate.scale * step)))
         while bits and whole * step < self.cost and not bits >> whole & 1:
@@ -102,7 +102,7 @@ class Ways:
         return min(self.cost, whole * step)
 
     def below_cost(self) -> int:
-        """The dearest total cheaper than the plan, in units of money."""
+        """Return the highest total below the plan's cost, in units of money."""
         step, bits = self.totals
         whole = -(-self.cost // step) - 1
         while bits and whole > 0 and not bits >> whole & 1:
@@ -110,7 +110,7 @@ class Ways:
         return whole * step // self.certificate.money
 
     def single(self, width: int) -> float:
-        """The cost of the cheapest bar of which there is no end that takes a width."""
+        """Return the cost of the cheapest bar of an unlimited kind that takes a width."""
         costs = [
             cost
             for kind, ways in zip(self.certificate.kinds, self.ways, strict=True)
@@ -120,16 +120,17 @@ class Ways:
         return min(costs, default=inf)
 
     def alike(self, kind: int) -> bool:
-        """Whether a kind's first way can stand for all: none takes more or costs less, and one dearer is never needed."""
+        """Return True if a kind's first way can replace all others: none takes more or costs less."""
         ways = self.ways[kind]
         room, cost = self.reached(ways[0][0]), ways[0][1]
         own = self._own(self.certificate.kinds[kind], ways)
         return own == {cost} and all(self.reached(other) <= room and item >= cost for other, item in ways)
 
     def least_paid(self, wanted: int, worth: list[int], low: list[int], high: list[int]) -> int:
-        """The least total below the plan's cost for bars of the box worth ``wanted`` when one of a kind is worth ``worth``.
+        """Return the minimum total below the plan's cost of bars of the box worth ``wanted``; a bar of a kind is worth
+        ``worth``.
 
-        Left out on the way: totals that no rest of the money makes worth enough, and those a smaller one is worth as much as.
+        Totals are skipped if the money left can't buy enough worth, or if a smaller total is worth as much.
         """
         costs = [min(cost for _, cost in ways) for ways in self.ways]
         states = {
@@ -154,14 +155,14 @@ class Ways:
         return min((total for total, have in states.items() if have >= wanted), default=self.cost)
 
     def _may_reach(self, wanted: int, money: int, kinds: list[int], costs: list[int], worth: list[int]) -> bool:
-        """Whether so much money may still buy what is wanted, at the best rate of what can be bought yet."""
+        """Return True if this amount of money may still buy ``wanted``, at the best remaining rate."""
         if wanted <= 0:
             return True
         return bool(kinds) and (not costs[kinds[0]] or wanted * costs[kinds[0]] <= money * worth[kinds[0]])
 
 
 def _best(states: dict[int, int]) -> dict[int, int]:
-    """Without the totals that a smaller one is worth as much as."""
+    """Remove totals if a smaller one is worth as much."""
     kept: dict[int, int] = {}
     most = -1
     for total, have in sorted(states.items()):

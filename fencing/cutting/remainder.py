@@ -1,4 +1,4 @@
-"""The last hundred pieces of a large order as an order of their own: small enough for a search that ends."""
+"""Remainder: the last hundred pieces of a large order as an order of their own, small enough for a complete search."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from fencing.cutting.greedy import Bars, room_in_groups
 from fencing.cutting.problem import CuttingProblem
 
 LAST = 130
-"""Pieces left at which a large order is finished so."""
+"""Number of pieces left at which a large order is finished as an order of its own."""
 LARGE = 250
-"""Pieces from which an order is large."""
+"""Minimum number of pieces of a large order."""
 LAST_OF_MIXED, MIXED = 40, 60
-"""Pieces left of one that is not large, but has more different lengths than that."""
+"""Number of pieces left for an order that is not large but has more different lengths than the second number."""
 
 
 def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple[CuttingProblem, list[int]]:
-    """The problem that is left when ``bars`` are bought, and which pieces of the whole it has."""
+    """Return the problem that remains when ``bars`` are bought, and the indices of its pieces in the whole order."""
     pieces = [piece for piece, count in enumerate(need) if count]
     used = [0] * len(problem.kinds)
     for kind, _, times in bars:
@@ -34,7 +34,7 @@ def rest_of(problem: CuttingProblem, need: tuple[int, ...], bars: Bars) -> tuple
 
 
 def whole_again(bars: Bars, pieces: list[int], count: int) -> Bars:
-    """Patterns of the rest as patterns of the whole order."""
+    """Convert patterns of the rest to patterns of the whole order."""
     made: Bars = []
     for kind, pattern, times in bars:
         wide = [0] * count

@@ -1,7 +1,7 @@
-"""At the same cost: the longest useful remnant first, then the fewest different patterns at the saw.
+"""Tie breaking between plans of equal cost: the longest useful offcut first, then the fewest different patterns.
 
-A remnant of R mm that costs nothing is one more piece of R mm that can be cut for the same money, so the same search answers
-how long it can be.
+A free offcut of R mm is one more piece of R mm that can be cut for the same money. So the same search finds how long
+it can be.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ MAX_LENGTHS = 60
 
 
 def polish(plan: CutPlan, effort: Effort) -> CutPlan:
-    """A plan of the same cost with a longer remnant or fewer patterns, where the work left finds one.
+    """Look for a plan of the same cost with a longer offcut or fewer patterns, within the work left.
 
-    Never dearer, never with a shorter longest remnant, and at an equal one never with more patterns.
+    The result is never dearer, its longest offcut is never shorter, and at an equal one it never has more patterns.
     """
     demand = plan.demand
     if len(demand.pieces) > MAX_LENGTHS or not plan.bars:
@@ -38,12 +38,12 @@ def _rank(bars: tuple[CutBar, ...]) -> tuple[int, int]:
 
 
 def longest_kept(bars: tuple[CutBar, ...]) -> int:
-    """Length [mm] of the longest remnant worth keeping; 0 without one."""
+    """Return the length [mm] of the longest offcut to keep; 0 if there is none."""
     return max((bar.left for bar in bars if bar.keep), default=0)
 
 
 def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
-    """Halve the doubt about how long the remnant can be, until a centimetre or the work is left."""
+    """Find the longest offcut by bisection, until it is known to a centimetre or the work is used up."""
     demand, best = plan.demand, plan.bars
     usable = [stock for stock in demand.stock if stock.have != 0]
     free = [stock.usable for stock in usable if not stock.cost]
@@ -61,7 +61,7 @@ def _longest(plan: CutPlan, effort: Effort) -> tuple[CutBar, ...]:
 
 
 def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tuple[CutBar, ...]:
-    """Bars of that cost one of which leaves ``length``; nothing where there are none or the search is too long."""
+    """Return bars of that cost, one of which leaves ``length``; nothing if there are none or the search is too long."""
     counts = dict(demand.pieces)
     counts[length] = counts.get(length, 0) + 1
     wider = replace(demand, pieces=tuple(sorted(counts.items(), reverse=True)))
@@ -79,7 +79,7 @@ def _with_remnant(demand: Demand, length: int, cost: int, effort: Effort) -> tup
 
 
 def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tuple[CutBar, ...]:
-    """Take the stand-in for the remnant off the bar where that leaves most."""
+    """Remove the piece that represents the offcut from the bar where that leaves most."""
     holders = [place for place, bar in enumerate(bars) if any(cut == length for cut, _ in bar.cuts)]
     place = max(holders, key=lambda place: (bars[place].left, -place))
     bar = bars[place]
@@ -93,7 +93,7 @@ def _without_piece(demand: Demand, bars: tuple[CutBar, ...], length: int) -> tup
 
 
 def in_order(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
-    """Bars by stock, longest cuts first, each different pattern once."""
+    """Sort bars by stock, longest cuts first, each different pattern once."""
     counts: Counter[CutBar] = Counter()
     for bar in bars:
         counts[replace(bar, count=1)] += bar.count
@@ -102,7 +102,7 @@ def in_order(bars: Iterable[CutBar]) -> tuple[CutBar, ...]:
 
 
 def measured(demand: Demand, bar: CutBar) -> CutBar:
-    """The bar with its remnant measured anew."""
+    """Calculate the offcut of the bar."""
     stock = demand.stock[bar.stock]
     left = left_of(demand, bar.stock, bar.cuts)
     keep = left >= stock.keep
@@ -110,7 +110,7 @@ def measured(demand: Demand, bar: CutBar) -> CutBar:
 
 
 def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort) -> tuple[CutBar, ...]:
-    """Repeat the patterns that cover most: cut the same pieces from the same bars in fewer ways."""
+    """Reduce the number of patterns: repeat those that cover most and cut the same pieces from the same bars."""
     best = bars
     for _ in range(20):
         better = _merged_pair(demand, best)
@@ -122,7 +122,7 @@ def _fewest(demand: Demand, bars: tuple[CutBar, ...], cost: int, effort: Effort)
 
 
 def _merged_pair(demand: Demand, bars: tuple[CutBar, ...]) -> tuple[CutBar, ...] | None:
-    """Two single bars of one stock recut alike, where their pieces halve evenly and the longest remnant stays."""
+    """Cut two single bars of one stock in the same way, if their pieces halve evenly and the longest offcut stays."""
     longest = longest_kept(bars)
     for first, item in enumerate(bars):
         for second in range(first + 1, len(bars)):

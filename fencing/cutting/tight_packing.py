@@ -1,4 +1,4 @@
-"""Bars laid one by one so that each wastes as little as can be: where lengths are many, nearly all of them waste nothing."""
+"""Tight packing: fills bars one by one with minimum waste. With many lengths, nearly all bars have none."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fencing.cutting.problem import CuttingProblem
 
 
 def laid(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
-    """Bars for the longest pieces first, until no more than ``last`` are left; what is needed then, and the bars."""
+    """Fill bars with the longest pieces until at most ``last`` pieces are left; return what is needed then, and the bars."""
     need, made = list(problem.counts), Bars()
     while sum(need) > last:
         bar = _cheapest(problem, need, left_over(problem, made), room_in_groups(problem, made))
@@ -24,7 +24,7 @@ def laid(problem: CuttingProblem, last: int) -> tuple[tuple[int, ...], Bars]:
 def _cheapest(
     problem: CuttingProblem, need: Sequence[int], left: list[int], shared: list[int]
 ) -> tuple[int, Pattern] | None:
-    """The bar with the longest piece left on it that costs least for what it holds."""
+    """Return the bar with the longest piece left that costs least for what it holds."""
     first = next(piece for piece, count in enumerate(need) if count)
     need = [count - (piece == first) for piece, count in enumerate(need)]
     sums = _sums_from(problem, need, first)
@@ -45,7 +45,7 @@ def _cheapest(
 
 
 def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list[int]:
-    """Entry i has bit x set where some of the pieces left from i on add up to x."""
+    """Return the possible sums: entry i has bit x set if some of the pieces left from i on add up to x."""
     sums, mask = [1] * (len(need) + 1), (1 << (problem.widest + 1)) - 1
     for piece in range(len(need) - 1, first - 1, -1):
         bits, width = sums[piece + 1], problem.widths[piece]
@@ -56,7 +56,7 @@ def _sums_from(problem: CuttingProblem, need: Sequence[int], first: int) -> list
 
 
 def _pattern(problem: CuttingProblem, need: Sequence[int], sums: list[int], first: int, fill: int) -> Pattern:
-    """The pieces that add up to ``fill``, longest first, and one of the first."""
+    """Return pieces that add up to ``fill``, longest first, including the first."""
     cut = [0] * len(need)
     for piece in range(first, len(need)):
         times = min(need[piece], fill // problem.widths[piece])

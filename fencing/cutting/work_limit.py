@@ -1,4 +1,4 @@
-"""Work counted instead of time measured: the same demand stops at the same point on every machine."""
+"""Work limit: work is counted, not timed, so that a demand stops at the same point on every machine."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 
 class Spent(Exception):
-    """The work allowed is used up, or somebody asked to stop."""
+    """Raised when the allowed work is used up, or when a caller stops the search."""
 
 
 class Effort:
-    """Counts units of about a microsecond; ``beat`` is called now and then and may end the search by answering False."""
+    """Counter of work units of about a microsecond; ``beat`` is called now and then and may return False to stop the search."""
 
     __slots__ = ("beat", "done", "limit", "next_beat")
 
@@ -27,11 +27,11 @@ class Effort:
         return max(0, self.limit - self.done)
 
     def note(self, units: int) -> None:
-        """Count work that was done, without stopping."""
+        """Count finished work without stopping."""
         self.done += units
 
     def spend(self, units: int) -> None:
-        """Count work; stop where it was the last allowed."""
+        """Count work; stop at the limit."""
         self.done += units
         if self.done > self.limit:
             raise Spent

@@ -1,4 +1,4 @@
-"""A search in a process of its own, which can be killed: HiGHS does not always keep a time limit, a dead process does.
+"""Search in a separate process that can be killed: HiGHS does not always respect a time limit.
 
 The child writes every better plan as one frame; whatever ends it, the last whole frame is the answer.
 """
@@ -23,10 +23,10 @@ HEAD = struct.Struct(">I")
 
 
 def search_apart(demand: Demand, budget: Budget, progress: Progress | None = None) -> CutPlan | None:
-    """The best plan a worker process finds within the budget; None where it was stopped before it had one."""
+    """Return the best plan that a worker process finds within the budget; None if it was stopped before it had one."""
     command = [sys.executable, "-m", "fencing.cutting.worker_process"]
     pipes: dict[str, Any] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
-    # a session of its own: Ctrl-C reaches us alone, and we end it
+    # a session of its own: Ctrl-C reaches only this process, which ends the child
     child = subprocess.Popen(command, cwd=ROOT, start_new_session=True, **pipes)  # noqa: S603 - ourselves
     guard = Timer(budget.seconds, child.kill)
     guard.start()
@@ -54,7 +54,7 @@ def search_apart(demand: Demand, budget: Budget, progress: Progress | None = Non
 
 
 def _read(pipe: IO[bytes]) -> tuple[bool, CutPlan | None] | None:
-    """The next whole frame: (is it the last, the plan or None for a sign of life); None at the end."""
+    """Read the next whole frame: (is it the last, the plan or None for a heartbeat); None at the end."""
     head = pipe.read(HEAD.size)
     if len(head) < HEAD.size:
         return None
@@ -73,7 +73,7 @@ def _write(pipe: IO[bytes], done: bool, plan: CutPlan | None) -> None:
 
 
 def main() -> None:
-    """The child: read one demand, search, write frames."""
+    """Run the child: read one demand, search, write frames."""
     pipe = sys.stdout.buffer
     try:
         demand, budget = pickle.load(sys.stdin.buffer)  # noqa: S301 - written by our own parent

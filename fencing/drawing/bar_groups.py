@@ -1,4 +1,7 @@
-"""Bars that are cut alike, and their places in one line: what the saw sheet draws once instead of a hundred times."""
+"""Groups of bars with equal cuts, and the locations of their pieces in one line.
+
+The saw sheet draws each group once.
+"""
 
 from __future__ import annotations
 
@@ -16,13 +19,13 @@ _NUMBERED = re.compile(r"^(.*?)(\d+)(\D*)$")
 
 @dataclass(frozen=True, slots=True)
 class BarGroup:
-    """Bars one after the other with the same stock and cuts; ``first`` stands for them all."""
+    """Consecutive bars with the same stock and cuts; ``first`` represents them all."""
 
     bars: tuple[SawnBar, ...]
 
     @property
     def first(self) -> SawnBar:
-        """The bar that is drawn for them all.
+        """The bar that represents the group.
 
         >>> bar = SawnBar("rail-48", 4, 4800, 0, (), 0, None)  # 4800 [mm]
         >>> BarGroup((bar, bar)).first.number
@@ -41,10 +44,10 @@ class BarGroup:
         return f"{self.first.number}" + (f"–{self.bars[-1].number}" if len(self.bars) > 1 else "")
 
     def places(self) -> Iterator[tuple[int, str]]:
-        """(length [mm], where its pieces go) for each length in the order of cutting.
+        """Yield (length [mm], locations of its pieces) for each length in the order of cutting.
 
-        >>> from fencing.buying.purchase_lines import Label
-        >>> pieces = (Label("rail", 2390, "A-1"), Label("rail", 2100, "A-3"), Label("rail", 2390, "A-2"))
+        >>> from fencing.buying.purchase_lines import SawLabel
+        >>> pieces = (SawLabel("rail", 2390, "A-1"), SawLabel("rail", 2100, "A-3"), SawLabel("rail", 2390, "A-2"))
         >>> list(BarGroup((SawnBar("rail-72", 1, 7200, 0, pieces, 0, None),)).places())
         [(2390, 'A-1, A-2'), (2100, 'A-3')]
         """
@@ -54,7 +57,7 @@ class BarGroup:
             yield length, join_names(piece.where or piece.role for piece in pieces)
 
     def remnants(self) -> str:
-        """The names to write on what is kept, with its length [mm]; empty where it is scrap.
+        """Return the names to write on offcuts to keep, with their length [mm]; empty for scrap.
 
         >>> bars = [SawnBar("rail-48", number, 4800, 0, (), 1200, f"RAIL-R{number} 1200") for number in (1, 2)]
         >>> BarGroup(tuple(bars)).remnants()
@@ -65,10 +68,10 @@ class BarGroup:
         return f"{names},{long} each" if names else ""
 
     def halves(self) -> tuple[BarGroup, BarGroup]:
-        """The same bars in two parts [2 or more bars].
+        """Return the same bars in two parts [2 or more bars].
 
         >>> bars = tuple(SawnBar("rail-48", number, 4800, 0, (), 0, None) for number in (1, 2, 3))
-        >>> [one.numbers for one in BarGroup(bars).halves()]
+        >>> [group.numbers for group in BarGroup(bars).halves()]
         ['1', '2–3']
         """
         middle = len(self.bars) // 2
@@ -76,10 +79,10 @@ class BarGroup:
 
 
 def group_equal_bars(bars: Sequence[SawnBar]) -> tuple[BarGroup, ...]:
-    """Bars in their order, neighbours cut alike drawn together [lengths in mm].
+    """Group neighbouring bars with equal cuts, in their order [lengths in mm].
 
     >>> bars = [SawnBar("rail-48", number, length, 0, (), 0, None) for number, length in ((1, 4800), (2, 4800), (3, 2400))]
-    >>> [one.numbers for one in group_equal_bars(bars)]
+    >>> [group.numbers for group in group_equal_bars(bars)]
     ['1–2', '3']
     """
     return tuple(BarGroup(tuple(group)) for _, group in groupby(bars, key=_cut))
@@ -91,7 +94,7 @@ def _cut(bar: SawnBar) -> tuple[object, ...]:
 
 
 def join_names(names: Iterable[str]) -> str:
-    """Names in one line: how often each [times], neighbours drawn together. Source: house rule.
+    """Join names in one line with their counts [times] and ranges for neighbours. Source: house rule.
 
     >>> join_names(["A-P1", "A-P2", "A-P2", "A-P3", "A-P3", "A-P4", "A-P4", "A-6 top", "A-7 top"])
     'A-P1, A-P2 to A-P4 each 2, A-6 top, A-7 top'
@@ -115,7 +118,7 @@ def _times(count: int, same: Sequence[str]) -> str:
 
 
 def wrapped(words: str, size: float, room: float) -> tuple[str, ...]:
-    """``words`` in lines of at most ``room`` [mm] in letters of ``size`` [mm], broken after commas where that does.
+    """Break ``words`` into lines of at most ``room`` [mm] in letters of ``size`` [mm], after commas if possible.
 
     >>> wrapped("A-1, A-2, A-3", 2.6, 12.0)
     ('A-1, A-2,', 'A-3')

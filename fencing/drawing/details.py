@@ -1,4 +1,4 @@
-"""Details at a larger scale for the set-out sheet: a bay between its posts, and a gate leaf from the front."""
+"""Details at a larger scale for the set-out sheet: a bay between its posts, and the front of a gate leaf."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from fencing.model.fence import Bay, BuiltRun, HungGate, Leaf, Post
 from fencing.quantities.take_off import TakeOff
 
 _LARGEST = 20
-_SIDE = 20.0  # mm of paper beside the fence for standing dimensions
+_SIDE = 20.0  # mm of paper beside the fence for vertical dimensions
 
 
 def typical_bay(run: BuiltRun) -> Bay | None:
-    """The first bay of the width that occurs most; None for a run of gates only."""
+    """Return the first bay of the most frequent width; None for a run of gates only."""
     width = typical_width(run.bays)
     return next((bay for bay in run.bays if bay.width == width), None)
 
 
 def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
-    """One bay between its two posts with the lengths of its rail and sheets, its gap, and its holes.
+    """Draw one bay between its two posts with the lengths of its rail and sheets, its gap, and its holes.
 
     Args:
         takeoff: the job.
@@ -63,21 +63,21 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
         drawn, deep = dimensions.chain([span], 0, width, y, size)
         parts.append(drawn)
         y += deep
-    foot = page_layout.foot(n, size, y + 3, width, _sheets_told(bay))
+    foot = page_layout.foot(n, size, y + 3, width, _describe_sheets(bay))
     total = y + page_layout.foot_height(size)
     title = f"Bay {bay.id} between {posts[0].id} and {posts[-1].id}"
     return svg.drawing("detail", width, total, body + "".join(parts) + foot, title, f"Front view, scale 1:{n}")
 
 
 def _rail_span(bay: Bay, frame: Frame) -> DimensionSpan:
-    """The bottom rail from pocket to pocket, as long on paper as it reaches along the run."""
+    """Return the bottom rail from pocket to pocket, with its length along the run on paper."""
     rail, rise = bay.rails[0].length, bay.base[1] - bay.base[0]
     along = rail * bay.width / hypot(bay.width, rise)
     left = bay.start + (bay.sheets[0].at if bay.sheets else (bay.width - along) / 2)
     return DimensionSpan(frame.x(left), frame.x(left + along), str(rail), fuller=f"rail {rail}")
 
 
-def _sheets_told(bay: Bay) -> str:
+def _describe_sheets(bay: Bay) -> str:
     widths = [sheet.width for sheet in bay.sheets]
     if len(set(widths)) == 1:
         return f"{len(widths)} sheet{'s' * (len(widths) > 1)} {widths[0]} wide, laid from the left"
@@ -102,7 +102,7 @@ def _bay_figure(shown: Scene, bay: Bay, posts: list[Post], frame: Frame, bottom:
 
 
 def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place: tuple[float, float]) -> str:
-    """Heights at one post (lattice, sheet, gap, hole) on a line at x ``place[0]``, words down to y ``place[1]``."""
+    """Draw the heights at one post (lattice, sheet, gap, hole) on a line at x ``place[0]``, words down to y ``place[1]``."""
     levels = [
         bay.top[side],
         bay.top[side] - bay.lattice_height,
@@ -119,7 +119,7 @@ def _standing(shown: Scene, bay: Bay, post: Post, frame: Frame, side: int, place
 
 
 def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, size: float = LETTERING) -> str:
-    """A gate from the front: leaves, hinge heights, the diagonal to check, and the notch of a sheet's corner.
+    """Draw the front of a gate: leaves, hinge heights, the diagonal to check, and the notch of a sheet's corner.
 
     Raises:
         KeyError: no such gate.
@@ -130,7 +130,7 @@ def leaf_detail(takeoff: TakeOff, gate_id: str, width: float, height: float, *, 
         raise KeyError(gate_id)
     leaf, face = gate.leaves[0], takeoff.system.square.face
     notch = _notch_width(leaf, size)
-    beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches stand under the gate
+    beside = width >= 2 * _SIDE + 2 * notch  # on a narrow sheet the notches are below the gate
     room = width - 2 * _SIDE - (notch if beside else 0)
     tall = height - size * 9 - page_layout.foot_height(size) - (0 if beside else size * 3 + 17)
     n = scales.nearest(max((gate.opening + 2 * face) / room, leaf.height / tall), _LARGEST)
@@ -181,7 +181,7 @@ def _gate_figure(shown: Scene, gate: HungGate, frame: Frame) -> str:
 
 
 def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> str:
-    """Hinges above the leaf's foot on the left, the leaf, its lattice and the clip on the right."""
+    """Draw hinges above the leaf's foot on the left, the leaf, its lattice and the clip on the right."""
     leaf, size = gate.leaves[0], shown.size
     low, high = frame.top, bottom
     foot = frame.y(gate.base)
@@ -205,18 +205,18 @@ def _leaf_heights(shown: Scene, gate: HungGate, frame: Frame, bottom: float) -> 
 
 
 def _corners(leaf: Leaf) -> list[tuple[str, int, int]]:
-    """(words, width, height) of the corners cut from a sheet."""
+    """Return (words, width, height) of the corners cut from a sheet."""
     cuts = (("top corner", leaf.top_notch), ("foot corner", leaf.notch))
     return [(f"{name} {wide} \u00d7 {tall}", wide, tall) for name, (wide, tall) in cuts]
 
 
 def _notch_width(leaf: Leaf, size: float) -> float:
-    """Paper [mm] a notch takes with its words."""
+    """Return the width on paper [mm] of a notch with its words."""
     return max(lettering.width(words, size) for words, _, _ in _corners(leaf)) + 4
 
 
 def _notches(leaf: Leaf, x: float, y: float, size: float, step: tuple[float, float]) -> str:
-    """The corners cut from a sheet, not to scale but in proportion, each ``step`` on; then the clip's height."""
+    """Draw the corners cut from a sheet, in proportion but not to scale, ``step`` apart; then the clip's height."""
     body = ""
     for words, wide, tall in _corners(leaf):
         unit, top = 9.0 / max(wide, tall), y + size * 1.3

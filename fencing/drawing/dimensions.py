@@ -1,4 +1,4 @@
-"""Dimension lines and rows of labels, each with its own height, so that what stands under them knows where to start."""
+"""Dimension lines and rows of labels. Each returns its own height, so that the next one can start below it."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from fencing.drawing import lettering, svg
 from fencing.drawing.label_placement import lanes, spread
 
-_LEADER = 1.3  # mm between a row of labels and what it labels
-_MOVE = 7.0  # mm a label may be pushed sideways before a second lane is opened
+_LEADER = 1.3  # mm between a row of labels and the labelled objects
+_MOVE = 7.0  # maximum mm to move a label sideways before a second lane is used
 
 
 @dataclass(frozen=True, slots=True)
 class DimensionLabel:
-    """Words wanted at ``x``, ``under`` on a second line; ``mark`` draws a sign before them, ``sign`` wide, at (left, base)."""
+    """A label at ``x`` with ``under`` on a second line; ``mark`` draws a symbol before it, ``sign`` wide, at (left, base)."""
 
     x: float
     words: str
@@ -39,7 +39,7 @@ def row(
     below: bool,
     leaders: bool = True,
 ) -> tuple[str, float]:
-    """A row of labels between ``low`` and ``high`` with leaders to their places: (SVG, height).
+    """Draw a row of labels between ``low`` and ``high`` with leaders to their points; return (SVG, height).
 
     ``below``: the labels stand under what they label, so their leaders start at ``top``; otherwise at the row's foot.
     """
@@ -87,7 +87,7 @@ def _shortened(label: DimensionLabel, room: float, size: float) -> DimensionLabe
 class DimensionSpan:
     """One dimension from ``left`` to ``right`` [mm of paper]; without words only its ticks are drawn.
 
-    ``fuller`` words are said instead where there is room for them.
+    ``fuller`` words are drawn instead if there is room for them.
     """
 
     left: float
@@ -96,8 +96,8 @@ class DimensionSpan:
     live: bool = False
     fuller: str = ""
 
-    def said(self, size: float) -> tuple[str, bool]:
-        """(words, whether they fit on the line)."""
+    def fitting_words(self, size: float) -> tuple[str, bool]:
+        """Return (words, whether they fit on the line)."""
         for words in (self.fuller, self.words):
             if words and lettering.width(words, size) <= self.right - self.left - 0.8:
                 return words, True
@@ -105,7 +105,10 @@ class DimensionSpan:
 
 
 def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, size: float) -> tuple[str, float]:
-    """A chain of dimensions with slanted ticks: (SVG, height). Words that fit stand on the line, the others on lanes under it."""
+    """Draw a chain of dimensions with slanted ticks: (SVG, height).
+
+    Words that do not fit on the line are on lanes under it.
+    """
     if not spans:
         return "", 0.0
     line = top + size * 1.25
@@ -117,7 +120,7 @@ def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, s
         middle = (span.left + span.right) / 2
         if not span.words:
             continue
-        words, fits = span.said(size)
+        words, fits = span.fitting_words(size)
         if fits:
             inside.append(svg.text(middle, line - size * 0.3, words, size, live=span.live))
         else:
@@ -128,7 +131,7 @@ def chain(spans: Sequence[DimensionSpan], low: float, high: float, top: float, s
 
 
 def ladder(x: float, spans: Sequence[DimensionSpan], low: float, high: float, size: float) -> str:
-    """Dimensions standing over each other at ``x`` (their ``left`` is the upper end), words level on the left of the line.
+    """Draw vertical dimensions above each other at ``x`` (``left`` is the upper end), words on the left of the line.
 
     Words stay between ``low`` and ``high`` and are pushed apart where spans are lower than a line of words.
     """
@@ -147,7 +150,7 @@ def ladder(x: float, spans: Sequence[DimensionSpan], low: float, high: float, si
 
 
 def upright(x: float, top: float, bottom: float, words: str, size: float, *, middle: float | None = None) -> str:
-    """A dimension standing at ``x`` from ``top`` to ``bottom``, its words turned to read from the right, about ``middle``."""
+    """Draw a vertical dimension at ``x`` from ``top`` to ``bottom``; its words read from the right, about ``middle``."""
     centre = (top + bottom) / 2 if middle is None else middle
     ticks = "".join(f"M{svg.num(x - 0.6)} {svg.num(y + 0.6)}l1.2 -1.2" for y in (top, bottom))
     return (

@@ -1,4 +1,4 @@
-"""What every mark of one drawing needs to know: the job, its lettering, what is live, how notices are numbered."""
+"""Context of a drawing: the job, its lettering, the live element, the numbers of notices."""
 
 from __future__ import annotations
 
@@ -13,14 +13,16 @@ from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
 from fencing.set_out.ground import Ground
 
-LETTERING = 2.7  # mm: 7.65 pt, over the least size on paper
+LETTERING = 2.7  # mm: 7.65 pt, above the minimum size on paper
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """``live`` is the id of the run, bay, gate or post that is being worked on; ``prefix`` starts every id in the SVG.
+    """The context of one drawing.
 
-    ``inside`` says for every run whether the inside is on the right of somebody walking along it (1) or on the left (-1).
+    ``live`` is the id of the element in the accent colour; ``prefix`` starts every id in the SVG.
+
+    ``inside`` gives the side of the inside for every run, in walking direction: right (1) or left (-1).
     """
 
     takeoff: TakeOff
@@ -39,7 +41,10 @@ class Scene:
 
 
 def scene(takeoff: TakeOff, size: float = LETTERING, live: str | None = None, prefix: str = "drawing") -> Scene:
-    """A scene in which the take-off's notices are numbered from 1 in their own order, those of one place together."""
+    """Create a context.
+
+    The take-off's notices are numbered from 1 in their own order, those of one location together.
+    """
     places = defaultdict[str, list[tuple[int, Notice]]](list)
     for number, notice in enumerate(takeoff.notices, 1):
         places[notice.where].append((number, notice))
@@ -47,17 +52,17 @@ def scene(takeoff: TakeOff, size: float = LETTERING, live: str | None = None, pr
 
 
 def gravest(notices: list[tuple[int, Notice]]) -> Level:
-    """The level of the most serious notice of a place."""
+    """Return the level of the most serious notice."""
     return max((notice.level for _, notice in notices), key=[Level.INFO, Level.WARNING, Level.STOP].index)
 
 
 def measured(takeoff: TakeOff, run: BuiltRun) -> Run:
-    """The measure a run was built from."""
+    """Return the measured run of a built run."""
     return next(measure for measure in takeoff.measure.runs if measure.id == run.id)
 
 
 def ground_line(takeoff: TakeOff, run: BuiltRun) -> list[Pair]:
-    """(chainage, level) corners of the ground from the first to the last post, through every station and post."""
+    """Return (chainage, level) corners of the ground from the first to the last post, through every station and post."""
     first, last = run.posts[0].at, run.posts[-1].at
     corners = {post.at: post.ground for post in run.posts}
     stations = measured(takeoff, run).levels

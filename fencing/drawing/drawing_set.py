@@ -1,4 +1,4 @@
-"""The set of drawings that goes on paper with a job: kept with what was sent, so that it never changes afterwards."""
+"""The set of drawings for the papers of a job. It is stored with a sent document and never changes afterwards."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from fencing.quantities.take_off import TakeOff
 WIDTH = 180.0
 """Width between the margins of an A4 page [mm]; a Letter page has a little more."""
 DEEP = 220.0
-"""Most height of a drawing that shares its page, A4 or Letter, with a heading and a caption [mm]."""
+"""Maximum height of a drawing that shares its page, A4 or Letter, with a heading and a caption [mm]."""
 PLAN_DEEP = 110.0
 DETAIL_DEEP = 95.0
 NARROW = 72.0
-"""Width of a drawing for a phone [mm]: on 328 px, the least there is, its lettering of 2.7 mm is 12 px high."""
+"""Width of a drawing for a phone [mm]: on the minimum of 328 px, its lettering of 2.7 mm is 12 px high."""
 NARROW_DEEP = 170.0
 _NARROW_SCALE = 100
 
 
 def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]:
-    """Every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``, ``narrow``.
+    """Draw every drawing of a job as SVG texts, by kind: ``plan``, ``elevation``, ``set_out``, ``detail``, ``narrow``.
 
     ``narrow`` is plan and elevation once more, in rows that a phone shows without scrolling sideways.
 
@@ -46,7 +46,7 @@ def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]
 
 
 def _plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str) -> list[str]:
-    """The plan on part of a page, or on a whole one; none of a job so scattered that no page holds it at any scale."""
+    """Draw the plan on part of a page, or on a whole one; return no drawing if no page holds it at any scale."""
     for deep in heights:
         try:
             drawn = plan(takeoff, width, deep, prefix=prefix, may_turn=True)
@@ -62,7 +62,7 @@ def _narrow(takeoff: TakeOff) -> list[str]:
 
 
 def _details(takeoff: TakeOff) -> list[str]:
-    """The typical bay of the first run that has one, and every different gate."""
+    """Draw the typical bay of the first run that has one, and every different gate."""
     typical = [bay for run in takeoff.runs for bay in (typical_bay(run),) if bay]
     drawn = [bay_detail(takeoff, typical[0].id, WIDTH, DETAIL_DEEP)] if typical else []
     seen = set()

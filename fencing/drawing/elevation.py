@@ -1,4 +1,4 @@
-"""Elevations: every run as it will stand, true to scale, in rows that fit a page or a screen."""
+"""Elevations: every run as built, true to scale, in rows that fit a page or a screen."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from fencing.drawing.scales import STANDARD
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in mm, levels in m above the job's datum; seen from the right of each run"
-_SHEETS = 2  # a larger scale is not worth more sheets than this
+_SHEETS = 2  # maximum number of sheets for a larger scale
 _LARGEST = 25
-_SMALLEST = 200  # 1:200 is the smallest scale at which every bay can still be read
+_SMALLEST = 200  # 1:200 is the smallest scale at which every bay is readable
 
 
 def elevation_bands(
@@ -27,7 +27,7 @@ def elevation_bands(
     most: int = _SHEETS,
     least: int = _LARGEST,
 ) -> list[str]:
-    """Elevations of all runs and retrofits, one SVG for what stands side by side.
+    """Draw elevations of all runs and retrofits, one SVG for each band of rows side by side.
 
     Rule: the largest standard scale, 1:``least`` or smaller, that takes no more than ``most`` sheets; 1:200 where none does;
     smaller only where a single bay would not fit. Runs break at posts, with match lines. The scale bar stands under the last
@@ -41,7 +41,7 @@ def elevation_bands(
         live: id of the run, bay, gate or post that is being worked on; the one thing in the accent colour.
         prefix: starts every id in the SVG.
         most: sheets that are worth a larger scale.
-        least: n of the largest scale that is wanted.
+        least: n of the largest scale to use.
 
     Returns:
         SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
@@ -71,7 +71,7 @@ def elevation(
     live: str | None = None,
     prefix: str = "drawing",
 ) -> str:
-    """Elevations of the whole job on one sheet as high as need be, for a page.
+    """Draw elevations of the whole job on one sheet of any height, for a page.
 
     ``n`` asks for a scale 1:n; without it the longest run fills the width, between 1:25 and 1:100. A smaller scale is
     taken where a bay would not fit. Empty for a job with nothing to draw.
@@ -87,7 +87,7 @@ def elevation(
 
 
 def _least_height(shown: Scene, n: int, width: float) -> float:
-    """A height [mm] that no way of breaking and packing the rows can beat: spares drawing at scales that cannot serve."""
+    """Return a lower bound of the height [mm] for any rows, to skip scales that cannot fit."""
     heights = {run.id: run.height for run in shown.takeoff.measure.runs}
     taken = 0.0
     for run in shown.takeoff.runs:
@@ -101,7 +101,7 @@ def _page_scale(shown: Scene, width: float) -> int:
 
 
 def strips(shown: Scene, n: int, width: float, height: float | None) -> list[Strip]:
-    """Every row of the job at 1:n.
+    """Draw every row of the job at 1:n.
 
     Raises:
         TooWide: a bay or an opening alone is wider than the sheet.

@@ -1,4 +1,4 @@
-"""A run broken into rows that fit a sheet: always at a post, so that no bay is cut."""
+"""Rows of an elevation: a run is divided at posts into rows that fit a sheet, so that no bay is cut."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fencing.quantities.take_off import TakeOff
 
 
 class TooWide(ValueError):
-    """At this scale one bay or opening is wider or higher than the sheet."""
+    """Raised when one bay or opening is wider or higher than the sheet at this scale."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class ElevationRow:
 
     @property
     def whole(self) -> bool:
-        """Whether the row shows all of its run."""
+        """True if the row shows all of its run."""
         return self.starts and self.ends
 
     @property
@@ -55,7 +55,7 @@ class ElevationRow:
         return self.run.posts[self.last].at
 
     def levels(self) -> Pair:
-        """(lowest, highest) level that is drawn: from the bottoms of the holes to the top of the fence."""
+        """Return the (lowest, highest) drawn level: from the bottoms of the holes to the top of the fence."""
         posts = self.posts
         highest = [member.top for post in posts for member in post.members] + [gate.top for gate in self.gates]
         highest += [level for _, level in self.ground]
@@ -65,13 +65,13 @@ class ElevationRow:
 
 
 def typical_width(bays: Sequence[Bay]) -> int:
-    """The bay width [mm] that occurs most, of equals the widest; 0 where there is none."""
+    """Return the most frequent bay width [mm], of equals the widest; 0 without bays."""
     counted = Counter(bay.width for bay in bays)
     return max(counted, key=lambda width: (counted[width], width), default=0)
 
 
 def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> list[ElevationRow]:
-    """The fewest rows of at most ``longest`` mm of run and ``highest`` mm from the lowest to the highest thing drawn.
+    """Return the fewest rows of at most ``longest`` mm of run and ``highest`` mm from the lowest to the highest point.
 
     Raises:
         TooWide: one bay or opening alone is more than that.
@@ -79,7 +79,7 @@ def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> lis
     limits = _limits(run, takeoff.system)
     breaks = _breaks(run, limits, longest, highest)
     total, share = run.posts[-1].at - run.posts[0].at, 1.0
-    while len(breaks) > 1 and share < 1.3:  # even out: no lonely bay on the last row
+    while len(breaks) > 1 and share < 1.3:  # equal rows: avoid a single bay on the last row
         try:
             evened = _breaks(run, limits, min(longest, total / len(breaks) * share), highest)
         except TooWide:
@@ -95,7 +95,7 @@ def rows(takeoff: TakeOff, run: BuiltRun, longest: float, highest: float) -> lis
 
 
 def _breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: float) -> list[int]:
-    """Numbers of the posts rows start at, each row as long as it may be."""
+    """Return the indices of the posts where rows start, each row as long as allowed."""
     breaks = [0]
     low, high = limits[0]
     for number in range(1, len(run.posts)):
@@ -111,7 +111,7 @@ def _breaks(run: BuiltRun, limits: Sequence[Pair], longest: float, highest: floa
 
 
 def _limits(run: BuiltRun, system: System) -> list[Pair]:
-    """(lowest, highest) level at every post, the openings beside it included."""
+    """Return the (lowest, highest) level at every post, including the openings beside it."""
     tops = {post: gate.top for gate in run.gates for post in gate.posts}
     return [
         (

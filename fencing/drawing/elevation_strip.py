@@ -1,4 +1,4 @@
-"""One row of an elevation: the run from above, the fence as it stands, its dimensions, all over the same chainage.
+"""One row of an elevation: the run from above, the fence, its dimensions, all over the same chainage.
 
 title          Run A  18.240 m, stepped ...
 from above     [=====+=====+===  /|===+=====]
@@ -38,38 +38,38 @@ class Strip:
 
 
 def margin(scene: Scene, n: int) -> float:
-    """Paper [mm] left and right of a row for what stands beside it and for the height."""
+    """Return the paper [mm] left and right of a row for adjacent objects and for the height."""
     hole = max(scene.system.hole.diameter, scene.system.hole.end_diameter) / 2 / n
     return max(hole, _STUB) + 1.5 + scene.size * 1.35 + 0.8
 
 
-def notice_mark(x: float, base: float, size: float, level: Level, told: str) -> str:
-    """An octagon to stop at, a triangle to look at, a circle to know of: told apart without colour, before their numbers."""
+def notice_mark(x: float, base: float, size: float, level: Level, title: str) -> str:
+    """Draw an octagon for must-fix, a triangle for a warning or a circle for a note: distinct without colour, before numbers."""
     r = size * 0.46
     cx, cy = x + r, base - r * 0.85
     match level:
         case Level.STOP:
             c = r * 0.414
             corners = [(-c, -r), (c, -r), (r, -c), (r, c), (c, r), (-c, r), (-r, c), (-r, -c)]
-            shape = svg.path("block", svg.polyline([(cx + u, cy + v) for u, v in corners], closed=True), told)
+            shape = svg.path("block", svg.polyline([(cx + u, cy + v) for u, v in corners], closed=True), title)
         case Level.WARNING:
             data = svg.polyline([(cx - r, cy + r * 0.85), (cx, cy - r), (cx + r, cy + r * 0.85)], closed=True)
-            shape = svg.path("notice", data, told)
+            shape = svg.path("notice", data, title)
         case _:
-            shape = svg.path("notice", svg.circle(cx, cy, r * 0.85), told)
+            shape = svg.path("notice", svg.circle(cx, cy, r * 0.85), title)
     return svg.group(f"mark g-{level.value}", shape)
 
 
 def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> DimensionLabel:
-    """The numbers of the notices of one place, after the sign of the gravest."""
+    """Label the notices of one location with their numbers, after the symbol of the most serious one."""
     data = " ".join(f"{number}: {notice.text}." for number, notice in notices)
     words = ", ".join(str(number) for number, _ in notices)
-    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), told=data)
+    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), title=data)
     return DimensionLabel(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
 
 
 def strip(scene: Scene, row: ElevationRow, n: int, room: float) -> Strip:
-    """Draw one row at 1:n, no wider than ``room`` mm: a title that is too long is shortened."""
+    """Draw one row at 1:n, at most ``room`` mm wide: a title that is too long is shortened."""
     side = margin(scene, n)
     needed = 2 * side + (row.end - row.start) / n
     head = heading(scene, _title(scene, row), needed, room, live=scene.is_live(row.run.id))
@@ -104,7 +104,7 @@ def _title(scene: Scene, row: ElevationRow) -> tuple[str, str]:
 
 
 def heading(scene: Scene, title: tuple[str, str], needed: float, room: float, *, live: bool) -> Strip:
-    """A row's name and what it is: on one line where the row below (``needed`` mm) is as wide, otherwise on two."""
+    """Draw a row's name and description: on one line if the row below (``needed`` mm) is as wide, otherwise on two."""
     size = scene.size * 1.2
     name = lettering.fit(title[0], size, room - 1)
     words = lettering.fit(title[1], scene.size, room - 1)
@@ -118,7 +118,7 @@ def heading(scene: Scene, title: tuple[str, str], needed: float, room: float, *,
 
 
 def post_name(run: str, post: str, size: float) -> str:
-    """A post's name within its run; a corner's own long name keeps its end.
+    """Return a post's name within its run; a corner's own long name is shortened at the start.
 
     >>> post_name("A", "A-P3", 2.7), post_name("C", "B-P7", 2.7), post_name("Rear boundary", "Side boundary-P7", 2.7)
     ('P3', 'B-P7', '\u2026P7')
@@ -128,7 +128,7 @@ def post_name(run: str, post: str, size: float) -> str:
 
 
 def _above(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """The run from above at the same scale, the viewer's side below."""
+    """Draw the run from above at the same scale, the viewer's side below."""
     inward = scene.inside[row.run.id]
     deep = [(swing.open[1] / frame.n) for gate in row.gates for swing in plan_symbols.swings(gate, inward)]
     half = max(scene.system.square.face / 2 / frame.n, 0.5)
@@ -153,7 +153,7 @@ def _above(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple
 
 
 def _names(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """Gates by name, and notices at the bay, gate or post they are about."""
+    """Label gates by name, and notices at their bay, gate or post."""
     labels = list[DimensionLabel]()
     for gate in row.gates:
         middle = frame.x(gate.start + gate.opening / 2)
@@ -167,7 +167,7 @@ def _names(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple
 
 
 def _tops(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """Level of the top of the fence, said again only where it changes."""
+    """Label the level of the top of the fence, again only where it changes."""
     points, last = list[tuple[float, int]](), None
     for bay in row.bays:
         for at, top in zip((bay.start, bay.end), bay.top, strict=True):
@@ -179,7 +179,7 @@ def _tops(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[
 
 
 def _fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
-    """Holes first, earth over them, then bays, gates and posts, each a group that can be tapped."""
+    """Draw holes first, earth over them, then bays, gates and posts, each a group that can be tapped."""
     system = scene.system
     bays = {bay.id: bay for bay in row.run.bays}
     parts = ["".join(elevation_symbols.hole(frame, post, system.hole) for post in row.posts)]
@@ -200,7 +200,7 @@ def _fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
 
 
 def describe(bay: Bay) -> str:
-    """A bay in words."""
+    """Describe a bay."""
     slope = f", slope {lettering.pointed(f'{bay.slope:.2f}')}°" if bay.slope else ""
     step = f", step {bay.step} mm" if bay.step else ""
     return (
@@ -209,7 +209,7 @@ def describe(bay: Bay) -> str:
 
 
 def _beside(scene: Scene, row: ElevationRow, frame: Frame, bottom: float) -> str:
-    """What stands at the ends: the height of the fence, a wall, an existing fence, or the match line of a broken run."""
+    """Draw the objects at the ends: the height of the fence, a wall, an existing fence, or the match line of a divided run."""
     measure = measured(scene.takeoff, row.run)
     return _end(scene, row, frame, bottom, -1, measure.start if row.starts else None) + _end(
         scene, row, frame, bottom, 1, measure.end if row.ends else None
@@ -243,7 +243,7 @@ def _match_words(scene: Scene, row: ElevationRow, post: Post) -> str:
 
 
 def _end_lines(row: ElevationRow, post: Post, outward: int) -> tuple[int, int]:
-    """(top, base) of what stands at an end: a bay, otherwise a gate."""
+    """Return (top, base) of the object at an end: a bay, otherwise a gate."""
     side = 0 if outward < 0 else 1
     bay = row.bays[0 if outward < 0 else -1] if row.bays else None
     if bay and (bay.start, bay.end)[side] == post.at:
@@ -263,7 +263,7 @@ def _terminal(scene: Scene, frame: Frame, post: Post, terminal: Terminal, outwar
 
 
 def _bay_dimensions(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """Bay widths: the typical one once in each row, odd ones always; openings between their posts' inner faces."""
+    """Draw bay widths: the typical one once in each row, other ones always; openings between their posts' inner faces."""
     spans, typical_said = list[DimensionSpan](), False
     for bay in row.bays:
         words, fuller, live = str(bay.width), "", scene.is_live(bay.id)
@@ -278,7 +278,7 @@ def _bay_dimensions(scene: Scene, row: ElevationRow, frame: Frame, width: float)
 
 
 def _run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """The whole run on its tape, or the part of it that this row shows."""
+    """Draw the dimension of the whole run on its tape, or of the part that this row shows."""
     run, measure = row.run, measured(scene.takeoff, row.run)
     start = 0 if row.starts else row.start
     end = run.length if row.ends else row.end
@@ -290,7 +290,7 @@ def _run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) 
 
 
 def _posts(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[str, float]:
-    """Posts by name over the level of the ground at each."""
+    """Label posts by name, with the level of the ground at each."""
     labels = [
         DimensionLabel(
             frame.x(post.at),

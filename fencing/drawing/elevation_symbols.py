@@ -1,4 +1,4 @@
-"""Marks of an elevation: posts, holes, rails, sheets, lattice, gates, ground, walls; true scale."""
+"""Symbols of an elevation at true scale: posts, holes, rails, sheets, lattice, gates, ground, walls."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Edges = tuple[Upright, float, float]
 
 
 def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Edges]:
-    """(member, left, right chainage) of every member of a post that this run shows; ``bays`` are the run's, by id.
+    """Return (upright, left, right chainage) of every upright of a post that this run shows; ``bays`` are the run's, by id.
 
     A channel beside its bay reaches from the post's centre, or from the square's face, into the bay; one that stands alone is
     centred. At a corner the channels of the other run are left to its own drawing.
@@ -35,7 +35,7 @@ def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Ed
 
 
 def post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> str:
-    """Members to their own tops; what is below ground is dashed."""
+    """Draw the uprights of a post to their own tops, dashed below ground."""
     above, below = "", ""
     for member, left, right in edges:
         x, width = frame.x(left), (right - left) / frame.n
@@ -50,7 +50,7 @@ def post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> st
 
 
 def hole(frame: Frame, standing: Post, rules: Hole) -> str:
-    """The hole to its depth in its shape, crown above ground, bedding line under the post."""
+    """Draw the hole to its depth in its shape, crown above ground, bedding line under the post."""
     x, ground = frame.x(standing.at), frame.y(standing.ground)
     mouth = rules.end_diameter if rules.shape is HoleShape.FLARED else rules.diameter
     toe = rules.end_diameter if rules.shape is HoleShape.BELLED else rules.diameter
@@ -65,7 +65,7 @@ def hole(frame: Frame, standing: Post, rules: Hole) -> str:
 
 
 def ground(frame: Frame, corners: Sequence[Pair], reach: float, holes: Sequence[int], rules: Hole) -> str:
-    """The earth line carried on level by ``reach`` mm of paper at both ends, short strokes of earth under it except in holes."""
+    """Draw the ground line, extended level by ``reach`` mm of paper at both ends, with earth hatching except in holes."""
     points = [(frame.x(at), frame.y(level)) for at, level in corners]
     points = [(points[0][0] - reach, points[0][1]), *points, (points[-1][0] + reach, points[-1][1])]
     half = max(rules.diameter, rules.end_diameter) / 2 / frame.n
@@ -87,7 +87,7 @@ def _between(pair: Pair, share: float) -> float:
 
 
 def _ribs(frame: Frame, bay: Bay, system: System) -> tuple[str, str]:
-    """Path data of the ribs and of the laps of a bay's sheets."""
+    """Return path data of the ribs and of the laps of a bay's sheets."""
     width = bay.width
     last = width - system.channel.setback
     pitch = next(
@@ -112,7 +112,7 @@ def _upright(frame: Frame, bay: Bay, at: float) -> str:
 
 
 def lattice(frame: Frame, start: float, end: float, foot: tuple[float, float], height: float) -> str:
-    """Crossed laths over a panel whose foot runs from ``foot[0]`` to ``foot[1]`` [mm above datum], as path data."""
+    """Return path data of crossed laths over a panel with its foot from ``foot[0]`` to ``foot[1]`` [mm above datum]."""
     width = end - start
     pitch = max(90.0, 1.3 * frame.n)
 
@@ -129,7 +129,7 @@ def lattice(frame: Frame, start: float, end: float, foot: tuple[float, float], h
 
 
 def bay(frame: Frame, built: Bay, system: System, live: bool) -> str:
-    """Rails, sheets lightly ruled, lattice crossed: everything between two posts."""
+    """Draw everything between two posts: rails, sheets with light lines, crossed lattice."""
     left, right = frame.x(built.start), frame.x(built.end)
     base = (frame.y(built.base[0]), frame.y(built.base[1]))
     top = (frame.y(built.top[0]), frame.y(built.top[1]))
@@ -151,7 +151,7 @@ def bay(frame: Frame, built: Bay, system: System, live: bool) -> str:
 
 
 def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
-    """(chainage of its left edge, leaf, whether it hangs on its left) for each leaf, the clearance shared evenly."""
+    """Return (chainage of its left edge, leaf, whether its hinges are on the left) per leaf, with equal clearances."""
     spare = (gate.opening - sum(leaf.width for leaf in gate.leaves)) / (len(gate.leaves) + 1)
     places, at = list[tuple[float, Leaf, bool]](), gate.start + spare
     for number, leaf in enumerate(gate.leaves):
@@ -161,7 +161,7 @@ def leaf_places(gate: HungGate) -> list[tuple[float, Leaf, bool]]:
 
 
 def gate(frame: Frame, hung: HungGate, system: System, live: bool) -> str:
-    """Each leaf: frame, rails, sheet laps, the diagonal to check, hinges on its post and the latch across."""
+    """Draw each leaf: frame, rails, sheet laps, the diagonal to check, hinges on its post and the latch opposite."""
     parts = list[str]()
     for at, built, left in leaf_places(hung):
         parts.append(leaf(frame, at, hung.base, built, system.gates.stile, left, live))
@@ -169,7 +169,7 @@ def gate(frame: Frame, hung: HungGate, system: System, live: bool) -> str:
 
 
 def leaf(frame: Frame, at: float, base: int, built: Leaf, stile: int, hung_left: bool, live: bool) -> str:
-    """One leaf with its left edge at chainage ``at`` and its foot at ``base``."""
+    """Draw one leaf with its left edge at chainage ``at`` and its foot at ``base``."""
     x, y = frame.x, frame.y
     right, top = at + built.width, base + built.height
     outer = svg.box(x(at), y(top), built.width / frame.n, built.height / frame.n)
@@ -201,7 +201,7 @@ def leaf(frame: Frame, at: float, base: int, built: Leaf, stile: int, hung_left:
 
 
 def wall(x: float, top: float, bottom: float, outward: int) -> str:
-    """A wall's face at ``x`` with its hatch on the far side (``outward`` -1 to the left, 1 to the right)."""
+    """Draw a wall's face at ``x`` with its hatch on the far side (``outward`` -1 to the left, 1 to the right)."""
     strokes, at = list[str](), top
     while at + 1.6 <= bottom:
         strokes.append(f"M{svg.num(x)} {svg.num(at)}l{svg.num(outward * 1.6)} 1.6")
@@ -210,7 +210,7 @@ def wall(x: float, top: float, bottom: float, outward: int) -> str:
 
 
 def standing_fence(x: float, top: float, bottom: float, reach: float) -> str:
-    """The fence that stands already, broken off after ``reach`` mm of paper (negative: to the left)."""
+    """Draw the existing fence, broken off after ``reach`` mm of paper (negative: to the left)."""
     end = x + reach
     data = svg.segment(x, top, end, top) + svg.segment(x, bottom, end, bottom)
     return svg.path("existing", data, "Existing fence")

@@ -1,4 +1,4 @@
-"""Where a chainage and a level fall on paper."""
+"""Conversion of chainage and level to positions on paper."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """True scale 1:n in both directions: ``chainage`` stands at ``left``, ``level`` at ``top`` [mm of paper]."""
+    """True scale 1:n in both directions: ``chainage`` is at ``left``, ``level`` at ``top`` [mm of paper]."""
 
     n: int
     chainage: float

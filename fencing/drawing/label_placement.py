@@ -1,4 +1,4 @@
-"""Where labels go so that none covers another.
+"""Placement of labels so that they do not overlap.
 
 Labels over a line of posts keep their order and move sideways as little as they must (the least sum of squares, by pooling
 neighbours that push each other); where one line would move them too far they alternate over more lines. Labels on a plan try
@@ -17,7 +17,7 @@ from math import atan2, cos, degrees, floor, radians, sin
 def spread(
     centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float
 ) -> list[float] | None:
-    """New centres, at least ``gap`` between neighbours, all within low..high, moved as little as possible; None: no room.
+    """Return new centres, at least ``gap`` between neighbours, all within low..high, moved as little as possible; or None.
 
     Args:
         centres: wished places [mm], ascending.
@@ -40,7 +40,7 @@ def spread(
     least, most = low + widths[0] / 2, high - widths[-1] / 2 - offsets[-1]
     if least > most + 1e-9:
         return None
-    pools = list[tuple[float, int]]()  # (mean, how many)
+    pools = list[tuple[float, int]]()  # (mean, count)
     for centre, offset in zip(centres, offsets, strict=True):
         mean, many = centre - offset, 1
         while pools and pools[-1][0] > mean:
@@ -54,7 +54,7 @@ def spread(
 def lanes(
     centres: Sequence[float], widths: Sequence[float], low: float, high: float, gap: float, move: float
 ) -> list[tuple[int, float]]:
-    """(lane, centre) of every label: the fewest lanes in which none moves more than ``move`` mm from its wished place."""
+    """Return (lane, centre) of every label: the fewest lanes in which none moves more than ``move`` mm from its centre."""
     furthest = move
     for many in count(1):
         placed = list[tuple[int, float]]([(0, 0.0)] * len(centres))
@@ -67,7 +67,7 @@ def lanes(
             for index, (old, now) in enumerate(zip(centres[lane::many], new, strict=True)):
                 placed[lane + index * many] = (lane, now)
                 worst = max(worst, abs(now - old))
-        # past one lane for each label only the edges push, and no further lane helps
+        # with one lane for each label only the edges move labels, and another lane does not help
         if worst <= furthest or (many >= len(centres) and worst < float("inf")):
             return placed
         if many >= len(centres):
@@ -98,14 +98,14 @@ class LabelBox:
         ]
 
     def bounds(self) -> tuple[float, float, float, float]:
-        """(left, top, right, bottom)."""
+        """Return (left, top, right, bottom)."""
         corners = self.corners()
         xs, ys = [x for x, _ in corners], [y for _, y in corners]
         return min(xs), min(ys), max(xs), max(ys)
 
 
 def overlap(one: LabelBox, other: LabelBox) -> bool:
-    """Whether two turned rectangles share more than an edge (separating axes)."""
+    """Return True if two turned rectangles share more than an edge (separating axes)."""
     first, second = one.corners(), other.corners()
     for ax, ay in (*one.axes(), *other.axes()):
         a = [x * ax + y * ay for x, y in first]
@@ -116,7 +116,7 @@ def overlap(one: LabelBox, other: LabelBox) -> bool:
 
 
 class Board:
-    """What is already drawn, kept in squares of ``CELL`` mm so that only neighbours are compared."""
+    """The drawn objects, stored in squares of ``CELL`` mm so that only neighbours are compared."""
 
     CELL = 8.0
 
@@ -130,7 +130,7 @@ class Board:
             self._cells[cell].append((box, bounds))
 
     def line(self, x1: float, y1: float, x2: float, y2: float, thick: float = 0.3) -> None:
-        """Keep labels off a line, laid down in pieces so that a long one fills few squares."""
+        """Keep labels away from a line, stored in pieces so that a long one fills few squares."""
         pieces = max(1, floor(max(abs(x2 - x1), abs(y2 - y1)) / self.CELL) + 1)
         turn = _bearing(x2 - x1, y2 - y1)
         length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5 / pieces
@@ -139,7 +139,7 @@ class Board:
             self.add(LabelBox(x1 + (x2 - x1) * share, y1 + (y2 - y1) * share, length, thick, turn))
 
     def deepest(self) -> float:
-        """How far down anything reaches [mm]; the upper edge of a board with nothing on it."""
+        """Return the lowest point of all objects [mm]; the upper edge of an empty board."""
         return max((bounds[3] for held in self._cells.values() for _, bounds in held), default=self.edges[1])
 
     def inside(self, box: LabelBox) -> bool:

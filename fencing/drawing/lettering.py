@@ -1,4 +1,4 @@
-"""How wide words are in B612, and figures as a drawing writes them.
+"""Widths of words in B612, and number formats of drawings.
 
 Advance widths are those of the font files that ship with the project (units of 1/20 em). Bold is as wide as regular.
 """
@@ -11,8 +11,8 @@ from contextvars import ContextVar
 from functools import lru_cache
 from unicodedata import combining, normalize
 
-CAPITAL = 0.75  # height of a capital, share of the size
-BELOW = 0.25  # what hangs below the baseline
+CAPITAL = 0.75  # height of a capital, as a share of the size
+BELOW = 0.25  # depth below the baseline
 
 _ASCII = (  # from the space to the tilde
     "7 7 8 17 11 18 14 4 9 9 11 12 5 9 6 11 13 13 13 13 13 13 13 13 13 13 6 5 13 10 13 11 "
@@ -31,12 +31,12 @@ _EM |= {
     "\u00d8": 0.8,
 }
 _decimal_sign: ContextVar[str] = ContextVar("decimal_sign", default=".")
-_WIDEST = 1.05  # a letter that is not in the table is taken as the widest
+_WIDEST = 1.05  # a letter that is not in the table counts as the widest
 
 
 @lru_cache(maxsize=4096)
 def width(words: str, size: float) -> float:
-    """Width [mm] of ``words`` set in ``size`` mm.
+    """Return the width [mm] of ``words`` set in ``size`` mm.
 
     >>> width("2280", 2.0)
     5.2
@@ -46,7 +46,7 @@ def width(words: str, size: float) -> float:
 
 
 def fit(words: str, size: float, room: float) -> str:
-    """``words``, or as much of them as ``room`` mm hold, with an ellipsis.
+    """Return ``words``, or as much of them as fits in ``room`` mm, with an ellipsis.
 
     >>> fit("rear boundary", 2.0, 10)
     'rear bou\u2026'
@@ -60,7 +60,7 @@ def fit(words: str, size: float, room: float) -> str:
 
 @contextmanager
 def written_with(decimal_sign: str) -> Iterator[None]:
-    """Figures in metres and degrees are written with this sign inside; a point is what they have otherwise.
+    """Use this decimal sign for figures in metres and degrees inside the block; the default is a point.
 
     >>> with written_with(","):
     ...     metres(18240)
@@ -74,12 +74,12 @@ def written_with(decimal_sign: str) -> Iterator[None]:
 
 
 def pointed(figure: str) -> str:
-    """A figure that has a decimal point, with the sign that is written now."""
+    """Return a figure with the current decimal sign."""
     return figure.replace(".", _decimal_sign.get())
 
 
 def level(mm: int) -> str:
-    """A reduced level in metres with its sign.
+    """Format a reduced level in metres with its sign.
 
     >>> level(1860), level(-540), level(0)
     ('+1.860', '\u22120.540', '0.000')
@@ -89,7 +89,7 @@ def level(mm: int) -> str:
 
 
 def metres(mm: int) -> str:
-    """A length or chainage in metres.
+    """Format a length or chainage in metres.
 
     >>> metres(18240)
     '18.240'

@@ -1,4 +1,4 @@
-"""Rows set on sheets: beside each other while they fit, then below, then on the next sheet.
+"""Layout of rows on sheets: beside each other while they fit, then below, then on the next sheet.
 
 What stands side by side is a band. A document takes bands one after the other, so that text and drawings share its pages.
 """
@@ -24,12 +24,12 @@ class PlacedStrip:
 
 
 def foot_height(size: float) -> float:
-    """Paper [mm] the scale bar and the note under the rows take."""
+    """Return the paper [mm] for the scale bar and the note under the rows."""
     return size * 1.65 + 1.9 + 3
 
 
 def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[list[PlacedStrip]]:
-    """Strips in order on sheets ``width`` by ``height`` mm (None: one sheet as high as need be)."""
+    """Place strips in order on sheets ``width`` by ``height`` mm (None: one sheet of any height)."""
     sheets, shelf = list[list[PlacedStrip]]([[]]), list[Strip]()
     top = 0.0
     for strip in strips:
@@ -39,7 +39,7 @@ def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[li
             shelf = []
             used = 0.0
         if height is not None and sheets[-1] and top + strip.height > height:
-            if shelf:  # a higher neighbour than the sheet has room for starts the next sheet
+            if shelf:  # if the row of strips is too high for the sheet, it starts the next sheet
                 shelf = []
             sheets.append([])
             top, used = 0.0, 0.0
@@ -49,7 +49,7 @@ def pack(strips: Sequence[Strip], width: float, height: float | None) -> list[li
 
 
 def bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[PlacedStrip], bool]]:
-    """Each band moved to the top of its own paper, and whether a foot comes under it: the last, and each sheet of a long job."""
+    """Yield each band at the top of its own paper, and whether a foot follows: for the last, and each sheet of a long job."""
     for sheet, placed in enumerate(sheets, 1):
         is_footed = sheet == len(sheets) or len(sheets) > _FEW
         levels = [list(items) for _, items in groupby(placed, key=lambda item: item.y)]
@@ -58,7 +58,7 @@ def bands(sheets: Sequence[Sequence[PlacedStrip]]) -> Iterator[tuple[list[Placed
 
 
 def foot(n: int, size: float, y: float, width: float, note: str) -> str:
-    """Scale bar on the left, note on the right where there is room for it."""
+    """Draw the scale bar on the left, and the note on the right if there is room."""
     body, used, deep = scales.bar(0, y, n, size, min(44.0, width * 0.35))
     if lettering.width(note, size) > width - used - 6:
         return body
@@ -66,7 +66,7 @@ def foot(n: int, size: float, y: float, width: float, note: str) -> str:
 
 
 def drawn(placed: Sequence[PlacedStrip]) -> tuple[str, float]:
-    """The strips at their places, and how deep they reach."""
+    """Return the strips at their positions, and their total height."""
     body = "".join(
         svg.group("strip", item.strip.body, transform=f"translate({svg.num(item.x)} {svg.num(item.y)})")
         for item in placed

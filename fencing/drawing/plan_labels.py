@@ -1,4 +1,4 @@
-"""Words on a plan: each label tries its places in order of preference; a dimension line moves out until it is clear."""
+"""Labels on a plan. Each tries its positions in order of preference; a dimension line moves out until it is clear."""
 
 from __future__ import annotations
 
@@ -14,55 +14,55 @@ from fencing.drawing.run_chains import LaidOutRun
 from fencing.model.fence import BuiltRetrofit, BuiltRun
 
 _AWAY = (5.0, 8.0, 11.0, 14.5, 18.0, 23.0, 28.0)  # mm of paper from a run to its dimension line
-_RING = (3.2, 4.5, 6.5, 9.0, 12.0, 16.0, 21.0)  # mm of paper from a place to a label with a leader
+_RING = (3.2, 4.5, 6.5, 9.0, 12.0, 16.0, 21.0)  # mm of paper from a point to a label with a leader
 
 
 def run_words(shown: Scene, run: BuiltRun) -> str:
-    """A run in words."""
+    """Describe a run."""
     height = measured(shown.takeoff, run).height
     gates = f", {len(run.gates)} gate" + ("s" if len(run.gates) > 1 else "") if run.gates else ""
     return f"Run {run.id}: {metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
 
 
 def _apart(laid: LaidOutRun) -> float:
-    """Mean distance [mm of paper] of a run's posts."""
+    """Return the mean distance [mm of paper] of a run's posts."""
     posts = laid.run.posts
     return (posts[-1].at - posts[0].at) / max(1, len(posts) - 1) / laid.track.n
 
 
 def _readable(heading: float) -> float:
-    """The direction of words along ``heading`` that are not read upside down: from the left, or standing, from the right."""
+    """Return the direction of words along ``heading`` that is not upside down: from the left, or vertical, from the right."""
     turn = heading % 360
     return turn - 360 if turn >= 270 else turn - 180 if turn >= 90 else turn
 
 
 def _between(one: tuple[float, float], other: tuple[float, float]) -> LabelBox:
-    """A thin box along a leader."""
+    """Return a thin box along a leader."""
     dx, dy = other[0] - one[0], other[1] - one[1]
     return LabelBox((one[0] + other[0]) / 2, (one[1] + other[1]) / 2, hypot(dx, dy), 0.4, degrees(atan2(dy, dx)))
 
 
 class Annotator:
-    """Puts labels on one plan; what found no place is kept for the key."""
+    """Places labels on one plan; labels without a position go to the key."""
 
     def __init__(self, shown: Scene, board: Board) -> None:
         self.shown, self.board, self.size = shown, board, shown.size
         self._parts, self._left = list[str](), list[str]()
-        self._words = Board(*board.edges)  # words alone: lines may cross lines, but not these
-        self._kept = Board(*board.edges)  # where the ends of dimension lines will stand: gates' names keep off
+        self._words = Board(*board.edges)  # only words: lines may cross lines, but not these
+        self._kept = Board(*board.edges)  # the ends of dimension lines, which gates' names must not cover
         self._named = set[str]()  # corner posts are named once
 
     def body(self) -> str:
         return svg.group("words", "".join(self._parts))
 
     def keep(self, laid: LaidOutRun, inward: int) -> None:
-        """Keep gates' names off the ends of a run's dimension line on its outside."""
+        """Reserve the ends of a run's dimension line on its outside, so that gates' names do not cover them."""
         for post in (laid.run.posts[0], laid.run.posts[-1]):
             far = laid.track.at(post.at, -inward * (_AWAY[1] + 1) * laid.track.n)
             self._kept.add(_between(laid.track.at(post.at), far))
 
     def run(self, laid: LaidOutRun, inward: int) -> None:
-        """Name and length of a run on a dimension line, outside before inside; else with a leader; else its number and a key."""
+        """Draw name and length of a run on a dimension line, outside first; or with a leader; or its number and a key."""
         run, live = laid.run, self.shown.is_live(laid.run.id)
         name, length = lettering.fit(run.id, self.size, 40), f"{metres(run.length)} m"
         if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
@@ -92,7 +92,7 @@ class Annotator:
         line = LabelBox(x, y, long - 1.6, 0.6, track.heading)
         turn = _readable(track.heading)
         ux, uy = cos(radians(turn)), sin(radians(turn))
-        lift = self.size * 0.75  # from the line to the middle of the words, upwards as they are read
+        lift = self.size * 0.75  # from the line to the middle of the words, in reading direction
         text = LabelBox(x + uy * lift, y - ux * lift, wide + 0.6, self.size * 1.05, turn)
         ticks = LabelBox(x, y, long + 1.4, 1.6, track.heading)
         if not (self.board.inside(ticks) and self.board.free(line) and self.board.free(text)):
@@ -119,7 +119,7 @@ class Annotator:
     def _ring(
         self, place: tuple[float, float], words: str, *, live: bool = False, bold: bool = False, leader: bool = False
     ) -> bool:
-        """Words lying level in the nearest free place about ``place``."""
+        """Draw horizontal words in the nearest free position about ``place``."""
         wide, high = lettering.width(words, self.size), self.size * 1.1
         for away in _RING:
             for angle in (-90, 90, 0, 180, -45, 45, -135, 135, -20, 20, 160, -160):
@@ -139,14 +139,16 @@ class Annotator:
         return False
 
     def gates(self, laid: LaidOutRun, inward: int) -> None:
-        """Name and opening of each gate, on the side it does not open to."""
+        """Draw name and opening of each gate, on the side it does not open to."""
         for gate in laid.run.gates:
             side = -inward if gate.opens == "in" else inward
             words, live = f"{gate.id} {gate.opening}", self.shown.is_live(gate.id)
             middle = gate.start + gate.opening / 2
             step = gate.opening * 0.25
-            tries = [(said, slide * step) for said in (words, gate.id) for slide in (0, -1, 1, -2, 2)]
-            if any(self._beside(laid.track, middle + slide, side, said, live=live, bold=True) for said, slide in tries):
+            tries = [(label, slide * step) for label in (words, gate.id) for slide in (0, -1, 1, -2, 2)]
+            if any(
+                self._beside(laid.track, middle + slide, side, label, live=live, bold=True) for label, slide in tries
+            ):
                 continue
             if not self._ring(laid.track.at(middle), words, live=live, bold=True, leader=True):
                 self._left.append(words)
@@ -154,7 +156,7 @@ class Annotator:
     def _beside(
         self, track: Track, at: float, side: int, words: str, *, live: bool, bold: bool = False, soft: bool = False
     ) -> bool:
-        """Words lying level close beside a point of the run, on ``side`` of it."""
+        """Draw horizontal words close to a point of the run, on its ``side``."""
         wide, high = lettering.width(words, self.size), self.size * 1.1
         right = radians(track.heading + 90)
         cx, cy = side * cos(right), side * sin(right)
@@ -170,7 +172,7 @@ class Annotator:
         return False
 
     def posts(self, laid: LaidOutRun, inward: int) -> None:
-        """Names of posts on the inside wherever there is room for them, at scales that part them."""
+        """Draw names of posts on the inside where there is room, at scales that separate them."""
         if _apart(laid) < 2.2 * self.size:
             return
         for post in laid.run.posts:
@@ -192,7 +194,7 @@ class Annotator:
             self._left.append(words)
 
     def key(self, width: float, top: float) -> tuple[str, float]:
-        """Under the plan, in lines: the labels that found no place on it."""
+        """Draw the labels without a position on the plan, in lines under it."""
         if not self._left:
             return "", 0.0
         lines = ["Key:"]

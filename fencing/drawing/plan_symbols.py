@@ -1,4 +1,4 @@
-"""Marks seen from above: post sections, gate leaves with the arc they swing, on a run laid along any direction."""
+"""Symbols in plan: post sections, gate leaves with their swing, on a run in any direction."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from fencing.model.system import System
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """A run in plan at 1:n: ``origin`` stands at (x0, y0), walking towards ``heading`` degrees clockwise from the right."""
+    """A run in plan at 1:n: ``origin`` is at (x0, y0), in direction ``heading``, degrees clockwise from the right."""
 
     n: float
     x0: float
@@ -23,24 +23,24 @@ class Track:
     origin: float = 0.0
 
     def at(self, chainage: float, right: float = 0.0) -> tuple[float, float]:
-        """The point at ``chainage``, ``right`` mm of ground to the right of somebody walking along."""
+        """Return the point at ``chainage``, ``right`` mm of ground to the right in walking direction."""
         along, angle = (chainage - self.origin) / self.n, radians(self.heading)
         across = right / self.n
         return self.x0 + along * cos(angle) - across * sin(angle), self.y0 + along * sin(angle) + across * cos(angle)
 
     def line(self, first: tuple[float, float], last: tuple[float, float]) -> str:
-        """Path data between two (chainage, right) points."""
+        """Return path data between two (chainage, right) points."""
         return svg.segment(*self.at(*first), *self.at(*last))
 
     def slab(self, left: float, right: float, deep: float, centre: float = 0.0) -> str:
-        """Path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
+        """Return path data of a rectangle from chainage ``left`` to ``right``, ``deep`` mm of ground across the line."""
         half = deep / 2
         corners = [(left, centre - half), (right, centre - half), (right, centre + half), (left, centre + half)]
         return svg.polyline([self.at(*corner) for corner in corners], closed=True)
 
 
 def section(track: Track, edges: Sequence[elevation_symbols.Edges], least: float = 0.55) -> str:
-    """Path data of a post's members cut through, true size; never less than ``least`` mm of paper, so that it can be seen."""
+    """Return path data of a post's cut uprights, true size; at least ``least`` mm of paper, so that they are visible."""
     data = ""
     for _, left, right in edges:
         middle, half = (left + right) / 2, max(right - left, least * track.n) / 2
@@ -50,7 +50,7 @@ def section(track: Track, edges: Sequence[elevation_symbols.Edges], least: float
 
 @dataclass(frozen=True, slots=True)
 class Swing:
-    """A leaf standing open: hinge and free end as (chainage, right), and where the free end is when shut."""
+    """A leaf in the open position: hinge and free end as (chainage, right), and the free end when shut."""
 
     hinge: tuple[float, float]
     open: tuple[float, float]
@@ -59,7 +59,7 @@ class Swing:
 
 
 def swings(gate: HungGate, inward: int) -> list[Swing]:
-    """Each leaf opened square to the fence; ``inward`` is 1 where the inside is on the walker's right, -1 on the left."""
+    """Return each leaf opened square to the fence; ``inward`` is 1 if the inside is on the walker's right, -1 on the left."""
     side = inward if gate.opens == "in" else -inward
     opened = list[Swing]()
     for at, leaf, left in elevation_symbols.leaf_places(gate):
@@ -69,7 +69,7 @@ def swings(gate: HungGate, inward: int) -> list[Swing]:
 
 
 def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
-    """Leaves open at a right angle with the arc of their free end."""
+    """Draw leaves open at a right angle with the arc of their free end."""
     leaves, arcs = "", ""
     for swing, leaf in zip(swings(gate, inward), gate.leaves, strict=True):
         leaves += track.line(swing.hinge, swing.open)
@@ -81,7 +81,7 @@ def draw(track: Track, gate: HungGate, inward: int, live: bool) -> str:
 
 
 def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> LabelBox:
-    """The rectangle a gate's swing takes on paper."""
+    """Return the rectangle that a gate's swing takes on paper."""
     deep = max(leaf.width for leaf in gate.leaves) + system.square.face
     side = inward if gate.opens == "in" else -inward
     x, y = track.at(gate.start + gate.opening / 2, side * deep / 2)
@@ -89,7 +89,7 @@ def obstacle(track: Track, gate: HungGate, inward: int, system: System) -> Label
 
 
 def describe(gate: HungGate) -> str:
-    """A gate in words."""
+    """Describe a gate."""
     return f"Gate {gate.id}: {gate.kind}, opening {gate.opening} mm, opens {gate.opens}" + (
         "" if gate.kind == "double" else f", hung {gate.hang}"
     )

@@ -1,4 +1,4 @@
-"""The plan of the whole job to a standard scale: runs with their turns, posts cut through, gates with the arc they swing.
+"""The plan of the whole job to a standard scale: runs with their turns, cut posts, gates with their swing.
 
 What was not measured is not drawn: there is no north, and chains of runs that do not meet stand apart on the sheet.
 """
@@ -22,7 +22,7 @@ from fencing.model.measure import Terminal
 from fencing.quantities.take_off import TakeOff
 
 NOTE = "lengths in m, openings in mm; not set to north"
-_MIN = 20  # a plan is not drawn larger than this
+_MIN = 20  # the largest scale of a plan
 _NONE = scales.STANDARD[-1] + 1  # fits at no scale
 _HEADINGS = (0.0, -90.0, 90.0)
 _STUB = 7.0  # mm of paper of an existing fence at a run's end
@@ -43,7 +43,7 @@ class _PlanPart:
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """Parts with the places they have at 1:n, ``deep`` mm in all."""
+    """Parts with their positions at 1:n, ``deep`` mm in all."""
 
     parts: list[_PlanPart]
     places: list[tuple[float, float]]
@@ -61,15 +61,15 @@ def plan(
     prefix: str = "drawing",
     may_turn: bool = False,
 ) -> str:
-    """The plan on a sheet ``width`` by at most ``height`` mm.
+    """Draw the plan on a sheet ``width`` by at most ``height`` mm.
 
     Rule: the largest standard scale at which everything fits. Labels take the nearest free place; a run's label that finds none
-    is told in words under the plan. House rule.
+    is written under the plan. House rule.
 
     Args:
         takeoff: the job.
         width: of the paper to draw on [mm].
-        height: most height of the paper [mm]; the drawing is no higher than it need be.
+        height: most height of the paper [mm]; the drawing may be lower.
         size: lettering [mm].
         live: id of the run, bay, gate or post that is being worked on.
         prefix: starts every id in the SVG.
@@ -103,7 +103,7 @@ def _fit(parts: list[_PlanPart], width: float, room: float, pad: float) -> _Fit:
 
 
 def _reads(parts: Sequence[_PlanPart]) -> float:
-    """How far the longest run goes on to the right and down, as a page is read."""
+    """Return how far the longest run extends to the right and down, the reading direction of a page."""
     tracks = [laid for part in parts if part.chain for laid in part.chain.runs]
     longest = max(tracks, key=lambda laid: laid.run.length, default=None)
     if longest is None:
@@ -113,7 +113,7 @@ def _reads(parts: Sequence[_PlanPart]) -> float:
 
 
 def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
-    """Everything of a chain that has a place on the ground."""
+    """Return the extent of a chain with everything that has a position on the ground."""
     points = list[tuple[float, float]]()
     for laid in chain.runs:
         points += [laid.track.at(laid.run.posts[0].at), laid.track.at(laid.run.posts[-1].at)]
@@ -124,7 +124,7 @@ def _extent(shown: Scene, chain: Chain) -> tuple[float, float, float, float]:
 
 
 def _shelves(sizes: Sequence[tuple[float, float]], width: float) -> tuple[list[tuple[float, float]], float]:
-    """Top left of each part, beside each other while they fit; nothing where one is wider than the sheet."""
+    """Return the top left of each part, beside each other while they fit; nothing if one is wider than the sheet."""
     places, x, y, deep = list[tuple[float, float]](), 0.0, 0.0, 0.0
     for wide, high in sizes:
         if wide > width:
@@ -168,14 +168,14 @@ def _drawn(
     for part, (x, y) in zip(parts, places, strict=True):
         if part.retrofit:
             words.retrofit(part.retrofit, Track(n, x + pad, y + pad))
-    deep = min(deep, board.deepest() + 1)  # room that no label needed goes back to the page
+    deep = min(deep, board.deepest() + 1)  # room that no label needed is returned to the page
     data, high = words.key(width, deep)
     foot = page_layout.foot(n, shown.size, deep + high + 3, width, NOTE)
-    runs_told = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
+    descriptions = "; ".join(run_words(shown, run) for run in shown.takeoff.runs)
     total = deep + high + page_layout.foot_height(shown.size)
     title = f"Plan of {shown.takeoff.measure.label}"
     return svg.drawing(
-        "plan", width, total, "".join([*body, words.body(), data, foot]), title, f"Scale 1:{n}. {runs_told}"
+        "plan", width, total, "".join([*body, words.body(), data, foot]), title, f"Scale 1:{n}. {descriptions}"
     )
 
 
@@ -184,7 +184,7 @@ def _on_paper(track: Track, n: int, origin: tuple[float, float]) -> Track:
 
 
 def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
-    """One run: what is removed, its bays, its gates, its posts cut through, and what stands at its ends."""
+    """Draw one run: what is removed, its bays, its gates, its cut posts, and the objects at its ends."""
     run, track, system = laid.run, laid.track, shown.system
     live = shown.is_live(run.id)
     bays = {bay.id: bay for bay in run.bays}
@@ -213,7 +213,7 @@ def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
 
 
 def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
-    """The old fence that goes, dotted beside the new one."""
+    """Draw the old fence to remove, dotted beside the new one."""
     measure, run = measured(shown.takeoff, laid.run), laid.run
     if not measure.remove:
         return ""
@@ -225,7 +225,7 @@ def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
 
 
 def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:
-    """A wall or an existing fence at one end of a run."""
+    """Draw a wall or an existing fence at one end of a run."""
     measure, track = measured(shown.takeoff, laid.run), laid.track
     terminal = measure.start if outward < 0 else measure.end
     post = laid.run.posts[0 if outward < 0 else -1]
@@ -248,7 +248,7 @@ def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str
 
 
 def _retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) -> str:
-    """A standing fence that gets lattice: where it stands was not measured, so it lies by itself."""
+    """Draw an existing fence that gets lattice. Its position was not measured, so it is drawn by itself."""
     last, parts = built.bays[-1].end, list[str]()
     board.line(*track.at(0), *track.at(last), 1.4)
     for bay in built.bays:

@@ -1,4 +1,4 @@
-"""Retrofit drawn: lattice on extended posts over a fence that stands already."""
+"""Elevation of a retrofit: lattice on extended posts over an existing fence."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from fencing.drawing.elevation_strip import Strip, heading, notice_label
 from fencing.drawing.frame import Frame
 from fencing.model.fence import Bay, BuiltRetrofit
 
-_SHOWN = 600  # mm of the standing fence that is drawn where its height is not known
+_SHOWN = 600  # mm of the existing fence that is drawn if its height is not known
 
 
 def retrofit_rows(retrofit: BuiltRetrofit, longest: float) -> list[tuple[Bay, ...]]:
-    """Bays in the fewest rows of at most ``longest`` mm.
+    """Return bays in the fewest rows of at most ``longest`` mm.
 
     Raises:
         TooWide: one bay alone is longer.
@@ -35,7 +35,7 @@ def retrofit_rows(retrofit: BuiltRetrofit, longest: float) -> list[tuple[Bay, ..
 def retrofit_strip(
     scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], n: int, side: float, room: float
 ) -> Strip:
-    """One row of a retrofit at 1:n: what stands is dashed, what is new is drawn through."""
+    """Draw one row of a retrofit at 1:n: existing parts are dashed, new ones are solid."""
     height = next(item.existing_height for item in scene.takeoff.measure.retrofits if item.id == retrofit.id)
     below = height or _SHOWN
     needed = 2 * side + (bays[-1].end - bays[0].start) / n
@@ -52,10 +52,10 @@ def retrofit_strip(
     foot = max(frame.y(-below), frame.top + lettering.width("00000", scene.size)) + 1.5
     parts.append(_height(scene, frame, retrofit.lattice_height))
     typical = typical_width(retrofit.bays)
-    spans, said = list[DimensionSpan](), False
+    spans, is_labelled = list[DimensionSpan](), False
     for bay in bays:
-        words = "" if said and bay.width == typical else str(bay.width)
-        said = said or bay.width == typical
+        words = "" if is_labelled and bay.width == typical else str(bay.width)
+        is_labelled = is_labelled or bay.width == typical
         spans.append(DimensionSpan(frame.x(bay.start), frame.x(bay.end), words, scene.is_live(bay.id)))
     y = foot
     body, high = dimensions.chain(spans, 0, width, y, scene.size)

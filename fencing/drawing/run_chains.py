@@ -1,4 +1,4 @@
-"""Runs that meet at corners, laid out as one chain in plan; chains that do not meet were never measured to each other."""
+"""Chains of runs in plan: runs that meet at corners. The distance between separate chains was not measured."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from fencing.set_out.corners import corners
 
 @dataclass(frozen=True, slots=True)
 class LaidOutRun:
-    """A run and the track it lies on, in mm of ground (scale 1:1)."""
+    """A run and its track, in mm of ground (scale 1:1)."""
 
     run: BuiltRun
     track: Track
@@ -20,14 +20,14 @@ class LaidOutRun:
 
 @dataclass(frozen=True, slots=True)
 class Chain:
-    """Runs joined at corners. ``inward`` is 1 where the inside is on the walker's right, -1 on the left."""
+    """Runs joined at corners. ``inward`` is 1 if the inside is on the walker's right, -1 on the left."""
 
     runs: tuple[LaidOutRun, ...]
     inward: int
 
 
 def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
-    """The job's runs in chains.
+    """Return the job's runs in chains.
 
     Rule: the first run of the list heads to the right of the sheet, every other run turns from the run before it in the list,
     met or not. The inside of a chain is the side it turns to on the whole, the right where it does not turn. House rule.
@@ -57,5 +57,5 @@ def chains(takeoff: TakeOff, first: float = 0.0) -> list[Chain]:
 
 
 def inside(takeoff: TakeOff) -> dict[str, int]:
-    """``Chain.inward`` of every run, by its id."""
+    """Return ``Chain.inward`` of every run, by its id."""
     return {laid.run.id: chain.inward for chain in chains(takeoff) for laid in chain.runs}

@@ -1,6 +1,6 @@
-"""The saw sheet: every bar to scale with its cuts in order, what each piece is for, the kerf, and the remnant to keep.
+"""The saw sheet: every bar to scale with its cuts in order, the use of each piece, the kerf, and the offcut to keep.
 
-Bars cut alike one after the other are drawn once, with their numbers and all the places of their pieces.
+Neighbouring bars with equal cuts are drawn once, with their numbers and the locations of all their pieces.
 
 One unit is one millimetre of paper. Drawn in ink alone: what is kept, what is scrap and what the saw takes differ by shape.
 """
@@ -17,14 +17,14 @@ from fencing.drawing.lettering import fit, width
 from fencing.model.roles import ROLES
 
 SIZE = 2.6
-"""Of the letters [mm]."""
+"""Size of the letters [mm]."""
 DEEP = 6.0
 """Height of a bar [mm]."""
 LINE = 3.4
 MARGIN = 38.0
-"""For the numbers and the stock to the left of a bar."""
+"""Space for the numbers and the stock to the left of a bar."""
 STOCK = 17.0
-"""Where the stock stands in it."""
+"""Position of the stock in it."""
 MAX_LINES = 4
 
 
@@ -51,9 +51,9 @@ class _Words:
 def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float = 250.0) -> tuple[str, ...]:
     """Draw the bars of one material, as many sheets as they need.
 
-    Rule: one scale for all bars, the longest as wide as the paper; cuts from the left in the order to be made, with the measure
-    from the end of the bar over each cut; pieces carry their length and place; a remnant to keep is drawn open with its name,
-    scrap is crossed out. Neighbours cut alike are drawn once; their places then stand below, a line for each length.
+    Rule: one scale for all bars, the longest as wide as the paper. Cuts are in order from the left, with the measure from the
+    end of the bar over each cut. Pieces carry their length and location. An offcut to keep is open and has its name, scrap is
+    crossed out. Neighbours with equal cuts are drawn once; below are the locations of their pieces, a line for each length.
 
     Args:
         cutting: one material's plan with its bars [lengths in mm].
@@ -69,11 +69,12 @@ def saw_sheets(cutting: Cutting, title: str, paper: float = 180.0, height: float
     Example:
         >>> from decimal import Decimal
         >>> from fencing.cutting import Budget
-        >>> from fencing.buying.stock_options import Market, StockItem
+        >>> from fencing.buying.stock_options import StockLengthOption, StockOptions
         >>> from fencing.model.pieces import Piece
-        >>> from fencing.buying.cut_lengths import saw
-        >>> market = Market(stock=(StockItem("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
-        >>> cutting, _, _ = saw("rail", None, [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))], market, Budget())
+        >>> from fencing.buying.cut_lengths import plan_cut_lengths
+        >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
+        >>> pieces = [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))]
+        >>> cutting, _, _ = plan_cut_lengths("rail", None, pieces, market, Budget())
         >>> [sheet] = saw_sheets(cutting, "Two bays")
         >>> sheet.count("2390 mm for A-"), "Saw sheet of Two bays" in sheet
         (2, True)
@@ -110,7 +111,7 @@ def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper
     for part, deep in bars:
         body += svg.group("bar", part, transform=f"translate(0 {svg.num(y)})")
         y += deep
-    data = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan says the same in words"
+    data = f"{_counted(len(cutting.bars))} drawn to scale with their cuts; the cutting plan lists the same cuts"
     return svg.drawing("saw", paper, y, body, f"Saw sheet of {title}: {head}", data)
 
 
@@ -118,22 +119,22 @@ def _counted(bars: int) -> str:
     return "1 bar" if bars == 1 else f"{bars} bars"
 
 
-def _fitting(alike: BarGroup, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
-    """Bars alike drawn once; in parts where all their places take more than a sheet."""
-    drawn = _bar(alike, kerf, scale, paper)
-    if drawn[1] <= room or len(alike.bars) == 1:
+def _fitting(group: BarGroup, kerf: int, scale: float, paper: float, room: float) -> Iterator[tuple[str, float]]:
+    """Yield groups of bars, divided if all their locations need more than a sheet."""
+    drawn = _bar(group, kerf, scale, paper)
+    if drawn[1] <= room or len(group.bars) == 1:
         yield drawn
     else:
-        for half in alike.halves():
+        for half in group.halves():
             yield from _fitting(half, kerf, scale, paper, room)
 
 
-def _bar(alike: BarGroup, kerf: int, scale: float, paper: float) -> tuple[str, float]:
-    """One bar, or bars alike, with its words, and how deep that is."""
-    bar, top = alike.first, LINE + 0.8
-    single = len(alike.bars) == 1
+def _bar(group: BarGroup, kerf: int, scale: float, paper: float) -> tuple[str, float]:
+    """Draw one bar or group of bars with its words; return its height too."""
+    bar, top = group.first, LINE + 0.8
+    single = len(group.bars) == 1
     sawn, measures = tuple(_sawn(bar, kerf, scale)), _Measures(top - 0.9)
-    parts = _margin(alike, top)
+    parts = _margin(group, top)
     if bar.trim:
         parts.append(_cut(MARGIN, top, bar.trim * scale))
     for piece in sawn:
@@ -147,16 +148,16 @@ def _bar(alike: BarGroup, kerf: int, scale: float, paper: float) -> tuple[str, f
     rest = min(bar.length, sawn[-1].end + kerf) if sawn else bar.trim
     parts.append(_rest(bar, rest, scale, top))
     kept = MARGIN + (rest + bar.left / 2) * scale
-    below, lines = _labels(bar, sawn, kept, top + DEEP, paper) if single else _places(alike, top + DEEP, paper)
+    below, lines = _labels(bar, sawn, kept, top + DEEP, paper) if single else _places(group, top + DEEP, paper)
     return "".join([*parts, *measures.parts, *below]), top + DEEP + max(1, lines) * LINE + 2.6
 
 
-def _margin(alike: BarGroup, top: float) -> list[str]:
-    """What stands to the left of a bar: its number (or numbers and how many), its stock."""
-    bar, several = alike.first, len(alike.bars) > 1
-    parts = [svg.text(0, top + 2.6, alike.numbers, 3.2 if several else 3.6, anchor="start", bold=True)]
+def _margin(group: BarGroup, top: float) -> list[str]:
+    """Draw the text to the left of a bar: its number (or numbers and count), its stock."""
+    bar, several = group.first, len(group.bars) > 1
+    parts = [svg.text(0, top + 2.6, group.numbers, 3.2 if several else 3.6, anchor="start", bold=True)]
     if several:
-        parts.append(svg.text(0, top + 5.7, _counted(len(alike.bars)), SIZE, anchor="start", soft=True))
+        parts.append(svg.text(0, top + 5.7, _counted(len(group.bars)), SIZE, anchor="start", soft=True))
     parts.append(svg.text(STOCK, top + 2.3, fit(bar.sku, SIZE, MARGIN - STOCK - 1), SIZE, anchor="start"))
     parts.append(svg.text(STOCK, top + 5.7, f"{bar.length} mm", SIZE, anchor="start", soft=True))
     return parts
@@ -164,7 +165,7 @@ def _margin(alike: BarGroup, top: float) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class _PieceOnBar:
-    """A piece on its bar: ``left`` to ``right`` on the paper, its ``end`` on the bar [mm], and whether a cut is made there."""
+    """A piece on its bar: ``left`` to ``right`` on the paper, its ``end`` on the bar [mm], and whether a cut follows."""
 
     label: SawLabel
     left: float
@@ -183,7 +184,7 @@ def _sawn(bar: SawnBar, kerf: int, scale: float) -> Iterator[_PieceOnBar]:
 
 
 def _labels(bar: SawnBar, sawn: Sequence[_PieceOnBar], kept: float, top: float, paper: float) -> tuple[list[str], int]:
-    """Where each piece of one bar goes, and the name of what is kept (its middle at ``kept``), and how many lines."""
+    """Label the pieces of one bar and the offcut (its middle at ``kept``); return the number of lines too."""
     words = _Words()
     for piece in sawn:
         where = piece.label.where or piece.label.role
@@ -193,11 +194,11 @@ def _labels(bar: SawnBar, sawn: Sequence[_PieceOnBar], kept: float, top: float, 
     return words.parts, len(words.ends)
 
 
-def _places(alike: BarGroup, top: float, paper: float) -> tuple[list[str], int]:
-    """Where the pieces of bars alike go, in lines under the bar, and how many lines."""
-    rows = [(f"{length}: {where}", False) for length, where in alike.places()]
-    if alike.first.remnant:
-        rows.append((f"keep: {alike.remnants()}", True))
+def _places(group: BarGroup, top: float, paper: float) -> tuple[list[str], int]:
+    """Label the pieces of a group of bars in lines under the bar; return the number of lines too."""
+    rows = [(f"{length}: {where}", False) for length, where in group.places()]
+    if group.first.remnant:
+        rows.append((f"keep: {group.remnants()}", True))
     lines = [(line, bold) for words, bold in rows for line in wrapped(words, SIZE, paper - MARGIN)]
     parts = [
         svg.text(MARGIN, top + place * LINE, line, SIZE, anchor="start", bold=bold)
@@ -208,7 +209,7 @@ def _places(alike: BarGroup, top: float, paper: float) -> tuple[list[str], int]:
 
 @dataclass(slots=True)
 class _Measures:
-    """Figures over the cuts, left out where they would run into the one before; the piece lengths say the same."""
+    """Figures over the cuts, left out if they would overlap the one before; the piece lengths show the same."""
 
     y: float
     end: float = 0.0
@@ -222,7 +223,7 @@ class _Measures:
 
 
 def _inside(left: float, right: float, top: float, words: str) -> str:
-    """A length inside its piece, turned upright where the piece is narrow."""
+    """Draw a length inside its piece, vertical if the piece is narrow."""
     middle = (left + right) / 2
     if width(words, SIZE) + 0.8 <= right - left:
         return svg.text(middle, top + DEEP / 2 + 0.95, words, SIZE, bold=True)
@@ -232,12 +233,12 @@ def _inside(left: float, right: float, top: float, words: str) -> str:
 
 
 def _cut(x: float, top: float, wide: float) -> str:
-    """What the saw takes, never too thin to see."""
+    """Draw the kerf, always thick enough to see."""
     return svg.path("section", svg.box(x, top - 0.7, max(0.25, wide), DEEP + 1.4))
 
 
 def _rest(bar: SawnBar, at: int, scale: float, top: float) -> str:
-    """What is left: open with a broken edge where it is kept, crossed out where it is scrap."""
+    """Draw the rest: open with a broken edge if it is kept, crossed out if it is scrap."""
     left, right = MARGIN + at * scale, MARGIN + bar.length * scale
     if bar.left <= 0 or right - left < 0.3:
         return ""

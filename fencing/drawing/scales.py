@@ -1,4 +1,4 @@
-"""Standard scales, and the bar that proves them on paper."""
+"""Standard scales, and the scale bar."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _STEPS = (100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000, 200000, 
 
 
 def nearest(needed: float, least: int = 10) -> int:
-    """The largest standard scale, as 1:n, that is no larger than 1:``needed`` and 1:``least``.
+    """Return the largest standard scale, as 1:n, not above 1:``needed`` or 1:``least``.
 
     >>> nearest(61), nearest(100), nearest(3, least=50)
     (100, 100, 50)
@@ -32,12 +32,12 @@ class ScaleBar:
 
     @property
     def ground(self) -> int:
-        """Ground length of the whole bar [mm]."""
+        """The ground length of the whole bar [mm]."""
         return self.step * self.blocks
 
 
 def bar_for(denominator: int, room: float) -> ScaleBar:
-    """The longest bar of four round steps that is no wider than ``room`` mm of paper; of two where four do not fit."""
+    """Return the longest bar of four round steps within ``room`` mm of paper; of two if four do not fit."""
     for blocks in (4, 2, 1):
         fitting = [step for step in _STEPS if step * blocks <= room * denominator]
         if fitting:
@@ -46,7 +46,7 @@ def bar_for(denominator: int, room: float) -> ScaleBar:
 
 
 def bar(x: float, y: float, denominator: int, size: float, room: float = 44.0) -> tuple[str, float, float]:
-    """The bar with "1:n" before it, its top left at (x, y): (SVG, width, height) [mm]."""
+    """Draw the bar with "1:n" before it, its top left at (x, y); return (SVG, width, height) [mm]."""
     stated = f"1:{denominator}"
     lead = width(stated, size * 1.2) + 3
     scale = bar_for(denominator, room)

@@ -37,7 +37,7 @@ def set_out_bands(
     live: str | None = None,
     prefix: str = "drawing",
 ) -> list[str]:
-    """Set-out strips of every run, or of one: an SVG ``width`` by at most ``height`` mm for what stands side by side.
+    """Draw set-out strips of every run, or of one: an SVG ``width`` by at most ``height`` mm for each band side by side.
 
     Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. The
     scale bar stands under the last band, and under each sheet of more than two. House rule.
@@ -74,7 +74,7 @@ def _drawn(
         deep += page_layout.foot_height(shown.size)
     count = f", part {number} of {of}" if of > 1 else ""
     title = f"Set-out of {shown.takeoff.measure.label}{count}"
-    data = f"Holes on their string line, scale 1:{n}; the set-out table says the same"
+    data = f"Holes on their string line, scale 1:{n}; the set-out table lists the same"
     return svg.drawing("set-out", width, deep, body, title, data)
 
 
@@ -117,13 +117,13 @@ def _title(shown: Scene, row: ElevationRow) -> tuple[str, str]:
 
 
 def _usual_depth(run: BuiltRun) -> int:
-    """The depth most holes of a run have, of equals the deepest."""
+    """Return the most frequent hole depth of a run, of equals the deepest."""
     counted = Counter(post.hole_depth for post in run.posts)
     return max(counted, key=lambda depth: (counted[depth], depth))
 
 
 def _names(shown: Scene, row: ElevationRow, frame: Frame) -> list[DimensionLabel]:
-    """Posts by name; the depth of a hole only where it is not the usual one that the title states."""
+    """Label posts by name; and the depth of a hole if it differs from the usual one in the title."""
     usual = _usual_depth(row.run)
     return [
         DimensionLabel(
@@ -138,7 +138,7 @@ def _names(shown: Scene, row: ElevationRow, frame: Frame) -> list[DimensionLabel
 
 
 def _openings(shown: Scene, row: ElevationRow, frame: Frame) -> list[DimensionLabel]:
-    """Gates by name with their clear openings, which are narrower than from hole to hole."""
+    """Label gates by name with their clear openings, which are narrower than from hole to hole."""
     return [
         DimensionLabel(
             frame.x(sum(_centres(row, gate)) / 2),
@@ -157,7 +157,7 @@ def _centres(row: ElevationRow, gate: HungGate) -> tuple[int, int]:
 
 
 def _holes(shown: Scene, row: ElevationRow, n: int, left: float, top: float) -> tuple[str, float]:
-    """Holes from above on the string line, the post to scale in each, a cross on its centre."""
+    """Draw holes from above on the string line, the post to scale in each, a cross on its centre."""
     rules = shown.system.hole
     radius = max(rules.diameter, rules.end_diameter) / 2 / n
     track = Track(n, left, top + radius + 0.4, origin=row.start)
@@ -172,7 +172,7 @@ def _holes(shown: Scene, row: ElevationRow, n: int, left: float, top: float) -> 
         body = svg.path("hole", svg.circle(x, y, radius)) + svg.path("dim", cross)
         body += svg.path("section", cut, live=shown.is_live(post.id))
         title = f"Hole of post {post.id} at {post.at} mm, {post.hole_depth} mm deep, {rules.diameter} mm wide"
-        # a post at a match line is drawn in both rows, so the row is part of the mark's name
+        # a post at a match line is drawn in both rows, so the row is part of the symbol's name
         name = svg.mark_id(f"{shown.prefix}-hole-{row.run.id}-{row.start}", post.id)
         parts.append(svg.group("dig", body, title, id=name, post=post.id))
     return "".join(parts), 2 * radius + 1.2

@@ -59,7 +59,7 @@ STYLES = {
 
 
 def num(value: float) -> str:
-    """A coordinate to a thousandth of a millimetre, no trailing zeros, never "-0".
+    """Format a coordinate to a thousandth of a millimetre, no trailing zeros, never "-0".
 
     >>> num(12.5), num(-0.0001), num(3)
     ('12.5', '0', '3')
@@ -69,28 +69,28 @@ def num(value: float) -> str:
 
 
 def polyline(points: list[tuple[float, float]], *, closed: bool = False) -> str:
-    """Path data through ``points``."""
+    """Return path data through ``points``."""
     return "M" + "L".join(f"{num(x)} {num(y)}" for x, y in points) + ("Z" if closed else "")
 
 
 def segment(x1: float, y1: float, x2: float, y2: float) -> str:
-    """Path data of one straight line."""
+    """Return path data of one straight line."""
     return f"M{num(x1)} {num(y1)}L{num(x2)} {num(y2)}"
 
 
 def box(x: float, y: float, width: float, height: float) -> str:
-    """Path data of a rectangle."""
+    """Return path data of a rectangle."""
     return f"M{num(x)} {num(y)}h{num(width)}v{num(height)}h{num(-width)}Z"
 
 
 def circle(x: float, y: float, radius: float) -> str:
-    """Path data of a circle."""
+    """Return path data of a circle."""
     r = num(radius)
     return f"M{num(x - radius)} {num(y)}a{r} {r} 0 1 0 {num(2 * radius)} 0a{r} {r} 0 1 0 {num(-2 * radius)} 0Z"
 
 
 def path(style: str, data: str, title: str = "", *, live: bool = False, extra: str = "") -> str:
-    """A path in one of ``STYLES``; ``title`` is what a screen reader or a pointer is told; nothing where ``data`` is empty."""
+    """Draw a path in one of ``STYLES``; ``title`` is for screen readers and pointers; return nothing if ``data`` is empty."""
     if not data:
         return ""
     look = STYLES[style]
@@ -113,7 +113,7 @@ def text(
     live: bool = False,
     turn: float = 0,
 ) -> str:
-    """Words with their baseline at (x, y), turned clockwise by ``turn`` degrees about it."""
+    """Draw words with their baseline at (x, y), turned clockwise by ``turn`` degrees about it."""
     fill = STRING if live else SOFT if soft else INK
     name = "d-text d-live" if live else "d-text d-soft" if soft else "d-text"
     weight = ' font-weight="700"' if bold else ""
@@ -127,7 +127,7 @@ def text(
 
 
 def group(name: str, body: str, title: str = "", **attributes: str) -> str:
-    """A group of class ``g-name`` with a title; ``bay="A-1"`` is written as ``data-bay``, an id or a transform as itself."""
+    """Draw a group of class ``g-name`` with a title; ``bay="A-1"`` becomes ``data-bay``, an id or a transform stays."""
     written = "".join(
         f' {key if key in ("id", "transform") else "data-" + key}="{escape(value)}"'
         for key, value in attributes.items()
@@ -137,7 +137,7 @@ def group(name: str, body: str, title: str = "", **attributes: str) -> str:
 
 
 def mark_id(prefix: str, name: str) -> str:
-    """An id that is one word whatever the name is: letters, digits and "-" stay, anything else becomes its number.
+    """Return an id without spaces for any name: letters, digits and "-" stay, other characters become their numbers.
 
     >>> mark_id("plan", "A-1"), mark_id("plan", "north side")
     ('plan-A-1', 'plan-north_20side')
@@ -148,10 +148,10 @@ def mark_id(prefix: str, name: str) -> str:
     return f"{prefix}-{safe}"
 
 
-def drawing(name: str, width: float, height: float, body: str, title: str, told: str) -> str:
-    """A whole drawing ``width`` by ``height`` mm, with a title and a description for those who cannot see it."""
+def drawing(name: str, width: float, height: float, body: str, title: str, description: str) -> str:
+    """Build a whole drawing ``width`` by ``height`` mm, with a title and a description for screen readers."""
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{name}" role="img" width="{num(width)}mm" '
         f'height="{num(height)}mm" viewBox="0 0 {num(width)} {num(height)}" font-family="B612, sans-serif" '
-        f'stroke-linejoin="round"><title>{escape(title)}</title><desc>{escape(told)}</desc>{body}</svg>'
+        f'stroke-linejoin="round"><title>{escape(title)}</title><desc>{escape(description)}</desc>{body}</svg>'
     )

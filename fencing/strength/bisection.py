@@ -1,4 +1,4 @@
-"""Root finding by halving, for functions that rise through zero once."""
+"""Root finding by bisection, for functions that rise through zero once."""
 
 from __future__ import annotations
 

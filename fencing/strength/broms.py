@@ -1,4 +1,4 @@
-"""Ultimate lateral load of a short rigid post by Broms: the second opinion on an embedment.
+"""Ultimate lateral load of a short rigid post by Broms, the second method for an embedment.
 
 It is an ultimate method: compare it with the code's allowable one only after a factor of safety.
 """
@@ -11,14 +11,14 @@ from math import pi, sqrt, tan
 
 @dataclass(frozen=True, slots=True)
 class LateralCapacity:
-    """``force_kn`` at failure at the stated height, and the greatest moment in the post then."""
+    """Ultimate lateral load: ``force_kn`` at failure at the stated height, and the maximum moment in the post then."""
 
     force_kn: float
     moment_knm: float
 
 
 def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float) -> LateralCapacity:
-    """Short free-headed post in clay.
+    """Calculate the lateral capacity of a short free-headed post in clay.
 
     Rule: soil resists 9 cu B below 1.5 B and nothing above; P = 9 cu B {sqrt(2[(e+L)^2 + (e+f0)^2]) - (2e + f0 + L)}, f0 = 1.5 B.
 
@@ -29,7 +29,7 @@ def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float)
         arm_m: height of the force above ground e [m].
 
     Returns:
-        Ultimate force [kN] and greatest moment [kN.m]; both 0 where the post is no deeper than 1.5 B.
+        Ultimate force [kN] and maximum moment [kN.m]; both 0 if the embedment is at most 1.5 B.
 
     Source: Broms, ASCE J. SMFD 90 (SM2), 1964; closed form from its equilibrium.
 
@@ -46,7 +46,7 @@ def cohesive(undrained_kpa: float, width_m: float, depth_m: float, arm_m: float)
 
 
 def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_m: float) -> float:
-    """Embedment in clay at which the post just fails under ``force_kn``.
+    """Calculate the embedment in clay at which the post just fails under ``force_kn``.
 
     Rule: f = P / (9 cu B); Mmax = P (e + 1.5 B + f/2) = 2.25 cu B g^2; L = 1.5 B + f + g.
 
@@ -71,7 +71,7 @@ def cohesive_depth_m(force_kn: float, undrained_kpa: float, width_m: float, arm_
 
 
 def passive_coefficient(friction_deg: float) -> float:
-    """Rankine's passive earth pressure coefficient tan^2(45 + phi/2) for ``friction_deg`` [degrees, 0 to under 90].
+    """Return Rankine's passive earth pressure coefficient tan^2(45 + phi/2) for ``friction_deg`` [degrees, 0 to under 90].
 
     Source: Rankine.
 
@@ -86,7 +86,7 @@ def passive_coefficient(friction_deg: float) -> float:
 def cohesionless(
     unit_weight_kn_m3: float, friction_deg: float, width_m: float, depth_m: float, arm_m: float
 ) -> LateralCapacity:
-    """Short free-headed post in sand.
+    """Calculate the lateral capacity of a short free-headed post in sand.
 
     Rule: P = gamma B L^3 Kp / (2 (e + L)); zero shear at zf = sqrt(P / (1.5 Kp B gamma)); Mmax = P (e + 2 zf / 3).
 

@@ -17,13 +17,13 @@ from fencing.set_out.corners import corners
 from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
 
 CONTINUOUS_DEG = 30.0
-"""Runs that turn no more than this are one wall to the wind. Source: house rule; wind is tabled for 0, 45 and 90 degrees."""
+"""Runs that turn no more than this act as one wall. Source: house rule; wind is tabulated for 0, 45 and 90 degrees."""
 CORNER_DEG = 60.0
-"""From this turn on a joint is a corner, and the other leg may count as a return. Source: house rule."""
+"""Minimum turn of a corner, where the other leg may count as a return. Source: house rule."""
 RETURN_MAX_DEG = 135.0
-"""A leg that turns more than this comes back beside the fence and counts as no return. Source: house rule."""
+"""Maximum turn of a return: a leg that turns more runs back beside the fence. Source: house rule."""
 RETURN_HEIGHT = 0.7
-"""A return is at least this share of the fence's height. Source: house rule."""
+"""Minimum height of a return as a share of the fence's height. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def joints_of(runs: Sequence[Run]) -> list[Joint]:
 
 @dataclass(frozen=True, slots=True)
 class Exposure:
-    """A run in its chain: how far its first post is from the chain's first [mm], and the zones from both ends of the chain."""
+    """A run in its chain: distance of its first post from the chain's first [mm], and the zones from both ends of the chain."""
 
     offset: int
     span: int
@@ -95,7 +95,7 @@ def exposures(takeoff: TakeOff, method: WindMethod, continuous_deg: float = CONT
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.strength.wind import GivenPressure
         >>> from fencing.quantities.take_off import take_off
-        >>> [one.span for one in exposures(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0)).values()]
+        >>> [exposure.span for exposure in exposures(take_off(TWO_BAYS, ROUND_SIZES), GivenPressure(600.0)).values()]
         [4800]
     """
     joints = joints_of(takeoff.measure.runs)
@@ -159,7 +159,7 @@ def _height(run: BuiltRun, measured: Run) -> int:
 
 
 def _return_m(chain: _Chain, end: str, joints: Sequence[Joint], takeoff: TakeOff, height: int) -> float:
-    """Return how far the fence goes on round the corner at an end of a chain [m]; 0 without a return that counts."""
+    """Return how far the fence continues round the corner at an end of a chain [m]; 0 without a return that counts."""
     for joint in joints:
         here, beyond = (joint.after, joint.before) if end == "start" else (joint.before, joint.after)
         if here != chain.runs[0 if end == "start" else -1] or beyond in chain.runs:
@@ -170,7 +170,7 @@ def _return_m(chain: _Chain, end: str, joints: Sequence[Joint], takeoff: TakeOff
 
 
 def _solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int, *, forwards: bool) -> float:
-    """Return how far a leg is fence without a gate and at least 0.7 as high, run by run as long as it goes on in line [m]."""
+    """Return the length of a leg that is fence without a gate and at least 0.7 as high, over runs in line [m]."""
     links: Mapping[int, int] = {
         (joint.before if forwards else joint.after): (joint.after if forwards else joint.before)
         for joint in joints
@@ -189,7 +189,7 @@ def _solid_m(takeoff: TakeOff, index: int, joints: Sequence[Joint], height: int,
 
 
 def _solid(run: BuiltRun, height: int, *, forwards: bool) -> tuple[int, bool]:
-    """Return how far one run is solid from the end it is entered by [mm], and whether it is so throughout."""
+    """Return the solid length of one run from the end where it is entered [mm], and whether all of it is solid."""
     start = 0 if forwards else run.length
     stops = [gate.start if forwards else gate.start + gate.opening for gate in run.gates]
     stops += [post.at for post in run.posts if post.members[0].top - post.ground < RETURN_HEIGHT * height]

@@ -1,4 +1,4 @@
-"""One change to a screened job: what it is, the job so changed, and whether that is within the limits and can be built."""
+"""Suggested changes to a screened job: the changed job, whether it is within the limits, and whether it can be built."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ class SuggestedChange:
     """One change. ``kind``: pitch, hole_depth, pitch_and_depth, hole_diameter, section or height; ``value`` in ``unit``.
 
     ``posts`` are those it was worked out for, ``run`` the run of a height, ``depth`` [mm] the hole that goes with a pitch.
-    ``hindrance`` says why it can't be built so. ``cost`` is what it adds to the job's price, where somebody priced it.
+    ``blocked_by`` is the reason why it can't be built. ``cost`` is what it adds to the job's price, if it was priced.
     """
 
     kind: str
     value: int
     unit: str
-    mends: bool
+    resolves: bool
     text: str
     posts: tuple[str, ...]
     run: str | None = None
     depth: int | None = None
-    hindrance: str = ""
+    blocked_by: str = ""
     cost: Decimal | None = None
 
 
 def apply_change(measure: Measure, system: System, remedy: SuggestedChange) -> tuple[Measure, System] | None:
-    """The measure and system with a remedy applied, ready for another take-off; None for a section or a retrofit.
+    """Apply a suggested change to the measure and system; return None for a section or a retrofit.
 
     Rule: a deeper hole takes the least embedment of both posts [mm] down with it.
 
@@ -75,7 +75,7 @@ def _lower(measure: Measure, remedy: SuggestedChange) -> Measure:
 
 
 def _lowered_run(run: Run, remedy: SuggestedChange) -> Run:
-    """The run at the remedy's height; gates that stood as high as the fence follow it."""
+    """Return the run at the suggested height. Gates as high as the fence are lowered with it."""
     if run.id != remedy.run:
         return run
     gates = tuple(replace(gate, height=remedy.value) if gate.height == run.height else gate for gate in run.gates)
@@ -83,7 +83,7 @@ def _lowered_run(run: Run, remedy: SuggestedChange) -> Run:
 
 
 def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
-    """The remedy, with ``mends`` and ``hindrance`` told by taking off and screening the changed job: new bays, zones and all.
+    """Check a suggested change: set ``resolves`` and ``blocked_by`` from a take-off and screening of the changed job.
 
     Source: house rule.
 
@@ -91,7 +91,7 @@ def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> screening = screen(take_off(IN_WIND, ROUND_SIZES))
-        >>> checked(screening, SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).mends
+        >>> checked(screening, SuggestedChange("hole_depth", 900, "mm", True, "holes 900 mm deep", ("A-P2",))).resolves
         False
     """
     takeoff = screening.takeoff
@@ -101,15 +101,15 @@ def checked(screening: Screening, remedy: SuggestedChange) -> SuggestedChange:
     try:
         changed = take_off(*job)
     except InvalidDocument as refused:  # a gate or a taper no longer fits the changed bays
-        return replace(remedy, mends=False, hindrance=refused.faults[0].text)
+        return replace(remedy, resolves=False, blocked_by=refused.faults[0].text)
     after = screen(changed, screening.request)
     built = {run.id for run in takeoff.runs if remedy.run in (None, run.id)}
-    mends = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts if post.case.run in built)
-    return replace(remedy, mends=mends, hindrance=_new_stop(takeoff, changed))
+    resolves = not any(post.outcome is ScreeningOutcome.OVER for post in after.posts if post.case.run in built)
+    return replace(remedy, resolves=resolves, blocked_by=_new_stop(takeoff, changed))
 
 
 def _new_stop(before: TakeOff, after: TakeOff) -> str:
-    """What the changed job can't be built with that the job as it is could; nothing where it can."""
+    """Return what prevents building the changed job but not the present one; an empty text if nothing does."""
     known = {notice.code for notice in _stops(before)}
     return next((notice.text for notice in _stops(after) if notice.code not in known), "")
 

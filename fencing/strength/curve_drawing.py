@@ -1,4 +1,4 @@
-"""The screening curves as one SVG drawing: line kinds and words tell the curves apart in black and white, not colour."""
+"""Drawing of the screening curves as one SVG. Line types and labels distinguish the curves without colour."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LEFT, RIGHT, TOP, BOTTOM = 18.0, 44.0, 17.0, 22.0
 INK, SOFT, RULE, STRING = "#1B2420", "#4E5A54", "#B9BFB8", "#B4380D"
 PLACES = {"middle": ("middle of the run", ""), "end": ("first post from a free end", "2.4 1.2")}
 SHARED = 40.0
-"""As much room as the names of rings side by side may take [mm]."""
+"""Maximum width of the names of rings side by side [mm]."""
 FONT = "B612, 'DejaVu Sans', sans-serif"
 
 
@@ -51,7 +51,7 @@ def draw_chart(chart: Chart) -> str:
 
 
 class _Frame:
-    """Scales of the drawing: heights go up to the next 300 over what is drawn."""
+    """Scales of the drawing. The height axis ends at the next 300 above the curves."""
 
     __slots__ = ("high", "pitches")
 
@@ -96,25 +96,25 @@ def _curve(frame: _Frame, curve: Curve) -> Iterator[str]:
 
 
 def _labels(frame: _Frame, chart: Chart) -> Iterator[str]:
-    """The title, the notes, and a name at the right end of each curve, held apart."""
+    """Yield the title, the notes, and a name at the right end of each curve, spread so that none overlap."""
     yield _text(LEFT - 13, 6, chart.title, 4.0, weight="bold")
     for number, note in enumerate(chart.notes):
         yield _text(LEFT - 13, HEIGHT - 6.5 + 4 * number, note, 2.6, SOFT)
     taken: list[float] = []
     drawn = [(curve, points) for curve in chart.curves if (points := _points(curve))]
-    x = WIDTH - RIGHT + 1.5  # right of the rules, which would run through the words
+    x = WIDTH - RIGHT + 1.5  # right of the rules, which would cross the text
     for curve, points in drawn:
         y = _apart(frame.y(points[-1][1]), taken)
         taken.append(y)
         words, dash = PLACES[curve.place]
-        limit = " and ".join(curve.known) if len(curve.known) == 2 else f"{curve.known[0]} alone"
+        limit = " and ".join(curve.known_limits) if len(curve.known_limits) == 2 else f"{curve.known_limits[0]} alone"
         yield _stroke(f"M{x:.2f} {y - 0.5:.2f}h5", dash)
         yield _text(x + 6, y + 0.4, words, 2.6)
         yield _text(x + 6, y + 3.8, f"({limit})", 2.4, SOFT)
 
 
 def _points(curve: Curve) -> list[tuple[int, int]]:
-    """Pitch and height [mm] wherever some height is allowed."""
+    """Return pitch and height [mm] of each point with an allowed height."""
     return [(pitch, height) for pitch, height in zip(curve.pitches, curve.allowed, strict=True) if height is not None]
 
 
@@ -124,7 +124,7 @@ def _stroke(path: str, dash: str) -> str:
 
 
 def _apart(wanted: float, taken: Sequence[float]) -> float:
-    """The place nearest to ``wanted`` that keeps off the names already there and stays over the axis."""
+    """Return the position nearest to ``wanted`` that clears the other names and the axis."""
     lowest = HEIGHT - BOTTOM - 5.0
     places = sorted((0.5 * step for step in range(int(TOP) * 2, int(lowest) * 2 + 1)), key=lambda y: abs(y - wanted))
     return next((y for y in places if all(abs(y - other) >= 7 for other in taken)), wanted)
@@ -141,7 +141,7 @@ def _job(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[str]:
 
 
 def _place_names(frame: _Frame, job: Sequence[tuple[int, int, str]]) -> Iterator[tuple[float, float, str]]:
-    """Where the rings' names stand; rings too near for a name each share one."""
+    """Yield the positions of the names of rings. Rings that are close together share one name."""
     for height in sorted({height for _, height, _ in job}):
         near: list[list[tuple[float, str]]] = []
         for x, runs in ((frame.x(pitch), runs) for pitch, other, runs in job if other == height):

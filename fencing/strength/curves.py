@@ -1,4 +1,4 @@
-"""Allowed height against pitch for a job's system, wind and ground: the screening turned round, as points and as SVG."""
+"""Curves of allowed height against pitch for a job's system, wind and soil, as points and as SVG."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ PITCHES_MM = tuple(range(600, 3601, 150))
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """Heights [mm] allowed at each of ``pitches`` [mm] for a line post; None where even the lowest fence is over.
+    """Heights [mm] allowed at each of ``pitches`` [mm] for a line post; None if even the lowest fence is over.
 
     ``place`` is "middle" or "end": the first line post from a free end. ``section`` and ``footing`` are the limits apart, None
     where the section (or the soil) isn't known.
@@ -32,10 +32,10 @@ class Curve:
     footing: tuple[int | None, ...] | None
 
     @property
-    def known(self) -> tuple[str, ...]:
-        """Which limits are known: "post", "footing", or both.
+    def known_limits(self) -> tuple[str, ...]:
+        """The known limits: "post", "footing", or both.
 
-        >>> Curve("middle", (600,), None, (448,)).known  # [mm]
+        >>> Curve("middle", (600,), None, (448,)).known_limits  # [mm]
         ('footing',)
         """
         limits = (("post", self.section), ("footing", self.footing))
@@ -43,7 +43,7 @@ class Curve:
 
     @property
     def allowed(self) -> tuple[int | None, ...]:
-        """The lower of the limits that are known [mm]; None where one of them allows nothing.
+        """The lower of the known limits [mm]; None if one of them allows no height.
 
         >>> Curve("middle", (600, 750), (500, 420), (448, None)).allowed
         (448, None)
@@ -55,7 +55,7 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """Curves for the middle of a long fence and for its free end, and the job's own points: pitch, height [mm], runs."""
+    """Curves for the middle of a long fence and for its free end, and the points of the job: pitch, height [mm], runs."""
 
     title: str
     notes: tuple[str, ...]
@@ -64,7 +64,7 @@ class Chart:
 
 
 def chart(screening: Screening) -> Chart:
-    """Curves for a screened job.
+    """Calculate the curves for a screened job.
 
     Rule: level ground, solid infill, the system's least gap, a run as long as the job's longest; each limit is solved for the
     height at which it is just met.
@@ -102,7 +102,7 @@ def chart(screening: Screening) -> Chart:
 
 
 def _points(takeoff: TakeOff) -> tuple[tuple[int, int, str], ...]:
-    """Widest bay and height of every run with bays [mm], runs that agree in both as one point."""
+    """Return widest bay and height of every run with bays [mm]; runs with equal values are one point."""
     points: dict[tuple[int, int], list[str]] = {}
     for run, built in zip(takeoff.measure.runs, takeoff.runs, strict=True):
         if built.bays:
@@ -128,12 +128,12 @@ def _curve(place: str, limits: Limits, length_m: float) -> Curve:
 
     section = heights(lambda post: bool(post.over_section)) if limits.section("line") else None
     known = limits.ground.lateral_kpa_m is not None
-    footing = heights(lambda post: post.wanted > post.given) if known else None
+    footing = heights(lambda post: post.required > post.given) if known else None
     return Curve(place, PITCHES_MM, section, footing)
 
 
 def _height(over: Callable[[int], bool]) -> int | None:
-    """The greatest whole height [mm] that is not over, up to the highest drawn; None where the lowest is."""
+    """Find the maximum whole height [mm] that is not over, up to the top of the chart; None if the minimum is over."""
     if over(LOWEST_MM):
         return None
     low, high = LOWEST_MM, HIGHEST_MM + 1

@@ -1,4 +1,4 @@
-"""A screening as plain values, for JSON, pages and sheets."""
+"""Screening as plain values, for JSON, pages and papers."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ UNSTATED = "not stated"
 
 
 def screening_document(screening: Screening, changes: Sequence[SuggestedChange] | None = None) -> dict[str, Any]:
-    """Write a screening as a document of plain values.
+    """Return a screening as a document of plain values.
 
     Rule: lengths are integer [mm]; forces, moments and shares decimal texts, half-even at the last printed place; what the method
     has no answer for is null.
@@ -58,7 +58,7 @@ def screening_document(screening: Screening, changes: Sequence[SuggestedChange] 
 
 
 def remarks(screening: Screening) -> tuple[str, ...]:
-    """How the numbers were come by, in sentences a reader of the output needs. Lengths in them are [m]. Source: the method.
+    """Return sentences about the calculation for readers of the output, with lengths in [m]. Source: the method.
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.strength.screening import screen
@@ -138,18 +138,18 @@ def _two(value_nm: float | None) -> str | None:
 
 
 def describe_change(remedy: SuggestedChange) -> str:
-    """A remedy in words [mm in its text], with what keeps it from being enough. Source: house rule.
+    """Describe a suggested change [mm in its text] and why it may not be enough. Source: house rule.
 
     >>> describe_change(SuggestedChange("hole_depth", 900, "mm", False, "holes 900 mm deep", ("A-P2",)))
     'holes 900 mm deep (not enough by itself)'
     """
-    if remedy.hindrance:
-        return f"{remedy.text} (can't be built so: {remedy.hindrance})"
-    return remedy.text if remedy.mends else f"{remedy.text} (not enough by itself)"
+    if remedy.blocked_by:
+        return f"{remedy.text} (can't be built: {remedy.blocked_by})"
+    return remedy.text if remedy.resolves else f"{remedy.text} (not enough by itself)"
 
 
 def remedy_document(remedy: SuggestedChange) -> dict[str, Any]:
-    """One remedy as plain values; its cost is decimal text [the business's currency], or null where nobody priced it.
+    """Return one suggested change as plain values; its cost is decimal text [the business's currency], or null without a price.
 
     Source: house rule.
 
@@ -163,9 +163,9 @@ def remedy_document(remedy: SuggestedChange) -> dict[str, Any]:
         "depth_mm": remedy.depth,
         "run": remedy.run,
         "posts": list(remedy.posts),
-        "mends": remedy.mends,
+        "mends": remedy.resolves,  # words: ok
         "change": remedy.text,
         "text": describe_change(remedy),
-        "hindrance": remedy.hindrance or None,
+        "hindrance": remedy.blocked_by or None,  # words: ok
         "cost": None if remedy.cost is None else f"{remedy.cost:.2f}",
     }

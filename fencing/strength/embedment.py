@@ -1,4 +1,4 @@
-"""Embedment a post needs in the ground by the building code's pole formula.
+"""Embedment that a post needs in the ground by the building code's pole formula.
 
 Allowable loads: lateral force P at height h above ground, width b across the load, lateral soil bearing growing with depth.
 """
@@ -11,14 +11,14 @@ from math import sqrt
 
 from fencing.strength.bisection import rising_root
 
-MIN_M = 1e-6  # [m] a load that less ground than this holds is none: it is what float sums leave of one
-CAP_M = 3.6576  # 12 ft: beyond it the lateral pressure grows no further
+MIN_M = 1e-6  # [m] a load that needs less embedment than this is zero: float sums leave such rests
+CAP_M = 3.6576  # 12 ft: below it the lateral pressure stays constant
 PSF_PER_FT = 0.157087463  # [kPa/m] 1 psf per foot of depth, from the definitions of pound, foot and gravity
 
 
 @dataclass(frozen=True, slots=True)
 class SoilClass:
-    """A class of the code's table: ``lateral_psf_ft`` is allowable per foot of depth, None without presumptive value."""
+    """A soil class of the code: ``lateral_psf_ft`` is allowable per foot of depth, None without presumptive value."""
 
     code: str
     label: str
@@ -26,7 +26,9 @@ class SoilClass:
 
     @property
     def lateral_kpa_m(self) -> float | None:
-        """Allowable lateral bearing per metre below grade [kPa/m]; None without a presumptive value. Source: IBC Table 1806.2.
+        """The allowable lateral bearing per metre below grade [kPa/m]; None without a presumptive value.
+
+        Source: IBC Table 1806.2.
 
         Example: 100 psf a foot:
 
@@ -52,7 +54,7 @@ SOILS = {
 
 
 def diagonal(side: float) -> float:
-    """Width b of a square post or footing in the pole formula: its diagonal, in the unit of ``side`` [over 0].
+    """Return width b of a square post or footing in the pole formula: its diagonal, in the unit of ``side`` [over 0].
 
     Source: IBC 1807.3.2.1.
 
@@ -87,7 +89,7 @@ def trial_depth_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa: fl
 
 
 def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_m: float) -> float:
-    """Embedment of a post that nothing holds at the ground: the converged Eq. 18-1.
+    """Calculate the embedment of a post without restraint at the ground: the converged Eq. 18-1.
 
     Rule: (s b / 3) d^3 - 2.34 P d - 1.09 * 2.34 P h = 0 with s d / 3 taken no deeper than 12 ft / 3.
 
@@ -119,7 +121,7 @@ def nonconstrained_m(force_kn: float, arm_m: float, width_m: float, lateral_kpa_
 
 
 def constrained_m(moment_knm: float, width_m: float, lateral_kpa_m: float) -> float:
-    """Embedment of a post held at the ground by a rigid floor or pavement.
+    """Calculate the embedment of a post that a rigid floor or pavement restrains at the ground.
 
     Rule: d^2 = 4.25 P h / (S3 b), S3 at the full depth, taken no deeper than 12 ft.
 

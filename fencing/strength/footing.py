@@ -1,4 +1,4 @@
-"""What the ground under a post is asked, and the embedment it needs by both methods."""
+"""Footing of a post: the soil inputs and the required embedment by both methods."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SECOND = "Broms 1964, short rigid free-headed post"
 
 @dataclass(frozen=True, slots=True)
 class SoilInputs:
-    """The ground as asked for. ``lateral_kpa_m`` is None where the code has no presumptive value for ``soil_class``.
+    """The requested soil. ``lateral_kpa_m`` is None if the code has no presumptive value for ``soil_class``.
 
     ``undrained_kpa`` (clay) or ``friction_deg`` with ``unit_weight_kn_m3`` (sand) allow the second opinion.
     """
@@ -32,9 +32,9 @@ class SoilInputs:
 
 
 def ground_of(inputs: Inputs, measured_soil: str | None) -> SoilInputs:
-    """The ground of a request; where it names no class, the soil measured for the run, if that is a class of the code.
+    """Return the soil of a request; without a class in the request, the soil measured for the run if the code lists it.
 
-    Source: IBC 1806.2 (classes), 1806.3.4 (doubling, where the request says so).
+    Source: IBC 1806.2 (classes), 1806.3.4 (doubling, if the request states it).
 
     Example:
         >>> [ground_of(inputs, "sand").soil_class for inputs in ({"soil_class": "clay"}, {})], ground_of({}, "stony").soil_class
@@ -59,7 +59,7 @@ def _given(inputs: Inputs, key: str) -> float | None:
 
 
 def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
-    """Embedment needed by the code's formula [mm, rounded up]; None where the soil has no presumptive value.
+    """Calculate the embedment required by the code's formula [mm, rounded up]; None if the soil has no presumptive value.
 
     Args:
         load: at the allowable level [N, N.m].
@@ -80,7 +80,7 @@ def needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
 
 
 def second_needed_mm(load: Load, width_m: float, ground: SoilInputs) -> int | None:
-    """Embedment at which the post fails by Broms under load times factor of safety [mm, up]; None without soil strength.
+    """Calculate the embedment at which the post fails by Broms under the factored load [mm, up]; None without soil strength.
 
     Args:
         load: at the allowable level [N, N.m].

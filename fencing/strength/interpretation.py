@@ -1,4 +1,4 @@
-"""What a screening's outcome means, said as a person would: neither alarm nor comfort, and never a verdict on the fence."""
+"""Interpretation of a screening's outcome in plain sentences. It never states that a fence is safe."""
 
 from __future__ import annotations
 
@@ -22,11 +22,14 @@ TYPICAL = {
     "sand": _Typical("loose sand of 30 degrees and 18 kN/m³", friction_deg=30, unit_weight_kn_m3=18),
     "gravel": _Typical("gravel of 34 degrees and 19 kN/m³", friction_deg=34, unit_weight_kn_m3=19),
 }
-"""Soil the second method is shown in where no strength is stated, for comparison alone. Source: textbook ranges, from memory."""
+"""Typical soil for the second method if no strength is stated, for comparison only.
+
+Source: textbook ranges, from memory.
+"""
 
 
 def meaning(screening: Screening) -> tuple[str, ...]:
-    """What a reader should make of the outcome.
+    """Return sentences that explain the outcome.
 
     Rule: first how many posts and by what, then what the pole formula takes for granted, the second method's answer beside it,
     and who decides. Sentences stand only where they apply; embedments in them are [mm].
@@ -54,7 +57,7 @@ def meaning(screening: Screening) -> tuple[str, ...]:
     if outside or screening.unscreened:
         lines.append(
             "Outside the method means that it has no answer there, good or bad: something it needs is not stated, or the case is "
-            "beyond what it was made for. Each such post says which."
+            "beyond what it was made for. The reason is shown at each of these posts."
         )
     if screening.posts and not over and not outside:
         lines.append(
@@ -97,7 +100,7 @@ def _formula(footed: Sequence[ScreenedPost]) -> str:
 
 
 def _second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
-    """The second method beside the formula: by the stated soil, or by a typical one for comparison."""
+    """Return the results of the second method: with the stated soil, or with a typical one for comparison."""
     stated = [post for post in footed if post.second_needed is not None]
     if stated:
         worst = max(stated, key=lambda post: post.second_needed or 0)
@@ -120,7 +123,7 @@ def _second(screening: Screening, footed: Sequence[ScreenedPost]) -> list[str]:
 
 
 def _compared(screening: Screening, post: ScreenedPost) -> tuple[ScreenedPost, str, int] | None:
-    """The post's embedment by Broms in a typical soil of its class; None for a class that has none."""
+    """Return the post's embedment by Broms in a typical soil of its class; None for a class without one."""
     ground = _ground(screening, post)
     if post.case.diameter is None or ground.soil_class not in TYPICAL:
         return None

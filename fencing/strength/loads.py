@@ -30,7 +30,7 @@ class Load:
 
     @property
     def arm_m(self) -> float:
-        """Height of the resultant above ground [m]; 0 without a force. Source: statics.
+        """The height of the resultant above ground [m]; 0 without a force. Source: statics.
 
         >>> Load(2000.0, 1800.0).arm_m, Load(0.0, 0.0).arm_m
         (0.9, 0.0)
@@ -40,7 +40,7 @@ class Load:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """Half of what hangs on one side of a post: ``base_m`` and ``top_m`` at the post and at the middle.
+    """Half of the bay on one side of a post: ``base_m`` and ``top_m`` at the post and at the middle.
 
     ``heading_deg``: how far the bay is turned from the run that the post is looked at in.
     """
@@ -53,7 +53,7 @@ class Side:
     heading_deg: float = 0.0
 
     def widened(self, factor: float) -> Side:
-        """The same side of a bay ``factor`` times as wide [over 0].
+        """Return the same side of a bay ``factor`` times as wide [over 0].
 
         >>> Side(1.2, (0, 0), (1.8, 1.8), 0, 600.0).widened(0.5).width_m
         0.6
@@ -61,7 +61,7 @@ class Side:
         return replace(self, width_m=self.width_m * factor)
 
     def lowered(self, drop_m: float) -> Side:
-        """The same side with its top ``drop_m`` lower [m], never below its base.
+        """Return the same side with its top ``drop_m`` lower [m], never below its base.
 
         >>> Side(1.2, (0.05, 0.05), (1.85, 1.85), 0, 600.0).lowered(0.35).top_m
         (1.5, 1.5)
@@ -71,7 +71,7 @@ class Side:
 
 
 def side_load(side: Side, lattice_factor: float = 1.0) -> Load:
-    """Force and moment of one side.
+    """Calculate force and moment of one side.
 
     Rule: the strip at x carries p (solid + k lattice) and p (s^2 - b^2 + k (t^2 - s^2)) / 2; both are quadratic in x, so
     Simpson's three ordinates integrate them exactly. What lies below the post's own ground adds to the force, not to the moment.

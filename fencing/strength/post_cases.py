@@ -1,4 +1,4 @@
-"""From a take-off to what the screening looks at: every post with the half bays on either side, in the wind's zones."""
+"""Cases of a screening: every post of a take-off with the half bays on either side, in the zones of the wind."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from fencing.strength.wind import Wall, WindMethod, Zone, mean_pressure_pa
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A post as the screening sees it. ``kind`` as in the take-off; lengths in mm.
+    """A post for the screening. ``kind`` as in the take-off; lengths in mm.
 
-    ``spacing`` is its wider neighbouring spacing. ``embedment`` and ``diameter`` are None on old footings nobody measured.
+    ``spacing`` is its wider neighbouring spacing. ``embedment`` and ``diameter`` are None if not measured.
     """
 
     run: str
@@ -42,7 +42,7 @@ class PostSpan:
 
 
 def spans_of(run: BuiltRun) -> list[PostSpan]:
-    """Bays and gates of a run in order of chainage [mm], from post centre to post centre.
+    """Return bays and gates of a run in order of chainage [mm], from post centre to post centre.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
@@ -65,7 +65,7 @@ def _gate_span(gate: HungGate, start: int, end: int) -> PostSpan:
 
 
 def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
-    """Every post of every run; one that two runs share stands once in each of them.
+    """Return every post of every run; a post that two runs share occurs in both.
 
     Rule: a post carries half of each neighbouring bay or closed gate, at the mean pressure over that half. If two runs turn less
     than 60 degrees at their post, it carries both, each square to its own bay; at a corner wind blows across one at a time.
@@ -98,7 +98,7 @@ def run_cases(takeoff: TakeOff, method: WindMethod) -> list[Case]:
 
 
 Exposed = Sequence[Sequence[Exposure]]
-"""For each run its exposure in each reading of the chains."""
+"""For each run, its exposure in each reading of the chains."""
 
 
 def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeOff) -> Iterator[Case]:
@@ -137,21 +137,21 @@ def _side(post: Post, span: PostSpan, exposed: Sequence[Exposure], heading_deg: 
 
 
 def _heights(pair: tuple[int, int], here: int, ground: int) -> tuple[float, float]:
-    """Heights above the post's ground [m], at the post and at the middle of the bay."""
+    """Return heights above the post's ground [m], at the post and at the middle of the bay."""
     return (pair[here] - ground) / 1000, (sum(pair) / 2 - ground) / 1000
 
 
 def retrofit_cases(
     takeoff: TakeOff, method: WindMethod, old_embedment: int | None, old_diameter: int | None
 ) -> list[tuple[Case, Case]]:
-    """Posts of every retrofit as they would be and as they are: the higher fence stands on the old footings.
+    """Return the posts of every retrofit with and without the lattice, on the existing footings.
 
     Rule: level ground at the system's least ground gap, both ends free; posts are pairs of channels of the system.
 
     Args:
         takeoff: the job.
         method: zones of net pressure [Pa].
-        old_embedment: of the standing posts [mm], None where nobody measured it.
+        old_embedment: of the existing posts [mm], None if not measured.
         old_diameter: of their footings [mm], likewise.
 
     Returns:

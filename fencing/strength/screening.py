@@ -1,4 +1,4 @@
-"""The screening of a take-off: post by post against the limits of a method. It never says that a fence is safe."""
+"""Screening of a take-off: each post against the limits of a method. It never states that a fence is safe."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ DISCLAIMER = (
 
 
 class ScreeningOutcome(StrEnum):
-    """What a screening can say; nothing else."""
+    """The possible outcomes of a screening."""
 
     WITHIN = "within"
     OVER = "over"
@@ -41,7 +41,7 @@ WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class ScreenedPost:
-    """One post screened. Load at the method's level for the post; embedments in mm; None: the method has no answer.
+    """A screened post. Load at the method's level for the post; embedments in mm; None: the method has no result.
 
     ``utilisation`` is moment over capacity of the section. ``second_needed`` is the cross-check's embedment. ``before`` is the
     moment without the retrofit, where there is one.
@@ -61,7 +61,7 @@ class ScreenedPost:
 
     @property
     def utilisation(self) -> float | None:
-        """Moment at the ground over the section's capacity [1 at the limit]; None where the section isn't known.
+        """The moment at the ground over the section's capacity [1 at the limit]; None if the section isn't known.
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.quantities.take_off import take_off
@@ -73,7 +73,7 @@ class ScreenedPost:
 
     @property
     def over_section(self) -> float:
-        """``utilisation`` where the section is known and asked for too much [over 1], otherwise 0.
+        """``utilisation`` if the section is known and overloaded [over 1], otherwise 0.
 
         >>> from dataclasses import replace
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
@@ -87,7 +87,7 @@ class ScreenedPost:
 
     @property
     def given(self) -> int:
-        """Embedment [mm] as built; 0 where an old footing was not measured.
+        """The embedment [mm] as built; 0 if an old footing was not measured.
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.quantities.take_off import take_off
@@ -97,14 +97,14 @@ class ScreenedPost:
         return self.case.embedment or 0
 
     @property
-    def wanted(self) -> int:
-        """The embedment [mm] that both methods are content with; 0 where neither has an answer.
+    def required(self) -> int:
+        """The embedment [mm] that satisfies both methods; 0 if neither has a result.
 
         >>> from dataclasses import replace
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.quantities.take_off import take_off
         >>> post = screen(take_off(IN_WIND, ROUND_SIZES)).posts[0]
-        >>> replace(post, needed=800, second_needed=950).wanted
+        >>> replace(post, needed=800, second_needed=950).required
         950
         """
         return max(self.needed or 0, self.second_needed or 0)
@@ -112,7 +112,7 @@ class ScreenedPost:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """All that a case is held against: method, ground, sections, and the open share of the lattice."""
+    """The limits of a screening: method, soil, sections, and the open share of the lattice."""
 
     method: WindMethod
     ground: SoilInputs
@@ -120,7 +120,7 @@ class Limits:
 
     @property
     def lattice_factor(self) -> float:
-        """Pressure on lattice as a share of that on a solid face [0 to 1]; a lattice of unknown open_area_ratio counts as solid.
+        """The pressure on lattice as a share of that on a solid face [0 to 1]; without a known open area it counts as solid.
 
         Source: the method.
 
@@ -138,7 +138,7 @@ class Limits:
         return self.method.porosity_factor(1 - float(open_area_ratio)) if open_area_ratio is not None else 1.0
 
     def section(self, kind: str) -> tuple[str, SteelSection] | None:
-        """The section that stands for a kind of post [mm], where the system states it: a square post is its tube alone.
+        """Return the section of a kind of post [mm] if the system states it. A square post counts as its tube alone.
 
         >>> from dataclasses import replace
         >>> from decimal import Decimal
@@ -162,7 +162,9 @@ class Limits:
         return (f"two of {shape}", paired(single)) if kind == "line" else (shape, single)
 
     def capacity_nm(self, section: SteelSection) -> float:
-        """Capacity factor x yield x elastic modulus [N.m]. Source: limit state design, local buckling not looked at.
+        """Return capacity factor x yield x elastic modulus [N.m].
+
+        Source: limit state design, local buckling not checked.
 
         Example: 0.9 x 350 MPa x 10000 mm3 = 3150 N.m:
 
@@ -183,7 +185,10 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Screening:
-    """A screened job. ``posts`` run by run in order of chainage, retrofits last; ``unscreened`` retrofits of unknown height."""
+    """A screened job.
+
+    ``posts`` run by run in order of chainage, retrofits last; ``unscreened`` retrofits of unknown height.
+    """
 
     request: StrengthRequest
     method: WindMethod
@@ -193,7 +198,7 @@ class Screening:
 
     @property
     def outcome(self) -> ScreeningOutcome:
-        """The gravest outcome of any post; outside the method [no answer] where one post is that and none is over.
+        """The most serious outcome of any post; outside the method [no result] if one post is that and none is over.
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> from fencing.quantities.take_off import take_off
@@ -251,7 +256,7 @@ def screen(takeoff: TakeOff, request: StrengthRequest | None = None) -> Screenin
 
 
 def screen_post(case: Case, limits: Limits, before_nm: float | None = None) -> ScreenedPost:
-    """Hold one post against the limits, as :func:`screen` does; ``before_nm`` is the moment before a retrofit [N.m].
+    """Check one post against the limits, as :func:`screen` does; ``before_nm`` is the moment before a retrofit [N.m].
 
     Source: the method.
 
@@ -312,7 +317,7 @@ def _outside(case: Case, limits: Limits, capacity: float | None, needed: int | N
 
 
 def screening_notices(screening: Screening) -> tuple[Notice, ...]:
-    """One notice for each post that is over or outside, and one for each retrofit of unknown height, all of level warning.
+    """Return a warning for each post that is over or outside, and for each retrofit of unknown height.
 
     Embedments in their texts are [mm]. Source: house rule.
 
@@ -337,7 +342,7 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
 
 
 def _worst_of_each(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
-    """Each post once, at its gravest: a corner is screened in both its runs."""
+    """Return each post once with its most serious outcome: a corner is screened in both its runs."""
     order = (ScreeningOutcome.OVER, ScreeningOutcome.OUTSIDE, ScreeningOutcome.WITHIN)
     gravest: dict[str, ScreenedPost] = {}
     for post in posts:

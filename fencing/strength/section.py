@@ -33,7 +33,7 @@ class SteelSection:
 
     @property
     def kg_per_m(self) -> float:
-        """Mass of a metre of the section in steel [kg/m]. Source: steel of 7850 kg/m3, EN 10219-2.
+        """The mass of a metre of the section in steel [kg/m]. Source: steel of 7850 kg/m3, EN 10219-2.
 
         >>> round(SteelSection(100.0, 0, 0, 0, 0, 0).kg_per_m, 3)  # 100 mm2
         0.785
@@ -42,7 +42,7 @@ class SteelSection:
 
     @property
     def rx_mm(self) -> float:
-        """Radius of gyration about x [mm]. Source: any textbook of statics.
+        """The radius of gyration about x [mm]. Source: any textbook of statics.
 
         >>> SteelSection(100.0, 40_000.0, 0, 0, 0, 0).rx_mm  # the root of 40000 / 100
         20.0
@@ -51,7 +51,7 @@ class SteelSection:
 
 
 def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | None = None) -> SteelSection:
-    """Square hollow section with rounded corners, in closed form.
+    """Calculate a square hollow section with rounded corners, in closed form.
 
     Rule: the sharp tube less four outer corner spandrels plus four inner ones.
 
@@ -90,7 +90,7 @@ def square_tube(side_mm: float, thickness_mm: float, outer_radius_mm: float | No
 
 
 def _spandrel(side: float, radius: float) -> tuple[float, float, float]:
-    """Area, own second moment, and distance from the tube's axis of what a rounded corner leaves out of a square one."""
+    """Return area, own second moment, and distance from the tube's axis of the part that a rounded corner leaves out."""
     share = (10 - 3 * pi) / (12 - 3 * pi)
     own = (1 / 3 - pi / 16 - 1 / (3 * (12 - 3 * pi))) * radius**4
     return (1 - pi / 4) * radius**2, own, side / 2 - share * radius
@@ -99,7 +99,7 @@ def _spandrel(side: float, radius: float) -> tuple[float, float, float]:
 def channel(
     depth_mm: float, flange_mm: float, thickness_mm: float, lip_mm: float = 0, outer_radius_mm: float | None = None
 ) -> SteelSection:
-    """Plain or lipped channel, web upright, from rectangles and rounded corners.
+    """Calculate a plain or lipped channel, web upright, from rectangles and rounded corners.
 
     Rule: web, two flanges, two lips and a quarter ring at each corner, each its own second moment + A d^2.
 
@@ -151,7 +151,7 @@ def channel(
 
 
 def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickness_mm: float) -> SteelSection:
-    """Lipped channel by its centre line, sharp corners: the thin-wall idealisation used for roll-formed sections.
+    """Calculate a lipped channel by its centre line, sharp corners: the thin-wall idealisation for roll-formed sections.
 
     Rule: each part is a line of its thickness; terms in t^3 are left out.
 
@@ -185,7 +185,7 @@ def centreline_channel(depth_mm: float, flange_mm: float, lip_mm: float, thickne
 
 
 def paired(single: SteelSection) -> SteelSection:
-    """Two equal channels back to back, webs touching: a line post.
+    """Combine two equal channels back to back, webs touching: a line post.
 
     Rule: wind across the fence bends both about the same axis, so I, Z and S double whether or not the screws make them act as
     one; along the fence they are counted as one section.
@@ -225,7 +225,7 @@ def _rectangle(width: float, height: float, x: float, y: float) -> _SectionPart:
 
 
 def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> _SectionPart:
-    """The corner whose sharp tip would be at (x, y): a quarter ring bulging ``right`` and ``up`` (1 or -1), a square if sharp."""
+    """Return the corner with its tip at (x, y): a quarter ring towards ``right`` and ``up`` (1 or -1), or a square."""
     if outer == 0:
         return _rectangle(t, t, x - right * t / 2, y - up * t / 2)
     inner = outer - t
@@ -237,7 +237,7 @@ def _corner(t: float, outer: float, x: float, y: float, right: int, up: int) -> 
 
 
 def _compose(parts: list[_SectionPart], depth: float) -> SteelSection:
-    """Parts symmetrical about y = 0."""
+    """Add up parts that are symmetrical about y = 0."""
     area = sum(part.area for part in parts)
     xbar = sum(part.area * part.x for part in parts) / area
     ix = sum(part.own_ix + part.area * part.y**2 for part in parts)

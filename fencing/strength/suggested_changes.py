@@ -1,7 +1,7 @@
-"""What to change to get a job within the screening limits, each as a number, and the job so changed, to be priced.
+"""Changes that bring a job within the screening limits, each as a number, with the changed job and its price.
 
 Each remedy is worked out alone, everything else as it is; where the post and the footing are both over, one is worked out that
-changes the pitch for the post and the hole for the footing. ``mends`` says whether a remedy is enough by itself.
+changes the pitch for the post and the hole for the footing. ``resolves`` is True if a change is enough by itself.
 """
 
 from __future__ import annotations
@@ -23,16 +23,16 @@ from fencing.strength.post_cases import Case
 from fencing.strength.screening import Limits, ScreenedPost, Screening, ScreeningOutcome, screen, screen_post
 
 ROUND_MM = 10
-MIN_SHARE = 0.3  # a pitch or height under this share of the present one is no advice
+MIN_SHARE = 0.3  # a pitch or height below this share of the present one is not suggested
 WIDEST_MM = 1500
 ROUNDS = 6
 
 
 def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
-    """Changes that bring the posts that are over within the limits.
+    """Return changes that bring the posts that are over within the limits.
 
     Rule: each of pitch, hole depth, hole diameter, section and height is solved alone for the worst post it can help; where none
-    of the first three mends both post and footing, the pitch the sections take is solved first and the hole for it then. Pitches
+    of the first three corrects post and footing, the pitch that the sections take is solved first, then its hole. Pitches
     and heights are rounded down, holes up, to 10 [mm]. Retrofits stand on what is there: for them only a lower fence is proposed.
 
     Args:
@@ -46,14 +46,14 @@ def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
     Example: the hardest pressed post wants 3198 mm in the ground; with 50 of bedding, rounded up to 10, the hole is 3250 deep:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
-        >>> [(one.kind, one.value) for one in suggest_changes(screen(take_off(IN_WIND, ROUND_SIZES)))]
+        >>> [(change.kind, change.value) for change in suggest_changes(screen(take_off(IN_WIND, ROUND_SIZES)))]
         [('hole_depth', 3250)]
     """
     over = [post for post in screening.posts if post.outcome is ScreeningOutcome.OVER]
     built = {run.id for run in screening.takeoff.runs}
     own = [post for post in over if post.case.run in built]
     alone, wider = [*_pitch(screening, own), *_depth(screening, own)], _diameter(screening, own)
-    both = [] if any(remedy.mends for remedy in (*alone, *wider)) else _pitch_and_depth(screening, own)
+    both = [] if any(remedy.resolves for remedy in (*alone, *wider)) else _pitch_and_depth(screening, own)
     found = [*alone, *both, *wider, *_section(own)]
     for run in dict.fromkeys(post.case.run for post in over):
         found += _height(screening, run, [post for post in over if post.case.run == run])
@@ -61,7 +61,7 @@ def suggest_changes(screening: Screening) -> tuple[SuggestedChange, ...]:
 
 
 def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) -> tuple[SuggestedChange, ...]:
-    """Remedies with what each adds to the job's price.
+    """Return the suggested changes with the amount that each adds to the job's price.
 
     Rule: no price for a section, as the system offers no other, nor for what can't be built.
 
@@ -74,11 +74,11 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
 
     Source: house rule.
 
-    Example: posts for a hole of 3250 are longer than any stock, so nobody can say what they cost:
+    Example: posts for a hole of 3250 are longer than any stock, so they have no price:
 
         >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
         >>> found = priced(screen(take_off(IN_WIND, ROUND_SIZES)), lambda measure, system: Decimal(system.hole.depth))
-        >>> [one.cost for one in found], bool(found[0].hindrance)
+        >>> [change.cost for change in found], bool(found[0].blocked_by)
         ([None], True)
     """
     takeoff = screening.takeoff
@@ -88,7 +88,7 @@ def priced(screening: Screening, price: Callable[[Measure, System], Decimal]) ->
     now = price(takeoff.measure, takeoff.system)
     changed = [(remedy, apply_change(takeoff.measure, takeoff.system, remedy)) for remedy in found]
     return tuple(
-        remedy if job is None or remedy.hindrance else replace(remedy, cost=price(*job) - now)
+        remedy if job is None or remedy.blocked_by else replace(remedy, cost=price(*job) - now)
         for remedy, job in changed
     )
 
@@ -100,7 +100,7 @@ def _limits(screening: Screening, case: Case) -> Limits:
 
 
 def _largest_share(post: ScreenedPost, limits: Limits, shrink: Callable[[Case, float], Case]) -> float | None:
-    """The largest share of a pitch or height at which the post is not over; None where even a small one is."""
+    """Find the largest share of a pitch or height at which the post is not over; None if even a small one is."""
 
     def over_by(share: float) -> float:
         return 1.0 if screen_post(shrink(post.case, share), limits).outcome is ScreeningOutcome.OVER else -1.0
@@ -120,10 +120,10 @@ def _lowered(case: Case, share: float) -> Case:
 
 
 def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    alike = _alike(posts)
-    shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in alike]
+    different = _different(posts)
+    shares = [(_largest_share(post, _limits(screening, post.case), _narrowed), post.case.spacing) for post in different]
     pitches = [int(share * spacing - 1e-6) // ROUND_MM * ROUND_MM for share, spacing in shares if share is not None]
-    if not pitches or len(pitches) < len(alike) or min(pitches) < screening.takeoff.system.closing_bay_min:
+    if not pitches or len(pitches) < len(different) or min(pitches) < screening.takeoff.system.closing_bay_min:
         return []
     least = max(screening.takeoff.system.closing_bay_min, round(MIN_SHARE * screening.takeoff.system.pitch))
 
@@ -131,14 +131,14 @@ def _pitch(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
         text = f"a pitch of no more than {steps * ROUND_MM} mm"
         return checked(screening, SuggestedChange("pitch", steps * ROUND_MM, "mm", False, text, _names(posts)))
 
-    # closer posts stand deeper in the windy end: what was enough where they stood may not be where they stand then
+    # closer posts have other positions, and those at the windy end need more depth: check the changed job
     low, high = -(-least // ROUND_MM), min(pitches) // ROUND_MM
     first = tried(high)
-    if first.mends or not tried(low).mends:
+    if first.resolves or not tried(low).resolves:
         return [first]
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if tried(middle).mends else (low, middle)
+        low, high = (middle, high) if tried(middle).resolves else (low, middle)
     return [tried(low)]
 
 
@@ -152,8 +152,8 @@ def _depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Suggeste
 
 
 def _depth_for(posts: Sequence[ScreenedPost], system: System) -> int | None:
-    """The hole [mm] that gives every one of the posts its embedment; None for no posts, or beyond the formula's own depth."""
-    most = max((post.wanted for post in posts), default=0)
+    """Return the hole [mm] that gives all these posts their embedment; None for no posts, or beyond the formula's depth."""
+    most = max((post.required for post in posts), default=0)
     return _up(most + system.hole.bedding) if 0 < most <= CAP_M * 1000 else None
 
 
@@ -162,7 +162,7 @@ def _holes(depth: int, system: System) -> str:
 
 
 def _pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    """The pitch at which every section takes its moment, with the hole its footings then need."""
+    """Suggest the pitch at which every section takes its moment, with the hole that its footings then need."""
     system = screening.takeoff.system
     closer = _closer(screening)
     if closer is None:
@@ -177,11 +177,11 @@ def _pitch_and_depth(screening: Screening, posts: Sequence[ScreenedPost]) -> lis
 
 
 def _closer(screening: Screening) -> Screening | None:
-    """The job screened with its posts so close that their sections take the wind; None where it can't be built so."""
+    """Screen the job with posts so close that their sections take the wind; None if it can't be built."""
     takeoff, closer = screening.takeoff, screening
     least = max(takeoff.system.closing_bay_min, MIN_SHARE * takeoff.system.pitch)
     for _ in range(ROUNDS):
-        # the moment is in proportion to the width that hangs on a post, at the same pressure; closer posts may meet more of it
+        # at equal pressure the moment is proportional to the width on a post; closer posts may get a higher pressure
         pitches = [post.case.spacing / post.over_section for post in _standing(closer) if post.over_section]
         if not pitches:
             break
@@ -196,28 +196,28 @@ def _closer(screening: Screening) -> Screening | None:
 
 
 def _standing(screening: Screening) -> list[ScreenedPost]:
-    """The posts of new runs: those of a retrofit are where they are."""
+    """Return the posts of new runs. Posts of a retrofit can't be moved."""
     runs = {run.id for run in screening.takeoff.runs}
     return [post for post in screening.posts if post.case.run in runs]
 
 
 def _names(posts: Sequence[ScreenedPost]) -> tuple[str, ...]:
-    """Names of posts in order, a corner once."""
+    """Return names of posts in order, a corner once."""
     return tuple(dict.fromkeys(post.case.post for post in posts))
 
 
-def _alike(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
-    """One post of all that differ in nothing but name and place: what is worked out for it holds for the others."""
+def _different(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
+    """Return one post for each group that differs only in name and position; its result holds for all of them."""
     return list({replace(post.case, post="", at=0): post for post in posts}.values())
 
 
 def _short(posts: Sequence[ScreenedPost]) -> list[ScreenedPost]:
-    return [post for post in posts if post.wanted > post.given]
+    return [post for post in posts if post.required > post.given]
 
 
 def _diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
     short = _short(posts)
-    widths = [_width_for(screening, post) for post in _alike(short)]
+    widths = [_width_for(screening, post) for post in _different(short)]
     found = [width for width in widths if width is not None]
     if not found or len(found) < len(widths):
         return []
@@ -227,11 +227,11 @@ def _diameter(screening: Screening, posts: Sequence[ScreenedPost]) -> list[Sugge
 
 
 def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
-    """The least width [mm] at which the embedment given is enough; None where none up to 1.5 m is."""
+    """Find the minimum width [mm] at which the present embedment is enough; None if none up to 1.5 m is."""
     limits = _limits(screening, post.case)
 
     def short(width: int) -> bool:
-        return screen_post(replace(post.case, diameter=width), limits).wanted > post.given
+        return screen_post(replace(post.case, diameter=width), limits).required > post.given
 
     first = post.case.diameter or ROUND_MM
     if short(WIDEST_MM):
@@ -244,7 +244,7 @@ def _width_for(screening: Screening, post: ScreenedPost) -> int | None:
 
 
 def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    """The elastic modulus a post would need, by kind, where its section is over."""
+    """Return the elastic modulus that posts with an overloaded section need, by kind of post."""
     wanted: dict[str, int] = {}
     for post in posts:
         if post.over_section:
@@ -260,7 +260,7 @@ def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
             kind="section",
             value=modulus,
             unit="mm3",
-            mends=not _short(posts) and len(wanted) == 1,
+            resolves=not _short(posts) and len(wanted) == 1,
             text=f"an elastic modulus of {modulus} mm³ for {names[kind]}",
             posts=_names([post for post in posts if post.case.kind == kind and post.over_section]),
         )
@@ -269,12 +269,12 @@ def _section(posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
 
 
 def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> list[SuggestedChange]:
-    alike = _alike(posts)
-    shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in alike]
+    different = _different(posts)
+    shares = [_largest_share(post, _limits(screening, post.case), _lowered) for post in different]
     if None in shares:
         return []
     height = min(
-        _fence_height(post.case, share) for share, post in zip(shares, alike, strict=True) if share is not None
+        _fence_height(post.case, share) for share, post in zip(shares, different, strict=True) if share is not None
     )
     is_built = run in {built.id for built in screening.takeoff.runs}
     text = f"{'run' if is_built else 'the standing fence'} {run} no higher than {height} mm"
@@ -283,7 +283,7 @@ def _height(screening: Screening, run: str, posts: Sequence[ScreenedPost]) -> li
 
 
 def _fence_height(case: Case, share: float) -> int:
-    """Height of the fence itself: what stands above the ground less the higher of the gaps beside the post."""
+    """Return the height of the fence itself: the height above ground less the higher gap beside the post."""
     gap = max(side.base_m[0] for side in case.sides) * 1000
     return int(case.height * share - gap - 1e-6) // ROUND_MM * ROUND_MM
 

@@ -1,4 +1,4 @@
-"""Wind on a free-standing fence: what every method answers, and the method of a stated pressure.
+"""Wind on a free-standing fence: the interface of all methods, and the method of a stated pressure.
 
 A method gives *zones*: net pressures by distance from an end the wind can go round. In the middle the last zone holds.
 
@@ -24,7 +24,7 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Wall:
-    """A length of fence as wind sees it; ``return_m``: how far the fence goes on round the corner at its end (0: a free end)."""
+    """A length of fence for the wind; ``return_m``: how far the fence continues round the corner at its end (0: a free end)."""
 
     height_m: float
     length_m: float
@@ -32,7 +32,7 @@ class Wall:
 
 
 class WindMethod(Protocol):
-    """A published (or stated) way to a net pressure.
+    """A published (or stated) method for a net pressure.
 
     ``arm`` multiplies the lever arm of a full-height pressure (1: resultant at half height). ``section_factor`` brings the
     load to the level of the section's capacity, ``footing_factor`` to the allowable level of the pole formula.
@@ -40,36 +40,36 @@ class WindMethod(Protocol):
 
     @property
     def name(self) -> str:
-        """The method's word in documents."""
+        """The method's name in documents."""
 
     @property
     def title(self) -> str:
-        """The standard and clause, as people read them."""
+        """The standard and clause, as shown to users."""
 
     @property
     def arm(self) -> float:
-        """Lever arm of a full-height pressure as a share of half the height [1 or more]."""
+        """The lever arm of a full-height pressure as a share of half the height [1 or more]."""
 
     @property
     def section_factor(self) -> float:
-        """Load that the section is held against over the load of the zones [0 and more]."""
+        """The load for the section over the load of the zones [0 and more]."""
 
     @property
     def footing_factor(self) -> float:
-        """Load that the pole formula is held against over the load of the zones [0 and more]."""
+        """The load for the pole formula over the load of the zones [0 and more]."""
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """Net pressures [Pa] by distance from a free end [m]."""
+        """Return net pressures [Pa] by distance from a free end [m]."""
 
     def porosity_factor(self, solidity: float) -> float:
-        """Pressure on a lattice of this solid share [0 to 1] over that on a solid face."""
+        """Return the pressure on a lattice of this solid share [0 to 1] over that on a solid face."""
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method."""
+        """Return what a reader must know about the method."""
 
 
 def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> float:
-    """Mean net pressure between two distances from a free end.
+    """Calculate the mean net pressure between two distances from a free end.
 
     Rule: each zone's pressure weighted by its share of the length.
 
@@ -95,7 +95,7 @@ def mean_pressure_pa(zones: Sequence[Zone], start_m: float, end_m: float) -> flo
 
 
 def eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple[Zone, ...]:
-    """Zones of a short wall whose resultant stands ``offset`` of its length off the middle.
+    """Divide a short wall into zones whose resultant is ``offset`` of its length off the middle.
 
     Rule: a pressure falling in a straight line whose resultant is there is 1 + 6 * offset at the end and 1 in
     the middle; given in five equal steps of a tenth of the length, each at its own mean; beyond the middle the plain pressure
@@ -123,7 +123,7 @@ def eccentric_zones(pressure_pa: float, length_m: float, offset: float) -> tuple
 
 
 def interpolate(table: Sequence[tuple[float, float]], x: float) -> float:
-    """Straight between the points of ``table`` (x ascending), level beyond its ends [in the table's units].
+    """Interpolate linearly between the points of ``table`` (x ascending), constant beyond its ends [in the table's units].
 
     Source: arithmetic.
 
@@ -141,7 +141,7 @@ def interpolate(table: Sequence[tuple[float, float]], x: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class GivenPressure:
-    """A net pressure stated by the estimator, more near a free end by ``end_factor`` over two heights.
+    """A net pressure stated by the estimator, multiplied by ``end_factor`` within two heights of a free end.
 
     The default end factor of 2 is the ratio of AS/NZS 1170.2 (2.4 to 1.2) for wind at 45 degrees to a long wall on the ground.
     """
@@ -155,7 +155,7 @@ class GivenPressure:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """The stated pressure [Pa], times the end factor within two heights of an end; three quarters of that beside a return.
+        """Return the stated pressure [Pa], times the end factor within two heights of an end; three quarters of it at a return.
 
         A return longer than one height takes the end factor down by 0.75, never below 1.
 
@@ -170,7 +170,7 @@ class GivenPressure:
         return (Zone(2 * wall.height_m, self.pressure_pa * factor), Zone(inf, self.pressure_pa))
 
     def porosity_factor(self, solidity: float) -> float:
-        """1 - (1 - solidity)^2 [solidity 0 to 1], as AS/NZS 1170.2 (the estimator's pressure is for a solid face).
+        """Return 1 - (1 - solidity)^2 [solidity 0 to 1], as AS/NZS 1170.2 (the stated pressure is for a solid face).
 
         >>> GivenPressure(600.0).porosity_factor(0.5)
         0.75
@@ -178,7 +178,7 @@ class GivenPressure:
         return 1 - (1 - solidity) ** 2
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method; the end factor as a number of [times].
+        """Return what a reader must know about the method; the end factor as a number of [times].
 
         >>> GivenPressure(600.0, end_factor=1.5).remarks()
         ('Within two heights of a free end the stated pressure is taken 1.5 times.',)

@@ -20,7 +20,7 @@ SHIELDING = ((1.5, 0.7), (3.0, 0.8), (6.0, 0.9), (12.0, 1.0))
 
 
 def regional_speed_m_s(region: str, years: int) -> int:
-    """Regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years`` [5 to 2500].
+    """Return the regional gust speed VR [m/s] of ``region`` for an average recurrence of ``years`` [5 to 2500].
 
     Source: AS/NZS 1170.2:2021 Table 3.1 (formulae, second hand).
 
@@ -33,7 +33,9 @@ def regional_speed_m_s(region: str, years: int) -> int:
 
 
 def shielding(spacing: float) -> float:
-    """Shielding multiplier Ms for the shielding parameter s [0 or more]. Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
+    """Return the shielding multiplier Ms for the parameter s [0 or more].
+
+    Source: AS/NZS 1170.2:2021 Table 4.2 (second hand).
 
     Example:
         >>> shielding(3.0), round(shielding(4.5), 9)
@@ -45,7 +47,7 @@ def shielding(spacing: float) -> float:
 def site_speed_m_s(
     regional_m_s: float, direction: float, terrain: float, shield: float = 1.0, topography: float = 1.0
 ) -> float:
-    """Site wind speed Vsit = VR Md (Mz,cat Ms Mt).
+    """Calculate the site wind speed Vsit = VR Md (Mz,cat Ms Mt).
 
     Args:
         regional_m_s: regional speed, climate change multiplier included [m/s].
@@ -67,7 +69,7 @@ def site_speed_m_s(
 
 
 def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
-    """Net pressure coefficient Cp,n for wind square to the wall.
+    """Return the net pressure coefficient Cp,n for wind square to the wall.
 
     Args:
         length_m: length b [m].
@@ -92,7 +94,7 @@ def net_coefficient(length_m: float, face_m: float, top_m: float) -> float:
 
 
 def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> tuple[float, float, float]:
-    """Cp,n for wind at 45 degrees to a long wall: to 2, to 4 and beyond 4 face heights from the windward end.
+    """Return Cp,n for wind at 45 degrees to a long wall: to 2, to 4 and beyond 4 face heights from the windward end.
 
     Args:
         face_m: height of the face c [m].
@@ -111,7 +113,7 @@ def end_coefficients(face_m: float, top_m: float, *, cornered: bool = False) -> 
 
 
 def open_area_ratio(solidity: float) -> float:
-    """Kp = 1 - (1 - delta)^2 for the solid share delta of the face [0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
+    """Return Kp = 1 - (1 - delta)^2 for the solid share delta of the face [0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
     Example:
         >>> [round(open_area_ratio(share), 4) for share in (1, 0.8, 0.65, 0.5, 0.4)]
@@ -121,7 +123,7 @@ def open_area_ratio(solidity: float) -> float:
 
 
 def pressure_pa(speed_m_s: float, coefficient: float) -> float:
-    """Net pressure 0.5 rho V^2 C [Pa], rho 1.2 kg/m3, Cdyn 1. Source: AS/NZS 1170.2:2021 clause 2.4.
+    """Return the net pressure 0.5 rho V^2 C [Pa], rho 1.2 kg/m3, Cdyn 1. Source: AS/NZS 1170.2:2021 clause 2.4.
 
     Example:
         >>> round(pressure_pa(45 * 0.83, 1.2), 2)
@@ -132,7 +134,7 @@ def pressure_pa(speed_m_s: float, coefficient: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class AsNzs:
-    """Design speed at the top of the fence [m/s], at least 30."""
+    """The AS/NZS 1170.2 method with the design speed at the top of the fence [m/s], at least 30."""
 
     speed_m_s: float
     footing_factor: float = 1.0
@@ -142,7 +144,7 @@ class AsNzs:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """The greater of wind square to the fence and wind at 45 degrees, by distance from the end [m, Pa].
+        """Return the greater of wind square to the fence and wind at 45 degrees, by distance from the end [m, Pa].
 
         Source: AS/NZS 1170.2:2021 Table B.2.
 
@@ -161,7 +163,7 @@ class AsNzs:
         return tuple(Zone(upto, pressure_pa(speed, value)) for upto, value in values)
 
     def porosity_factor(self, solidity: float) -> float:
-        """Kp of the lattice's own area [solidity 0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
+        """Return Kp of the lattice's own area [solidity 0 to 1]. Source: AS/NZS 1170.2:2021 Eq. B.1.
 
         >>> AsNzs(40).porosity_factor(0.5)
         0.75
@@ -169,7 +171,7 @@ class AsNzs:
         return open_area_ratio(solidity)
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method; speeds are [m/s].
+        """Return what a reader must know about the method; speeds are [m/s].
 
         >>> AsNzs(25).remarks()[1]
         'The design speed is held at 30 m/s, the least the standard allows.'

@@ -1,4 +1,7 @@
-"""Wind on a solid free-standing wall by ASCE 7-16, 29.3.1, Figure 29.3-1. The standard's own units inside: mph, psf, ft."""
+"""Wind on a solid free-standing wall by ASCE 7-16, 29.3.1, Figure 29.3-1.
+
+The calculation uses its units: mph, psf, ft.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +49,7 @@ RETURN = (
 
 
 def exposure_coefficient(height_ft: float, exposure: str) -> float:
-    """Velocity pressure exposure coefficient Kz = 2.01 (max(z, 15) / zg)^(2 / alpha), z in [ft].
+    """Return the velocity pressure exposure coefficient Kz = 2.01 (max(z, 15) / zg)^(2 / alpha), z in [ft].
 
     Source: ASCE 7-16 Table 26.10-1.
 
@@ -59,7 +62,7 @@ def exposure_coefficient(height_ft: float, exposure: str) -> float:
 
 
 def velocity_pressure_psf(speed_mph: float, kz: float, topography: float = 1.0, elevation: float = 1.0) -> float:
-    """qh = 0.00256 Kz Kzt Kd Ke V^2 [psf], Kd 0.85, V in mph. Source: ASCE 7-16 Eq. 26.10-1.
+    """Return qh = 0.00256 Kz Kzt Kd Ke V^2 [psf], Kd 0.85, V in mph. Source: ASCE 7-16 Eq. 26.10-1.
 
     Example:
         >>> round(velocity_pressure_psf(155, 1.083), 2)
@@ -69,7 +72,7 @@ def velocity_pressure_psf(speed_mph: float, kz: float, topography: float = 1.0, 
 
 
 def force_coefficient(aspect: float, clearance: float) -> float:
-    """Cf of cases A and B by ``aspect`` B/s [0.05 to 45] and ``clearance`` s/h [0 to 1], linear in both.
+    """Return Cf of cases A and B by ``aspect`` B/s [0.05 to 45] and ``clearance`` s/h [0 to 1], linear in both.
 
     Source: ASCE 7-16 Figure 29.3-1 (second hand, checked cell by cell against the commentary's fit).
 
@@ -82,7 +85,7 @@ def force_coefficient(aspect: float, clearance: float) -> float:
 
 
 def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: float = 0.0) -> tuple[float, ...]:
-    """Cf of case C in its seven zones from the windward end, reductions included.
+    """Return Cf of case C in its seven zones from the windward end, reductions included.
 
     Rule: linear in B/s; times (1.8 - s/h) where s/h is over 0.8; the first zone also times the return corner's factor.
 
@@ -109,7 +112,7 @@ def end_coefficients(aspect: float, clearance: float = 1.0, return_lengths: floa
 
 @dataclass(frozen=True, slots=True)
 class Asce:
-    """Basic (strength level) wind speed [m/s], exposure "B", "C" or "D", topographic factor."""
+    """The ASCE 7 method: basic (strength level) wind speed [m/s], exposure "B", "C" or "D", topographic factor."""
 
     speed_m_s: float
     exposure: str
@@ -121,7 +124,7 @@ class Asce:
     section_factor: float = 1.0
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """Cases A and C together (B for a wall shorter than two heights), by distance from the end [m, Pa].
+        """Combine cases A and C (B for a wall shorter than two heights), by distance from the end [m, Pa].
 
         Source: ASCE 7-16, 29.3.1 and Figure 29.3-1.
 
@@ -144,7 +147,9 @@ class Asce:
         )
 
     def porosity_factor(self, solidity: float) -> float:
-        """1 - (1 - solidity)^1.5 [solidity 0 to 1] on the lattice's own area. Source: note to ASCE 7-16 Figure 29.3-1.
+        """Return 1 - (1 - solidity)^1.5 [solidity 0 to 1] on the lattice's own area.
+
+        Source: note to ASCE 7-16 Figure 29.3-1.
 
         >>> round(Asce(50, "C").porosity_factor(0.75), 3)  # a quarter to the power of 1.5 is an eighth
         0.875
@@ -152,7 +157,7 @@ class Asce:
         return float(1 - (1 - solidity) ** 1.5)
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method; load levels as a number of [times].
+        """Return what a reader must know about the method; load levels as a number of [times].
 
         >>> Asce(50, "C").remarks()[0][:54]
         'The footing is screened at 0.6 times the strength-leve'

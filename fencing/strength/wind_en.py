@@ -24,7 +24,7 @@ ZONE_ENDS = (0.3, 2.0, 4.0, inf)  # heights from the end
 
 
 def probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) -> float:
-    """cprob for a return period of ``years`` [years, over 1], relative to 50. Source: EN 1991-1-4 Eq. 4.2.
+    """Return cprob for a return period of ``years`` [years, over 1], relative to 50. Source: EN 1991-1-4 Eq. 4.2.
 
     Example:
         >>> round(probability_factor(5), 6)
@@ -38,7 +38,7 @@ def probability_factor(years: int, shape: float = 0.2, exponent: float = 0.5) ->
 
 
 def peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography: float = 1.0) -> float:
-    """Peak velocity pressure at a height.
+    """Calculate the peak velocity pressure at a height.
 
     Rule: kr = 0.19 (z0 / 0.05)^0.07; cr = kr ln(z / z0); Iv = 1 / ln(z / z0); qp = (1 + 7 Iv) 0.5 rho (cr c0 vb)^2,
     z at least zmin.
@@ -67,7 +67,7 @@ def peak_pressure_pa(basic_m_s: float, height_m: float, terrain: str, orography:
 def net_coefficients(
     slenderness: float, solidity: float = 1.0, return_heights: float = 0.0
 ) -> tuple[float, float, float, float]:
-    """Net pressure coefficients of zones A, B, C, D.
+    """Return net pressure coefficients of zones A, B, C, D.
 
     Rule: linear in length / height between 3, 5 and 10, in the return's length from 0 to one height, and in solidity
     from 0.8 to 1.
@@ -103,7 +103,7 @@ def net_coefficients(
 
 @dataclass(frozen=True, slots=True)
 class En:
-    """Basic wind speed vb [m/s] and terrain category; the whole fence takes the pressure at its top."""
+    """The EN 1991-1-4 method: basic wind speed vb [m/s] and terrain category; the pressure at the top acts on the whole fence."""
 
     basic_m_s: float
     terrain: str
@@ -115,7 +115,9 @@ class En:
     section_factor: float = 1.5
 
     def zones(self, wall: Wall) -> tuple[Zone, ...]:
-        """Zones A to D of Table 7.9 [m, Pa] at the peak pressure of the fence's top. Source: EN 1991-1-4 clause 7.4.1.
+        """Return zones A to D of Table 7.9 [m, Pa] at the peak pressure of the fence's top.
+
+        Source: EN 1991-1-4 clause 7.4.1.
 
         Example: 512.43 Pa at 2 m, ten heights long, so 3.4 times that to 0.6 m from the end:
 
@@ -128,7 +130,7 @@ class En:
         return tuple(Zone(reach * wall.height_m, peak * value) for reach, value in zip(ZONE_ENDS, values, strict=True))
 
     def porosity_factor(self, solidity: float) -> float:
-        """1 [share, 0 to 1]: the table has no values for a lattice below 0.8 solid, so a lattice is taken as solid.
+        """Return 1 [share, 0 to 1]: the table has no values for a lattice below 0.8 solid, so a lattice counts as solid.
 
         >>> En(24, "II").porosity_factor(0.5)
         1.0
@@ -136,7 +138,7 @@ class En:
         return 1.0
 
     def remarks(self) -> tuple[str, ...]:
-        """What a reader should know of the method; load levels as a number of [times].
+        """Return what a reader must know about the method; load levels as a number of [times].
 
         >>> En(24, "II").remarks()[1]
         'A lattice is counted as solid: the table has no values for it.'

@@ -1,4 +1,4 @@
-"""The wind method a strength request names, made ready to answer."""
+"""Selection of the wind method that a strength request names."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Inputs = Mapping[str, str | int | bool]
 
 
 def number(inputs: Inputs, key: str, default: float) -> float:
-    """A numeric input in the unit its key names [e.g. kPa], or the default.
+    """Return a numeric input in the unit that its key names [e.g. kPa], or the default.
 
     >>> number({"end_factor": "1.5"}, "end_factor", 2.0), number({}, "end_factor", 2.0)
     (1.5, 2.0)
@@ -23,7 +23,7 @@ def number(inputs: Inputs, key: str, default: float) -> float:
 
 
 def wind_method(request: StrengthRequest) -> WindMethod:
-    """The method of a checked request.
+    """Build the method of a checked request.
 
     Args:
         request: as :func:`fencing.reading.strength.read_strength` gives it.

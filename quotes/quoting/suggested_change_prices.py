@@ -55,7 +55,7 @@ def _with(remedy: SuggestedChange, heavier: tuple[Decimal, str, bool] | None) ->
     if heavier is None:
         return remedy
     cost, label, mends = heavier
-    return replace(remedy, text=f"{remedy.text}, as in {label}", cost=cost, mends=mends)
+    return replace(remedy, text=f"{remedy.text}, as in {label}", cost=cost, resolves=mends)
 
 
 def _heavier(screening: Screening, found: SystemWithPrices, net: Net) -> tuple[Decimal, str, bool] | None:

@@ -65,7 +65,7 @@ def test_a_fault_is_named_by_its_place(wrong: dict[str, Any], pointer: str) -> N
 
 def test_a_million_pieces_may_be_asked_for_and_one_more_may_not() -> None:
     assert demand_of(document(pieces=[[2238, 999_999], [640, 1]])).count == 1_000_000
-    with pytest.raises(InvalidDocument, match="1000001 pieces in all; one plan takes 1000000"):
+    with pytest.raises(InvalidDocument, match="1000001 pieces in all; the maximum for one plan is 1000000"):
         demand_of(document(pieces=[[2238, 999_999], [640, 2]]))
 
 

@@ -163,7 +163,7 @@ def test_nothing_over_needs_no_remedy() -> None:
 def test_the_deeper_hole_proposed_is_deep_enough() -> None:
     over = screened(run("A", 7200))
     depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
-    assert depth.mends
+    assert depth.resolves
     job = apply_change(over.takeoff.measure, over.takeoff.system, depth)
     assert job is not None
     again = screen(take_off(*job))
@@ -195,7 +195,7 @@ def test_the_pitch_proposed_is_enough_and_ten_more_is_not(pressure: str, end: st
     over = screened(run("A", 4800, height=1000 if end != "1" else 1500), built=holed(depth), pressure_kpa=pressure,
                     end_factor=end, doubled=True)  # fmt: skip
     pitch = next(remedy for remedy in suggest_changes(over) if remedy.kind == "pitch")
-    assert pitch.mends
+    assert pitch.resolves
     assert after(over, "pitch").outcome is ScreeningOutcome.WITHIN
     assert after(over, "pitch", value=10).outcome is ScreeningOutcome.OVER
 
@@ -204,7 +204,7 @@ def test_a_shorter_pitch_and_a_deeper_hole_mend_together_what_neither_does_alone
     over = screened(run("A", 9600), built=holed(900), pressure_kpa="1.20", doubled=True, soil_class="gravel")
     found = {remedy.kind: remedy for remedy in suggest_changes(over)}
     both = found["pitch_and_depth"]
-    assert (found["hole_depth"].mends, both.mends) == (False, True)
+    assert (found["hole_depth"].resolves, both.resolves) == (False, True)
     assert both.depth is not None
     assert f"a pitch of no more than {both.value} mm and holes {both.depth} mm deep" in both.text
     assert after(over, "pitch_and_depth").outcome is ScreeningOutcome.WITHIN
@@ -221,8 +221,8 @@ def test_a_remedy_names_its_posts_and_what_keeps_it_from_being_built() -> None:
     over = screened(run("A", 7200), built=replace(FLAT, **stock), pressure_kpa="0.90")
     depth = next(remedy for remedy in suggest_changes(over) if remedy.kind == "hole_depth")
     assert depth.posts == ("A-P1", "A-P2", "A-P3", "A-P4")
-    assert "the longest stock is" in depth.hindrance
-    assert "(can't be built so: " in describe_change(depth)
+    assert "the longest stock is" in depth.blocked_by
+    assert "(can't be built: " in describe_change(depth)
     assert {item.kind: item.cost for item in priced(over, lambda *_: Decimal(7))}["hole_depth"] is None
 
 
@@ -242,9 +242,9 @@ def test_posts_of_unknown_steel_are_still_told_what_their_footings_need() -> Non
 def test_a_heavier_post_alone_mends_only_where_footings_stand_and_one_kind_is_over() -> None:
     strong = screened(run("A", 9600), built=DEEP, pressure_kpa="0.90", soil_class="rock", doubled=True)
     sections = [remedy for remedy in suggest_changes(strong) if remedy.kind == "section"]
-    assert [(remedy.posts, remedy.mends) for remedy in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
+    assert [(remedy.posts, remedy.resolves) for remedy in sections] == [(("A-P2", "A-P3", "A-P4"), True)]
     weak = screened(run("A", 9600), pressure_kpa="0.90")
-    assert [remedy.mends for remedy in suggest_changes(weak) if remedy.kind == "section"] == [False]
+    assert [remedy.resolves for remedy in suggest_changes(weak) if remedy.kind == "section"] == [False]
 
 
 def test_a_lower_run_takes_its_gate_down_with_it() -> None:
@@ -406,7 +406,7 @@ def test_a_standing_fence_too_weak_for_its_lattice_is_told_the_height_it_takes()
     old = Retrofit("R1", (2400, 2400), 320, existing_height=1500)
     over = screened(retrofits=(old,), old_embedment_mm=900, old_diameter_mm=300, pressure_kpa="0.15", doubled=True)
     (height,) = suggest_changes(over)
-    assert (height.kind, height.run, height.mends, height.hindrance) == ("height", "R1", True, "")
+    assert (height.kind, height.run, height.resolves, height.blocked_by) == ("height", "R1", True, "")
     assert height.text == f"the standing fence R1 no higher than {height.value} mm"
     assert 600 < height.value < 1820
     assert apply_change(over.takeoff.measure, over.takeoff.system, height) is None
