@@ -76,7 +76,7 @@ def test_the_estimator_picks_a_discount_or_none_on_the_draft(business: Business,
         assert draft.setup["discount"] == {"rule": rule}
         data = client.get(f"/revisions/{draft.ref}").content.decode()
         assert f'value="{rule}" selected' in data
-        lines = data.split("What it costs", 1)[-1]
+        lines = data.split("Costs and prices", 1)[-1]
         assert ("Price rule prompt, picked on the quote" in lines) is (label is not None)
         assert "2 parties share the cost" not in lines
 
