@@ -129,7 +129,7 @@ def stored(business: Business) -> tuple[int, ...]:
     return (
         Component.objects.of(business).count(),
         SupplierPrice.objects.of(business).count(),
-        AuditEntry.objects.filter(business=business).count(),
+        AuditEntry.objects.filter(business=business).exclude(action="member.added").count(),
     )
 
 

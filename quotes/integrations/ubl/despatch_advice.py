@@ -1,4 +1,4 @@
-"""UBL UblDespatchAdvice in and out: what is on the lorry, and what is still to come."""
+"""UBL DespatchAdvice in and out: what is on the lorry, and what is still to come."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def _write_shipment(element: Element, advice: UblDespatchAdvice) -> None:
 
 
 def _write_line(parent: Element, line: UblDespatchLine) -> None:
-    element = group(parent, "UblDespatchLine")
+    element = group(parent, "DespatchLine")
     put(element, "ID", line.id)
     put(element, "Note", line.note)
     put(element, "DeliveredQuantity", f"{line.quantity:f}", unitCode=line.unit)

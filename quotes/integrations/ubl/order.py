@@ -93,7 +93,7 @@ def _write_taxes(element: Element, order: OrderDocument) -> None:
 
 
 def _write_line(parent: Element, line: UblOrderLine, currency: str) -> None:
-    element = group(parent, "UblOrderLine")
+    element = group(parent, "OrderLine")
     put(element, "Note", line.note)
     item_line = group(element, "LineItem")
     put(item_line, "ID", line.id)

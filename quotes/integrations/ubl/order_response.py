@@ -1,4 +1,4 @@
-"""UBL UblOrderResponse in and out: a seller's word on an order, whole or line by line."""
+"""UBL OrderResponse in and out: a seller's word on an order, whole or line by line."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ ZERO = Decimal(0)
 
 def write_party(parent: Element, wrapper: str, party: UblParty) -> None:
     """``cac:wrapper/cac:Party`` in schema order."""
-    element = group(group(parent, wrapper), "UblParty")
+    element = group(group(parent, wrapper), "Party")
     put(element, "EndpointID", party.endpoint, schemeID=party.endpoint_scheme)
     if party.company_id:
         put(group(element, "PartyIdentification"), "ID", party.company_id)

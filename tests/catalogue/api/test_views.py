@@ -46,8 +46,12 @@ def test_a_component_is_added_read_changed_and_removed(owner_client: Client, bus
     assert send(owner_client, "PATCH", at, {"label": "late"}, **{"If-Match": added["ETag"]}).status_code == 412
     assert send(owner_client, "DELETE", at, **{"If-Match": changed["ETag"]}).status_code == 204
     assert owner_client.get(f"{API}{at}").status_code == 404
-    actions = list(AuditEntry.objects.filter(business=business).order_by("number").values_list("action", flat=True))
-    assert actions == ["component.added", "component.changed", "component.removed"]
+    entries = AuditEntry.objects.filter(business=business, action__startswith="component.").order_by("number")
+    assert list(entries.values_list("action", flat=True)) == [
+        "component.added",
+        "component.changed",
+        "component.removed",
+    ]
 
 
 @pytest.mark.parametrize(
