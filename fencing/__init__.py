@@ -1,9 +1,9 @@
-"""The fencing engine: from a site measure to everything a fence needs.
+"""Fencing engine: calculates everything a fence needs from a site measure.
 
     measure, system -> take_off() -> runs, bays, posts, pieces, quantities, concrete, notices
 
-Every length and level is an integer number of millimetres, levels above the job's datum; money is Decimal, shares are exact
-fractions, angles are degrees. The engine is pure: values in, values out, the same input gives the same output.
+Lengths and levels are integer millimetres, levels above the job's datum. Money is Decimal, shares are exact fractions, angles
+are degrees. The engine is pure: the same input gives the same output.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Who to buy from: the cheapest split over suppliers, beside everything from one of them."""
+"""Choice of suppliers: the cheapest split over suppliers, compared with buying everything from one of them."""
 
 from __future__ import annotations
 
@@ -20,14 +20,15 @@ from fencing.buying.supplier_reasons import SearchRequest, why_here
 from fencing.buying.supplier_search import Band, Pick, SplitResult, Task, search
 
 WORK = 400_000
-"""Ways to buy a need that are looked at before the best so far is taken: a second or two; most jobs take a hundredth of it."""
+"""Maximum picks to examine before the best split so far is returned: one or two seconds. Most jobs need one per cent of it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sourcing:
-    """``best`` None: no suppliers can serve it all in time. ``alone`` by supplier, None with the reason in ``refused``.
+    """Result of the choice. ``best`` is None if no suppliers can deliver everything in time.
 
-    ``bound`` is what no split can cost less than; under the best split's total where the search ended before it was proved.
+    ``alone`` is by supplier; it is None with a reason in ``refused``. ``bound`` is a lower bound of every split's cost; it is
+    below the best split's total if the search ended before the proof.
     """
 
     best: SupplierSplit | None
@@ -38,23 +39,23 @@ class Sourcing:
 
     @property
     def saving(self) -> Decimal | None:
-        """What the split saves against the cheapest single supplier; None without either."""
+        """Return the saving of the split over the cheapest single supplier, or None without either of them."""
         singles = [split.total for split in self.alone.values() if split is not None]
         return min(singles) - self.best.total if singles and self.best is not None else None
 
     @property
     def gap(self) -> Decimal:
-        """By how much a split might be cheaper than the best one found; 0 where it is proved that none is."""
+        """Return the maximum further saving over the best split; 0 if it is proved to be the cheapest."""
         return self.best.total - self.bound if self.best is not None else Decimal(0)
 
 
 _Way = tuple[Decimal, int, Decimal, str]
-"""Cost, place of the supplier, quantity, component."""
+"""Cost, index of the supplier, quantity, component."""
 
 
 @dataclass(frozen=True, slots=True)
 class _SupplyRequest:
-    """``ways`` by need: the components that serve it and how much of each. Needs and suppliers in their one order."""
+    """Needs and suppliers in a fixed order. ``ways`` has the components that fit each need, with their amounts."""
 
     ways: Mapping[str, Mapping[str, Decimal]]
     suppliers: tuple[SupplierTermsAndPrices, ...]
@@ -63,12 +64,12 @@ class _SupplyRequest:
     digits: int | None
 
     def of(self, suppliers: tuple[SupplierTermsAndPrices, ...]) -> _SupplyRequest:
-        """The same, asked of these alone."""
+        """Return the same request for these suppliers only."""
         return _SupplyRequest(self.ways, suppliers, self.days, self.most, self.digits)
 
-    def offers(self, place: int) -> dict[str, SupplierPrice]:
-        """What a supplier can bring in time."""
-        supplier = self.suppliers[place]
+    def offers(self, index: int) -> dict[str, SupplierPrice]:
+        """Return the prices of components that a supplier can deliver in time."""
+        supplier = self.suppliers[index]
         return {offer.component: offer for offer in supplier.offers if in_time(supplier, offer, self.days)}
 
 
@@ -81,27 +82,30 @@ def split(
     digits: int | None = None,
     work: int = WORK,
 ) -> Sourcing:
-    """The cheapest way to buy everything from these suppliers, beside everything from each of them alone.
+    """Return the cheapest way to buy everything from these suppliers, and the cost of each supplier alone.
 
-    Rule: each need comes whole from one supplier, in whole packs, at the break its quantity reaches (more is ordered where
-    that is cheaper); goods of a supplier reach its least order; delivery follows the goods' value; what can't be there in time is
-    left out; at most ``max_suppliers`` are used. Of equal costs the fewer suppliers, then the fewer that are not preferred; a
-    need that costs the same at several comes from a preferred one, otherwise from the first by code. The order in which needs
-    and suppliers are given changes nothing.
+    Rules:
+
+    - Each need comes completely from one supplier, in whole packs, at the price break that its quantity reaches. More is
+      ordered if that is cheaper.
+    - The goods of a supplier reach its minimum order. The delivery fee depends on the goods' value.
+    - Components that can't be delivered in time are left out. At most ``max_suppliers`` are used.
+    - Of equal costs, fewer suppliers win, then fewer that are not preferred. A need with equal costs comes from a preferred
+      supplier, otherwise from the first by code. The order of needs and suppliers in the input has no effect.
 
     Args:
-        wanted: sale units by component [> 0]; or by any name, the sale units of each component that would serve.
-        suppliers: with their offers.
-        days: days until it is needed; None: no hurry.
-        max_suppliers: None: no limit.
-        digits: decimals to which each line is rounded, halves up, before it is counted; None: not rounded.
-        work: ways to buy a need to look at, at most.
+        wanted: sale units by component [> 0]; or by any name, the sale units of each component that fits the need.
+        suppliers: suppliers with their prices.
+        days: days until the goods are needed; None: no limit.
+        max_suppliers: maximum number of suppliers; None: no limit.
+        digits: decimals of each rounded line, halves up; None: lines are not rounded.
+        work: maximum picks to examine.
 
     Returns:
-        The best split with the bound that proves it (or says how far it may be off), each supplier alone, why one alone will not
-        do, and components nobody serves.
+        The best split with its lower bound, each supplier alone or the reason why it can't supply everything, and needs that
+        no supplier can deliver in time.
 
-    Source: common practice; searched exactly (``fencing.buying.supplier_search``).
+    Source: common practice; exact search in ``fencing.buying.supplier_search``.
 
     Example:
         >>> from fencing.buying.supplier_prices import SupplierPrice
@@ -115,74 +119,74 @@ def split(
     named = {need: {need: own} if isinstance(own, Decimal) else own for need, own in sorted(wanted.items())}
     ways = {need: own for need, own in named.items() if any(own.values())}
     ranked = tuple(sorted(suppliers, key=lambda item: (not item.preferred, item.code)))
-    asked = _SupplyRequest(ways, ranked, days, max_suppliers, digits)
+    request = _SupplyRequest(ways, ranked, days, max_suppliers, digits)
     alone: dict[str, SupplierSplit | None] = {}
     refused: dict[str, str] = {}
     for supplier in suppliers:
-        answer = _alone(asked.of((supplier,)), work)
-        alone[supplier.code] = answer if isinstance(answer, SupplierSplit) else None
-        if isinstance(answer, str):
-            refused[supplier.code] = answer
-    served = {component for place in range(len(ranked)) for component in asked.offers(place)}
+        result = _alone(request.of((supplier,)), work)
+        alone[supplier.code] = result if isinstance(result, SupplierSplit) else None
+        if isinstance(result, str):
+            refused[supplier.code] = result
+    served = {component for index in range(len(ranked)) for component in request.offers(index)}
     unserved = tuple(need for need, own in ways.items() if not set(own) & served)
     if unserved or not ways:
         return Sourcing(None if unserved else SupplierSplit(()), alone, refused, unserved)
-    found = _searched(asked, work)
+    found = _searched(request, work)
     best, bound = found or (None, Decimal(0))
-    # a search that was cut short may not have come by what one supplier alone asks
+    # a search that ended early may have missed the cost of a single supplier
     singles = [item for item in alone.values() if item is not None] if best is None or best.total > bound else []
     best = min([*([best] if best else []), *singles], key=lambda item: item.total, default=None)
     return Sourcing(best, alone, refused, (), bound)
 
 
-def _alone(asked: _SupplyRequest, work: int) -> SupplierSplit | str:
-    """Everything from one supplier, or why not."""
-    [supplier] = asked.suppliers
-    sold, offers = {offer.component for offer in supplier.offers}, asked.offers(0)
-    lacking = [need for need, own in asked.ways.items() if not set(own) & sold]
+def _alone(request: _SupplyRequest, work: int) -> SupplierSplit | str:
+    """Return the split with everything from one supplier, or the reason why that is not possible."""
+    [supplier] = request.suppliers
+    sold, offers = {offer.component for offer in supplier.offers}, request.offers(0)
+    lacking = [need for need, own in request.ways.items() if not set(own) & sold]
     if lacking:
         return f"does not sell {', '.join(lacking[:5])}{' and more' if len(lacking) > 5 else ''}"
-    late = [need for need, own in asked.ways.items() if not set(own) & set(offers)]
+    late = [need for need, own in request.ways.items() if not set(own) & set(offers)]
     if late:
-        return f"can't bring {', '.join(late[:5])} in time"
-    found = _searched(_SupplyRequest(asked.ways, asked.suppliers, asked.days, None, asked.digits), work)
-    return found[0] if found else f"an order is under the least of {plain(supplier.minimum_order)}"
+        return f"can't deliver {', '.join(late[:5])} in time"
+    found = _searched(_SupplyRequest(request.ways, request.suppliers, request.days, None, request.digits), work)
+    return found[0] if found else f"an order is below the minimum of {plain(supplier.minimum_order)}"
 
 
-def _searched(asked: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
-    """The cheapest split and what none can be under."""
-    picks = _picks(asked)
-    scale = _scale(asked, picks)
-    base = len(asked.suppliers) + 1
+def _searched(request: _SupplyRequest, work: int) -> tuple[SupplierSplit, Decimal] | None:
+    """Return the cheapest split and a lower bound of every split's cost."""
+    picks = _picks(request)
+    scale = _scale(request, picks)
+    base = len(request.suppliers) + 1
     ties = base * base
-    bands = tuple(_bands(supplier, scale * ties, base) for supplier in asked.suppliers)
-    task = Task(tuple(tuple(sorted(_whole(own, scale * ties))) for own in picks), bands, asked.most)
+    bands = tuple(_bands(supplier, scale * ties, base) for supplier in request.suppliers)
+    task = Task(tuple(tuple(sorted(_whole(own, scale * ties))) for own in picks), bands, request.most)
     found = search(task, work)
     if found is None:
         return None
-    whys = why_here(SearchRequest(task, asked.suppliers, scale * ties, ties, asked.digits), found.picks)
-    return _split(asked, found, whys), Decimal(found.bound // ties) / scale
+    whys = why_here(SearchRequest(task, request.suppliers, scale * ties, ties, request.digits), found.picks)
+    return _split(request, found, whys), Decimal(found.bound // ties) / scale
 
 
-def _picks(asked: _SupplyRequest) -> list[list[_Way]]:
-    """Every way to buy each need."""
-    offers = [asked.offers(place) for place in range(len(asked.suppliers))]
+def _picks(request: _SupplyRequest) -> list[list[_Way]]:
+    """Return every way to buy each need."""
+    offers = [request.offers(supplier) for supplier in range(len(request.suppliers))]
     return [
         [
-            (cost, place, quantity, component)
-            for place, own in enumerate(offers)
+            (cost, index, quantity, component)
+            for index, own in enumerate(offers)
             for component, amount in ways.items()
             if component in own
-            for quantity, cost in levels(amount, own[component], asked.digits)
+            for quantity, cost in levels(amount, own[component], request.digits)
         ]
-        for ways in asked.ways.values()
+        for ways in request.ways.values()
     ]
 
 
-def _scale(asked: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
-    """So many parts of the unit of money make every cost, fee and limit a whole number."""
+def _scale(request: _SupplyRequest, picks: Sequence[Sequence[_Way]]) -> int:
+    """Return the factor that makes every cost, fee and limit a whole number."""
     amounts = [cost for own in picks for cost, _, _, _ in own]
-    for supplier in asked.suppliers:
+    for supplier in request.suppliers:
         amounts += [supplier.minimum_order, *(number for pair in supplier.delivery for number in pair)]
     places = max((_places(amount) for amount in amounts), default=0)
     return int(10**places)
@@ -194,17 +198,20 @@ def _places(amount: Decimal) -> int:
 
 
 def _whole(own: Sequence[_Way], scale: int) -> list[Pick]:
-    return [Pick(int(cost * scale), place, quantity, component) for cost, place, quantity, component in own]
+    return [Pick(int(cost * scale), supplier, quantity, component) for cost, supplier, quantity, component in own]
 
 
 def _bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Band, ...]:
-    """The supplier's fees by goods' value, from its least order on; what is under ``base`` squared counts it and its rank."""
+    """Return the supplier's fees by goods' value, from its minimum order on.
+
+    Each fee includes a part below ``base`` squared that counts the supplier and its rank.
+    """
     starts = [(start, fee) for start, fee in supplier.delivery if start > 0]
     rows = [(Decimal(0), supplier.fee(Decimal(0))), *starts]
     count = base + (0 if supplier.preferred else 1)
     bands = []
-    for place, (start, fee) in enumerate(rows):
-        higher = [later for later, other in rows[place + 1 :] if other > fee]
+    for index, (start, fee) in enumerate(rows):
+        higher = [later for later, other in rows[index + 1 :] if other > fee]
         least, below = max(start, supplier.minimum_order), min(higher, default=None)
         if below is None or least < below:
             end = None if below is None else int(below * scale)
@@ -212,16 +219,18 @@ def _bands(supplier: SupplierTermsAndPrices, scale: int, base: int) -> tuple[Ban
     return tuple(band for band in bands if not any(_is_better(other, band) for other in bands))
 
 
-def _is_better(one: Band, other: Band) -> bool:
-    """Whether a band serves wherever the other does, for less."""
-    reaches = one.below is None or (other.below is not None and one.below >= other.below)
-    return one.fee < other.fee and one.least <= other.least and reaches
+def _is_better(band: Band, other: Band) -> bool:
+    """Return whether a band covers everything that the other covers, with a lower fee."""
+    reaches = band.below is None or (other.below is not None and band.below >= other.below)
+    return band.fee < other.fee and band.least <= other.least and reaches
 
 
-def _split(asked: _SupplyRequest, found: SplitResult, whys: Sequence[str]) -> SupplierSplit:
+def _split(request: _SupplyRequest, found: SplitResult, whys: Sequence[str]) -> SupplierSplit:
     chosen: dict[int, list[ChosenQuantity]] = {}
-    for (need, ways), pick, why in zip(asked.ways.items(), found.picks, whys, strict=True):
-        one = ChosenQuantity(need, pick.component, ways[pick.component], pick.quantity, why)
-        chosen.setdefault(pick.supplier, []).append(one)
-    orders = {place: order_from(asked.suppliers[place], own, asked.digits) for place, own in chosen.items()}
+    for (need, ways), pick, why in zip(request.ways.items(), found.picks, whys, strict=True):
+        quantity = ChosenQuantity(need, pick.component, ways[pick.component], pick.quantity, why)
+        chosen.setdefault(pick.supplier, []).append(quantity)
+    orders = {
+        supplier: order_from(request.suppliers[supplier], own, request.digits) for supplier, own in chosen.items()
+    }
     return SupplierSplit(tuple(sorted(orders.values(), key=lambda order: order.supplier)))

@@ -1,4 +1,4 @@
-"""Several jobs bought together: one purchase, and what it saves against buying for each job by itself."""
+"""Combined purchase of several jobs, and its saving over buying for each job separately."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ Job = tuple[Sequence[Piece], Sequence[Quantity]]
 
 @dataclass(frozen=True, slots=True)
 class Consolidation:
-    """``alone`` are the jobs bought one after another, each taking from the remnants what those before it left."""
+    """Combined purchase. ``alone`` has each job's own purchase, in order; a job uses the offcuts that are left by then."""
 
     together: Purchase
     alone: tuple[tuple[str, Purchase], ...]
@@ -25,7 +25,7 @@ class Consolidation:
 
     @property
     def saving(self) -> Decimal:
-        """What buying together saves [the business's currency]; 0 where it saves nothing and each job is better bought by itself.
+        """Return the saving of the combined purchase [the business's currency]; 0 if separate purchases cost no more.
 
         >>> none = Purchase((), (), (), ())
         >>> Consolidation(none, (("A", none),), False).saving
@@ -36,21 +36,21 @@ class Consolidation:
 
 
 def consolidate(jobs: Mapping[str, Job], market: StockOptions, budget: Budget = CONSOLIDATED) -> Consolidation:
-    """Buy several jobs together, and say what that saves.
+    """Plan one purchase for several jobs, and calculate its saving.
 
-    Rule: pieces keep their job's name before their place; counted things are added up before they are packed.
+    Rule: the location of a piece begins with its job's name; counted items are added up before packing.
 
     Args:
-        jobs: pieces [mm] and quantities by the job's name, in the order the jobs would be bought.
-        market: what is on offer.
-        budget: for each cutting plan.
+        jobs: pieces [mm] and quantities by job name, in the order of buying.
+        market: available stock options.
+        budget: work limit of each cutting plan.
 
     Returns:
         The common purchase, each job's own, and the saving (never negative).
 
     Source: house rule.
 
-    Example: each job alone takes a bar of 4800 for one rail of 2390; both come from one, 2 x 2390 and a saw cut of 3:
+    Example: each job alone needs a length of 4800 for one rail of 2390; together one length is enough, with a cut of 3:
 
         >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), keep=5000),), kerf={"rail": 3})
         >>> rail = [Piece("rail", None, None, 2390, None, 1, ("A-1",))]
@@ -64,7 +64,7 @@ def consolidate(jobs: Mapping[str, Job], market: StockOptions, budget: Budget = 
         alone.append((name, bought))
         rest = _without(rest, bought)
     pieces = [piece for name, job in jobs.items() for piece in _add_job_name(name, job[0])]
-    together = purchase(pieces, _added([row for _, rows in jobs.values() for row in rows]), market, budget)
+    together = purchase(pieces, _merge([row for _, rows in jobs.values() for row in rows]), market, budget)
     apart = sum((bought.total for _, bought in alone), Decimal(0))
     return Consolidation(together, tuple(alone), together.total < apart)
 
@@ -73,23 +73,23 @@ def _add_job_name(job: str, pieces: Sequence[Piece]) -> list[Piece]:
     return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where), site=job) for piece in pieces]
 
 
-def _added(rows: Sequence[Quantity]) -> list[Quantity]:
-    """Rows of one component made one."""
-    found: dict[tuple[str, str | None, str], Quantity] = {}
+def _merge(rows: Sequence[Quantity]) -> list[Quantity]:
+    """Merge rows of the same role, colour and unit."""
+    merged: dict[tuple[str, str | None, str], Quantity] = {}
     for row in rows:
         key = (row.role, row.colour, row.unit)
-        old = found.get(key)
+        old = merged.get(key)
         if old is not None:
             total = old.total + row.total
             row = replace(
                 row, net=old.net + row.net, allowance=old.allowance + row.allowance, total=total, why=old.why + row.why
             )
-        found[key] = row
-    return list(found.values())
+        merged[key] = row
+    return list(merged.values())
 
 
 def _without(market: StockOptions, bought: Purchase) -> StockOptions:
-    """The market with the remnants gone that were taken."""
+    """Return the stock options without the offcuts that were used."""
     used: dict[tuple[str, int | None], int] = {}
     for line in bought.lines:
         if line.on_hand:

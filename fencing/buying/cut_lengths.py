@@ -1,4 +1,4 @@
-"""Bars of one material: from pieces to a cutting plan, to lines of purchase, to each bar with its labels."""
+"""Stock lengths of one material: cutting plan, purchase lines, and each length with its labels."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from fencing.model.pieces import Piece
 
 
 def places(amounts: Iterable[Decimal]) -> int:
-    """Decimals [places after the point] that show every amount exactly. Source: arithmetic.
+    """Return the number of decimals that show every amount exactly. Source: arithmetic.
 
     >>> places([Decimal("1.50"), Decimal("0.125"), Decimal(3)])
     3
@@ -25,7 +25,7 @@ def places(amounts: Iterable[Decimal]) -> int:
 
 
 def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf: int) -> Demand:
-    """The cutting demand of pieces of one material: lengths [mm], prices in the smallest part of money any of them has.
+    """Return the cutting demand for pieces of one material: lengths [mm], prices as integers with common decimals.
 
     >>> items = [StockLengthOption("r48", "rail", None, 4800, Decimal("36.50"))]
     >>> demand = demand_for([Piece("rail", None, None, 2390, None, 4, ())], items, kerf=3)
@@ -55,45 +55,45 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf
 def plan_cut_lengths(
     role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions, budget: Budget
 ) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
-    """Buy and cut the bars of one material; what nothing serves is named.
+    """Plan the purchase and cuts of one material, and list the pieces that no stock fits.
 
     Args:
-        role, colour: the material.
-        pieces: all of it that is needed [mm].
-        market: what is on offer.
-        budget: for the cutting plan.
+        role, colour: role and finish of the material.
+        pieces: all needed pieces of it [mm].
+        market: available stock options.
+        budget: work limit of the cutting plan.
 
     Returns:
-        The plan with its bars (None where nothing can be cut), the lines of the purchase, and what is missing.
+        The plan with its lengths (None if nothing can be cut), the purchase lines, and the missing pieces.
 
     Source: common practice.
 
-    Example: a rail of 5000 is longer than any bar:
+    Example: a rail of 5000 is longer than any stock length:
 
         >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),))
         >>> _, _, missing = plan_cut_lengths("rail", None, [Piece("rail", None, None, 5000, None, 1, ())], market, Budget())
-        >>> [one.text for one in missing]
-        ['longer than every stock there is']
+        >>> [item.text for item in missing]
+        ['longer than every stock length']
     """
     items = _items(role, colour, pieces, market)
     if not items:
-        return None, [], [_missing(piece, "nothing on offer for it") for piece in pieces]
+        return None, [], [_missing(piece, "no stock for it") for piece in pieces]
     kerf = market.kerf.get(role, 0)
     whole = demand_for(pieces, items, kerf)
     lost = {length for length, _ in nowhere_of(whole)}
-    missing = [_missing(piece, "longer than every stock there is") for piece in pieces if piece.length in lost]
+    missing = [_missing(piece, "longer than every stock length") for piece in pieces if piece.length in lost]
     served = tuple(piece for piece in pieces if piece.length not in lost)
     if not served:
         return None, [], missing
     plan = plan_cuts(demand_for(served, items, kerf), budget)
     if plan.status is Status.INFEASIBLE:
-        return None, [], [*missing, *(_missing(piece, "the stock there is runs out") for piece in served)]
+        return None, [], [*missing, *(_missing(piece, "not enough stock on hand") for piece in served)]
     cutting = Cutting(role, colour, kerf, served, plan, labelled(plan, served, items, role))
     return cutting, lines_of(cutting, items), missing
 
 
 def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions) -> list[StockLengthOption]:
-    """Stock lengths of the material; what is made to length counts as stock of just the lengths asked for, at its steps."""
+    """Return the stock lengths of the material. Made-to-length items become stock of the needed lengths, in their steps."""
     items = [item for item in market.stock if item.serves(role, colour)]
     for made in market.made:
         if made.serves(role, colour):
@@ -110,11 +110,11 @@ def _missing(piece: Piece, text: str) -> Missing:
 
 
 def lines_of(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[PurchaseLine]:
-    """One line for each stock length [mm] used, on-hand ones first; what is bought in whole packs.
+    """Return one line for each stock length [mm] used, on-hand ones first; bought ones are in whole packs.
 
     >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36), pack=5),), kerf={"rail": 3})
     >>> _, lines, _ = plan_cut_lengths("rail", None, [Piece("rail", None, None, 2390, None, 4, ())], market, Budget())
-    >>> [(str(line.net), str(line.ordered), str(line.cost)) for line in lines]  # two bars, five in a pack
+    >>> [(str(line.net), str(line.ordered), str(line.cost)) for line in lines]  # two lengths, five in a pack
     [('2', '5', '180')]
     """
     plan = cutting.plan
@@ -139,7 +139,7 @@ def _line(cutting: Cutting, item: StockLengthOption, count: int, credited: int, 
     if ordered > net:
         reasons = [in_packs(net, Decimal(item.pack), Decimal(item.least)).why, *reasons]
     if credited:
-        reasons = [*reasons, f"{credited} remnants worth {item.credit} each are taken off the price"]
+        reasons = [*reasons, f"{credited} offcuts worth {item.credit} each reduce the price"]
     cost = ordered * item.price + net * item.handling - credited * item.credit
     zero = Decimal(0)
     why = tuple(reasons)
@@ -156,14 +156,14 @@ def _reason(count: int, cuts: Sequence[tuple[int, int]], left: int, keep: bool) 
 
 def _proof(plan: CutPlan) -> str:
     if plan.status is Status.OPTIMAL:
-        return "proved: no other choice of bars costs less"
+        return "proved: no other choice of stock lengths costs less"
     return f"at most {plan.gap_ppm} ppm dearer than the cheapest possible"
 
 
 def labelled(
     plan: CutPlan, pieces: Sequence[Piece], items: Sequence[StockLengthOption], role: str
 ) -> tuple[SawnBar, ...]:
-    """Each physical bar with what its pieces are for. Pieces of one length [mm] are handed out in the order of the cut list.
+    """Return each bar with labels for its pieces. Pieces of one length [mm] get labels in the order of the cut list.
 
     Source: house rule.
 

@@ -1,4 +1,4 @@
-"""From take-off to purchase: pieces through the cutting plan, sheets by blank, counted things in packs, all explained."""
+"""Purchase for a take-off: cutting plans for pieces, blanks for sheets, packs for counted items, with reasons."""
 
 from __future__ import annotations
 
@@ -20,28 +20,29 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 def purchase(
     pieces: Sequence[Piece], quantities: Sequence[Quantity], market: StockOptions, budget: Budget = ORDER
 ) -> Purchase:
-    """What to buy for a take-off at least cost, and why.
+    """Return the purchase for a take-off at minimum cost, with the reason for each line.
 
-    Rule: posts, rails, lattice, extensions and gate parts of one material and finish share one cutting plan (``cut_from`` joins
-    roles that come from the same stock), remnants on hand among its stock and what is made to length at the supplier's step;
-    sheets come blank by blank; everything else is its total with allowance in whole packs, of the component that the take-off
-    names where it is on offer.
+    Rule: posts, rails, lattice, extensions and gate parts of one material and finish share one cutting plan. ``cut_from`` joins
+    roles that come from the same stock. The stock includes offcuts on hand and made-to-length items at the supplier's step.
+    Sheets are bought blank by blank. Everything else is bought with its allowance in whole packs, as the component that the
+    take-off names, if that is available.
 
     Args:
         pieces: pieces of the take-off [mm].
-        quantities: quantities of the take-off; those of roles that come as pieces are left to the pieces.
-        market: what is on offer.
-        budget: for each cutting plan.
+        quantities: quantities of the take-off; roles that come as pieces are ignored here.
+        market: available stock options.
+        budget: work limit of each cutting plan.
 
     Returns:
-        Lines (ordered never less than net), one cutting for each material, the sheets, and what nothing serves.
+        Lines (ordered never less than net), one cutting for each material, the sheets, and the missing items.
 
     Source: house rule.
 
     Example:
-        >>> from fencing.buying.stock_options import StockItem
+        >>> from fencing.buying.stock_options import StockLengthOption
         >>> rails = (Piece("rail", None, None, 2238, None, 2, ("A-1", "A-1")),)
-        >>> bought = purchase(rails, (), StockOptions((StockItem("R6", "rail", None, 6000, Decimal("31.20")),), kerf={"rail": 3}))
+        >>> stock = (StockLengthOption("R6", "rail", None, 6000, Decimal("31.20")),)
+        >>> bought = purchase(rails, (), StockOptions(stock, kerf={"rail": 3}))
         >>> [(line.sku, str(line.ordered), line.why[0]) for line in bought.lines]
         [('R6', '1', '1 cut into 2 × 2238, 1518 mm left to keep')]
     """
@@ -63,7 +64,7 @@ def purchase(
 
 
 def _materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str, str | None], list[Piece]]:
-    """Pieces by the role and finish of the stock they come from."""
+    """Group pieces by the role and finish of their stock."""
     materials: dict[tuple[str, str | None], list[Piece]] = defaultdict(list)
     for piece in pieces:
         materials[market.source_role(piece.role), piece.colour].append(piece)
@@ -83,7 +84,7 @@ def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list
             continue
         item = _offer(market, quantity)
         if item is None:
-            text = "nothing on offer for it"
+            text = "no stock for it"
             missing.append(Missing(quantity.role, quantity.colour, None, quantity.total, text))
         else:
             lines.append(_counted_line(quantity, item))
@@ -91,7 +92,7 @@ def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list
 
 
 def _offer(market: StockOptions, quantity: Quantity) -> CountedItem | None:
-    """The item that is named; otherwise the one that costs least for the whole, one of the very finish before one of any."""
+    """Return the named item; otherwise the cheapest one, with items of the exact finish before items of any finish."""
     fitting = [item for item in market.counted if item.role == quantity.role and item.colour in (None, quantity.colour)]
     named = [item for item in fitting if item.sku == quantity.component]
     serving = named or [item for item in fitting if item.colour == quantity.colour] or fitting

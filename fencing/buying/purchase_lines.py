@@ -1,4 +1,4 @@
-"""What is to be bought, line by line, each with the reasons for it."""
+"""Purchase: its lines with their reasons, cutting plans and sheets."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from fencing.model.pieces import Piece
 
 @dataclass(frozen=True, slots=True)
 class PurchaseLine:
-    """``net`` is what the job needs, ``ordered`` what is bought or taken (never less), in sale units (``unit``).
+    """Line of a purchase. ``net`` is needed, ``ordered`` is bought or used from stock (never less), in sale units (``unit``).
 
-    ``length`` [mm] of each for what comes in lengths; ``on_hand`` lines are taken from stock and cost only their handling.
-    ``price`` is for one sale unit. ``why`` are sentences for the person who asks.
+    ``length`` [mm] is set for stock lengths. ``on_hand`` lines come from own stock and cost only their handling. ``price`` is
+    for one sale unit. ``why`` has sentences that explain the line.
     """
 
     role: str
@@ -33,7 +33,7 @@ class PurchaseLine:
 
 @dataclass(frozen=True, slots=True)
 class SawLabel:
-    """A piece at the saw: what it is for and where it goes."""
+    """Label of a cut piece: its role and its location."""
 
     role: str
     length: int
@@ -42,7 +42,7 @@ class SawLabel:
 
 @dataclass(frozen=True, slots=True)
 class SawnBar:
-    """One physical bar: its stock, its pieces in the order of cutting, the remnant and the name to write on it (None: scrap)."""
+    """One bar to cut: its stock, its pieces in cutting order, and the offcut with its name (None: scrap)."""
 
     sku: str
     number: int
@@ -55,7 +55,7 @@ class SawnBar:
 
 @dataclass(frozen=True, slots=True)
 class Cutting:
-    """One material's part of the purchase: which pieces, which plan, and each bar with its labels."""
+    """Part of a purchase for one material: pieces, cutting plan, and each bar with its labels."""
 
     role: str
     colour: str | None
@@ -67,7 +67,7 @@ class Cutting:
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """One sheet to buy or take: its stock length and width, and the sheets got from it, with their places."""
+    """One sheet to buy or to use from stock: its length and width, and the sheets cut from it, with their locations."""
 
     sku: str
     colour: str | None
@@ -82,7 +82,7 @@ class Blank:
 
 @dataclass(frozen=True, slots=True)
 class Missing:
-    """What nothing on the market serves."""
+    """Needed item that no stock option fits."""
 
     role: str
     colour: str | None
@@ -93,7 +93,7 @@ class Missing:
 
 @dataclass(frozen=True, slots=True)
 class Purchase:
-    """The whole purchase. ``total`` is the sum of the printed lines; ``bound`` what bars can't cost less than."""
+    """Whole purchase: lines, cutting plans, sheets and missing items."""
 
     lines: tuple[PurchaseLine, ...]
     cuttings: tuple[Cutting, ...]
@@ -102,7 +102,7 @@ class Purchase:
 
     @property
     def total(self) -> Decimal:
-        """What the printed lines come to [the business's currency].
+        """Return the sum of the printed lines [the business's currency].
 
         >>> line = PurchaseLine("rail", None, "r48", "C62", Decimal(2), Decimal(0), Decimal(2), Decimal(36), Decimal(72), ())
         >>> Purchase((line, line), (), (), ()).total
@@ -112,7 +112,7 @@ class Purchase:
 
     @property
     def gap_ppm(self) -> int:
-        """The worst gap among the cutting plans [ppm over the cheapest]; 0 where nothing is cut.
+        """Return the largest gap of the cutting plans [ppm over the cheapest]; 0 if nothing is cut.
 
         >>> Purchase((), (), (), ()).gap_ppm
         0
@@ -121,10 +121,10 @@ class Purchase:
 
 
 def bars_in(plan: CutPlan) -> list[CutBar]:
-    """Each physical bar by itself, in the order of the plan [lengths in mm].
+    """Return each bar separately, in the order of the plan [lengths in mm].
 
-    >>> from fencing.cutting import Demand, Stock, plan_cuts
-    >>> plan = plan_cuts(Demand(3, ((2390, 4),), (Stock(4800, 36),)))
+    >>> from fencing.cutting import Demand, StockLength, plan_cuts
+    >>> plan = plan_cuts(Demand(3, ((2390, 4),), (StockLength(4800, 36),)))
     >>> [bar.cuts for bar in bars_in(plan)]  # two of 2390 and a saw cut of 3 are 4783
     [((2390, 2),), ((2390, 2),)]
     """

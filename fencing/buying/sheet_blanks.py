@@ -1,4 +1,4 @@
-"""Sheets: each blank from the cheapest sheet that serves it, narrow ones from strips ripped off before where that is allowed."""
+"""Sheets: each blank from the cheapest sheet that fits; narrow blanks from strips of other sheets, if that is allowed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from fencing.model.pieces import Piece
 
 @dataclass(frozen=True, slots=True)
 class _Choice:
-    """A sheet that could be taken: ``cost`` of one at ``length`` mm."""
+    """Sheet that fits a blank: ``cost`` of one at ``length`` mm."""
 
     cost: Decimal
     length: int
@@ -28,34 +28,34 @@ class _Choice:
 
 @dataclass(slots=True)
 class _OpenBlank:
-    """A sheet already taken, and what is got from it."""
+    """Sheet in use, with the blanks that are cut from it."""
 
     choice: _Choice
     takes: list[tuple[int, int | None, str]] = field(default_factory=list)
 
 
 class _Strips:
-    """What was ripped off and may serve once more, by site: (width, number of its sheet), narrowest first."""
+    """Strips ripped off sheets, by site: (width, number of the sheet), narrowest first."""
 
     def __init__(self, market: StockOptions) -> None:
         self.market = market
         self.by_site: defaultdict[str, list[tuple[int, int]]] = defaultdict(list)
 
     def keep(self, site: str, width: int, number: int) -> None:
-        """The strip of a sheet of which the first piece is off; what is no wider than the saw cut is dust."""
+        """Add the strip of a sheet after its first blank, if it is wider than the saw cut."""
         left = width - self.market.rip
         if self.market.reuse_strips and left > 0:
             insort(self.by_site[site], (left, number))
 
     def take(self, site: str, width: int) -> int | None:
-        """The sheet whose strip fits closest, the first of equals; its strip is gone then."""
+        """Remove the narrowest strip that is wide enough, the first of equals; return the number of its sheet."""
         strips = self.by_site[site]
-        place = bisect_left(strips, (width, 0))
-        return strips.pop(place)[1] if width and place < len(strips) else None
+        index = bisect_left(strips, (width, 0))
+        return strips.pop(index)[1] if width and index < len(strips) else None
 
 
 class _Sheets:
-    """The sheets of one finish that can be had; what is on hand becomes less as it is taken."""
+    """Available sheets of one finish; the number on hand decreases with each use."""
 
     def __init__(self, market: StockOptions, colour: str | None) -> None:
         self.stock = [item for item in market.stock if item.serves("sheet", colour)]
@@ -63,7 +63,7 @@ class _Sheets:
         self.left = {item: item.have for item in self.stock if item.have is not None}
 
     def take(self, length: int, width: int) -> _Choice | None:
-        """The cheapest sheet that holds a blank, among equals the shortest; it is gone then. None: there is none."""
+        """Use the cheapest sheet that fits a blank, the shortest of equals; return None if no sheet fits."""
         choices = [*self._in_stock(length, width), *self._to_measure(length, width)]
         choice = min(choices, key=lambda item: (item.cost, item.length, item.sku), default=None)
         if choice is not None and choice.item in self.left:
@@ -86,29 +86,29 @@ class _Sheets:
 def sheets_for(
     colour: str | None, pieces: Sequence[Piece], market: StockOptions
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
-    """Sheets of one finish. Longest first, then widest, each where it fits closest.
+    """Plan the sheets of one finish: longest blanks first, then widest, each from the closest fit.
 
-    Rule: the cheapest sheet (bought, on hand or made to length) at least as long and as wide; among equals the shortest. A
-    narrow sheet comes from the strip of one ripped before on the same site, where the market allows it: once from each, as a
-    strip turned end for end laps with the sheet's other factory edge. Longest first, so that a strip is always long enough:
-    which strip serves what depends on the pieces alone, not on the lengths on sale, and the paper for the crew can tell.
+    Rule: the cheapest sheet (bought, on hand or made to length) that is long and wide enough; the shortest of equals. If the
+    options allow it, a narrow blank comes from the strip of a sheet that was ripped on the same site. Each strip is used only
+    once: turned end for end, it laps with the sheet's other factory edge. Longest blanks come first, so that a strip is always
+    long enough. The use of strips depends only on the pieces, not on the lengths on sale, so the crew's papers can show it.
 
     Args:
-        colour: the finish, None where none is named.
+        colour: the finish, or None.
         pieces: sheets of the take-off [mm].
-        market: what is on offer.
+        market: available stock options.
 
     Returns:
-        Each sheet to buy or take with what is got from it, the lines of the purchase, and what no sheet serves.
+        Each sheet to buy or use with its blanks, the purchase lines, and the blanks that no sheet fits.
 
     Source: common practice.
 
-    Example: one of 300 and one of 400 wide come from a single sheet of 822, ripped with a saw cut of 2:
+    Example: blanks of 300 and 400 width come from one sheet of 822, ripped with a saw cut of 2:
 
         >>> market = StockOptions(stock=(StockLengthOption("s", "sheet", None, 1800, Decimal(21), width=822),), rip=2)
         >>> narrow = [Piece("sheet", None, None, 1788, width, 1, (bay,)) for width, bay in ((400, "A-1"), (300, "A-2"))]
         >>> blanks, lines, missing = sheets_for(None, narrow, market)
-        >>> [take[2] for take in blanks[0].takes], str(lines[0].cost), missing
+        >>> [where for _, _, where in blanks[0].takes], str(lines[0].cost), missing
         (['A-1', 'A-2'], '21', [])
     """
     opened: list[_OpenBlank] = []
@@ -134,12 +134,12 @@ def sheets_for(
 
 
 def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
-    """(blank length, width, where, site) of every sheet, longest first, then widest."""
-    found: list[tuple[int, int, str, str]] = []
+    """Return (blank length, width, where, site) of every sheet, longest first, then widest."""
+    blanks: list[tuple[int, int, str, str]] = []
     for piece in pieces:
         named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
-        found += [(piece.length, piece.width or 0, where, piece.site) for where in named]
-    return sorted(found, key=lambda sheet: (-sheet[0], -sheet[1]))
+        blanks += [(piece.length, piece.width or 0, where, piece.site) for where in named]
+    return sorted(blanks, key=lambda sheet: (-sheet[0], -sheet[1]))
 
 
 def _blank(sheet: _OpenBlank, colour: str | None) -> Blank:
@@ -147,9 +147,11 @@ def _blank(sheet: _OpenBlank, colour: str | None) -> Blank:
     first, *rest = sheet.takes
     why = f"{first[0]} mm for {first[2] or 'the job'} from {choice.length} mm"
     if choice.item is None:
-        why = f"{first[0]} mm for {first[2] or 'the job'}, made at the step above: {choice.length} mm"
+        why = f"{first[0]} mm for {first[2] or 'the job'}, made to the next length step: {choice.length} mm"
     if rest:
-        why += "; its strip serves " + ", ".join(f"{where or 'the job'} ({width} mm wide)" for _, width, where in rest)
+        why += "; its strip is used for " + ", ".join(
+            f"{where or 'the job'} ({width} mm wide)" for _, width, where in rest
+        )
     takes = tuple(sheet.takes)
     return Blank(choice.sku, colour, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
 
@@ -164,17 +166,28 @@ def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], colour: str | 
 
 
 def _line(blanks: list[Blank], item: StockLengthOption | None, colour: str | None) -> PurchaseLine:
-    one = blanks[0]
+    first = blanks[0]
     net = Decimal(len(blanks))
     counts = Counter(blank.takes[0][0] for blank in blanks)
-    why = [f"{count} of {length} mm from {one.length} mm" for length, count in sorted(counts.items(), reverse=True)]
+    why = [f"{count} of {length} mm from {first.length} mm" for length, count in sorted(counts.items(), reverse=True)]
     why += [blank.why for blank in blanks if len(blank.takes) > 1]
-    packed = in_packs(net, Decimal(item.pack), Decimal(item.least)) if item and not one.on_hand else in_packs(net)
+    packed = in_packs(net, Decimal(item.pack), Decimal(item.least)) if item and not first.on_hand else in_packs(net)
     if packed.spare:
         why.append(packed.why)
-    price = item.price if item else one.cost
+    price = item.price if item else first.cost
     cost = packed.ordered * price + (net * item.handling if item else Decimal(0))
     zero = Decimal(0)
     return PurchaseLine(
-        "sheet", colour, one.sku, "C62", net, zero, packed.ordered, price, cost, tuple(why), one.length, one.on_hand
+        "sheet",
+        colour,
+        first.sku,
+        "C62",
+        net,
+        zero,
+        packed.ordered,
+        price,
+        cost,
+        tuple(why),
+        first.length,
+        first.on_hand,
     )

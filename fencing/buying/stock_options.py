@@ -1,4 +1,4 @@
-"""What can be bought, as plain values: stock lengths and remnants, sheets, made-to-length items, counted things."""
+"""Stock options as plain values: stock lengths, offcuts, sheets, made-to-length items and counted items."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ ONE = Decimal(1)
 
 @dataclass(frozen=True, slots=True)
 class StockLengthOption:
-    """A stock length [mm] of a role; ``width`` for sheets. ``colour`` None serves every finish.
+    """A stock length [mm] of a role; ``width`` is for sheets. If ``colour`` is None, it fits every finish.
 
-    ``have`` None: bought, as many as wanted. A number: a remnant (or bars) on hand, taken at ``price`` (usually 0) plus
-    ``handling``. ``keep`` is the least length worth keeping, ``credit`` what such a remnant is worth.
+    If ``have`` is None, any number can be bought. Otherwise it is the number on hand (offcuts or full lengths), at ``price``
+    (usually 0) plus ``handling``. ``keep`` is the minimum length of an offcut to keep, ``credit`` is its value.
     """
 
     sku: str
@@ -34,10 +34,10 @@ class StockLengthOption:
 
     def __post_init__(self) -> None:
         if self.length <= 0 or self.price < 0 or self.handling < 0 or self.pack < 1:
-            raise ValueError(f"{self.sku}: lengths and packs are above 0, prices not negative")
+            raise ValueError(f"{self.sku}: lengths and packs must be above 0, prices must not be negative")
 
     def serves(self, role: str, colour: str | None) -> bool:
-        """Whether this is sold for a role in a finish; where and how long [mm] is for :meth:`holds`. Source: house rule.
+        """Return whether this is sold for a role in a finish; :meth:`holds` checks sizes [mm]. Source: house rule.
 
         >>> StockLengthOption("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
         True
@@ -45,7 +45,7 @@ class StockLengthOption:
         return self.role == role and self.colour in (None, colour)
 
     def holds(self, length: int, width: int) -> bool:
-        """Whether a piece of ``length`` by ``width`` [mm] can be cut from it; what has no width is as wide as is asked.
+        """Return whether a piece of ``length`` by ``width`` [mm] can be cut from it; without a width, any width fits.
 
         >>> StockLengthOption("s", "sheet", None, 1788, Decimal(21), width=822).holds(1788, 830)
         False
@@ -55,7 +55,7 @@ class StockLengthOption:
 
 @dataclass(frozen=True, slots=True)
 class MadeItem:
-    """Made to length by the supplier: lengths go up to the next ``step`` [mm], from ``shortest`` to ``longest``."""
+    """Item made to length by the supplier: in steps of ``step`` [mm], from ``shortest`` to ``longest``."""
 
     sku: str
     role: str
@@ -67,7 +67,7 @@ class MadeItem:
     width: int | None = None
 
     def serves(self, role: str, colour: str | None) -> bool:
-        """Whether this is made for a role in a finish; how long [mm] is for :meth:`made`. Source: house rule.
+        """Return whether this is made for a role in a finish; :meth:`made` checks the length [mm]. Source: house rule.
 
         >>> MadeItem("s", "sheet", "slate", Decimal("9.00")).serves("sheet", "bone")
         False
@@ -75,7 +75,9 @@ class MadeItem:
         return self.role == role and self.colour in (None, colour)
 
     def made(self, length: int) -> int | None:
-        """The length [mm] to order for a piece of ``length`` [mm]; None where it can't be made. Source: common practice.
+        """Return the length [mm] to order for a piece of ``length`` [mm], or None if it can't be made.
+
+        Source: common practice.
 
         >>> MadeItem("s", "sheet", None, Decimal("9.00"), step=50).made(1788)
         1800
@@ -84,7 +86,7 @@ class MadeItem:
         return ordered if ordered <= self.longest else None
 
     def price(self, length: int) -> Decimal:
-        """Price of one piece ordered at ``length`` [mm]. Source: common practice.
+        """Return the price of one piece ordered at ``length`` [mm]. Source: common practice.
 
         >>> MadeItem("s", "sheet", None, Decimal("9.00")).price(1800)
         Decimal('16.20')
@@ -94,7 +96,7 @@ class MadeItem:
 
 @dataclass(frozen=True, slots=True)
 class CountedItem:
-    """Something sold by sale unit in packs."""
+    """Item sold by sale unit in packs."""
 
     sku: str
     role: str
@@ -106,10 +108,10 @@ class CountedItem:
 
 @dataclass(frozen=True, slots=True)
 class StockOptions:
-    """Everything on offer. ``kerf`` by role (mm, 0 where none is named); ``cut_from``: a role cut from another's stock.
+    """All stock options. ``kerf`` is by role (mm, 0 if not stated); ``cut_from`` maps a role to the role of its stock.
 
-    ``rip`` is the kerf [mm] when a sheet is ripped along its length; ``reuse_strips``: whether the strip left may serve where
-    a narrow sheet is needed.
+    ``rip`` is the kerf [mm] when a sheet is ripped along its length. If ``reuse_strips`` is true, the strip that is left may be
+    used as a narrow sheet.
     """
 
     stock: tuple[StockLengthOption, ...] = ()
@@ -121,7 +123,7 @@ class StockOptions:
     reuse_strips: bool = True
 
     def source_role(self, role: str) -> str:
-        """The role whose stock a piece comes from [a role's code].
+        """Return the role whose stock a piece comes from [a role's code].
 
         >>> StockOptions(cut_from={"gate.rail": "rail"}).source_role("gate.rail")
         'rail'

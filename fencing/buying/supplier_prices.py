@@ -1,4 +1,4 @@
-"""What suppliers ask, and what an order to one of them costs, in exact money."""
+"""Prices and terms of suppliers, and the cost of an order to one of them, in exact money."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ ZERO = Decimal(0)
 
 @dataclass(frozen=True, slots=True)
 class SupplierPrice:
-    """A supplier's price of a component for one sale unit. ``breaks`` are (quantity from, price), ascending.
+    """A supplier's price of one sale unit of a component. ``breaks`` are (quantity from, price), ascending.
 
-    The price of the highest break reached counts for the whole quantity. ``lead`` days; None: the supplier's own.
+    The price of the highest break reached applies to the whole quantity. ``lead`` is in days; None: the supplier's lead time.
     """
 
     component: str
@@ -26,16 +26,17 @@ class SupplierPrice:
     lead: int | None = None
 
     def unit_price(self, quantity: Decimal) -> Decimal:
-        """Price of one sale unit when ``quantity`` is ordered."""
+        """Return the price of one sale unit for an order of ``quantity``."""
         reached = [price for start, price in self.breaks if quantity >= start]
         return reached[-1] if reached else self.price
 
 
 @dataclass(frozen=True, slots=True)
 class SupplierTermsAndPrices:
-    """``minimum_order`` is the goods' value under which no order is taken; ``delivery`` are (goods' value from, fee), ascending.
+    """Supplier with its terms and prices.
 
-    ``name`` is what people read; empty: the code.
+    ``minimum_order`` is the minimum value of goods. ``delivery`` are (goods' value from, fee), ascending. ``name`` is for people;
+    if it is empty, the code is shown.
     """
 
     code: str
@@ -47,14 +48,14 @@ class SupplierTermsAndPrices:
     name: str = ""
 
     def fee(self, goods: Decimal) -> Decimal:
-        """Delivery fee of an order of that value."""
+        """Return the delivery fee for goods of that value."""
         reached = [fee for start, fee in self.delivery if goods >= start]
         return reached[-1] if reached else ZERO
 
 
 @dataclass(frozen=True, slots=True)
 class PurchasedComponent:
-    """One component from one supplier. ``need`` is what it was asked for as; ``choice`` says why from this supplier."""
+    """One component from one supplier. ``need`` is the name of its need; ``choice`` is the reason for this supplier."""
 
     component: str
     wanted: Decimal
@@ -67,13 +68,13 @@ class PurchasedComponent:
 
     @property
     def reason(self) -> str:
-        """Why so many, and why from this supplier."""
+        """Return the reasons for the quantity and for the supplier."""
         return "; ".join(part for part in (self.why, self.choice) if part)
 
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """All that one supplier is asked for."""
+    """Everything to order from one supplier."""
 
     supplier: str
     lines: tuple[PurchasedComponent, ...]
@@ -88,7 +89,7 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class SupplierSplit:
-    """One way to buy everything; ``orders`` by the supplier's code."""
+    """One way to buy everything; ``orders`` are sorted by the supplier's code."""
 
     orders: tuple[Order, ...]
 
@@ -98,19 +99,19 @@ class SupplierSplit:
 
 
 def in_time(supplier: SupplierTermsAndPrices, offer: SupplierPrice, days: int | None) -> bool:
-    """Whether an offer can be there when it is needed."""
+    """Return whether a supplier can deliver within ``days``."""
     return days is None or (supplier.lead if offer.lead is None else offer.lead) <= days
 
 
 def in_money(amount: Decimal, digits: int | None) -> Decimal:
-    """An amount as it is printed: whole minor units, halves up; None: as it is."""
+    """Round an amount to ``digits`` decimals, halves up; None: do not round."""
     return amount if digits is None else amount.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
 
 
 def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> list[tuple[Decimal, Decimal]]:
-    """Quantities worth ordering with their cost: what is wanted in packs, and what reaches each break beyond it.
+    """Return quantities to consider with their cost: the needed quantity in packs, and each higher price break.
 
-    Rule: more is ordered only where the next break makes the whole cheaper than less would be. Source: common practice.
+    Rule: order more only if the next break makes the total cheaper. Source: common practice.
 
     >>> levels(Decimal(95), SupplierPrice("s", Decimal(2), ((Decimal(100), Decimal("1.50")),), pack=Decimal(5)))
     [(Decimal('95'), Decimal('190')), (Decimal('100'), Decimal('150.00'))]
@@ -122,7 +123,7 @@ def levels(wanted: Decimal, offer: SupplierPrice, digits: int | None = None) -> 
 
 @dataclass(frozen=True, slots=True)
 class ChosenQuantity:
-    """What is bought for a need."""
+    """Quantity to buy for a need."""
 
     need: str
     component: str
@@ -132,7 +133,7 @@ class ChosenQuantity:
 
 
 def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity], digits: int | None = None) -> Order:
-    """The order for what is bought from a supplier, in exact money."""
+    """Make the order to a supplier, in exact money."""
     offers = {offer.component: offer for offer in supplier.offers}
     lines = [_line(item, offers[item.component], digits) for item in sorted(chosen, key=lambda item: item.need)]
     goods = sum((line.cost for line in lines), ZERO)
@@ -140,10 +141,10 @@ def order_from(supplier: SupplierTermsAndPrices, chosen: Iterable[ChosenQuantity
     return Order(supplier.code, tuple(lines), goods, supplier.fee(goods), max(leads, default=0))
 
 
-def _line(one: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
-    price, packed = offer.unit_price(one.ordered), in_packs(one.wanted, offer.pack, offer.least)
-    reached = "" if one.ordered == packed.ordered else f"; {plain(one.ordered)} reach the price of {plain(price)}"
-    cost = in_money(one.ordered * price, digits)
+def _line(item: ChosenQuantity, offer: SupplierPrice, digits: int | None) -> PurchasedComponent:
+    price, packed = offer.unit_price(item.ordered), in_packs(item.wanted, offer.pack, offer.least)
+    reached = "" if item.ordered == packed.ordered else f"; {plain(item.ordered)} reach the price of {plain(price)}"
+    cost = in_money(item.ordered * price, digits)
     return PurchasedComponent(
-        one.component, one.wanted, one.ordered, price, cost, f"{packed.why}{reached}", one.need, one.choice
+        item.component, item.wanted, item.ordered, price, cost, f"{packed.why}{reached}", item.need, item.choice
     )

@@ -1,8 +1,8 @@
-"""The exact search behind the split over suppliers: branch and bound in whole numbers, with no float in it.
+"""Exact search for the split over suppliers: branch and bound with integers only.
 
-A way to buy is one pick for each need. It costs its goods, and for each supplier used the delivery fee by the value of its
-goods; a supplier takes no order under its least. Of equal costs the fewer suppliers go first, then the fewer that are not
-preferred: both are added to the fees, as parts so small that they never add up to the smallest unit of money.
+A way to buy is one pick for each need. Its cost is the goods, and for each supplier used the delivery fee for the value of its
+goods. Each supplier has a minimum order. Of equal costs, fewer suppliers come first, then fewer suppliers that are not
+preferred. Both numbers are added to the fees as parts that are too small to add up to the smallest unit of money.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from decimal import Decimal
 from typing import NamedTuple
 
 FINE = 1 << 64
-"""Ratios are sorted as whole parts of this; the bounds are exact whatever the order."""
+"""Scale of the integer ratios that moves are sorted by. The bounds are exact in any order."""
 
 
 class Pick(NamedTuple):
-    """One way to get one need: whole, from one supplier."""
+    """One way to buy one need, completely from one supplier."""
 
     cost: int
     supplier: int
@@ -26,7 +26,7 @@ class Pick(NamedTuple):
 
 
 class Band(NamedTuple):
-    """A fee for goods of at least ``least`` and, where more would cost a higher fee, under ``below``."""
+    """Delivery fee for goods from ``least`` on, and under ``below`` if a higher fee starts there."""
 
     fee: int
     least: int
@@ -35,19 +35,19 @@ class Band(NamedTuple):
 
 Needs = tuple[tuple[Pick, ...], ...]
 States = tuple[int | None, ...]
-"""By supplier the band its order is to reach; None: undecided. One that is ruled out has no picks left."""
+"""Index of the band for each supplier's order; None: not decided. An excluded supplier has no picks left."""
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """Picks by need, each cheapest first; bands by supplier; how many suppliers may be used."""
+    """Picks by need, cheapest first; bands by supplier; maximum number of suppliers."""
 
     needs: Needs
     bands: tuple[tuple[Band, ...], ...]
     most: int | None = None
 
     def charge(self, picks: Sequence[Pick]) -> int | None:
-        """What these picks come to with their deliveries; None where a supplier takes no such order, or there are too many."""
+        """Return the total of these picks with delivery, or None if a minimum order or the supplier limit is not met."""
         goods: dict[int, int] = {}
         for pick in picks:
             goods[pick.supplier] = goods.get(pick.supplier, 0) + pick.cost
@@ -62,7 +62,7 @@ class Task:
         return total
 
     def fee(self, supplier: int, goods: int) -> int | None:
-        """The fee for goods of this value; None under the least order."""
+        """Return the fee for goods of this value, or None below the minimum order."""
         fees = [
             band.fee
             for band in self.bands[supplier]
@@ -73,7 +73,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class SplitResult:
-    """The best way found, what it comes to, and what no way can be under: the same where it is proved."""
+    """Best picks, their total, and a lower bound of every total. Both are equal if the best is proved."""
 
     picks: tuple[Pick, ...]
     total: int
@@ -81,7 +81,7 @@ class SplitResult:
 
 
 class _Move(NamedTuple):
-    """A pick of a supplier that raises its goods by ``gain`` and the cost by ``extra``."""
+    """Pick that raises a supplier's goods by ``gain`` and the total by ``extra``."""
 
     ratio: int
     need: int
@@ -92,7 +92,7 @@ class _Move(NamedTuple):
 
 @dataclass(slots=True)
 class _Look:
-    """What is known of a part of the search: its bound, a way to buy, and what to decide next."""
+    """Node of the search: its bound, a way to buy, and the next decision."""
 
     needs: Needs
     states: States
@@ -115,7 +115,7 @@ class _Search:
     def run(self, most: int) -> SplitResult | None:
         self._push([self._look(self.task.needs, (None,) * len(self.task.bands))])
         while self.stack and self.work < most:
-            # deep first, for good ways early; then wide, for a bound that is worth something if the work runs out
+            # depth first for good solutions early; then best bound first, for a tight bound if the work limit is reached
             wide = self.work > most // 2
             node = self.stack.pop(min(range(len(self.stack)), key=lambda item: self.stack[item].bound) if wide else -1)
             if self._promises(node):
@@ -131,7 +131,7 @@ class _Search:
         return self.best is None or node.bound < self.total
 
     def _push(self, looks: Sequence[_Look | None]) -> None:
-        """The most promising part is gone on with first."""
+        """Add nodes to the stack, with the lowest bound on top."""
         known = [look for look in looks if look is not None]
         for look in known:
             self._try(look.base)
@@ -144,7 +144,7 @@ class _Search:
             self.best, self.total = tuple(picks), total
 
     def _improve(self) -> None:
-        """Whatever a single other pick makes cheaper."""
+        """Replace single picks while that makes the total cheaper."""
         before = self.total + 1
         while self.best is not None and self.total < before:
             before = self.total
@@ -153,7 +153,7 @@ class _Search:
                     self._try([*self.best[:need], pick, *self.best[need + 1 :]])
 
     def _look(self, needs: Needs, states: States) -> _Look | None:
-        """Bound and next decision; None where no way is left."""
+        """Make a node with its bound and next decision; return None if no solution is left."""
         self.work += sum(map(len, needs))
         if not all(needs):
             return None
@@ -169,7 +169,10 @@ class _Search:
         return look
 
     def _raise(self, look: _Look) -> int | None:
-        """Adds the fees of decided suppliers; the least it costs to bring their goods into their bands, None: they can't be."""
+        """Add the fees of decided suppliers to the bound.
+
+        Return the minimum cost of moving their goods into their bands, or None if that is not possible.
+        """
         raised = 0
         for supplier, place in enumerate(look.states):
             if place is None:
@@ -186,7 +189,7 @@ class _Search:
         return raised
 
     def _open(self, look: _Look) -> int | None:
-        """What undecided suppliers add at least: each its lowest fee, or what its goods cost more elsewhere."""
+        """Return the minimum that undecided suppliers add: the lowest fee, or the extra cost of their goods elsewhere."""
         most, elsewhere = _reach(look)
         added, weight = 0, (-1, -1)
         for supplier, place in enumerate(look.states):
@@ -213,7 +216,7 @@ class _Search:
         ]
 
     def _decided(self, look: _Look, supplier: int) -> list[_Look | None]:
-        """Without the supplier, or with its goods in each of its bands."""
+        """Return the nodes without the supplier, and with its goods in each of its bands."""
         before, after = look.states[:supplier], look.states[supplier + 1 :]
         children = [self._look(_without(look.needs, {supplier}), look.states)]
         used = 1 + sum(place is not None for place in look.states)
@@ -227,13 +230,16 @@ class _Search:
 
 
 def search(task: Task, work: int) -> SplitResult | None:
-    """The cheapest way to buy; None where there is none (or none was found within the work).
+    """Return the cheapest way to buy, or None if there is none (or none was found within the work limit).
 
-    Rule: every part of the search whose bound is under the best way so far is looked into, most promising first, until none
-    is left or ``work`` picks were looked at; then the bound says how much cheaper it might be. A bound is each need at its
-    cheapest, the fees of suppliers that are decided, and the greater of: what it takes at least to raise their goods to what
-    their fee asks for (Lagrange, a multiplier for each), or the lesser of fee and dearer goods elsewhere for each supplier
-    that is not decided. Source: house rule.
+    Rule: explore every node whose bound is below the best total, until none is left or ``work`` picks were examined. Then
+    the bound limits the possible further saving. A bound is the sum of the cheapest picks, the fees of decided suppliers, and
+    the larger of two amounts:
+
+    - the minimum cost of raising the goods of decided suppliers into their bands (Lagrange bound, one multiplier each);
+    - for each undecided supplier the smaller of its fee and the extra cost of its goods elsewhere.
+
+    Source: house rule.
     """
     return _Search(task).run(work)
 
@@ -243,7 +249,7 @@ def _without(needs: Needs, suppliers: set[int]) -> Needs:
 
 
 def _reach(look: _Look) -> tuple[list[int], list[tuple[int, bool, bool]]]:
-    """By supplier the most its goods can come to; what its needs cost more elsewhere, whether it has any, whether all can."""
+    """Return two lists by supplier: its maximum goods, and (extra cost elsewhere, has needs, all needs available elsewhere)."""
     most = [0] * len(look.states)
     elsewhere = [(0, False, True)] * len(look.states)
     for base, picks in zip(look.base, look.needs, strict=True):
@@ -262,7 +268,7 @@ def _reach(look: _Look) -> tuple[list[int], list[tuple[int, bool, bool]]]:
 
 
 def _cover(look: _Look, supplier: int, short: int) -> int | None:
-    """The least it costs to raise a supplier's goods by ``short``; notes the move to decide on. None where they can't be."""
+    """Return the minimum cost of raising a supplier's goods by ``short``, or None; set the next decision of the node."""
     moves = sorted(_moves(look, supplier))
     had: dict[int, int] = {}
     reached = 0
@@ -292,7 +298,7 @@ def _moves(look: _Look, supplier: int) -> list[_Move]:
 
 
 def _least_extra(moves: Sequence[_Move], short: int, at: _Move) -> int:
-    """The Lagrange bound at the ratio of one move: valid at any ratio, tightest at the one that completes the goods."""
+    """Return the Lagrange bound at the ratio of one move. It is valid at any ratio, and tightest at the completing move."""
     reduced: dict[int, int] = {}
     for move in moves:
         value = move.extra * at.gain - at.extra * move.gain
@@ -301,7 +307,7 @@ def _least_extra(moves: Sequence[_Move], short: int, at: _Move) -> int:
 
 
 def _lower(look: _Look, supplier: int, below: int) -> bool:
-    """Notes the largest pick to decide on where goods have to come under a higher fee; whether they can."""
+    """Return whether a supplier's goods can be reduced below ``below``; set the largest pick as the next decision."""
     bound = [need for need, picks in enumerate(look.needs) if all(pick.supplier == supplier for pick in picks)]
     if sum(look.base[need].cost for need in bound) >= below:
         return False

@@ -1,4 +1,4 @@
-"""What is known of a job when its cautions are chosen: from its take-off, and from the people who know the place."""
+"""Facts of a job that decide its cautions: from the take-off, and from people who know the site."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
 
 FIBRE_CEMENT = ("fibre", "fiber", "fibro", "asbestos", "cement sheet", "ac sheet")
-"""Words for an old fence that may contain asbestos. Source: common practice."""
+"""Words in the kind of an existing fence that may contain asbestos. Source: common practice."""
 
 MIN_GAP_GROWTH = 20
-"""A gap under a stepped bay that grows by less than this [mm] comes from a hump and is worth no caution. Source: house rule."""
+"""Minimum growth [mm] of the gap under a stepped bay for a caution. Less comes from a hump. Source: house rule."""
 
 COATED_ROLES = frozenset({"sheet", "rail"})
-"""What is cut through its coating. Source: common practice."""
+"""Roles that are cut through their coating. Source: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
 class CautionFacts:
-    """What is known of a job when its cautions are chosen. Heights and gaps in mm; None: not known or not there.
+    """Facts of a job that decide its cautions. Heights and gaps are in mm; None: not known or not applicable.
 
-    ``pool_lowest`` and ``pool_gap`` are the lowest clear height and the largest ground gap on the runs that bound a pool.
+    ``pool_lowest`` and ``pool_gap`` are the lowest clear height and the largest ground gap of the runs beside a pool.
     """
 
     digging: bool = False
@@ -50,9 +50,9 @@ class CautionFacts:
 
 
 def lowest_clear_height(bays: Collection[Bay]) -> int | None:
-    """Lowest height of the top above the ground [mm] at any end of any bay; None without bays. Source: house rule.
+    """Return the lowest height of the top above the ground [mm] at any end of any bay; None without bays.
 
-    A stepped bay is measured where the ground is highest under it, as a barrier is.
+    A stepped bay is measured at the highest ground under it, like a barrier. Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
@@ -63,7 +63,7 @@ def lowest_clear_height(bays: Collection[Bay]) -> int | None:
 
 
 def _heights(bays: Iterable[Bay]) -> list[int]:
-    """Height of the top above the ground [mm] at both ends of every bay."""
+    """Return the height of the top above the ground [mm] at both ends of every bay."""
     return [top - ground for bay in bays for top, ground in zip(bay.top, bay.ground, strict=True)]
 
 
@@ -78,13 +78,13 @@ def _may_hold_asbestos(old: str) -> bool:
 def facts_of(
     takeoff: TakeOff, *, pool_runs: Collection[str] = (), driveway: bool = False, local_height: int | None = None
 ) -> CautionFacts:
-    """What a take-off tells about its cautions, with what only people know.
+    """Return the facts of a job from its take-off and from answers of the user.
 
     Args:
         takeoff: the job.
-        pool_runs: ids of runs that bound a pool.
-        driveway: whether a driveway or street corner is near.
-        local_height: the local limit on height above ground [mm], where somebody entered it.
+        pool_runs: ids of runs beside a pool.
+        driveway: true if a driveway or street corner is near.
+        local_height: local limit on height above ground [mm], if entered.
 
     Returns:
         The facts; heights and gaps in mm.

@@ -1,7 +1,7 @@
-"""The cautions register: what every document must warn of, when, from which source, and in which words for which reader.
+"""Register of cautions: the condition, the source and the words for each reader.
 
-A row defers to local rules and licensed practice; none is ever a pass stamp. Its order is the order they are printed in: what
-stops work first.
+Every caution defers to local rules and licensed practice; none is an approval. Cautions are printed in this order: those that
+stop work come first.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from enum import StrEnum
 from fencing.cautions.facts import CautionFacts
 
 POOL_HEIGHT_MM = 1200
-"""Least height of a pool barrier at its lowest place. Source: NSW Fair Trading practice advice; the local code decides."""
+"""Minimum height of a pool barrier at its lowest point. Source: NSW Fair Trading practice advice; the local code decides."""
 POOL_GAP_MM = 100
-"""Largest gap under a pool barrier. Source: AS 1926.1 (from memory); US CPSC Pub. 362 has 4 in. Local code decides."""
+"""Maximum gap under a pool barrier. Source: AS 1926.1 (from memory); US CPSC Pub. 362 has 4 in. Local code decides."""
 
 
 class Reader(StrEnum):
-    """Who reads a document."""
+    """Reader of a document."""
 
     CUSTOMER = "customer"
     CREW = "crew"
@@ -28,7 +28,7 @@ class Reader(StrEnum):
 
 
 class Source(StrEnum):
-    """What kind of source a caution rests on."""
+    """Kind of source of a caution."""
 
     LAW = "law or local code"
     STANDARD = "published standard"
@@ -38,7 +38,7 @@ class Source(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """``words`` for each reader it concerns; ``{name}`` in them is a fact of the job."""
+    """Caution with ``words`` for each reader; ``{name}`` in them is a fact of the job."""
 
     id: str
     applies: Callable[[CautionFacts], bool]
@@ -73,7 +73,7 @@ REGISTER: tuple[Caution, ...] = (
                 "Do not dig until the services plan is on site and the services are located. Assume services are there. Dig by "
                 "hand near any mark."
             ),
-            O: "Make the services enquiry before digging and keep its answer with the job; some places ask for days of notice.",
+            O: "Make the services enquiry before digging and keep its reply with the job; some places need days of notice.",
         },
     ),
     Caution(
@@ -83,7 +83,7 @@ REGISTER: tuple[Caution, ...] = (
                 "Look up before lifting. Keep posts, rails, sheets and ladders away from overhead lines by the distance the "
                 "line's owner or the local rule gives. In doubt, ring the office."
             ),
-            O: "Overhead lines near the work: ask their owner for the distance to keep, and tell the crew.",
+            O: "Overhead lines near the work: ask their owner for the distance to keep, and inform the crew.",
         },
     ),
     Caution(
@@ -101,8 +101,8 @@ REGISTER: tuple[Caution, ...] = (
         "local.rules", lambda f: f.highest is not None, Source.LAW, "local planning and building code",
         {
             C: (
-                "Local rules may limit the height of a fence, its place towards the street and the view at corners, or ask for a"
-                " permit. Finding out is the owner's part unless this quote says otherwise."
+                "Local rules may limit the height of a fence, its distance to the street and the view at corners, or require a"
+                " permit. The owner must find out, unless this quote states otherwise."
             ),
             O: "Check local limits on height, front setback and sight lines before this is accepted.",
         },
@@ -114,18 +114,18 @@ REGISTER: tuple[Caution, ...] = (
                 "The fence stands up to {highest} mm above the ground, over the local limit of {local_height} mm entered for "
                 "this job. It may need a permit before work starts."
             ),
-            W: "Part of this fence is over {local_height} mm. Do not start without the office's word that the permit is there.",
-            O: "Highest place {highest} mm, local limit entered {local_height} mm: a permit may be needed.",
+            W: "Part of this fence is over {local_height} mm. Do not start until the office confirms that there is a permit.",
+            O: "Highest point {highest} mm, local limit entered {local_height} mm: a permit may be needed.",
         },
     ),
     Caution(
         "driveway", lambda f: f.driveway, Source.LAW, "local code on sight lines; AS/NZS 2890.1 is one example",
         {
             C: (
-                "Beside a driveway or street corner the view of people on the path must stay clear. Local rules say how low the "
-                "fence must be there."
+                "Beside a driveway or street corner the view of people on the path must stay clear. Local rules state how low "
+                "the fence must be there."
             ),
-            W: "Fence beside a driveway: keep to the heights on this sheet near the street, whatever is asked for on site.",
+            W: "Fence beside a driveway: keep to the heights on this sheet near the street, even if asked for others on site.",
             O: "Driveway or corner near: check the local sight triangle against the heights.",
         },
     ),
@@ -134,7 +134,7 @@ REGISTER: tuple[Caution, ...] = (
         {
             C: (
                 "Tell us of any pool or spa the fence bounds. Such a fence must meet the local pool barrier standard and be "
-                "inspected; this quote reckons with none."
+                "inspected; this quote does not include a pool barrier."
             ),
             O: "Ask whether the fence bounds a pool or spa: another standard and an inspection would apply.",
         },
@@ -143,24 +143,24 @@ REGISTER: tuple[Caution, ...] = (
         "pool", lambda f: f.pool, Source.LAW, "local pool barrier law and standard",
         {
             C: (
-                "A fence that bounds a pool must meet the local pool barrier standard and be inspected by whoever the law names."
-                " This quote does not say that it does."
+                "A fence that bounds a pool must meet the local pool barrier standard and be inspected by the person or body "
+                "that the law names. This quote does not state that it meets the standard."
             ),
             W: (
-                "Pool barrier: nothing that can be climbed near it, gaps and heights exactly as on this sheet, gate to close and"
+                "Pool barrier: nothing to climb on near it, gaps and heights exactly as on this sheet, gate must close and"
                 " latch by itself. It is inspected afterwards."
             ),
-            O: "Pool barrier: hold the whole design against the local standard and arrange the inspection.",
+            O: "Pool barrier: check the whole design against the local standard and arrange the inspection.",
         },
     ),
     Caution(
         "pool.low", _pool_low, Source.LAW, "NSW Fair Trading practice advice (an absolute minimum); the local code decides",
         {
             C: (
-                "At its lowest place the fence by the pool is {pool_lowest} mm high. Pool barriers commonly need at least 1200 "
+                "At its lowest point the fence by the pool is {pool_lowest} mm high. Pool barriers commonly need at least 1200 "
                 "mm with no tolerance; the local standard decides."
             ),
-            W: "Lowest place by the pool is {pool_lowest} mm, under 1200 mm. Ring the office before building it.",
+            W: "Lowest point by the pool is {pool_lowest} mm, under 1200 mm. Ring the office before building it.",
             O: (
                 "Pool run's lowest clear height is {pool_lowest} mm, under 1200 mm: change the form or the height, or show that "
                 "the local standard allows it."
@@ -184,7 +184,7 @@ REGISTER: tuple[Caution, ...] = (
     Caution(
         "pool.climb", lambda f: f.pool and f.pool_lattice, Source.STANDARD, "AS 1926.1; US CPSC Pub. 362",
         {
-            C: "Lattice and rails by a pool can be climbed. The local standard says where they may be.",
+            C: "Lattice and rails by a pool can be climbed. The local standard states where they may be.",
             W: "Lattice on the pool run: which side the rails face is decided by the office, not on site.",
             O: "Lattice on a pool run: openings and rails may count as footholds. Check the non-climbable zone.",
         },
@@ -197,18 +197,18 @@ REGISTER: tuple[Caution, ...] = (
                 "start."
             ),
             W: (
-                "Old fibre-cement sheet: treat as asbestos. Do not cut, break, sweep or load it. A licensed remover takes it "
-                "away first."
+                "Old fibre-cement sheet: treat as asbestos. Do not cut, break, sweep or load it. A licensed remover removes it "
+                "first."
             ),
-            O: "Suspected asbestos: test, and engage a licensed remover where it is. Keep the clearance with the job.",
+            O: "Suspected asbestos: test it, and engage a licensed remover if it is asbestos. Keep the clearance with the job.",
         },
     ),
     Caution(
         "removal", lambda f: f.removal, Source.PRACTICE, "common practice",
         {
             C: (
-                "An old fence is taken away: keep children and animals in until the new one is closed. Tell us what you know of "
-                "its age and make: old sheet may contain asbestos, old timber and paint arsenic or lead."
+                "The existing fence is removed: keep children and animals in until the new one is closed. Tell us what you know "
+                "of its age and make: old sheet may contain asbestos, old timber and paint arsenic or lead."
             ),
             W: (
                 "Taking down the old fence: look for wires, pipes and wasps on it, prop what leans, pull nails at once. Sheet of "
@@ -282,7 +282,7 @@ REGISTER: tuple[Caution, ...] = (
             W: "Bags, long sheets and gates: two people, or a trolley. Lift close to the body.",
             S: (
                 "Lift packs by machine; long pieces and sheets take two people. Deliver as near the work as the truck can get, "
-                "and say the mass of packs and who unloads."
+                "and state the mass of packs and who unloads."
             ),
             O: "Plan two people for bags, long sheets and gates.",
         },
@@ -308,8 +308,8 @@ REGISTER: tuple[Caution, ...] = (
         "retrofit", lambda f: f.retrofit, Source.PRACTICE, "common practice; the wind moment grows with the square of the height",
         {
             C: (
-                "Lattice makes an existing fence higher, and the wind pulls harder at its old posts and footings. We cannot see "
-                "those; an engineer can say whether they carry it."
+                "Lattice makes an existing fence higher, and increases the wind load on its posts and footings. We cannot check "
+                "those; an engineer can assess whether they are strong enough."
             ),
             W: (
                 "Before lattice goes on: push every old post. If one moves, is rusted at the ground or stands in broken "
@@ -322,7 +322,7 @@ REGISTER: tuple[Caution, ...] = (
         "screening", lambda f: f.strength_screened, Source.STANDARD, "the method named in the screening",
         {
             C: (
-                "The wind check with this quote is a screening against the published method it names. It does not say that the "
+                "The wind check with this quote is a screening by the published method it names. It does not state that the "
                 "fence is safe and does not replace a licensed engineer."
             ),
             W: (

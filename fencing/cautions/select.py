@@ -1,7 +1,7 @@
-"""Cautions: what a document must warn of, chosen by the facts of the job and said in the words of its reader.
+"""Cautions of a document, chosen by the facts of the job, in words for its reader.
 
-Documents ask :func:`cautions_for`; nothing else writes a caution. How to add one: a row in ``fencing/cautions/register.py`` with
-its words, and its case in tests/fencing/cautions/test_select.py.
+Documents call :func:`cautions_for`; no other code writes cautions. To add a caution, add an entry to
+``fencing/cautions/register.py`` and its case to tests/fencing/cautions/test_select.py.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ __all__ = ["PrintedCaution", "Reader", "cautions_for"]
 
 @dataclass(frozen=True, slots=True)
 class PrintedCaution:
-    """A caution as a document prints it."""
+    """Caution as printed in a document."""
 
     id: str
     text: str
@@ -25,16 +25,16 @@ class PrintedCaution:
 
 
 def cautions_for(facts: CautionFacts, reader: Reader) -> tuple[PrintedCaution, ...]:
-    """Cautions that apply to a job, in the words for one reader.
+    """Return the cautions that apply to a job, in words for one reader.
 
     Args:
-        facts: of the job.
-        reader: who the document is for.
+        facts: facts of the job.
+        reader: reader of the document.
 
     Returns:
-        In the order of the register: what stops work first.
+        Cautions in the order of the register: those that stop work come first.
 
-    Source: house rule; each caution names its own.
+    Source: house rule; each caution has its own source.
 
     Example:
         >>> [caution.id for caution in cautions_for(CautionFacts(digging=True, concrete=True), Reader.CREW)]

@@ -1,7 +1,8 @@
-"""A fence system in sizes for a pencil, and the shortest job in it: what the examples of this package are reckoned with.
+"""Example fence system with round sizes and a two-bay job, used in doctests.
 
-Between two pairs a rail is 2400 - 5 - 5 = 2390, which three sheets fill exactly: 3 x 780 + 50. At a square post a rail
-starts 40 from the centre: 2400 - 40 - 5 = 2355, 35 less, more than the slack of 20, so the third sheet is ripped to 795.
+Between two pairs of channels a rail is 2400 - 5 - 5 = 2390, which three sheets fill exactly: 3 x 780 + 50. At a square
+post a rail starts 40 from the centre: 2400 - 40 - 5 = 2355. That is 35 less, more than the lap allowance of 20, so the
+third sheet is ripped to 795.
 """
 
 from __future__ import annotations
@@ -64,4 +65,4 @@ TWO_BAYS = Measure("Two bays", "round", (Run("A", 4800, 1800, basis=MeasureBasis
 """A level run of 4800 mm between two free ends, 1800 high: posts at 0 (square), 2400 (line) and 4800 (square)."""
 
 IN_WIND = replace(TWO_BAYS, strength=StrengthRequest("given_pressure", {"pressure_kpa": "0.60", "soil_class": "clay"}))
-"""The same job in a stated net pressure of 600 Pa, twice that at a free end, on clay as the building code's table has it."""
+"""The same job with a net pressure of 600 Pa, twice that at a free end, on clay as in the building code's table."""

@@ -1,7 +1,7 @@
-"""Every way a document can be refused, and every remark a finished take-off can carry.
+"""Faults of a document, and notices of a finished take-off.
 
-A *fault* stops the work: the document is refused whole, all faults at once. A *notice* does not: the
-fence can be built, and the notice says what to look at.
+A *fault* makes a document invalid: the whole document is rejected, with all faults at once. A *notice* does not: the
+fence can be built, and the notice states what to check.
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ from enum import StrEnum
 
 @dataclass(frozen=True, slots=True, order=True)
 class Fault:
-    """One thing wrong with a document.
+    """One error in a document.
 
-    ``pointer`` is an RFC 6901 JSON Pointer into the refused document (``/runs/0/gates/1/from_mm``),
-    ``code`` is for machines and never changes, ``text`` says what would be accepted.
+    ``pointer`` is an RFC 6901 JSON Pointer into the document (``/runs/0/gates/1/from_mm``), ``code`` is for programs and
+    never changes, ``text`` states what is accepted.
     """
 
     pointer: str
@@ -25,17 +25,17 @@ class Fault:
 
 
 class InvalidDocument(ValueError):
-    """A document is refused whole; ``faults`` names everything that is wrong with it, never none."""
+    """Rejection of a whole document; ``faults`` has all its errors, at least one."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
         self.faults: tuple[Fault, ...] = tuple(faults)
         if not self.faults:
-            raise ValueError("a refusal names at least one fault")
+            raise ValueError("InvalidDocument needs at least one fault")
         super().__init__("; ".join(f"{fault.pointer or '/'}: {fault.text}" for fault in self.faults))
 
 
 class Level(StrEnum):
-    """How much a notice matters. A ``STOP`` keeps a quote from being sent unless somebody overrides it."""
+    """Severity of a notice. A ``STOP`` prevents sending a quote until a user overrides it."""
 
     INFO = "info"
     WARNING = "warning"
@@ -44,7 +44,7 @@ class Level(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """A remark about a fence that can be built: ``where`` is the id of a run, bay, post, gate or retrofit."""
+    """Remark about a fence that can be built; ``where`` is the id of a run, bay, post, gate or retrofit."""
 
     code: str
     level: Level

@@ -1,7 +1,7 @@
-"""The fence as set out: posts with their members, bays with their four corners, gates with their leaves.
+"""The fence as set out: posts with their uprights, bays with their four corners, gates with their leaves.
 
-These are the values a take-off is made of and that drawings, set-out sheets and the screening read. Lengths, levels and
-chainages are integer millimetres; a pair is (left, right) as seen walking along the run.
+A take-off consists of these values. Drawings, set-out sheets and the screening read them. Lengths, levels and chainages
+are integer millimetres. A pair is (left, right), seen in the direction of the run.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ Pair = tuple[int, int]
 class Upright:
     """One upright of a post. ``section`` is "square" or "channel"; ``bay`` is the bay a channel belongs to.
 
-    ``length`` is what stands (cut flush at ``top``), ``stock`` the stock length it comes from (None: none is long
-    enough), ``embedment`` the length below ground. ``stock - length`` is trimmed off.
+    ``length`` is its finished length (cut flush at ``top``), ``stock`` the stock length it comes from (None: none is
+    long enough), ``embedment`` the length below ground. ``stock - length`` is trimmed off.
     """
 
     section: str
@@ -32,7 +32,7 @@ class Upright:
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """``kind`` is "square", "line" (a pair of channels) or "single". A corner stands in both its runs under one id."""
+    """A post. ``kind`` is "square", "line" (a pair of channels) or "single". A corner post has one id in both its runs."""
 
     id: str
     at: int
@@ -44,7 +44,7 @@ class Post:
 
 @dataclass(frozen=True, slots=True)
 class Rail:
-    """``place`` is "bottom", "middle" or "top"; ends are cut square."""
+    """A rail. ``place`` is "bottom", "middle" or "top"; ends are cut square."""
 
     place: str
     length: int
@@ -52,9 +52,9 @@ class Rail:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A vertical strip. ``at`` is from the left post's centre to its left edge; ``left`` and ``right`` are trimmed heights.
+    """A vertical sheet. ``at`` is its left edge from the left post's centre; ``left`` and ``right`` are trimmed heights.
 
-    ``foot`` is "square" (stands square-ended in its rail) or "cut" (cut to the rail's slope).
+    ``foot`` is "square" (a square end in its rail) or "cut" (cut to the rail's slope).
     """
 
     at: int
@@ -67,7 +67,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Lattice:
-    """A lattice panel, as long as the rail it stands on."""
+    """A lattice panel, as long as the rail under it."""
 
     length: int
     height: int
@@ -75,11 +75,11 @@ class Lattice:
 
 @dataclass(frozen=True, slots=True)
 class Bay:
-    """What stands between two neighbouring posts, read from its four corners ``base`` and ``top``.
+    """The fence between two neighbouring posts, with its four corners in ``base`` and ``top``.
 
-    ``step`` is how far its base stands above or below the bay before it (a size, never negative); ``slope`` is the
-    inclination of its base in degrees (never negative). ``ground`` is at its two posts; ``gap_least`` and ``gap_most``
-    are the ground gap over its whole width. ``lattice_height`` is 0 without a lattice top.
+    ``step`` is the height between its base and the base of the bay before it (never negative). ``slope`` is the inclination
+    of its base in degrees (never negative). ``ground`` is the level at its two posts. ``gap_least`` and ``gap_most`` are the
+    ground gap over its whole width. ``lattice_height`` is 0 without a lattice top.
     """
 
     id: str
@@ -101,7 +101,7 @@ class Bay:
 
     @property
     def width(self) -> int:
-        """Hole centre to hole centre [mm].
+        """Return the distance from hole centre to hole centre [mm].
 
         >>> Bay("A-1", 2400, 4800, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, (), (), (), 0, False).width
         2400
@@ -109,17 +109,17 @@ class Bay:
         return self.end - self.start
 
     def count_cut_rails(self, stock: Container[int]) -> int:
-        """Count the rails that are sawn to length: those that are not as long as a stock rail [mm].
+        """Count the rails that are cut to length, because no stock length equals their length [mm].
 
         Args:
             stock: lengths rails are sold in [mm].
 
         Returns:
-            Saw cuts, one for each such rail: what choosing between layouts compares by, and what labour is charged for.
+            Number of saw cuts, one for each such rail. The choice of a layout and the labour price use it.
 
         Source: house rule.
 
-        Example: of two rails of 2388 and one of 2400, only the two are sawn from rails of 2400 and 4800:
+        Example: stock rails are 2400 and 4800, so the two rails of 2388 are cut and the rail of 2400 is not:
 
             >>> rails = (Rail("bottom", 2388), Rail("middle", 2388), Rail("top", 2400))
             >>> Bay("A-1", 0, 2400, Form.LEVEL, 0, 0.0, (50, 50), (1850, 1850), (0, 0), 50, 50, rails, (), (), 0, False
@@ -131,7 +131,7 @@ class Bay:
 
 @dataclass(frozen=True, slots=True)
 class Leaf:
-    """A gate leaf. ``hinges`` are heights above its foot; ``clip`` is the lattice clip's height above the foot of the sheet."""
+    """A gate leaf. ``hinges`` are heights above its foot; ``clip`` is the lattice clip's height above the sheet's foot."""
 
     width: int
     height: int
@@ -148,7 +148,7 @@ class Leaf:
 
 @dataclass(frozen=True, slots=True)
 class HungGate:
-    """A gate as built: ``start`` to ``start + opening`` between inner faces, ``posts`` are the ids of its two posts."""
+    """A gate as built: ``start`` to ``start + opening`` between inner faces; ``posts`` are the ids of its two posts."""
 
     id: str
     start: int
@@ -164,7 +164,7 @@ class HungGate:
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """One way a run could be built, beside the others: ``cost`` as a decimal string where prices are known, else None."""
+    """A form and layout in which a run could be built. ``cost`` is a decimal string, or None if prices are not known."""
 
     form: Form
     layout: Layout
@@ -176,7 +176,7 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class BuiltRun:
-    """A run as set out. ``form`` and ``layout`` are those chosen, never "auto"; posts, bays and gates in order of chainage."""
+    """A run as set out. ``form`` and ``layout`` are never "auto"; posts, bays and gates are in order of chainage."""
 
     id: str
     length: int
@@ -190,7 +190,7 @@ class BuiltRun:
 
 @dataclass(frozen=True, slots=True)
 class BuiltRetrofit:
-    """Lattice on a standing fence: bay ids are ``R1-1`` ...; ``extension`` is the length of a post extension."""
+    """Lattice on an existing fence: bay ids are ``R1-1`` ...; ``extension`` is the length of a post extension."""
 
     id: str
     extension: int

@@ -1,8 +1,8 @@
-"""What was measured on site: runs, stations, gates, retrofits.
+"""The site measure: runs, stations, gates, retrofits.
 
-Every length is integer millimetres; every level is integer millimetres above the job's datum. Chainage is
-measured along a run from where its tape starts: the centre of the first post (``Basis.CENTRES``) or the
-outside face of the first post (``Basis.OVERALL``).
+Lengths are integer millimetres; levels are integer millimetres above the job's datum. Chainage is measured along a run from
+the start of the tape: the centre of the first post (``MeasureBasis.CENTRES``) or its outside face
+(``MeasureBasis.OVERALL``).
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from fractions import Fraction
 
 
 class MeasureBasis(StrEnum):
-    """Where the tape was held: at post centres, or at the outside faces of the end posts."""
+    """Points that the tape measures between: post centres, or outside faces of the end posts."""
 
     CENTRES = "centres"
     OVERALL = "overall"
 
 
 class Terminal(StrEnum):
-    """What the end of a run stands at."""
+    """Kind of the end of a run."""
 
     FREE = "free"
     CORNER = "corner"
@@ -30,7 +30,7 @@ class Terminal(StrEnum):
 
 
 class Form(StrEnum):
-    """How a run follows the ground; ``AUTO`` is decided by the take-off."""
+    """Way in which a run follows the ground; the take-off chooses for ``AUTO``."""
 
     LEVEL = "level"
     STEPPED = "stepped"
@@ -39,7 +39,7 @@ class Form(StrEnum):
 
 
 class Layout(StrEnum):
-    """How a segment is divided into bays; ``AUTO`` is decided by the take-off."""
+    """Way in which a segment is divided into bays; the take-off chooses for ``AUTO``."""
 
     FROM_START = "from_start"
     FROM_END = "from_end"
@@ -50,7 +50,7 @@ class Layout(StrEnum):
 
 
 class GateKind(StrEnum):
-    """One leaf, one wide leaf, or two."""
+    """Kind of gate: one leaf, one wide leaf, or two leaves."""
 
     SINGLE = "single"
     WIDE = "wide"
@@ -59,7 +59,7 @@ class GateKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """The ground's reduced level at a chainage."""
+    """Reduced level of the ground at a chainage."""
 
     at: int
     level: int
@@ -67,7 +67,7 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class Colours:
-    """Finish of each part, by name; a part that is not named takes the finish in brackets.
+    """Name of each part's finish; a part without one takes the finish of the part in brackets.
 
     ``post``; ``rail``; ``sheet``; ``lattice`` [rail]; ``cap`` [post]; ``screw`` [rail]; ``gate`` [post].
     """
@@ -85,8 +85,8 @@ class Colours:
 class Gate:
     """An opening of ``opening`` mm whose first post's inner face is at chainage ``start``.
 
-    ``height`` is the finished height of a leaf, lattice included. ``hang`` is the side the leaf hangs on as seen
-    walking along the run ("left" is the post met first), ``opens`` is "in" or "out".
+    ``height`` is the finished height of a leaf, lattice included. ``hang`` is the side of the hinges, seen in the direction
+    of the run ("left" is the first post). ``opens`` is "in" or "out".
     """
 
     id: str
@@ -101,7 +101,7 @@ class Gate:
 
     @property
     def end(self) -> int:
-        """Chainage [mm] of the inner face of the second post.
+        """Return the chainage [mm] of the inner face of the second post.
 
         >>> Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800).end
         4000
@@ -111,7 +111,7 @@ class Gate:
 
 @dataclass(frozen=True, slots=True)
 class Taper:
-    """The last ``bays`` bays at an end ("start" or "end") run down to ``height`` at the last post."""
+    """A taper: the last ``bays`` bays at an end ("start" or "end") fall to ``height`` at the last post."""
 
     at: str
     bays: int
@@ -120,7 +120,7 @@ class Taper:
 
 @dataclass(frozen=True, slots=True)
 class Removal:
-    """An old fence to take away."""
+    """An existing fence to remove."""
 
     kind: str
     length: int
@@ -130,10 +130,10 @@ class Removal:
 class Run:
     """A straight length of fence in plan between two terminals.
 
-    ``turn`` is the change of direction at the start, in degrees, clockwise seen from above, from the direction of
-    the run before it in the list. ``levels`` is empty where none were taken: the ground is then level.
-    ``shares`` maps party to exact share and adds up to 1, or is empty. ``misclosure`` is what its levelling book misses a
-    known level by [mm], where that is more than a careful levelling does; 0 otherwise.
+    ``turn`` is the change of direction at the start, in degrees, clockwise seen from above, from the direction of the run
+    before it in the list. ``levels`` is empty if no levels were measured: the ground is then level. ``shares`` maps each party
+    to an exact share and adds up to 1, or is empty. ``misclosure`` is the error of its levelling book at a known level
+    [mm], if it is above the usual limit; otherwise it is 0.
     """
 
     id: str
@@ -158,7 +158,7 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Retrofit:
-    """Lattice added to a standing fence: ``bays`` are its post-centre spacings in order."""
+    """Lattice added to an existing fence: ``bays`` are the distances between its post centres, in order."""
 
     id: str
     bays: tuple[int, ...]
@@ -170,7 +170,7 @@ class Retrofit:
 
 @dataclass(frozen=True, slots=True)
 class StrengthRequest:
-    """What the strength screening is asked: a method by name and its inputs as given, already checked."""
+    """Request for the strength screening: name of a method and its checked inputs."""
 
     method: str
     inputs: Mapping[str, str | int | bool] = field(default_factory=dict)
@@ -178,7 +178,7 @@ class StrengthRequest:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """A whole site measure. ``sha256`` is the digest of the canonical document it was read from."""
+    """A site measure. ``sha256`` is the digest of the canonical document it was read from."""
 
     label: str
     system: str

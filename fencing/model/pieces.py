@@ -1,4 +1,4 @@
-"""What is needed: single pieces with where they go, and counted quantities with the reason they exist."""
+"""Needed parts: pieces with their locations, and counted quantities with their breakdown."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from decimal import Decimal
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """``count`` pieces of one role, finish and length. ``where`` lists bay, post or gate ids; ``width`` is for sheets.
+    """Equal pieces: ``count`` of one role, finish and length. ``where`` lists bay, post or gate ids; ``width`` is for sheets.
 
-    ``length`` is integer mm and never short. ``component`` is None where the system maps none. ``site`` keeps apart what is
-    bought together and built in several places.
+    ``length`` is integer mm and rounded up. ``component`` is None if the system maps no component to the role. ``site`` tells
+    the jobs apart that are bought together.
     """
 
     role: str
@@ -26,7 +26,7 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Why:
-    """One reason: ``count`` places of ``each`` make ``net``."""
+    """One line of a breakdown: ``count`` elements with ``each`` pieces make ``net``."""
 
     place: str
     count: int
@@ -36,7 +36,7 @@ class Why:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One component's quantity in its sale unit (UN/ECE Rec 20): ``why`` adds up to ``net``, net + allowance = total."""
+    """Quantity of one component in its sale unit (UN/ECE Rec 20). ``why`` adds up to ``net``; net + allowance = total."""
 
     role: str
     component: str | None
@@ -50,7 +50,7 @@ class Quantity:
 
 @dataclass(frozen=True, slots=True)
 class Concrete:
-    """Concrete of all holes in m3: ``net`` is hole less steel plus crown; ``bags`` where a yield is known."""
+    """Concrete of all holes in m3: ``net`` is hole less steel plus crown; ``bags`` is None if the yield is not known."""
 
     holes: int
     net: Decimal

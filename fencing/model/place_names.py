@@ -1,4 +1,4 @@
-"""The places things are counted at, as a person names one of them and several. A place is plural in documents."""
+"""Singular and plural names of the elements at which parts are counted. Documents use the plural."""
 
 from __future__ import annotations
 
@@ -39,4 +39,4 @@ PLACES: dict[str, tuple[str, str]] = {
     "holes of line posts": ("hole of a line post", "holes of line posts"),
     "holes of single posts": ("hole of a single post", "holes of single posts"),
 }
-"""Place in documents -> (one, several)."""
+"""Name in documents -> (singular, plural)."""

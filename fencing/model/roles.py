@@ -1,4 +1,4 @@
-"""The roles a part can have, by the code documents use, with the words a person uses for them."""
+"""Roles of parts: the codes in documents and their names for people."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ ROLES: dict[str, str] = {
     "concrete.bag": "concrete in bags",
     "concrete.mix": "ready-mixed concrete",
 }
-"""Role -> its plural, in the order lists and documents have them."""
+"""Role -> plural name, in the order of lists and documents."""
 
 RANK: dict[str, int] = {role: rank for rank, role in enumerate(ROLES)}
-"""Role -> its place in that order."""
+"""Role -> index in that order."""
 
 FAMILIES: tuple[str, ...] = ("post", "cap", "gate", "concrete")
-"""What an allowance may name instead of a role: ``cap`` serves ``cap.pair`` and ``cap.square``."""
+"""Role families for allowances: ``cap`` applies to ``cap.pair`` and ``cap.square``."""
 
 
 def part(role: str, number: object = 2) -> str:
-    """The word for ``number`` [pieces] of a role; the code itself where there is no such role. Source: house rule.
+    """Return the name of a role for ``number`` pieces, or the code if the role is not known. Source: house rule.
 
     >>> part("latch", 1), part("latch", 2), part("concrete.bag", 1)
     ('latch', 'latches', 'concrete in bags')

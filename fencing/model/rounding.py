@@ -1,6 +1,6 @@
-"""Exact rounding of fractions of a millimetre: every rounding in the engine is one of these.
+"""Exact rounding of fractions of a millimetre. The engine uses only these functions for rounding.
 
-Numerators and denominators are integers, so that no float noise decides a millimetre. Source: house rule (docs/rules.md).
+Numerators and denominators are integers, so that float errors can't change a millimetre. Source: house rule (docs/rules.md).
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ def round_half_up(numerator: int, denominator: int) -> int:
 
 
 def round_up(numerator: int, denominator: int) -> int:
-    """Round ``numerator / denominator`` [any unit] up: for what must not be short. Source: house rule.
+    """Round ``numerator / denominator`` [any unit] up, for lengths that must not be short. Source: house rule.
 
     >>> round_up(7, 3), round_up(6, 3), round_up(-7, 3)
     (3, 2, -2)
@@ -27,7 +27,7 @@ def round_up(numerator: int, denominator: int) -> int:
 
 
 def along_slope(horizontal: int, rise: int, width: int) -> int:
-    """Length [mm] of a piece that covers ``horizontal`` mm in plan on a line rising ``rise`` over ``width``, half-up.
+    """Return the length of a piece that covers ``horizontal`` in plan on a line rising ``rise`` over ``width`` [mm, half-up].
 
     Right triangle: horizontal / cos(angle) = horizontal * sqrt(width^2 + rise^2) / width, in integers.
 

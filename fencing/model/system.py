@@ -1,6 +1,6 @@
-"""What fence is built: the sizes, limits and allowances of a fence system.
+"""The fence system: its sizes, limits and allowances.
 
-A system has no hidden defaults: every number here comes from its document. Lengths are integer millimetres.
+A system has no hidden defaults: every number comes from its document. Lengths are integer millimetres.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from enum import StrEnum
 
 
 class HoleShape(StrEnum):
-    """A cylinder, or a cone that is wide at its bottom (belled) or at its mouth (flared)."""
+    """Shape of a hole: a cylinder, or a cone that is wide at its bottom (belled) or at its top (flared)."""
 
     STRAIGHT = "straight"
     BELLED = "belled"
@@ -20,7 +20,7 @@ class HoleShape(StrEnum):
 
 
 class SheetSupply(StrEnum):
-    """Whether sheets come in stock lengths or as long as they are ordered."""
+    """Supply of sheets: in stock lengths, or cut to length by the supplier."""
 
     STOCK = "stock"
     MADE_TO_LENGTH = "made_to_length"
@@ -28,7 +28,7 @@ class SheetSupply(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Hole:
-    """A post hole. ``end_diameter`` is at the bottom of a belled hole, at the top of a flared one."""
+    """A post hole. ``end_diameter`` is at the bottom of a belled hole, and at the top of a flared hole."""
 
     depth: int
     diameter: int
@@ -40,7 +40,7 @@ class Hole:
 
 @dataclass(frozen=True, slots=True)
 class PostSection:
-    """A post section: ``setback`` is from the post's centre to the end of a rail in its pocket, ``steel_area`` in mm2.
+    """A post section. ``setback`` is from the post's centre to the end of a rail in it; ``steel_area`` is in mm2.
 
     ``stock`` is ascending.
     """
@@ -54,7 +54,7 @@ class PostSection:
 
 @dataclass(frozen=True, slots=True)
 class Rails:
-    """``seat``: a square-ended sheet may stand in a sloping rail while the level differs no more than this across it."""
+    """Rails. ``seat`` is the maximum difference of level across a sheet that stays square-ended in a sloping rail."""
 
     stock: tuple[int, ...]
     kerf: int
@@ -63,9 +63,9 @@ class Rails:
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """``cover`` + ``lap`` is the width of a sheet; ``step`` is the supplier's length step of made-to-length sheets.
+    """Sheets. ``cover`` + ``lap`` is the width of a sheet; ``step`` is the length step of made-to-length sheets.
 
-    ``reuse_strips``: whether the strip ripped off a sheet may serve another narrow place of the same job.
+    If ``reuse_strips`` is true, a strip ripped off a sheet may fill another narrow gap of the same job.
     """
 
     cover: int
@@ -79,7 +79,7 @@ class Sheets:
 
     @property
     def width(self) -> int:
-        """Width of a whole sheet [mm]: what it covers and the lap with the next.
+        """Return the width of a whole sheet [mm]: its cover and the lap with the next sheet.
 
         >>> Sheets(790, 32, 20, 12, SheetSupply.STOCK, (1788,)).width
         822
@@ -89,7 +89,7 @@ class Sheets:
 
 @dataclass(frozen=True, slots=True)
 class LatticeStock:
-    """``raked``: whether a panel may follow a sloping rail."""
+    """Lattice sizes. If ``raked`` is true, a panel may follow a sloping rail."""
 
     heights: tuple[int, ...]
     stock: tuple[int, ...]
@@ -98,7 +98,7 @@ class LatticeStock:
 
 @dataclass(frozen=True, slots=True)
 class Screws:
-    """Where screws go and how many: distances in mm, numbers for each place."""
+    """Rules for screws: distances in mm, and the number at each position."""
 
     pair_from_top: int
     pair_above_ground: int
@@ -110,7 +110,7 @@ class Screws:
 
 @dataclass(frozen=True, slots=True)
 class GateRules:
-    """``leaf_max`` by kind of gate; ``notch`` and ``lattice_notch`` are (width, height) cut from sheet corners."""
+    """Rules for gates. ``leaf_max`` is by kind; ``notch`` and ``lattice_notch`` are (width, height) cut from corners."""
 
     clearance_single: int
     clearance_wide: int
@@ -128,7 +128,7 @@ class GateRules:
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """Extra over net: ``percent`` of net rounded up, or ``each`` more of every component."""
+    """Quantity beyond net: ``percent`` of net rounded up, or ``each`` more of every component."""
 
     percent: Decimal = Decimal(0)
     each: int = 0
@@ -136,7 +136,7 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True)
 class Profile:
-    """Outside sizes of a post section [mm]: a square tube has a ``depth`` (its side), a channel a ``flange`` too."""
+    """Outside sizes of a post section [mm]: a square tube has a ``depth`` (its side), a channel also has a ``flange``."""
 
     depth: Decimal
     thickness: Decimal
@@ -146,7 +146,7 @@ class Profile:
 
 @dataclass(frozen=True, slots=True)
 class Steel:
-    """What the strength screening knows of the posts: yield strength [MPa], capacity factor, sections where stated."""
+    """Steel data for the strength screening: yield strength [MPa], capacity factor, and sections if stated."""
 
     yield_mpa: Decimal
     capacity_factor: Decimal
@@ -156,10 +156,10 @@ class Steel:
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """A fence system. ``components`` maps a role to what the catalogue sells for it; ``allowances`` a role or role family.
+    """A fence system. ``components`` maps a role to a catalogue component; ``allowances`` maps a role or role family.
 
-    ``bag_yield`` is the wet volume of one bag of concrete in m3, where the catalogue knows it. ``lattice_open_area_ratio`` is the
-    open share of a lattice panel's area (0 solid), where stated; ``steel`` is for the strength screening alone.
+    ``bag_yield`` is the wet volume of one bag of concrete in m3, if known. ``lattice_open_area_ratio`` is the open share of a
+    lattice panel's area (0 is solid), if stated. ``steel`` is only for the strength screening.
     """
 
     code: str

@@ -1,7 +1,7 @@
-"""Choosing form and layout: every way a run could be built, side by side, and the one that is taken.
+"""Choice of form and layout: every way to build a run, and the way that is chosen.
 
-Rule: docs/rules.md. Fewest stops first; then, with prices, the cheapest; without, the first form that serves, the fewest
-bays and the fewest rails to cut. The order of the measure's lists (``measure-1.json``) decides between equals.
+Rule: docs/rules.md. Fewest stops first. Then the cheapest if there are prices; otherwise the first form, the fewest bays and
+the fewest rails to cut. Between equals the order of the lists in ``measure-1.json`` decides.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ LAYOUTS = (Layout.FROM_START, Layout.FROM_END, Layout.EVEN, Layout.BALANCED, Lay
 
 @dataclass(frozen=True, slots=True)
 class BuildOption:
-    """One way to build a run, with what decides between it and the others."""
+    """One way to build a run, with the figures that the choice depends on."""
 
     draft: Draft
     stops: int
@@ -39,16 +39,16 @@ class BuildOption:
 
 
 def inspect(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
-    """Every notice of one run: its bays, gates and posts, in that order. Lengths in their texts are [mm].
+    """Return every notice of one run: its bays, gates and posts, in that order. Lengths in texts are [mm].
 
     Source: house rule.
 
-    Example: a level run on level ground has nothing to look at:
+    Example: a level run on level ground has no notices:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> run = TWO_BAYS.runs[0]
         >>> draft = set_out(run, Form.LEVEL, Layout.FROM_START, Ground((0,), (0,)), ROUND_SIZES)
-        >>> inspect(draft, [posts_.stand(upright, ROUND_SIZES) for upright in draft.uprights], ROUND_SIZES)
+        >>> inspect(draft, [posts_.build_post(post, ROUND_SIZES) for post in draft.uprights], ROUND_SIZES)
         []
     """
     notices = [notice for bay in draft.bays for notice in bays_.inspect(bay, system)]
@@ -68,22 +68,22 @@ def options(
     forms: Iterable[Form] = FORMS,
     layouts: Iterable[Layout] = LAYOUTS,
 ) -> list[BuildOption]:
-    """Every combination of ``forms`` and ``layouts`` for one run, set out and costed on its own.
+    """Set out and cost every combination of ``forms`` and ``layouts`` for one run.
 
     Args:
         run: the measured run.
         ground: the ground under it.
         system: the fence system [lengths in mm].
-        prices: the business's prices, None where there are none.
+        prices: the business's prices, or None.
         ends: ids of corner posts shared with neighbours.
         pointer: JSON Pointer of the run, for faults.
-        forms, layouts: what to try, in order of preference between equals.
+        forms, layouts: forms and layouts to try, in order of preference between equals.
 
     Returns:
-        The options in the order tried: for each form every layout that takes the run's taper.
+        The options in the order tried: for each form, every layout with enough bays for the run's taper.
 
     Raises:
-        Refused: gates or a taper that fit no layout tried.
+        InvalidDocument: gates or a taper that fit no layout tried.
 
     Source: house rule.
 
@@ -93,22 +93,22 @@ def options(
         >>> len(options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None))
         15
     """
-    wanted, found, refused = list(layouts), list[BuildOption](), list[InvalidDocument]()
+    layouts, built, errors = list(layouts), list[BuildOption](), list[InvalidDocument]()
     for form in forms:
-        for layout in wanted:
+        for layout in layouts:
             try:
                 draft = set_out(run, form, layout, ground, system, ends, pointer)
-            except InvalidDocument as refusal:  # a taper may want more bays than this layout makes
-                refused.append(refusal)
+            except InvalidDocument as error:  # a taper may need more bays than this layout has
+                errors.append(error)
             else:
-                found.append(_option(draft, system, prices))
-    if not found:
-        raise refused[0]
-    return found
+                built.append(_option(draft, system, prices))
+    if not built:
+        raise errors[0]
+    return built
 
 
 def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOption:
-    posts = [posts_.build_post(upright, system) for upright in draft.uprights]
+    posts = [posts_.build_post(post, system) for post in draft.uprights]
     stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
     cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
     return BuildOption(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
@@ -127,15 +127,17 @@ def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices
 
 
 def choose(candidates: Sequence[BuildOption]) -> BuildOption:
-    """The option to build: see the module's rule. Costs [the business's currency] decide only where every option has one.
+    """Return the option to build. Costs [the business's currency] decide only if every option has one.
+
+    Rule: see the module.
 
     Source: house rule.
 
-    Example: all serve, so it is the first form, and of its layouts the first with the fewest bays and cuts:
+    Example: no option has stops, so the first form wins, with its first layout of the fewest bays and cuts:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
-        >>> choose(ways).draft.form.value, len(choose(ways).draft.bays)
+        >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> choose(candidates).draft.form.value, len(choose(candidates).draft.bays)
         ('level', 2)
     """
     priced = all(option.cost is not None for option in candidates)
@@ -152,26 +154,26 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
 def decide(
     run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
 ) -> tuple[Draft, tuple[Proposal, ...]]:
-    """The draft to build for a run, and the proposals beside it (none where the estimator has chosen both himself).
+    """Return the draft to build for a run, and its proposals (none if the measure states both form and layout).
 
     Args:
         run: the measured run [lengths in mm].
         ground: the ground under it.
         system: the fence system.
-        prices: the business's prices, None where there are none.
+        prices: the business's prices, or None.
         ends: ids of corner posts shared with neighbours.
         pointer: JSON Pointer of the run, for faults.
 
     Raises:
-        Refused: gates or a taper that fit no layout that may be chosen.
+        InvalidDocument: gates or a taper that fit no allowed layout.
 
     Source: house rule.
 
-    Example: form and layout are stated, so there is nothing to propose:
+    Example: form and layout are stated, so there are no proposals:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> draft, beside = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
-        >>> draft.form.value, beside
+        >>> draft, others = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
+        >>> draft.form.value, others
         ('level', ())
     """
     if run.form is not Form.AUTO and run.layout is not Layout.AUTO:
@@ -191,14 +193,14 @@ def decide(
 
 
 def proposals(candidates: Sequence[BuildOption], chosen: BuildOption) -> tuple[Proposal, ...]:
-    """The options as a person compares them, in the order tried; costs as decimal strings [the business's currency].
+    """Return the options as proposals, in the order tried; costs are decimal strings [the business's currency].
 
     Source: house rule.
 
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
-        >>> ways = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
-        >>> [one.chosen for one in proposals(ways, ways[0])].count(True)
+        >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
+        >>> [proposal.chosen for proposal in proposals(candidates, candidates[0])].count(True)
         1
     """
     return tuple(

@@ -1,7 +1,7 @@
-"""What the business pays, as far as the engine needs it to compare one way of building with another.
+"""Prices for comparing ways to build a run.
 
-An estimate for choosing, not a quote: pieces are priced from the cheapest stock that serves each of them alone, so what a
-cutting plan would save is left out of every alternative alike. Money is ``Decimal`` in the business's own currency.
+The cost is an estimate for the choice, not a quote: each piece is priced from the cheapest stock that fits it. The savings of
+a cutting plan are left out of every alternative. Money is ``Decimal`` in the business's currency.
 """
 
 from __future__ import annotations
@@ -15,16 +15,16 @@ from fencing.model.pieces import Piece, Quantity
 PIECE_ROLES = frozenset(
     {"post.channel", "post.square", "post.extension", "rail", "sheet", "lattice", "gate.stile", "gate.rail"}
 )
-"""Roles that are cut from stock lengths; every other role is bought by count, bag or volume."""
+"""Roles that are cut from stock lengths. All other roles are bought by count, bag or volume."""
 
 ZERO = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
 class StockPrice:
-    """One stock length [mm] of a role and its price a piece; ``length`` None is sold by the metre, at ``price`` a metre.
+    """One stock length [mm] of a role and its price for each piece. If ``length`` is None, ``price`` is for each metre.
 
-    ``colour`` None serves every finish.
+    If ``colour`` is None, it fits every finish.
     """
 
     role: str
@@ -34,10 +34,10 @@ class StockPrice:
 
     def __post_init__(self) -> None:
         if self.price < 0 or (self.length is not None and self.length <= 0):
-            raise ValueError(f"{self.role}: a stock length is above 0 and a price is not negative")
+            raise ValueError(f"{self.role}: a stock length must be above 0 and a price must not be negative")
 
     def serves(self, role: str, colour: str | None, length: int) -> bool:
-        """Whether a piece of ``length`` [mm] can come from this stock. Source: common practice.
+        """Return whether a piece of ``length`` [mm] can be cut from this stock. Source: common practice.
 
         >>> StockPrice("rail", None, 2400, Decimal(19)).serves("rail", "slate", 2401)
         False
@@ -49,7 +49,7 @@ class StockPrice:
         )
 
     def of(self, length: int) -> Decimal:
-        """Price of one piece of ``length`` [mm] taken from this stock. Source: common practice.
+        """Return the price of one piece of ``length`` [mm] from this stock. Source: common practice.
 
         >>> StockPrice("sheet", None, None, Decimal("9.00")).of(1800)
         Decimal('16.20')
@@ -59,9 +59,9 @@ class StockPrice:
 
 @dataclass(frozen=True, slots=True)
 class LabourRates:
-    """Labour by what is counted: a post hole dug and filled, a bay erected, what a raked bay takes more, one saw cut.
+    """Labour rates: digging and filling a post hole, building a bay, the extra for a raked bay, one saw cut.
 
-    ``hole_in`` is what a hole costs in a soil; ``hole`` is for every other soil.
+    ``hole_in`` is the rate of a hole by soil; ``hole`` is for every other soil.
     """
 
     hole: Decimal = ZERO
@@ -73,7 +73,7 @@ class LabourRates:
 
 @dataclass(frozen=True, slots=True)
 class EstimateWork:
-    """What labour is counted by. ``raked_bays`` are among the ``bays``; the holes are in ``soil``."""
+    """Counts for the labour cost. ``raked_bays`` are part of ``bays``; the holes are in ``soil``."""
 
     holes: int = 0
     bays: int = 0
@@ -84,29 +84,29 @@ class EstimateWork:
 
 @dataclass(frozen=True, slots=True)
 class PriceList:
-    """Prices of stock lengths, of things bought by count (``eaches`` by role and colour) and of labour."""
+    """Prices of stock lengths, of items bought by count (``eaches`` by role and colour) and of labour."""
 
     stock: tuple[StockPrice, ...] = ()
     eaches: Mapping[tuple[str, str | None], Decimal] = field(default_factory=dict)
     labour: LabourRates = LabourRates()
-    # `auto` asks for the same few lengths once for every way to build; an answer never changes
-    _known: dict[tuple[str, str | None, int], Decimal | None] = field(
+    # cache: `auto` needs the same few lengths for every way to build
+    _cache: dict[tuple[str, str | None, int], Decimal | None] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
 
     def piece(self, role: str, colour: str | None, length: int) -> Decimal | None:
-        """Price of one piece of ``length`` mm: the cheapest stock that serves.
+        """Return the price of one piece of ``length`` mm from the cheapest stock that fits.
 
-        Rule: among the stock of that role which is at least as long and of that colour (or of no particular colour), the
-        least price of the piece.
+        Rule: the minimum price of the piece from all stock of that role that is long enough and has that colour or no
+        colour.
 
         Args:
             role: role of ``fencing/model/roles.py``.
-            colour: finish by name, None where it does not matter.
-            length: what is needed [mm, > 0].
+            colour: name of the finish, or None for any finish.
+            length: needed length [mm, > 0].
 
         Returns:
-            Price of one piece, or None where no stock serves.
+            Price of one piece, or None if no stock fits.
 
         Source: house rule.
 
@@ -116,14 +116,13 @@ class PriceList:
             >>> rails.piece("rail", "slate", 2200), rails.piece("rail", "slate", 3000), rails.piece("rail", "slate", 5000)
             (Decimal('19'), Decimal('36'), None)
         """
-        wanted = (role, colour, length)
-        if wanted not in self._known:
-            serving = [item.of(length) for item in self.stock if item.serves(*wanted)]
-            self._known[wanted] = min(serving, default=None)
-        return self._known[wanted]
+        key = (role, colour, length)
+        if key not in self._cache:
+            self._cache[key] = min((item.of(length) for item in self.stock if item.serves(*key)), default=None)
+        return self._cache[key]
 
     def each(self, role: str, colour: str | None) -> Decimal | None:
-        """Price of one sale unit [money] of what is bought by count: of that colour, otherwise of no particular colour.
+        """Return the price of one sale unit of an item bought by count: of that colour, otherwise without a colour.
 
         Source: house rule.
 
@@ -160,19 +159,19 @@ def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal 
 def cost_of(
     prices: PriceList, pieces: Iterable[Piece], quantities: Iterable[Quantity], work: EstimateWork = EstimateWork()
 ) -> Decimal | None:
-    """What building it costs, as an estimate to compare alternatives by.
+    """Return the estimated cost of building, for comparing alternatives.
 
-    Rule: each piece at the cheapest stock that serves it, each counted thing at its price with its allowance, labour at the
-    four rates. Quantities of the roles that are cut from stock are left to the pieces, so nothing is counted twice.
+    Rule: each piece from the cheapest stock that fits, each counted item at its price with its allowance, labour at the four
+    rates. Roles that are cut from stock are counted as pieces only, so that nothing is counted twice.
 
     Args:
         prices: the business's prices.
         pieces: pieces of the take-off.
         quantities: quantities of the take-off [sale units].
-        work: counts that labour is paid by.
+        work: counts for the labour cost.
 
     Returns:
-        Money, not rounded; None where anything needed has no price, because then nothing can be compared.
+        Money, not rounded; None if any needed item has no price, because then no comparison is possible.
 
     Source: house rule.
 

@@ -1,4 +1,4 @@
-"""Concrete of a whole job: holes pooled, overbreak allowed for, bags rounded up once."""
+"""Concrete of a whole job: all holes together, with allowance; bags are rounded up only once."""
 
 from __future__ import annotations
 
@@ -18,10 +18,11 @@ LITRE = Decimal("0.001")
 
 
 def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quantity | None]:
-    """Concrete of all holes, and its row of the quantities (None without holes).
+    """Return the concrete of all holes, and its row of the quantities (None without holes).
 
-    Rule: volumes are summed exactly and rounded once, half-up to the litre; the rows of ``why`` take the litres so that they
-    add up (those with the largest remainders first). The allowance is rounded up to the litre, bags over the whole job.
+    Rule: volumes are summed exactly and rounded only once, half-up to the litre. The litres are distributed over the rows of
+    ``why`` by largest remainder, so that they add up. The allowance is rounded up to the litre; bags are rounded up for the
+    whole job.
 
     Args:
         posts: every post of the job, a shared corner once.
@@ -32,12 +33,12 @@ def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quant
 
     Source: house rule for the rounding.
 
-    Example: two holes of 650 by 300 with their crowns, nothing in them: 2 x 46.653 litres, and 10 % of 93 is 9.3, taken as 10:
+    Example: two empty holes of 650 by 300 with their crowns: 2 x 46.653 litres, and 10 % of 93 is 9.3, rounded up to 10:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> empty = [Post(name, 0, "square", 0, 650, ()) for name in ("A-P1", "A-P2")]
-        >>> poured, row = concrete_for(empty, ROUND_SIZES)
-        >>> str(poured.net), str(poured.allowance), str(poured.total)
+        >>> volume, row = concrete_for(empty, ROUND_SIZES)
+        >>> str(volume.net), str(volume.allowance), str(volume.total)
         ('0.093', '0.010', '0.103')
     """
     volumes = Counter((post.kind, concrete(post, system)) for post in posts)
@@ -53,7 +54,7 @@ def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quant
 
 
 def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
-    """A row for each kind and size of hole, in whole litres that add up to the rounded total."""
+    """Return a row for each kind and size of hole, in whole litres that add up to the rounded total."""
     exact = {key: key[1] * count for key, count in sorted(volumes.items())}
     litres = {key: volume // MM3_IN_LITRE for key, volume in exact.items()}
     short = round_half_up(sum(exact.values()), MM3_IN_LITRE) - sum(litres.values())
@@ -66,5 +67,5 @@ def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
 
 
 def _cubic_metres(volume: int) -> Decimal:
-    """One hole [mm3] in m3, half-up to the cubic centimetre."""
+    """Convert the volume of one hole [mm3] to m3, half-up to the cubic centimetre."""
     return Decimal(round_half_up(volume, 1000)).scaleb(-6)

@@ -1,4 +1,4 @@
-"""Counting: a whole run, retrofit or job walked once, post by post, bay by bay, gate by gate."""
+"""Counting of the parts of a run or retrofit: posts, bays and gates, one after the other."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from fencing.quantities.tally import Tally
 def count_run(
     tally: Tally, run: Run, posts: Sequence[Post], bays: Iterable[Bay], gates: Iterable[HungGate], system: System
 ) -> None:
-    """Everything of one run but its half caps, into the tally.
+    """Add all parts of one run to the tally, except half caps.
 
     Args:
-        tally: what is added to.
+        tally: tally to add to.
         run: as measured [lengths in mm].
-        posts: those counted here; a shared corner only in its first run.
-        bays, gates: of the run.
+        posts: posts to count; a shared corner only in its first run.
+        bays, gates: bays and gates of the run.
         system: the fence system.
 
     Source: docs/rules.md, "Posts, caps, screws, concrete".
@@ -44,11 +44,11 @@ def count_run(
 
 
 def against(run: Run, post: Post) -> Terminal | None:
-    """What a single post at an end of its run stands against: a wall or a join; None for any other post.
+    """Return the terminal beside a single post at an end of its run: a wall or a join; None for any other post.
 
     Args:
-        run: as measured; which end a post is at is told by its chainage [mm].
-        post: of that run.
+        run: as measured; the chainage [mm] of a post decides its end.
+        post: post of that run.
 
     Source: house rule.
 
@@ -64,14 +64,14 @@ def against(run: Run, post: Post) -> Terminal | None:
 
 
 def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Colours]]) -> None:
-    """Pair up the half caps of each finish over all posts and count the caps that are cut for them [pieces].
+    """Count the caps that are cut into half caps, for each finish over all posts [pieces].
 
-    Rule: two halves from a cap; an odd half takes a cap of its own. Source: common practice.
+    Rule: one cap gives two halves; an odd half needs its own cap. Source: common practice.
 
-    Example: three single posts take three halves, so two caps:
+    Example: three single posts need three halves, so two caps:
 
-        >>> from fencing.model.fence import Member
-    >>> single = Post("A-P1", 0, "single", 0, 650, (Member("channel", "A-1", 1850, 2400, 2400, 550),))
+        >>> from fencing.model.fence import Upright
+        >>> single = Post("A-P1", 0, "single", 0, 650, (Upright("channel", "A-1", 1850, 2400, 2400, 550),))
         >>> tally = Tally()
         >>> half_caps_in(tally, [([single] * 3, Colours())])
         >>> [(row.role, row.net) for row in tally.reasons_in_order()]
@@ -87,16 +87,16 @@ def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Colours]])
 
 
 def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iterable[Retrofit], system: System) -> None:
-    """Everything of the lattice added to standing fences, into the tally [mm, pieces]. Source: common practice.
+    """Add all parts of the lattice on existing fences to the tally [mm, pieces]. Source: common practice.
 
-    Example: a retrofit of two bays takes two extensions for each:
+    Example: a retrofit of two bays needs two extensions for each:
 
         >>> from fencing.set_out.retrofit import build
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> asked, tally = Retrofit("R1", (2400, 2400), 300), Tally()
-        >>> count_retrofits(tally, [build(asked, ROUND_SIZES)], [asked], ROUND_SIZES)
+        >>> retrofit, tally = Retrofit("R1", (2400, 2400), 300), Tally()
+        >>> count_retrofits(tally, [build(retrofit, ROUND_SIZES)], [retrofit], ROUND_SIZES)
         >>> [row.net for row in tally.reasons_in_order() if row.role == "post.extension"]
         [Decimal('4')]
     """
-    for item, asked in zip(built, measured, strict=True):
-        count_retrofit(tally, item, asked.colours, system)
+    for item, retrofit in zip(built, measured, strict=True):
+        count_retrofit(tally, item, retrofit.colours, system)

@@ -1,4 +1,4 @@
-"""Why a quantity is what it is, and the job at a glance, as a person would say them."""
+"""Texts for people about a take-off: explanation of a quantity, cut list and summary."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from fencing.model.roles import ROLES, part
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
-from fencing.quantities.takeoff_document import affordable_remedies
+from fencing.quantities.takeoff_document import suggest_changes_if_small
 from fencing.quantities.tally import allowance_for
 from fencing.reading.fault_list import listed, nearest
 from fencing.strength.document import describe_change
@@ -26,21 +26,21 @@ MAX_NAMES = 24
 
 
 class UnknownComponent(ValueError):
-    """Asked about something the job does not need; the sentence names what it does need."""
+    """Error for a name that is not needed in the job; the text lists what is needed."""
 
 
-def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
-    """Say why every quantity of a role or component is what it is.
+def explain(taken: TakeOff, name: str) -> tuple[str, ...]:
+    """Explain every quantity of a role or component.
 
     Args:
         taken: the take-off.
-        asked: a role (``screw``), a family (``cap``), the word for one (``screws``) or a component's name; any case.
+        name: a role (``screw``), a family (``cap``), a word for it (``screws``) or a component's name; any case.
 
     Returns:
-        One sentence-by-sentence paragraph for each quantity [sale units], in the order of the take-off.
+        One paragraph for each quantity [sale units], in the order of the take-off.
 
     Raises:
-        UnknownComponent: the job needs nothing of that name.
+        UnknownComponent: the job needs nothing with that name.
 
     Source: house rule.
 
@@ -50,35 +50,35 @@ def explain(taken: TakeOff, asked: str) -> tuple[str, ...]:
         >>> explain(take_off(TWO_BAYS, ROUND_SIZES), "rails")[0]
         'Rails: 4. Needed: 4, that is 2 for bottom rails; 2 for top rails. Cut to 4 of 2355 mm.'
     """
-    rows = [row for row in taken.quantities if asked.casefold() in _names(row)]
+    rows = [row for row in taken.quantities if name.casefold() in _names(row)]
     if not rows:
-        raise UnknownComponent(_unknown(taken, asked))
+        raise UnknownComponent(_unknown(taken, name))
     return tuple(_paragraph(row, taken) for row in rows)
 
 
 def _names(row: Quantity) -> set[str]:
-    """Everything a quantity answers to."""
+    """Return every name of a quantity."""
     names = {row.role, row.role.split(".")[0], part(row.role), part(row.role, 1), row.component or row.role}
     return {name.casefold() for name in names}
 
 
-def _unknown(taken: TakeOff, asked: str) -> str:
+def _unknown(taken: TakeOff, name: str) -> str:
     roles = dict.fromkeys(row.role for row in taken.quantities)
     known = [*roles, *dict.fromkeys(row.component for row in taken.quantities if row.component)]
     needed = f"this job needs {listed(known, 'and')}" if known else "this job needs nothing"
-    if asked in ROLES:
-        there = "is" if asked.startswith("concrete") else "are"
-        return f"there {there} no {ROLES[asked]} in this job; {needed}"
-    like = nearest(asked, known)
+    if name in ROLES:
+        verb = "is" if name.startswith("concrete") else "are"
+        return f"there {verb} no {ROLES[name]} in this job; {needed}"
+    like = nearest(name, known)
     hint = f"did you mean {like}? " if like else ""
-    return f"{asked[:80]!r} is not known here; {hint}{needed}"
+    return f"{name[:80]!r} is not known here; {hint}{needed}"
 
 
 def _paragraph(row: Quantity, taken: TakeOff) -> str:
     name = part(row.role, row.total)
     finish = f" ({row.colour})" if row.colour else ""
-    said = f" [{row.component}]" if row.component else ""
-    sentences = [f"{name[0].upper()}{name[1:]}{finish}{said}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
+    component = f" [{row.component}]" if row.component else ""
+    sentences = [f"{name[0].upper()}{name[1:]}{finish}{component}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
     reasons = "; ".join(_reason(why, row) for why in row.why)
     sentences.append(f"Needed: {_amount(row.net, row.unit)}, that is {reasons}.")
     if row.allowance:
@@ -133,7 +133,7 @@ def _size(piece: Piece) -> str:
 
 
 def cut_list(taken: TakeOff) -> str:
-    """Every piece to cut [mm], grouped by material, longest first, as a text table with a line for each length.
+    """Return a text table of all pieces to cut [mm], grouped by material, longest first, one line for each length.
 
     Source: house rule.
 
@@ -159,7 +159,7 @@ def _row(piece: Piece) -> str:
 
 
 def summary(taken: TakeOff) -> str:
-    """The job at a glance: its runs [mm], what it needs, and what to look at. Source: house rule.
+    """Return a summary of the job: its runs [mm], needed quantities and notices. Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
@@ -168,9 +168,9 @@ def summary(taken: TakeOff) -> str:
     """
     lines = [taken.measure.label]
     for run in taken.runs:
-        lines += [_at_a_glance(run), *_beside(run.proposals)]
+        lines += [_run_summary(run), *_compare_proposals(run.proposals)]
     lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
-    lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_poured(taken.concrete)]
+    lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_concrete(taken.concrete)]
     if taken.measure.strength is not None:
         lines += ["", *_screened(taken)]
     if taken.notices:
@@ -179,7 +179,7 @@ def summary(taken: TakeOff) -> str:
     return "\n".join(lines)
 
 
-def _at_a_glance(run: BuiltRun) -> str:
+def _run_summary(run: BuiltRun) -> str:
     gates = f", {_counted(len(run.gates), 'gate')}" if run.gates else ""
     posts, bays = _counted(len(run.posts), "post"), _counted(len(run.bays), "bay")
     return f"Run {run.id}: {run.length} mm, {run.form}, {run.layout}, {posts}, {bays}{gates}"
@@ -190,32 +190,32 @@ def _needed(row: Quantity) -> str:
     return f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}"
 
 
-def _poured(concrete: Concrete) -> list[str]:
+def _concrete(concrete: Concrete) -> list[str]:
     if not concrete.holes:
         return []
     bags = "" if concrete.bags is None else f", {_counted(concrete.bags, 'bag')}"
     return [f"Concrete: {concrete.total:.3f} m³ in {_counted(concrete.holes, 'hole')}{bags}"]
 
 
-def _beside(proposals: Sequence[Proposal]) -> list[str]:
-    """What was chosen where that was left open, beside the best of every other form (or layout, where the form was given)."""
+def _compare_proposals(proposals: Sequence[Proposal]) -> list[str]:
+    """Return the chosen proposal, and the best proposal of every other form (or layout, if the form was given)."""
     if not proposals:
         return []
     chosen = next(proposal for proposal in proposals if proposal.chosen)
     cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
     others = [
-        f"    {other.form}, {other.layout}: {_against(other, chosen)}"
+        f"    {other.form}, {other.layout}: {_difference(other, chosen)}"
         for other in _best_of_the_others(proposals, chosen)
     ]
     return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
 
 
 def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list[Proposal]:
-    """The best of every form that was not chosen, or of every such layout where the form was given."""
+    """Return the best proposal of every form that was not chosen (or layout, if the form was given)."""
     by_form = len({proposal.form for proposal in proposals}) > 1
 
-    def kind(one: Proposal) -> str:
-        return one.form if by_form else one.layout
+    def kind(proposal: Proposal) -> str:
+        return proposal.form if by_form else proposal.layout
 
     best: dict[str, Proposal] = {}
     for proposal in sorted(proposals, key=lambda item: (item.stops, Decimal(item.cost or 0))):
@@ -224,17 +224,17 @@ def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list
     return list(best.values())
 
 
-def _against(one: Proposal, chosen: Proposal) -> str:
-    if one.stops > chosen.stops:
-        return _counted(one.stops, "stop")
-    if one.cost is None or chosen.cost is None:
-        return _counted(one.bays, "bay")
-    more = Decimal(one.cost) - Decimal(chosen.cost)
+def _difference(proposal: Proposal, chosen: Proposal) -> str:
+    if proposal.stops > chosen.stops:
+        return _counted(proposal.stops, "stop")
+    if proposal.cost is None or chosen.cost is None:
+        return _counted(proposal.bays, "bay")
+    more = Decimal(proposal.cost) - Decimal(chosen.cost)
     return f"{more:.2f} dearer" if more else "the same cost"
 
 
 def _screened(taken: TakeOff) -> list[str]:
-    """The strength screening in short: posts by what it says of them, and what would help."""
+    """Return a summary of the strength screening: posts by outcome, and suggested changes."""
     screening = screen(taken)
     lines = [f"Strength screening ({screening.method.title}): {WORDS[screening.outcome]}."]
     for outcome in ScreeningOutcome:
@@ -243,9 +243,8 @@ def _screened(taken: TakeOff) -> list[str]:
             needs = [post.needed for post in screening.posts if post.outcome is outcome and post.needed]
             deepest = f" (embedment needed up to {max(needs)} mm)" if needs else ""
             lines.append(f"  {outcome}: {_names_of(list(own))}{deepest}")
-    lines += [f"  height of the standing fence not stated: {name}" for name in screening.unscreened]
-    found = affordable_remedies(screening)
-    lines += [f"  would help: {describe_change(remedy)}" for remedy in found]
+    lines += [f"  height of the existing fence not stated: {name}" for name in screening.unscreened]
+    lines += [f"  suggested change: {describe_change(change)}" for change in suggest_changes_if_small(screening)]
     return [*lines, *(f"  {text}" for text in meaning(screening)), f"  {DISCLAIMER}"]
 
 

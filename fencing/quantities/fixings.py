@@ -1,4 +1,4 @@
-"""Screws, caps and small parts: counted place by place while posts, bays and gates are walked.
+"""Counting of screws, caps and small parts of posts, bays, gates and retrofits.
 
 Rules: docs/rules.md, "Posts, caps, screws, concrete".
 """
@@ -13,9 +13,11 @@ from fencing.quantities.tally import Tally
 
 
 def stitches(length: int, spacing: int) -> int:
-    """Screws down ``length`` [mm], one at either end, at no more than ``spacing`` [mm]. Source: common practice.
+    """Return the number of screws along ``length`` [mm] with at most ``spacing`` [mm] between them.
 
-    A 1500 pair, 50 above ground, first 100 below the top, last 100 above ground: 1350 mm in 5 spaces of 270.
+    There is one screw at each end. Source: common practice.
+
+    Example: a 1500 pair, 50 above ground, first 100 below the top, last 100 above ground: 1350 mm in 5 spaces of 270.
 
     >>> stitches(1350, 280)
     6
@@ -26,11 +28,11 @@ def stitches(length: int, spacing: int) -> int:
 
 
 def stitch_post(top: int, ground: int, screws: Screws) -> int:
-    """Screws that stitch a pair (or a channel to a square post) whose lower top is at ``top`` [mm above datum].
+    """Return the number of screws that stitch a pair, or a channel to a square post, up to ``top`` [mm above datum].
 
-    Source: common practice; the distances are the system's.
+    ``top`` is the lower top of the pair. Source: common practice; the distances are the system's.
 
-    Example: 1850 above ground, 100 left free at either end: 1650 mm in 6 spaces of 275, the most being 300:
+    Example: 1850 above ground, 100 free at each end: 1650 mm in 6 spaces of 275; the maximum is 300:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> stitch_post(1850, 0, ROUND_SIZES.screws)
@@ -40,7 +42,7 @@ def stitch_post(top: int, ground: int, screws: Screws) -> int:
 
 
 def finish(colours: Colours, part: str) -> str | None:
-    """The finish of a part, by the fall-backs of ``Colours`` [its name, or None]. Source: house rule.
+    """Return the name of a part's finish, with the fall-backs of ``Colours``, or None. Source: house rule.
 
     >>> finish(Colours(post="inkstone", rail="oatgrass"), "lattice")
     'oatgrass'
@@ -51,40 +53,40 @@ def finish(colours: Colours, part: str) -> str | None:
 
 
 def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, joined: bool) -> None:
-    """Members [mm], cap and stitching of one post, into the tally.
+    """Add the uprights [mm], cap and screws of one post to the tally.
 
     Args:
-        tally: what is added to.
-        post: as it stands.
+        tally: tally to add to.
+        post: post as built.
         colours: finishes of its run.
         system: the fence system.
-        joined: whether it is a single channel fixed to a standing steel fence.
+        joined: true for a single channel fixed to an existing steel fence.
 
     Source: docs/rules.md, "Posts, caps, screws, concrete".
 
-    Example: a line post is two channels, one cap on two screws, stitched by seven:
+    Example: a line post is two channels and one cap with two screws, stitched by seven screws:
 
-        >>> from fencing.model.fence import Member
+        >>> from fencing.model.fence import Upright
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> pair = tuple(Member("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
+        >>> pair = tuple(Upright("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
         >>> tally = Tally()
         >>> count_post(tally, Post("A-P2", 2400, "line", 0, 650, pair), Colours(), ROUND_SIZES, joined=False)
         >>> [(row.role, int(row.net)) for row in tally.reasons_in_order()]
         [('post.channel', 2), ('cap.pair', 1), ('screw', 9)]
     """
     colour, cap, screw = finish(colours, "post"), finish(colours, "cap"), finish(colours, "screw")
-    channels = [member for member in post.members if member.section == "channel"]
-    for member in post.members:
-        tally.piece(f"post.{member.section}", colour, member.length, post.id, f"{post.kind} posts")
+    channels = [upright for upright in post.members if upright.section == "channel"]
+    for upright in post.members:
+        tally.piece(f"post.{upright.section}", colour, upright.length, post.id, f"{post.kind} posts")
     per_cap, half = system.screws.per_cap, round_up(system.screws.per_cap, 2)
     if post.kind == "square":
         tally.count("cap.square", cap, "square posts")
         tally.count("screw", screw, "caps", each=per_cap)
-        for member in channels:
-            number = stitch_post(member.top, post.ground, system.screws)
+        for upright in channels:
+            number = stitch_post(upright.top, post.ground, system.screws)
             tally.count("screw", screw, "channels to square posts", each=number)
         return
-    tops = {member.top for member in channels}
+    tops = {upright.top for upright in channels}
     if post.kind == "line":
         tally.count("screw", screw, "pairs stitched", each=stitch_post(min(tops), post.ground, system.screws))
     elif joined:
@@ -97,26 +99,26 @@ def count_post(tally: Tally, post: Post, colours: Colours, system: System, *, jo
 
 
 def half_caps(post: Post) -> int:
-    """How many half caps a post takes: two on a stepped pair, one on a single channel, else none [pieces].
+    """Return the number of half caps on a post: two on a stepped pair, one on a single channel, otherwise none.
 
     Source: common practice.
 
-    >>> from fencing.model.fence import Member
-    >>> high, low = (Member("channel", "A-1", top, 2400, 2400, 550) for top in (1850, 1750))
+    >>> from fencing.model.fence import Upright
+    >>> high, low = (Upright("channel", "A-1", top, 2400, 2400, 550) for top in (1850, 1750))
     >>> half_caps(Post("A-P2", 0, "line", 0, 650, (high, low))), half_caps(Post("A-P2", 0, "line", 0, 650, (high, high)))
     (2, 0)
     """
     if post.kind == "square":
         return 0
-    return 0 if post.kind == "line" and len({member.top for member in post.members}) == 1 else len(post.members)
+    return 0 if post.kind == "line" and len({upright.top for upright in post.members}) == 1 else len(post.members)
 
 
 def count_bay(tally: Tally, bay: Bay, colours: Colours, system: System) -> None:
-    """Rails, sheets, lattice of one bay [mm], and the screws that hold them, into the tally.
+    """Add the rails, sheets and lattice of one bay [mm], with their screws, to the tally.
 
     Source: docs/rules.md, "Posts, caps, screws, concrete".
 
-    Example: two rails have four ends, each on two screws:
+    Example: two rails have four ends with two screws each:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> from fencing.quantities.take_off import take_off
@@ -137,17 +139,18 @@ def count_bay(tally: Tally, bay: Bay, colours: Colours, system: System) -> None:
 
 
 def count_gate(tally: Tally, gate: HungGate, hardware: tuple[str, ...], colours: Colours, system: System) -> None:
-    """Parts [mm], furniture and screws of one gate, into the tally; two leaves always take a drop bolt.
+    """Add the parts [mm], hardware and screws of one gate to the tally; two leaves always have a drop bolt.
 
     Source: docs/rules.md, "Gates".
 
-    Example: hinges come with a leaf, the latch because it was asked for:
+    Example: a leaf with hinges, and a latch from the measure:
 
-        >>> from fencing.set_out.gates import hang
+        >>> from fencing.set_out.gates import build_gate
         >>> from fencing.set_out.ground import Ground
         >>> from fencing.model.measure import Gate, GateKind
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> hung = hang(Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800), ("A-P2", "A-P3"), Ground((0,), (0,)), ROUND_SIZES)
+        >>> gate, level = Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800), Ground((0,), (0,))
+        >>> hung = build_gate(gate, ("A-P2", "A-P3"), level, ROUND_SIZES)
         >>> tally = Tally()
         >>> count_gate(tally, hung, ("hinges", "latch"), Colours(), ROUND_SIZES)
         >>> [(row.role, int(row.net)) for row in tally.reasons_in_order() if row.role in ("hinge", "latch")]
@@ -183,9 +186,9 @@ def _count_leaf(tally: Tally, gate: str, leaf: Leaf, colours: Colours, system: S
 
 
 def count_retrofit(tally: Tally, built: BuiltRetrofit, colours: Colours, system: System) -> None:
-    """Parts [mm] and screws of lattice added to a standing fence, into the tally. Source: common practice.
+    """Add the parts [mm] and screws of lattice on an existing fence to the tally. Source: common practice.
 
-    Example: of two bays one post stands between, where two extensions are stitched; caps go on all three posts:
+    Example: at the post between two bays, two extensions are stitched; all three posts have caps:
 
         >>> from fencing.model.measure import Retrofit
         >>> from fencing.set_out.retrofit import build

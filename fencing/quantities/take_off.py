@@ -1,6 +1,6 @@
-"""The take-off: everything a measured job needs, counted, with the reason for each number.
+"""Take-off: everything a measured job needs, counted, with the reason for each number.
 
-The stages, in order, each a function from values to values:
+Each stage is a function from values to values:
 
     measure -> ground -> drafts (layout, lines, bays, gates) -> posts -> tally -> pieces, quantities, concrete -> notices
 """
@@ -32,12 +32,12 @@ from fencing.set_out.posts import UnsizedPost, build_post
 from fencing.set_out.run import Draft, Ends
 
 CORNER_TOLERANCE = 20
-"""How far [mm] two runs may disagree about the ground at their corner before a notice says so. Source: house rule."""
+"""Maximum difference [mm] of two runs' ground levels at their corner without a notice. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
 class TakeOff:
-    """The counted list of everything the job needs. Reads in the order of the measure."""
+    """Counted list of everything the job needs, in the order of the measure."""
 
     measure: Measure
     system: System
@@ -50,25 +50,25 @@ class TakeOff:
 
 
 def take_off(measure: Measure, system: System, prices: PriceList | None = None) -> TakeOff:
-    """Expand a site measure into every post, bay, gate, piece, screw and hole of the fence.
+    """Calculate every post, bay, gate, piece, screw and hole of the fence from a site measure.
 
     Rule: docs/rules.md, stage by stage.
 
     Args:
         measure: the checked site measure, lengths [mm], levels [mm above its datum].
         system: the fence system it is built in.
-        prices: the business's prices; only ``auto`` form and layout look at them.
+        prices: the business's prices; only ``auto`` form and layout use them.
 
     Returns:
-        The take-off: runs in the order of the measure, pieces and quantities in the order lists are printed. Every ``why`` adds
-        up to its ``net``; a corner post is counted once.
+        The take-off: runs in the order of the measure, pieces and quantities in the order of printed lists. Every ``why``
+        adds up to its ``net``; a corner post is counted only once.
 
     Raises:
-        Refused: gates or a taper that do not fit the bays of their run, with pointers into the measure.
+        InvalidDocument: gates or a taper that do not fit the bays of their run, with pointers into the measure.
 
-    Source: common practice; house rules as docs/rules.md names them.
+    Source: common practice; house rules as in docs/rules.md.
 
-    Example: 4800 mm in two bays of 2400 take three posts, four rails and six sheets:
+    Example: 4800 mm in two bays of 2400 needs three posts, four rails and six sheets:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> taken = take_off(TWO_BAYS, ROUND_SIZES)
@@ -81,7 +81,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
     posts = _posts(drafts, shared, system)
     retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
-    counted = _each_once(posts, shared)
+    counted = _without_shared_corners(posts, shared)
     pieces, quantities, concrete = _count(measure, drafts, counted, retrofits, system)
     return TakeOff(
         measure=measure,
@@ -96,18 +96,18 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
 
 
 def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
-    """The ground under each run; one without levels is level at the corner it shares with a run that has them, else at 0.
+    """Return the ground under each run. A run without levels takes the level of a shared corner, otherwise 0.
 
     Args:
         runs: as measured, levels [mm above datum].
-        shared: as :func:`fencing.set_out.corners.corners` tells it.
+        shared: shared corners from :func:`fencing.set_out.corners.corners`.
 
     Returns:
-        A ground for each run, in order. Levels are handed on from corner to corner as far as they reach.
+        A ground for each run, in order. Levels pass from corner to corner.
 
     Source: house rule.
 
-    Example: the second run starts 200 lower than the first did, at 4800 mm along it:
+    Example: the first run falls 200 over its 4800 mm, and the second run starts at that level:
 
         >>> from fencing.model.measure import Station
         >>> first, then = Run("A", 4800, 1800, levels=(Station(0, 0), Station(4800, -200))), Run("B", 2400, 1800)
@@ -115,7 +115,7 @@ def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
         -200
     """
     known: dict[int, Ground] = {index: Ground.through(run.levels) for index, run in enumerate(runs) if run.levels}
-    for _ in runs:  # levels reach one corner further each time
+    for _ in runs:  # levels pass one more corner each time
         before = len(known)
         _carry_round_corners(known, runs, shared)
         if len(known) == before:
@@ -124,7 +124,7 @@ def grounds_of(runs: Sequence[Run], shared: dict[int, int]) -> list[Ground]:
 
 
 def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: dict[int, int]) -> None:
-    """Give every run that meets one with a ``known`` ground, and has none itself, that run's level at their corner."""
+    """Give every run without levels the level at its corner with a run whose ground is in ``known``."""
     for after, before in shared.items():
         if before in known and after not in known:
             known[after] = Ground.through((), known[before].at(runs[before].length))
@@ -141,14 +141,14 @@ def _drafts(
             first=drafts[index - 1].uprights[-1].id if index and index in shared else None,
             last=drafts[0].uprights[0].id if 0 in shared and index == len(runs) - 1 else None,
         )
-        draft, beside = decide(run, ground, system, prices, ends, f"/runs/{index}")
+        draft, own_proposals = decide(run, ground, system, prices, ends, f"/runs/{index}")
         drafts.append(draft)
-        proposals.append(beside)
+        proposals.append(own_proposals)
     return drafts, proposals
 
 
 def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
-    """The posts of every run; a shared corner has the members of both runs and stands in the lower ground of the two."""
+    """Build the posts of every run. A shared corner has the uprights of both runs, and the lower ground of the two."""
     uprights = [list(draft.uprights) for draft in drafts]
     for after, before in shared.items():
         ending, starting = uprights[before][-1], uprights[after][0]
@@ -161,11 +161,11 @@ def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> l
             channels=ending.channels + starting.channels,
         )
         uprights[before][-1], uprights[after][0] = corner, replace(corner, at=starting.at)
-    return [tuple(build_post(upright, system) for upright in row) for row in uprights]
+    return [tuple(build_post(post, system) for post in row) for row in uprights]
 
 
-def _each_once(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
-    """The posts of every run without the corners that a run before it in the list has already."""
+def _without_shared_corners(posts: Sequence[tuple[Post, ...]], shared: dict[int, int]) -> list[tuple[Post, ...]]:
+    """Return the posts of every run without the corners that belong to another run already."""
     counted = [own[1:] if index in shared and index else own for index, own in enumerate(posts)]
     if 0 in shared:
         counted[-1] = counted[-1][:-1]
@@ -217,7 +217,7 @@ def _misclosure(run: Run) -> list[Notice]:
         return []
     text = (
         f"the levelling book misses its known level by {abs(run.misclosure)} mm, more than {MISCLOSURE_PER_ROOT_SETUP} mm times "
-        "the root of its set-ups; the difference is spread over the set-ups, check the readings"
+        "the root of its set-ups; the difference is distributed over the set-ups, check the readings"
     )
     return [Notice("levels.misclosure", Level.WARNING, run.id, text)]
 
@@ -228,8 +228,8 @@ def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
     if apart <= CORNER_TOLERANCE:
         return []
     text = (
-        f"run {before.run.id} has the ground at this corner at {ending.ground} mm, run {after.run.id} at {starting.ground} mm: "
-        f"{apart} mm apart; the lower is used, check the levels"
+        f"ground level at this corner: {ending.ground} mm in run {before.run.id}, {starting.ground} mm in run {after.run.id}, "
+        f"a difference of {apart} mm; the lower level is used, check the levels"
     )
     return [Notice("corner.levels", Level.WARNING, starting.id, text)]
 
@@ -239,6 +239,6 @@ def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[N
     for post in posts:
         if against(draft.run, post) is Terminal.WALL:
             points = stitch_post(post.members[0].top, post.ground, system.screws)
-            text = f"fix this post to the wall at {points} points; what fixes it depends on the wall and is not in the screws"
+            text = f"fix this post to the wall at {points} points; the fixings depend on the wall and are not among the screws"
             notices.append(Notice("wall.fixing", Level.INFO, post.id, text))
     return notices

@@ -1,4 +1,4 @@
-"""A take-off as its document (``takeoff`` 1): plain values, and their bytes."""
+"""Writer for the take-off document (``takeoff`` 1): plain values and JSON bytes."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ from fencing.strength.suggested_changes import suggest_changes
 
 Document = dict[str, Any]
 
-MAX_REMEDIED = 200
-UNREMEDIED = f"What would help is worked out for jobs of up to {MAX_REMEDIED} posts: screen a part of this one."
+MAX_POSTS_FOR_CHANGES = 200
+NO_CHANGES = f"Changes are suggested for jobs of up to {MAX_POSTS_FOR_CHANGES} posts: screen a part of this one."
 
 
 def takeoff_document(taken: TakeOff) -> Document:
     """Write a take-off as a document of plain values.
 
-    Rule: ``takeoff-1.json``. Lengths and levels are integer [mm], counts and volumes decimal texts. Where the measure asks for
-    the strength screening, ``strength`` is its document, and what it warns of follows the other notices.
+    Rule: ``takeoff-1.json``. Lengths and levels are integers [mm], counts and volumes are decimal texts. If the measure has a
+    strength request, ``strength`` is the screening document, and its notices follow the other notices.
 
     Args:
         taken: the take-off.
@@ -47,24 +47,24 @@ def takeoff_document(taken: TakeOff) -> Document:
     written = _takeoff(taken)
     if taken.measure.strength is not None:
         screening = screen(taken)
-        written["strength"] = screening_document(screening, affordable_remedies(screening))
+        written["strength"] = screening_document(screening, suggest_changes_if_small(screening))
         written["notices"] += [_notice(notice) for notice in screening_notices(screening)]
-        if len(screening.posts) > MAX_REMEDIED:
-            written["strength"]["remarks"].append(UNREMEDIED)
+        if len(screening.posts) > MAX_POSTS_FOR_CHANGES:
+            written["strength"]["remarks"].append(NO_CHANGES)
     return written
 
 
-def affordable_remedies(screening: Screening) -> tuple[SuggestedChange, ...]:
-    """What would help the posts that are over; none of a job so large [over 200 posts] that a reader would wait for it.
+def suggest_changes_if_small(screening: Screening) -> tuple[SuggestedChange, ...]:
+    """Return the suggested changes of a screening, or none if it has over 200 posts, because that takes too long.
 
     Source: house rule.
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.quantities.take_off import take_off
-    >>> [one.kind for one in affordable_remedies(screen(take_off(IN_WIND, ROUND_SIZES)))]
+    >>> [change.kind for change in suggest_changes_if_small(screen(take_off(IN_WIND, ROUND_SIZES)))]
     ['hole_depth']
     """
-    return suggest_changes(screening) if len(screening.posts) <= MAX_REMEDIED else ()
+    return suggest_changes(screening) if len(screening.posts) <= MAX_POSTS_FOR_CHANGES else ()
 
 
 def _takeoff(taken: TakeOff) -> Document:
@@ -84,7 +84,7 @@ def _takeoff(taken: TakeOff) -> Document:
 
 
 def takeoff_json(taken: TakeOff) -> bytes:
-    """The document as UTF-8 JSON [bytes]: the same take-off gives the same bytes. Source: RFC 8259.
+    """Return the document as UTF-8 JSON; the same take-off gives the same bytes. Source: RFC 8259.
 
     >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
     >>> from fencing.quantities.take_off import take_off
@@ -121,14 +121,14 @@ def _post(post: Post) -> Document:
         "hole_depth_mm": post.hole_depth,
         "members": [
             {
-                "section": member.section,
-                "bay": member.bay,
-                "top_mm": member.top,
-                "length_mm": member.length,
-                "stock_mm": member.stock,
-                "embedment_mm": member.embedment,
+                "section": upright.section,
+                "bay": upright.bay,
+                "top_mm": upright.top,
+                "length_mm": upright.length,
+                "stock_mm": upright.stock,
+                "embedment_mm": upright.embedment,
             }
-            for member in post.members
+            for upright in post.members
         ],
     }
 
@@ -226,7 +226,7 @@ def _retrofit(retrofit: BuiltRetrofit) -> Document:
 
 
 def _piece(piece: Piece) -> Document:
-    places = Counter(piece.where)
+    used_at = Counter(piece.where)
     return {
         "role": piece.role,
         "component": piece.component,
@@ -234,8 +234,8 @@ def _piece(piece: Piece) -> Document:
         "length_mm": piece.length,
         "width_mm": piece.width,
         "count": piece.count,
-        "for": list(places),
-        "used_counts": list(places.values()),
+        "for": list(used_at),
+        "used_counts": list(used_at.values()),
     }
 
 
@@ -256,7 +256,7 @@ def _quantity(quantity: Quantity) -> Document:
 
 
 def _each(each: Decimal) -> int | str:
-    """Whole pieces as a number, parts of a unit as text."""
+    """Return whole pieces as a number, and fractions of a unit as text."""
     return int(each) if each == each.to_integral_value() else plain(each)
 
 

@@ -1,4 +1,4 @@
-"""The tally: pieces and counted things gathered with the place each is needed at, then summed in a fixed order."""
+"""Tally of pieces and counted items with the elements that need them, summed in a fixed order."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from fencing.model.system import Allowance, System
 from fencing.quantities.comparison_prices import PIECE_ROLES
 
 Finish = tuple[str, str | None]
-"""A role and its finish."""
+"""Role and finish."""
 
 
 class Tally:
-    """What is needed and why, gathered while bays, posts and gates are walked.
+    """Needed pieces and quantities with their reasons, filled while bays, posts and gates are counted.
 
     >>> tally = Tally()
     >>> tally.piece("rail", "slate", 2388, "A-1", "bottom rails")
@@ -29,7 +29,7 @@ class Tally:
         self._reasons: dict[Finish, dict[tuple[str, int], int]] = {}
 
     def count(self, role: str, colour: str | None, place: str, places: int = 1, each: int = 1) -> None:
-        """``places`` more places of ``each`` pieces [0 or more].
+        """Add ``places`` elements with ``each`` pieces [0 or more].
 
         >>> tally = Tally()
         >>> tally.count("screw", None, "rail ends", 4, each=2)
@@ -42,7 +42,7 @@ class Tally:
     def piece(
         self, role: str, colour: str | None, length: int, where: str, place: str, width: int | None = None
     ) -> None:
-        """One more piece ``length`` [mm] long, for the bay, post or gate ``where``; counted with the others at ``place``.
+        """Add a piece of ``length`` [mm] for the bay, post or gate ``where``; it is counted under ``place``.
 
         >>> tally = Tally()
         >>> tally.piece("rail", None, 2388, "A-1", "top rails")
@@ -53,7 +53,9 @@ class Tally:
         self.count(role, colour, place)
 
     def pieces(self, system: System) -> tuple[Piece, ...]:
-        """All pieces [mm], longest first within a role and finish; ``where`` names one place for each piece. Source: house rule.
+        """Return all pieces [mm], longest first within a role and finish, with one ``where`` for each piece.
+
+        Source: house rule.
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> tally = Tally()
@@ -70,7 +72,7 @@ class Tally:
         )
 
     def reasons_in_order(self) -> Iterable[Quantity]:
-        """Quantities [pieces] without allowance, in the order lists are printed; ``why`` in the order places were met.
+        """Yield the quantities [pieces] without allowance, in the order of printed lists; ``why`` in the order of counting.
 
         >>> tally = Tally()
         >>> tally.count("screw", None, "caps", each=2)
@@ -87,19 +89,19 @@ class Tally:
             yield Quantity(role, None, colour, "C62", net, Decimal(0), net, why)
 
     def quantities(self, system: System) -> tuple[Quantity, ...]:
-        """All counted things [pieces] with the system's allowances; what the cutting plan accounts for has none.
+        """Return all quantities [pieces] with the system's allowances; roles of a cutting plan have no allowance.
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> tally = Tally()
         >>> tally.count("screw", None, "caps", 156, each=2)
-        >>> [(str(row.net), str(row.total)) for row in tally.quantities(ROUND_SIZES)]  # 5 % of 312 is 15.6, taken as 16
+        >>> [(str(row.net), str(row.total)) for row in tally.quantities(ROUND_SIZES)]  # 5 % of 312 is 15.6, rounded up to 16
         [('312', '328')]
         """
         return tuple(with_allowance(row, system, Decimal(1)) for row in self.reasons_in_order())
 
 
 def allowance_for(role: str, system: System) -> Allowance:
-    """The allowance of a role: its own, otherwise its family's (``cap`` serves ``cap.pair``), otherwise none [percent, pieces].
+    """Return the allowance of a role, or of its family (``cap`` for ``cap.pair``), or no allowance [percent, pieces].
 
     Source: house rule.
 
@@ -114,7 +116,7 @@ def allowance_for(role: str, system: System) -> Allowance:
 
 
 def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
-    """``row`` with its component, and its allowance rounded up to ``quantum`` [sale units]. Source: common practice.
+    """Return ``row`` with its component and its allowance, rounded up to ``quantum`` [sale units]. Source: common practice.
 
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> row = Quantity("screw", None, None, "C62", Decimal(312), Decimal(0), Decimal(312), ())

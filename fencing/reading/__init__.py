@@ -1,4 +1,4 @@
-"""Documents into values: strict JSON, fence systems and site measures, every fault told at once."""
+"""Readers: strict JSON, fence systems and site measures. All faults of a document are reported at once."""
 
 from fencing.reading.canonical_json import canonical, digest
 from fencing.reading.json_reader import read_json

@@ -1,4 +1,4 @@
-"""Documents as text that is the same wherever and whenever it is written, and its digest."""
+"""Canonical JSON: one text for each document, and the digest of that text."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from typing import Any
 
 
 def canonical(document: Any, *, exact: bool = False) -> str:
-    """The one spelling of a document: members in order, no spaces.
+    """Return the canonical text of a document: members in alphabetical order, no spaces.
 
     Args:
         document: dicts, lists, texts, truth values, None, integers and decimals.
-        exact: whether a decimal is written digit for digit; otherwise ``1.50`` and ``1.5`` are the same number.
+        exact: if true, decimals keep all their digits; otherwise ``1.50`` and ``1.5`` are the same number.
 
     Raises:
-        TypeError: a value that has no place in a document, such as a float.
+        TypeError: a document can't contain this value, for example a float.
 
     >>> document = {"b": Decimal("1.50"), "a": ["\u00e9", True, None, 3]}
     >>> canonical(document), canonical(document, exact=True)
@@ -29,7 +29,7 @@ def canonical(document: Any, *, exact: bool = False) -> str:
 
 
 def digest(text: str) -> str:
-    """SHA-256 of a text, in hexadecimal [64 digits]. Source: FIPS 180-4, with its example of "abc".
+    """Return the SHA-256 digest of a text, in hexadecimal [64 digits]. Source: FIPS 180-4, with its example "abc".
 
     >>> digest("abc")[:8]
     'ba7816bf'
@@ -48,21 +48,21 @@ def _write(value: Any, parts: list[str], exact: bool) -> None:
         case str() | int() | None:
             parts.append(json.dumps(value, ensure_ascii=False))
         case _:
-            raise TypeError(f"{type(value).__name__} {value!r} has no place in a document")
+            raise TypeError(f"a document can't contain {type(value).__name__} {value!r}")
 
 
 def _members(members: Mapping[str, Any], parts: list[str], exact: bool) -> None:
     parts.append("{")
-    for place, key in enumerate(sorted(members)):
-        parts.append(("," if place else "") + json.dumps(key, ensure_ascii=False) + ":")
+    for index, key in enumerate(sorted(members)):
+        parts.append(("," if index else "") + json.dumps(key, ensure_ascii=False) + ":")
         _write(members[key], parts, exact)
     parts.append("}")
 
 
 def _items(items: Sequence[Any], parts: list[str], exact: bool) -> None:
     parts.append("[")
-    for place, item in enumerate(items):
-        if place:
+    for index, item in enumerate(items):
+        if index:
             parts.append(",")
         _write(item, parts, exact)
     parts.append("]")

@@ -1,4 +1,4 @@
-"""The parts of a system document that are counted: screws, gates, allowances, components, data for the screening."""
+"""Readers for the parts of a fence system that are counted: screws, gates, allowances, components, steel data."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ SCREW_KEYS = (
 
 
 def read_screws(system: ObjectReader) -> Screws:
-    """Where screws go [mm] and how many at each place [0 to 100]. Source: ``system-1.json``.
+    """Read the positions of screws [mm] and the number at each position [0 to 100]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> faults = Faults()
+    >>> from fencing.reading.fault_list import FaultList
+    >>> faults = FaultList()
     >>> screws = read_screws(ObjectReader({"screws": {"per_cap": 2}}, "", faults, ("screws",)))
     >>> screws.per_cap, [fault.pointer for fault in faults.found][:2]
     (2, ['/screws/pair_from_top_mm', '/screws/pair_above_ground_mm'])
@@ -47,10 +47,10 @@ def read_screws(system: ObjectReader) -> Screws:
 
 
 def read_gate_rules(system: ObjectReader) -> GateRules:
-    """Clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
+    """Read clearances, stiles, hinges and notches of gates [mm]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> faults = Faults()
+    >>> from fencing.reading.fault_list import FaultList
+    >>> faults = FaultList()
     >>> rules = read_gate_rules(ObjectReader({"gates": {"stile_mm": 0}}, "", faults, ("gates",)))
     >>> [fault.code for fault in faults.found if fault.pointer == "/gates/stile_mm"]
     ['range']
@@ -77,17 +77,17 @@ def read_gate_rules(system: ObjectReader) -> GateRules:
 
 
 def _notch(gates: ObjectReader, key: str) -> tuple[int, int]:
-    """Width and height cut from a sheet's corner."""
-    size = gates.wholes(key, 2, 0, 1_000, least_items=2)
+    """Read the width and height that are cut from a sheet's corner."""
+    size = gates.wholes(key, 2, 0, 1_000, min_items=2)
     return (size[0], size[1]) if len(size) == 2 else (0, 0)
 
 
 def read_allowances(system: ObjectReader) -> Mapping[str, Allowance]:
-    """What is bought beyond net, by role or family of roles: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
+    """Read the allowances by role or role family: "5%" or "1 each" [percent, pieces]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> table = ObjectReader({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", Faults(), ("allowances",))
-    >>> {role: (str(one.percent), one.each) for role, one in read_allowances(table).items()}
+    >>> from fencing.reading.fault_list import FaultList
+    >>> table = ObjectReader({"allowances": {"screw": "5%", "hinge": "1 each"}}, "", FaultList(), ("allowances",))
+    >>> {role: (str(allowance.percent), allowance.each) for role, allowance in read_allowances(table).items()}
     {'screw': ('5', 0), 'hinge': ('0', 1)}
     """
     return {
@@ -102,16 +102,16 @@ def _allowance(system: ObjectReader, role: str, value: object) -> Allowance:
             return Allowance(percent=Decimal(percent.group(1)))
         if each := EACH.fullmatch(value):
             return Allowance(each=int(each.group(1)))
-    text = f'{shown(value)} is no allowance; write a percentage as "5%" or a count as "1 each"'
+    text = f'{shown(value)} is not an allowance; write a percentage as "5%" or a count as "1 each"'
     system.faults.add(step(system.pointer("allowances"), role), "allowance", text)
     return Allowance()
 
 
 def read_components(system: ObjectReader) -> Mapping[str, str]:
-    """The catalogue's name [1 to 80 characters] of what serves each role. Source: ``system-1.json``.
+    """Read the catalogue component for each role [name of 1 to 80 characters]. Source: ``system-1.json``.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> read_components(ObjectReader({"components": {"rail": "rail-48"}}, "", Faults(), ("components",)))
+    >>> from fencing.reading.fault_list import FaultList
+    >>> read_components(ObjectReader({"components": {"rail": "rail-48"}}, "", FaultList(), ("components",)))
     {'rail': 'rail-48'}
     """
     components: dict[str, str] = {}
@@ -119,13 +119,13 @@ def read_components(system: ObjectReader) -> Mapping[str, str]:
         if isinstance(value, str) and value.strip() and len(value) <= 80:
             components[role] = value
             continue
-        text = f"{shown(value)} names no component; write a text of 1 to 80 characters, or leave the role out"
+        text = f"{shown(value)} is not a component; write a text of 1 to 80 characters, or leave the role out"
         system.faults.add(step(system.pointer("components"), role), "type", text)
     return components
 
 
 def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[str, object]:
-    """A required mapping whose keys are roles; one that is unknown is named with the nearest."""
+    """Read a required mapping from role to value. The fault for an unknown role names the most similar role."""
     system.raw(key)
     members = system.mapping(key)
     for role in members:
@@ -137,10 +137,10 @@ def _by_role(system: ObjectReader, key: str, known: Collection[str]) -> Mapping[
 
 
 def read_strength_data(system: ObjectReader) -> dict[str, Any]:
-    """What the screening needs to know of the sections [MPa, mm], where the system states it.
+    """Read the optional data for the strength screening: steel and sections of the posts [MPa, mm].
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> read_strength_data(ObjectReader({}, "", Faults(), ("strength",)))
+    >>> from fencing.reading.fault_list import FaultList
+    >>> read_strength_data(ObjectReader({}, "", FaultList(), ("strength",)))
     {'steel': None}
     """
     return {"steel": read_steel(system)}

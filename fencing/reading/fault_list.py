@@ -1,4 +1,4 @@
-"""Faults gathered while a document is read, so that a refusal names all of them at once."""
+"""A list of faults that is filled while a document is read, so that all faults are reported at once."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from difflib import get_close_matches
 from fencing.model.faults import Fault, InvalidDocument
 
 MAX_FAULTS = 500
-"""A refusal lists this many; a document that is wrong everywhere is not answered with megabytes."""
+"""Maximum number of faults that are listed for one document. It limits the size of the response."""
 
 
 class FaultList:
-    """The faults found so far, in the order of reading."""
+    """Faults found so far, in reading order."""
 
     __slots__ = ("found", "unlisted")
 
@@ -21,7 +21,7 @@ class FaultList:
         self.unlisted = 0
 
     def add(self, pointer: str, code: str, text: str) -> None:
-        """Note a fault; after the first 500 it is only counted [faults].
+        """Add a fault. After the first 500 faults, further ones are only counted.
 
         >>> faults = FaultList()
         >>> faults.add("/runs/0/length_mm", "range", "write 1 to 20000000")
@@ -35,7 +35,7 @@ class FaultList:
 
     @property
     def full(self) -> bool:
-        """Whether no more will be listed [500 are], so that no more hints are worth looking for.
+        """Return whether the list is full [500 faults], so that no more hints are needed.
 
         >>> FaultList().full
         False
@@ -43,22 +43,22 @@ class FaultList:
         return len(self.found) >= MAX_FAULTS
 
     def refuse(self) -> None:
-        """Raise what was found [1 fault or more]; do nothing where nothing was.
+        """Raise all faults found; do nothing if there are none.
 
         Raises:
-            Refused: everything found.
+            InvalidDocument: there is at least one fault.
 
         >>> FaultList().refuse()
         """
         if self.unlisted:
-            more = Fault("", "faults.more", f"{self.unlisted} more faults are not listed; mend these first")
+            more = Fault("", "faults.more", f"{self.unlisted} more faults are not listed; correct these first")
             raise InvalidDocument([*self.found, more])
         if self.found:
             raise InvalidDocument(self.found)
 
 
 def step(pointer: str, key: str | int) -> str:
-    """The pointer one member further in [a key or a place]. Source: RFC 6901 section 3.
+    """Return the pointer to a member [key] or item [index] below ``pointer``. Source: RFC 6901 section 3.
 
     >>> step("/runs/0", "a/b~c")
     '/runs/0/a~1b~0c'
@@ -67,7 +67,7 @@ def step(pointer: str, key: str | int) -> str:
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word most like ``word`` [its first 80 letters]; None where none is like it. Source: house rule.
+    """Return the known word most similar to ``word`` [its first 80 letters], or None. Source: house rule.
 
     >>> nearest("lenght_mm", ("height_mm", "length_mm", "turn_deg"))
     'length_mm'
@@ -78,7 +78,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 def listed(words: Iterable[str], last: str = "or") -> str:
-    """Words as a sentence lists them [1 word or more].
+    """Join words for a sentence, with commas and a conjunction [1 word or more].
 
     >>> listed(["free", "corner", "wall"])
     'free, corner or wall'
@@ -88,7 +88,7 @@ def listed(words: Iterable[str], last: str = "or") -> str:
 
 
 def shown(value: object) -> str:
-    """A value as a sentence quotes it, never long [32 characters] and never with characters that spoil a line.
+    """Return a value as text for a sentence: at most 32 characters, without control characters.
 
     >>> shown("x" * 100)
     "'xxxxxxxxxxxxxxxxxxxxxxxxxxxxx…'"

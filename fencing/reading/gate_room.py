@@ -1,4 +1,4 @@
-"""Room for gates along a run: each opening with its two posts, between the terminals and clear of the others.
+"""Checks for room at gates: each opening with its two posts fits between the ends of the run and other gates.
 
 terminal      gate post                gate post      next post
    |  a rail     |  <---- opening ---->   |   a rail     |
@@ -18,7 +18,7 @@ Numbered = tuple[int, Gate]
 
 
 def gate_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
-    """Gates that are too narrow, stand outside their run, overlap, or leave no room for a rail beside them [mm].
+    """Yield faults of gates that are too narrow, outside their run, overlap, or leave no room for a rail [mm].
 
     Rule: docs/rules.md, "Chainage, terminals, posts".
 
@@ -66,14 +66,12 @@ def _outside(gate: Gate, at: str, run: Run, system: System) -> Iterator[Fault]:
         text = f"{gate.opening} mm and two posts are longer than the run; there is room for {room}"
         yield Fault(f"{at}/opening_mm", "gate.outside", text)
     elif not first - 1 <= gate.start <= last + 1:
-        text = (
-            f"gate {gate.id} stands outside run {run.id}; an opening of {gate.opening} can start from {first} to {last}"
-        )
+        text = f"gate {gate.id} is outside run {run.id}; an opening of {gate.opening} can start from {first} to {last}"
         yield Fault(f"{at}/from_mm", "gate.outside", text)
 
 
 def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -> Iterator[Fault]:
-    """Each gate against what stands before it, and the last one against the end."""
+    """Check the room before each gate, and between the last gate and the end of the run."""
     half_before, half_after = halves(system.square.face, run.layout)
     inset, edge = _insets(run, system)[0], _edge(run, "start", system)
     before: Gate | None = None
@@ -92,7 +90,7 @@ def _beside(gates: Sequence[Numbered], pointer: str, run: Run, system: System) -
 
 
 def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System) -> Iterator[Fault]:
-    """The last gate against the end of its run."""
+    """Check the room between the last gate and the end of its run."""
     right, end_at = gate.end + half_before, run.length - _edge(run, "end", system)
     on_end = run.length - _insets(run, system)[1]
     if abs(right - on_end) <= TOGETHER:
@@ -104,12 +102,12 @@ def _before_end(gate: Gate, at: str, half_before: int, run: Run, system: System)
 
 
 def _insets(run: Run, system: System) -> tuple[int, int]:
-    """From both ends of the tape to the centre of a square post that stands there [mm]."""
+    """Return the distances from both ends of the tape to the centre of a square post there [mm]."""
     return halves(system.square.face, run.layout) if run.basis is MeasureBasis.OVERALL else (0, 0)
 
 
 def _edge(run: Run, end: str, system: System) -> int:
-    """From the end of the tape to the centre of the terminal post [mm]."""
+    """Return the distance from the end of the tape to the centre of the terminal post [mm]."""
     if run.basis is not MeasureBasis.OVERALL:
         return 0
     face = system.square.face if needs_square(run, end) else system.channel.face
@@ -121,7 +119,7 @@ def _least(system: System, *, square: bool) -> int:
 
 
 def _after(gate: Gate, before: Gate, between: int, at: str, system: System) -> Iterator[Fault]:
-    """``between``: from the centre of the gate post before to this gate's first post [mm]."""
+    """Check the room between two gates; ``between`` is the distance between their posts' centres [mm]."""
     least = _least(system, square=True)
     shared, clear = before.end + system.square.face, before.end + system.square.face + least
     accepted = f"write {shared} (sharing a post), or {clear} or more"

@@ -1,4 +1,4 @@
-"""The gates of a run."""
+"""Reader for the gates of a run."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from fencing.reading.object_reader import LONGEST, ObjectReader
 MAX_GATES = 100
 HIGHEST_LEAF = 6_000
 NARROWEST = 250
-"""An opening narrower than this [mm] was measured in another unit."""
+"""An opening narrower than this [mm] is probably in another unit."""
 HARDWARE = ("hinges", "latch", "drop_bolt")
 KEYS = ("id", "from_mm", "opening_mm", "kind", "hang", "opens", "height_mm", "lattice_mm", "hardware")
 
 
 def read_gates(run: ObjectReader, name: str, height: int, lattice: int) -> tuple[Gate, ...]:
-    """Gates in the order of the document; ``height`` and ``lattice`` [mm] are those of the run where a gate says nothing.
+    """Read gates in document order; ``height`` and ``lattice`` [mm] of the run are the defaults.
 
     Source: house rule.
 
@@ -53,5 +53,5 @@ def _hardware(gate: ObjectReader, faults: FaultList) -> tuple[str, ...]:
             continue
         like = nearest(item, HARDWARE) if isinstance(item, str) and item not in named and not faults.full else None
         hint = f"did you mean {like}? " if like else ""
-        faults.add(pointer, "word", f"{shown(item)} won't do here; {hint}write hinges, latch, drop_bolt, each once")
+        faults.add(pointer, "word", f"{shown(item)} is not valid here; {hint}write hinges, latch, drop_bolt, each once")
     return tuple(named)

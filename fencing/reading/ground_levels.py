@@ -1,4 +1,4 @@
-"""The ground along a run: stations, or a levelling book."""
+"""Reader for the ground along a run: stations, or a levelling book."""
 
 from __future__ import annotations
 
@@ -16,12 +16,14 @@ HIGHEST = 10_000_000
 
 
 def read_levels(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], int]:
-    """Stations in order of chainage, none where the ground was not levelled; and a book's misclosure beyond what is usual [mm].
+    """Read the stations in order of chainage, and the misclosure of a levelling book if it is too large [mm].
+
+    There are no stations if the ground was not levelled. The misclosure is 0 if it is within the usual limit.
 
     Source: house rule.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> run = ObjectReader({"levels": [[0, 0], [6000, -120]]}, "/runs/0", Faults(), ("levels", "length_mm"))
+    >>> from fencing.reading.fault_list import FaultList
+    >>> run = ObjectReader({"levels": [[0, 0], [6000, -120]]}, "/runs/0", FaultList(), ("levels", "length_mm"))
     >>> read_levels(run, 6000)
     ((Station(at=0, level=0), Station(at=6000, level=-120)), 0)
     """
@@ -55,7 +57,7 @@ def _from_stations(run: ObjectReader, length: int) -> tuple[Station, ...]:
 
 
 def _pair(item: object) -> tuple[int, int] | None:
-    """(chainage, level); None for anything but two whole numbers (true and false are none)."""
+    """Return (chainage, level), or None if the item is not a list of two whole numbers."""
     if not isinstance(item, list) or len(item) != 2 or not all(type(number) is int for number in item):
         return None
     at, level = item
@@ -64,7 +66,7 @@ def _pair(item: object) -> tuple[int, int] | None:
 
 def _no_pair(item: object) -> str:
     metres = isinstance(item, list) and all(isinstance(entry, int | Decimal) for entry in item)
-    text = f"{shown(item)} won't do here; write [chainage, level] in whole mm, as [6000, -120]"
+    text = f"{shown(item)} is not valid here; write [chainage, level] in whole mm, as [6000, -120]"
     return text + ("; are they in m? 6 m is 6000 mm" if metres else "")
 
 

@@ -1,4 +1,4 @@
-"""Heights a fence system has sheets and lattice for."""
+"""Checks that a fence system has sheets and lattice for a height."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from fencing.reading.fault_list import listed
 
 
 def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:
-    """What keeps a level bay or a leaf of this height [mm] from being built.
+    """Yield the faults that prevent building a level bay or a leaf of this height [mm].
 
-    Rule: sheet = height - lattice - deduction. It must have a length, and where sheets come from stock, a stock length.
+    Rule: sheet = height - lattice - deduction. The result must be positive. If sheets come from stock, the longest stock
+    length must be enough.
 
     Source: common practice.
 
-    Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which there is; 2200 takes 2190, which there is not:
+    Example: 1800 less 300 of lattice and a deduction of 10 is 1490, which is in stock; 2200 takes 2190, which is not:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> list(height_faults("/runs/0", 1800, 300, ROUND_SIZES))

@@ -1,8 +1,7 @@
-"""Strict JSON: text or bytes into plain values, exact numbers, and nothing a reader downstream must fear.
+"""Strict JSON reader: text or bytes into plain values with exact numbers and safe texts.
 
-What comes out is made of ``dict``, ``list``, ``str``, ``bool``, ``None``, ``int`` and, for numbers with a fraction,
-``Decimal``. A number that is whole is an ``int`` however it was written: ``18240.0`` and ``1824e1`` are 18240, as JSON
-Schema has it.
+The values are ``dict``, ``list``, ``str``, ``bool``, ``None``, ``int``, and ``Decimal`` for numbers with a fraction. A whole
+number is always an ``int``: ``18240.0`` and ``1824e1`` are both 18240, as in JSON Schema.
 """
 
 from __future__ import annotations
@@ -20,14 +19,14 @@ from fencing.reading.fault_list import FaultList, shown, step
 MAX_BYTES = 2_000_000
 MAX_DEPTH = 16
 MAX_DIGITS = 15
-"""Of a number: more can't be told apart by every program that reads JSON (RFC 8259 section 6)."""
+"""Maximum digits of a number. Some programs can't read more digits exactly (RFC 8259 section 6)."""
 
 SPOILT = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ufff9-\uffff\ud800-\udfff]")
-"""Characters no name or label may hold: control, direction, line separators, lone surrogates, non-characters."""
+"""Characters that a text must not contain: control, direction, line separators, lone surrogates, non-characters."""
 
 
 class _Unusable:
-    """Stands for a value that was read but can't be used, until its pointer is known."""
+    """A value that can't be used. It is replaced by a fault when its pointer is known."""
 
     __slots__ = ("code", "text")
 
@@ -37,7 +36,7 @@ class _Unusable:
 
 
 class _Twice(dict[str, Any]):
-    """An object in which some keys came more than once."""
+    """An object in which some keys occur more than once."""
 
     keys_twice: list[str]
 
@@ -45,8 +44,8 @@ class _Twice(dict[str, Any]):
 def read_json(source: str | bytes) -> Any:
     """Read one JSON document strictly.
 
-    Rule: RFC 8259 in UTF-8, and of what it leaves open the strict side: no key twice, no NaN or Infinity, numbers of at most
-    15 digits, 16 levels deep, 2 MB, no byte order mark, no control or direction characters, no lone surrogates.
+    Rule: RFC 8259 in UTF-8, at most 2 MB and 16 levels deep, numbers of at most 15 digits. Not allowed: a key twice, NaN,
+    Infinity, a byte order mark, control or direction characters, lone surrogates.
 
     Args:
         source: the document, as text or as UTF-8 bytes.
@@ -55,7 +54,7 @@ def read_json(source: str | bytes) -> Any:
         Plain values; numbers as ``int`` or ``Decimal``.
 
     Raises:
-        Refused: every fault found, with its place.
+        InvalidDocument: every fault found, with its pointer.
 
     Source: RFC 8259; limits are house rules.
 
@@ -83,13 +82,13 @@ def read_json(source: str | bytes) -> Any:
 
 
 def sound(document: object) -> Any:
-    """The same document with its numbers exact, refused if any value in it is unusable.
+    """Return the same document with exact numbers, if every value is usable.
 
-    Takes what :func:`read_json` takes from text, and also what another program has parsed already: a ``float`` becomes the
-    decimal it is written as, a whole one an ``int``.
+    The document may come from :func:`read_json` or from another parser. A ``float`` becomes the decimal that Python writes
+    for it, and a whole number becomes an ``int``.
 
     Raises:
-        Refused: every unusable value, with its place; numbers may have at most 15 digits [as written].
+        InvalidDocument: every unusable value, with its pointer; numbers may have at most 15 digits [as written].
 
     Source: RFC 8259 section 6; limits are house rules.
 
@@ -177,7 +176,7 @@ def _sound(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
             return None
         if isinstance(value, dict):
             return _sound_object(value, pointer, depth, faults)
-        return [_sound(item, f"{pointer}/{place}", depth + 1, faults) for place, item in enumerate(value)]
+        return [_sound(item, f"{pointer}/{index}", depth + 1, faults) for index, item in enumerate(value)]
     if isinstance(value, str):
         if SPOILT.search(value):
             faults.add(pointer, "json.character", _spoilt(value))
@@ -188,7 +187,7 @@ def _sound(value: object, pointer: str, depth: int, faults: FaultList) -> Any:
 def _sound_object(value: dict[Any, Any], pointer: str, depth: int, faults: FaultList) -> dict[str, Any]:
     if isinstance(value, _Twice):
         for key in value.keys_twice:
-            faults.add(step(pointer, _safe(key)), "json.twice", f"the key {shown(key)} comes more than once; keep one")
+            faults.add(step(pointer, _safe(key)), "json.twice", f"the key {shown(key)} occurs more than once; keep one")
     members: dict[str, Any] = {}
     for key, member in value.items():
         name = key if isinstance(key, str) else str(key)
@@ -215,7 +214,7 @@ def _as_number(value: object) -> object:
     if isinstance(value, int) and abs(value) < 10**MAX_DIGITS:
         return value
     if not isinstance(value, int | float | Decimal):
-        return _Unusable("json.type", f"{shown(value)} is nothing JSON can hold")
+        return _Unusable("json.type", f"{shown(value)} is not a JSON value")
     try:
         number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
     except (InvalidOperation, ValueError):
@@ -227,11 +226,11 @@ def _as_number(value: object) -> object:
 
 
 def _safe(key: str) -> str:
-    """A key as a pointer may show it on a terminal."""
+    """Return a key without characters that are unsafe on a terminal."""
     return SPOILT.sub("\ufffd", key)
 
 
 def _spoilt(text: str) -> str:
     found = SPOILT.search(text)
     character = f"U+{ord(found.group()):04X}" if found else "a character"
-    return f"{character} may not stand in a text; use visible characters on one line"
+    return f"{character} is not allowed in a text; use visible characters on one line"

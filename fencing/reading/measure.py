@@ -1,4 +1,4 @@
-"""The site measure document (``site_measure`` 1) into a :class:`fencing.model.measure.Measure`."""
+"""Reader for the site measure document (``site_measure`` 1): makes a :class:`fencing.model.measure.Measure`."""
 
 from __future__ import annotations
 
@@ -28,24 +28,24 @@ NEEDS = {
     "gates": (*HEIGHTS, "taper", "length_mm", "basis", "start", "end", "gates"),
     "bays_mm": ("bays_mm",),
 }
-"""What the fit of a member to a system is computed from: where one of them is at fault, the fit is not told."""
+"""Members that the fit of a member depends on. If one of them has a fault, the fit is not reported."""
 
 
 def read_measure(document: object, system: System | None = None) -> Measure:
     """Read a site measure.
 
-    Rule: ``measure-1.json``. What ``defaults`` says stands where a run says nothing; a gate takes its run's height and lattice.
+    Rule: ``measure-1.json``. ``defaults`` apply to runs that leave a member out. A gate takes its run's height and lattice.
 
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them; lengths and levels [mm].
-        system: the fence system it is built in. None: what depends on it (heights, room for gates) is left to
-            :func:`fencing.reading.fit`.
+        system: the fence system it is built in. If it is None, heights and room for gates are not checked; use
+            :func:`fencing.reading.check_system_fit` later.
 
     Returns:
         The measure; its ``sha256`` is the digest of the canonical document.
 
     Raises:
-        Refused: every fault of the document at once.
+        InvalidDocument: every fault of the document at once.
 
     Source: house rule.
 
@@ -89,28 +89,28 @@ def _runs(table: ObjectReader, defaults: Defaults) -> Iterator[Run]:
 
 
 def _named_ids(measure: Measure) -> Iterator[tuple[str, str]]:
-    """Every id of the measure with its pointer."""
-    for place, run in enumerate(measure.runs):
-        yield f"/runs/{place}/id", run.id
+    """Yield every id of the measure with its pointer."""
+    for index, run in enumerate(measure.runs):
+        yield f"/runs/{index}/id", run.id
         for number, gate in enumerate(run.gates):
-            yield f"/runs/{place}/gates/{number}/id", gate.id
-    for place, retrofit in enumerate(measure.retrofits):
-        yield f"/retrofits/{place}/id", retrofit.id
+            yield f"/runs/{index}/gates/{number}/id", gate.id
+    for index, retrofit in enumerate(measure.retrofits):
+        yield f"/retrofits/{index}/id", retrofit.id
 
 
 def _check_ids(measure: Measure, faults: FaultList) -> None:
-    """Ids are told apart from each other, and from those of the posts and bays to be."""
+    """Check that ids are unique, and different from the ids that posts and bays will get."""
     owners = {run.id for run in measure.runs} | {retrofit.id for retrofit in measure.retrofits}
     seen: dict[str, str] = {}
     for pointer, name in _named_ids(measure):
         if not name:
             continue
         if name in seen:
-            faults.add(pointer, "id.twice", f"{name} is the id at {seen[name]} already; give each its own")
+            faults.add(pointer, "id.twice", f"{name} is already the id at {seen[name]}; give each its own id")
         seen.setdefault(name, pointer)
         part = PART.fullmatch(name)
         if part and part.group(1) in owners:
-            text = f"{name} is what a bay or post of {part.group(1)} is called; choose another id"
+            text = f"{name} is the id of a bay or post of {part.group(1)}; choose another id"
             faults.add(pointer, "id.taken", text)
 
 
@@ -132,7 +132,7 @@ def _spoils(code: str) -> bool:
 
 
 def _beside(pointer: str, spoilt: Sequence[str]) -> bool:
-    """Whether a fault was found already in what this one was computed from."""
+    """Return whether a member that this fault depends on has a fault already."""
     if pointer.count("/") == 1:  # of the whole job
         return bool(spoilt)
     _, rows, number, member, *inner = pointer.split("/")

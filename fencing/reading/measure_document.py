@@ -1,4 +1,4 @@
-"""A site measure as its document with every default filled in: what papers read, so that none of them knows a default."""
+"""Writer for the site measure document with every default filled in, so that papers need no defaults of their own."""
 
 from __future__ import annotations
 
@@ -14,20 +14,20 @@ PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
 
 
 def measure_document(measure: Measure) -> Document:
-    """Write a measure as a document in which each run, gate and retrofit names all it has.
+    """Write a measure as a document in which each run, gate and retrofit has all its members.
 
-    Rule: ``measure-1.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives. A
-    member is left out only where it has no value: soil, taper, old fence, shares, the height of a standing fence.
+    Rule: ``measure-1.json`` without ``defaults``: they are filled in. A levelling book is written as the levels it gives.
+    A member is left out only if it has no value: soil, taper, existing fence, shares, height of an existing fence.
 
     Args:
         measure: the measure as read [lengths and levels in mm].
 
     Returns:
-        Dicts, lists, texts and integers. Read again, it is the same measure.
+        Dicts, lists, texts and integers. Reading the document gives the same measure.
 
     Source: house rule.
 
-    Example: a run of which only the length was measured:
+    Example: a run with only a length and a height:
 
         >>> run = Run("A", 9600, 1800)
         >>> measure_document(Measure("Rear", "ribbed", (run,)))["runs"][0]["layout"]
@@ -65,7 +65,7 @@ def _run(run: Run) -> Document:
 
 
 def _optional(run: Run) -> Document:
-    """Write what a run need not have."""
+    """Write the optional members of a run."""
     written = _shares(run.shares)
     if run.soil is not None:
         written["soil"] = run.soil
@@ -91,13 +91,13 @@ def _gate(gate: Gate) -> Document:
 
 
 def _retrofit(retrofit: Retrofit) -> Document:
-    standing = {} if retrofit.existing_height is None else {"existing_height_mm": retrofit.existing_height}
+    existing = {} if retrofit.existing_height is None else {"existing_height_mm": retrofit.existing_height}
     return {
         "id": retrofit.id,
         "bays_mm": list(retrofit.bays),
         "lattice_mm": retrofit.lattice,
         "colours": _colours(retrofit.colours),
-        **standing,
+        **existing,
         **_shares(retrofit.shares),
     }
 

@@ -1,8 +1,8 @@
-"""One object of a document, read member by member with every fault noted.
+"""Reader for one object of a document: reads each member and adds every fault to a list.
 
-A reader that finds a fault notes it and hands back a *stand-in* of the right type, so that reading goes on and finds the
-rest. Nothing made with a stand-in gets out: the collected faults are raised at the end. Checks that need several
-members ask :meth:`Table.good` first, so that one fault is not told twice.
+A method that finds a fault adds it to the list and returns a *stand-in* of the right type, so that reading continues and
+finds the other faults. No stand-in leaves this package, because the faults are raised at the end. Checks that need several
+members call :meth:`ObjectReader.good` first, so that one fault is not reported twice.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class ObjectReader:
         return key in self._members
 
     def pointer(self, key: str) -> str:
-        """The JSON Pointer of a member [RFC 6901].
+        """Return the JSON Pointer of a member [RFC 6901].
 
         >>> ObjectReader({}, "/runs/0", FaultList(), ("id",)).pointer("id")
         '/runs/0/id'
@@ -57,7 +57,7 @@ class ObjectReader:
         return step(self.at, key)
 
     def fault(self, key: str, code: str, text: str) -> None:
-        """Note a fault of one member [pointer, code, sentence].
+        """Add a fault of one member [key, code, sentence].
 
         >>> table = ObjectReader({"id": "A"}, "/runs/0", FaultList(), ("id",))
         >>> table.fault("id", "name", "write another")
@@ -68,7 +68,7 @@ class ObjectReader:
         self.faults.add(self.pointer(key), code, text)
 
     def good(self, *keys: str) -> bool:
-        """Whether nothing was found wrong with these members [keys], so that they can be compared.
+        """Return whether these members [keys] have no faults, so that they can be compared.
 
         >>> table = ObjectReader({"id": 7}, "/runs/0", FaultList(), ("id",))
         >>> _ = table.name("id")
@@ -78,7 +78,7 @@ class ObjectReader:
         return not self.whole_lost and self._bad.isdisjoint(keys)
 
     def raw(self, key: str) -> object:
-        """The member as it stands [any value]; a required one that is missing is a fault, and None.
+        """Return the member unchanged [any value]; a missing member is a fault and gives None.
 
         >>> table = ObjectReader({"id": "A"}, "", FaultList(), ("id", "label"))
         >>> table.raw("id"), table.raw("label"), table.faults.found[0].code
@@ -92,7 +92,7 @@ class ObjectReader:
         return self._members[key]
 
     def _choose(self, key: str, default: T | None) -> tuple[bool, T | None]:
-        """Whether the default stands for the member; None where neither is there."""
+        """Return (true, default) if the member is left out; a missing member without a default is a fault."""
         if key in self._members:
             return False, None
         if default is not None:
@@ -101,19 +101,19 @@ class ObjectReader:
         return True, None
 
     def whole(
-        self, key: str, least: int, most: int, default: int | None = None, unit: str = "mm", plausible: int = 0
+        self, key: str, minimum: int, maximum: int, default: int | None = None, unit: str = "mm", plausible: int = 0
     ) -> int:
-        """A whole number from ``least`` to ``most``; a length under ``plausible`` is asked back where cm or m would fit.
+        """Read a whole number from ``minimum`` to ``maximum``. The fault for a wrong unit suggests cm or m.
 
         Args:
-            key: of the member.
-            least, most: what is accepted [``unit``].
-            default: where the member is left out; None: it is required.
-            unit: how the number is measured [mm], for sentences.
-            plausible: below this a length was measured in another unit.
+            key: key of the member.
+            minimum, maximum: accepted range [``unit``].
+            default: value if the member is left out; None if the member is required.
+            unit: unit of the number, for sentences [mm].
+            plausible: a length below this is probably in another unit.
 
         Returns:
-            The number; a stand-in where it is at fault.
+            The number, or a stand-in if it has a fault.
 
         Source: house rule.
 
@@ -125,24 +125,24 @@ class ObjectReader:
         """
         settled, stand_in = self._choose(key, default)
         if settled:
-            return least if stand_in is None else stand_in
+            return minimum if stand_in is None else stand_in
         value = self._members[key]
         if isinstance(value, bool) or not isinstance(value, int):
-            text = f"{_what(value)}; write {_whole(unit, least, most)}"
-            self.fault(key, "type", text + (_question(value, least, most) if unit == "mm" else ""))
-            return least
-        asked = _question(value, max(least, plausible), most) if unit == "mm" else ""
-        if not least <= value <= most:
-            text = f"{shown(value)} is out of range; write {_whole(unit, least, most)}"
+            text = f"{_what(value)}; write {_whole(unit, minimum, maximum)}"
+            self.fault(key, "type", text + (_question(value, minimum, maximum) if unit == "mm" else ""))
+            return minimum
+        asked = _question(value, max(minimum, plausible), maximum) if unit == "mm" else ""
+        if not minimum <= value <= maximum:
+            text = f"{shown(value)} is out of range; write {_whole(unit, minimum, maximum)}"
             self.fault(key, "range", text + asked)
-            return least
+            return minimum
         if value < plausible and asked:
             self.fault(key, "unit", f"{value} mm is too small to be meant{asked}")
             return plausible
         return value
 
     def whole_again(self, key: str) -> int | None:
-        """A whole number [mm] that was read before, to compare it; None where it is missing or faulty.
+        """Return a whole number [mm] that was read before, or None if it is missing or has a fault.
 
         >>> ObjectReader({"pitch_mm": 2400}, "", FaultList(), ("pitch_mm",)).whole_again("pitch_mm")
         2400
@@ -150,25 +150,25 @@ class ObjectReader:
         value = self._members.get(key)
         return value if isinstance(value, int) and self.good(key) else None
 
-    def decimal(self, key: str, least: int, most: int, default: Decimal | None = None, unit: str = "") -> Decimal:
-        """A number, or a text that is a decimal number, from ``least`` to ``most`` [``unit``]; a stand-in where it is at fault.
+    def decimal(self, key: str, minimum: int, maximum: int, default: Decimal | None = None, unit: str = "") -> Decimal:
+        """Read a number or a decimal text from ``minimum`` to ``maximum`` [``unit``]; give a stand-in if it has a fault.
 
         >>> ObjectReader({"turn_deg": "12.5"}, "", FaultList(), ("turn_deg",)).decimal("turn_deg", -360, 360, unit="degrees")
         Decimal('12.5')
         """
         settled, stand_in = self._choose(key, default)
         if settled:
-            return Decimal(least) if stand_in is None else stand_in
+            return Decimal(minimum) if stand_in is None else stand_in
         number = as_decimal(self._members[key])
-        if number is None or not least <= number <= most:
+        if number is None or not minimum <= number <= maximum:
             code = "type" if number is None else "range"
-            text = f'write a number{_of(unit)} from {least} to {most}, as 12.5 or "12.5"'
+            text = f'write a number{_of(unit)} from {minimum} to {maximum}, as 12.5 or "12.5"'
             self.fault(key, code, f"{_what(self._members[key])}; {text}")
-            return Decimal(least)
+            return Decimal(minimum)
         return number
 
     def text(self, key: str, longest: int, default: str | None = None) -> str:
-        """A text of 1 to ``longest`` [characters] (an empty default is allowed).
+        """Read a text of 1 to ``longest`` [characters] (an empty default is allowed).
 
         >>> ObjectReader({"label": "Rear"}, "", FaultList(), ("label",)).text("label", 200)
         'Rear'
@@ -185,7 +185,7 @@ class ObjectReader:
         return value
 
     def name(self, key: str, default: str | None = None) -> str:
-        """An id or a code [1 to 32 characters]: what may be printed, sorted and put in a file name.
+        """Read an id or a code [1 to 32 characters] that is safe to print, sort and use in a file name.
 
         >>> table = ObjectReader({"id": "run 1"}, "", FaultList(), ("id",))
         >>> table.name("id"), table.faults.found[0].code
@@ -202,7 +202,7 @@ class ObjectReader:
         return value
 
     def word(self, key: str, words: Collection[str], default: str | None = None) -> str:
-        """One of the words [case counts]; the first of them stands in for any other.
+        """Read one of the words [case matters]; the first word is the stand-in.
 
         >>> table = ObjectReader({"form": "steped"}, "", FaultList(), ("form",))
         >>> table.word("form", ("level", "stepped")), "did you mean stepped?" in table.faults.found[0].text
@@ -220,7 +220,7 @@ class ObjectReader:
         return next(iter(words))
 
     def flag(self, key: str, default: bool | None = None) -> bool:
-        """true or false [JSON's].
+        """Read true or false.
 
         >>> ObjectReader({"raked": True}, "", FaultList(), ("raked",)).flag("raked")
         True
@@ -235,7 +235,7 @@ class ObjectReader:
         return value
 
     def table(self, key: str, keys: Collection[str]) -> ObjectReader:
-        """An object among the members [keys]. Ask ``key in table`` first where it may be left out.
+        """Read a member that is an object with these keys. If it is optional, check ``key in table`` first.
 
         >>> ObjectReader({"hole": {"depth_mm": 650}}, "", FaultList(), ("hole",)).table("hole", ("depth_mm",)).at
         '/hole'
@@ -251,7 +251,7 @@ class ObjectReader:
         return table
 
     def mapping(self, key: str) -> Mapping[str, object]:
-        """An object whose keys are free [any number]; empty where it is left out.
+        """Read an object with any keys; it is empty if the member is left out.
 
         >>> ObjectReader({}, "", FaultList(), ("shares",)).mapping("shares")
         {}
@@ -262,48 +262,48 @@ class ObjectReader:
         self.fault(key, "type", f"{_what(value)}; write an object {{…}}")
         return {}
 
-    def items(self, key: str, most: int, least: int = 0) -> Iterator[tuple[str, object]]:
-        """The members of a list [``least`` to ``most``] with their pointers; nothing where it is left out and may be empty.
+    def items(self, key: str, maximum: int, minimum: int = 0) -> Iterator[tuple[str, object]]:
+        """Yield the items of a list [``minimum`` to ``maximum``] with their pointers; nothing if an optional list is left out.
 
         >>> list(ObjectReader({"runs": ["a"]}, "", FaultList(), ("runs",)).items("runs", 1000))
         [('/runs/0', 'a')]
         """
         if key not in self._members:
-            if least:
+            if minimum:
                 self.raw(key)
             return
         value = self._members[key]
         if not isinstance(value, list):
-            self.fault(key, "type", f"{_what(value)}; write a list […] of {least} to {most}")
+            self.fault(key, "type", f"{_what(value)}; write a list […] of {minimum} to {maximum}")
             return
-        if not least <= len(value) <= most:
-            self.fault(key, "range", f"{len(value)} in the list; it may have {least} to {most}")
-        for place, item in enumerate(value[:most]):
-            yield f"{self.pointer(key)}/{place}", item
+        if not minimum <= len(value) <= maximum:
+            self.fault(key, "range", f"{len(value)} in the list; it may have {minimum} to {maximum}")
+        for index, item in enumerate(value[:maximum]):
+            yield f"{self.pointer(key)}/{index}", item
 
     def wholes(
-        self, key: str, most_items: int, least: int, most: int, least_items: int = 0, plausible: int = 0
+        self, key: str, max_items: int, minimum: int, maximum: int, min_items: int = 0, plausible: int = 0
     ) -> tuple[int, ...]:
-        """A list of whole numbers [mm], each from ``least`` to ``most``; ``plausible`` as in :meth:`whole`.
+        """Read a list of whole numbers [mm], each from ``minimum`` to ``maximum``; ``plausible`` as in :meth:`whole`.
 
         >>> ObjectReader({"bays_mm": [2400, 2350]}, "", FaultList(), ("bays_mm",)).wholes("bays_mm", 1000, 1, 30000)
         (2400, 2350)
         """
         found: list[int] = []
-        for pointer, item in self.items(key, most_items, least_items):
-            asked = _question(item, max(least, plausible), most)
-            fits = isinstance(item, int) and not isinstance(item, bool) and least <= item <= most
+        for pointer, item in self.items(key, max_items, min_items):
+            asked = _question(item, max(minimum, plausible), maximum)
+            fits = isinstance(item, int) and not isinstance(item, bool) and minimum <= item <= maximum
             if isinstance(item, int) and fits and (item >= plausible or not asked):
                 found.append(item)
                 continue
             self._bad.add(key)
-            text = f"write a whole number of mm from {least} to {most}"
+            text = f"write a whole number of mm from {minimum} to {maximum}"
             self.faults.add(pointer, "unit" if fits else "range", f"{_what(item)}; {text}{asked}")
         return tuple(found)
 
 
 def as_decimal(value: object) -> Decimal | None:
-    """A JSON number or a decimal text as a number [9 digits each side]; None for anything else.
+    """Convert a JSON number or a decimal text [9 digits each side]; return None for other values.
 
     >>> as_decimal("12.50"), as_decimal(12), as_decimal("twelve")
     (Decimal('12.50'), Decimal('12'), None)
@@ -315,30 +315,30 @@ def as_decimal(value: object) -> Decimal | None:
     return Decimal(value) if isinstance(value, str) and DECIMAL_TEXT.fullmatch(value) else None
 
 
-def _question(value: object, least: int, most: int) -> str:
-    """Whether a length may have been meant in metres or centimetres: where that would be a whole number of mm in reach.
+def _question(value: object, minimum: int, maximum: int) -> str:
+    """Return a hint if a length may be in metres or centimetres: if that would be a whole number of mm in range.
 
     >>> _question(Decimal("18.24"), 1, 20_000), _question(180, 250, 6000), _question("wide", 1, 10)
     ('; is it in m? 18.24 m is 18240 mm', '; is it in cm? 180 cm is 1800 mm', '')
-    >>> _question("18240", 1, 20_000_000)  # mm as they should be, but for the quotes: nobody measures 18 km
+    >>> _question("18240", 1, 20_000_000)  # correct mm, only with quotes: no fence is 18 km long
     ''
     """
     number = as_decimal(value)
-    for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < min(most, 1000) else ():
+    for unit, size in (("m", 1000), ("cm", 10)) if number is not None and 0 < number < min(maximum, 1000) else ():
         meant = number * size if number is not None else Decimal(0)
-        if meant == meant.to_integral_value() and least <= meant <= most:
+        if meant == meant.to_integral_value() and minimum <= meant <= maximum:
             return f"; is it in {unit}? {shown(number)} {unit} is {int(meant)} mm"
     return ""
 
 
 def _what(value: object) -> str:
     if isinstance(value, str):
-        return f"the text {shown(value)} won't do here"
-    return f"{shown(value)} won't do here"
+        return f"the text {shown(value)} is not valid here"
+    return f"{shown(value)} is not valid here"
 
 
-def _whole(unit: str, least: int, most: int) -> str:
-    return f"{least}" if least == most else f"a whole number{_of(unit)} from {least} to {most}"
+def _whole(unit: str, minimum: int, maximum: int) -> str:
+    return f"{minimum}" if minimum == maximum else f"a whole number{_of(unit)} from {minimum} to {maximum}"
 
 
 def _of(unit: str) -> str:

@@ -1,4 +1,4 @@
-"""Runs and retrofits of a measure, with the measure's defaults merged in."""
+"""Readers for the runs and retrofits of a measure. They apply the measure's defaults."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from fencing.reading.object_reader import LONGEST, ObjectReader
 from fencing.reading.shares import read_shares
 
 HIGHEST = 6_000
-"""No fence of posts and sheets is higher [mm]."""
+"""Maximum height of a fence of posts and sheets [mm]."""
 LOWEST = 250
-"""A fence lower than this [mm] was measured in another unit."""
+"""A height lower than this [mm] is probably in another unit."""
 SHORTEST = 100
-"""A run or bay shorter than this [mm] was measured in another unit."""
+"""A run or bay shorter than this [mm] is probably in another unit."""
 DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "colours")
 RUN_KEYS = (
     "id", "length_mm", "basis", "turn_deg", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
@@ -33,7 +33,7 @@ NO_COLOURS = Colours()
 
 @dataclass(frozen=True, slots=True)
 class Defaults:
-    """What stands where a run says nothing. ``height`` None: every run must say its own."""
+    """Values for members that a run leaves out. If ``height`` is None, every run must state its own."""
 
     height: int | None = None
     lattice: int = 0
@@ -45,7 +45,7 @@ class Defaults:
 
 
 def read_defaults(measure: ObjectReader) -> Defaults:
-    """What the measure says once for all its runs [heights in mm]. Source: ``measure-1.json``.
+    """Read the defaults of a measure for all its runs [heights in mm]. Source: ``measure-1.json``.
 
     >>> read_defaults(ObjectReader({"defaults": {"height_mm": 1800}}, "", FaultList(), ("defaults",))).height
     1800
@@ -65,7 +65,7 @@ def read_defaults(measure: ObjectReader) -> Defaults:
 
 
 def read_colours(table: ObjectReader, default: Colours) -> Colours:
-    """Finishes by part [1 to 60 characters]; a part that is not named keeps its default.
+    """Read the finish of each part [1 to 60 characters]; a part without a finish keeps its default.
 
     >>> table = ObjectReader({"colours": {"post": "inkstone"}}, "", FaultList(), ("colours",))
     >>> read_colours(table, Colours(rail="oatgrass"))
@@ -79,7 +79,7 @@ def read_colours(table: ObjectReader, default: Colours) -> Colours:
 
 
 def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Run:
-    """One run of the document at ``pointer`` [lengths and levels in mm]; faults are noted. Source: ``measure-1.json``.
+    """Read one run at ``pointer`` [lengths and levels in mm] and add its faults. Source: ``measure-1.json``.
 
     >>> faults = FaultList()
     >>> run = read_run({"id": "A", "length_mm": 9600}, "/runs/0", faults, Defaults(height=1800))
@@ -133,7 +133,7 @@ def _removal(run: ObjectReader, length: int) -> Removal | None:
 
 
 def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Retrofit:
-    """One retrofit of the document at ``pointer`` [mm]; faults are noted. Source: ``measure-1.json``.
+    """Read one retrofit at ``pointer`` [mm] and add its faults. Source: ``measure-1.json``.
 
     >>> document = {"id": "R1", "bays_mm": [2400, 2350], "lattice_mm": 300}
     >>> retrofit = read_retrofit(document, "/retrofits/0", FaultList(), Defaults())
@@ -144,7 +144,7 @@ def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defa
     given = "existing_height_mm" in retrofit
     return Retrofit(
         id=retrofit.name("id"),
-        bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, least_items=1, plausible=SHORTEST),
+        bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, min_items=1, plausible=SHORTEST),
         lattice=retrofit.whole("lattice_mm", 1, HIGHEST, defaults.lattice or None),
         colours=read_colours(retrofit, defaults.colours),
         existing_height=retrofit.whole("existing_height_mm", 1, HIGHEST, plausible=LOWEST) if given else None,

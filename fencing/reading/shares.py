@@ -1,4 +1,4 @@
-"""Who pays which part of a run: exact shares that add up to 1."""
+"""Reader for cost shares of a run: an exact share for each party, together 1."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ DECIMAL = re.compile(r"[0-9](?:\.[0-9]{1,9})?")
 
 
 def read_shares(table: ObjectReader) -> Mapping[str, Fraction]:
-    """Party -> share [over 0, at most 1]; they add up to 1; empty where none are named. Source: house rule.
+    """Read the share of each party [over 0, at most 1]; the shares add up to 1, or are left out. Source: house rule.
 
-    >>> from fencing.reading.fault_list import Faults
-    >>> read_shares(ObjectReader({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", Faults(), ("shares",)))
+    >>> from fencing.reading.fault_list import FaultList
+    >>> read_shares(ObjectReader({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", FaultList(), ("shares",)))
     {'us': Fraction(1, 3), 'them': Fraction(2, 3)}
     """
     if "shares" not in table:
@@ -33,13 +33,13 @@ def read_shares(table: ObjectReader) -> Mapping[str, Fraction]:
     for party, value in given.items():
         share = as_share(value)
         if share is None or not 0 < share <= 1:
-            text = f'{shown(value)} is no share; write "1/2", "0.5" or "50%", over 0 and at most 1'
+            text = f'{shown(value)} is not a share; write "1/2", "0.5" or "50%", over 0 and at most 1'
             table.faults.add(step(at, party), "shares.form", text)
         elif not party.strip() or len(party) > 80:
-            table.faults.add(step(at, party), "range", "a party is named with 1 to 80 characters")
+            table.faults.add(step(at, party), "range", "the name of a party has 1 to 80 characters")
         else:
             shares[party] = share
-    if len(shares) == len(given):  # a sum of which some were refused says nothing
+    if len(shares) == len(given):  # check the sum only if every share is valid
         _add_up(table, shares)
     return shares
 
@@ -52,7 +52,7 @@ def _add_up(table: ObjectReader, shares: Mapping[str, Fraction]) -> None:
 
 
 def as_share(value: object) -> Fraction | None:
-    """A share as it is written [ratio, percent, decimal]; None where it is none.
+    """Convert a share from a ratio, a percentage or a decimal; return None for other values.
 
     >>> as_share("1/3"), as_share("12.5%"), as_share("0.5"), as_share(1), as_share("half")
     (Fraction(1, 3), Fraction(1, 8), Fraction(1, 2), Fraction(1, 1), None)

@@ -1,4 +1,4 @@
-"""The parts of a system document that are cut from stock: holes, posts, rails, sheets, lattice."""
+"""Readers for the holes of a fence system and the parts cut from stock: posts, rails, sheets, lattice."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LONGEST_STOCK = 30_000
 
 
 def read_hole(system: ObjectReader) -> Hole:
-    """The post holes [mm]; a straight one needs no second diameter. Source: ``system-1.json``.
+    """Read the post hole [mm]; a straight hole needs no second diameter. Source: ``system-1.json``.
 
     >>> hole = {"depth_mm": 650, "diameter_mm": 300, "shape": "straight", "bedding_mm": 50, "crown_height_mm": 30}
     >>> read_hole(ObjectReader({"hole": hole}, "", FaultList(), ("hole",))).end_diameter
@@ -34,7 +34,7 @@ def read_hole(system: ObjectReader) -> Hole:
 
 def _check_ends(hole: ObjectReader, shape: HoleShape, diameter: int, end: int) -> None:
     if shape is HoleShape.STRAIGHT and end != diameter:
-        text = f"a straight hole is as wide at both ends; write {diameter}, or leave the key out"
+        text = f"a straight hole has the same diameter at both ends; write {diameter}, or leave the key out"
         hole.fault("end_diameter_mm", "hole.shape", text)
     elif end < diameter:
         where = "bottom of a belled" if shape is HoleShape.BELLED else "top of a flared"
@@ -42,7 +42,7 @@ def _check_ends(hole: ObjectReader, shape: HoleShape, diameter: int, end: int) -
 
 
 def read_post(posts: ObjectReader, kind: str) -> PostSection:
-    """One of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-1.json``.
+    """Read one of the two post sections, "channel" or "square" [mm, mm2]. Source: ``system-1.json``.
 
     >>> square = {"face_mm": 60, "setback_mm": 40, "embedment_min_mm": 600, "stock_mm": [2400, 2100], "steel_area_mm2": 500}
     >>> read_post(ObjectReader({"square": square}, "/posts", FaultList(), ("square",)), "square").stock
@@ -58,14 +58,14 @@ def read_post(posts: ObjectReader, kind: str) -> PostSection:
     )
 
 
-def read_stock(table: ObjectReader, least_items: int = 1) -> tuple[int, ...]:
-    """Stock lengths [mm]: each once, in any order; handed on shortest first. Source: ``system-1.json``.
+def read_stock(table: ObjectReader, min_items: int = 1) -> tuple[int, ...]:
+    """Read stock lengths [mm], each once, in any order; return them shortest first. Source: ``system-1.json``.
 
     >>> faults = FaultList()
     >>> read_stock(ObjectReader({"stock_mm": [4800, 2390, 4800]}, "/rails", faults, ("stock_mm",))), faults.found[0].code
     ((2390, 4800), 'stock.twice')
     """
-    return _sorted(table, "stock_mm", table.wholes("stock_mm", MAX_STOCK, 1, LONGEST_STOCK, least_items, plausible=100))
+    return _sorted(table, "stock_mm", table.wholes("stock_mm", MAX_STOCK, 1, LONGEST_STOCK, min_items, plausible=100))
 
 
 def _sorted(table: ObjectReader, key: str, lengths: tuple[int, ...]) -> tuple[int, ...]:
@@ -76,19 +76,21 @@ def _sorted(table: ObjectReader, key: str, lengths: tuple[int, ...]) -> tuple[in
 
 
 def check_stock(faults: FaultList, pointer: str, stock: tuple[int, ...], needed: int, what: str) -> None:
-    """Note a fault where the longest stock is no longer than what every piece ``needed`` at least [mm].
+    """Add a fault if the longest stock is not over the length every piece ``needed`` [mm].
 
     >>> faults = FaultList()
-    >>> check_stock(faults, "/posts/square/stock_mm", (500, 600), 600, "the least embedment")
+    >>> check_stock(faults, "/posts/square/stock_mm", (500, 600), 600, "the minimum embedment")
     >>> faults.found[0].text
-    'the longest must be over 600 mm, the least embedment'
+    'the longest must be over 600 mm, the minimum embedment'
     """
     if stock and stock[-1] <= needed:
         faults.add(pointer, "stock.short", f"the longest must be over {needed} mm, {what}")
 
 
 def read_rails(system: ObjectReader) -> Rails:
-    """Rails: stock lengths, saw cut, and how far out of level a sheet may stand in one [mm]. Source: ``system-1.json``.
+    """Read the rails: stock lengths, saw cut, and tolerance for a level sheet in a sloping rail [mm].
+
+    Source: ``system-1.json``.
 
     >>> rails = {"stock_mm": [4800], "kerf_mm": 3, "seat_tolerance_mm": 20}
     >>> read_rails(ObjectReader({"rails": rails}, "", FaultList(), ("rails",)))
@@ -99,7 +101,7 @@ def read_rails(system: ObjectReader) -> Rails:
 
 
 def read_sheets(system: ObjectReader) -> Sheets:
-    """Sheets: cover, lap, how they are supplied [mm]. Source: ``system-1.json``.
+    """Read the sheets: cover, lap and supply [mm]. Source: ``system-1.json``.
 
     >>> faults = FaultList()
     >>> wide_lap = {"cover_mm": 50, "lap_mm": 60, "lap_allowance_mm": 0, "height_deduction_mm": 0, "stock_mm": []}
@@ -132,14 +134,16 @@ def read_sheets(system: ObjectReader) -> Sheets:
         slack=sheets.whole("lap_allowance_mm", 0, 1_000),
         deduction=sheets.whole("height_deduction_mm", 0, 1_000),
         supply=supply,
-        stock=read_stock(sheets, least_items=0 if bought_cut else 1),
+        stock=read_stock(sheets, min_items=0 if bought_cut else 1),
         step=sheets.whole("step_mm", 1, 1_000, default=1),
         reuse_strips=sheets.flag("reuse_strips") if "reuse_strips" in sheets else True,
     )
 
 
 def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
-    """The lattice a system offers [mm] and its open share [0 to 1]; no heights where it offers none. Source: ``system-1.json``.
+    """Read the lattice of a system [mm] and its open area ratio [0 to 1]; no heights if it has no lattice.
+
+    Source: ``system-1.json``.
 
     >>> none = {"heights_mm": [], "stock_mm": [], "raked": False}
     >>> read_lattice(ObjectReader({"lattice": none}, "", FaultList(), ("lattice",)))
@@ -149,6 +153,6 @@ def read_lattice(system: ObjectReader) -> tuple[LatticeStock, Decimal | None]:
     heights = _sorted(lattice, "heights_mm", lattice.wholes("heights_mm", 20, 1, 5_000))
     if "heights_mm" not in lattice:
         lattice.raw("heights_mm")
-    stock = read_stock(lattice, least_items=1 if heights else 0)
+    stock = read_stock(lattice, min_items=1 if heights else 0)
     open_area_ratio = lattice.decimal("open_area_ratio", 0, 1) if "open_area_ratio" in lattice else None
     return LatticeStock(heights, stock, lattice.flag("raked")), open_area_ratio

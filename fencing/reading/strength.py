@@ -1,4 +1,4 @@
-"""The ``strength`` member of a site measure, and of a fence system, into values. Schemas: strength-1 and steel-1."""
+"""Readers for the ``strength`` member of a site measure and of a fence system. Schemas: strength-1 and steel-1."""
 
 from __future__ import annotations
 
@@ -40,20 +40,20 @@ WORDS = {
 
 
 def read_strength(document: object, pointer: str = "", faults: FaultList | None = None) -> StrengthRequest:
-    """Read what the strength screening is asked.
+    """Read the request for the strength screening.
 
-    Rule: ``method`` decides which keys are known; a number that looks typed in another unit is asked back, never guessed.
+    Rule: ``method`` decides which keys are known. A number that looks like another unit is a fault; it is never converted.
 
     Args:
         document: the ``strength`` member of a site measure, plain values.
         pointer: its JSON Pointer, for faults.
-        faults: where to gather faults with those of the rest of the document; None: raise them here.
+        faults: list for the faults of the whole document; if it is None, faults are raised here.
 
     Returns:
         The request; numbers as decimal texts in the unit their key names [e.g. kPa].
 
     Raises:
-        Refused: every fault at once, where no ``faults`` were given.
+        InvalidDocument: every fault at once, if ``faults`` is None.
 
     Source: house rule.
 
@@ -96,7 +96,7 @@ def _member(table: ObjectReader, method: str, key: str, inputs: dict[str, str | 
 
 
 def _together(table: ObjectReader, method: str) -> None:
-    """Keys that only make sense with one another."""
+    """Check keys that must occur together or exclude each other."""
     if not table.good("method"):
         return
     if method == "as-nzs-1170.2" and "speed_m_s" not in table:
@@ -132,10 +132,10 @@ def read_steel(system: ObjectReader) -> Steel | None:
     """Read the optional ``strength`` member of a fence system: yield strength [MPa], capacity factor, sections of the posts [mm].
 
     Args:
-        system: the system document; faults are noted in it.
+        system: reader of the system document; it collects the faults.
 
     Returns:
-        The steel, or None where the member is left out or at fault.
+        The steel, or None if the member is left out or has a fault.
 
     Source: house rule.
 
@@ -155,11 +155,11 @@ def read_steel(system: ObjectReader) -> Steel | None:
 
 
 def _needed(table: ObjectReader, key: str) -> Decimal:
-    """A required number; the least plausible one stands in for a fault already noted."""
+    """Read a required number; the minimum is the stand-in for a number with a fault."""
     if key not in table:
         table.raw(key)
     number = read_number(table, key)
-    return BOUNDS[key].least if number is None else number
+    return BOUNDS[key].minimum if number is None else number
 
 
 def _square(table: ObjectReader) -> Profile:

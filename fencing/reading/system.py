@@ -1,4 +1,4 @@
-"""The fence system document (``fence_system`` 1) into a :class:`fencing.model.system.System`."""
+"""Reader for the fence system document (``fence_system`` 1): makes a :class:`fencing.model.system.System`."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def read_system(document: object) -> System:
         The system; stock lengths ascending [mm].
 
     Raises:
-        Refused: every fault of the document at once.
+        InvalidDocument: every fault of the document at once.
 
     Source: house rule.
 
@@ -86,20 +86,20 @@ def _system(table: ObjectReader, posts: ObjectReader) -> System:
 
 
 def _check_limits(table: ObjectReader) -> None:
-    """Limits that must stand in the right order to one another."""
+    """Check that minimums are below their maximums."""
     pitch, least = table.whole_again("pitch_mm"), table.whole_again("min_closing_bay_mm")
     if pitch is not None and least is not None and least >= pitch:
         table.fault(
-            "min_closing_bay_mm", "system.order", f"the least closing bay must be under the pitch of {pitch} mm"
+            "min_closing_bay_mm", "system.order", f"the minimum closing bay must be under the pitch of {pitch} mm"
         )
     gap, most = table.whole_again("ground_gap_mm"), table.whole_again("max_ground_gap_mm")
     if gap is not None and most is not None and most < gap:
-        text = f"the largest ground gap must be at least the least one, {gap} mm"
+        text = f"the maximum ground gap must be at least the minimum ground gap, {gap} mm"
         table.fault("max_ground_gap_mm", "system.order", text)
 
 
 def _check_holes(table: ObjectReader, system: System) -> None:
-    """Whether both posts fit in the hole, and in a bay."""
+    """Check that both posts fit in the hole and in a bay."""
     if not table.good("hole", "posts", "pitch_mm", "min_closing_bay_mm"):
         return
     hole = table.pointer("hole")
@@ -117,6 +117,6 @@ def _check_holes(table: ObjectReader, system: System) -> None:
 def _check_post(table: ObjectReader, system: System, at: str, post: PostSection) -> None:
     least = min(system.closing_bay_min, system.pitch // 2)
     if 2 * post.setback >= least:
-        text = f"twice the setback must be under {least} mm (least closing bay, half the pitch), so that rails have a length"
+        text = f"twice the setback must be under {least} mm (minimum closing bay, half the pitch), so that rails have a length"
         table.faults.add(f"{at}/setback_mm", "system.order", text)
-    check_stock(table.faults, f"{at}/stock_mm", post.stock, post.embedment_min, "the least embedment")
+    check_stock(table.faults, f"{at}/stock_mm", post.stock, post.embedment_min, "the minimum embedment")

@@ -1,4 +1,4 @@
-"""Whether a measured job fits a fence system: heights it has parts for, and room for gates along each run."""
+"""Checks that a measure fits a fence system: parts for its heights, and room for gates along each run."""
 
 from __future__ import annotations
 
@@ -15,24 +15,24 @@ from fencing.set_out.run import taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
 
 MAX_BAYS = 200_000
-"""Of a whole job, each counted as often as ``auto`` tries it: 20 km in every form and layout stay below. Source: house rule."""
+"""Maximum bays of a job; bays count once for each form and layout that ``auto`` tries. It allows 20 km. Source: house rule."""
 NO_ROOM = ("gate.narrow", "gate.outside", "gate.overlap", "layout.no_room", "run.short")
-"""Faults with which the bays of a run can't be set out, nor those that may taper be counted."""
+"""Codes of faults that prevent setting out the bays of a run, so that bays that taper can't be counted."""
 
 
 def check_system_fit(measure: Measure, system: System) -> None:
-    """Refuse a measure that can't be built in a system, whatever the layout.
+    """Reject a measure that can't be built in a system with any layout.
 
     Args:
         measure: as measured [mm].
         system: the fence system it is to be built in.
 
     Raises:
-        Refused: every height, lattice, taper and gate the system has no parts or room for, with pointers into the measure.
+        InvalidDocument: every height, lattice, taper and gate without parts or room, with pointers into the measure.
 
     Source: house rule.
 
-    Example: what fits passes without a word:
+    Example: a measure that fits:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> check_system_fit(TWO_BAYS, ROUND_SIZES)
@@ -42,7 +42,7 @@ def check_system_fit(measure: Measure, system: System) -> None:
 
 
 def fit_faults(measure: Measure, system: System) -> list[Fault]:
-    """What :func:`fit` would refuse, in the order of the measure [mm].
+    """Return the faults that :func:`check_system_fit` would raise, in the order of the measure [mm].
 
     Source: house rule.
 
@@ -53,11 +53,11 @@ def fit_faults(measure: Measure, system: System) -> list[Fault]:
         ['/runs/0/height_mm']
     """
     faults: list[Fault] = [*_large_faults(measure, system)]
-    found = _heights_and_room if faults else _run_faults  # the bays of a job that is too large are not counted
-    for place, run in enumerate(measure.runs):
-        faults += found(run, f"/runs/{place}", system)
-    for place, retrofit in enumerate(measure.retrofits):
-        faults += _retrofit_faults(retrofit, f"/retrofits/{place}", system)
+    find_faults = _heights_and_room if faults else _run_faults  # do not set out a job that is too large
+    for index, run in enumerate(measure.runs):
+        faults += find_faults(run, f"/runs/{index}", system)
+    for index, retrofit in enumerate(measure.retrofits):
+        faults += _retrofit_faults(retrofit, f"/retrofits/{index}", system)
     return faults
 
 
@@ -68,7 +68,7 @@ def _large_faults(measure: Measure, system: System) -> Iterator[Fault]:
         bays += ways * round_up(run.length, system.pitch)
     if bays > MAX_BAYS:
         text = (
-            f"about {bays} bays, each as often as auto tries it, are more than {MAX_BAYS}; "
+            f"about {bays} bays, counted once for each form and layout that auto tries, are more than {MAX_BAYS}; "
             "split the job, or choose form and layout"
         )
         yield Fault("/runs" if measure.runs else "/retrofits", "job.large", text)
@@ -95,7 +95,7 @@ def _heights_and_room(run: Run, pointer: str, system: System) -> Iterator[Fault]
 
 
 def _hinge_faults(gate: Gate, pointer: str, system: System) -> Iterator[Fault]:
-    """The upper hinge of a leaf must come out above the lower one."""
+    """Check that the upper hinge of a leaf is above the lower one."""
     least = system.gates.hinge_from_bottom + system.gates.hinge_from_top + 1
     if "hinges" in gate.hardware and gate.height < least:
         text = (
@@ -109,12 +109,12 @@ def _taper_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
         return
     least = run.lattice + system.sheets.deduction + 1
     if not least <= run.taper.height < run.height:
-        text = f"{run.taper.height} won't do; the low end must be from {least} to {run.height - 1} mm high"
+        text = f"{run.taper.height} is not valid; the low end must be from {least} to {run.height - 1} mm high"
         yield Fault(f"{pointer}/taper/height_mm", "taper.height", text)
 
 
 def _short_faults(run: Run, pointer: str, system: System) -> Iterator[Fault]:
-    """A run without gates must leave a rail between its two posts."""
+    """Check that a run without gates has room for a rail between its two posts."""
     squares = [needs_square(run, end) for end in ("start", "end")]
     least = 1 + sum(setback(system, square=square) for square in squares)
     if run.basis is MeasureBasis.OVERALL:

@@ -1,4 +1,4 @@
-"""Numbers with units, asked back when they look typed in another unit: kPa for Pa, cm for mm, km/h for m/s."""
+"""Checks of numbers with units. The fault suggests the unit a person may have used: Pa for kPa, cm for mm, km/h for m/s."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from fencing.reading.object_reader import ObjectReader, as_decimal
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """``least`` to ``most`` in ``unit`` is plausible. ``others``: unit a person may have meant, and its size in ``unit``."""
+    """A plausible range in ``unit``. ``others``: units that a person may have used, and their size in ``unit``."""
 
     what: str
     unit: str
-    least: Decimal
-    most: Decimal
+    minimum: Decimal
+    maximum: Decimal
     others: tuple[tuple[str, Decimal], ...] = ()
     whole: bool = False
 
 
-def _bound(what: str, unit: str, least: str, most: str, whole: bool = False, **others: str) -> Bound:
+def _bound(what: str, unit: str, minimum: str, maximum: str, whole: bool = False, **others: str) -> Bound:
     sizes = tuple((name.replace("_per_", "/").replace("3", "³"), Decimal(size)) for name, size in others.items())
-    return Bound(what, unit, Decimal(least), Decimal(most), sizes, whole)
+    return Bound(what, unit, Decimal(minimum), Decimal(maximum), sizes, whole)
 
 
 BOUNDS: Mapping[str, Bound] = {
@@ -58,54 +58,56 @@ BOUNDS: Mapping[str, Bound] = {
 
 
 SPEEDS: Mapping[str, Bound] = {
-    "en-1991-1-4": replace(BOUNDS["speed_m_s"], what="a basic wind speed", most=Decimal(50)),
+    "en-1991-1-4": replace(BOUNDS["speed_m_s"], what="a basic wind speed", maximum=Decimal(50)),
     "asce-7": replace(BOUNDS["speed_m_s"], what="a basic wind speed"),
 }
-"""Wind speeds that a method has of its own: ten minutes' mean in the European standard, three seconds' gust in the American."""
+"""Wind speeds by method: the mean over ten minutes in the European standard, the gust of three seconds in the American."""
 
 
 def read_number(
     table: ObjectReader, key: str, default: str | None = None, bound: Bound | None = None
 ) -> Decimal | None:
-    """Read a number of a table within its plausible bounds, and ask back where another unit would fit.
+    """Read a number within its plausible range. The fault suggests another unit if one fits.
 
     Args:
-        table: the object it stands in.
+        table: reader of the object with the number.
         key: its key, one of ``BOUNDS``.
-        default: taken where the key is left out; None: nothing.
-        bound: in place of the key's own.
+        default: value if the key is left out; None: no value.
+        bound: range to use in place of the key's own.
 
     Returns:
-        The number in the unit its key names [e.g. kPa], or None where it is left out or at fault (noted in the table).
+        The number in the unit of its key [e.g. kPa], or None if it is left out or has a fault.
 
     Source: house rule; the bounds are wider than any fence needs.
 
     Example:
-        >>> from fencing.reading.fault_list import Faults
-        >>> faults = Faults()
+        >>> from fencing.reading.fault_list import FaultList
+        >>> faults = FaultList()
         >>> read_number(ObjectReader({"pressure_kpa": 600}, "/strength", faults, ("pressure_kpa",)), "pressure_kpa")
         >>> faults.found[0].code, faults.found[0].text
-        ('unit', 'a net wind pressure of 600 kPa is out of reach (0.05 to 6 kPa): is it in Pa? 600 Pa is 0.6 kPa')
+        ('unit', 'a net wind pressure of 600 kPa is out of range (0.05 to 6 kPa): is it in Pa? 600 Pa is 0.6 kPa')
     """
     if key not in table:
         return None if default is None else Decimal(default)
     bound, value = bound or BOUNDS[key], as_decimal(table.raw(key))
     kind = "whole number" if bound.whole else "number"
     if value is None:
-        example = f"write a {kind} of {bound.unit} from {bound.least} to {bound.most}"
-        table.fault(key, "type", f"{shown(table.raw(key))} won't do here; {example}")
-    elif not bound.least <= value <= bound.most:
+        example = f"write a {kind} of {bound.unit} from {bound.minimum} to {bound.maximum}"
+        table.fault(key, "type", f"{shown(table.raw(key))} is not valid here; {example}")
+    elif not bound.minimum <= value <= bound.maximum:
         table.fault(key, *_question(bound, value))
     elif bound.whole and value != value.to_integral_value():
-        table.fault(key, "type", f"{value} won't do here; write a whole number of {bound.unit}")
+        table.fault(key, "type", f"{value} is not valid here; write a whole number of {bound.unit}")
     else:
         return value
     return None
 
 
 def _question(bound: Bound, value: Decimal) -> tuple[str, str]:
-    text = f"{bound.what} of {shown(value)} {bound.unit} is out of reach ({bound.least} to {bound.most} {bound.unit})"
-    fits = [(unit, value * size) for unit, size in bound.others if bound.least <= value * size <= bound.most]
+    text = (
+        f"{bound.what} of {shown(value)} {bound.unit} is out of range ({bound.minimum} to {bound.maximum} {bound.unit})"
+    )
+    fits = [(unit, value * size) for unit, size in bound.others if bound.minimum <= value * size <= bound.maximum]
     if not fits:
         return "range", f"{text}: write it in {bound.unit}"
     units = " or ".join(unit for unit, _ in fits[:2])

@@ -1,7 +1,7 @@
-"""Base line and top line of a segment: level, stepped, raked, and tapered on any of them.
+"""Base line and top line of a segment: level, stepped or raked, each with or without a taper.
 
-Every form is only a choice of two lines over the same posts. A line over one bay is a pair of levels (left, right)
-[mm above datum] at its two post centres.
+Each form gives two lines over the same posts. The line of one bay is a pair of levels (left, right) [mm above datum] at
+its two post centres.
 
     level      ______      stepped  ____       raked   \\        tapered  ----.__
                /////                   \\____             \\__               ////
@@ -20,7 +20,7 @@ from fencing.set_out.ground import Ground
 
 
 def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
-    """Underside of the bottom rail in every bay of a segment.
+    """Return the underside of the bottom rail in every bay of a segment.
 
     Rule: docs/rules.md, "Form".
 
@@ -28,7 +28,7 @@ def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> li
         form: level, stepped or raked.
         posts: chainages [mm] of the segment's post centres, increasing, at least two.
         ground: the ground under the run.
-        gap: least ground gap [mm].
+        gap: minimum ground gap [mm].
 
     Returns:
         One (left, right) pair of levels for each bay, in order.
@@ -49,7 +49,7 @@ def base_lines(form: Form, posts: Sequence[int], ground: Ground, gap: int) -> li
         case Form.RAKED:
             return [_raked(left, right, ground, gap) for left, right in pairwise(posts)]
         case Form.AUTO:
-            raise ValueError("auto is decided before lines are drawn")
+            raise ValueError("choose a form before calling base_lines(): auto is not allowed")
 
 
 def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
@@ -60,7 +60,7 @@ def _stepped(posts: Sequence[int], ground: Ground, gap: int) -> list[Pair]:
     equal = [high + gap - drop for drop in (down if first >= last else reversed(down))]
     least = [ground.highest(left, right) + gap for left, right in pairwise(posts)]
     if all(base >= lowest - 1 for base, lowest in zip(equal, least, strict=True)):
-        # a millimetre short is rounding, not ground: the step stays and the bay keeps its gap
+        # a millimetre short is rounding: keep the equal steps and the gap of the bay
         least = list(map(max, equal, least))
     return [(base, base) for base in least]
 
@@ -77,14 +77,14 @@ def _raked(left: int, right: int, ground: Ground, gap: int) -> Pair:
 
 @dataclass(frozen=True, slots=True)
 class Drop:
-    """A taper's drop: 0 at chainage ``start``, ``depth`` [mm] at ``end``, linear between; none on the other side of start."""
+    """Drop of a taper: 0 at chainage ``start`` and before it, ``depth`` [mm] at ``end``, linear between."""
 
     start: int
     end: int
     depth: int
 
     def at(self, chainage: int) -> int:
-        """Drop [mm] at a chainage [mm], half-up. Source: common practice.
+        """Return the drop [mm] at a chainage [mm], half-up. Source: common practice.
 
         >>> [Drop(4700, 0, 750).at(x) for x in (0, 2350, 4700, 7050)]
         [750, 375, 0, 0]
@@ -97,7 +97,7 @@ NO_DROP = Drop(0, 1, 0)
 
 
 def top_lines(bases: Sequence[Pair], posts: Sequence[int], height: int, drop: Drop = NO_DROP) -> list[Pair]:
-    """Top of the top rail in every bay: ``height`` [mm] above its base line, less the taper's drop.
+    """Return the top of the top rail in every bay: ``height`` [mm] above its base line, less the taper's drop.
 
     Example (1500 tapering to 750 over two bays):
         >>> top_lines([(50, 50), (50, 50)], [0, 2350, 4700], 1500, Drop(0, 4700, 750))

@@ -1,11 +1,11 @@
-"""A bay is four corners, and every piece of it is read from them.
+"""Bays: four corners give every piece of a bay.
 
     top left ______________ top right      width: hole centre to hole centre
             |  |  |  |  |  |               set_left, set_right: post centre to rail end
             |__|__|__|__|__|               rise: right base less left base
     base left              base right
 
-Shapes are relative to the left end of the base line, so equal bays anywhere in a job are cut once.
+Shapes are relative to the left end of the base line, so that equal bays of a job are calculated once.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from fencing.set_out.ground import Ground
 
 
 class Shape(NamedTuple):
-    """A bay or leaf to be cut: everything in mm, levels relative to the left end of the base line."""
+    """Outline of a bay or leaf: everything in mm, levels relative to the left end of the base line."""
 
     width: int
     set_left: int
@@ -36,7 +36,7 @@ class Shape(NamedTuple):
 
     @property
     def fill(self) -> int:
-        """Width to be filled [mm]: between the ends of the rails. Source: common practice.
+        """Return the width to fill with sheets [mm]: between the ends of the rails. Source: common practice.
 
         >>> Shape(2400, 6, 40, 0, 1800, 1800, 0).fill  # 2400 less the setbacks of its two posts
         2354
@@ -45,7 +45,7 @@ class Shape(NamedTuple):
 
 
 class Cut(NamedTuple):
-    """What a shape is made of: rails (bottom, middle under a lattice, top), sheets from the left, lattice panels."""
+    """Pieces of a shape: rails (bottom, middle under a lattice, top), sheets from the left, lattice panels."""
 
     rails: tuple[Rail, ...]
     sheets: tuple[Sheet, ...]
@@ -54,14 +54,14 @@ class Cut(NamedTuple):
 
 @lru_cache(maxsize=65536)
 def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
-    """Cut rails, sheets and lattice for one shape.
+    """Calculate the rails, sheets and lattice of one shape.
 
-    Rules: rails run square-ended along base and top; lattice is as long as the rail it stands on.
+    Rules: rails along base and top have square ends; lattice is as long as the rail under it.
 
     Args:
         shape: the four corners [mm].
-        sheets: cover, lap, slack, deduction of the system [mm].
-        seat: largest difference of level across a square-footed sheet [mm].
+        sheets: cover, lap, lap allowance and height deduction of the system [mm].
+        seat: maximum difference of level across a sheet with a square foot [mm].
 
     Example: a level 1800 bay of 2400 between line posts takes two 2388 rails and three sheets, blank 1788:
 
@@ -82,10 +82,10 @@ def cut_bay(shape: Shape, sheets: Sheets, seat: int) -> Cut:
 
 
 def strips(fill: int, sheets: Sheets) -> list[tuple[int, int]]:
-    """(offset, width) [mm] of every sheet across ``fill`` mm, from the left.
+    """Return (offset, width) [mm] of every sheet across ``fill`` mm, from the left.
 
-    Rule: the least n with n * cover + lap >= fill. A surplus within the slack is taken up in the laps (where there is a lap);
-    otherwise it is ripped off the last sheet.
+    Rule: the smallest n with n * cover + lap >= fill. A surplus within the lap allowance widens the laps, if there is more
+    than one sheet; otherwise it is ripped off the last sheet.
 
     Source: common practice.
 
@@ -109,7 +109,7 @@ def _sheets(shape: Shape, sheets: Sheets, seat: int) -> list[Sheet]:
 
 
 def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
-    """One sheet; levels are numerators over the bay's width, so that each figure is rounded once."""
+    """Calculate one sheet; levels are numerators over the bay's width, so that each figure is rounded only once."""
     whole, lean = shape.width, shape.top_right - shape.top_left
     base_left, base_right = shape.rise * at, shape.rise * (at + width)
     top_left, top_right = (shape.top_left * whole + lean * x for x in (at, at + width))
@@ -129,7 +129,7 @@ def _sheet(shape: Shape, at: int, width: int, off: int, seat: int) -> Sheet:
 
 
 class Lines(NamedTuple):
-    """A bay before it is cut: its place, its base and top line, the setbacks of its two posts."""
+    """A bay before its pieces are calculated: chainages, base and top line, setbacks of its two posts."""
 
     id: str
     start: int
@@ -146,7 +146,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
     """Build a bay from its lines: pieces, step, slope and ground gap.
 
     Args:
-        lines: where the bay stands.
+        lines: chainages and lines of the bay.
         form: level, stepped or raked.
         lattice: height of the lattice top [mm], 0 for none.
         ground: the ground under the run.
@@ -192,11 +192,11 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
 
 
 def inspect(bay: Bay, system: System) -> list[Notice]:
-    """What is beyond the system's limits in one bay, each as a notice that says what is needed [mm, degrees].
+    """Return a notice for every limit of the system that a bay exceeds [mm, degrees].
 
-    Source: the limits are the system's; house rule what stops and what warns.
+    Source: the limits are the system's; house rule for the levels.
 
-    Example: 350 mm narrow, under the least closing bay of 400:
+    Example: a bay of 350 mm is under the minimum closing bay of 400:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> lines = Lines("A-1", 0, 350, (50, 50), (1850, 1850), 5, 5, 0, False)
@@ -223,7 +223,7 @@ def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
         remarks.append(("lattice.raked", Level.STOP, text))
     remarks += shortages(system, bay.rails, bay.sheets, bay.lattice)
     if bay.width < system.closing_bay_min:
-        text = f"bay of {bay.width} mm is under the least closing bay of {system.closing_bay_min} mm"
+        text = f"bay of {bay.width} mm is under the minimum closing bay of {system.closing_bay_min} mm"
         remarks.append(("bay.short", Level.WARNING, text))
     return remarks
 
@@ -231,11 +231,11 @@ def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
 def shortages(
     system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
 ) -> list[tuple[str, Level, str]]:
-    """Pieces that no stock length is long enough for, as (code, level, text).
+    """Return (code, level, text) for each kind of piece that is longer than the longest stock length.
 
     Args:
-        system: its stock lengths [mm]; a part without any is made to length and never short.
-        rails, sheets, lattice: what a bay or leaf is made of.
+        system: its stock lengths [mm]; a part without stock lengths is made to length and never short.
+        rails, sheets, lattice: pieces of a bay or leaf.
 
     Source: common practice.
 

@@ -1,4 +1,4 @@
-"""The job in plan: where each run lies, and which runs meet at a corner."""
+"""The job in plan: position of each run, and corners that two runs share."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Point = tuple[float, float]
 
 
 def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
-    """Start and end of every run in plan [mm], the first starting at the origin and heading along +x, y upwards.
+    """Return start and end of every run in plan [mm]. The first run starts at the origin along +x; y is upwards.
 
     A run starts where the run before it in the list ends, turned by its ``turn`` (degrees, clockwise seen from above).
 
@@ -34,10 +34,10 @@ def polyline(runs: Sequence[Run]) -> list[tuple[Point, Point]]:
 
 
 def corners(runs: Sequence[Run]) -> dict[int, int]:
-    """Which runs share a corner post: index of a run that starts there, to index of the run that ends there.
+    """Map the index of each run that starts at a shared corner post to the index of the run that ends there.
 
-    Rule: a run that ends in a corner meets the next of the list where that starts in one. The last meets the first when
-    there are at least three and the plan closes to within 2 % of its length, at least 500 [mm]. Source: house rule.
+    Rule: a run that ends in a corner meets the next run if that starts in a corner. The last run meets the first if there are
+    at least three runs and the plan closes within 2 % of its length, or within 500 mm. Source: house rule.
 
     >>> side = Run("A", 3000, 1800, end=Terminal.CORNER)
     >>> corners([side, Run("B", 4000, 1800, turn=Fraction(90), start=Terminal.CORNER)])

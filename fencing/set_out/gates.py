@@ -1,4 +1,4 @@
-"""Gates: clear opening to leaf, leaf to parts, and what to check before it is hung.
+"""Gates: widths of leaves, parts of leaves, and notices about gates.
 
 inner face |<-------- opening -------->| inner face
            | c/2 [stile|  rail  |stile] c/2 |          c: clearance for the kind, over all leaves
@@ -18,7 +18,7 @@ from fencing.set_out.ground import Ground
 
 
 def leaf_widths(gate: Gate, system: System) -> list[int]:
-    """Width [mm] of each leaf: opening less the clearance for the kind; two leaves share, the odd millimetre to the first.
+    """Return the width [mm] of each leaf: the opening less the clearance, divided by the leaves; the odd mm to the first.
 
     Source: common practice; the clearances are the system's.
 
@@ -40,7 +40,7 @@ def leaf_widths(gate: Gate, system: System) -> list[int]:
 
 
 def diagonal(width: int, height: int) -> int:
-    """Diagonal [mm, half-up] a square leaf measures both ways, of ``width`` and ``height`` [mm]. Source: Pythagoras.
+    """Return the diagonal [mm, half-up] of a square leaf of ``width`` and ``height`` [mm]. Source: Pythagoras.
 
     >>> diagonal(976, 1800)
     2048
@@ -49,12 +49,12 @@ def diagonal(width: int, height: int) -> int:
 
 
 def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
-    """A leaf ``width`` mm wide with its parts: stiles full height, rails between them, sheets and lattice as in a bay.
+    """Build a leaf with its parts: stiles of full height, rails between them, sheets and lattice as in a bay.
 
     Args:
-        width: of the leaf [mm].
+        width: width of the leaf [mm].
         gate: height and lattice [mm], hardware.
-        system: stiles, notches and where hinges go [mm].
+        system: stiles, notches and hinge positions [mm].
 
     Source: common practice; the sizes are the system's.
 
@@ -85,7 +85,9 @@ def build_leaf(width: int, gate: Gate, system: System) -> Leaf:
 
 
 def foot(gate: Gate, ground: Ground, system: System) -> int:
-    """Level [mm above datum] of a gate's foot: the least gap above the highest ground in its opening. Source: house rule.
+    """Return the level [mm above datum] of a gate's foot: the ground gap above the highest ground in its opening.
+
+    Source: house rule.
 
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> foot(Gate("A-G1", 1000, 1000, GateKind.SINGLE, 1800), Ground((0, 2000), (0, 100)), ROUND_SIZES)
@@ -95,12 +97,12 @@ def foot(gate: Gate, ground: Ground, system: System) -> int:
 
 
 def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: System) -> HungGate:
-    """The gate between its two posts, hung level.
+    """Build a gate between its two posts, hung level.
 
     Args:
         gate: as measured [mm].
         posts: ids of the posts on either side.
-        ground: under its run.
+        ground: ground under its run.
         system: the fence system.
 
     Returns:
@@ -132,15 +134,15 @@ def build_gate(gate: Gate, posts: tuple[str, str], ground: Ground, system: Syste
 
 
 def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list[Notice]:
-    """What is beyond the system's limits at one gate, and where its swing is blocked.
+    """Return notices about one gate: limits of the system that it exceeds, and ground that blocks its swing.
 
     Args:
-        gate: as hung.
-        length: of its run [mm].
-        ground: under its run.
-        system: widest leaf of each kind, largest ground gap, stock lengths [mm].
+        gate: gate as built.
+        length: length of its run [mm].
+        ground: ground under its run.
+        system: maximum leaf width of each kind, maximum ground gap, stock lengths [mm].
 
-    Source: the limits are the system's; house rule what stops and what warns.
+    Source: the limits are the system's; house rule for the levels.
 
     Example: a single leaf may be 1200 wide, this one is 1276:
 
@@ -162,8 +164,8 @@ def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
     limits, widest = system.gates.leaf_max, max(leaf.width for leaf in gate.leaves)
     most = limits.get(gate.kind, limits.get("single", widest))
     if widest > most:
-        mend = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
-        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {mend}"
+        action = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
+        text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {action}"
         yield Notice("leaf.wide", Level.STOP, gate.id, text)
 
 
@@ -189,7 +191,7 @@ def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Noti
 
 
 def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:
-    """How far the ground along the fence, where an opened leaf comes to lie, stands above the foot of the leaf [mm]."""
+    """Return the height of the ground above the leaf's foot along the fence, in the reach of an opened leaf [mm]."""
     end, rises = gate.start + gate.opening, [0]
     if gate.hang == "left" or len(gate.leaves) == 2:
         rises.append(ground.highest(max(0, gate.start - gate.leaves[0].width), gate.start) - gate.base)

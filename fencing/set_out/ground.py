@@ -1,4 +1,4 @@
-"""Level of the ground at any chainage of a run: straight between stations, level beyond the first and last."""
+"""Ground under a run: straight between stations, level before the first and after the last."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from fencing.model.rounding import round_half_up
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """The ground under one run.
+    """Ground under one run.
 
     Args:
-        chainages: where levels are known [mm], strictly increasing, at least one.
-        levels: reduced levels there [mm above datum], as many.
+        chainages: chainages with known levels [mm], strictly increasing, at least one.
+        levels: reduced level at each chainage [mm above datum].
 
     Example:
         >>> Ground((0, 6000, 18240), (0, -120, -540)).at(3000)
@@ -28,7 +28,7 @@ class Ground:
 
     @classmethod
     def through(cls, stations: Sequence[Station], otherwise: int = 0) -> Ground:
-        """The ground through ``stations``; where there are none, level ground at ``otherwise`` [mm above datum].
+        """Make the ground through ``stations``, or level ground at ``otherwise`` [mm above datum] if there are none.
 
         >>> Ground.through([Station(0, 0), Station(2000, -100)]).at(1000), Ground.through([], 40).at(1000)
         (-50, 40)
@@ -38,7 +38,7 @@ class Ground:
         return cls(tuple(station.at for station in stations), tuple(station.level for station in stations))
 
     def at(self, chainage: int) -> int:
-        """Reduced level [mm above datum] at ``chainage`` [mm], half-up. Source: interpolation in a straight line.
+        """Return the reduced level [mm above datum] at ``chainage`` [mm], half-up. Source: linear interpolation.
 
         >>> Ground((0, 2), (0, 1)).at(1)
         1
@@ -53,7 +53,7 @@ class Ground:
         return round_half_up(low * width + rise * (chainage - start), width)
 
     def between(self, start: int, end: int) -> list[tuple[int, int]]:
-        """The (chainage, level) corners [mm] of the ground from ``start`` to ``end``, both ends included, in order.
+        """Return the (chainage, level) points [mm] of the ground from ``start`` to ``end``, with both ends, in order.
 
         >>> Ground((0, 6000, 18240), (0, -120, -540)).between(5000, 7000)
         [(5000, -100), (6000, -120), (7000, -154)]
@@ -63,7 +63,7 @@ class Ground:
         return [(start, self.at(start)), *inner, (end, self.at(end))]
 
     def highest(self, start: int, end: int) -> int:
-        """The highest level [mm above datum] from ``start`` to ``end`` [mm].
+        """Return the highest level [mm above datum] from ``start`` to ``end`` [mm].
 
         >>> Ground((0, 1000, 2000), (0, 70, 0)).highest(500, 2000)
         70
@@ -71,7 +71,7 @@ class Ground:
         return max(level for _, level in self.between(start, end))
 
     def lowest(self, start: int, end: int) -> int:
-        """The lowest level [mm above datum] from ``start`` to ``end`` [mm].
+        """Return the lowest level [mm above datum] from ``start`` to ``end`` [mm].
 
         >>> Ground((0, 1000, 2000), (0, 70, 0)).lowest(500, 1500)
         35

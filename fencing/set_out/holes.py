@@ -1,4 +1,4 @@
-"""Holes and concrete: how much each post hole takes."""
+"""Holes: their volume and their concrete."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from fencing.model.system import HoleShape, System
 
 
 def hole_volume(depth: int, top: int, bottom: int) -> float:
-    """Volume [mm3] of a straight, belled or flared hole: a frustum of a cone.
+    """Return the volume [mm3] of a straight, belled or flared hole: a frustum of a cone.
 
     Args:
         depth: depth of the hole [mm].
@@ -25,7 +25,7 @@ def hole_volume(depth: int, top: int, bottom: int) -> float:
 
 
 def crown_volume(mouth: int, height: int) -> float:
-    """Volume [mm3] of the concrete above ground that sheds water: a cone on the mouth of the hole. Source: house rule.
+    """Return the volume [mm3] of the crown that sheds water: a cone on top of the hole. Source: house rule.
 
     >>> round(crown_volume(280, 25))
     513127
@@ -34,7 +34,7 @@ def crown_volume(mouth: int, height: int) -> float:
 
 
 def diameters(system: System) -> tuple[int, int]:
-    """(top, bottom) diameter of the system's holes [mm]. Source: the system.
+    """Return the (top, bottom) diameters of the system's holes [mm]. Source: the system.
 
     >>> from dataclasses import replace
     >>> from fencing.model.example_system import ROUND_SIZES
@@ -53,22 +53,22 @@ def diameters(system: System) -> tuple[int, int]:
 
 
 def concrete(post: Post, system: System) -> int:
-    """Concrete [mm3, half-up] in one post's hole: hole less embedded steel plus crown.
+    """Return the concrete [mm3, half-up] in one post's hole: hole less embedded steel plus crown.
 
-    The steel displaces its own area only: a hollow section open at its foot fills with concrete.
+    The steel displaces only its own area: a hollow section that is open at its foot fills with concrete.
 
     Source: solid geometry; house rule for the crown.
 
     Example: 650 mm of 300 across hold 45945793 mm3, 600 mm of two channels of 300 mm2 take 360000, the crown adds 706858:
 
-        >>> from fencing.model.fence import Member
+        >>> from fencing.model.fence import Upright
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> pair = tuple(Member("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
+        >>> pair = tuple(Upright("channel", bay, 1850, 2450, 2700, 600) for bay in ("A-1", "A-2"))
         >>> concrete(Post("A-P2", 2400, "line", 0, 650, pair), ROUND_SIZES)
         46292651
     """
     top, bottom = diameters(system)
     areas = {"square": system.square.steel_area, "channel": system.channel.steel_area}
-    steel = sum(areas[member.section] * member.embedment for member in post.members)
+    steel = sum(areas[upright.section] * upright.embedment for upright in post.members)
     volume = hole_volume(post.hole_depth, top, bottom) - steel + crown_volume(top, system.hole.crown)
     return max(0, floor(volume + 0.5))

@@ -1,6 +1,6 @@
-"""A levelling book reduced by rise and fall, with its arithmetic checks.
+"""Levelling book: reduction by rise and fall, with arithmetic checks.
 
-A book is a list of rows in the order the staff was read, readings in metres as exact decimals:
+A book is a list of rows in the order of reading the staff. Readings are in metres, as exact decimals:
 
     {"back": 1.452}                    first row: the job's datum, or any point of known level, seen from the first set-up
     {"at_mm": 0, "inter": 1.210}       a point of the run, between the first and last reading of a set-up
@@ -30,17 +30,15 @@ READING_TEXT = re.compile(r"-?[0-9]{1,2}(\.[0-9]{1,9})?")
 ROWS_MAX = 2000
 HINTS_MAX = 500
 ZERO = Decimal(0)
-READING_MAX = Decimal(10)  # [m] no staff is longer: a larger reading was typed in another unit
+READING_MAX = Decimal(10)  # [m] no staff is longer: a larger reading is probably in another unit
 LENGTH_MAX = 20_000_000  # [mm] the longest run
-MISCLOSURE_MAX = 100  # [mm] beyond this a reading is wrong, and spreading the difference would hide it
-MISCLOSURE_PER_ROOT_SETUP = (
-    5  # [mm] allowed misclosure is this times the root of the number of set-ups: common practice
-)
+MISCLOSURE_MAX = 100  # [mm] above this a reading is wrong, and distributing the difference would hide it
+MISCLOSURE_PER_ROOT_SETUP = 5  # [mm] allowed for each root of the number of set-ups: common practice
 
 
 @dataclass(frozen=True, slots=True)
 class BookRow:
-    """A row as read. Readings in metres, levels in integer mm; ``at`` is the chainage of a station, else None."""
+    """Row of a book as entered. Readings in metres, levels in integer mm; ``at`` is the chainage of a station, or None."""
 
     at: int | None
     back: Decimal | None = None
@@ -51,9 +49,9 @@ class BookRow:
 
 @dataclass(frozen=True, slots=True)
 class ReducedRow:
-    """A row reduced: ``rise`` [m] from the reading before it in the same set-up (negative: a fall), None on the first row.
+    """Reduced row. ``rise`` [m] is from the reading before it in the same set-up (negative: a fall); None on the first row.
 
-    ``level`` and ``adjusted`` are mm above the datum, half-up; they differ only where the book closes on a known level.
+    ``level`` and ``adjusted`` are mm above the datum, half-up; they differ only if the book closes on a known level.
     """
 
     row: BookRow
@@ -65,9 +63,9 @@ class ReducedRow:
 
 @dataclass(frozen=True, slots=True)
 class LevelBook:
-    """A reduced book: rows in reading order, stations in order of chainage, and the sums of the arithmetic check [m].
+    """Reduced book: rows in reading order, stations in order of chainage, and the sums of the arithmetic check [m].
 
-    ``misclosure`` is computed less known level of the last row [mm], None where that is not known.
+    ``misclosure`` is computed less known level of the last row [mm], or None if that is not known.
     """
 
     rows: tuple[ReducedRow, ...]
@@ -81,11 +79,11 @@ class LevelBook:
 
     @property
     def checks(self) -> bool:
-        """Sum of backsights less foresights = sum of rises less falls = last level less first (to the rounding of two levels).
+        """Return whether the sums agree: backsights less foresights, rises less falls, last level less first [1 mm].
 
         Source: any surveying textbook.
 
-        Example: [m] 1.452 - 0.933 is what the ground rises by from the first point to the last:
+        Example: from the first point to the last the ground rises by 1.452 - 0.933 [m]:
 
             >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}, {"fore": Decimal("0.933")}]
             >>> reduce_book(book).checks
@@ -97,11 +95,11 @@ class LevelBook:
 
     @property
     def closes_well(self) -> bool:
-        """Whether the misclosure [mm], where known, is within 5 mm times the root of the number of set-ups.
+        """Return whether the misclosure [mm], if known, is within 5 mm times the root of the number of set-ups.
 
         Source: common practice.
 
-        Example: 519 mm up from 0 is 519, and 526 was known: 7 mm in one set-up:
+        Example: the computed level is 519 and the known level is 526, so the misclosure is 7 mm in one set-up:
 
             >>> book = [{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.21")}]
             >>> reduce_book([*book, {"fore": Decimal("0.933"), "level_mm": 526}]).closes_well
@@ -113,21 +111,21 @@ class LevelBook:
 def reduce_book(entries: object, datum_level: int = 0) -> LevelBook:
     """Reduce a levelling book by rise and fall.
 
-    Rule: within one set-up each point rises by the reading before it less its own; nothing is ever taken across a change
-    point. Where the last row's level is known, the misclosure is spread over the points in proportion to their set-up.
+    Rule: within one set-up the rise of a point is the reading before it less its own. A rise never crosses a change point.
+    If the last row's level is known, the misclosure is distributed over the points in proportion to their set-up.
 
     Args:
-        entries: the book, a list of rows as at the head of this module. Readings [m, -10 to 10], exact decimals.
-        datum_level: level of the first row [mm], unless that row states its own ``level_mm``.
+        entries: the book, a list of rows as described above. Readings [m, -10 to 10], exact decimals.
+        datum_level: level of the first row [mm], if that row has no ``level_mm``.
 
     Returns:
         The reduced book; its stations carry the adjusted levels [integer mm, half-up].
 
     Raises:
-        Refused: every fault of the book at once, with pointers relative to the book (``/3/back``).
+        InvalidDocument: every fault of the book at once, with pointers relative to the book (``/3/back``).
 
     Source: common practice; arithmetic checks as in any surveying textbook (sum BS - sum FS = sum rise - sum fall =
-    last level - first level). Spreading by set-ups: common practice.
+    last level - first level). Distribution by set-ups: common practice.
 
     Example:
         >>> book = reduce_book([{"back": Decimal("1.452")}, {"at_mm": 0, "inter": Decimal("1.210")},
@@ -162,10 +160,10 @@ def _total(readings: Iterable[Decimal | None]) -> Decimal:
 
 
 def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
-    """Computed less known level of the last row [mm], None where that is not known.
+    """Return computed less known level of the last row [mm], or None if that is not known.
 
     Raises:
-        Refused: more than any levelling misses, so that a reading must be wrong.
+        InvalidDocument: the misclosure is so large that a reading must be wrong.
     """
     known = rows[-1].known
     if known is None:
@@ -178,13 +176,13 @@ def _misclosure(rows: Sequence[BookRow], closing: Fraction) -> int | None:
 
 
 def _levels(rows: Sequence[BookRow], start: int) -> Iterator[tuple[int, Decimal | None, Fraction]]:
-    """Set-up (0 for the first row), rise and exact level [mm] of every row."""
+    """Yield set-up (0 for the first row), rise and exact level [mm] of every row."""
     level, before = Fraction(start), rows[0].back
     yield 0, None, level
     setup = 1
     for row in rows[1:]:
         seen = row.inter if row.fore is None else row.fore
-        rise = (before or ZERO) - (seen or ZERO)  # neither is ever None: _read has refused a row without
+        rise = (before or ZERO) - (seen or ZERO)  # never None: _read rejects a row without a reading
         level += Fraction(rise) * 1000
         yield setup, rise, level
         before = seen if row.back is None else row.back
@@ -206,7 +204,7 @@ def _read(entries: object) -> list[BookRow]:
     last = len(rows) - 1
     for number, row in enumerate(rows):
         if not any(fault.pointer.startswith(f"/{number}/") or fault.pointer == f"/{number}" for fault in faults):
-            faults += _place(row, number, last)
+            faults += _check_position(row, number, last)
     faults += _chainages(rows)
     if faults:
         raise InvalidDocument(faults)
@@ -262,8 +260,8 @@ def _reading(entry: Mapping[str, object], key: str, pointer: str, faults: list[F
     return None
 
 
-def _place(row: BookRow, number: int, last: int) -> Iterator[Fault]:
-    """What a row may read depends on where it stands in the book."""
+def _check_position(row: BookRow, number: int, last: int) -> Iterator[Fault]:
+    """Check that the readings of a row suit its position in the book."""
     read = tuple(key for key in READINGS if getattr(row, key) is not None)
     pointer = f"/{number}"
     if number == 0 and read != ("back",):

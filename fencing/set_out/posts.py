@@ -1,4 +1,4 @@
-"""Posts: what stands at each hole, how long each member is, and what comes out of which stock length."""
+"""Posts: the uprights at each hole, their lengths and their stock lengths."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from fencing.model.system import Hole, PostSection, System
 
 @dataclass(frozen=True, slots=True)
 class UnsizedPost:
-    """A post before its members are sized: ``channels`` are (bay id, top level) of the bays beside it, left first.
+    """A post before its uprights are sized. ``channels`` are (bay id, top level) of the bays beside it, left first.
 
-    ``top`` is the highest thing beside the post, a gate included [mm above datum].
+    ``top`` is the highest top of the bays and gates beside the post [mm above datum].
     """
 
     id: str
@@ -27,26 +27,26 @@ class UnsizedPost:
 
 
 def size_upright(section: str, spec: PostSection, hole: Hole, top: int, ground: int, bay: str | None) -> Upright:
-    """Size one member of a post.
+    """Size one upright of a post.
 
-    Rule: needed length = top - ground + least embedment; the smallest stock that serves. What is over goes deeper as far as the
-    hole less its bedding allows; the rest is trimmed. Without a long enough stock the longest is used and less of it is below
-    ground; one that would not even reach the ground is given its full needed length and no stock.
+    Rule: needed length = top - ground + minimum embedment; take the smallest stock length that is enough. A surplus goes
+    deeper, as far as the hole less its bedding allows; the rest is trimmed. If no stock is long enough, take the longest, with
+    less embedment. If even that does not reach the ground, give the full needed length and no stock.
 
     Args:
         section: "square" or "channel".
-        spec: stock lengths and least embedment [mm].
+        spec: stock lengths and minimum embedment [mm].
         hole: depth and bedding [mm].
-        top: where the member is cut flush [mm above datum].
+        top: level at which the upright is cut flush [mm above datum].
         ground: level of the ground at the post [mm above datum].
-        bay: the bay a channel belongs to.
+        bay: the bay of a channel.
 
     Example: a 1500 fence 50 above ground in a 600 hole with 50 bedding takes a 2100 post (common practice):
 
         >>> from fencing.model.system import HoleShape
         >>> hole = Hole(600, 280, HoleShape.STRAIGHT, 280, 50, 0)
         >>> size_upright("channel", PostSection(34, 6, 550, (1800, 2100), 300), hole, 1550, 0, "A-1")
-        Member(section='channel', bay='A-1', top=1550, length=2100, stock=2100, embedment=550)
+        Upright(section='channel', bay='A-1', top=1550, length=2100, stock=2100, embedment=550)
     """
     above = top - ground
     needed = above + spec.embedment_min
@@ -61,28 +61,28 @@ def size_upright(section: str, spec: PostSection, hole: Hole, top: int, ground: 
     return Upright(section, bay, top, needed, None, spec.embedment_min)
 
 
-def build_post(upright: UnsizedPost, system: System) -> Post:
-    """The post at one hole: a square member where its kind is square, and a channel for every bay beside it [mm].
+def build_post(post: UnsizedPost, system: System) -> Post:
+    """Build the post at one hole: a square upright if its kind is square, and a channel for every bay beside it [mm].
 
     Source: common practice.
 
-    Example: 1850 above ground and 600 below come from 2700, which reach no deeper than the hole of 650 less 50 of bedding:
+    Example: 1850 above ground and 600 below come from 2700; the hole of 650 less 50 of bedding allows no more depth:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> post = build_post(UnsizedPost("A-P1", 0, "square", 0, 1850, (("A-1", 1850),)), ROUND_SIZES)
-        >>> [(member.section, member.length, member.stock) for member in post.members]
+        >>> [(upright.section, upright.length, upright.stock) for upright in post.members]
         [('square', 2450, 2700), ('channel', 2450, 2700)]
     """
-    members: list[Upright] = []
-    if upright.kind == "square":
-        members.append(size_upright("square", system.square, system.hole, upright.top, upright.ground, None))
-    for bay, top in upright.channels:
-        members.append(size_upright("channel", system.channel, system.hole, top, upright.ground, bay))
-    return Post(upright.id, upright.at, upright.kind, upright.ground, system.hole.depth, tuple(members))
+    uprights: list[Upright] = []
+    if post.kind == "square":
+        uprights.append(size_upright("square", system.square, system.hole, post.top, post.ground, None))
+    for bay, top in post.channels:
+        uprights.append(size_upright("channel", system.channel, system.hole, top, post.ground, bay))
+    return Post(post.id, post.at, post.kind, post.ground, system.hole.depth, tuple(uprights))
 
 
 def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
-    """A stop for every post that no stock length is long enough for; its text says what is needed [mm].
+    """Return a stop notice for every post that is longer than the longest stock length [mm].
 
     Source: house rule.
 
@@ -95,20 +95,20 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
     """
     notices = list[Notice]()
     for post in posts:
-        for member in post.members:
-            spec = system.square if member.section == "square" else system.channel
-            needed = member.top - post.ground + spec.embedment_min
+        for upright in post.members:
+            spec = system.square if upright.section == "square" else system.channel
+            needed = upright.top - post.ground + spec.embedment_min
             if needed > spec.stock[-1]:
-                text = f"needs a {member.section} post of {needed} mm, the longest stock is {spec.stock[-1]} mm"
-                if member.stock is not None:
-                    text += f": only {member.embedment} mm would be below ground, at least {spec.embedment_min} mm is needed"
+                text = f"needs a {upright.section} post of {needed} mm, the longest stock is {spec.stock[-1]} mm"
+                if upright.stock is not None:
+                    text += f": only {upright.embedment} mm would be below ground, at least {spec.embedment_min} mm is needed"
                 notices.append(Notice("post.short", Level.STOP, post.id, text))
                 break
     return notices
 
 
 def ids(run: str, count: int, first: str | None = None) -> Sequence[str]:
-    """Post ids along a run of ``count`` posts [1 or more]; ``first`` is the id of a corner that the run before already has.
+    """Return the ids of a run's ``count`` posts [1 or more]; ``first`` is the id of a corner shared with another run.
 
     Source: house rule.
 

@@ -1,4 +1,4 @@
-"""Retrofit: lattice added to a standing fence, whose bays may be of unequal width."""
+"""Retrofit: lattice added to an existing fence, whose bays may have different widths."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from fencing.set_out.bays import shortages
 
 
 def extension_length(lattice: int, system: System) -> int:
-    """Length [mm] of a post extension: the lattice and the overlap on the standing post. Source: common practice.
+    """Return the length [mm] of a post extension: lattice height and overlap on the existing post.
+
+    Source: common practice.
 
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> extension_length(300, ROUND_SIZES)
@@ -22,11 +24,11 @@ def extension_length(lattice: int, system: System) -> int:
 
 
 def build(retrofit: Retrofit, system: System) -> BuiltRetrofit:
-    """Two extensions, one rail and one lattice panel for every standing bay; levels [mm] are above the standing top rail.
+    """Build two extensions, one rail and one lattice panel for every bay; levels [mm] are above the existing top rail.
 
     Source: common practice.
 
-    Example: a standing bay of 2400 between posts with a setback of 5:
+    Example: an existing bay of 2400 between posts with a setback of 5:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> built = build(Retrofit("R1", (2400,), 300), ROUND_SIZES)
@@ -64,7 +66,7 @@ def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
 
 
 def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
-    """The standing posts and footings carry a higher fence than they were made for: always said; and what no stock serves [mm].
+    """Return a warning about the existing posts and footings, and a notice for each piece longer than its stock [mm].
 
     Source: the wind moment grows with the square of the height.
 

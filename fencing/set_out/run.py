@@ -1,4 +1,4 @@
-"""Setting out one run: hole centres, lines, bays, gates, and the uprights that stand between them."""
+"""Set-out of one run: hole centres, lines, bays, gates and posts."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from fencing.set_out.segments import Anchor, Skeleton, divide, setback, skeleton
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """Ids of corner posts that a neighbouring run already has, None where the run's own post stands there."""
+    """Ids of corner posts that a neighbouring run already has; None for a post of the run's own."""
 
     first: str | None = None
     last: str | None = None
@@ -47,7 +47,7 @@ class Draft:
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    """What is between two anchors: hole centres ``posts`` from one to the other, and the gate if it is an opening."""
+    """Part of a run between two anchors: hole centres ``posts`` from one to the other, and the gate of an opening."""
 
     left: Anchor
     right: Anchor
@@ -63,7 +63,7 @@ def set_out(
     Args:
         run: the measured run [mm].
         form: level, stepped or raked.
-        layout: how segments are divided, not "auto".
+        layout: division of segments, not "auto".
         ground: the ground under the run.
         system: the fence system.
         ends: ids of corner posts shared with neighbours.
@@ -73,7 +73,7 @@ def set_out(
         The draft; bays, gates and uprights in order of chainage.
 
     Raises:
-        Refused: gates or a taper that do not fit the run.
+        InvalidDocument: gates or a taper that do not fit the run.
 
     Source: docs/rules.md; common practice.
 
@@ -105,7 +105,7 @@ def _spans(frame: Skeleton, layout: Layout, system: System) -> list[_Span]:
 
 
 def _drops(run: Run, spans: Sequence[_Span], pointer: str) -> list[Drop]:
-    """The taper's drop in each span: all of it in the span at the tapered end."""
+    """Return the taper's drop in each span; only the span at the tapered end has a drop."""
     drops = [NO_DROP] * len(spans)
     if run.taper is None:
         return drops
@@ -130,7 +130,7 @@ def _too_long(taper: Taper, span: _Span, pointer: str) -> Fault | None:
 
 
 def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
-    """What is wrong with the length of a run's taper [bays] in every layout that may be chosen; nothing where one takes it.
+    """Return the fault of a taper with too many bays for every allowed layout; nothing if one layout has enough.
 
     Args:
         run: the measured run [mm].
@@ -138,27 +138,27 @@ def taper_faults(run: Run, system: System, pointer: str) -> list[Fault]:
         pointer: JSON Pointer of the run, for faults.
 
     Raises:
-        Refused: gates that do not fit the run.
+        InvalidDocument: gates that do not fit the run.
 
     Source: house rule.
 
     Example: a run of two bays can't taper over three:
 
-        >>> from fencing.model.measure import Basis
+        >>> from fencing.model.measure import MeasureBasis
         >>> from fencing.model.example_system import ROUND_SIZES
-        >>> run = Run("A", 4800, 1800, basis=Basis.CENTRES, taper=Taper("end", 3, 900))
+        >>> run = Run("A", 4800, 1800, basis=MeasureBasis.CENTRES, taper=Taper("end", 3, 900))
         >>> [fault.code for fault in taper_faults(run, ROUND_SIZES, "/runs/0")]
         ['taper.too_long']
     """
     if run.taper is None:
         return []
-    found: Fault | None = None
+    fault: Fault | None = None
     for layout in [item for item in Layout if item is not Layout.AUTO] if run.layout is Layout.AUTO else [run.layout]:
         spans = _spans(skeleton(run, system, layout, pointer), layout, system)
-        found = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
-        if found is None:
+        fault = _too_long(run.taper, spans[0 if run.taper.at == "start" else -1], pointer)
+        if fault is None:
             return []
-    return [found] if found else []
+    return [fault] if fault else []
 
 
 def _bays(run: Run, form: Form, span: _Span, drop: Drop, first: int, ground: Ground, system: System) -> list[Bay]:
@@ -202,7 +202,7 @@ def _gates(spans: Sequence[_Span], ids: Sequence[str], ground: Ground, system: S
 def _uprights(
     spans: Sequence[_Span], ids: Sequence[str], bays: Sequence[Bay], gates: Sequence[HungGate], ground: Ground
 ) -> tuple[UnsizedPost, ...]:
-    """One upright for every hole centre, with the bays and gates that meet there."""
+    """Make an unsized post for every hole centre, with the bays and gates that meet there."""
     centres = [spans[0].posts[0], *(at for span in spans for at in span.posts[1:])]
     squares = {anchor.at for span in spans for anchor in (span.left, span.right) if anchor.square}
     channels, gate_tops = _channels(bays), _gate_tops(gates)
@@ -216,18 +216,18 @@ def _uprights(
 
 
 def _channels(bays: Sequence[Bay]) -> defaultdict[int, list[tuple[str, int]]]:
-    """(bay id, top level) of the bays beside each hole centre: first the one that ends there, as bays come in order."""
-    found = defaultdict[int, list[tuple[str, int]]](list)
+    """Map each hole centre to (bay id, top level) of the bays beside it, in order of chainage."""
+    channels = defaultdict[int, list[tuple[str, int]]](list)
     for bay in bays:
-        found[bay.start].append((bay.id, bay.top[0]))
-        found[bay.end].append((bay.id, bay.top[1]))
-    return found
+        channels[bay.start].append((bay.id, bay.top[0]))
+        channels[bay.end].append((bay.id, bay.top[1]))
+    return channels
 
 
 def _gate_tops(gates: Sequence[HungGate]) -> defaultdict[str, list[int]]:
-    """Levels of the tops of the gates beside each post, by the post's id."""
-    found = defaultdict[str, list[int]](list)
+    """Map each post's id to the top levels of the gates beside it."""
+    tops = defaultdict[str, list[int]](list)
     for gate in gates:
         for post in gate.posts:
-            found[post].append(gate.top)
-    return found
+            tops[post].append(gate.top)
+    return tops

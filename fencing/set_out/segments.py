@@ -1,7 +1,7 @@
-"""Terminals, gate posts and bays along a run: where every hole centre goes.
+"""Terminals, gate posts and bays along a run: the position of every hole centre.
 
-A run is held between *anchors* (terminal posts and gate posts, whose places are given); between two anchors there is
-either a gate's opening or a segment that a layout divides into bays.
+*Anchors* are terminal posts and gate posts, which have fixed positions. Between two anchors there is either a gate's
+opening or a segment that a layout divides into bays.
 
     anchor  segment: bays   anchor  opening  anchor  segment  anchor
       |----+----+----+--------|                |-------+--------|
@@ -19,12 +19,12 @@ from fencing.model.rounding import round_up
 from fencing.model.system import System
 
 TOGETHER = 1
-"""Two posts whose places differ by no more than this [mm] are one. Source: house rule."""
+"""Two posts at most this far apart [mm] are one post. Source: house rule."""
 
 
 @dataclass(frozen=True, slots=True)
 class Anchor:
-    """A post whose place is given: chainage ``at`` [mm] of its centre; ``square`` or a single channel."""
+    """A post with a fixed position: chainage ``at`` [mm] of its centre; ``square`` or a single channel."""
 
     at: int
     square: bool
@@ -32,14 +32,14 @@ class Anchor:
 
 @dataclass(frozen=True, slots=True)
 class Skeleton:
-    """Anchors in order of chainage; ``spans[i]`` between anchors i and i + 1 is a gate, or None for a segment of bays."""
+    """Anchors in order of chainage. ``spans[i]`` between anchors i and i + 1 is a gate, or None for a segment of bays."""
 
     anchors: tuple[Anchor, ...]
     spans: tuple[Gate | None, ...]
 
 
 def setback(system: System, *, square: bool) -> int:
-    """Post's centre to the end of a rail in its pocket [mm]. Source: the system.
+    """Return the distance from a post's centre to the end of a rail in it [mm]. Source: the system.
 
     >>> from fencing.model.example_system import ROUND_SIZES
     >>> setback(ROUND_SIZES, square=True), setback(ROUND_SIZES, square=False)
@@ -49,10 +49,10 @@ def setback(system: System, *, square: bool) -> int:
 
 
 def halves(face: int, layout: Layout) -> tuple[int, int]:
-    """Return whole millimetres of a post's ``face`` before and after its centre; they add up to the face.
+    """Return the whole millimetres of a post's ``face`` before and after its centre; they add up to the face.
 
-    Rule: the odd millimetre lies before the centre, so that openings and overall lengths are exact. ``from_end`` is the mirror
-    image of ``from_start``, so there it lies after the centre. Source: house rule.
+    Rule: the odd millimetre is before the centre, so that openings and overall lengths are exact. ``from_end`` is the mirror
+    image of ``from_start``, so there it is after the centre. Source: house rule.
 
     >>> halves(60, Layout.FROM_START), halves(65, Layout.FROM_START), halves(65, Layout.FROM_END)
     ((30, 30), (33, 32), (32, 33))
@@ -62,7 +62,7 @@ def halves(face: int, layout: Layout) -> tuple[int, int]:
 
 
 def needs_square(run: Run, end: str) -> bool:
-    """Whether the terminal at ``end`` ("start" or "end") takes a square post of its own. Source: common practice.
+    """Return whether the terminal at ``end`` ("start" or "end") needs its own square post. Source: common practice.
 
     >>> run = Run("A", 4800, 1800, end=Terminal.WALL)  # [mm]
     >>> needs_square(run, "start"), needs_square(run, "end")
@@ -84,22 +84,22 @@ def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Ske
     """Place the terminal posts and the gate posts of a run.
 
     Rule: docs/rules.md, "Chainage, terminals, posts". The inner faces of a gate's posts are its opening apart, to the
-    millimetre. A gate post that falls on a terminal or on another gate's post is that post.
+    millimetre. A gate post at the position of a terminal or of another gate's post is that post.
 
     Args:
         run: the measured run [mm].
         system: the fence system.
-        layout: how segments are divided; it says on which side of a centre the odd millimetre of a face lies.
+        layout: division of segments; it decides the side of the odd millimetre of a face.
         pointer: JSON Pointer of the run in its document, for faults.
 
     Returns:
-        Anchors in order of chainage [mm], and what is between them.
+        Anchors in order of chainage [mm], and the spans between them.
 
     Raises:
-        Refused: a gate outside its run, gates that overlap, no room for a rail between two posts, or an opening that
+        InvalidDocument: a gate outside its run, gates that overlap, no room for a rail between two posts, or an opening that
             does not fit between two posts that are there already.
 
-    Source: common practice; house rule for posts that fall together.
+    Source: common practice; house rule for posts at the same position.
 
     Example: measured over all, the centres of posts of 60 are 30 inside the ends:
 
@@ -134,7 +134,7 @@ def skeleton(run: Run, system: System, layout: Layout, pointer: str = "") -> Ske
 
 
 def _gate_posts(gate: Gate, before: Anchor, system: System, layout: Layout) -> tuple[Anchor, Anchor]:
-    """Return both posts of a gate; a first one that falls on the post before takes its place, and the second follows."""
+    """Return both posts of a gate; if the first one is at the post before it, it is that post, and the second one moves too."""
     left = gate.start - halves(system.square.face, layout)[1]
     if before.square and abs(left - before.at) <= TOGETHER:
         left = before.at
@@ -142,9 +142,9 @@ def _gate_posts(gate: Gate, before: Anchor, system: System, layout: Layout) -> t
 
 
 def _moved_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anchor, pointer: str) -> list[Fault]:
-    """Move the last gate, with those it shares posts with, so that its second post is the end post.
+    """Move the last gate, with the gates that share its posts, so that its second post is the end post.
 
-    Return the fault of gates that reach from one end post to the other and do not fill the run.
+    Return the fault of gates that reach from one end post to the other without filling the run.
     """
     shift, first = end.at - anchors[-1].at, len(anchors) - 1
     while first and spans[first - 1] is not None:
@@ -159,7 +159,7 @@ def _moved_to_end(anchors: list[Anchor], spans: Sequence[Gate | None], end: Anch
 
 
 def _terminals(run: Run, system: System, layout: Layout, gates: list[tuple[int, Gate]]) -> tuple[Anchor, Anchor]:
-    """The two terminal posts; one that is a gate post too is square whatever it stands against."""
+    """Return the two terminal posts; a terminal post that is also a gate post is always square."""
     half_before, half_after = halves(system.square.face, layout)
     start = _terminal(run, system, layout, "start", square=True)
     end = _terminal(run, system, layout, "end", square=True)
@@ -191,21 +191,21 @@ def _room(run: Run, system: System, between: tuple[Anchor, Anchor], number: int 
 
 
 def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[int]:
-    """Bay widths [mm] of the segment between two anchors, in order; they add up to it exactly.
+    """Return the bay widths [mm] of the segment between two anchors, in order; they add up to its length exactly.
 
     Args:
-        layout: how; not "auto".
+        layout: division of the segment, not "auto".
         left, right: the anchors [chainage in mm].
-        system: pitch, least closing bay and rails [mm].
+        system: pitch, minimum closing bay and rails [mm].
 
     Raises:
-        ValueError: "auto", which is decided before.
+        ValueError: the layout is "auto".
 
     Rule: docs/rules.md, "Layout".
 
     Source: common practice.
 
-    Example: 18240 mm in bays of at most 2400 mm take eight, all equal; from the start the last takes what is left:
+    Example: 18240 mm needs eight bays of at most 2400 mm, all equal; from the start the last bay takes the rest:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> ends = Anchor(0, True), Anchor(18240, True)
@@ -227,11 +227,11 @@ def divide(layout: Layout, left: Anchor, right: Anchor, system: System) -> list[
         case Layout.WHOLE_RAILS:
             return _full_rails(left, right, system)
         case Layout.AUTO:
-            raise ValueError("auto is decided before a segment is divided")
+            raise ValueError("choose a layout before calling divide(): auto is not allowed")
 
 
 def _halves(length: int) -> list[int]:
-    """Two bays of one length, the odd millimetre to the first."""
+    """Divide a length into two bays, the odd millimetre to the first."""
     return [round_up(length, 2), length // 2]
 
 
@@ -263,9 +263,9 @@ def _balanced(length: int, pitch: int, least: int) -> list[int]:
 
 
 def whole_rail(system: System) -> int | None:
-    """The longest stock rail [mm] that spans a pitch between two line posts uncut; None if there is none worth it.
+    """Return the longest stock rail [mm] that fits uncut in a pitch between two line posts, or None.
 
-    A rail shorter than the least closing bay makes no bay of its own. Source: house rule.
+    A rail shorter than the minimum closing bay is not used. Source: house rule.
 
     Example: a pitch of 2400 less two setbacks of 5:
 

@@ -12,7 +12,7 @@ from fencing.model.faults import InvalidDocument, Level
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.quantities.takeoff_document import affordable_remedies
+from fencing.quantities.takeoff_document import suggest_changes_if_small
 from fencing.reading import check_system_fit
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.screening import Screening, ScreeningOutcome, screen
@@ -38,7 +38,7 @@ def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tupl
         return ()
     screening = screen(takeoff)
     if sum(len(run.posts) for run in takeoff.runs) > MAX_PRICED:
-        return affordable_remedies(screening)
+        return suggest_changes_if_small(screening)
 
     def price(measure: Measure, system: System) -> Decimal:
         return net(take_off(measure, system, found.prices if looks_at_prices(measure) else None), found)
@@ -47,7 +47,7 @@ def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tupl
         remedies = priced(screening, price)
         heavier = _heavier(screening, found, net) if any(remedy.kind == "section" for remedy in remedies) else None
     except InvalidDocument:
-        return affordable_remedies(screening)
+        return suggest_changes_if_small(screening)
     return tuple(_with(remedy, heavier) if remedy.kind == "section" else remedy for remedy in remedies)
 
 

@@ -123,7 +123,9 @@ def test_a_fault_stands_at_its_field_and_in_a_summary_that_takes_the_focus(
     _open(page, live_server, empty)
     page.fill(LENGTH, "eighteen")
     expect(page.locator(LENGTH)).to_have_attribute("aria-invalid", "true")
-    expect(page.locator(f"{LENGTH}-said")).to_contain_text("'eighteen' won't do here; enter a length, such as 18.24")
+    expect(page.locator(f"{LENGTH}-said")).to_contain_text(
+        "'eighteen' is not valid here; enter a length, such as 18.24"
+    )
     page.get_by_role("button", name="Save and view take-off").click()
     expect(page.locator("#summary")).to_be_focused()
     check_page(page)

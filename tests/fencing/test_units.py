@@ -91,7 +91,11 @@ def test_a_measure_in_another_unit_is_asked_back(case: str) -> None:
 @pytest.mark.parametrize(
     ("pointer", "value", "told"),
     [
-        ("/runs/0/length_mm", "15600", "the text '15600' won't do here; write a whole number of mm from 1 to 20000000"),
+        (
+            "/runs/0/length_mm",
+            "15600",
+            "the text '15600' is not valid here; write a whole number of mm from 1 to 20000000",
+        ),
         ("/site_measure", 2, "2 is out of range; write 1"),
     ],
 )

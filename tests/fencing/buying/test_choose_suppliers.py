@@ -227,17 +227,17 @@ def test_each_line_says_why_it_comes_from_where_it_comes_from() -> None:
         "far", (SupplierPrice("rail", D(18)), SupplierPrice("post", D(33))), delivery=((D(0), D(25)),), name="Far Works"
     )
     assert whys(near, far, rail=10, post=4, bag=2) == {
-        "bag": "Near Yard: nobody else sells it",
-        "post": "Near Yard: 120, the least; Far Works asks 132",
+        "bag": "Near Yard: the only supplier",
+        "post": "Near Yard: 120, the cheapest; Far Works charges 132",
         # 10 rails are 20 cheaper there; 20 - 25 for delivery
-        "rail": "Near Yard: 200; Far Works asks 180, but with deliveries everything would come to 5 more",
+        "rail": "Near Yard: 200; Far Works charges 180, but with delivery the total would be 5 more",
     }
 
 
 def test_a_line_kept_back_by_a_least_order_says_so() -> None:
     near = SupplierTermsAndPrices("near", (SupplierPrice("rail", D(20)), SupplierPrice("cap", D(2))))
     far = SupplierTermsAndPrices("far", (SupplierPrice("cap", D(1)),), minimum_order=D(50))
-    assert whys(near, far, rail=2, cap=6)["cap"] == ("near: 12; far asks 6, but far takes no order under 50")
+    assert whys(near, far, rail=2, cap=6)["cap"] == ("near: 12; far charges 6, but far has a minimum order of 50")
 
 
 def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
@@ -248,7 +248,8 @@ def test_a_line_kept_back_by_the_number_of_suppliers_says_so() -> None:
     best = split({"rail": D(2), "cap": D(6)}, (near, far), max_suppliers=1, digits=2).best
     assert best is not None
     assert (
-        best.orders[0].lines[0].choice == "near: 12.00; far asks 6.00, but that takes more suppliers than are allowed"
+        best.orders[0].lines[0].choice
+        == "near: 12.00; far charges 6.00, but that needs more suppliers than are allowed"
     )
 
 
@@ -305,7 +306,7 @@ def test_what_comes_too_late_is_left_out_and_the_reason_is_told() -> None:
     found = split({"rail": D(5)}, (slow, quick), days=7)
     assert found.best is not None
     assert (found.best.total, found.best.orders[0].ready_in) == (D(60), 2)
-    assert found.refused == {"slow": "can't bring rail in time"}
+    assert found.refused == {"slow": "can't deliver rail in time"}
 
 
 def test_at_most_so_many_suppliers_are_used() -> None:
@@ -317,7 +318,7 @@ def test_at_most_so_many_suppliers_are_used() -> None:
 
 def test_an_order_under_the_least_is_not_placed() -> None:
     found = split({"rail": D(1)}, (SupplierTermsAndPrices("s", (SupplierPrice("rail", D(10)),), minimum_order=D(50)),))
-    assert (found.best, found.refused) == (None, {"s": "an order is under the least of 50"})
+    assert (found.best, found.refused) == (None, {"s": "an order is below the minimum of 50"})
 
 
 def test_what_nobody_sells_is_named() -> None:

@@ -88,7 +88,7 @@ def test_bars_sold_in_bundles_are_rounded_up_and_the_spare_is_told() -> None:
     bundle = StockLengthOption("RL-B", "rail", None, 2400, Decimal(10), pack=5)
     line = sound(purchase([rails(2238, 6)], [], StockOptions((bundle,)))).lines[0]
     assert (line.net, line.ordered, line.cost) == (Decimal(6), Decimal(10), Decimal(100))
-    assert line.why[0] == "6 wanted, 2 packs of 5 hold 10"
+    assert line.why[0] == "6 needed, 2 packs of 5 hold 10"
 
 
 def test_what_is_made_to_length_goes_up_to_the_suppliers_step() -> None:
@@ -111,7 +111,7 @@ def test_a_ripped_strip_serves_where_a_narrow_sheet_is_needed() -> None:
     # 500 + 3 + 319 = 822: both narrow sheets come off one
     bought = sound(purchase(pieces, [], StockOptions((full,), rip=3)))
     assert ordered(bought) == {"SH": Decimal(2)}
-    assert any("its strip serves B-1 (319 mm wide)" in why for why in bought.lines[0].why)
+    assert any("its strip is used for B-1 (319 mm wide)" in why for why in bought.lines[0].why)
     assert ordered(purchase(pieces, [], StockOptions((full,), rip=4))) == {"SH": Decimal(3)}
     assert ordered(purchase(pieces, [], StockOptions((full,), rip=3, reuse_strips=False))) == {"SH": Decimal(3)}
 
@@ -146,7 +146,7 @@ def test_counted_things_come_with_their_allowance_in_packs() -> None:
         Decimal(400),
         Decimal("32.00"),
     )
-    assert line.why == ("312 at rail ends", "16 allowance", "328 wanted, 4 packs of 100 hold 400")
+    assert line.why == ("312 at rail ends", "16 allowance", "328 needed, 4 packs of 100 hold 400")
 
 
 def test_the_pack_that_costs_least_for_the_whole_is_taken() -> None:

@@ -89,7 +89,7 @@ def test_every_caution_names_the_kind_and_name_of_its_source() -> None:
 def test_no_caution_ever_says_that_something_is_safe() -> None:
     for caution in REGISTER:
         for words in caution.words.values():
-            assert "is safe" not in words.replace("does not say that the fence is safe", "")
+            assert "is safe" not in words.replace("does not state that the fence is safe", "")
 
 
 def test_a_height_at_the_local_limit_is_not_over_it() -> None:
@@ -102,7 +102,7 @@ def test_the_numbers_of_the_job_stand_in_the_words() -> None:
     (text,) = [
         c.text for c in cautions_for(CautionFacts(highest=1860, local_height=1800), OWNER) if c.id == "height.over"
     ]
-    assert text == "Highest place 1860 mm, local limit entered 1800 mm: a permit may be needed."
+    assert text == "Highest point 1860 mm, local limit entered 1800 mm: a permit may be needed."
 
 
 @pytest.mark.parametrize(("lowest", "cautioned"), [(1199, True), (1200, False), (None, False)])

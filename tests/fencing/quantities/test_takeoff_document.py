@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure, StrengthRequest
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.quantities.takeoff_document import UNREMEDIED, takeoff_document, takeoff_json
+from fencing.quantities.takeoff_document import NO_CHANGES, takeoff_document, takeoff_json
 from fencing.reading import read_json, read_measure, read_system
 from tests.fencing.strategies import random_jobs
 
@@ -138,7 +138,7 @@ def test_any_job_can_be_screened_by_any_method(request_: StrengthRequest) -> Non
 def test_what_would_help_is_left_out_of_a_very_long_job_and_that_is_said() -> None:
     long = {**MEASURE, "retrofits": [], "runs": [{"id": "A", "length_mm": 2400 * 250, "height_mm": 1800}]}
     strength = takeoff_document(take_off(read_measure(long), SYSTEM))["strength"]
-    assert (strength["outcome"], strength["remedies"], strength["remarks"][-1]) == ("over", [], UNREMEDIED)
+    assert (strength["outcome"], strength["remedies"], strength["remarks"][-1]) == ("over", [], NO_CHANGES)
     assert takeoff_document(taken())["strength"]["remedies"]
 
 

@@ -164,4 +164,4 @@ def test_a_system_without_steel_has_none() -> None:
 
 
 def test_every_bound_leaves_room() -> None:
-    assert all(bound.least < bound.most for bound in BOUNDS.values())
+    assert all(bound.minimum < bound.maximum for bound in BOUNDS.values())

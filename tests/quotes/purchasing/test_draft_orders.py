@@ -122,7 +122,7 @@ def test_the_orders_hold_every_sheet_that_no_strip_serves(yard: Business) -> Non
     order_for(jobs=[job], actor=actor_of(yard))
     [line] = OrderLine.objects.of(yard).filter(role="sheet")
     assert line.wanted == counted - 1
-    assert f"its strip serves B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.why)
+    assert f"its strip is used for B-1 ({narrow['width_mm']} mm wide)" in " ".join(line.why)
     [blank] = ripped(bought_for(job))
     assert [where for _, _, where in blank.takes] == ["A-1", "B-1"]
     # the strip is spoken for with its sheet, so nothing is missing

@@ -164,7 +164,7 @@ def test_what_is_cheaper_elsewhere_is_bought_there_only_where_that_pays_its_deli
     assert screws_from(two_sellers(str(saved - 1)))[0] == "far"
     supplier, why = screws_from(two_sellers(str(saved + 1)))
     assert supplier == "near"
-    assert why.endswith("but with deliveries everything would come to 1.00 more")
+    assert why.endswith("but with delivery the total would be 1.00 more")
 
 
 def test_what_is_cheaper_elsewhere_is_not_bought_under_the_minimum_order() -> None:
@@ -178,7 +178,7 @@ def test_a_job_under_every_least_order_is_priced_and_says_so() -> None:
     plain, buying = bought_for(taken_off(RUN), goods), bought_for(taken_off(RUN), strict)
     assert [item.cost for item in buying.bought] == [item.cost for item in plain.bought]
     assert (buying.short, plain.short) == (("near",), ())
-    assert buying.sourcing.refused == {"near": "an order is under the least of 100000"}
+    assert buying.sourcing.refused == {"near": "an order is below the minimum of 100000"}
 
 
 def test_stock_lengths_are_those_of_whoever_brings_the_rest_where_that_saves_a_delivery() -> None:
