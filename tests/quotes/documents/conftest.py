@@ -21,7 +21,7 @@ WHEN = datetime(2031, 3, 4, 5, 6, 7, tzinfo=UTC)
 
 
 def sent(measure: str, *, locale: str = "", **changes: Any) -> Revision:
-    """A sent revision of one of the scenario's measures; ``locale`` where its business has another."""
+    """Return a sent revision of one of the scenario's measures, for a business with the given ``locale``."""
     data = scenario()
     row = next(item for item in data["jobs"] if item["measure"] == measure)
     business = load_business(data["business"])

@@ -1,4 +1,4 @@
-"""A PDF as somebody looking at it sees it: where its headings, words and ink are, and how a screen reader finds its way."""
+"""Layout of a PDF as a reader sees it: positions of headings, words and ink, and its structure for screen readers."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ class Looked:
             yield f"page {page + 1} of {len(self.words)} is almost empty"
 
     def _last(self, heading: Heading) -> bool:
-        """Whether nothing but the heading's own lines comes after it on its page."""
+        """Return whether a heading is the last text on its page."""
         own = heading.text.split()
         below = [word for word in self.body(heading.page) if word.top >= heading.top - 2]
         return len(below) <= len(own)
@@ -123,7 +123,7 @@ def _words(folder: Path) -> Iterator[Iterator[Word]]:
 
 
 def _ink(folder: Path) -> Iterator[np.ndarray[Any, Any]]:
-    """Where each page has ink."""
+    """Return the areas with ink of each page."""
     subprocess.run(["pdftoppm", "-r", str(DPI), "-gray", "looked.pdf", "page"], cwd=folder, check=True, timeout=120)
     for file in sorted(folder.glob("page*.pgm")):
         yield np.asarray(Image.open(file)) < 250
@@ -148,7 +148,7 @@ def _flat(outline: Iterable[Any]) -> Iterator[Any]:
 
 
 def tag_faults(pdf: bytes) -> list[str]:
-    """What a screen reader would stumble over, by the PDF's structure tree."""
+    """Return the problems for a screen reader in the PDF's structure tree."""
     found: list[str] = []
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         root = opened.Root

@@ -61,7 +61,7 @@ def colours() -> st.SearchStrategy[Members]:
 
 
 def common() -> dict[str, st.SearchStrategy[Any]]:
-    """What the measure says for all its runs, or a run for itself."""
+    """Return settings for all runs of a measure, or for one run."""
     return {
         "lattice_mm": st.sampled_from((0, 0, 340)),
         "form": st.sampled_from(("stepped", "raked", "auto")),
@@ -129,7 +129,7 @@ STRENGTH = {"method": "given_pressure", "pressure_kpa": "0.30", "soil_class": "c
 
 @st.composite
 def documents(draw: DrawFn) -> Members:
-    """A measure of one or two runs, and now and then lattice on a standing fence."""
+    """A measure of one or two runs, and sometimes with lattice on an existing fence."""
     names = ("A", "B")[: draw(st.sampled_from((1, 1, 2)))]
     defaults = {"height_mm": draw(st.sampled_from(HEIGHTS)), **some(draw, **common())}
     every = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")  # a part without a finish can't be bought
@@ -159,7 +159,7 @@ def html_only(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture
 def draft(db: None) -> Revision:
-    """A draft for the customer and two others; each example gives it another measure in memory, so that nothing is stored."""
+    """Return a draft for the customer and two other parties; each example gives it another measure in memory only."""
     business = business_with()
     names = {"owner": "Wren Sallow", "neighbour": "Fenn Alder", "b": "Moss Teal"}
     setup = {"parties": [{"key": key, "name": name} for key, name in names.items()], "otherwise": {"owner": "1"}}
@@ -167,7 +167,7 @@ def draft(db: None) -> Revision:
 
 
 def content_with(draft: Revision, document: Members) -> Members:
-    """The content of the draft with another measure. Sizes that were drawn and can't be built are no example."""
+    """Return the content of the draft with another measure. Generated sizes that cannot be built are rejected."""
     draft.measure_version.document = canonical(document)
     try:
         return assemble(draft, now=WHEN)
@@ -184,7 +184,7 @@ def papers(content: Members) -> Members:
 
 
 def check_order(revision: Revision, content: Members) -> None:
-    """The order and the saw sheet of a quote; they plan bars, which takes most of the time."""
+    """Return the order and the saw sheet of a quote; cutting plans take most of the time."""
     [build] = content["builds"]
     plan = plan_for({"J": build["takeoff"]}, market(revision.business), [], kerf=3, digits=2)
     assert plan.chosen(None).orders

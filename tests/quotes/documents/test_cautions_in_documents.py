@@ -51,7 +51,7 @@ def text_of(pdf: bytes) -> str:
 
 
 def opening(words: str) -> str:
-    """What of a caution does not change from job to job: up to its first number."""
+    """Return the fixed part of a caution: the text up to its first number."""
     return plain(words.partition("{")[0])[:60]
 
 

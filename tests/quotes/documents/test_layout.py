@@ -33,7 +33,7 @@ OF_REVISIONS = tuple(kind for kind in DocumentKind if kind is not DocumentKind.O
 
 
 def fence(runs: int, **first: Any) -> dict[str, Any]:
-    """A measure of so many runs, a step and a gate among them; each with its own length."""
+    """Return a measure with this number of runs of different lengths, with a step and a gate."""
     rows: list[dict[str, Any]] = [
         {
             "id": f"R{place + 1}",

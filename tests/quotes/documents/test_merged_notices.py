@@ -1,4 +1,4 @@
-"""Notices alike but for their figures are told once, and nothing else is."""
+"""Only notices that differ just in figures are merged."""
 
 from __future__ import annotations
 

@@ -18,14 +18,14 @@ django.setup()
 from quotes.documents.models import Document
 """
 
-# a job with a screening is quoted, accepted by all and ordered: every kind of document is wanted of it, and made at once
+# a job with a screening is quoted, accepted by all and ordered: documents of every kind are created at once
 _MAKE = """
 from django.core.management import call_command
 call_command("migrate", verbosity=0)
 from quotes.office.demo_data import load_business, load_jobs, load_orders, scenario
-told = scenario()
-business = load_business(told["business"])
-screened = {**told["jobs"][0], "measure": "7-screened-ridge", "setup": {"visits": "2"}, "accept": True}
+data = scenario()
+business = load_business(data["business"])
+screened = {**data["jobs"][0], "measure": "7-screened-ridge", "setup": {"visits": "2"}, "accept": True}
 list(load_jobs(business, {"jobs": [screened]}))
 load_orders(business)
 """
@@ -37,8 +37,8 @@ for document in Document.unscoped.order_by("pk"):
 """
 
 
-def told_by(folder: Path, hashing: str, code: str) -> list[list[str]]:
-    """The words a process prints, line by line."""
+def printed_words(folder: Path, hashing: str, code: str) -> list[list[str]]:
+    """Return the words that a process prints, line by line."""
     environment = {**os.environ, "PYTHONHASHSEED": hashing, "BAYWRIGHT_DEMO": "1", "REDIS_URL": ""}
     environment["DATABASE_URL"] = f"sqlite:///{folder / 'pack.sqlite3'}"
     command = [sys.executable, "-c", _BEGIN + code]
@@ -49,9 +49,9 @@ def told_by(folder: Path, hashing: str, code: str) -> list[list[str]]:
 
 @pytest.mark.slow
 def test_every_kind_of_document_made_by_two_processes_is_the_same_bytes(tmp_path: Path) -> None:
-    told_by(tmp_path, "1", _MAKE)
-    rows = told_by(tmp_path, "2", _MAKE_AGAIN)
-    # a kind that this job does not want, or whose maker nobody registered, is missing here
+    printed_words(tmp_path, "1", _MAKE)
+    rows = printed_words(tmp_path, "2", _MAKE_AGAIN)
+    # a kind that this job does not need, or that has no registered function, is missing here
     assert {kind for kind, *_ in rows} == set(DocumentKind.values)
     for kind, party, kept, *again in rows:
         assert again == [kept], (kind, party)

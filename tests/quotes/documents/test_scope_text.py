@@ -1,4 +1,4 @@
-"""The scope in sentences: said once for all runs, then only what a run has for itself."""
+"""Scope in sentences: common facts once for all runs, then the facts of each run."""
 
 from __future__ import annotations
 

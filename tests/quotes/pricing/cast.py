@@ -34,7 +34,7 @@ FREE = TaxCode("free", "Z", Decimal(0), "Free of tax")
 
 
 def rules(**changes: Any) -> PriceRules:
-    """Rules without any markup, 10 percent tax on everything, unless said otherwise."""
+    """Rules without any markup, 10 percent tax on everything, unless given."""
     values: dict[str, Any] = {
         "currency": "EUR",
         "on": date(2026, 3, 2),

@@ -190,7 +190,7 @@ def test_the_business_charges_nothing_for_what_a_licensed_contractor_takes_down(
 
 
 def paid_hole_by_hole(depths: Sequence[int], rate: DigRate, factor: Decimal) -> Decimal:
-    """What digging costs, counted the slow way: hole by hole, 100 mm by 100 mm."""
+    """Return the digging cost, calculated hole by hole in steps of 100 mm."""
     total = Decimal(0)
     for depth in depths:
         total += rate.hole * factor
@@ -236,7 +236,7 @@ def test_fitting_lattice_to_standing_bays_is_paid_by_the_bay() -> None:
 
 def test_rails_are_shared_by_length_and_screws_by_bays() -> None:
     takeoff = taken_off(SIDE, REAR)
-    # 5 bays and 3 bays, alike but for the rails at square posts, which are 30 mm shorter: 1960 (two ends of A, of B) and 1990
+    # 5 bays and 3 bays, equal except for the rails at square posts, which are 30 mm shorter: 1960 (two ends of A, of B) and 1990
     side, rear = 2 * (2 * 1960 + 3 * 1990), 2 * (2 * 1960 + 1 * 1990)
     assert shares_by_run(takeoff, "rail", None) == {"A": Fraction(side, side + rear), "B": Fraction(rear, side + rear)}
     assert shares_by_run(takeoff, "screw", None) == {"A": Fraction(5, 8), "B": Fraction(3, 8)}

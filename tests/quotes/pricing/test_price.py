@@ -71,8 +71,8 @@ def test_a_job_at_the_least_charge_gets_no_such_line() -> None:
 def test_what_is_priced_by_hand_counts_for_discount_least_charge_and_rounding() -> None:
     permit = line_by_hand("extra.1", "Permit", Decimal("50.50"), rules().tax(), None)
 
-    def added(net: str, discount: Discount | None = None, **said: Decimal) -> list[tuple[str, Decimal]]:
-        found = price([cost(net)], rules(**said), discount=discount, by_hand=[permit])
+    def added(net: str, discount: Discount | None = None, **values: Decimal) -> list[tuple[str, Decimal]]:
+        found = price([cost(net)], rules(**values), discount=discount, by_hand=[permit])
         return [(line.kind, line.net) for line in found.lines[1:]]
 
     # a tenth of 100.00 + 50.50

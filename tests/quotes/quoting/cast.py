@@ -26,11 +26,11 @@ COLOURS = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
 
 def actor_of(business: Business) -> Actor:
     """Somebody of the business who may do everything."""
-    return Actor("person", "somebody", "Olive", BUSINESS_SCOPES, business)
+    return Actor("person", "olive", "Olive", BUSINESS_SCOPES, business)
 
 
 def measure(*lengths: int, shares: Mapping[str, str] | None = None, **run: Any) -> dict[str, Any]:
-    """A measure of level runs A, B, C ... of these lengths; the first is shared as told."""
+    """A measure of level runs A, B, C ... of these lengths; the first has these shares."""
     runs: list[dict[str, Any]] = [
         {"id": "ABCDEFGH"[place], "length_mm": length, "basis": "centres", **run}
         for place, length in enumerate(lengths)

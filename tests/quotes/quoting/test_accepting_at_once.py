@@ -1,4 +1,4 @@
-"""Many knocking at once, on PostgreSQL with real transactions: one outcome each time."""
+"""Concurrent requests on PostgreSQL with real transactions: one outcome each time."""
 
 from __future__ import annotations
 
@@ -19,35 +19,35 @@ from shared.business.models import Business
 from tests.quotes.quoting.cast import PARTIES, actor_of, drafted, measure, sent, stock_up, token
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
-Knock = Callable[[], str]
+Call = Callable[[], str]
 
 
-def _at_once(*knocks: Knock, together: int = 24) -> list[str]:
+def _at_once(*calls: Call, together: int = 24) -> list[str]:
     """Everything at once, in threads with connections of their own; what each came to."""
-    barrier = Barrier(min(together, len(knocks)))
+    barrier = Barrier(min(together, len(calls)))
 
-    def one(knock: Knock, waits: bool) -> str:
+    def one(call: Call, waits: bool) -> str:
         try:
             if waits:
                 barrier.wait(timeout=20)
-            return knock()
+            return call()
         except Problem as problem:
             return problem.code
         finally:
             connection.close()
 
     with ThreadPoolExecutor(max_workers=barrier.parties) as pool:
-        waiting = [pool.submit(one, knock, place < barrier.parties) for place, knock in enumerate(knocks)]
+        waiting = [pool.submit(one, call, place < barrier.parties) for place, call in enumerate(calls)]
         return [future.result(timeout=60) for future in waiting]
 
 
-def _accepting(revision: Revision, key: str) -> Knock:
+def _accepting(revision: Revision, key: str) -> Call:
     held, digest = token(revision, key), revision.content_sha256
 
-    def knock() -> str:
+    def call() -> str:
         return "new" if accept(token=held, name="Ada", content_sha256=digest).is_new else "again"
 
-    return knock
+    return call
 
 
 @pytest.fixture
@@ -64,8 +64,8 @@ def test_two_hundred_accepts_of_one_party_are_one_acceptance(open_quote: Revisio
 
 
 def test_two_parties_at_once_are_both_heard_and_the_quote_is_accepted_once(open_quote: Revision) -> None:
-    knocks = [_accepting(open_quote, key) for key in ("owner", "neighbour")] * 20
-    assert Counter(_at_once(*knocks)) == {"new": 2, "again": 38}
+    calls = [_accepting(open_quote, key) for key in ("owner", "neighbour")] * 20
+    assert Counter(_at_once(*calls)) == {"new": 2, "again": 38}
     open_quote.refresh_from_db()
     assert open_quote.state == RevisionState.ACCEPTED
     job = open_quote.quote.job
@@ -120,7 +120,7 @@ def test_an_acceptance_and_a_replacement_at_once_leave_one_revision_standing(bus
         revision.refresh_from_db()
         draft.refresh_from_db()
         standing = (revision.state, draft.state)
-        # whoever comes second finds the quote moved on: a replaced link is gone, an accepted offer can't be replaced
+        # the second request finds a changed quote: a superseded link is gone, an accepted quote cannot be superseded
         assert (standing, sorted(outcomes)) in [
             ((RevisionState.ACCEPTED, RevisionState.DRAFT), ["conflict", "new"]),
             ((RevisionState.REPLACED, RevisionState.SENT), ["conflict", "replaced"]),

@@ -1,4 +1,4 @@
-"""Cancelling a job cancels its quotes: nothing waits for an answer, nothing is agreed, and the customer's link says so."""
+"""Cancelling a job cancels its quotes: none is open or accepted, and the customer's page states it."""
 
 from __future__ import annotations
 

@@ -154,7 +154,7 @@ BAD_SETUPS = [
     ({"parties": [{"key": "a", "name": "A", "required": False}]}, "/parties", "required.none"),
     ({"parties": PARTIES, "otherwise": {"moon": "1"}}, "/otherwise/moon", "party.unknown"),
     ({"otherwise": {"owner": "2/3"}}, "/otherwise", "shares.sum"),
-    # each of these would take minutes, or overflow, before it could be told that it is no share
+    # each of these would take minutes or overflow before it is rejected as a share
     ({"otherwise": {"owner": "1e99999999"}}, "/otherwise", "share"),
     ({"otherwise": {"owner": float("inf")}}, "/otherwise", "share"),
     ({"alternatives": [{"key": "base", "label": "X", "form": "raked"}]}, "/alternatives/0/key", "invalid"),

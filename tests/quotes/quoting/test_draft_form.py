@@ -1,4 +1,4 @@
-"""What is typed into a draft's form: heights, percentages and shares are read as on every other page."""
+"""Form of a draft: heights, percentages and shares are read like on every other page."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from quotes.quoting.draft_form import read_draft
 from quotes.quoting.draft_setup import read_setup
 
 
-def _typed(**fields: str) -> dict[str, Any]:
+def _setup_from(**fields: str) -> dict[str, Any]:
     posted = QueryDict(mutable=True)
     posted.update({name.replace("__", "-"): text for name, text in fields.items()})
     return read_setup(read_draft(posted, {}))
@@ -25,12 +25,12 @@ PARTIES = {
 
 @pytest.mark.parametrize("height", ["1.5", "1,5", "1500", "1500 mm", "1.5 m", "4' 11 1/16\""])
 def test_the_height_of_an_alternative(height: str) -> None:
-    setup = _typed(alternatives__0__label="Lower", alternatives__0__height_mm=height)
+    setup = _setup_from(alternatives__0__label="Lower", alternatives__0__height_mm=height)
     assert setup["alternatives"][0]["height_mm"] == 1_500
 
 
 def test_percent_signs_are_read() -> None:
-    setup = _typed(
+    setup = _setup_from(
         discount__percent="5%", payments__0__label="First", payments__0__percent="40 %", payments__0__due="acceptance",
         payments__1__label="Rest", payments__1__percent="60", payments__1__due="completion", height_limit_mm="1.8",
     )  # fmt: skip
@@ -48,4 +48,4 @@ def test_percent_signs_are_read() -> None:
     ],
 )  # fmt: skip
 def test_shares_of_the_parties(first: str, second: str, shares: dict[str, str]) -> None:
-    assert _typed(**PARTIES, share__ada=first, share__ben=second)["otherwise"] == shares
+    assert _setup_from(**PARTIES, share__ada=first, share__ben=second)["otherwise"] == shares

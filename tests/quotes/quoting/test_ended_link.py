@@ -1,4 +1,4 @@
-"""A link that is ended while somebody answers by it: who ends it is told so only when no answer can follow."""
+"""A link is revoked during a response: the call returns only when no response can follow."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from tests.quotes.quoting.cast import sent, stock_up, token
 pytestmark = pytest.mark.django_db
 
 
-@pytest.mark.parametrize("deed", ["accept", "decline"])
+@pytest.mark.parametrize("action", ["accept", "decline"])
 def test_a_link_ended_while_its_quote_was_waited_for_answers_nothing(
-    business: Business, monkeypatch: pytest.MonkeyPatch, deed: str
+    business: Business, monkeypatch: pytest.MonkeyPatch, action: str
 ) -> None:
     stock_up(business)
     revision = sent(business)
@@ -28,8 +28,8 @@ def test_a_link_ended_while_its_quote_was_waited_for_answers_nothing(
         return lock_quote(quote)
 
     monkeypatch.setattr(customer_responses, "lock_quote", wait_while_it_is_ended)
-    more = {"content_sha256": revision.content_sha256} if deed == "accept" else {}
+    more = {"content_sha256": revision.content_sha256} if action == "accept" else {}
     with pytest.raises(Problem) as refused:
-        getattr(customer_responses, deed)(token=held, name="Ada", **more)
+        getattr(customer_responses, action)(token=held, name="Ada", **more)
     assert refused.value.code == "gone"
     assert not PartyResponse.objects.of(business).exists()

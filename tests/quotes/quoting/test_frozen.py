@@ -1,4 +1,4 @@
-"""What was sent stays as it was sent, whatever happens around it, and the database holds to that too."""
+"""A sent revision never changes, and the database enforces it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is mailed, to whom, and how often."""
+"""E-mails about quotes: content, recipients and number."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_an_ended_link_is_not_mailed_and_a_new_one_is(
     assert len(mail.outbox) == 1
 
 
-def test_an_answer_is_told_to_the_business_and_receipted_to_the_party(
+def test_the_business_and_the_party_get_an_email_about_a_response(
     mailed: Revision, django_capture_on_commit_callbacks: Commit
 ) -> None:
     mail.outbox.clear()

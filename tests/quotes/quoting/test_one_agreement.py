@@ -1,4 +1,4 @@
-"""What was agreed on a job is one thing and stays it: no second quote, no later choice takes its place."""
+"""A job has one accepted quote: no second quote and no later choice replaces it."""
 
 from __future__ import annotations
 
@@ -63,9 +63,9 @@ def test_a_job_that_was_cancelled_and_is_open_again_is_agreed_anew(yard: Busines
     said_yes(send(revision=draft_of(job, 12000), actor=actor_of(yard)))
     for state in (JobState.CANCELLED, JobState.OPEN):
         services.move_job(job=job, to=state, actor=actor_of(yard))
-    anew = send(revision=draft_of(Job.objects.of(yard).get(pk=job.pk), 7200), actor=actor_of(yard))
-    said_yes(anew)
-    assert agreed(job) == anew
+    second = send(revision=draft_of(Job.objects.of(yard).get(pk=job.pk), 7200), actor=actor_of(yard))
+    said_yes(second)
+    assert agreed(job) == second
 
 
 def test_who_settles_the_choices_must_accept(yard: Business) -> None:
@@ -75,7 +75,7 @@ def test_who_settles_the_choices_must_accept(yard: Business) -> None:
     assert [(fault.pointer, fault.code) for fault in refused.value.faults] == [
         ("/parties/0/required", "chooses.optional")
     ]
-    # where nobody is named, it is the first who must accept
+    # if no party is named, it is the first that must accept
     asked = [{"key": "owner", "name": "Ada", "required": False}, second]
     draft = drafted(yard, {"parties": asked})
     assert [party.key for party in draft.parties.all() if party.chooses] == ["neighbour"]
@@ -99,7 +99,7 @@ def test_what_was_accepted_is_settled_for_who_says_yes_later(yard: Business) -> 
 
 
 def test_a_variation_refuses_what_it_would_leave_out(yard: Business) -> None:
-    """What is for the job as a whole stays as agreed, so a discount on it would be given to nobody."""
+    """A variation does not change lines for the whole job, so it rejects a discount, visits and hire."""
     agreed_to = sent(yard, ALONE, measure(2260))
     said_yes(agreed_to)
     draft = revise(quote=agreed_to.quote, actor=actor_of(yard))

@@ -1,4 +1,4 @@
-"""A price list, tried out, says what it would mean for the quotes that are out."""
+"""The preview of a price list shows its effect on open quotes."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 
 def tried(business: Business, kind: ImportKind, content: str) -> list[dict[str, object]]:
-    """The effect on open quotes that a trial of a file tells."""
+    """Return the effect on open quotes from the preview of a file."""
     day = (timezone.localdate() + timedelta(days=1)).isoformat()
     data = report(*dry_run(kind, content.format(day=day).encode(), business), business)
     assert data["refused"] == 0
@@ -64,7 +64,7 @@ def test_a_draft_is_priced_anew_and_price_rules_touch_everything(business: Busin
     ]
 
 
-def test_another_business_quotes_are_not_told(business: Business, cast: Cast) -> None:
+def test_quotes_of_another_business_are_not_shown(business: Business, cast: Cast) -> None:
     stock_up(business)
     stock_up(cast.strangers_business)
     sent(business)

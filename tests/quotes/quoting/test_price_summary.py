@@ -25,7 +25,7 @@ def costed(text: str, **into: str) -> dict[str, object]:
     ("net", "made"),
     [
         ("42.50", (("Rails", Decimal("30.00")), ("Caps", Decimal("12.50")))),
-        # of a line that stands as it was agreed, today's costs are not what it is made of
+        # a line with an accepted price is not made of today's costs
         ("43.00", ()),
     ],
 )

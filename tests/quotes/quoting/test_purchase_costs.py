@@ -1,4 +1,4 @@
-"""What is bought for one job, from made-up markets: the cheapest plan, whole packs, and what nobody sells."""
+"""Purchases of one job with example prices: cheapest plan, whole packs, and articles that no supplier sells."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
 
 
 @pytest.mark.parametrize(
-    ("chosen", "told"),
+    ("chosen", "text"),
     [
         (None, "No finish is chosen: rail is sold in chalk, moss; name one of them under colours in the measure."),
         (
@@ -66,7 +66,7 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
         ),
     ],
 )
-def test_a_finish_that_is_missing_is_told_with_those_on_sale(chosen: str | None, told: str) -> None:
+def test_the_error_for_a_missing_finish_lists_those_on_sale(chosen: str | None, text: str) -> None:
     painted = [
         (replace(article(f"rail {colour}", "rail", 4000), colour=colour), sold(f"rail {colour}", "9"))
         for colour in ("moss", "chalk")
@@ -74,7 +74,7 @@ def test_a_finish_that_is_missing_is_told_with_those_on_sale(chosen: str | None,
     with pytest.raises(InvalidDocument) as refused:
         bought_for(taken_off(replace(RUN, colours=Colours(rail=chosen))), market(*painted))
     assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail"]
-    assert refused.value.faults[0].text.startswith(told)
+    assert refused.value.faults[0].text.startswith(text)
 
 
 def test_screws_come_in_whole_packs_at_the_price_of_the_quantity() -> None:

@@ -49,7 +49,7 @@ def test_a_measure_becomes_a_sent_quote_with_its_files(business: Business, tmp_p
     assert " markup" not in out
 
 
-def test_the_working_of_every_cost_is_told_to_who_asks(business: Business, tmp_path: Path) -> None:
+def test_explain_shows_the_calculation_of_every_cost(business: Business, tmp_path: Path) -> None:
     stock_up(business)
     code, out, _ = _run(tmp_path, measure(7200), explain=True)
     [build] = json.loads((tmp_path / "out" / "content.json").read_bytes())["builds"]
@@ -135,7 +135,7 @@ def test_where_no_directory_can_be_nothing_is_quoted(business: Business, tmp_pat
     assert Revision.objects.of(business).count() == 0
 
 
-def test_a_directory_that_fills_up_is_told_and_the_quote_is_written_the_next_time(
+def test_a_full_directory_is_reported_and_the_quote_is_written_the_next_time(
     business: Business, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(path: Path, content: bytes) -> Path:

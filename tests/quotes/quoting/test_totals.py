@@ -56,7 +56,7 @@ def test_a_half_each_of_an_odd_cent_adds_up() -> None:
 
 
 def test_tax_on_the_total_is_not_the_sum_of_the_lines_taxes() -> None:
-    # EN 16931 reckons tax once for each rate: 3 x 0.33 at 20 % is 0.198, so 0.20; by the line it would be 0.07 three times
+    # EN 16931 calculates tax once for each rate: 3 x 0.33 at 20 % is 0.198, so 0.20; by the line it would be 0.07 three times
     lines = [line("0.33", rate="20", key=key) for key in "ABC"]
     assert sums(content(*lines)).tax == Decimal("0.20")
     assert sums(content(*lines, at="line")).tax == Decimal("0.21")
