@@ -162,7 +162,7 @@ def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
             "at_mm": sheet.at,
             "blank_mm": sheet.blank,
             "width_mm": sheet.width,
-            "offcut_mm": sheet.left,
+            "left_mm": sheet.left,
             "right_mm": sheet.right,
             "foot": sheet.foot,
         }

@@ -215,7 +215,7 @@ def _bay(bay: Document) -> BayRow:
 def _sheets(sheets: Sequence[Document]) -> Iterable[str]:
     """Yield the sheets of a bay. If all cut sheets have the same foot, it is stated once.
 
-    >>> cut = {"width_mm": 800, "offcut_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"}
+    >>> cut = {"width_mm": 800, "left_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"}
     >>> list(_sheets([cut, cut, {**cut, "width_mm": 595, "blank_mm": 1540}]))
     ['2 × 800 × 1496 from 1555', '595 × 1496 from 1540', 'feet cut']
     >>> list(_sheets([cut, {**cut, "foot": "square"}]))
@@ -248,9 +248,9 @@ def _rails(rails: Sequence[Document]) -> tuple[str, ...]:
 
 def _sheet(sheet: Document) -> str:
     """
-    >>> _sheet({"width_mm": 800, "offcut_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"})
+    >>> _sheet({"width_mm": 800, "left_mm": 1496, "right_mm": 1496, "blank_mm": 1555, "foot": "cut"})
     '800 × 1496 from 1555, foot cut'
-    >>> _sheet({"width_mm": 372, "offcut_mm": 1097, "right_mm": 1194, "blank_mm": 1195, "foot": "square"})
+    >>> _sheet({"width_mm": 372, "left_mm": 1097, "right_mm": 1194, "blank_mm": 1195, "foot": "square"})
     '372 × 1097/1194 from 1195, foot square'
     """
     foot = _foot(sheet)
@@ -258,14 +258,14 @@ def _sheet(sheet: Document) -> str:
 
 
 def _size(sheet: Document) -> str:
-    left, right, blank = sheet["offcut_mm"], sheet["right_mm"], sheet["blank_mm"]
+    left, right, blank = sheet["left_mm"], sheet["right_mm"], sheet["blank_mm"]
     high = str(left) if left == right else f"{left}/{right}"
     return f"{sheet['width_mm']} × {high}" + ("" if left == right == blank else f" from {blank}")
 
 
 def _foot(sheet: Document) -> str:
     """Return the cut of the foot of a sheet from a longer blank; empty for a sheet that is not cut."""
-    if sheet["offcut_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
+    if sheet["left_mm"] == sheet["right_mm"] == sheet["blank_mm"]:
         return ""
     return "square" if sheet["foot"] == "square" else "cut"
 

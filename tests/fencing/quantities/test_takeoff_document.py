@@ -53,7 +53,7 @@ def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, An
         "at_mm": 6,
         "blank_mm": 1468,
         "width_mm": 822,
-        "offcut_mm": 1468,
+        "left_mm": 1468,
         "right_mm": 1468,
         "foot": "square",
     }
@@ -63,7 +63,7 @@ def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, An
 def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(written: dict[str, Any]) -> None:
     sheet = written["runs"][0]["bays"][0]["sheets"][0]
     # the top rises 450 over 1724 mm: from 900 at the post to the sheet's edges at 6 and 828 mm, 320 lattice and 12 off
-    assert sheet["offcut_mm"] == 900 + round(450 * 6 / 1724) - 332
+    assert sheet["left_mm"] == 900 + round(450 * 6 / 1724) - 332
     assert sheet["right_mm"] == 900 + round(450 * 828 / 1724) - 332
     assert sheet["blank_mm"] == sheet["right_mm"] + 1  # 1116.1 is never cut short
     assert sheet["foot"] == "square"
