@@ -51,14 +51,14 @@ LARGEST = "1-courtyard"
 
 _END_TO_END = f"""
 import time
-from quotes.documents.models import Document, Kind
+from quotes.documents.models import Document, DocumentKind
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
 revision = Revision.unscoped.get()
 for _ in range({SENT} + 1):
     Document.unscoped.all().delete()
     began = time.monotonic()
-    want_documents(revision=revision, kinds=(Kind.SET_OUT,))
+    want_documents(revision=revision, kinds=(DocumentKind.SET_OUT,))
     while not Document.unscoped.filter(state='made').exists():
         time.sleep(0.005)
     print(time.monotonic() - began)

@@ -67,7 +67,7 @@ def test_a_changed_price_says_who_changed_it_and_from_what(office: Client, stock
     coming = SupplierPrice.objects.of(stocked).create(
         component=old.component, supplier=old.supplier, price="20", valid_from=day
     )
-    address = reverse("admin:catalogue_offer_change", args=[coming.pk])
+    address = reverse("admin:catalogue_supplierprice_change", args=[coming.pk])
     assert office.post(address, {**form_of(office, address), "price": "21.5"}).status_code == 302
     entry = AuditEntry.objects.filter(business=stocked, action="offer.changed").get()
     assert (entry.actor_name, json.loads(entry.detail)) == ("Olive", {"price": ["20.0000", "21.5"]})
@@ -76,14 +76,17 @@ def test_a_changed_price_says_who_changed_it_and_from_what(office: Client, stock
 def test_a_price_that_has_begun_can_only_be_ended(office: Client, stocked: Business) -> None:
     begun = SupplierPrice.objects.of(stocked).first()
     assert begun is not None
-    address = reverse("admin:catalogue_offer_change", args=[begun.pk])
+    address = reverse("admin:catalogue_supplierprice_change", args=[begun.pk])
     today = timezone.localdate().isoformat()
     assert office.post(address, {"price": "1", "valid_to": today}).status_code == 302
     before = begun.price
     begun.refresh_from_db()
     assert (begun.price, begun.valid_to) == (before, timezone.localdate())
     assert "in the past" in shown_faults(office.post(address, {"valid_to": "2024-02-01"}))
-    assert office.post(reverse("admin:catalogue_offer_delete", args=[begun.pk]), {"post": "yes"}).status_code == 403
+    assert (
+        office.post(reverse("admin:catalogue_supplierprice_delete", args=[begun.pk]), {"post": "yes"}).status_code
+        == 403
+    )
 
 
 def test_a_new_rule_begins_today_or_later_and_makes_sense(office: Client, stocked: Business) -> None:

@@ -200,11 +200,11 @@ class Service:
         self.python(f"""
 from django.db import transaction
 from shared.business.models import Business
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 business = Business.objects.get()
 for number in range({count}):
     with transaction.atomic():
-        want({kind!r}, f'{{number}}', business=business)
+        publish_event({kind!r}, f'{{number}}', business=business)
 {after}
 """)
 

@@ -18,23 +18,23 @@ call_command('migrate', verbosity=0)
 from quotes.office.demo_data import FOLDER, load_business, scenario
 from quotes.quoting.quote_command import quote_measure
 from fencing.reading import read_json
-from shared import relay
+from shared.background import runner
 from shared.business.actors import SYSTEM
-relay.nudge = lambda ids: None
+runner.run_soon = lambda ids: None
 business = load_business(scenario()['business'])
 document = read_json((FOLDER / 'measures' / '5-lattice-on-standing-fence.json').read_bytes())
 document['retrofits'][0].pop('shares')
 quote_measure(business=business, document=document, customer='Wren Sallow', actor=SYSTEM)
-from shared.background.outbox import Wanted
-Wanted.objects.exclude(event__kind='document.wanted').update(state='done')
+from shared.background.outbox import OutboxTask
+OutboxTask.objects.exclude(event__kind='document.wanted').update(state='done')
 """
 
 # three crew documents wanted of the sent revision; the nudge goes to whatever broker there is
 WANT = """
-from quotes.documents.models import Kind
+from quotes.documents.models import DocumentKind
 from quotes.documents.services import want_documents
 from quotes.quoting.models import Revision
-want_documents(revision=Revision.unscoped.get(), kinds=(Kind.SET_OUT, Kind.CUT_LIST, Kind.CARE))
+want_documents(revision=Revision.unscoped.get(), kinds=(DocumentKind.SET_OUT, DocumentKind.CUT_LIST, DocumentKind.CARE))
 """
 
 

@@ -30,10 +30,10 @@ services.start_business(owner=Person.objects.create_user('o@example.test'), name
 
 
 _RUN_ALL = """
-from shared import relay
-from shared.background.outbox import Wanted
-for row in Wanted.objects.all():
-    relay.run(row.pk)
+from shared.background import runner
+from shared.background.outbox import OutboxTask
+for row in OutboxTask.objects.all():
+    runner.run(row.pk)
 """
 
 
@@ -42,12 +42,12 @@ _TIMED = """
 import time
 from django.db import transaction
 from shared.business.models import Business
-from shared.background.outbox import want
+from shared.background.outbox import publish_event
 business, taken = Business.objects.get(), []
 for number in range(40):
     began = time.perf_counter()
     with transaction.atomic():
-        want('drill.quick', f'{number}', business=business)
+        publish_event('drill.quick', f'{number}', business=business)
     taken.append(time.perf_counter() - began)
 print(sorted(taken)[37])
 """
@@ -152,9 +152,9 @@ def test_a_job_handed_out_many_times_while_it_runs_is_started_once(service: Serv
     # what Redis does with a job that runs longer than the visibility time-out
     service.want("drill.slow", 1)
     service.python("""
-from shared import relay
-from shared.background.outbox import Wanted
-relay.nudge([Wanted.objects.get().pk] * 8)
+from shared.background import runner
+from shared.background.outbox import OutboxTask
+runner.run_soon([OutboxTask.objects.get().pk] * 8)
 """)
     service.start_worker(concurrency=2)
     done_once(service, 1, 20)

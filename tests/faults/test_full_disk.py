@@ -37,22 +37,22 @@ except Exception as full:
     print(type(full).__name__)
 """
 WANT = """
-from shared import relay
+from shared.background import runner
 from shared.business.models import Business
-from shared.background.outbox import want
-relay.nudge = lambda ids: None
-want('drill.large', 'heavy', business=Business.objects.get())
+from shared.background.outbox import publish_event
+runner.run_soon = lambda ids: None
+publish_event('drill.large', 'heavy', business=Business.objects.get())
 """
 # SQLite says "database or disk is full" when it may take no more pages
 RUN = """
 from django.db import connection
-from shared import relay
-from shared.background.outbox import Wanted
+from shared.background import runner
+from shared.background.outbox import OutboxTask
 with connection.cursor() as cursor:
     pages = cursor.execute('PRAGMA page_count').fetchone()[0]
     cursor.execute(f'PRAGMA max_page_count = {pages + 8}' if FULL else 'SELECT 1')
-Wanted.objects.update(due_at='2020-01-01T00:00:00Z')
-print(relay.run(Wanted.objects.get().pk))
+OutboxTask.objects.update(due_at='2020-01-01T00:00:00Z')
+print(runner.run(OutboxTask.objects.get().pk))
 """
 
 

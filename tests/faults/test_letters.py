@@ -17,20 +17,20 @@ pytestmark = pytest.mark.slow
 # mail is printed where no server is named, so what a process sent is what it printed
 RUN = """
 import os
-from shared import letters, relay
-from shared.background.outbox import Wanted
-real = letters.mark
+from shared.background import outgoing_mail, runner
+from shared.background.outbox import OutboxTask
+real = outgoing_mail.mark
 {fault}
-relay.run(Wanted.objects.get().pk)
+runner.run(OutboxTask.objects.get().pk)
 """
-BEFORE_THE_MARK = "letters.mark = lambda row: os._exit(9)"
-AFTER_THE_MARK = "letters.mark = lambda row: (real(row), os._exit(9))"
+BEFORE_THE_MARK = "outgoing_mail.mark = lambda row: os._exit(9)"
+AFTER_THE_MARK = "outgoing_mail.mark = lambda row: (real(row), os._exit(9))"
 WANT = """
-from shared import relay
+from shared.background import runner
 from shared.business.models import Business
-from shared.background.outbox import want
-relay.nudge = lambda ids: None
-want('drill.letter', 'leek', business=Business.objects.get())
+from shared.background.outbox import publish_event
+runner.run_soon = lambda ids: None
+publish_event('drill.letter', 'leek', business=Business.objects.get())
 """
 
 

@@ -26,12 +26,12 @@ START = """
 import json
 from django.core.management import call_command
 call_command('migrate', verbosity=0)
-from catalogue.models import Offer
+from catalogue.models import SupplierPrice
 from quotes.office.demo_data import load_business, scenario
 business = load_business(scenario()['business'])
-from shared.background.outbox import Wanted
-Wanted.objects.all().delete()
-offer = Offer.objects.of(business).select_related('supplier', 'component').order_by('id').first()
+from shared.background.outbox import OutboxTask
+OutboxTask.objects.all().delete()
+offer = SupplierPrice.objects.of(business).select_related('supplier', 'component').order_by('id').first()
 call_command('issue_key', name='drill', role='owner')
 line = {'component': offer.component.sku, 'quantity': '10', 'price': '2.50'}
 print(json.dumps({'supplier': offer.supplier.code, 'lines': [line]}))

@@ -18,6 +18,7 @@ from __future__ import annotations
 import io
 from decimal import Decimal
 from typing import Any, cast
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management import call_command
@@ -115,7 +116,8 @@ QUOTED = {"parties": [{"key": "ada", "name": "Ada Quill", "email": "ada@example.
 
 
 def today() -> str:
-    return timezone.localdate().isoformat()
+    """Return today where the business is."""
+    return timezone.localdate(timezone=ZoneInfo(ASKED["time_zone"])).isoformat()
 
 
 def component(sku: str) -> dict[str, Any]:

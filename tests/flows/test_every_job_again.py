@@ -22,13 +22,17 @@ from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up
 
 pytestmark = pytest.mark.django_db
 
-# run twice where what they talk to, or are asked for, is at hand: tests of exchange and catalogue
+# run twice where what they talk to, or are asked for, is at hand: tests of accounting, integrations, catalogue and mail
 ELSEWHERE = frozenset(
     {
         "catalogue.tasks.make_plan",
         "catalogue.tasks.take_file_in",
+        "quotes.accounting.tasks.enter_cancelled",
+        "quotes.accounting.tasks.enter_declined",
+        "quotes.accounting.tasks.enter_lapsed",
         "quotes.integrations.tasks.challenge",
         "quotes.integrations.tasks.deliver",
+        "shared.tasks.mail_test_letter",
     }
 )
 
@@ -42,7 +46,7 @@ def everything() -> dict[str, tuple[Any, ...]]:
             if any(field.name == "version" for field in model._meta.fields):
                 data["versions"] = Sum("version")
             rows: Any = getattr(
-                model, "anywhere", model._default_manager
+                model, "unscoped", model._default_manager
             )  # unscoped: rows of every business are counted
             found[model._meta.label] = tuple(rows.aggregate(**data).values())
     return found

@@ -95,7 +95,9 @@ def _from_measure_to_acceptance(ours: Driver, theirs: Driver) -> None:
     kept = ours.call("post_jobs_ref_measures", job["ref"], body={"document": measure(12000, 7200)}, model="MeasureIn")
     asked = {"job": job["ref"], "measure": kept["ref"], "setup": {"parties": PARTIES}}
     draft = ours.call("post_quotes", body=asked, model="QuoteIn", idempotency_key=str(uuid4()))
-    sent = ours.call("post_revisions_ref_send", draft["ref"], body={}, model="SendIn", idempotency_key=str(uuid4()))
+    sent = ours.call(
+        "post_revisions_ref_send", draft["ref"], body={}, model="SendIn", idempotency_key=str(uuid4()), if_match="*"
+    )
     assert sent["state"] == "sent"
 
     assert len(mail.outbox) == len(PARTIES)

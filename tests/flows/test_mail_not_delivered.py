@@ -15,6 +15,7 @@ from quotes.quoting.services import send
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
 from tests.flows.test_settings_pages import face
+from tests.forms import press
 from tests.quotes.quoting.cast import actor_of, drafted, stock_up, token
 
 pytestmark = pytest.mark.django_db
@@ -63,7 +64,8 @@ def test_a_quote_that_could_not_be_delivered_is_shown_and_sent_again(
 
 
 def test_the_link_can_be_copied_without_ending_it(mailed: Revision, owner_client: Client) -> None:
-    page = owner_client.post(f"/revisions/{mailed.ref}/parties/owner/link", {"do": "show"})
+    revision = f"/revisions/{mailed.ref}"
+    page = press(owner_client, revision, {"do": "show"}, f"{revision}/parties/owner/link")
     assert f"/q/{token(mailed, 'owner')}" in page.content.decode()
     assert page["Cache-Control"] == "no-store"
     assert SignedLink.objects.of(mailed.business).count() == 2

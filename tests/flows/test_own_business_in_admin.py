@@ -103,12 +103,12 @@ def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
         part |= {"finish": finish} if "finish" in part else {}
         office.fill("catalogue/component/add/", business=business, **part)
     office.fill("catalogue/supplier/add/", business=business, **own.SUPPLIER)
-    supplier = office.picked("offer", "supplier", "fenlane")
+    supplier = office.picked("supplierprice", "supplier", "fenlane")
     terms = {"supplier": supplier, "valid_from": day, "lead_time_days": "4"}
     office.fill("catalogue/supplierterms/add/", business=business, **terms)
     for sku, (_, _, price) in own.PARTS.items():
-        offer = {"component": office.picked("offer", "component", sku), "supplier": supplier, "price": price}
-        office.fill("catalogue/offer/add/", business=business, valid_from=day, **offer)
+        offer = {"component": office.picked("supplierprice", "component", sku), "supplier": supplier, "price": price}
+        office.fill("catalogue/supplierprice/add/", business=business, valid_from=day, **offer)
     tax = [
         {"kind": "tax", "key": "standard", "amount": "10", "choice": "S", "label": "GST"},
         {"kind": "tax_code_for", "choice": "standard"},

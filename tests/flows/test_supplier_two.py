@@ -38,7 +38,7 @@ from shared.business import services
 from shared.business.actors import SYSTEM
 from shared.business.models import Person
 from shared.business.roles import BUSINESS_SCOPES, SUPPLIER_SCOPES
-from shared.models import SupplierAccount, Wanted
+from shared.models import SupplierAccount, OutboxTask
 from tests.quotes.quoting.cast import stock_up
 from tests.quotes.purchasing.cast import agreed_job
 owner = Person.objects.create_user("o@example.test")
@@ -50,7 +50,7 @@ for supplier in suppliers(business).filter(active=True).order_by("code")[:2]:
     supplier.save()
     issued = services.issue_key(name="till", scopes=SUPPLIER_SCOPES, supplier_account=supplier.account, actor=SYSTEM)
     keys[supplier.code] = issued[1]
-Wanted.objects.all().delete()  # the quote's documents and mails are not what is tried here
+OutboxTask.objects.all().delete()  # the quote's documents and mails are not what is tried here
 key = services.issue_key(name="desk", scopes=BUSINESS_SCOPES, business=business, actor=SYSTEM)[1]
 print(json.dumps({"key": key, "job": job.ref, "suppliers": keys}))
 """

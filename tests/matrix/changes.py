@@ -103,7 +103,7 @@ def _received(s: Scene, pieces: tuple[str, str] = ("1", "1")) -> dict[str, Any]:
     return {
         "docket": "D9",
         "received": timezone.localdate().isoformat(),
-        "lines": [{"line": place, "quantity": quantity} for place, quantity in enumerate(pieces, 1)],
+        "lines": [{"line": place, "arrived": quantity} for place, quantity in enumerate(pieces, 1)],
     }
 
 
@@ -115,7 +115,7 @@ def put_an_order(s: Scene) -> SupplierOrder:
 
 def _count(s: Scene, client: Client, pieces: tuple[str, str] = ("1", "1")) -> None:
     answer = client.post(
-        f"/api/v1/orders/{s.refs['order']}/receipts",
+        f"/api/v1/deliveries/{s.refs['order']}/receipts",
         _received(s, pieces),
         "application/json",
         headers={"Idempotency-Key": str(uuid4()), "If-Match": "*"},
@@ -269,7 +269,7 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "orders/<str:ref>/shortening"): just({"reason": "too many", "lines": [2]}, after=put_an_order),
     ("POST", "orders/<str:ref>/closing"): lambda s, c: _all_received(s, c),
     ("POST", "orders/<str:ref>/decisions"): just({"lines": [{"line": 1, "agree": True}]}, after=_proposed),
-    ("POST", "orders/<str:ref>/receipts"): made(lambda s: _received(s) if put_an_order(s) else None),
+    ("POST", "deliveries/<str:ref>/receipts"): made(lambda s: _received(s) if put_an_order(s) else None),
     ("POST", "orders/<str:ref>/returns"): _returned,
     ("POST", "stock"): made(lambda s: {"component": s.sku(), "quantity": "2", "reason": "counted"}),
     ("POST", "stock/<str:ref>/taking"): just({"quantity": "1", "reason": "sold"}),

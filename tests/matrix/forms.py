@@ -7,11 +7,13 @@ from typing import Any
 
 from django.utils import timezone
 
+from quotes.quoting.models import Question
 from tests.matrix.changes import NEW, Scene, brought_back, linked, put_an_order, second_draft
 from tests.quotes.quoting.cast import new_job, sent
 
 Form = dict[str, Any]
-FormStep = Callable[[Scene], tuple[str, Form]]
+# the address of the form, its fields, and the page that shows it where that has another address
+FormStep = Callable[[Scene], tuple[str, Form] | tuple[str, Form, str]]
 
 
 def _face(s: Scene) -> Form:
@@ -47,10 +49,29 @@ def _at_order(do: str, **form: Any) -> FormStep:
     return step
 
 
+def _link(form: Form) -> FormStep:
+    def step(s: Scene) -> tuple[str, Form, str]:
+        page = f"/revisions/{linked(s)}"
+        return f"{page}/parties/owner/link", form, page
+
+    return step
+
+
+def _answer(s: Scene) -> tuple[str, Form, str]:
+    question = Question.objects.of(s.business).get(ref=s.refs["question"])
+    return f"/questions/{question.ref}/reply", {"text": "the street side"}, f"/revisions/{question.revision.ref}"
+
+
+def _revise(s: Scene) -> tuple[str, Form, str]:
+    revision = sent(s.business)
+    return f"/quotes/{revision.quote.ref}/revise", {}, f"/revisions/{revision.ref}"
+
+
 def _counted(s: Scene) -> tuple[str, Form]:
     put_an_order(s)
     received = timezone.localdate().isoformat()
-    return f"/orders/{s.refs['order']}", {"do": "receive", "docket": "D8", "received": received, "sound-1": "1"}
+    form = {"do": "receive", "docket": "D8", "received": received, "arrived-1": "1"}
+    return f"/deliveries/{s.refs['order']}", form
 
 
 PAGES: dict[str, FormStep] = {
@@ -75,14 +96,15 @@ PAGES: dict[str, FormStep] = {
     "archive-customer": lambda s: (f"/jobs/{s.refs['job']}/customer/archive", {}),
     "job-price": lambda s: (f"/jobs/{new_job(s.business)[0].ref}/price", {}),
     "revision": _draft_form,
-    "party-link": lambda s: (f"/revisions/{linked(s)}/parties/owner/link", {}),
-    "answer-question": lambda s: (f"/questions/{s.refs['question']}/reply", {"text": "the street side"}),
-    "revise-quote": lambda s: (f"/quotes/{sent(s.business).quote.ref}/revise", {}),
+    "party-link": _link({}),
+    "answer-question": _answer,
+    "revise-quote": _revise,
     "build-record": lambda s: (
         f"/jobs/{s.refs['job']}/build/record",
         {"kind": "changed", "note": "a post stands deeper"},
     ),
     "job-orders": lambda s: (f"/jobs/{s.refs['job']}/orders", {"again": "1"}),
+    "delivery": _counted,
     "order": _at_order("place", allow_below_minimum="1"),
     "stock": lambda s: ("/stock", {"component": s.sku(), "quantity": "2", "reason": "counted"}),
     "stock-item": lambda s: (f"/stock/{s.refs['stock item']}", {"do": "take", "quantity": "1", "reason": "sold"}),
@@ -96,14 +118,13 @@ MORE_FORMS: dict[str, FormStep] = {
     "member, role": lambda s: (f"/settings/members/{s.refs['member']}", {"do": "role", "role": "crew"}),
     "draft discarded": _second,
     "order cancelled": _at_order("cancel", reason="a mistake"),
-    "order counted": _counted,
     "webhook removed": lambda s: (f"/settings/webhooks/{s.refs['hook']}", {"do": "remove"}),
     "webhook paused": lambda s: (f"/settings/webhooks/{s.refs['hook']}", {"do": "pause"}),
     "webhook asked": lambda s: (f"/settings/webhooks/{s.refs['hook']}", {"do": "ask"}),
     "webhook tried": lambda s: (f"/settings/webhooks/{s.refs['hook']}", {"do": "test"}),
     "webhook kinds": lambda s: (f"/settings/webhooks/{s.refs['hook']}", {"do": "kinds", "kind": ["order.placed"]}),
     "supplier's key ended": lambda s: ("/settings/supplier-keys", {"end": s.inner["api_key"]}),
-    "link ended": lambda s: (f"/revisions/{linked(s)}/parties/owner/link", {"do": "revoke"}),
+    "link ended": _link({"do": "revoke"}),
     "stock kept": lambda s: (
         f"/stock/{s.refs['stock item']}",
         {"do": "keep", "quantity": "1", "job": s.job().number},
@@ -126,6 +147,7 @@ OTHER_PAGES = {
     "new-fence-system": "the same service as fence-systems above",
 }
 READ_ONLY = {
+    "deliveries",
     "healthz", "readyz", "api-docs", "api-problem", "prices-sheet", "prices-list", "quotes", "enter-quote", "party-pdf",
     "party-record",
     "preview-pdf", "kept-pdf", "build-worker", "job-build", "orders", "today", "search", "jobs", "job", "job-takeoff",

@@ -14,6 +14,7 @@ from django.urls import get_resolver
 
 from shared.database.audit_log import AuditEntry
 from tests.conftest import Cast
+from tests.forms import hidden_in
 from tests.matrix.addresses import Case, cases
 from tests.matrix.changes import API, NOTHING_OF_A_BUSINESS, Scene, Step
 from tests.matrix.forms import MORE_FORMS, OTHER_PAGES, PAGES, READ_ONLY, FormStep
@@ -97,13 +98,14 @@ def test_every_change_by_a_page_leaves_an_entry(cast: Cast, world: World, owner_
 def _sent(name: str, step: FormStep, scene: Scene, client: Client) -> Iterator[str]:
     try:
         with transaction.atomic():
-            path, form = step(scene)
+            path, form, *pages = step(scene)
     except Exception as fault:  # noqa: BLE001 - as above
         yield f"{name}: not made ready: {fault!r}"
         return
     entries = AuditEntry.objects.filter(business=scene.business)
     before = entries.count()
-    answer = client.post(path, form)
+    shown = client.get(pages[0] if pages else path)
+    answer = client.post(path, {**(hidden_in(shown.content.decode()) if shown.status_code == 200 else {}), **form})
     new = [(entry.action, entry.subject) for entry in entries.order_by("number")[before:]]
     if answer.status_code >= 400 or not new:
         yield f"{name}: {answer.status_code}, no entry"

@@ -21,6 +21,7 @@ from shared.business.models import Person
 from shared.common.money import rounded, shown
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.quoting.cast import BOTH, PARTIES, actor_of, drafted, measure, new_job, sent, stock_up
 
 SignIn = Callable[[Person], Client]
@@ -71,7 +72,7 @@ def test_the_estimator_picks_a_discount_or_none_on_the_draft(business: Business,
     ):
         assert text in page
     for rule, label in (("prompt", "Paid in full on acceptance"), ("none", None)):
-        client.post(f"/revisions/{draft.ref}", {"do": "save", "discount-rule": rule})
+        press(client, f"/revisions/{draft.ref}", {"do": "save", "discount-rule": rule})
         draft.refresh_from_db()
         assert draft.setup["discount"] == {"rule": rule}
         data = client.get(f"/revisions/{draft.ref}").content.decode()

@@ -19,13 +19,13 @@ from shared.business.models import Person
 services.start_business(owner=Person.objects.create_user('o@example.test'), name='Copied', country='NZ', currency='NZD')
 """
 _WRITE = """
-from shared import audit
+from shared.database import audit_log
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
 from django.db import transaction
 for number in range({count}):
     with transaction.atomic():
-        audit.record(Business.objects.get(), SYSTEM, 'copy.test', f'row:{{number}}')
+        audit_log.record(Business.objects.get(), SYSTEM, 'copy.test', f'row:{{number}}')
 from shared.database.audit_log import AuditEntry
 print(AuditEntry.objects.count())
 """
