@@ -94,9 +94,10 @@ PAGES: dict[str, Addresses] = {
 }
 NO_PAGE = {
     "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "archive-customer", "party-link",
-    "revise-quote", "answer-question", "hold", "build-ticks", "build-record", "measure-height",  # answer a button and lead on
+    "revise-quote", "answer-question", "hold", "build-ticks", "build-record", "measure-height",
+    "letter-again", "test-mail",  # answer a button and lead on
     "healthz", "readyz", "measure-worker", "build-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
-    "screening-annex",  # files
+    "party-record", "screening-annex",  # files
     "measure-more",  # a part of a page
 }  # fmt: skip
 PICTURED = {

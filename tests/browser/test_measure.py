@@ -56,7 +56,7 @@ def _open(page: Page, live_server: Any, measure: StoredMeasure) -> None:
 
 
 def _kept(page: Page) -> None:
-    expect(page.locator("#keeping")).to_have_text("kept")
+    expect(page.locator("#keeping")).to_have_text("saved")
     assert page.evaluate("Object.keys(localStorage).length") == 0
 
 

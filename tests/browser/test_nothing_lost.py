@@ -69,7 +69,7 @@ def test_no_key_is_lost_and_no_button_is_pressed_twice_while_answers_are_late(
     phone.get_by_role("button", name="Remove run B").click()
     phone.fill("#f-runs-2-length_mm", "7.5")  # what is typed moves up with its run, and nowhere else
     expect(phone.locator("#f-runs-2-length_mm")).to_have_count(0)
-    expect(phone.locator("#keeping")).to_have_text("kept")
+    expect(phone.locator("#keeping")).to_have_text("saved")
     runs = [(run["id"], run["length_mm"]) for run in _draft(empty)["runs"]]
     assert runs == [("A1", 18240), ("C", 7500)]
     expect(phone.locator("#f-runs-1-length_mm-said")).to_have_text("7.500 m")
@@ -99,7 +99,7 @@ def test_what_was_typed_when_the_session_had_ended_comes_back(
     beside.value.close()
     phone.bring_to_front()
     phone.fill(LENGTH, "12.55")  # the page is older than the session, and its token with it
-    expect(phone.locator("#keeping")).to_have_text("kept")
+    expect(phone.locator("#keeping")).to_have_text("saved")
     assert _draft(empty)["runs"][0]["length_mm"] == 12550
 
     phone.goto(f"{live_server.url}/jobs/new")

@@ -69,7 +69,7 @@ def test_a_changed_price_says_who_changed_it_and_from_what(office: Client, stock
     )
     address = reverse("admin:catalogue_supplierprice_change", args=[coming.pk])
     assert office.post(address, {**form_of(office, address), "price": "21.5"}).status_code == 302
-    entry = AuditEntry.objects.filter(business=stocked, action="offer.changed").get()
+    entry = AuditEntry.objects.filter(business=stocked, action="supplierprice.changed").get()
     assert (entry.actor_name, json.loads(entry.detail)) == ("Olive", {"price": ["20.0000", "21.5"]})
 
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Iterator, Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 import xlsxwriter
 from django.test import Client
-from django.utils import timezone
 
 from catalogue.rules.codes import ImportKind
 from tests.flows import own_catalogue as own
@@ -141,7 +140,7 @@ def test_a_trial_tells_what_a_new_price_means_for_a_quote_that_is_out(
     draft = own.priced(api)
     send_quote(api, draft, django_capture_on_commit_callbacks)
 
-    day = (timezone.localdate() + timedelta(days=1)).isoformat()
+    day = (date.fromisoformat(own.today()) + timedelta(days=1)).isoformat()
     columns = ["supplier", "sku", "price", "valid_from"]
     dearer = [columns, ["fenlane", "SH-1780", "23.50", day]]
     data = files.tried("offers", as_csv(dearer))

@@ -11,6 +11,7 @@ import lxml.html
 import pytest
 from django.core.management import call_command
 from django.test import Client
+from django.utils import timezone
 
 from shared.business.models import Member, Person
 from tests.conftest import accept_by_link
@@ -92,7 +93,7 @@ def _with_business(office: Office) -> str:
 def test_a_business_is_set_up_in_the_admin_alone_and_prices_its_take_off(
     office: Office, django_capture_on_commit_callbacks: Any
 ) -> None:
-    business, day = _with_business(office), own.today()
+    business, day = _with_business(office), timezone.localdate().isoformat()
     owner = Caller(own.sign_in(Client()))
     assert [item["code"] for item in owner.get("completeness")["lacks"]] == ["system.missing"]
 
