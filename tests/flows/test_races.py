@@ -52,7 +52,7 @@ def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
             runner.run(wanted_id)
         connection.close()
 
-    monkeypatch.setattr(runner, "nudge", nudge)
+    monkeypatch.setattr(runner, "run_soon", nudge)
     threads = [Thread(target=work) for _ in range(2)]
     for thread in threads:
         thread.start()
