@@ -168,7 +168,7 @@ def slow_answers(monkeypatch: pytest.MonkeyPatch) -> None:
         time.sleep(0.5)
         return save_entries(*args, **named)
 
-    monkeypatch.setattr(measure_views, "keep_typed", slow)
+    monkeypatch.setattr(measure_views, "save_entries", slow)
 
 
 def test_what_is_typed_while_an_answer_is_on_its_way_stands(
