@@ -66,7 +66,7 @@ def workers(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 def post(client: Client, path: str, body: Any, key: str = "") -> int:
-    headers = {"Idempotency-Key": key} if key else {}
+    headers = {"If-Match": "*", **({"Idempotency-Key": key} if key else {})}
     answer = client.post(f"/api/v1/{path}", body, content_type="application/json", headers=headers)
     return int(answer.status_code)
 
