@@ -102,8 +102,8 @@ def test_a_taper_and_an_old_fence_stand_with_their_run() -> None:
 @pytest.mark.parametrize(
     ("kind", "sentence"),
     [
-        ("old roofing", "A licensed contractor takes it down and disposes of it; the price includes this."),
-        ("asbestos", "A licensed contractor takes it down before our work begins; the price does not include this."),
+        ("old roofing", "A licensed contractor removes it and disposes of it; the price includes this."),
+        ("asbestos", "A licensed contractor removes it before our work begins; the price does not include this."),
     ],
 )
 def test_a_hazardous_old_fence_is_no_work_of_the_crew(kind: str, sentence: str) -> None:

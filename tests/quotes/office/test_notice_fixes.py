@@ -86,10 +86,10 @@ def test_a_run_from_another_datum_is_moved_to_meet_the_one_before(
     document["runs"][0] |= {"end": "corner", "levels": [[0, 0], [9000, -700]]}
     document["runs"][1] |= {"start": "corner", "turn_deg": 90, **ground}
     begun = _begun(business, document)
-    (way,) = [way for notice in _notices(begun) if "apart" in notice.text for way in notice.ways]
+    (way,) = [way for notice in _notices(begun) if "a difference of" in notice.text for way in notice.ways]
     assert way.words == "Lower run B by 700 mm to match run A"
     _press(client, begun, way.do)
-    assert not [notice for notice in _notices(begun) if "apart" in notice.text]
+    assert not [notice for notice in _notices(begun) if "a difference of" in notice.text]
 
 
 def test_alike_notices_are_told_once_with_every_place_and_the_range_of_their_figures(business: Business) -> None:

@@ -193,7 +193,7 @@ def test_hire_delivery_and_subcontract_are_lines_of_cost() -> None:
     }
     assert [line.quantity for line in lines if line.key == "delivery"] == [Decimal(2)]  # one is free
     assert [line.why for line in lines if line.key == "delivery"] == [
-        "s0 asks 55 for goods of 100; s1 asks nothing for goods of 100; s2 asks 25 for goods of 100"
+        "s0 charges 55 for goods of 100; s1 charges nothing for goods of 100; s2 charges 25 for goods of 100"
     ]
     assert delivery_lines(brought(0)) == []
     with pytest.raises(InvalidDocument, match="no hire rate for crane"):
