@@ -63,7 +63,7 @@ class SupplyOffers(_SupplyEndpoint):
         request=SupplierOwnPriceIn, responses={201: _SCHEMA}, summary="A supplier's new price, from a day on"
     )
     def post(self, request: Request) -> Response:
-        values = self.read(SupplierOwnPriceIn)
+        values = self.validated_data(SupplierOwnPriceIn)
         supplier = self._supplier(values.pop("business"))
         component = queries.components(supplier.business).filter(sku=values.pop("component")).first()
         if component is None:
@@ -100,8 +100,8 @@ class SupplyOfferDetail(_SupplyEndpoint):
         summary="End an offer, or change one to come",
     )
     def patch(self, request: Request, ref: str) -> Response:
-        offer = self.find_for_change(self._offers().filter(business__suspended_at=None), ref)
-        values = self.read(SupplierOwnPriceIn, partial=True)
+        offer = self.get_for_update(self._offers().filter(business__suspended_at=None), ref)
+        values = self.validated_data(SupplierOwnPriceIn, partial=True)
         fixed = [name for name in ("business", "component") if name in values]
         if fixed:
             raise InvalidDocument(

@@ -50,7 +50,7 @@ def listing(resource: Resource) -> type[Endpoint]:
 
         @extend_schema(request=resource.body, responses={201: shape(resource.members)}, summary=f"Add: {resource.name}")
         def post(self, request: Request) -> Response:
-            values = resource.resolve(self.business, self.read(resource.body))
+            values = resource.resolve(self.business, self.validated_data(resource.body))
             row = resource.add(resource.model(business=self.business), actor=self.actor, values=values)
             return self.created(told_rows.of(row), row)
 
@@ -78,14 +78,14 @@ def detail(resource: Resource) -> type[Endpoint]:
             summary=f"Change: {resource.name}",
         )
         def patch(self, request: Request, ref: str) -> Response:
-            row = self.find_for_change(resource.rows(self.business), ref)
-            values = resource.resolve(self.business, self.read(resource.body, partial=True))
+            row = self.get_for_update(resource.rows(self.business), ref)
+            values = resource.resolve(self.business, self.validated_data(resource.body, partial=True))
             row = resource.change(row, actor=self.actor, values=values)
             return self.one(told_rows.of(row), row)
 
         @extend_schema(responses={204: None}, summary=f"Remove: {resource.name}")
         def delete(self, request: Request, ref: str) -> Response:
-            resource.remove(self.find_for_change(resource.rows(self.business), ref), actor=self.actor)
+            resource.remove(self.get_for_update(resource.rows(self.business), ref), actor=self.actor)
             return Response(status=204)
 
     Detail.__name__ = Detail.__qualname__ = "".join(word.capitalize() for word in resource.name.split()) + "Detail"
@@ -141,7 +141,7 @@ class FenceSystemDetail(Endpoint):
 
     @extend_schema(request=_DOCUMENT, responses={200: SYSTEM_FULL_SCHEMA}, summary="The next version of a fence system")
     def put(self, request: Request, ref: str) -> Response:
-        system = self.find_for_change(queries.systems(self.business), ref)
+        system = self.get_for_update(queries.systems(self.business), ref)
         version = services.store_system(
             business=self.business, actor=self.actor, document=_document(request), system=system
         )
@@ -153,8 +153,10 @@ class FenceSystemDetail(Endpoint):
         summary="Make it the default, or end it",
     )
     def patch(self, request: Request, ref: str) -> Response:
-        system = self.find_for_change(queries.systems(self.business), ref)
-        system = services.change_system(system=system, actor=self.actor, values=self.read(SystemChange, partial=True))
+        system = self.get_for_update(queries.systems(self.business), ref)
+        system = services.change_system(
+            system=system, actor=self.actor, values=self.validated_data(SystemChange, partial=True)
+        )
         return self.one(_system(system, self._version(system, None)), system)
 
     def _version(self, system: FenceSystem, number: str | None) -> FenceSystemVersion:

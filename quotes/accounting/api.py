@@ -173,7 +173,7 @@ class Locks(Endpoint):
 
     @extend_schema(request=LockIn, responses={201: LOCK_SCHEMA}, summary="Lock a period")
     def post(self, request: Request) -> Response:
-        lock = lock_period(business=self.business, until=self.read(LockIn)["until"], actor=self.actor)
+        lock = lock_period(business=self.business, until=self.validated_data(LockIn)["until"], actor=self.actor)
         return self.one(LOCKS.of(lock), lock, status=201)
 
 

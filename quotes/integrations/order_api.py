@@ -66,7 +66,7 @@ class SupplierKeys(Endpoint):
     )
     def post(self, request: Request, ref: str) -> Response:
         """To replace a key, issue another, wait until the supplier uses it (``last_used_at``), then end the old one."""
-        body = self.read(SupplierKeyIn)
+        body = self.validated_data(SupplierKeyIn)
         supplier = _supplier(self, ref)
         live = not body.get("test", False)
         key, text = issue_supplier_key(supplier=supplier, name=body["name"], live=live, actor=self.actor)

@@ -232,7 +232,7 @@ class SupplyOfferBatches(SupplyEndpoint):
         outcomes = bulk_prices.take_offers(
             account=supplier_queries.account_of(self.actor),
             actor=self.actor,
-            offers=self.read(SupplierPriceBatchIn)["offers"],
+            offers=self.validated_data(SupplierPriceBatchIn)["offers"],
             test=supplier_queries.is_test(self.actor),
             whole=_flag(asked, "all_or_nothing"),
             dry=_flag(asked, "dry_run"),
@@ -267,7 +267,7 @@ class SandboxOrders(_SandboxEndpoint):
     @extend_schema(request=SampleIn, responses={201: ORDER_FULL_SCHEMA}, summary="A sample order")
     def post(self, request: Request) -> Response:
         self.check_test()
-        lines = self.read(SampleIn).get("lines")
+        lines = self.validated_data(SampleIn).get("lines")
         order = sandbox.sample_order(supplier_queries.account_of(self.actor), lines)
         response = self.told(order, 201)
         response["Location"] = f"/api/v1/supply/orders/{order.ref}"

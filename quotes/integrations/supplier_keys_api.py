@@ -44,7 +44,7 @@ class SupplyKeys(Endpoint):
     def post(self, request: Request) -> Response:
         """To replace a key, create another, put it to use, then end the old one with it."""
         supplier_queries.account_of(self.actor)
-        body = self.read(SupplyKeyIn)
+        body = self.validated_data(SupplyKeyIn)
         scopes = [Scope(name) for name in body.get("scopes", self.actor.scopes)]
         key, text = issue_own_key(actor=self.actor, name=body["name"], scopes=scopes)
         response = Response({**KEYS.of(key), "key": text}, status=201)

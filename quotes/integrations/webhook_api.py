@@ -107,7 +107,7 @@ class Webhooks(_Hooks):
 
     @extend_schema(request=EndpointIn, responses={201: SECRET_SCHEMA}, summary="A new endpoint")
     def post(self, request: Request) -> Response:
-        body = self.read(EndpointIn)
+        body = self.validated_data(EndpointIn)
         endpoint = webhooks.add_endpoint(url=body["url"], kinds=body.get("kinds", []), actor=self.actor, **self.whose())
         response = self.told(endpoint, 201, secret=endpoint.secrets[0]["key"])
         response["Location"] = f"{request.path.rstrip('/')}/{endpoint.ref}"
@@ -126,8 +126,8 @@ class WebhookDetail(_Hooks):
 
     @extend_schema(request=EndpointChange, responses={200: ENDPOINT_SCHEMA}, summary="Change an endpoint")
     def patch(self, request: Request, ref: str) -> Response:
-        endpoint = self.find_for_change(self.rows(), ref)
-        changes = self.read(EndpointChange, partial=True)
+        endpoint = self.get_for_update(self.rows(), ref)
+        changes = self.validated_data(EndpointChange, partial=True)
         return self.told(webhooks.change_endpoint(endpoint=endpoint, changes=changes, actor=self.actor))
 
     @extend_schema(responses={204: None}, summary="Take an endpoint away")
@@ -196,7 +196,7 @@ class WebhookReplays(_Hooks):
 
     @extend_schema(request=ReplayIn, responses={202: shape((), replayed=WHOLE)}, summary="Replay one or a range")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(ReplayIn)
+        body = self.validated_data(ReplayIn)
         endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
         made = webhooks.replay(endpoint=endpoint, events=self._meant(endpoint, body), actor=self.actor)
         return Response({"replayed": len(made)}, status=202)

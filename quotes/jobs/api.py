@@ -43,7 +43,7 @@ class Customers(Endpoint):
 
     @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SCHEMA}, summary="A new customer")
     def post(self, request: Request) -> Response:
-        customer = services.add_customer(business=self.business, actor=self.actor, **self.read(CustomerIn))
+        customer = services.add_customer(business=self.business, actor=self.actor, **self.validated_data(CustomerIn))
         return self.created(serialize_row(customer, CUSTOMER), customer)
 
 
@@ -59,14 +59,14 @@ class CustomerDetail(Endpoint):
 
     @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SCHEMA}, summary="Change a customer")
     def patch(self, request: Request, ref: str) -> Response:
-        customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
-        services.change_customer(customer=customer, actor=self.actor, **self.read(CustomerIn, partial=True))
+        customer = self.get_for_update(queries.customers(self.business, {"archived": "yes"}), ref)
+        services.change_customer(customer=customer, actor=self.actor, **self.validated_data(CustomerIn, partial=True))
         return self.one(serialize_row(customer, CUSTOMER), customer)
 
     @extend_schema(responses={204: None}, summary="Archive a customer")
     def delete(self, request: Request, ref: str) -> Response:
         """Out of the lists; jobs and quotes stay."""
-        customer = self.find_for_change(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.get_for_update(queries.customers(self.business, {"archived": "yes"}), ref)
         services.archive_customer(customer=customer, actor=self.actor)
         return Response(status=204)
 
@@ -85,7 +85,7 @@ class Sites(Endpoint):
     @extend_schema(request=SiteIn, responses={201: SITE_SCHEMA}, summary="A new site")
     def post(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business), ref)
-        site = services.add_site(customer=customer, actor=self.actor, **self.read(SiteIn))
+        site = services.add_site(customer=customer, actor=self.actor, **self.validated_data(SiteIn))
         return self.created(serialize_row(site, SITE), site)
 
 
@@ -103,8 +103,8 @@ class SiteDetail(Endpoint):
     @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SCHEMA}, summary="Change a site")
     def patch(self, request: Request, ref: str, site: str) -> Response:
         customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
-        row = self.find_for_change(queries.sites(customer), site)
-        services.change_site(site=row, actor=self.actor, **self.read(SiteIn, partial=True))
+        row = self.get_for_update(queries.sites(customer), site)
+        services.change_site(site=row, actor=self.actor, **self.validated_data(SiteIn, partial=True))
         return self.one(serialize_row(row, SITE), row)
 
 
@@ -126,7 +126,7 @@ class Jobs(Endpoint):
 
     @extend_schema(request=JobIn, responses={201: JOB_SCHEMA}, summary="A new job")
     def post(self, request: Request) -> Response:
-        body = self.read(JobIn)
+        body = self.validated_data(JobIn)
         customer = self.find(queries.customers(self.business), body.pop("customer"))
         ref, fresh = body.pop("site", ""), body.pop("new_site_address", None)
         site = (
@@ -150,8 +150,8 @@ class JobDetail(Endpoint):
 
     @extend_schema(request=JobChange(partial=True), responses={200: JOB_SCHEMA}, summary="Change a job")
     def patch(self, request: Request, ref: str) -> Response:
-        job = self.find_for_change(queries.jobs(self.business), ref)
-        services.change_job(job=job, actor=self.actor, **self.read(JobChange, partial=True))
+        job = self.get_for_update(queries.jobs(self.business), ref)
+        services.change_job(job=job, actor=self.actor, **self.validated_data(JobChange, partial=True))
         return self.one(JOBS.of(job), job)
 
 
@@ -162,7 +162,7 @@ class JobStateView(Endpoint):
 
     @extend_schema(request=JobMove, responses={200: JOB_SCHEMA}, summary="Move a job to another state")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(JobMove)
+        body = self.validated_data(JobMove)
         job = self.find(queries.jobs(self.business), ref)
         job = services.move_job(job=job, to=body["state"], reason=body.get("reason", ""), actor=self.actor)
         return self.one(JOBS.of(job), job)
@@ -205,5 +205,5 @@ class JobEvents(Endpoint):
     @extend_schema(request=NoteIn, responses={201: EVENT_SCHEMA}, summary="Add a note")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        event = services.add_note(job=job, text=self.read(NoteIn)["text"], actor=self.actor)
+        event = services.add_note(job=job, text=self.validated_data(NoteIn)["text"], actor=self.actor)
         return Response(serialize_row(event, EVENT), status=201)

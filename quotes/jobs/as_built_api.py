@@ -33,7 +33,7 @@ class AsBuiltEntries(Endpoint):
     @extend_schema(request=BuiltIn, responses={201: BUILT_SCHEMA}, summary="Record as built")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        entry = record_built(job=job, actor=self.actor, **self.read(BuiltIn))
+        entry = record_built(job=job, actor=self.actor, **self.validated_data(BuiltIn))
         return self.created(_row(entry), entry)
 
 
@@ -50,7 +50,7 @@ class AsBuiltEntry(Endpoint):
     @extend_schema(responses={204: None}, summary="Take an entry back")
     def delete(self, request: Request, ref: str, entry: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        row = self.find_for_change(queries.as_built(job), entry)
+        row = self.get_for_update(queries.as_built(job), entry)
         take_back(entry=row, actor=self.actor)
         return Response(status=204)
 

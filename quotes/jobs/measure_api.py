@@ -53,7 +53,7 @@ class Measures(Endpoint):
     @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SCHEMA}, summary="A new measure")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
-        body = self.read(MeasureIn)
+        body = self.validated_data(MeasureIn)
         raw = _document(request.data)["document"] if "document" in body else None
         with pointing("/document"):
             measure = measure_services.start_measure(
@@ -77,7 +77,7 @@ class MeasureDetail(Endpoint):
     )
     def put(self, request: Request, ref: str) -> Response:
         """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
-        measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
+        measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
         measure_services.save_measure(measure=measure, document=_document(request.data), actor=self.actor)
         return self.one(_full(measure), measure)
 
@@ -89,8 +89,8 @@ class MeasureDraft(Endpoint):
 
     @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SCHEMA}, summary="Keep a draft")
     def put(self, request: Request, ref: str) -> Response:
-        measure = self.find_for_change(queries.measures(self.business).select_related("job"), ref)
-        measure_services.save_draft(measure=measure, text=self.read(DraftIn)["text"])
+        measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
+        measure_services.save_draft(measure=measure, text=self.validated_data(DraftIn)["text"])
         return self.one(_full(measure), measure)
 
     @extend_schema(request=None, responses={200: MEASURE_FULL_SCHEMA}, summary="Make the draft the next version")
@@ -159,7 +159,7 @@ class TakeOffs(Endpoint):
 
     @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SCHEMA}, summary="Take off a measure")
     def post(self, request: Request) -> Response:
-        body, raw = self.read(TakeOffIn), _document(request.data)
+        body, raw = self.validated_data(TakeOffIn), _document(request.data)
         system, document, prices, found = body.get("system"), raw["measure"], None, None
         if isinstance(system, Mapping):
             measure, built_from = _read_both(document, raw["system"])

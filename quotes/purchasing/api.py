@@ -75,7 +75,7 @@ class Orders(OwnOrder):
 
     @extend_schema(request=serializers.OrderIn, responses={201: ORDER_FULL_SCHEMA}, summary="A new draft by hand")
     def post(self, request: Request) -> Response:
-        body = self.read(serializers.OrderIn)
+        body = self.validated_data(serializers.OrderIn)
         supplier = _supplier(self, body.pop("supplier"))
         job = _jobs(self, [body.pop("job")])[0] if "job" in body else None
         order = start_order(supplier=supplier, actor=self.actor, job=job, **body)
@@ -90,7 +90,7 @@ class OrderPlan(Endpoint):
 
     @extend_schema(request=serializers.PlanIn, responses={200: PLAN_SCHEMA}, summary="Plan the buying for jobs")
     def post(self, request: Request) -> Response:
-        body = self.read(serializers.PlanIn)
+        body = self.validated_data(serializers.PlanIn)
         found = _jobs(self, body["jobs"])
         plan = plan_jobs(
             found, days=_days(self.business, body.get("deliver_by")), max_suppliers=body.get("max_suppliers")
@@ -106,7 +106,7 @@ class OrdersForJobs(OwnOrder):
 
     @extend_schema(request=serializers.JobsIn, responses={201: _MANY}, summary="Draft orders for accepted jobs")
     def post(self, request: Request) -> Response:
-        body = self.read(serializers.JobsIn)
+        body = self.validated_data(serializers.JobsIn)
         orders = order_for(jobs=_jobs(self, body.pop("jobs")), actor=self.actor, **body)
         return Response({"items": [order_full(order) for order in orders]}, status=201)
 
@@ -124,8 +124,8 @@ class OrderDetail(OwnOrder):
     @extend_schema(request=serializers.OrderChange, responses={200: ORDER_FULL_SCHEMA}, summary="Change a draft")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.orders(self.business).select_related("supplier", "business")
-        order = self.find_for_change(rows, ref)
-        changes = self.read(serializers.OrderChange)
+        order = self.get_for_update(rows, ref)
+        changes = self.validated_data(serializers.OrderChange)
         if place := changes.get("deliver_to"):
             changes["deliver_to"] = {**order.deliver_to, **place}
         return self.told(change_draft(order=order, actor=self.actor, **changes))
@@ -140,7 +140,7 @@ class _Step(OwnOrder):
 
     def seen(self, ref: str) -> SupplierOrder:
         """Return the order, locked, if it still is the version that If-Match names: 404, 428, 412."""
-        return self.find_for_change(queries.orders(self.business).select_related("supplier", "business"), ref)
+        return self.get_for_update(queries.orders(self.business).select_related("supplier", "business"), ref)
 
 
 class OrderPlacing(_Step):
@@ -148,7 +148,7 @@ class OrderPlacing(_Step):
 
     @extend_schema(request=serializers.PlacingIn, responses={200: ORDER_FULL_SCHEMA}, summary="Place a draft")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(serializers.PlacingIn)
+        body = self.validated_data(serializers.PlacingIn)
         return self.told(services.place(order=self.seen(ref), actor=self.actor, **body))
 
 
@@ -157,7 +157,7 @@ class OrderCancelling(_Step):
 
     @extend_schema(request=serializers.ReasonIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel an order")
     def post(self, request: Request, ref: str) -> Response:
-        reason = self.read(serializers.ReasonIn)["reason"]
+        reason = self.validated_data(serializers.ReasonIn)["reason"]
         return self.told(services.cancel(order=self.seen(ref), actor=self.actor, reason=reason))
 
 
@@ -168,7 +168,7 @@ class OrderShortening(_Step):
         request=serializers.ShortenIn, responses={200: ORDER_FULL_SCHEMA}, summary="Cancel outstanding lines"
     )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(serializers.ShortenIn)
+        body = self.validated_data(serializers.ShortenIn)
         order = services.cancel_outstanding(
             order=self.seen(ref), actor=self.actor, positions=body["lines"], reason=body["reason"]
         )
@@ -188,7 +188,7 @@ class OrderDecisions(_Step):
 
     @extend_schema(request=serializers.DecisionsIn, responses={200: ORDER_FULL_SCHEMA}, summary="Decide on changes")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(serializers.DecisionsIn)
+        body = self.validated_data(serializers.DecisionsIn)
         decisions = {line["line"]: line["agree"] for line in body["lines"]}
         return self.told(services.decide(order=self.seen(ref), actor=self.actor, decisions=decisions))
 
@@ -198,7 +198,7 @@ class OrderReturns(_Step):
 
     @extend_schema(request=serializers.ReturnIn, responses={201: ORDER_FULL_SCHEMA}, summary="Send goods back")
     def post(self, request: Request, ref: str) -> Response:
-        order, _ = return_goods(order=self.seen(ref), actor=self.actor, **self.read(serializers.ReturnIn))
+        order, _ = return_goods(order=self.seen(ref), actor=self.actor, **self.validated_data(serializers.ReturnIn))
         return self.told(order, 201)
 
 

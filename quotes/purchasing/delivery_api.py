@@ -74,7 +74,7 @@ class DeliveryReceipts(_DeliveryEndpoint):
         ),
     )
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(serializers.CountIn)
+        body = self.validated_data(serializers.CountIn)
         more = body.pop("more_than_docket", False)
         order, _, is_new = receive(
             order=self.order(ref), count=serializers.count(body), actor=self.actor, more_than_docket=more

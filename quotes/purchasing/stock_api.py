@@ -58,7 +58,7 @@ class StockListView(_StockEndpoint):
 
     @extend_schema(request=serializers.StockIn, responses={201: STOCK_SCHEMA}, summary="Put something into stock")
     def post(self, request: Request) -> Response:
-        body = self.read(serializers.StockIn)
+        body = self.validated_data(serializers.StockIn)
         component = components(self.business).select_related("business").filter(sku=body.pop("component")).first()
         if component is None:
             raise InvalidDocument([Fault("/component", "unknown", "There is no such component.")])
@@ -85,7 +85,9 @@ class StockTaking(_StockEndpoint):
 
     @extend_schema(request=serializers.TakenIn, responses={200: STOCK_SCHEMA}, summary="Take something out of stock")
     def post(self, request: Request, ref: str) -> Response:
-        item = stock_services.remove_stock(item=self.item(ref), actor=self.actor, **self.read(serializers.TakenIn))
+        item = stock_services.remove_stock(
+            item=self.item(ref), actor=self.actor, **self.validated_data(serializers.TakenIn)
+        )
         return self.told(item)
 
 
@@ -108,7 +110,7 @@ class StockHolds(_StockEndpoint):
 
     @extend_schema(request=serializers.HoldIn, responses={201: HOLD_SCHEMA}, summary="Keep stock for a job")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(serializers.HoldIn)
+        body = self.validated_data(serializers.HoldIn)
         job = self.job(body["job"])
         held = stock_services.reserve_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
         return self.one(HOLDS.of(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
@@ -155,8 +157,8 @@ class HoldDetail(Endpoint):
     @extend_schema(request=serializers.HoldChange, responses={200: HOLD_SCHEMA}, summary="Use or release a hold")
     def patch(self, request: Request, ref: str) -> Response:
         rows = queries.holds(self.business).select_related("item__business", "job")
-        hold = self.find_for_change(rows, ref)
+        hold = self.get_for_update(rows, ref)
         hold = stock_services.close_reservation(
-            hold=hold, state=self.read(serializers.HoldChange)["state"], actor=self.actor
+            hold=hold, state=self.validated_data(serializers.HoldChange)["state"], actor=self.actor
         )
         return self.one(HOLDS.of(hold), hold)

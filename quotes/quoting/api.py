@@ -51,7 +51,7 @@ class Quotes(Endpoint):
         request=QuoteIn, responses={201: REVISION_FULL_SCHEMA}, summary="Create a quote with its first draft"
     )
     def post(self, request: Request) -> Response:
-        body = self.read(QuoteIn)
+        body = self.validated_data(QuoteIn)
         job = self.find(jobs(self.business).select_related("customer", "business"), body["job"])
         version = find_version(self, body["measure"], body.get("version"))
         draft = services.start_quote(
@@ -89,7 +89,7 @@ class QuoteRevisions(Endpoint):
 
     @extend_schema(request=ReviseIn, responses={201: REVISION_FULL_SCHEMA}, summary="Create the next revision")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(ReviseIn)
+        body = self.validated_data(ReviseIn)
         quote = self.find(queries.quotes(self.business), ref)
         draft = services.revise(quote=quote, actor=self.actor, version=_version(self, body))
         response = self.one(revision_full(draft), draft, status=201)
@@ -124,14 +124,14 @@ class RevisionDetail(Endpoint):
 
     @extend_schema(request=SetupChange, responses={200: REVISION_FULL_SCHEMA}, summary="Replace the draft setup")
     def put(self, request: Request, ref: str) -> Response:
-        revision = self.find_for_change(_whole(self), ref)
-        body = self.read(SetupChange)
+        revision = self.get_for_update(_whole(self), ref)
+        body = self.validated_data(SetupChange)
         services.change_draft(revision=revision, actor=self.actor, setup=_setup(body), version=_version(self, body))
         return self.one(revision_full(revision), revision)
 
     @extend_schema(responses={204: None}, summary="Delete a draft")
     def delete(self, request: Request, ref: str) -> Response:
-        services.discard_draft(revision=self.find_for_change(_whole(self), ref), actor=self.actor)
+        services.discard_draft(revision=self.get_for_update(_whole(self), ref), actor=self.actor)
         return Response(status=204)
 
 
@@ -162,10 +162,10 @@ class RevisionSending(Endpoint):
 
     @extend_schema(request=SendIn, responses={200: REVISION_FULL_SCHEMA}, summary="Send a draft")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.read(SendIn)
+        body = self.validated_data(SendIn)
         # lock the quote first, like every change of state
         services.lock_quote(self.find(_whole(self), ref).quote)
-        revision = self.find_for_change(_whole(self), ref)
+        revision = self.get_for_update(_whole(self), ref)
         sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
         return self.one(revision_full(sent), sent)
 

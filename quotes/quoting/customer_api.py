@@ -75,7 +75,7 @@ class LinkAcceptance(LinkEndpoint):
 
     @extend_schema(request=AcceptIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Accept a quote")
     def post(self, request: Request, token: str) -> Response:
-        return _receipt(accept(token=token, **self.read(AcceptIn)))
+        return _receipt(accept(token=token, **self.validated_data(AcceptIn)))
 
 
 class LinkRefusal(LinkEndpoint):
@@ -86,7 +86,7 @@ class LinkRefusal(LinkEndpoint):
 
     @extend_schema(request=DeclineIn, responses={200: RECEIPT_SCHEMA, 201: RECEIPT_SCHEMA}, summary="Decline a quote")
     def post(self, request: Request, token: str) -> Response:
-        return _receipt(decline(token=token, **self.read(DeclineIn)))
+        return _receipt(decline(token=token, **self.validated_data(DeclineIn)))
 
 
 class LinkQuestions(LinkEndpoint):
@@ -97,7 +97,7 @@ class LinkQuestions(LinkEndpoint):
 
     @extend_schema(request=AskIn, responses={201: shape(("ref", "text"))}, summary="Ask a question")
     def post(self, request: Request, token: str) -> Response:
-        question = ask(token=token, **self.read(AskIn))
+        question = ask(token=token, **self.validated_data(AskIn))
         return _private(Response({"ref": question.ref, "text": question.text}, status=201))
 
 

@@ -111,7 +111,9 @@ class QuestionReply(Endpoint):
     def post(self, request: Request, ref: str) -> Response:
         rows = queries.questions(self.business).select_related("party", "revision__quote__job", "business")
         question = self.find(rows, ref)
-        return Response(QUESTIONS.of(reply(question=question, text=self.read(ReplyIn)["text"], actor=self.actor)))
+        return Response(
+            QUESTIONS.of(reply(question=question, text=self.validated_data(ReplyIn)["text"], actor=self.actor))
+        )
 
 
 class JobSetOut(Endpoint):

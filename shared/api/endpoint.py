@@ -93,7 +93,7 @@ class Endpoint(APIView):
             raise Problem("forbidden", "This address is for members and keys of a business.")
         return business
 
-    def read(self, kind: type[BaseSerializer[Any]], *, partial: bool = False) -> dict[str, Any]:
+    def validated_data(self, kind: type[BaseSerializer[Any]], *, partial: bool = False) -> dict[str, Any]:
         """The body's values, or a 422 that names every fault."""
         return validated_data(kind, self.request.data, partial=partial)
 
@@ -101,7 +101,7 @@ class Endpoint(APIView):
         """One row by its public id, or 404."""
         return etags.find(rows, ref)
 
-    def find_for_change(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
+    def get_for_update(self, rows: models.QuerySet[RowT], ref: str) -> RowT:
         """One row, locked, after If-Match was checked: 404, 428 or 412."""
         return etags.get_for_update(rows, ref, self.request)
 

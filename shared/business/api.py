@@ -156,8 +156,8 @@ class BusinessDetail(Endpoint):
 
     @extend_schema(request=BusinessChange(partial=True), responses={200: _BUSINESS}, summary="Change the business")
     def patch(self, request: Request) -> Response:
-        business = self.find_for_change(Business.objects.all(), self.business.ref)
-        changes = self.read(BusinessChange, partial=True)
+        business = self.get_for_update(Business.objects.all(), self.business.ref)
+        changes = self.validated_data(BusinessChange, partial=True)
         if "wording" in changes:
             changes["wording"] = services.with_wording(business, changes["wording"])
         if "accounts" in changes:
@@ -195,7 +195,7 @@ class Members(Endpoint):
     @extend_schema(request=NewMember, responses={201: _MEMBER}, summary="Add a member")
     def post(self, request: Request) -> Response:
         """Add a person who has still to accept. No mail is sent: ``/invitations`` sends the link by which they do."""
-        data = self.read(NewMember)
+        data = self.validated_data(NewMember)
         email = data["email"].strip().lower()
         person = Person.objects.filter(email=email).first() or Person.objects.create_user(
             email, name=data.get("name", "")
@@ -216,7 +216,7 @@ class Invitations(Endpoint):
     def post(self, request: Request) -> Response:
         """The letter brings a link that works once and for a few days. A new person sets a password by it; a person with an
         account signs in and accepts. Inviting a person again who has not accepted sends another letter."""
-        data = self.read(NewMember)
+        data = self.validated_data(NewMember)
         member = invitations.invite(
             business=self.business,
             email=data["email"],
@@ -239,14 +239,14 @@ class MemberDetail(Endpoint):
 
     @extend_schema(request=RoleChange, responses={200: _MEMBER}, summary="Give a member another role")
     def patch(self, request: Request, ref: str) -> Response:
-        member = self.find_for_change(members_of(self.business), ref)
-        role = MemberRole(self.read(RoleChange)["role"])
+        member = self.get_for_update(members_of(self.business), ref)
+        role = MemberRole(self.validated_data(RoleChange)["role"])
         member = services.change_role(member=member, role=role, actor=self.actor)
         return self.one(MEMBERS.of(member), member)
 
     @extend_schema(responses={204: None}, summary="Take a member out")
     def delete(self, request: Request, ref: str) -> Response:
-        member = self.find_for_change(members_of(self.business), ref)
+        member = self.get_for_update(members_of(self.business), ref)
         services.remove_member(member=member, actor=self.actor)
         return Response(status=204)
 
@@ -289,7 +289,7 @@ class Keys(Endpoint):
 
     @extend_schema(request=NewKey, responses={201: ISSUED_KEY_SCHEMA}, summary="Create a key")
     def post(self, request: Request) -> Response:
-        data = self.read(NewKey)
+        data = self.validated_data(NewKey)
         scopes = [Scope(name) for name in data["scopes"]]
         services.refuse_more_than_own(scopes, self.actor)
         key, text = services.issue_key(
