@@ -10,8 +10,8 @@ from shared.background.outbox import Event, Finish, on_event, run_every
 from shared.business.actors import Actor
 
 
-@on_event(import_jobs.ASKED, slow=True)
-def take_file_in(event: Event) -> Finish | None:
+@on_event(import_jobs.ASKED, name="catalogue.import_file", slow=True)
+def import_file(event: Event) -> Finish | None:
     """Plans outside of any transaction, writes in the one that marks it done."""
     row = import_jobs.waiting(event.business, event.subject) if event.business else None
     if row is None:
@@ -24,8 +24,8 @@ def take_file_in(event: Event) -> Finish | None:
     return finish
 
 
-@on_event(cutting_plans.ASKED, slow=True, attempts=2)
-def make_plan(event: Event) -> Finish | None:
+@on_event(cutting_plans.ASKED, name="catalogue.make_cutting_plan", slow=True, attempts=2)
+def make_cutting_plan(event: Event) -> Finish | None:
     """Searches outside of any transaction and keeps the best plan so far on the row."""
     row = cutting_plans.open_plan(event.business, event.subject) if event.business else None
     if row is None:
@@ -38,7 +38,7 @@ def make_plan(event: Event) -> Finish | None:
     return finish
 
 
-@run_every(timedelta(hours=1))
-def clear_plans() -> None:
+@run_every(timedelta(hours=1), name="catalogue.delete_old_plans")
+def delete_old_plans() -> None:
     """Plans nobody came back to make way."""
     cutting_plans.clear()

@@ -24,7 +24,7 @@ def sweep() -> None:
     runner.run_due_tasks()
 
 
-@on_event(invitations.INVITED, slow=True)
+@on_event(invitations.INVITED, name="shared.mail_invitation", slow=True)
 def mail_invitation(event: Event) -> None:
     """Writes to a member, unless they were taken out meanwhile."""
     member = Member.objects.select_related("person", "business").filter(ref=event.subject).first()
@@ -32,7 +32,7 @@ def mail_invitation(event: Event) -> None:
         outgoing_mail.send(event, "invitation", invitations.letter(member))
 
 
-@on_event(mail_test.ASKED, slow=True)
+@on_event(mail_test.ASKED, name="shared.mail_test_letter", slow=True)
 def mail_test_letter(event: Event) -> Finish | None:
     """Writes to the business's own address and notes that this works."""
     business = event.business
@@ -42,7 +42,7 @@ def mail_test_letter(event: Event) -> Finish | None:
     return lambda: mail_test.note_tested(event, business.email)
 
 
-@run_every(timedelta(hours=1))
-def forget_old_calls() -> None:
+@run_every(timedelta(hours=1), name="shared.delete_old_calls")
+def delete_old_calls() -> None:
     """Drops stored answers of calls whose time is over."""
     idempotency_models.forget_old()

@@ -8,44 +8,44 @@ from quotes.purchasing.models import OrderEvent
 from shared.background.outbox import Event, on_event
 
 
-@on_event("order.event")
-def enter(event: Event) -> None:
+@on_event("order.event", name="accounting.enter_order_event")
+def enter_order_event(event: Event) -> None:
     """Posts the order the event is about."""
     if event.business is not None:
         rows = OrderEvent.objects.of(event.business).select_related("order__business")
         post(rows.get(ref=event.subject).order)
 
 
-@on_event("quote.sent")
-def enter_sent(event: Event) -> None:
+@on_event("quote.sent", name="accounting.enter_sent_quote")
+def enter_sent_quote(event: Event) -> None:
     """Post a quote that was sent."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@on_event("quote.accepted")
-def enter_accepted(event: Event) -> None:
+@on_event("quote.accepted", name="accounting.enter_accepted_quote")
+def enter_accepted_quote(event: Event) -> None:
     """Post a quote that was accepted."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@on_event("quote.declined")
-def enter_declined(event: Event) -> None:
+@on_event("quote.declined", name="accounting.enter_declined_quote")
+def enter_declined_quote(event: Event) -> None:
     """Post a quote that was declined."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@on_event("quote.lapsed")
-def enter_lapsed(event: Event) -> None:
+@on_event("quote.lapsed", name="accounting.enter_lapsed_quote")
+def enter_lapsed_quote(event: Event) -> None:
     """Post a quote that lapsed."""
     if event.business is not None:
         post_quotes(event.business)
 
 
-@on_event("quote.cancelled")
-def enter_cancelled(event: Event) -> None:
+@on_event("quote.cancelled", name="accounting.enter_cancelled_quote")
+def enter_cancelled_quote(event: Event) -> None:
     """Post a quote that was cancelled with its job."""
     if event.business is not None:
         post_quotes(event.business)

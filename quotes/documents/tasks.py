@@ -11,13 +11,13 @@ from shared.background.outbox import Finish, on_event
 from shared.models import Event
 
 
-@on_event("quote.sent")
-def want_quotes(event: Event) -> None:
+@on_event("quote.sent", name="documents.request_quote_papers")
+def request_quote_papers(event: Event) -> None:
     services.want_documents(revision=_revision(event), kinds=(DocumentKind.QUOTE,))
 
 
-@on_event("quote.accepted")
-def want_pack(event: Event) -> None:
+@on_event("quote.accepted", name="documents.request_job_papers")
+def request_job_papers(event: Event) -> None:
     revision = _revision(event)
     kinds = (
         DocumentKind.ACCEPTANCE,
@@ -30,7 +30,7 @@ def want_pack(event: Event) -> None:
     services.want_documents(revision=revision, kinds=(*kinds, *annexes))
 
 
-@on_event("party.answered", slow=True)
+@on_event("party.answered", name="documents.mail_receipt", slow=True)
 def mail_receipt(event: Event) -> None:
     """Create the acceptance record of a party that accepted, and e-mail it if the party has an address."""
     # unscoped: the event identifies the row and its business
@@ -43,8 +43,8 @@ def mail_receipt(event: Event) -> None:
         outgoing_mail.send(event, "receipt", receipt_letter(answer, pdf))
 
 
-@on_event("document.wanted", slow=True)
-def make(event: Event) -> Finish | None:
+@on_event("document.wanted", name="documents.make_document", slow=True)
+def make_document(event: Event) -> Finish | None:
     # unscoped: the event identifies the row and its business
     document = Document.unscoped.select_related("revision", "business").get(ref=event.subject)
     if document.state == DocumentState.MADE:

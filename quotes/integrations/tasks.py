@@ -30,8 +30,8 @@ WAITED, AGAIN = timedelta(seconds=0.5), timedelta(seconds=5)
 AGENT = {"Content-Type": "application/json", "User-Agent": "Baywright-Webhooks/1"}
 
 
-@on_event("order.event")
-def fan_out(event: Event) -> None:
+@on_event("order.event", name="integrations.queue_webhooks")
+def queue_webhooks(event: Event) -> None:
     """A delivery for every endpoint that wants the event."""
     if event.business is None:
         return
@@ -47,8 +47,8 @@ def _send(endpoint: WebhookEndpoint, message: str, body: bytes) -> HttpResult:
     return post(endpoint.url, body, {**AGENT, **data})
 
 
-@on_event("webhook.due", slow=True, attempts=50)
-def deliver(event: Event) -> Finish | None:
+@on_event("webhook.due", name="integrations.deliver_webhook", slow=True, attempts=50)
+def deliver_webhook(event: Event) -> Finish | None:
     """One try. What is not delivered is due again by the row of the outbox, never by the broker."""
     found = WebhookDelivery.objects.select_related("endpoint").filter(ref=event.subject).first()
     if found is None or found.state != DeliveryState.WAITING:
@@ -77,15 +77,15 @@ def deliver(event: Event) -> Finish | None:
 def _waited_for(delivery: WebhookDelivery) -> bool:
     """Whether a worker has waited for an answer of this endpoint for a while already: that is enough, the others have work."""
     begun = Now() + settings.JOB_LEASE - WAITED
-    tries = OutboxTask.objects.filter(handler=f"{__name__}.deliver", state=TaskState.WANTED)
+    tries = OutboxTask.objects.filter(handler="integrations.deliver_webhook", state=TaskState.WANTED)
     elsewhere = tries.filter(leased_until__gt=Now(), leased_until__lt=begun).exclude(event__subject=delivery.ref)
     return WebhookDelivery.objects.filter(
         endpoint=delivery.endpoint_id, ref__in=elsewhere.values("event__subject")
     ).exists()
 
 
-@on_event("webhook.challenge", slow=True, attempts=5)
-def challenge(event: Event) -> Finish | None:
+@on_event("webhook.challenge", name="integrations.challenge_endpoint", slow=True, attempts=5)
+def challenge_endpoint(event: Event) -> Finish | None:
     """Asks an endpoint whether it wants our events: it answers the challenge's word, or stays pending."""
     endpoint = WebhookEndpoint.objects.filter(ref=event.subject, state=EndpointState.PENDING).first()
     if endpoint is None:
@@ -115,8 +115,8 @@ def _answered(body: str, word: str) -> bool:
     return isinstance(said, str) and hmac.compare_digest(said.encode(), word.encode())
 
 
-@on_event("webhook.disabled", slow=True)
-def tell_disabled(event: Event) -> Finish | None:
+@on_event("webhook.disabled", name="integrations.mail_endpoint_disabled", slow=True)
+def mail_endpoint_disabled(event: Event) -> Finish | None:
     """A mail to whoever's endpoint was switched off."""
     endpoint = WebhookEndpoint.objects.select_related("business", "account").get(ref=event.subject)
     to = endpoint.business.email if endpoint.business else endpoint.account.email if endpoint.account else ""
@@ -126,7 +126,7 @@ def tell_disabled(event: Event) -> Finish | None:
     return None
 
 
-@on_event("order_list.made", slow=True)
+@on_event("order_list.made", name="integrations.mail_order", slow=True)
 def mail_order(event: Event) -> Finish | None:
     """The order list to a supplier without a system, once it is made: PDF to read, CSV and XLSX to load."""
     if event.business is None or Sandbox.objects.filter(business=event.business).exists():
@@ -151,8 +151,8 @@ def mail_order(event: Event) -> Finish | None:
     return finish
 
 
-@run_every(timedelta(hours=6))
-def forget_old_deliveries() -> None:
+@run_every(timedelta(hours=6), name="integrations.delete_old_deliveries")
+def delete_old_deliveries() -> None:
     """The delivery log is kept for 90 days; the events themselves stay."""
     old = WebhookDelivery.objects.filter(created_at__lt=timezone.now() - KEPT).exclude(state=DeliveryState.WAITING)
     old.delete()

@@ -47,11 +47,6 @@ def written_once(*tables: str) -> list[RunPython]:
     return [refuse(table, verb) for table in tables for verb in ("UPDATE", "DELETE")]
 
 
-def allow(table: str, *names: str) -> list[RunPython]:
-    """Return migration steps that drop triggers: PostgreSQL alters no column that a trigger reads. Make them again afterwards."""
-    return [RunPython(_lift(table, name), RunPython.noop) for name in names]
-
-
 def _lift(table: str, trigger: str) -> Callable[[Any, Any], None]:
     def lift(apps: Any, schema_editor: Any) -> None:
         on = f" ON {table}" if schema_editor.connection.vendor == "postgresql" else ""

@@ -29,8 +29,8 @@ def make_order_list(document: Document) -> bytes:
     return list_pdf(document.content)
 
 
-@run_every(timedelta(minutes=10))
-def let_go_of_cancelled_jobs() -> None:
+@run_every(timedelta(minutes=10), name="purchasing.release_cancelled_jobs")
+def release_cancelled_jobs() -> None:
     """What was kept for a cancelled job is free again at once; this finds what was kept for it in the same moment."""
     held = Reservation.unscoped.filter(  # unscoped: a routine of the system, job by job
         state=ReservationState.HELD, job__state=JobState.CANCELLED

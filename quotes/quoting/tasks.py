@@ -33,7 +33,7 @@ from shared.common.dates import latest_day_anywhere, today
 REMIND_BEFORE = timedelta(days=3)
 
 
-@on_event("link.issued", slow=True)
+@on_event("link.issued", name="quoting.mail_link", slow=True)
 def mail_link(event: Event) -> Finish | None:
     """E-mail a party its link, unless the link is revoked or already sent, or the party has no address."""
     link = _links().filter(ref=event.subject).first()
@@ -49,7 +49,7 @@ def mail_link(event: Event) -> Finish | None:
     return finish
 
 
-@on_event("party.remind", slow=True)
+@on_event("party.remind", name="quoting.mail_reminder", slow=True)
 def mail_reminder(event: Event) -> None:
     """E-mail a reminder to a party that has not responded and still can."""
     link = _links().filter(party__ref=event.subject, revoked_at=None).first()
@@ -62,7 +62,7 @@ def mail_reminder(event: Event) -> None:
         outgoing_mail.send(event, "reminder", emails.reminder_letter(link))
 
 
-@on_event("question.asked", slow=True)
+@on_event("question.asked", name="quoting.mail_question", slow=True)
 def mail_question(event: Event) -> None:
     """E-mail the business a customer's question."""
     question = _questions().filter(ref=event.subject).first()
@@ -70,7 +70,7 @@ def mail_question(event: Event) -> None:
         outgoing_mail.send(event, "question", emails.question_letter(question))
 
 
-@on_event("question.answered", slow=True)
+@on_event("question.answered", name="quoting.mail_reply", slow=True)
 def mail_reply(event: Event) -> None:
     """E-mail the party the answer to its question."""
     question = _questions().filter(ref=event.subject).first()
@@ -79,8 +79,8 @@ def mail_reply(event: Event) -> None:
         outgoing_mail.send(event, "reply", emails.reply_letter(question, link))
 
 
-@on_event("party.answered", slow=True)
-def mail_answer(event: Event) -> None:
+@on_event("party.answered", name="quoting.mail_response", slow=True)
+def mail_response(event: Event) -> None:
     """E-mail the business a party's response. The documents app sends the party its acceptance record."""
     rows = PartyResponse.unscoped.select_related(
         "party__business", "revision__quote", "revision__business"
@@ -92,8 +92,8 @@ def mail_answer(event: Event) -> None:
         outgoing_mail.send(event, "answer", emails.answer_letter(answer, answer.revision))
 
 
-@on_event("quote.accepted")
-def keep_chosen_measure(event: Event) -> None:
+@on_event("quote.accepted", name="quoting.save_chosen_measure")
+def save_chosen_measure(event: Event) -> None:
     """Save the measure of a chosen alternative as the next version, so that later changes start from it."""
     rows = Revision.unscoped.select_related("measure_version__measure__job", "business")  # unscoped: by event
     revision = rows.get(ref=event.subject)
@@ -107,16 +107,16 @@ def keep_chosen_measure(event: Event) -> None:
         save_measure(measure=measure, document=changed_document(typed, change), actor=SYSTEM)
 
 
-@run_every(timedelta(minutes=30))
-def lapse_what_is_over() -> None:
+@run_every(timedelta(minutes=30), name="quoting.lapse_expired_quotes")
+def lapse_expired_quotes() -> None:
     """Expire every revision whose last day is over in the business's time zone."""
     now = timezone.now()
     for revision in _ending_within(timedelta(0)):
         lapse_if_due(revision, now)
 
 
-@run_every(timedelta(hours=1))
-def remind_in_time() -> None:
+@run_every(timedelta(hours=1), name="quoting.send_due_reminders")
+def send_due_reminders() -> None:
     """Queue one reminder for each party without a response a few days before the last day."""
     for revision in _ending_within(REMIND_BEFORE):
         for party in Party.objects.of(revision.business).filter(revision=revision, answer=PartyResponseStatus.WAITING):

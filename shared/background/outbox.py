@@ -106,8 +106,10 @@ class Handler:
 _handlers: dict[str, Handler] = {}
 
 
-def on_event(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Callable[[Handle], Handle]:
-    """Registers a handler (in an app's ``tasks.py``) for every event of ``kind``.
+def on_event(kind: str, *, name: str, slow: bool = False, attempts: int = ATTEMPTS) -> Callable[[Handle], Handle]:
+    """Register a handler (in an app's ``tasks.py``) for every event of ``kind``.
+
+    Tasks are stored with the ``name`` of their handler, so that a function can move without losing queued work.
 
     A plain handler runs in one transaction with the mark that it is done: all or nothing, once. A ``slow`` one
     (rendering, the network) runs outside of any transaction and returns a function that stores what it made;
@@ -115,7 +117,6 @@ def on_event(kind: str, *, slow: bool = False, attempts: int = ATTEMPTS) -> Call
     """
 
     def register(handle: Handle) -> Handle:
-        name = f"{handle.__module__}.{handle.__qualname__}"
         _handlers[name] = Handler(name, kind, handle, slow, attempts)
         return handle
 
@@ -178,11 +179,11 @@ class PeriodicTask(models.Model):
 _routines: dict[str, tuple[timedelta, Callable[[], None]]] = {}
 
 
-def run_every(every: timedelta) -> Callable[[Callable[[], None]], Callable[[], None]]:
-    """Registers something that happens every so often (in an app's ``tasks.py``); safe to start twice."""
+def run_every(every: timedelta, *, name: str) -> Callable[[Callable[[], None]], Callable[[], None]]:
+    """Register a periodic task (in an app's ``tasks.py``). It must be safe to start twice."""
 
     def register(do: Callable[[], None]) -> Callable[[], None]:
-        _routines[f"{do.__module__}.{do.__qualname__}"] = (every, do)
+        _routines[name] = (every, do)
         return do
 
     return register

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from catalogue.models import Import, SupplierPrice
 from catalogue.spreadsheets import import_jobs
-from catalogue.tasks import take_file_in
+from catalogue.tasks import import_file
 from shared.background.outbox import Event
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
@@ -58,7 +58,7 @@ def test_the_same_job_run_twice_takes_the_file_in_once(owner_client: Client, sto
     post(owner_client, sheet(), "kind=offers")
     event = Event.objects.get(kind=import_jobs.ASKED)
     for _ in range(2):
-        finish = take_file_in(event)
+        finish = import_file(event)
         if finish is not None:
             finish()
     assert SupplierPrice.objects.of(stocked).filter(component__sku="HG-1", supplier__code="ostrel").count() == 2

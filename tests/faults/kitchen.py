@@ -22,29 +22,29 @@ def _effect(event: Event) -> None:
     audit_log.record(event.business, SYSTEM, "drill.effect", event.subject, {"number": number})
 
 
-@on_event("drill.quick")
+@on_event("drill.quick", name="test.quick")
 def quick(event: Event) -> None:
     _effect(event)
 
 
-@on_event("drill.slow", slow=True)
+@on_event("drill.slow", name="test.slow", slow=True)
 def slow(event: Event) -> Finish:
     time.sleep(0.4)
     return lambda: _effect(event)
 
 
-@on_event("drill.short", slow=True)
+@on_event("drill.short", name="test.short", slow=True)
 def short(event: Event) -> Finish:
     time.sleep(0.05)
     return lambda: _effect(event)
 
 
-@on_event("drill.letter", slow=True)
+@on_event("drill.letter", name="test.write", slow=True)
 def write(event: Event) -> None:
     outgoing_mail.send(event, "drill", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
 
-@on_event("drill.large", slow=True)
+@on_event("drill.large", name="test.large", slow=True)
 def large(event: Event) -> Finish:
     def finish() -> None:
         if event.business is None:
@@ -54,7 +54,7 @@ def large(event: Event) -> Finish:
     return finish
 
 
-@on_event("drill.poison", slow=True, attempts=2)
+@on_event("drill.poison", name="test.poison", slow=True, attempts=2)
 def poison(event: Event) -> Finish:
     os.kill(os.getpid(), signal.SIGKILL)
     return lambda: _effect(event)

@@ -29,11 +29,11 @@ def brewed() -> Iterator[list[str]]:
     """What a slow handler of these tests stored."""
     done: list[str] = []
 
-    @on_event("clock.tea", slow=True)
+    @on_event("clock.tea", name="test.brew", slow=True)
     def brew(event: Event) -> Finish:
         return lambda: done.append(event.subject)
 
-    @on_event("clock.later")
+    @on_event("clock.later", name="test.wait")
     def wait(event: Event) -> None:
         if timezone.now() < NOON + timedelta(hours=2):
             raise RetryLater(NOON + timedelta(hours=2))

@@ -28,12 +28,12 @@ NOON = "2026-03-02T12:00:00Z"
 
 @pytest.fixture
 def kitchen() -> Iterator[None]:
-    @on_event("soup.ready", slow=True)
+    @on_event("soup.ready", name="test.tell", slow=True)
     def tell(event: Event) -> None:
         outgoing_mail.send(event, "menu", EmailMessage("Soup", "It is ready.", None, ["guest@example.test"]))
 
     yield
-    outbox._handlers.pop(f"{tell.__module__}.{tell.__qualname__}")
+    outbox._handlers.pop("test.tell")
 
 
 class Server:

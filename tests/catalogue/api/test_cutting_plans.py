@@ -14,7 +14,7 @@ from django.utils import timezone
 from catalogue.engine import cutting_plans
 from catalogue.models import AskedPlan
 from catalogue.rules.codes import PlanState
-from catalogue.tasks import clear_plans, make_plan
+from catalogue.tasks import delete_old_plans, make_cutting_plan
 from fencing.cutting import Budget, CutPlan, Demand, demand_of, plan_cuts
 from shared.background.outbox import Event
 from shared.business.models import Business, Person
@@ -109,7 +109,7 @@ def test_a_running_search_that_is_cancelled_keeps_the_best_plan_found(owner_clie
     AskedPlan.objects.of(business).update(state=PlanState.RUNNING)  # a worker has begun
     cancelled = owner_client.post(f"{asked['Location']}/cancel")
     assert (cancelled.status_code, cancelled.json()["state"]) == (200, "running")
-    finish = make_plan(Event.objects.get(kind=cutting_plans.ASKED))
+    finish = make_cutting_plan(Event.objects.get(kind=cutting_plans.ASKED))
     assert finish is not None
     finish()
     data = owner_client.get(asked["Location"]).json()
@@ -143,7 +143,7 @@ def test_without_a_broker_a_search_keeps_the_request_waiting_for_seconds_only(
 def test_a_plan_cancelled_before_it_began_is_never_searched(owner_client: Client) -> None:
     asked = post(owner_client, GOOD, "?background=true")
     assert owner_client.post(f"{asked['Location']}/cancel").json()["state"] == "cancelled"
-    assert make_plan(Event.objects.get(kind=cutting_plans.ASKED)) is None
+    assert make_cutting_plan(Event.objects.get(kind=cutting_plans.ASKED)) is None
     assert owner_client.get(asked["Location"]).json()["plan"] is None
 
 
@@ -164,11 +164,11 @@ def test_while_it_searches_the_row_holds_the_best_so_far(owner_client: Client, b
 def test_the_same_job_run_twice_finishes_once(owner_client: Client, business: Business) -> None:
     post(owner_client, GOOD, "?background=true")
     event = Event.objects.get(kind=cutting_plans.ASKED)
-    finish = make_plan(event)
+    finish = make_cutting_plan(event)
     assert finish is not None
     finish()
     version = AskedPlan.objects.of(business).get().version
-    assert make_plan(event) is None
+    assert make_cutting_plan(event) is None
     assert AskedPlan.objects.of(business).get().version == version
 
 
@@ -200,8 +200,8 @@ def test_a_search_that_was_lost_is_given_up_and_old_plans_go(owner_client: Clien
     post(owner_client, GOOD, "?background=true")
     rows = AskedPlan.objects.of(business)
     rows.update(created_at=timezone.now() - timedelta(hours=3))
-    clear_plans()
+    delete_old_plans()
     assert rows.get().state == PlanState.GIVEN_UP
     rows.update(created_at=timezone.now() - timedelta(days=31))
-    clear_plans()
+    delete_old_plans()
     assert not rows.exists()

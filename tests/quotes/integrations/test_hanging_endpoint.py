@@ -58,7 +58,7 @@ def test_after_one_try_that_hangs_the_others_wait_and_none_of_their_tries_is_use
             enqueue_test(endpoint)
     run_due(NOON)
     assert len(sent) == 1
-    starts = OutboxTask.objects.filter(handler__endswith="deliver").values_list("starts", flat=True)
+    starts = OutboxTask.objects.filter(handler="integrations.deliver_webhook").values_list("starts", flat=True)
     assert sorted(starts) == [0, 0, 0, 0, 1]
     for minute in range(1, 61):
         run_due(NOON + timedelta(minutes=minute, seconds=1))
@@ -100,7 +100,7 @@ def test_an_endpoint_keeps_one_worker_waiting_at_most(
     with time_machine.travel(NOON, tick=False):
         for _ in range(2):
             enqueue_test(endpoint)
-    first, second = OutboxTask.objects.filter(handler__endswith="deliver").order_by("id")
+    first, second = OutboxTask.objects.filter(handler="integrations.deliver_webhook").order_by("id")
     leased = Now() - timedelta(seconds=waited_s) + settings.JOB_LEASE  # a worker is at it
     OutboxTask.objects.filter(pk=first.pk).update(leased_until=leased)
     run_due(NOON)
@@ -131,4 +131,6 @@ def test_an_endpoint_taken_away_while_it_is_tried_leaves_no_job_behind(
         enqueue_test(endpoint)
     run_due(NOON)
     run_due(NOON + timedelta(minutes=1))
-    assert set(OutboxTask.objects.filter(handler__endswith="deliver").values_list("state", flat=True)) == {"done"}
+    assert set(OutboxTask.objects.filter(handler="integrations.deliver_webhook").values_list("state", flat=True)) == {
+        "done"
+    }

@@ -16,7 +16,7 @@ from quotes.documents.models import Document
 from quotes.jobs.services import move_job
 from quotes.purchasing import services, stock_services
 from quotes.purchasing.models import StockItem
-from quotes.purchasing.tasks import let_go_of_cancelled_jobs
+from quotes.purchasing.tasks import release_cancelled_jobs
 from shared.background import runner
 from shared.models import Business, OutboxTask
 from tests.quotes.purchasing.cast import agreed_job, component_of, drafted, now, placed
@@ -38,7 +38,7 @@ def test_the_order_is_mailed_once_with_a_list_to_read_and_one_to_load(yard: Busi
     order = placed(yard)
     for _ in range(3):  # the list is made, then mailed, then mailed no more
         run_due()
-        OutboxTask.objects.filter(handler__endswith="mail_order").update(state="wanted", leased_until=None)
+        OutboxTask.objects.filter(handler="integrations.mail_order").update(state="wanted", leased_until=None)
     [mail] = [item for item in mailoutbox if item.to == ["yard@example.test"]]
     (pdf_name, pdf, _), (csv_name, table, _), (xlsx_name, book, _) = mail.attachments
     assert (pdf_name, csv_name, xlsx_name) == tuple(f"{order.number}.{form}" for form in ("pdf", "csv", "xlsx"))
@@ -84,11 +84,11 @@ def test_what_was_kept_for_a_cancelled_job_is_free_again(yard: Business) -> None
         component=component_of(yard, "rail"), quantity=Decimal(3), actor=actor, reason="spare"
     )
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(2), actor=actor)
-    let_go_of_cancelled_jobs()
+    release_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 2
     move_job(job=job, to="cancelled", actor=actor)
     assert StockItem.objects.of(yard).get().held == 0
     # kept in the very moment of the cancelling: the routine finds it
     stock_services.reserve_item(item=item, job=job, quantity=Decimal(1), actor=actor)
-    let_go_of_cancelled_jobs()
+    release_cancelled_jobs()
     assert StockItem.objects.of(yard).get().held == 0

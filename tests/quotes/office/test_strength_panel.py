@@ -23,7 +23,7 @@ from fencing.strength.curves import chart
 from fencing.strength.screening import Screening, screen
 from quotes.documents.models import Document, DocumentKind
 from quotes.documents.quote_pack import crew_pdf, screening_pdf, whole_pack
-from quotes.documents.tasks import want_pack
+from quotes.documents.tasks import request_job_papers
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.models import StoredMeasure
@@ -199,7 +199,7 @@ def test_only_a_screened_job_has_an_annex_in_its_pack(business: Business) -> Non
 def test_the_annex_is_kept_with_what_was_agreed_and_not_shown_to_the_crew(
     signed_in: SignIn, cast: Cast, offered: Revision
 ) -> None:
-    want_pack(Event(kind="quote.accepted", subject=offered.ref, business=offered.business))
+    request_job_papers(Event(kind="quote.accepted", subject=offered.ref, business=offered.business))
     rows = Document.objects.of(offered.business)
     assert rows.filter(kind=DocumentKind.SCREENING).count() == 1
     kinds = {row["kind"] for row in signed_in(cast.crew).get("/api/v1/documents").json()["items"]}

@@ -18,7 +18,7 @@ from quotes.quoting.models import Party, Revision, RevisionState
 from quotes.quoting.party_documents import party_document
 from quotes.quoting.queries import content_of
 from quotes.quoting.services import revise, send
-from quotes.quoting.tasks import lapse_what_is_over, remind_in_time
+from quotes.quoting.tasks import lapse_expired_quotes, send_due_reminders
 from shared.api.problems import Problem
 from shared.background.outbox import Event
 from shared.business.models import Business
@@ -125,7 +125,7 @@ def test_the_routine_lapses_once_however_often_it_runs(business: Business) -> No
     draft = drafted(business, {"parties": PARTIES, "validity_days": 1})
     old = send(revision=draft, actor=actor_of(business), now=timezone.now() - timedelta(days=9))
     for _ in range(3):
-        lapse_what_is_over()
+        lapse_expired_quotes()
     old.refresh_from_db()
     assert old.state == RevisionState.LAPSED
     assert Event.objects.filter(kind="quote.lapsed", subject=old.ref).count() == 1
@@ -135,7 +135,7 @@ def test_each_party_is_reminded_once_before_the_last_day(business: Business) -> 
     stock_up(business)
     send(revision=drafted(business, {"parties": PARTIES, "validity_days": 2}), actor=actor_of(business))
     for _ in range(3):
-        remind_in_time()
+        send_due_reminders()
     assert Event.objects.filter(kind="party.remind").count() == 2
     assert Party.objects.of(business).filter(reminded_at=None).count() == 0
 

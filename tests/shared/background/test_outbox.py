@@ -32,20 +32,20 @@ def kitchen() -> Iterator[list[str]]:
     """Handlers of a kind of their own; what they did is told in the list."""
     done: list[str] = []
 
-    @on_event("soup.wanted")
+    @on_event("soup.wanted", name="test.cook")
     def cook(event: Event) -> None:
         done.append(f"cooked {event.subject}")
 
-    @on_event("soup.wanted", slow=True)
+    @on_event("soup.wanted", name="test.serve", slow=True)
     def serve(event: Event) -> Finish:
         return lambda: done.append(f"served {event.subject}")
 
-    @on_event("soup.burnt", attempts=3)
+    @on_event("soup.burnt", name="test.burn", attempts=3)
     def burn(event: Event) -> None:
         next_number(event.business, "spoon")  # type: ignore[arg-type]  # every event here has a business
         raise RuntimeError("burnt")
 
-    @on_event("soup.later")
+    @on_event("soup.later", name="test.simmer")
     def simmer(event: Event) -> None:
         if not done:
             done.append("simmering")
@@ -157,7 +157,7 @@ def test_a_routine_runs_once_in_its_time(db: None) -> None:
     before, ran = dict(outbox._routines), []
     outbox._routines.clear()
     try:
-        outbox.run_every(timedelta(hours=1))(lambda: ran.append(1))
+        outbox.run_every(timedelta(hours=1), name="test.count")(lambda: ran.append(1))
         runner.run_due_tasks()
         runner.run_due_tasks()
         assert len(ran) == 1

@@ -21,7 +21,7 @@ from catalogue.rules.price_rules import RuleKind
 from catalogue.services import add_dated
 from fencing.model.faults import InvalidDocument
 from quotes.quoting.models import Party
-from quotes.quoting.tasks import remind_in_time
+from quotes.quoting.tasks import send_due_reminders
 from shared.background import outbox, runner
 from shared.background.outbox import Event, on_event, publish_event
 from shared.business.actors import SYSTEM
@@ -85,7 +85,7 @@ def test_a_reminder_goes_three_days_before_the_last_day_where_the_business_is(
     # three days before is 16 March, which begins at 11:00 UTC on the 15th
     for moment, reminded in (("2026-03-15T10:59:00Z", False), ("2026-03-15T11:01:00Z", True)):
         with time_machine.travel(moment, tick=False):
-            remind_in_time()
+            send_due_reminders()
         rows = Party.objects.of(auckland).filter(revision=revision)
         assert any(row.reminded_at for row in rows) is reminded
 
@@ -93,7 +93,7 @@ def test_a_reminder_goes_three_days_before_the_last_day_where_the_business_is(
 def test_a_job_works_by_the_clock_of_its_business(auckland: Business) -> None:
     seen: list[str] = []
 
-    @on_event("clock.strike")
+    @on_event("clock.strike", name="test.note")
     def note(event: Event) -> None:
         seen.append(f"{timezone.get_current_timezone()} {write_day(date(2026, 3, 9))}")
 
@@ -101,7 +101,7 @@ def test_a_job_works_by_the_clock_of_its_business(auckland: Business) -> None:
         publish_event("clock.strike", "nine", business=auckland)
         runner.run_due_tasks()
     finally:
-        outbox._handlers.pop(f"{note.__module__}.{note.__qualname__}")
+        outbox._handlers.pop("test.note")
     assert seen == ["Pacific/Auckland 9 March 2026"]
     assert timezone.get_current_timezone_name() == "UTC"
 
