@@ -78,12 +78,12 @@ def _read_market(business: Business, on: date) -> PurchaseOptions:
 def _articles(business: Business, on: date) -> Iterable[Article]:
     rows = queries.active_on(queries.components(business), on).select_related("finish").order_by("role", "sku")
     for row in rows:
-        colour = row.finish.code if row.finish else None
+        finish = row.finish.code if row.finish else None
         yield Article(
             row.sku,
             row.label,
             row.role,
-            colour,
+            finish,
             row.length_mm,
             row.height_mm,
             row.sale_unit,
@@ -132,11 +132,11 @@ def priced(bought: PurchaseOptions, labour: LabourRates) -> PriceList:
     eaches: dict[tuple[str, str | None], Decimal] = {}
     for article in articles:
         if article.role not in PIECE_ROLES:
-            key = (article.role, article.colour)
+            key = (article.role, article.finish)
             eaches[key] = min(prices[article.sku], eaches.get(key, prices[article.sku]))
     return PriceList(
         stock=tuple(
-            StockPrice(article.role, article.colour, article.length, prices[article.sku])
+            StockPrice(article.role, article.finish, article.length, prices[article.sku])
             for article in articles
             if article.role in PIECE_ROLES
         ),

@@ -49,7 +49,7 @@ class Article:
     sku: str
     label: str
     role: str
-    colour: str | None
+    finish: str | None
     length: int | None
     height: int | None
     unit: str
@@ -65,9 +65,9 @@ class PurchaseOptions:
     sellers: tuple[Seller, ...]
     sold: tuple[SupplierListing, ...]
 
-    def serving(self, role: str, colour: str | None) -> tuple[Article, ...]:
+    def serving(self, role: str, finish: str | None) -> tuple[Article, ...]:
         """Articles of a role in a finish; those of no finish serve every finish."""
-        return tuple(article for article in self.articles if article.role == role and article.colour in {None, colour})
+        return tuple(article for article in self.articles if article.role == role and article.finish in {None, finish})
 
     def offers(self, sku: str) -> tuple[SupplierListing, ...]:
         """Every supplier's offer for an article."""

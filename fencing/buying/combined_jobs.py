@@ -74,10 +74,10 @@ def _add_job_name(job: str, pieces: Sequence[Piece]) -> list[Piece]:
 
 
 def _merge(rows: Sequence[Quantity]) -> list[Quantity]:
-    """Merge rows of the same role, colour and unit."""
+    """Merge rows of the same role, finish and unit."""
     merged: dict[tuple[str, str | None, str], Quantity] = {}
     for row in rows:
-        key = (row.role, row.colour, row.unit)
+        key = (row.role, row.finish, row.unit)
         old = merged.get(key)
         if old is not None:
             total = old.total + row.total

@@ -53,12 +53,12 @@ def demand_for(pieces: Sequence[Piece], items: Sequence[StockLengthOption], kerf
 
 
 def plan_cut_lengths(
-    role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions, budget: Budget
+    role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions, budget: Budget
 ) -> tuple[Cutting | None, list[PurchaseLine], list[Missing]]:
     """Plan the purchase and cuts of one material, and list the pieces that no stock fits.
 
     Args:
-        role, colour: role and finish of the material.
+        role, finish: role and finish of the material.
         pieces: all needed pieces of it [mm].
         market: available stock options.
         budget: work limit of the cutting plan.
@@ -75,7 +75,7 @@ def plan_cut_lengths(
         >>> [item.text for item in missing]
         ['longer than every stock length']
     """
-    items = _items(role, colour, pieces, market)
+    items = _items(role, finish, pieces, market)
     if not items:
         return None, [], [_missing(piece, "no stock for it") for piece in pieces]
     kerf = market.kerf.get(role, 0)
@@ -88,25 +88,25 @@ def plan_cut_lengths(
     plan = plan_cuts(demand_for(served, items, kerf), budget)
     if plan.status is Status.INFEASIBLE:
         return None, [], [*missing, *(_missing(piece, "not enough stock on hand") for piece in served)]
-    cutting = Cutting(role, colour, kerf, served, plan, labelled(plan, served, items, role))
+    cutting = Cutting(role, finish, kerf, served, plan, labelled(plan, served, items, role))
     return cutting, lines_of(cutting, items), missing
 
 
-def _items(role: str, colour: str | None, pieces: Sequence[Piece], market: StockOptions) -> list[StockLengthOption]:
+def _items(role: str, finish: str | None, pieces: Sequence[Piece], market: StockOptions) -> list[StockLengthOption]:
     """Return the stock lengths of the material. Made-to-length items become stock of the needed lengths, in their steps."""
-    items = [item for item in market.stock if item.serves(role, colour)]
+    items = [item for item in market.stock if item.serves(role, finish)]
     for made in market.made:
-        if made.serves(role, colour):
+        if made.serves(role, finish):
             lengths = {made.made(piece.length) for piece in pieces} - {None}
             items += [
-                StockLengthOption(made.sku, role, made.colour, length, made.price(length))
+                StockLengthOption(made.sku, role, made.finish, length, made.price(length))
                 for length in sorted(length for length in lengths if length is not None)
             ]
     return items
 
 
 def _missing(piece: Piece, text: str) -> Missing:
-    return Missing(piece.role, piece.colour, piece.length, Decimal(piece.count), text)
+    return Missing(piece.role, piece.finish, piece.length, Decimal(piece.count), text)
 
 
 def lines_of(cutting: Cutting, items: Sequence[StockLengthOption]) -> list[PurchaseLine]:
@@ -144,7 +144,7 @@ def _line(cutting: Cutting, item: StockLengthOption, count: int, credited: int, 
     zero = Decimal(0)
     why = tuple(reasons)
     return PurchaseLine(
-        cutting.role, cutting.colour, item.sku, "C62", net, zero, ordered, item.price, cost, why, item.length, on_hand
+        cutting.role, cutting.finish, item.sku, "C62", net, zero, ordered, item.price, cost, why, item.length, on_hand
     )
 
 

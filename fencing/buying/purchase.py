@@ -50,12 +50,12 @@ def purchase(
     cuttings: list[Cutting] = []
     missing: list[Missing] = []
     blanks = []
-    for (role, colour), own in sorted(_materials(pieces, market).items(), key=_in_order):
+    for (role, finish), own in sorted(_materials(pieces, market).items(), key=_in_order):
         if role == "sheet":
-            sheets, bought, lost = sheets_for(colour, own, market)
+            sheets, bought, lost = sheets_for(finish, own, market)
             blanks += sheets
         else:
-            cutting, bought, lost = plan_cut_lengths(role, colour, own, market, budget)
+            cutting, bought, lost = plan_cut_lengths(role, finish, own, market, budget)
             cuttings += [cutting] if cutting else []
         lines += bought
         missing += lost
@@ -67,13 +67,13 @@ def _materials(pieces: Iterable[Piece], market: StockOptions) -> dict[tuple[str,
     """Group pieces by the role and finish of their stock."""
     materials: dict[tuple[str, str | None], list[Piece]] = defaultdict(list)
     for piece in pieces:
-        materials[market.source_role(piece.role), piece.colour].append(piece)
+        materials[market.source_role(piece.role), piece.finish].append(piece)
     return materials
 
 
 def _in_order(entry: tuple[tuple[str, str | None], list[Piece]]) -> tuple[int, str, str]:
-    role, colour = entry[0]
-    return RANK.get(role, len(RANK)), role, colour or ""
+    role, finish = entry[0]
+    return RANK.get(role, len(RANK)), role, finish or ""
 
 
 def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list[PurchaseLine], list[Missing]]:
@@ -85,7 +85,7 @@ def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list
         item = _offer(market, quantity)
         if item is None:
             text = "no stock for it"
-            missing.append(Missing(quantity.role, quantity.colour, None, quantity.total, text))
+            missing.append(Missing(quantity.role, quantity.finish, None, quantity.total, text))
         else:
             lines.append(_counted_line(quantity, item))
     return lines, missing
@@ -93,9 +93,9 @@ def _counted(quantities: Iterable[Quantity], market: StockOptions) -> tuple[list
 
 def _offer(market: StockOptions, quantity: Quantity) -> CountedItem | None:
     """Return the named item; otherwise the cheapest one, with items of the exact finish before items of any finish."""
-    fitting = [item for item in market.counted if item.role == quantity.role and item.colour in (None, quantity.colour)]
+    fitting = [item for item in market.counted if item.role == quantity.role and item.finish in (None, quantity.finish)]
     named = [item for item in fitting if item.sku == quantity.component]
-    serving = named or [item for item in fitting if item.colour == quantity.colour] or fitting
+    serving = named or [item for item in fitting if item.finish == quantity.finish] or fitting
 
     def whole_cost(item: CountedItem) -> tuple[Decimal, str]:
         return in_packs(quantity.total, item.pack, item.least).ordered * item.price, item.sku
@@ -111,7 +111,7 @@ def _counted_line(quantity: Quantity, item: CountedItem) -> PurchaseLine:
     why.append(packed.why)
     return PurchaseLine(
         quantity.role,
-        quantity.colour,
+        quantity.finish,
         item.sku,
         quantity.unit,
         quantity.net,

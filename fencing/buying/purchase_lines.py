@@ -18,7 +18,7 @@ class PurchaseLine:
     """
 
     role: str
-    colour: str | None
+    finish: str | None
     sku: str
     unit: str
     net: Decimal
@@ -58,7 +58,7 @@ class Cutting:
     """Part of a purchase for one material: pieces, cutting plan, and each bar with its labels."""
 
     role: str
-    colour: str | None
+    finish: str | None
     kerf: int
     pieces: tuple[Piece, ...]
     plan: CutPlan
@@ -70,7 +70,7 @@ class Blank:
     """One sheet to buy or to use from stock: its length and width, and the sheets cut from it, with their locations."""
 
     sku: str
-    colour: str | None
+    finish: str | None
     length: int
     width: int | None
     cost: Decimal
@@ -85,7 +85,7 @@ class Missing:
     """Needed item that no stock option fits."""
 
     role: str
-    colour: str | None
+    finish: str | None
     length: int | None
     count: Decimal
     text: str

@@ -57,9 +57,9 @@ class _Strips:
 class _Sheets:
     """Available sheets of one finish; the number on hand decreases with each use."""
 
-    def __init__(self, market: StockOptions, colour: str | None) -> None:
-        self.stock = [item for item in market.stock if item.serves("sheet", colour)]
-        self.made = [item for item in market.made if item.serves("sheet", colour)]
+    def __init__(self, market: StockOptions, finish: str | None) -> None:
+        self.stock = [item for item in market.stock if item.serves("sheet", finish)]
+        self.made = [item for item in market.made if item.serves("sheet", finish)]
         self.left = {item: item.have for item in self.stock if item.have is not None}
 
     def take(self, length: int, width: int) -> _Choice | None:
@@ -84,7 +84,7 @@ class _Sheets:
 
 
 def sheets_for(
-    colour: str | None, pieces: Sequence[Piece], market: StockOptions
+    finish: str | None, pieces: Sequence[Piece], market: StockOptions
 ) -> tuple[list[Blank], list[PurchaseLine], list[Missing]]:
     """Plan the sheets of one finish: longest blanks first, then widest, each from the closest fit.
 
@@ -94,7 +94,7 @@ def sheets_for(
     long enough. The use of strips depends only on the pieces, not on the lengths on sale, so the crew's papers can show it.
 
     Args:
-        colour: the finish, or None.
+        finish: the finish, or None.
         pieces: sheets of the take-off [mm].
         market: available stock options.
 
@@ -112,7 +112,7 @@ def sheets_for(
         (['A-1', 'A-2'], '21', [])
     """
     opened: list[_OpenBlank] = []
-    strips, sheets = _Strips(market), _Sheets(market, colour)
+    strips, sheets = _Strips(market), _Sheets(market, finish)
     missing: Counter[tuple[int, int]] = Counter()
     for length, width, where, site in _required_blanks(pieces):
         number = strips.take(site, width)
@@ -125,12 +125,12 @@ def sheets_for(
             opened.append(_OpenBlank(choice))
             strips.keep(site, choice.width - width, number)
         opened[number].takes.append((length, width or None, where))
-    blanks = [_blank(sheet, colour) for sheet in opened]
+    blanks = [_blank(sheet, finish) for sheet in opened]
     lost = [
-        Missing("sheet", colour, length, Decimal(count), "no sheet is long and wide enough")
+        Missing("sheet", finish, length, Decimal(count), "no sheet is long and wide enough")
         for (length, _), count in missing.items()
     ]
-    return blanks, _lines(blanks, opened, colour), lost
+    return blanks, _lines(blanks, opened, finish), lost
 
 
 def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]:
@@ -142,7 +142,7 @@ def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]
     return sorted(blanks, key=lambda sheet: (-sheet[0], -sheet[1]))
 
 
-def _blank(sheet: _OpenBlank, colour: str | None) -> Blank:
+def _blank(sheet: _OpenBlank, finish: str | None) -> Blank:
     choice = sheet.choice
     first, *rest = sheet.takes
     why = f"{first[0]} mm for {first[2] or 'the job'} from {choice.length} mm"
@@ -153,19 +153,19 @@ def _blank(sheet: _OpenBlank, colour: str | None) -> Blank:
             f"{where or 'the job'} ({width} mm wide)" for _, width, where in rest
         )
     takes = tuple(sheet.takes)
-    return Blank(choice.sku, colour, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
+    return Blank(choice.sku, finish, choice.length, choice.width or None, choice.cost, takes, why, choice.on_hand)
 
 
-def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], colour: str | None) -> list[PurchaseLine]:
+def _lines(blanks: Sequence[Blank], opened: Sequence[_OpenBlank], finish: str | None) -> list[PurchaseLine]:
     grouped: dict[tuple[bool, str, int], list[Blank]] = defaultdict(list)
     items: dict[str, StockLengthOption | None] = {}
     for blank, sheet in zip(blanks, opened, strict=True):
         grouped[not blank.on_hand, blank.sku, -blank.length].append(blank)
         items[blank.sku] = sheet.choice.item
-    return [_line(own, items[sku], colour) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])]
+    return [_line(own, items[sku], finish) for (_, sku, _), own in sorted(grouped.items(), key=lambda entry: entry[0])]
 
 
-def _line(blanks: list[Blank], item: StockLengthOption | None, colour: str | None) -> PurchaseLine:
+def _line(blanks: list[Blank], item: StockLengthOption | None, finish: str | None) -> PurchaseLine:
     first = blanks[0]
     net = Decimal(len(blanks))
     counts = Counter(blank.takes[0][0] for blank in blanks)
@@ -179,7 +179,7 @@ def _line(blanks: list[Blank], item: StockLengthOption | None, colour: str | Non
     zero = Decimal(0)
     return PurchaseLine(
         "sheet",
-        colour,
+        finish,
         first.sku,
         "C62",
         net,

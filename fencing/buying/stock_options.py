@@ -12,7 +12,7 @@ ONE = Decimal(1)
 
 @dataclass(frozen=True, slots=True)
 class StockLengthOption:
-    """A stock length [mm] of a role; ``width`` is for sheets. If ``colour`` is None, it fits every finish.
+    """A stock length [mm] of a role; ``width`` is for sheets. If ``finish`` is None, it fits every finish.
 
     If ``have`` is None, any number can be bought. Otherwise it is the number on hand (offcuts or full lengths), at ``price``
     (usually 0) plus ``handling``. ``keep`` is the minimum length of an offcut to keep, ``credit`` is its value.
@@ -20,7 +20,7 @@ class StockLengthOption:
 
     sku: str
     role: str
-    colour: str | None
+    finish: str | None
     length: int
     price: Decimal
     width: int | None = None
@@ -36,13 +36,13 @@ class StockLengthOption:
         if self.length <= 0 or self.price < 0 or self.handling < 0 or self.pack < 1:
             raise ValueError(f"{self.sku}: lengths and packs must be above 0, prices must not be negative")
 
-    def serves(self, role: str, colour: str | None) -> bool:
+    def serves(self, role: str, finish: str | None) -> bool:
         """Return whether this is sold for a role in a finish; :meth:`holds` checks sizes [mm]. Source: house rule.
 
         >>> StockLengthOption("r", "rail", None, 2400, Decimal(19)).serves("rail", "slate")
         True
         """
-        return self.role == role and self.colour in (None, colour)
+        return self.role == role and self.finish in (None, finish)
 
     def holds(self, length: int, width: int) -> bool:
         """Return whether a piece of ``length`` by ``width`` [mm] can be cut from it; without a width, any width fits.
@@ -59,20 +59,20 @@ class MadeItem:
 
     sku: str
     role: str
-    colour: str | None
+    finish: str | None
     price_per_metre: Decimal
     step: int = 1
     shortest: int = 1
     longest: int = 12_000
     width: int | None = None
 
-    def serves(self, role: str, colour: str | None) -> bool:
+    def serves(self, role: str, finish: str | None) -> bool:
         """Return whether this is made for a role in a finish; :meth:`made` checks the length [mm]. Source: house rule.
 
         >>> MadeItem("s", "sheet", "slate", Decimal("9.00")).serves("sheet", "bone")
         False
         """
-        return self.role == role and self.colour in (None, colour)
+        return self.role == role and self.finish in (None, finish)
 
     def made(self, length: int) -> int | None:
         """Return the length [mm] to order for a piece of ``length`` [mm], or None if it can't be made.
@@ -100,7 +100,7 @@ class CountedItem:
 
     sku: str
     role: str
-    colour: str | None
+    finish: str | None
     price: Decimal
     pack: Decimal = ONE
     least: Decimal = ZERO

@@ -100,7 +100,7 @@ _HEAD = 12.0
 
 
 def _page(cutting: Cutting, bars: Sequence[tuple[str, float]], title: str, paper: float, place: tuple[int, int]) -> str:
-    material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.colour}" if cutting.colour else "")
+    material = ROLES.get(cutting.role, cutting.role) + (f", {cutting.finish}" if cutting.finish else "")
     number, of = place
     part = f", part {number} of {of}" if of > 1 else ""
     head = f"{material[0].upper()}{material[1:]}: {_counted(len(cutting.bars))}, saw cut {cutting.kerf} mm{part}"

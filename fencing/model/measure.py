@@ -66,7 +66,7 @@ class Station:
 
 
 @dataclass(frozen=True, slots=True)
-class Colours:
+class Finishes:
     """Name of each part's finish; a part without one takes the finish of the part in brackets.
 
     ``post``; ``rail``; ``sheet``; ``lattice`` [rail]; ``cap`` [post]; ``screw`` [rail]; ``gate`` [post].
@@ -148,7 +148,7 @@ class Run:
     form: Form = Form.AUTO
     layout: Layout = Layout.FROM_START
     soil: str | None = None
-    colours: Colours = Colours()
+    finishes: Finishes = Finishes()
     taper: Taper | None = None
     gates: tuple[Gate, ...] = ()
     remove: Removal | None = None
@@ -163,7 +163,7 @@ class Retrofit:
     id: str
     bays: tuple[int, ...]
     lattice: int
-    colours: Colours = Colours()
+    finishes: Finishes = Finishes()
     existing_height: int | None = None
     shares: Mapping[str, Fraction] = field(default_factory=dict)
 

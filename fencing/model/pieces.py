@@ -16,7 +16,7 @@ class Piece:
 
     role: str
     component: str | None
-    colour: str | None
+    finish: str | None
     length: int
     width: int | None
     count: int
@@ -40,7 +40,7 @@ class Quantity:
 
     role: str
     component: str | None
-    colour: str | None
+    finish: str | None
     unit: str
     net: Decimal
     allowance: Decimal

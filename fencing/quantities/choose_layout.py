@@ -117,7 +117,7 @@ def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOpti
 def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
     tally = Tally()
     count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
-    half_caps_in(tally, [(posts, draft.run.colours)])
+    half_caps_in(tally, [(posts, draft.run.finishes)])
     _, mix = concrete_for(posts, system)
     quantities = [*tally.quantities(system), *([mix] if mix else [])]
     raked = sum(bay.slope > 0 for bay in draft.bays)

@@ -24,11 +24,11 @@ ZERO = Decimal(0)
 class StockPrice:
     """One stock length [mm] of a role and its price for each piece. If ``length`` is None, ``price`` is for each metre.
 
-    If ``colour`` is None, it fits every finish.
+    If ``finish`` is None, it fits every finish.
     """
 
     role: str
-    colour: str | None
+    finish: str | None
     length: int | None
     price: Decimal
 
@@ -36,7 +36,7 @@ class StockPrice:
         if self.price < 0 or (self.length is not None and self.length <= 0):
             raise ValueError(f"{self.role}: a stock length must be above 0 and a price must not be negative")
 
-    def serves(self, role: str, colour: str | None, length: int) -> bool:
+    def serves(self, role: str, finish: str | None, length: int) -> bool:
         """Return whether a piece of ``length`` [mm] can be cut from this stock. Source: common practice.
 
         >>> StockPrice("rail", None, 2400, Decimal(19)).serves("rail", "slate", 2401)
@@ -44,7 +44,7 @@ class StockPrice:
         """
         return (
             self.role == role
-            and (self.colour is None or self.colour == colour)
+            and (self.finish is None or self.finish == finish)
             and (self.length is None or self.length >= length)
         )
 
@@ -84,7 +84,7 @@ class EstimateWork:
 
 @dataclass(frozen=True, slots=True)
 class PriceList:
-    """Prices of stock lengths, of items bought by count (``eaches`` by role and colour) and of labour."""
+    """Prices of stock lengths, of items bought by count (``eaches`` by role and finish) and of labour."""
 
     stock: tuple[StockPrice, ...] = ()
     eaches: Mapping[tuple[str, str | None], Decimal] = field(default_factory=dict)
@@ -94,15 +94,15 @@ class PriceList:
         default_factory=dict, init=False, repr=False, compare=False
     )
 
-    def piece(self, role: str, colour: str | None, length: int) -> Decimal | None:
+    def piece(self, role: str, finish: str | None, length: int) -> Decimal | None:
         """Return the price of one piece of ``length`` mm from the cheapest stock that fits.
 
-        Rule: the minimum price of the piece from all stock of that role that is long enough and has that colour or no
-        colour.
+        Rule: the minimum price of the piece from all stock of that role that is long enough and has that finish or no
+        finish.
 
         Args:
             role: role of ``fencing/model/roles.py``.
-            colour: name of the finish, or None for any finish.
+            finish: name of the finish, or None for any finish.
             length: needed length [mm, > 0].
 
         Returns:
@@ -116,13 +116,13 @@ class PriceList:
             >>> rails.piece("rail", "slate", 2200), rails.piece("rail", "slate", 3000), rails.piece("rail", "slate", 5000)
             (Decimal('19'), Decimal('36'), None)
         """
-        key = (role, colour, length)
+        key = (role, finish, length)
         if key not in self._cache:
             self._cache[key] = min((item.of(length) for item in self.stock if item.serves(*key)), default=None)
         return self._cache[key]
 
-    def each(self, role: str, colour: str | None) -> Decimal | None:
-        """Return the price of one sale unit of an item bought by count: of that colour, otherwise without a colour.
+    def each(self, role: str, finish: str | None) -> Decimal | None:
+        """Return the price of one sale unit of an item bought by count: of that finish, otherwise without a finish.
 
         Source: house rule.
 
@@ -130,14 +130,14 @@ class PriceList:
             >>> PriceList(eaches={("screw", None): Decimal("0.08")}).each("screw", "slate")
             Decimal('0.08')
         """
-        priced = self.eaches.get((role, colour))
+        priced = self.eaches.get((role, finish))
         return self.eaches.get((role, None)) if priced is None else priced
 
 
 def _pieces_cost(prices: PriceList, pieces: Iterable[Piece]) -> Decimal | None:
     total = ZERO
     for piece in pieces:
-        price = prices.piece(piece.role, piece.colour, piece.length)
+        price = prices.piece(piece.role, piece.finish, piece.length)
         if price is None:
             return None
         total += price * piece.count
@@ -149,7 +149,7 @@ def _counted_cost(prices: PriceList, quantities: Iterable[Quantity]) -> Decimal 
     for quantity in quantities:
         if quantity.role in PIECE_ROLES:
             continue
-        price = prices.each(quantity.role, quantity.colour)
+        price = prices.each(quantity.role, quantity.finish)
         if price is None:
             return None
         total += price * quantity.total

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from fencing.model.fence import Bay, BuiltRetrofit, HungGate, Post
-from fencing.model.measure import Colours, Retrofit, Run, Terminal
+from fencing.model.measure import Finishes, Retrofit, Run, Terminal
 from fencing.model.system import System
-from fencing.quantities.fixings import count_bay, count_gate, count_post, count_retrofit, finish, half_caps
+from fencing.quantities.fixings import count_bay, count_gate, count_post, count_retrofit, find_finish, half_caps
 from fencing.quantities.tally import Tally
 
 
@@ -35,12 +35,12 @@ def count_run(
         [Decimal('4')]
     """
     for post in posts:
-        count_post(tally, post, run.colours, system, joined=against(run, post) is Terminal.JOIN)
+        count_post(tally, post, run.finishes, system, joined=against(run, post) is Terminal.JOIN)
     for bay in bays:
-        count_bay(tally, bay, run.colours, system)
+        count_bay(tally, bay, run.finishes, system)
     hardware = {gate.id: gate.hardware for gate in run.gates}
     for gate in gates:
-        count_gate(tally, gate, hardware[gate.id], run.colours, system)
+        count_gate(tally, gate, hardware[gate.id], run.finishes, system)
 
 
 def against(run: Run, post: Post) -> Terminal | None:
@@ -63,7 +63,7 @@ def against(run: Run, post: Post) -> Terminal | None:
     return terminal if terminal in (Terminal.WALL, Terminal.JOIN) else None
 
 
-def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Colours]]) -> None:
+def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Finishes]]) -> None:
     """Count the caps that are cut into half caps, for each finish over all posts [pieces].
 
     Rule: one cap gives two halves; an odd half needs its own cap. Source: common practice.
@@ -73,13 +73,13 @@ def half_caps_in(tally: Tally, groups: Iterable[tuple[Sequence[Post], Colours]])
         >>> from fencing.model.fence import Upright
         >>> single = Post("A-P1", 0, "single", 0, 650, (Upright("channel", "A-1", 1850, 2400, 2400, 550),))
         >>> tally = Tally()
-        >>> half_caps_in(tally, [([single] * 3, Colours())])
+        >>> half_caps_in(tally, [([single] * 3, Finishes())])
         >>> [(row.role, row.net) for row in tally.reasons_in_order()]
         [('cap.pair', Decimal('2'))]
     """
     halves: dict[str | None, int] = {}
-    for posts, colours in groups:
-        cap = finish(colours, "cap")
+    for posts, finishes in groups:
+        cap = find_finish(finishes, "cap")
         halves[cap] = halves.get(cap, 0) + sum(map(half_caps, posts))
     for cap, number in halves.items():
         if number:
@@ -99,4 +99,4 @@ def count_retrofits(tally: Tally, built: Iterable[BuiltRetrofit], measured: Iter
         [Decimal('4')]
     """
     for item, retrofit in zip(built, measured, strict=True):
-        count_retrofit(tally, item, retrofit.colours, system)
+        count_retrofit(tally, item, retrofit.finishes, system)

@@ -76,7 +76,7 @@ def _unknown(taken: TakeOff, name: str) -> str:
 
 def _paragraph(row: Quantity, taken: TakeOff) -> str:
     name = part(row.role, row.total)
-    finish = f" ({row.colour})" if row.colour else ""
+    finish = f" ({row.finish})" if row.finish else ""
     component = f" [{row.component}]" if row.component else ""
     sentences = [f"{name[0].upper()}{name[1:]}{finish}{component}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
     reasons = "; ".join(_reason(why, row) for why in row.why)
@@ -120,7 +120,7 @@ def _allowance(role: str, system: System) -> str:
 
 
 def _lengths(row: Quantity, pieces: Sequence[Piece]) -> list[str]:
-    own = [piece for piece in pieces if (piece.role, piece.colour) == (row.role, row.colour)]
+    own = [piece for piece in pieces if (piece.role, piece.finish) == (row.role, row.finish)]
     if not own:
         return []
     cut = [f"{piece.count} of {_size(piece)}" for piece in own[:MAX_LENGTHS]]
@@ -143,11 +143,11 @@ def cut_list(taken: TakeOff) -> str:
     '2 square posts'
     """
     lines: list[str] = []
-    for role, colour in dict.fromkeys((piece.role, piece.colour) for piece in taken.pieces):
-        own = [piece for piece in taken.pieces if (piece.role, piece.colour) == (role, colour)]
+    for role, finish in dict.fromkeys((piece.role, piece.finish) for piece in taken.pieces):
+        own = [piece for piece in taken.pieces if (piece.role, piece.finish) == (role, finish)]
         count = sum(item.count for item in own)
         component = f" [{own[0].component}]" if own[0].component else ""
-        heading = f"{count} {part(role, count)}{f', {colour}' if colour else ''}{component}"
+        heading = f"{count} {part(role, count)}{f', {finish}' if finish else ''}{component}"
         lines += ["", heading, f"  {'pieces':>6}  {'mm':>6}  {'wide':>5}  for", *map(_row, own)]
     return "\n".join(lines[1:]) if lines else "nothing to cut"
 
@@ -186,7 +186,7 @@ def _run_summary(run: BuiltRun) -> str:
 
 
 def _needed(row: Quantity) -> str:
-    finish = f" ({row.colour})" if row.colour else ""
+    finish = f" ({row.finish})" if row.finish else ""
     return f"  {_amount(row.total, row.unit):>9} {part(row.role, row.total)}{finish}"
 
 

@@ -182,7 +182,7 @@ def _count(
     tally = Tally()
     for draft, posts in zip(drafts, counted, strict=True):
         count_run(tally, draft.run, posts, draft.bays, draft.gates, system)
-    half_caps_in(tally, [(posts, draft.run.colours) for draft, posts in zip(drafts, counted, strict=True)])
+    half_caps_in(tally, [(posts, draft.run.finishes) for draft, posts in zip(drafts, counted, strict=True)])
     count_retrofits(tally, retrofits, measure.retrofits, system)
     concrete, mix = concrete_for(chain.from_iterable(counted), system)
     rows = [*tally.quantities(system), *([mix] if mix else [])]

@@ -230,7 +230,7 @@ def _piece(piece: Piece) -> Document:
     return {
         "role": piece.role,
         "component": piece.component,
-        "colour": piece.colour,
+        "finish": piece.finish,
         "length_mm": piece.length,
         "width_mm": piece.width,
         "count": piece.count,
@@ -243,7 +243,7 @@ def _quantity(quantity: Quantity) -> Document:
     return {
         "role": quantity.role,
         "component": quantity.component,
-        "colour": quantity.colour,
+        "finish": quantity.finish,
         "unit": quantity.unit,
         "net": plain(quantity.net),
         "allowance": plain(quantity.allowance),

@@ -28,7 +28,7 @@ class Tally:
         self._pieces: dict[tuple[str, str | None, int, int | None], list[str]] = {}
         self._reasons: dict[Finish, dict[tuple[str, int], int]] = {}
 
-    def count(self, role: str, colour: str | None, place: str, places: int = 1, each: int = 1) -> None:
+    def count(self, role: str, finish: str | None, place: str, places: int = 1, each: int = 1) -> None:
         """Add ``places`` elements with ``each`` pieces [0 or more].
 
         >>> tally = Tally()
@@ -36,11 +36,11 @@ class Tally:
         >>> [str(row.net) for row in tally.reasons_in_order()]
         ['8']
         """
-        rows = self._reasons.setdefault((role, colour), {})
+        rows = self._reasons.setdefault((role, finish), {})
         rows[place, each] = rows.get((place, each), 0) + places
 
     def piece(
-        self, role: str, colour: str | None, length: int, where: str, place: str, width: int | None = None
+        self, role: str, finish: str | None, length: int, where: str, place: str, width: int | None = None
     ) -> None:
         """Add a piece of ``length`` [mm] for the bay, post or gate ``where``; it is counted under ``place``.
 
@@ -49,8 +49,8 @@ class Tally:
         >>> [(row.why[0].place, row.why[0].count) for row in tally.reasons_in_order()]
         [('top rails', 1)]
         """
-        self._pieces.setdefault((role, colour, length, width), []).append(where)
-        self.count(role, colour, place)
+        self._pieces.setdefault((role, finish, length, width), []).append(where)
+        self.count(role, finish, place)
 
     def pieces(self, system: System) -> tuple[Piece, ...]:
         """Return all pieces [mm], longest first within a role and finish, with one ``where`` for each piece.
@@ -66,9 +66,9 @@ class Tally:
         """
         keys = sorted(self._pieces, key=lambda key: (RANK[key[0]], key[1] or "", -key[2], -(key[3] or 0)))
         return tuple(
-            Piece(role, system.components.get(role), colour, length, width, len(where), tuple(where))
-            for role, colour, length, width in keys
-            for where in (self._pieces[role, colour, length, width],)
+            Piece(role, system.components.get(role), finish, length, width, len(where), tuple(where))
+            for role, finish, length, width in keys
+            for where in (self._pieces[role, finish, length, width],)
         )
 
     def reasons_in_order(self) -> Iterable[Quantity]:
@@ -80,13 +80,13 @@ class Tally:
         >>> [row.role for row in tally.reasons_in_order()]
         ['rail', 'screw']
         """
-        for role, colour in sorted(self._reasons, key=lambda key: (RANK[key[0]], key[1] or "")):
-            rows = self._reasons[role, colour]
+        for role, finish in sorted(self._reasons, key=lambda key: (RANK[key[0]], key[1] or "")):
+            rows = self._reasons[role, finish]
             why = tuple(
                 Why(place, count, Decimal(each), Decimal(count * each)) for (place, each), count in rows.items()
             )
             net = sum((row.net for row in why), Decimal(0))
-            yield Quantity(role, None, colour, "C62", net, Decimal(0), net, why)
+            yield Quantity(role, None, finish, "C62", net, Decimal(0), net, why)
 
     def quantities(self, system: System) -> tuple[Quantity, ...]:
         """Return all quantities [pieces] with the system's allowances; roles of a cutting plan have no allowance.
@@ -126,4 +126,4 @@ def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
     rule = allowance_for(row.role, system)
     extra = (row.net * rule.percent / 100).quantize(quantum, ROUND_CEILING) + rule.each
     component = system.components.get(row.role)
-    return Quantity(row.role, component, row.colour, row.unit, row.net, extra, row.net + extra, row.why)
+    return Quantity(row.role, component, row.finish, row.unit, row.net, extra, row.net + extra, row.why)

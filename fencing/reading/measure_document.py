@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from fencing.model.measure import Colours, Gate, Measure, Retrofit, Run
+from fencing.model.measure import Finishes, Gate, Measure, Retrofit, Run
 
 Document = dict[str, Any]
 
@@ -58,7 +58,7 @@ def _run(run: Run) -> Document:
         "lattice_mm": run.lattice,
         "form": run.form.value,
         "layout": run.layout.value,
-        "colours": _colours(run.colours),
+        "finishes": _finishes(run.finishes),
         "gates": [_gate(gate) for gate in run.gates],
         **_optional(run),
     }
@@ -96,14 +96,14 @@ def _retrofit(retrofit: Retrofit) -> Document:
         "id": retrofit.id,
         "bays_mm": list(retrofit.bays),
         "lattice_mm": retrofit.lattice,
-        "colours": _colours(retrofit.colours),
+        "finishes": _finishes(retrofit.finishes),
         **existing,
         **_shares(retrofit.shares),
     }
 
 
-def _colours(colours: Colours) -> dict[str, str]:
-    return {part: getattr(colours, part) for part in PARTS if getattr(colours, part) is not None}
+def _finishes(finishes: Finishes) -> dict[str, str]:
+    return {part: getattr(finishes, part) for part in PARTS if getattr(finishes, part) is not None}
 
 
 def _shares(shares: Mapping[str, Fraction]) -> Document:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.model.measure import Colours, Form, Layout, MeasureBasis, Removal, Retrofit, Run, Taper, Terminal
+from fencing.model.measure import Finishes, Form, Layout, MeasureBasis, Removal, Retrofit, Run, Taper, Terminal
 from fencing.reading.fault_list import FaultList
 from fencing.reading.gates import read_gates
 from fencing.reading.ground_levels import read_levels
@@ -19,16 +19,16 @@ LOWEST = 250
 """A height lower than this [mm] is probably in another unit."""
 SHORTEST = 100
 """A run or bay shorter than this [mm] is probably in another unit."""
-DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "colours")
+DEFAULT_KEYS = ("height_mm", "lattice_mm", "form", "layout", "basis", "soil", "finishes")
 RUN_KEYS = (
     "id", "length_mm", "basis", "turn_deg", "start", "end", "levels", "book", "height_mm", "lattice_mm", "form", "layout",
-    "soil", "colours", "taper", "gates", "remove", "shares",
+    "soil", "finishes", "taper", "gates", "remove", "shares",
 )  # fmt: skip
-RETROFIT_KEYS = ("id", "bays_mm", "lattice_mm", "colours", "existing_height_mm", "shares")
-COLOUR_KEYS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
+RETROFIT_KEYS = ("id", "bays_mm", "lattice_mm", "finishes", "existing_height_mm", "shares")
+FINISH_KEYS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
 
 
-NO_COLOURS = Colours()
+NO_FINISHES = Finishes()
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ class Defaults:
     layout: str = Layout.FROM_START
     basis: str = MeasureBasis.OVERALL
     soil: str | None = None
-    colours: Colours = NO_COLOURS
+    finishes: Finishes = NO_FINISHES
 
 
 def read_defaults(measure: ObjectReader) -> Defaults:
@@ -60,22 +60,22 @@ def read_defaults(measure: ObjectReader) -> Defaults:
         layout=given.word("layout", tuple(Layout), Layout.FROM_START),
         basis=given.word("basis", tuple(MeasureBasis), MeasureBasis.OVERALL),
         soil=given.text("soil", 80) if "soil" in given else None,
-        colours=read_colours(given, NO_COLOURS),
+        finishes=read_finishes(given, NO_FINISHES),
     )
 
 
-def read_colours(table: ObjectReader, default: Colours) -> Colours:
+def read_finishes(table: ObjectReader, default: Finishes) -> Finishes:
     """Read the finish of each part [1 to 60 characters]; a part without a finish keeps its default.
 
-    >>> table = ObjectReader({"colours": {"post": "inkstone"}}, "", FaultList(), ("colours",))
-    >>> read_colours(table, Colours(rail="oatgrass"))
-    Colours(post='inkstone', rail='oatgrass', sheet=None, lattice=None, cap=None, screw=None, gate=None)
+    >>> table = ObjectReader({"finishes": {"post": "inkstone"}}, "", FaultList(), ("finishes",))
+    >>> read_finishes(table, Finishes(rail="oatgrass"))
+    Finishes(post='inkstone', rail='oatgrass', sheet=None, lattice=None, cap=None, screw=None, gate=None)
     """
-    if "colours" not in table:
+    if "finishes" not in table:
         return default
-    given = table.table("colours", COLOUR_KEYS)
-    named = {key: given.text(key, 60) if key in given else getattr(default, key) for key in COLOUR_KEYS}
-    return Colours(**named)
+    given = table.table("finishes", FINISH_KEYS)
+    named = {key: given.text(key, 60) if key in given else getattr(default, key) for key in FINISH_KEYS}
+    return Finishes(**named)
 
 
 def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults) -> Run:
@@ -105,7 +105,7 @@ def read_run(value: object, pointer: str, faults: FaultList, defaults: Defaults)
         form=Form(run.word("form", tuple(Form), defaults.form)),
         layout=Layout(run.word("layout", tuple(Layout), defaults.layout)),
         soil=run.text("soil", 80) if "soil" in run else defaults.soil,
-        colours=read_colours(run, defaults.colours),
+        finishes=read_finishes(run, defaults.finishes),
         taper=_taper(run),
         gates=read_gates(run, name, height, lattice),
         remove=_removal(run, length),
@@ -146,7 +146,7 @@ def read_retrofit(value: object, pointer: str, faults: FaultList, defaults: Defa
         id=retrofit.name("id"),
         bays=retrofit.wholes("bays_mm", 1_000, 1, 30_000, min_items=1, plausible=SHORTEST),
         lattice=retrofit.whole("lattice_mm", 1, HIGHEST, defaults.lattice or None),
-        colours=read_colours(retrofit, defaults.colours),
+        finishes=read_finishes(retrofit, defaults.finishes),
         existing_height=retrofit.whole("existing_height_mm", 1, HIGHEST, plausible=LOWEST) if given else None,
         shares=read_shares(retrofit),
     )

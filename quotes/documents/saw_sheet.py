@@ -48,7 +48,7 @@ def sawsheet_pdf(
 
 
 def _ripped(blank: Blank, finishes: Mapping[str, str]) -> dict[str, Any]:
-    (first, strip), finish = blank.takes, blank.colour or ""
+    (first, strip), finish = blank.takes, blank.finish or ""
     return {
         "sku": blank.sku,
         "finish": finishes.get(finish, finish),

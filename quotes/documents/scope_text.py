@@ -75,17 +75,17 @@ def scope(build: Document) -> tuple[ScopeSection, ...]:
 def _fence(run: Document, measured: Document, build: Document) -> _Fence:
     lattice = measured["lattice_mm"]
     top = f", including {lattice} mm of lattice at the top" if lattice else ""
-    finish = _finish(measured["colours"], build.get("finishes", {}))
+    finish = _finish(measured["finishes"], build.get("finishes", {}))
     return _Fence(f"{measured['height_mm']} mm high{top}", FORMS[run["form"]], finish)
 
 
-def _finish(colours: Document, names: Document) -> str:
+def _finish(finishes: Document, names: Document) -> str:
     """
     >>> _finish({"post": "a", "rail": "a", "sheet": "b"}, {"a": "Saltmarl", "b": "Fogthistle"})
     'post and rail Saltmarl, sheet Fogthistle'
     """
     parts: dict[str, list[str]] = {}
-    for part, code in colours.items():
+    for part, code in finishes.items():
         parts.setdefault(code, []).append(part)
     return ", ".join(f"{listed(found, 'and')} {names.get(code, code)}" for code, found in parts.items())
 

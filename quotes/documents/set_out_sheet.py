@@ -96,7 +96,7 @@ class CutRow:
     count: int
     length: str
     width: str
-    colour: str
+    finish: str
     component: str
     places: str
 
@@ -333,12 +333,12 @@ def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGr
 
 def _cut(piece: Document, finishes: Document) -> CutRow:
     places: Sequence[str] = piece["for"]
-    finish = piece.get("colour") or ""
+    finish = piece.get("finish") or ""
     return CutRow(
         count=piece["count"],
         length=str(piece["length_mm"]),
         width=str(piece.get("width_mm") or ""),
-        colour=finishes.get(finish, finish),
+        finish=finishes.get(finish, finish),
         component=piece.get("component") or "",
         places=ranges(places),
     )

@@ -50,7 +50,7 @@ def quantity_changes(rows: Iterable[Document], locale: str) -> tuple[QuantityCha
     return tuple(
         QuantityChange(
             part(row["role"]).capitalize(),
-            row["colour"] or "",
+            row["finish"] or "",
             quantity(row["was"], row["unit"], locale),
             quantity(row["now"], row["unit"], locale),
             _signed(row["difference"], row["unit"], locale),

@@ -52,8 +52,8 @@ def price_mark(prices: PriceList | None) -> str:
     """A digest of the prices a choice was made by; nothing where there were none."""
     if prices is None:
         return ""
-    stock = sorted([item.role, item.colour or "", item.length or 0, str(item.price)] for item in prices.stock)
-    eaches = sorted([role, colour or "", str(price)] for (role, colour), price in prices.eaches.items())
+    stock = sorted([item.role, item.finish or "", item.length or 0, str(item.price)] for item in prices.stock)
+    eaches = sorted([role, finish or "", str(price)] for (role, finish), price in prices.eaches.items())
     labour = [str(getattr(prices.labour, name)) for name in ("hole", "bay", "raked_bay", "cut")]
     holes = {soil: str(price) for soil, price in prices.labour.hole_in.items()}
     return digest(canonical([stock, eaches, labour, holes]))

@@ -49,7 +49,7 @@ def sawing(cutting: Cutting) -> Sawing:
         for bar in cutting.plan.bars
     )
     bars = sum(bar.count for bar in cutting.plan.bars)
-    return Sawing(part(cutting.role), cutting.colour or "", bars, pointed(f"{100 * wanted / bought:.1f}"), patterns)
+    return Sawing(part(cutting.role), cutting.finish or "", bars, pointed(f"{100 * wanted / bought:.1f}"), patterns)
 
 
 def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:

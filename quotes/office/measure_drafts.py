@@ -83,7 +83,7 @@ def _default_system(business: Business) -> str:
 
 def _finish(business: Business) -> dict[str, Any]:
     first = catalogue.finishes(business).filter(active=True).order_by("id").first()
-    return {"colours": dict.fromkeys(("post", "rail", "sheet"), first.code)} if first else {}
+    return {"finishes": dict.fromkeys(("post", "rail", "sheet"), first.code)} if first else {}
 
 
 def offered(business: Business, code: object) -> FormChoices:

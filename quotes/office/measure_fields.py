@@ -320,13 +320,13 @@ def _retrofit(place: int, told: Any, offered: FormChoices) -> RetrofitFields:
 
 
 def _finishes(at: str, row: Mapping[str, Any], offered: FormChoices) -> tuple[MeasureField, ...]:
-    colours = _members(row, "colours")
+    finishes = _members(row, "finishes")
     empty = "none" if at == "defaults" else "same as job"
     return tuple(
         choice(
-            f"{at}/colours/{part}",
+            f"{at}/finishes/{part}",
             f"{part.capitalize()} finish",
-            colours.get(part),
+            finishes.get(part),
             [("", empty), *offered.finishes],
             "",
         )

@@ -122,7 +122,7 @@ def _defaults(told: Any, before: Any) -> Document:
     """What the fields say; a member without a field stays as it was."""
     known = before if isinstance(before, dict) else {}
     said = dict(told) if isinstance(told, dict) else {}
-    said["colours"] = _colours(said.get("colours"), known.get("colours"))
+    said["finishes"] = _finishes(said.get("finishes"), known.get("finishes"))
     return dict(_filled({**known, **said}))
 
 
@@ -138,7 +138,7 @@ def _strength(told: Any, before: Any) -> Any:
     return _filled({**unseen, **told})
 
 
-def _colours(told: Any, before: Any) -> Document | None:
+def _finishes(told: Any, before: Any) -> Document | None:
     """Finishes by part: those with a field as typed, the others (lattice, cap, screw, gate) as they were."""
     known = before if isinstance(before, dict) else {}
     said = told if isinstance(told, dict) else {}
@@ -170,7 +170,7 @@ def _run(told: Document, before: Mapping[str, Any]) -> Document:
     told |= _ground(told.pop("ground", None), told.pop("levels", {}), told.pop("book", {}), told.get("length_mm"))
     if "gates" in told:
         told["gates"] = _gates(told["gates"], before.get("gates")) or None
-    told["colours"] = _colours(told.get("colours"), before.get("colours"))
+    told["finishes"] = _finishes(told.get("finishes"), before.get("finishes"))
     for member, decides in (("taper", "at"), ("remove", "kind")):
         if member in told and not told[member].get(decides):
             told[member] = None

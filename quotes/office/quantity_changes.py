@@ -43,7 +43,7 @@ def quantity_rows(taken: TakeOff) -> list[QuantityRow]:
     return [
         QuantityRow(
             name=part(row.role, row.total),
-            finish=row.colour or "",
+            finish=row.finish or "",
             net=_amount(row.net, row.unit),
             allowance=_amount(row.allowance, row.unit) if row.allowance else "",
             total=_amount(row.total, row.unit),
@@ -73,7 +73,7 @@ def _totals(taken: TakeOff) -> dict[tuple[str, str, str], Decimal]:
 
 
 def _key(row: Quantity) -> tuple[str, str, str]:
-    return row.role, row.colour or "", row.unit
+    return row.role, row.finish or "", row.unit
 
 
 def _amount(number: Decimal, unit: str) -> str:

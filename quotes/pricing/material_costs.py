@@ -27,7 +27,7 @@ class MaterialPurchase:
     sku: str
     label: str
     role: str
-    colour: str | None
+    finish: str | None
     quantity: Decimal
     unit: str
     price: Decimal
@@ -48,11 +48,11 @@ def _built(takeoff: TakeOff) -> tuple[Built, ...]:
     return (*takeoff.runs, *takeoff.retrofits)
 
 
-def _piece_weights(takeoff: TakeOff, role: str, colour: str | None, runs: tuple[str, ...]) -> dict[str, Fraction]:
+def _piece_weights(takeoff: TakeOff, role: str, finish: str | None, runs: tuple[str, ...]) -> dict[str, Fraction]:
     """Return the millimetres of a role and finish that each run needs. Equal pieces are shared equally among their uses."""
     weights: dict[str, Fraction] = {}
     for piece in takeoff.pieces:
-        if piece.role != role or (colour is not None and piece.colour != colour):
+        if piece.role != role or (finish is not None and piece.finish != finish):
             continue
         owners = [run for place in piece.where if (run := _run_of(place, runs)) is not None]
         for run in owners:
@@ -82,13 +82,13 @@ def _counted_weights(takeoff: TakeOff, role: str) -> dict[str, Fraction]:
     return weights
 
 
-def shares_by_run(takeoff: TakeOff, role: str, colour: str | None) -> dict[str, Fraction]:
+def shares_by_run(takeoff: TakeOff, role: str, finish: str | None) -> dict[str, Fraction]:
     """Return the share of a material that each run needs: by length if it is cut, otherwise by posts, gates or bays.
 
     A run that needs none of it gets no share.
     """
     runs = tuple(built.id for built in _built(takeoff))
-    return by_weight(_piece_weights(takeoff, role, colour, runs) or _counted_weights(takeoff, role))
+    return by_weight(_piece_weights(takeoff, role, finish, runs) or _counted_weights(takeoff, role))
 
 
 def material_lines(bought: Iterable[MaterialPurchase], takeoff: TakeOff) -> list[CostLine]:
@@ -96,7 +96,7 @@ def material_lines(bought: Iterable[MaterialPurchase], takeoff: TakeOff) -> list
     known: dict[tuple[str, str | None], Mapping[str, Fraction]] = {}
     lines = []
     for item in bought:
-        finish = (item.role, item.colour)
+        finish = (item.role, item.finish)
         if finish not in known:
             known[finish] = shares_by_run(takeoff, *finish)
         lines.append(

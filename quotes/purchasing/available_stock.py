@@ -23,7 +23,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
         Piece(
             row["role"],
             row["component"],
-            row["colour"],
+            row["finish"],
             row["length_mm"],
             row["width_mm"],
             row["count"],
@@ -43,14 +43,14 @@ def _quantity(row: Mapping[str, Any]) -> Quantity:
     why = tuple(
         Why(item["place"], item["count"], Decimal(str(item["each"])), Decimal(item["net"])) for item in row["why"]
     )
-    return Quantity(row["role"], row["component"], row["colour"], row["unit"], net, allowance, total, why)
+    return Quantity(row["role"], row["component"], row["finish"], row["unit"], net, allowance, total, why)
 
 
 def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
     """In bags of the component that is named, otherwise of the one that costs least for the whole; it is named from then on."""
     choices = [
         (item.sku != row.component, bags * best.price, item.sku, bags, item.bag_yield)
-        for item in market.serving(row.role, row.colour)
+        for item in market.serving(row.role, row.finish)
         if item.bag_yield and (best := cheapest(market.offers(item.sku)))
         for bags in [(row.total / item.bag_yield).to_integral_value(ROUND_CEILING)]
     ]
@@ -82,9 +82,9 @@ def offered(
         if best is None:
             continue
         if article.role not in PIECE_ROLES:
-            counted.append(CountedItem(article.sku, article.role, article.colour, best.price, best.pack))
+            counted.append(CountedItem(article.sku, article.role, article.finish, best.price, best.pack))
         elif article.length is None:
-            made.append(MadeItem(article.sku, article.role, article.colour, best.price, width=_width(article, strips)))
+            made.append(MadeItem(article.sku, article.role, article.finish, best.price, width=_width(article, strips)))
         else:
             stock.append(_length(article, best, _width(article, strips)))
     kerfs = dict.fromkeys(PIECE_ROLES - {"sheet"}, kerf)
@@ -99,7 +99,7 @@ def _length(article: Article, best: SupplierListing, width: int | None) -> Stock
     whole = max(1, int(best.pack.to_integral_value(ROUND_CEILING)))
     length = article.length or 0
     return StockLengthOption(
-        article.sku, article.role, article.colour, length, best.price, width=width, keep=KEPT_FROM, pack=whole
+        article.sku, article.role, article.finish, length, best.price, width=width, keep=KEPT_FROM, pack=whole
     )
 
 

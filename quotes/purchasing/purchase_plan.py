@@ -28,7 +28,7 @@ class OnHand:
 
     sku: str
     role: str
-    colour: str | None
+    finish: str | None
     length: int | None
     have: Decimal
 
@@ -103,7 +103,7 @@ def plan_for(
     found, alone, saving = _bought(jobs, offers)
     if found.missing:
         raise InvalidDocument(
-            Fault("/jobs", "supply.missing", f"{item.role} {item.colour or ''} {item.length or ''}: {item.text}.")
+            Fault("/jobs", "supply.missing", f"{item.role} {item.finish or ''} {item.length or ''}: {item.text}.")
             for item in found.missing
         )
     needs, taken = _needs(found, market, loose)
@@ -125,7 +125,7 @@ def _bought(jobs: Mapping[str, Job], offers: Offered) -> tuple[Purchase, dict[st
 
 
 def _as_stock(one: OnHand) -> StockLengthOption:
-    return StockLengthOption(one.sku, one.role, one.colour, one.length or 0, ZERO, have=int(one.have))
+    return StockLengthOption(one.sku, one.role, one.finish, one.length or 0, ZERO, have=int(one.have))
 
 
 def _needs(

@@ -89,6 +89,6 @@ def saw_pdf(revision: Revision) -> bytes:
     bought, content = _bought(revision), content_of(revision)
     job, name = content["job"]["number"], f"{content['job']['number']} {content['job']['label']}"
     names: Mapping[str, str] = standing_build(content, revision.choices).get("finishes", {})
-    cuttings = [replace(item, colour=names.get(item.colour or "", item.colour)) for item in sawn(bought)]
+    cuttings = [replace(item, finish=names.get(item.finish or "", item.finish)) for item in sawn(bought)]
     drawings: Sequence[str] = [svg for item in cuttings for svg in saw_sheets(item, job, WIDTH, HEIGHT)]
     return sawsheet_pdf(name, drawings, content["business"], made_at(content), ripped(bought), names)

@@ -140,7 +140,7 @@ def total_of(takeoff: TakeOff, found: SystemWithPrices, basis: PricingInputs) ->
 def finishes_of(takeoff: TakeOff, business: Business) -> dict[str, str]:
     """Return the business's names of the finishes of a fence, by code; a quote stores them."""
     names = finish_words(business)
-    used = {row.colour for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.colour}
+    used = {row.finish for rows in (takeoff.pieces, takeoff.quantities) for row in rows if row.finish}
     return {code: names[code] for code in sorted(used & names.keys())}
 
 

@@ -108,7 +108,7 @@ def _bought(wanted: Sequence[RequiredArticle], sourcing: Sourcing, market: Purch
     for order in sourcing.best.orders if sourcing.best else ():
         for line in order.lines:
             article, own = known[line.component], roles[line.need]
-            named = (article.sku, article.label, own[0].role, own[0].colour if len(own) == 1 else None)
+            named = (article.sku, article.label, own[0].role, own[0].finish if len(own) == 1 else None)
             found[line.need] = MaterialPurchase(
                 *named,
                 line.ordered,

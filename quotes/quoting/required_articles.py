@@ -25,10 +25,10 @@ Ways = Mapping[str, Decimal]
 
 @dataclass(frozen=True, slots=True)
 class RequiredArticle:
-    """An article to buy: ``ways`` has one article, or several to choose from. ``colour`` None: for every finish."""
+    """An article to buy: ``ways`` has one article, or several to choose from. ``finish`` None: for every finish."""
 
     role: str
-    colour: str | None
+    finish: str | None
     ways: Ways
 
     @property
@@ -53,28 +53,28 @@ class _ArticleReader:
     def pieces(self, pieces: Iterable[Piece]) -> None:
         grouped: dict[tuple[str, str | None], dict[int, int]] = {}
         for piece in pieces:
-            lengths = grouped.setdefault((piece.role, piece.colour), {})
+            lengths = grouped.setdefault((piece.role, piece.finish), {})
             lengths[piece.length] = lengths.get(piece.length, 0) + piece.count
-        for (role, colour), lengths in grouped.items():
-            self._cut(role, colour, tuple(sorted(lengths.items(), reverse=True)))
+        for (role, finish), lengths in grouped.items():
+            self._cut(role, finish, tuple(sorted(lengths.items(), reverse=True)))
 
-    def _cut(self, role: str, colour: str | None, pieces: tuple[tuple[int, int], ...]) -> None:
-        articles = self._articles(role, colour)
+    def _cut(self, role: str, finish: str | None, pieces: tuple[tuple[int, int], ...]) -> None:
+        articles = self._articles(role, finish)
         stock = [article for article in articles if article.length is not None]
         if not articles:
             return
         if not stock:
             step = self.step if role == "sheet" else 1
             total = Decimal(sum(-(-length // step) * step * count for length, count in pieces)) / 1000
-            self.rows.append(RequiredArticle(role, colour, {article.sku: total for article in articles}))
+            self.rows.append(RequiredArticle(role, finish, {article.sku: total for article in articles}))
             return
         counts = self._counts(role, stock, pieces)
         if counts is None:
             longest = max(item.length or 0 for item in stock)
-            text = f"{_article_name(role, colour)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
+            text = f"{_article_name(role, finish)}: {pieces[0][0]} mm is needed, the longest sold is {longest} mm."
             self.faults.append(Fault(f"/catalogue/{role}", "stock.short", text))
             return
-        self.rows += [RequiredArticle(role, colour, {sku: Decimal(count)}) for sku, count in counts.items()]
+        self.rows += [RequiredArticle(role, finish, {sku: Decimal(count)}) for sku, count in counts.items()]
 
     def _counts(self, role: str, stock: list[Article], pieces: tuple[tuple[int, int], ...]) -> dict[str, int] | None:
         own = self._priced(stock, self.supplier)
@@ -113,24 +113,24 @@ class _ArticleReader:
         for row in quantities:
             if row.role in PIECE_ROLES or not row.total:
                 continue
-            articles = self._articles(row.role, row.colour)
+            articles = self._articles(row.role, row.finish)
             named = [article for article in articles if article.sku == row.component]
-            finish = [article for article in articles if article.colour is not None]
+            finish = [article for article in articles if article.finish is not None]
             ways = {item.sku: row.total for item in named or finish or articles}
             if ways:
-                pooled.setdefault((row.role, *sorted(ways)), []).append((row.colour, ways))
+                pooled.setdefault((row.role, *sorted(ways)), []).append((row.finish, ways))
         known = {article.sku: article for article in self.market.articles}
         for (role, *skus), found in pooled.items():
-            colours = {colour for colour, _ in found}
+            finishes = {finish for finish, _ in found}
             total = {sku: sum((ways[sku] for _, ways in found), Decimal(0)) for sku in skus}
             ways = {sku: _in_sale_units(known[sku], amount) for sku, amount in total.items()}
-            self.rows.append(RequiredArticle(role, colours.pop() if len(colours) == 1 else None, ways))
+            self.rows.append(RequiredArticle(role, finishes.pop() if len(finishes) == 1 else None, ways))
 
-    def _articles(self, role: str, colour: str | None) -> list[Article]:
+    def _articles(self, role: str, finish: str | None) -> list[Article]:
         """Return the articles of the role that a supplier sells; record an error if there are none."""
-        articles = [item for item in self.market.serving(role, colour) if self.market.offers(item.sku)]
+        articles = [item for item in self.market.serving(role, finish) if self.market.offers(item.sku)]
         if not articles:
-            self.faults.append(_nobody(role, colour, self.market))
+            self.faults.append(_nobody(role, finish, self.market))
         return articles
 
 
@@ -176,18 +176,18 @@ def _in_sale_units(article: Article, quantity: Decimal) -> Decimal:
     return (quantity / article.bag_yield).to_integral_value(ROUND_CEILING) if article.bag_yield else quantity
 
 
-def _nobody(role: str, colour: str | None, market: PurchaseOptions) -> Fault:
-    text = f"{_article_name(role, colour)}: no supplier sells it today."
+def _nobody(role: str, finish: str | None, market: PurchaseOptions) -> Fault:
+    text = f"{_article_name(role, finish)}: no supplier sells it today."
     sold = {
-        article.colour
+        article.finish
         for article in market.articles
-        if article.role == role and article.colour and market.offers(article.sku)
+        if article.role == role and article.finish and market.offers(article.sku)
     }
     if sold:
-        finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under colours in the measure."
-        text = f"{text[:-1]}; {finishes}" if colour else f"No finish is chosen: {finishes}"
+        finishes = f"{role} is sold in {', '.join(sorted(sold))}; name one of them under finishes in the measure."
+        text = f"{text[:-1]}; {finishes}" if finish else f"No finish is chosen: {finishes}"
     return Fault(f"/catalogue/{role}", "price.missing", text)
 
 
-def _article_name(role: str, colour: str | None) -> str:
-    return f"{role} in {colour}" if colour else role
+def _article_name(role: str, finish: str | None) -> str:
+    return f"{role} in {finish}" if finish else role

@@ -93,20 +93,20 @@ def compare_quantities(before: Iterable[Mapping[str, Any]], after: Iterable[Mapp
         {
             "role": role,
             "component": component,
-            "colour": colour,
+            "finish": finish,
             "unit": unit,
             "was": format(old.get(key, Decimal(0)), "f"),
             "now": format(new.get(key, Decimal(0)), "f"),
             "difference": format(new.get(key, Decimal(0)) - old.get(key, Decimal(0)), "f"),
         }
         for key in dict.fromkeys([*old, *new])
-        for role, component, colour, unit in [key]
+        for role, component, finish, unit in [key]
         if old.get(key, Decimal(0)) != new.get(key, Decimal(0))
     ]
 
 
 def _totals(rows: Iterable[Mapping[str, Any]]) -> dict[tuple[Any, ...], Decimal]:
-    return {(row["role"], row["component"], row.get("colour"), row["unit"]): Decimal(row["total"]) for row in rows}
+    return {(row["role"], row["component"], row.get("finish"), row["unit"]): Decimal(row["total"]) for row in rows}
 
 
 def _identity(line: Line) -> tuple[str, ...]:

@@ -23,13 +23,13 @@ def built(job: Job) -> TakeOff:
 
 
 def nets(taken: TakeOff) -> dict[tuple[str, str | None], Decimal]:
-    return {(quantity.role, quantity.colour): quantity.net for quantity in taken.quantities}
+    return {(quantity.role, quantity.finish): quantity.net for quantity in taken.quantities}
 
 
 def pieces(taken: TakeOff) -> Counter[tuple[str, str | None, int, int | None]]:
     found: Counter[tuple[str, str | None, int, int | None]] = Counter()
     for piece in taken.pieces:
-        found[piece.role, piece.colour, piece.length, piece.width] += piece.count
+        found[piece.role, piece.finish, piece.length, piece.width] += piece.count
     return found
 
 

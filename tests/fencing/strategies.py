@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.strategies import DrawFn
 
 from fencing.model.measure import (
-    Colours,
+    Finishes,
     Form,
     Gate,
     GateKind,
@@ -291,7 +291,7 @@ def throw_run(
         layout=dice.choice(wanted.layouts),
         taper=taper,
         gates=skeleton.gates,
-        colours=Colours(post="ash", rail="ash", sheet="fern", cap=dice.choice((None, "pebble"))),
+        finishes=Finishes(post="ash", rail="ash", sheet="fern", cap=dice.choice((None, "pebble"))),
     )
 
 
@@ -325,7 +325,7 @@ def throw_measure(dice: Dice, system: System, wanted: Wanted = Wanted()) -> Meas
     retrofits: tuple[Retrofit, ...] = ()
     if wanted.retrofits and dice.between(0, 3) == 0:
         bays = tuple(dice.between(900, system.pitch) for _ in range(dice.between(1, 5)))
-        retrofits = (Retrofit("R1", bays, dice.choice(system.lattice.heights), Colours(post="ash", rail="dune")),)
+        retrofits = (Retrofit("R1", bays, dice.choice(system.lattice.heights), Finishes(post="ash", rail="dune")),)
     return Measure(label="Thrown", system=system.code, runs=tuple(runs), retrofits=retrofits)
 
 

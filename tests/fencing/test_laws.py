@@ -102,7 +102,7 @@ def test_splitting_at_a_line_post_changes_only_what_the_extra_terminal_needs(job
         if at not in (old.start, old.end):
             assert (old.rails, old.sheets, old.lattice) == (new.rails, new.sheets, new.lattice)
     old_nets, new_nets = nets(whole), nets(halves)
-    post, cap, rail = run.colours.post, run.colours.cap or run.colours.post, run.colours.rail
+    post, cap, rail = run.finishes.post, run.finishes.cap or run.finishes.post, run.finishes.rail
     assert new_nets["post.square", post] == old_nets.get(("post.square", post), 0) + 1
     assert new_nets["cap.square", cap] == old_nets.get(("cap.square", cap), 0) + 1
     assert new_nets.get(("cap.pair", cap), 0) == old_nets["cap.pair", cap] - 1
@@ -142,10 +142,10 @@ def test_a_whole_bay_more_adds_exactly_its_own_parts(job: Job, how_many: int) ->
     if run.lattice:
         expected["lattice"] = 1
     added = Counter[str]()
-    for (role, colour), net in nets(more).items():
-        added[role] += int(net - nets(one)[role, colour]) if not role.startswith("concrete") else 0
+    for (role, finish), net in nets(more).items():
+        added[role] += int(net - nets(one)[role, finish]) if not role.startswith("concrete") else 0
     assert +added == {role: count * how_many for role, count in expected.items()}
-    assert (pieces(more) - pieces(one))["rail", run.colours.rail, fill, None] == rails * how_many
+    assert (pieces(more) - pieces(one))["rail", run.finishes.rail, fill, None] == rails * how_many
     assert more.concrete.holes == one.concrete.holes + how_many
 
 

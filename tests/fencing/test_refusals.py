@@ -19,7 +19,7 @@ MEASURE: dict[str, Any] = {
     "site_measure": 1,
     "label": "Rear and side",
     "system": SYSTEM["code"],
-    "defaults": {"height_mm": 1800, "colours": {"post": "moss"}},
+    "defaults": {"height_mm": 1800, "finishes": {"post": "moss"}},
     "runs": [
         {
             "id": "A",

@@ -44,7 +44,7 @@ FULL_MEASURE["runs"].append(
         "end": "wall",
         "book": [{"back": 1.452}, {"at_mm": 0, "inter": 1.21}, {"at_mm": 9600, "fore": 0.933, "level_mm": 519}],
         "soil": "loam",
-        "colours": {"post": "inkstone"},
+        "finishes": {"post": "inkstone"},
     }
 )
 FULL_SYSTEM: dict[str, Any] = json.loads(SYSTEMS[0].read_text()) | {
@@ -125,7 +125,7 @@ SPOILT: dict[str, Callable[[dict[str, Any]], object]] = {
     "a gate that opens up": lambda run: run["gates"][0].update(opens="up"),
     "hinges twice": lambda run: run["gates"][0].update(hardware=["hinges", "hinges"]),
     "a share in words": lambda run: run["shares"].update(owner="half"),
-    "a blank finish": lambda run: run.update(colours={"post": " "}),
+    "a blank finish": lambda run: run.update(finishes={"post": " "}),
     "a turn of two rounds": lambda run: run.update(turn_deg=720),
 }
 

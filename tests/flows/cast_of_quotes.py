@@ -13,7 +13,7 @@ from django.test import Client
 from tests.conftest import Cast
 from tests.quotes.quoting.cast import stock_up
 
-COLOURS = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
+FINISHES = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
 LINK = re.compile(r"/q/([A-Za-z0-9_-]{43})")
 
 
@@ -23,7 +23,7 @@ def measure(*lengths: int, **changes: Any) -> dict[str, Any]:
         {"id": "ABCD"[place], "length_mm": length, "basis": "centres"} for place, length in enumerate(lengths)
     ]
     runs[0]["shares"] = {"owner": "1/2", "neighbour": "1/2"}
-    defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "colours": COLOURS, **changes}
+    defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "finishes": FINISHES, **changes}
     return {"site_measure": 1, "label": "Back boundary", "system": "corrugated-50", "defaults": defaults, "runs": runs}
 
 

@@ -107,7 +107,7 @@ MEASURE = {
         "form": "level",
         "layout": "even",
         "soil": "clay",
-        "colours": dict.fromkeys(("post", "rail", "sheet"), "bogmoss"),
+        "finishes": dict.fromkeys(("post", "rail", "sheet"), "bogmoss"),
     },
     "runs": [{"id": "A", "length_mm": 6300, "basis": "centres"}],
 }

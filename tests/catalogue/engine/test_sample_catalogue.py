@@ -19,7 +19,7 @@ from catalogue.models import Component, FenceSystemVersion, PriceRule, Supplier,
 from catalogue.rules.completeness import missing_items
 from fencing.model.faults import Level
 from fencing.model.measure import (
-    Colours,
+    Finishes,
     Form,
     Gate,
     GateKind,
@@ -192,18 +192,18 @@ def test_the_demonstration_never_replaces_an_owners_own_password(cast: Cast) -> 
 
 def everything(finish: str) -> Measure:
     """A job that takes every role: level, stepped, raked, tapered, lattice, each kind of gate, retrofit."""
-    colours = Colours(post=finish, rail=finish, sheet=finish)
+    finishes = Finishes(post=finish, rail=finish, sheet=finish)
     fall = (Station(0, 0), Station(9000, -500))
     all_hardware = ("hinges", "latch")
     runs = (
-        Run("A", 12000, 1800, end=Terminal.CORNER, form=Form.LEVEL, layout=Layout.EVEN, colours=colours,
+        Run("A", 12000, 1800, end=Terminal.CORNER, form=Form.LEVEL, layout=Layout.EVEN, finishes=finishes,
             gates=(Gate("A-G1", 3000, 1000, GateKind.SINGLE, 1800, hardware=all_hardware),)),
-        Run("B", 9000, 1800, start=Terminal.CORNER, levels=fall, form=Form.STEPPED, colours=colours),
-        Run("C", 9000, 1500, levels=fall, form=Form.RAKED, colours=colours, taper=Taper("end", 2, 900)),
-        Run("D", 15000, 1840, lattice=340, form=Form.LEVEL, colours=colours,
+        Run("B", 9000, 1800, start=Terminal.CORNER, levels=fall, form=Form.STEPPED, finishes=finishes),
+        Run("C", 9000, 1500, levels=fall, form=Form.RAKED, finishes=finishes, taper=Taper("end", 2, 900)),
+        Run("D", 15000, 1840, lattice=340, form=Form.LEVEL, finishes=finishes,
             gates=(Gate("D-G1", 3000, 3000, GateKind.DOUBLE, 1840, 340), Gate("D-G2", 9000, 1600, GateKind.WIDE, 1500))),
     )  # fmt: skip
-    return Measure("everything", "corrugated-50", runs, (Retrofit("R1", (2200, 2200, 1900), 340, colours),))
+    return Measure("everything", "corrugated-50", runs, (Retrofit("R1", (2200, 2200, 1900), 340, finishes),))
 
 
 @pytest.mark.parametrize("finish", FINISHES)
@@ -212,7 +212,7 @@ def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, fi
     prices = engine_input.price_list(stocked, system)
     job = take_off(everything(finish), system, prices)
     assert [notice for notice in job.notices if notice.level is Level.STOP] == []
-    unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.colour, piece.length) is None}
+    unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.finish, piece.length) is None}
     assert unpriced == set()
     assert cost_of(prices, job.pieces, job.quantities, EstimateWork(holes=1)) is not None
     assert {"gate.stile", "gate.rail", "drop_bolt", "lattice_clip", "post.extension", "concrete.bag"} <= {

@@ -23,8 +23,8 @@ RAIL_48 = StockLengthOption("RL-48", "rail", None, 4800, Decimal("26.10"))
 QUICK = Budget(work=1_000_000, seconds=5, polish=False)
 
 
-def rails(length: int, count: int, *where: str, role: str = "rail", colour: str | None = "slate") -> Piece:
-    return Piece(role, None, colour, length, None, count, where or tuple(f"A-{n + 1}" for n in range(count)))
+def rails(length: int, count: int, *where: str, role: str = "rail", finish: str | None = "slate") -> Piece:
+    return Piece(role, None, finish, length, None, count, where or tuple(f"A-{n + 1}" for n in range(count)))
 
 
 def sheet(length: int, width: int | None, *where: str) -> Piece:
@@ -80,8 +80,8 @@ def test_gate_rails_share_the_plan_of_the_stock_they_are_cut_from() -> None:
 
 
 def test_each_finish_is_a_material_of_its_own() -> None:
-    bought = sound(purchase([rails(2238, 1), rails(2238, 1, colour="ochre")], [], StockOptions((RAIL_60,))))
-    assert [(line.colour, line.ordered) for line in bought.lines] == [("ochre", Decimal(1)), ("slate", Decimal(1))]
+    bought = sound(purchase([rails(2238, 1), rails(2238, 1, finish="ochre")], [], StockOptions((RAIL_60,))))
+    assert [(line.finish, line.ordered) for line in bought.lines] == [("ochre", Decimal(1)), ("slate", Decimal(1))]
 
 
 def test_bars_sold_in_bundles_are_rounded_up_and_the_spare_is_told() -> None:

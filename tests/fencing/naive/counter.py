@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from fencing.model.measure import Colours, Gate, GateKind, Measure, Retrofit
+from fencing.model.measure import Finishes, Gate, GateKind, Measure, Retrofit
 from fencing.model.system import Hole, HoleShape, PostSection, System
 from tests.fencing.naive.setting_out import set_out
 from tests.fencing.naive.standing import StandingBay, StandingGate, StandingPost, StandingRun, StandingSheet
@@ -51,9 +51,9 @@ class Count:
     holes: int = 0
     concrete_mm3: int = 0
 
-    def screw(self, place: str, colour: str | None, how_many: int) -> None:
+    def screw(self, place: str, finish: str | None, how_many: int) -> None:
         self.screws[place] += how_many
-        self.things["screw", colour] += how_many
+        self.things["screw", finish] += how_many
 
 
 def count(measure: Measure, system: System) -> Count:
@@ -71,25 +71,25 @@ def count(measure: Measure, system: System) -> Count:
             count_gate(counted, hung, system)
     for retrofit in measure.retrofits:
         count_retrofit(counted, retrofit, system)
-    for colour, halves in counted.half_caps.items():
-        counted.things["cap.pair", colour] += (halves + 1) // 2
+    for finish, halves in counted.half_caps.items():
+        counted.things["cap.pair", finish] += (halves + 1) // 2
     return counted
 
 
-def lattice_colour(colours: Colours) -> str | None:
-    return colours.lattice or colours.rail
+def lattice_finish(finishes: Finishes) -> str | None:
+    return finishes.lattice or finishes.rail
 
 
-def screw_colour(colours: Colours) -> str | None:
-    return colours.screw or colours.rail
+def screw_finish(finishes: Finishes) -> str | None:
+    return finishes.screw or finishes.rail
 
 
-def cap_colour(colours: Colours) -> str | None:
-    return colours.cap or colours.post
+def cap_finish(finishes: Finishes) -> str | None:
+    return finishes.cap or finishes.post
 
 
-def gate_colour(colours: Colours) -> str | None:
-    return colours.gate or colours.post
+def gate_finish(finishes: Finishes) -> str | None:
+    return finishes.gate or finishes.post
 
 
 def fill_bay(bay: StandingBay, system: System) -> None:
@@ -120,15 +120,15 @@ def cut_sheet(bay: StandingBay, x: int, width: int, system: System) -> StandingS
 
 
 def count_bay(counted: Count, bay: StandingBay, system: System) -> None:
-    colours = bay.run.colours
+    finishes = bay.run.finishes
     for _, length in bay.rails():
-        counted.pieces["rail", colours.rail, length, None] += 1
-        counted.screw("rail ends", screw_colour(colours), 2 * system.screws.per_rail_end)
+        counted.pieces["rail", finishes.rail, length, None] += 1
+        counted.screw("rail ends", screw_finish(finishes), 2 * system.screws.per_rail_end)
     for sheet in bay.sheets:
-        counted.pieces["sheet", colours.sheet, sheet.blank, sheet.width] += 1
+        counted.pieces["sheet", finishes.sheet, sheet.blank, sheet.width] += 1
     if bay.run.lattice:
-        counted.pieces["lattice", lattice_colour(colours), bay.top_rail, bay.run.lattice] += 1
-        counted.screw("lattice", screw_colour(colours), system.screws.per_lattice)
+        counted.pieces["lattice", lattice_finish(finishes), bay.top_rail, bay.run.lattice] += 1
+        counted.screw("lattice", screw_finish(finishes), system.screws.per_lattice)
 
 
 def stand_member(section: PostSection, name: str, bay: str | None, top: int, ground: int, hole: Hole) -> CountedMember:
@@ -154,7 +154,7 @@ def count_post(counted: Count, post: StandingPost, system: System) -> None:
         members.append(stand_member(system.channel, "channel", bay, top, post.ground, system.hole))
     counted.members[post.id] = members
     for member in members:
-        counted.pieces[f"post.{member.section}", post.run.colours.post, member.length, None] += 1
+        counted.pieces[f"post.{member.section}", post.run.finishes.post, member.length, None] += 1
     count_caps(counted, post, system)
     count_stitching(counted, post, system)
     counted.holes += 1
@@ -162,7 +162,7 @@ def count_post(counted: Count, post: StandingPost, system: System) -> None:
 
 
 def count_caps(counted: Count, post: StandingPost, system: System) -> None:
-    cap, screw = cap_colour(post.run.colours), screw_colour(post.run.colours)
+    cap, screw = cap_finish(post.run.finishes), screw_finish(post.run.finishes)
     whole, half = system.screws.per_cap, (system.screws.per_cap + 1) // 2
     tops = [top for _, top in post.channels]
     if post.kind == "square":
@@ -191,7 +191,7 @@ def count_stitching(counted: Count, post: StandingPost, system: System) -> None:
     for top in rows:
         length = (top - screws.pair_from_top) - (post.ground + screws.pair_above_ground)
         how_many = screws_in_a_row(length, screws.pair_spacing_max)
-        counted.screw("stitching", screw_colour(post.run.colours), how_many)
+        counted.screw("stitching", screw_finish(post.run.finishes), how_many)
 
 
 def concrete_in_hole(members: list[CountedMember], system: System) -> int:
@@ -217,19 +217,19 @@ def leaf_widths(gate: Gate, system: System) -> list[int]:
 
 
 def count_gate(counted: Count, hung: StandingGate, system: System) -> None:
-    gate, colours = hung.gate, hung.run.colours
-    frame = gate_colour(colours)
+    gate, finishes = hung.gate, hung.run.finishes
+    frame = gate_finish(finishes)
     counted.leaves[gate.id] = []
     for width in leaf_widths(gate, system):
-        counted.leaves[gate.id].append(count_leaf(counted, gate, width, colours, system))
+        counted.leaves[gate.id].append(count_leaf(counted, gate, width, finishes, system))
     if "latch" in gate.hardware:
         counted.things["latch", frame] += 1
     if gate.kind is GateKind.DOUBLE or "drop_bolt" in gate.hardware:
         counted.things["drop_bolt", frame] += 1
 
 
-def count_leaf(counted: Count, gate: Gate, width: int, colours: Colours, system: System) -> CountedLeaf:
-    rules, sheets, frame, screw = system.gates, system.sheets, gate_colour(colours), screw_colour(colours)
+def count_leaf(counted: Count, gate: Gate, width: int, finishes: Finishes, system: System) -> CountedLeaf:
+    rules, sheets, frame, screw = system.gates, system.sheets, gate_finish(finishes), screw_finish(finishes)
     inside = width - 2 * rules.stile
     blank = gate.height - gate.lattice - sheets.deduction
     rails = 3 if gate.lattice else 2
@@ -239,9 +239,9 @@ def count_leaf(counted: Count, gate: Gate, width: int, colours: Colours, system:
     counted.things["stile_plug", frame] += 2
     across = sheets_across(inside, sheets.cover, sheets.lap, sheets.slack)
     for _, sheet_width in across:
-        counted.pieces["sheet", colours.sheet, blank, sheet_width] += 1
+        counted.pieces["sheet", finishes.sheet, blank, sheet_width] += 1
     if gate.lattice:
-        counted.pieces["lattice", lattice_colour(colours), inside, gate.lattice] += 1
+        counted.pieces["lattice", lattice_finish(finishes), inside, gate.lattice] += 1
         counted.screw("lattice", screw, system.screws.per_lattice)
         counted.things["lattice_clip", frame] += 2
     hinges: tuple[int, ...] = ()
@@ -256,14 +256,14 @@ def count_leaf(counted: Count, gate: Gate, width: int, colours: Colours, system:
 
 
 def count_retrofit(counted: Count, retrofit: Retrofit, system: System) -> None:
-    colours, screws = retrofit.colours, system.screws
-    screw = screw_colour(colours)
+    finishes, screws = retrofit.finishes, system.screws
+    screw = screw_finish(finishes)
     extension = retrofit.lattice + system.retrofit_overlap
     for spacing in retrofit.bays:
         rail = spacing - 2 * system.channel.setback
-        counted.pieces["post.extension", colours.post, extension, None] += 2
-        counted.pieces["rail", colours.rail, rail, None] += 1
-        counted.pieces["lattice", lattice_colour(colours), rail, retrofit.lattice] += 1
+        counted.pieces["post.extension", finishes.post, extension, None] += 2
+        counted.pieces["rail", finishes.rail, rail, None] += 1
+        counted.pieces["lattice", lattice_finish(finishes), rail, retrofit.lattice] += 1
         counted.screw("rail ends", screw, 2 * screws.per_rail_end)
         counted.screw("lattice", screw, screws.per_lattice)
         counted.screw("extension feet", screw, 2 * screws.per_rail_end)
@@ -271,5 +271,5 @@ def count_retrofit(counted: Count, retrofit: Retrofit, system: System) -> None:
         length = extension - screws.pair_from_top - system.retrofit_overlap
         counted.screw("stitching", screw, screws_in_a_row(length, screws.pair_spacing_max))
     for _ in range(len(retrofit.bays) + 1):
-        counted.things["cap.pair", cap_colour(colours)] += 1
+        counted.things["cap.pair", cap_finish(finishes)] += 1
         counted.screw("caps", screw, screws.per_cap)

@@ -80,7 +80,7 @@ def engine_remarks(taken: TakeOff) -> set[Remark]:
 def engine_pieces(taken: TakeOff) -> dict[PieceKey, int]:
     found: Counter[PieceKey] = Counter()
     for piece in taken.pieces:
-        found[piece.role, piece.colour, piece.length, piece.width] += piece.count
+        found[piece.role, piece.finish, piece.length, piece.width] += piece.count
     return dict(found)
 
 
@@ -90,15 +90,15 @@ def engine_things(taken: TakeOff) -> dict[tuple[str, str | None], int]:
         if quantity.role.startswith("concrete"):
             continue
         assert quantity.net == int(quantity.net)
-        found[quantity.role, quantity.colour] += int(quantity.net)
+        found[quantity.role, quantity.finish] += int(quantity.net)
     return dict(found)
 
 
 def pieces_as_things(counted: Count) -> dict[tuple[str, str | None], int]:
     found: Counter[tuple[str, str | None]] = Counter()
-    for (role, colour, _, _), pieces in counted.pieces.items():
+    for (role, finish, _, _), pieces in counted.pieces.items():
         assert role in CUT_FROM_STOCK
-        found[role, colour] += pieces
+        found[role, finish] += pieces
     return dict(found)
 
 

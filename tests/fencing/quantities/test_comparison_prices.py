@@ -19,9 +19,9 @@ RAILS = (
 )
 
 
-def quantity(role: str, total: str, colour: str | None = None) -> Quantity:
+def quantity(role: str, total: str, finish: str | None = None) -> Quantity:
     amount = money(total)
-    return Quantity(role, None, colour, "C62", amount, Decimal(0), amount, (Why("all", 1, amount, amount),))
+    return Quantity(role, None, finish, "C62", amount, Decimal(0), amount, (Why("all", 1, amount, amount),))
 
 
 def test_a_piece_is_priced_from_the_cheapest_stock_that_is_long_enough() -> None:

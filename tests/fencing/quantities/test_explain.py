@@ -11,7 +11,7 @@ import pytest
 
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import Proposal
-from fencing.model.measure import Colours, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
+from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES
 from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
@@ -19,8 +19,8 @@ from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading.strength import read_strength
 from tests.fencing.strategies import random_jobs
 
-INK = Colours(post="ink", rail="ink", sheet="oat")
-RUN = Run("A", 10_060, 1800, form=Form.LEVEL, layout=Layout.EVEN, colours=INK)
+INK = Finishes(post="ink", rail="ink", sheet="oat")
+RUN = Run("A", 10_060, 1800, form=Form.LEVEL, layout=Layout.EVEN, finishes=INK)
 GATES = (Gate("A-G1", 4000, 3000, GateKind.DOUBLE, 1800),)
 
 

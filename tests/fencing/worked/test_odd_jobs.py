@@ -167,9 +167,9 @@ def test_a_gate_higher_than_the_fence_has_higher_posts_but_not_channels() -> Non
 
 
 def test_finishes_that_are_not_named_fall_back_or_stay_open() -> None:
-    colours = {"sheet": "oat", "cap": "pebble"}
-    taken = build(run(lattice_mm=300, colours=colours, gates=[gate(4000)]))
-    named = {row.role: row.colour for row in taken.quantities}
+    finishes = {"sheet": "oat", "cap": "pebble"}
+    taken = build(run(lattice_mm=300, finishes=finishes, gates=[gate(4000)]))
+    named = {row.role: row.finish for row in taken.quantities}
     assert (named["sheet"], named["cap.pair"], named["cap.square"]) == ("oat", "pebble", "pebble")
     assert {named[role] for role in ("post.square", "rail", "lattice", "screw", "gate.stile", "hinge")} == {None}
 

@@ -39,7 +39,7 @@ UNFIT = frozenset({"layout.no_room", "gate.outside", "gate.low", "taper.height",
 """Sizes drawn that no fence has."""
 SOILS, KINDS = ("clay", "rock", "sand"), ("timber paling", "sheet metal")
 FINISHES = ("saltmarl", "fogthistle")
-COLOURS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
+PARTS = ("post", "rail", "sheet", "lattice", "cap", "screw", "gate")
 HEIGHTS = (1200, 1500, 1810)
 GATE_MM = {"single": 1020, "wide": 1500, "double": 3000}
 GROUNDS: tuple[dict[str, Any], ...] = (
@@ -56,8 +56,8 @@ def some(draw: DrawFn, **members: st.SearchStrategy[Any]) -> Members:
     return {name: draw(value) for name, value in members.items() if draw(st.booleans())}
 
 
-def colours() -> st.SearchStrategy[Members]:
-    return st.dictionaries(st.sampled_from(COLOURS), st.sampled_from(FINISHES))
+def finishes() -> st.SearchStrategy[Members]:
+    return st.dictionaries(st.sampled_from(PARTS), st.sampled_from(FINISHES))
 
 
 def common() -> dict[str, st.SearchStrategy[Any]]:
@@ -68,7 +68,7 @@ def common() -> dict[str, st.SearchStrategy[Any]]:
         "layout": st.sampled_from(("from_start", "from_end", "even", "balanced", "auto")),
         "basis": st.sampled_from(("centres", "overall")),
         "soil": st.sampled_from(SOILS),
-        "colours": colours(),
+        "finishes": finishes(),
     }
 
 
@@ -120,7 +120,7 @@ def runs(draw: DrawFn, name: str) -> Members:
 
 @st.composite
 def retrofits(draw: DrawFn) -> Members:
-    given_ = some(draw, colours=colours(), existing_height_mm=st.just(1500), shares=st.just({"owner": "1"}))
+    given_ = some(draw, finishes=finishes(), existing_height_mm=st.just(1500), shares=st.just({"owner": "1"}))
     return {"id": "R1", "bays_mm": [2200, 1900], "lattice_mm": 340, **given_}
 
 
@@ -133,7 +133,7 @@ def documents(draw: DrawFn) -> Members:
     names = ("A", "B")[: draw(st.sampled_from((1, 1, 2)))]
     defaults = {"height_mm": draw(st.sampled_from(HEIGHTS)), **some(draw, **common())}
     every = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")  # a part without a finish can't be bought
-    defaults["colours"] = {**every, **defaults.get("colours", {})}
+    defaults["finishes"] = {**every, **defaults.get("finishes", {})}
     document = {
         "site_measure": 1,
         "label": "Any measure",

@@ -49,7 +49,7 @@ def fence(runs: int, **first: Any) -> dict[str, Any]:
         "form": "stepped",
         "layout": "even",
         "soil": "clay",
-        "colours": dict.fromkeys(("post", "rail", "sheet"), "saltmarl"),
+        "finishes": dict.fromkeys(("post", "rail", "sheet"), "saltmarl"),
     }
     strength = {"method": "given_pressure", "pressure_kpa": "0.30", "soil_class": "clay"}
     return {

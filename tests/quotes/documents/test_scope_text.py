@@ -8,7 +8,7 @@ import pytest
 
 from quotes.documents.scope_text import ScopeSection, scope
 
-COLOURS = {"post": "f", "rail": "f", "sheet": "s"}
+FINISHES = {"post": "f", "rail": "f", "sheet": "s"}
 FENCE: dict[str, Any] = {"height_mm": 1810, "lattice_mm": 0, "form": "level", "gates": []}
 SHEETS = "Prepainted steel sheet fence, 1810 mm high, level along its whole length."
 FINISH = "Finish: post and rail Fogthistle, sheet Saltmarl."
@@ -17,7 +17,7 @@ FINISH = "Finish: post and rail Fogthistle, sheet Saltmarl."
 def build(*runs: dict[str, Any]) -> dict[str, Any]:
     """Runs of two bays between three posts each, named A, B and so on; nothing is dug."""
     named = [
-        {"id": "ABC"[place], "length_mm": 4000, **FENCE, **run, "colours": {**COLOURS, **run.get("colours", {})}}
+        {"id": "ABC"[place], "length_mm": 4000, **FENCE, **run, "finishes": {**FINISHES, **run.get("finishes", {})}}
         for place, run in enumerate(runs)
     ]
     taken_off = [
@@ -63,7 +63,7 @@ def test_what_all_runs_have_the_same_is_said_once() -> None:
             "1510 mm high. 2 bays between 3 posts.",
         ),
         (
-            {"form": "raked", "colours": {"sheet": "f"}},
+            {"form": "raked", "finishes": {"sheet": "f"}},
             "Prepainted steel sheet fence, 1810 mm high.",
             f"Level along its whole length. 2 bays between 3 posts. {FINISH}",
             "Following the slope of the ground. 2 bays between 3 posts. Finish: post, rail and sheet Fogthistle.",
@@ -83,7 +83,7 @@ def test_what_runs_differ_in_each_says_for_itself(other: dict[str, Any], common:
 
 
 def test_runs_that_have_nothing_in_common_have_no_line_of_all() -> None:
-    other = {"form": "raked", "height_mm": 1510, "colours": {"post": "s"}}
+    other = {"form": "raked", "height_mm": 1510, "finishes": {"post": "s"}}
     assert [heading for heading, _ in scope_texts({}, other)] == ["Run A, 4.000 m", "Run B, 4.000 m"]
 
 

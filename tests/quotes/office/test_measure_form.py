@@ -149,20 +149,22 @@ def test_ids_go_on_after_z() -> None:
 
 def test_what_has_no_field_survives_saving() -> None:
     before = {
-        "defaults": {"soil": "clay", "height_mm": 1810, "colours": {"post": "fogthistle", "cap": "saltmarl"}},
-        "runs": [{"id": "A", "length_mm": 9000, "soil": "rock", "colours": {"rail": "saltmarl", "screw": "emberloam"}}],
+        "defaults": {"soil": "clay", "height_mm": 1810, "finishes": {"post": "fogthistle", "cap": "saltmarl"}},
+        "runs": [
+            {"id": "A", "length_mm": 9000, "soil": "rock", "finishes": {"rail": "saltmarl", "screw": "emberloam"}}
+        ],
     }
     posted = {
-        "defaults/height_mm": "1510", "defaults/colours/post": "emberloam",
-        "runs/0/id": "A", "runs/0/length_mm": "9.1", "runs/0/colours/rail": "",
+        "defaults/height_mm": "1510", "defaults/finishes/post": "emberloam",
+        "runs/0/id": "A", "runs/0/length_mm": "9.1", "runs/0/finishes/rail": "",
     }  # fmt: skip
     document = read_fields(posted, before)
     assert document["defaults"] == {
         "soil": "clay",
         "height_mm": 1510,
-        "colours": {"post": "emberloam", "cap": "saltmarl"},
+        "finishes": {"post": "emberloam", "cap": "saltmarl"},
     }
-    assert document["runs"] == [{"id": "A", "length_mm": 9100, "soil": "rock", "colours": {"screw": "emberloam"}}]
+    assert document["runs"] == [{"id": "A", "length_mm": 9100, "soil": "rock", "finishes": {"screw": "emberloam"}}]
 
 
 @pytest.mark.parametrize("runs", [1, 60])

@@ -21,7 +21,7 @@ PARTIES: list[dict[str, Any]] = [
     {"key": "owner", "name": "Ada Quill", "email": "ada@example.test", "chooses": True},
     {"key": "neighbour", "name": "Ben Thorn", "email": "ben@example.test"},
 ]
-COLOURS = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
+FINISHES = dict.fromkeys(("post", "rail", "sheet"), "saltmarl")
 
 
 def actor_of(business: Business) -> Actor:
@@ -37,7 +37,7 @@ def measure(*lengths: int, shares: Mapping[str, str] | None = None, **run: Any) 
     ]
     if shares:
         runs[0]["shares"] = dict(shares)
-    defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "colours": COLOURS}
+    defaults = {"height_mm": 1800, "form": "level", "layout": "even", "soil": "clay", "finishes": FINISHES}
     return {"site_measure": 1, "label": "Back boundary", "system": "corrugated-50", "defaults": defaults, "runs": runs}
 
 

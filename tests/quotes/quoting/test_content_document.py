@@ -124,7 +124,7 @@ def test_a_measure_shared_with_somebody_unknown_is_not_sent(business: Business) 
 def test_a_finish_nobody_sells_is_refused_by_role(business: Business) -> None:
     stock_up(business)
     document = measure(7200)
-    document["defaults"]["colours"] = {"post": "saltmarl", "rail": "saltmarl", "sheet": "midnight"}
+    document["defaults"]["finishes"] = {"post": "saltmarl", "rail": "saltmarl", "sheet": "midnight"}
     draft = drafted(business, {"parties": PARTIES[:1]}, document)
     with pytest.raises(InvalidDocument) as refused:
         assemble(draft, now=timezone.now())

@@ -9,7 +9,7 @@ import pytest
 
 from catalogue.engine.purchase_options import Article, PurchaseOptions, Seller, SupplierListing
 from fencing.model.faults import InvalidDocument
-from fencing.model.measure import Colours, Form, Layout, Run, Terminal
+from fencing.model.measure import Finishes, Form, Layout, Run, Terminal
 from quotes.quoting.purchase_costs import Buying, bought_for
 from tests.quotes.pricing.cast import SYSTEM, taken_off
 
@@ -42,7 +42,7 @@ def rail(length: int, price: str) -> tuple[Article, SupplierListing]:
 
 
 RUN = Run(
-    "A", 8000, 1800, start=Terminal.FREE, end=Terminal.FREE, form=Form.LEVEL, layout=Layout.EVEN, colours=Colours()
+    "A", 8000, 1800, start=Terminal.FREE, end=Terminal.FREE, form=Form.LEVEL, layout=Layout.EVEN, finishes=Finishes()
 )
 
 
@@ -59,20 +59,20 @@ def test_rails_come_from_the_stock_that_is_cheapest_to_cut() -> None:
 @pytest.mark.parametrize(
     ("chosen", "text"),
     [
-        (None, "No finish is chosen: rail is sold in chalk, moss; name one of them under colours in the measure."),
+        (None, "No finish is chosen: rail is sold in chalk, moss; name one of them under finishes in the measure."),
         (
             "rust",
-            "rail in rust: no supplier sells it today; rail is sold in chalk, moss; name one of them under colours",
+            "rail in rust: no supplier sells it today; rail is sold in chalk, moss; name one of them under finishes",
         ),
     ],
 )
 def test_the_error_for_a_missing_finish_lists_those_on_sale(chosen: str | None, text: str) -> None:
     painted = [
-        (replace(article(f"rail {colour}", "rail", 4000), colour=colour), sold(f"rail {colour}", "9"))
-        for colour in ("moss", "chalk")
+        (replace(article(f"rail {finish}", "rail", 4000), finish=finish), sold(f"rail {finish}", "9"))
+        for finish in ("moss", "chalk")
     ]
     with pytest.raises(InvalidDocument) as refused:
-        bought_for(taken_off(replace(RUN, colours=Colours(rail=chosen))), market(*painted))
+        bought_for(taken_off(replace(RUN, finishes=Finishes(rail=chosen))), market(*painted))
     assert [fault.pointer for fault in refused.value.faults] == ["/catalogue/rail"]
     assert refused.value.faults[0].text.startswith(text)
 
@@ -212,8 +212,8 @@ def test_of_articles_that_serve_alike_the_one_is_taken_that_makes_the_whole_chea
 
 
 def test_what_serves_every_finish_is_packed_once_for_all_of_them() -> None:
-    painted = replace(RUN, colours=Colours(screw="moss"))
-    other = replace(RUN, id="B", colours=Colours(screw="chalk"))
+    painted = replace(RUN, finishes=Finishes(screw="moss"))
+    other = replace(RUN, id="B", finishes=Finishes(screw="chalk"))
     takeoff = taken_off(painted, other)
     totals = [row.total for row in takeoff.quantities if row.role == "screw"]
     assert len(totals) == 2
@@ -224,4 +224,4 @@ def test_what_serves_every_finish_is_packed_once_for_all_of_them() -> None:
         for item in bought_for(takeoff, market(rail(4000, "16"), box, without="screw")).bought
         if item.role == "screw"
     ]
-    assert [(item.quantity, item.colour) for item in bought] == [(pack, None)]
+    assert [(item.quantity, item.finish) for item in bought] == [(pack, None)]

@@ -43,7 +43,7 @@ def test_a_line_with_other_shares_goes_and_comes_anew() -> None:
 
 def test_quantities_say_how_much_more_or_less() -> None:
     def row(role: str, total: str) -> dict[str, Any]:
-        return {"role": role, "component": role, "colour": None, "unit": "C62", "total": total}
+        return {"role": role, "component": role, "finish": None, "unit": "C62", "total": total}
 
     data = compare_quantities(
         [row("rail", "10"), row("cap", "4")], [row("rail", "12"), row("cap", "4"), row("hinge", "2")]
