@@ -32,7 +32,7 @@ from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import canonical, digest, parsed
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.serializers import DraftIn, MeasureIn, TakeOffIn
-from quotes.jobs.takeoff_cache import looks_at_prices, read_for, take_off_of
+from quotes.jobs.takeoff_cache import prices_for, read_for, take_off_measure
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.problems import Problem
@@ -126,7 +126,7 @@ class MeasureVersionDetail(Endpoint):
 
 
 class MeasureTakeOff(Endpoint):
-    """The take-off of a version, computed when one of its inputs changed and kept otherwise."""
+    """The take-off of a version with the system and prices of today."""
 
     scopes = {"GET": Scope.MEASURES_READ}
     refuses = {"GET": ("422",)}
@@ -139,15 +139,12 @@ class MeasureTakeOff(Endpoint):
             fault = {"parameter": "version", "code": "version", "detail": "Say the number of a version."}
             raise Problem("bad-parameter", errors=[fault])
         version = find_version(self, ref, int(asked) if asked else None)
-        kept = take_off_of(version=version)
-        document, mark = parsed(kept.document), kept.sha256
-        if "strength" in document and self.actor.may(Scope.QUOTES_READ):
-            measure, found = read_for(self.business, parsed(version.document))
-            prices = found.prices if looks_at_prices(measure) else None
-            document = with_prices(document, take_off(measure, found.system, prices), found)
-            mark = digest(canonical(document))
+        result = take_off_measure(self.business, parsed(version.document))
+        document = takeoff_document(result.takeoff)
+        if self.actor.may(Scope.QUOTES_READ):
+            document = with_prices(document, result.takeoff, result.found)
         response = Response(document)
-        response["ETag"] = f'"{mark}"'
+        response["ETag"] = f'"{digest(canonical(document))}"'
         return response
 
 
@@ -169,7 +166,7 @@ class TakeOffs(Endpoint):
             with pointing("/measure"):
                 measure, found = read_for(self.business, document)
             built_from = found.system
-            prices = found.prices if looks_at_prices(measure) else None
+            prices = prices_for(measure, found)
         with pointing("/measure"):
             taken = take_off(measure, built_from, prices)
         written = takeoff_document(taken)

@@ -14,7 +14,7 @@ from fencing.reading import read_json
 from quotes.jobs.document_text import canonical
 from quotes.jobs.models import Job, MeasureVersion, StoredMeasure
 from quotes.jobs.services import note_event
-from quotes.jobs.takeoff_cache import check_take_off, take_off_of
+from quotes.jobs.takeoff_cache import take_off_measure
 from shared.api.problems import Problem
 from shared.business.actors import Actor
 from shared.database import audit_log
@@ -37,7 +37,7 @@ def start_measure(
 @transaction.atomic
 def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: Actor) -> MeasureVersion:
     """The next version; the same document again is the version there is. Refused whole where the fence can't be taken off."""
-    read = check_take_off(business=measure.business, document=document)
+    read = take_off_measure(measure.business, document).measure
     row = StoredMeasure.unscoped.select_for_update(no_key=True).get(
         pk=measure.pk
     )  # unscoped: the caller's own row, locked
@@ -60,7 +60,6 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
     row.draft, row.draft_errors, row.draft_at = "", [], None
     row.label = read.label or row.label
     row.save(update_fields=["latest", "draft", "draft_errors", "draft_at", "label"])
-    take_off_of(version=version)
     measure.refresh_from_db()
     if is_new:
         detail = {"version": version.number, "sha256": version.sha256}
@@ -113,7 +112,7 @@ def restore_version(*, version: MeasureVersion, seen: str) -> StoredMeasure:
 def draft_errors(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
     """What keeps a draft from being the next version; nothing when it could be."""
     try:
-        check_take_off(business=measure.business, document=_parsed(text))
+        take_off_measure(measure.business, _parsed(text))
     except InvalidDocument as refused:
         return refused.faults
     return ()

@@ -155,32 +155,6 @@ class MeasureVersion(ImmutableModel):
         return f"version {self.number}"
 
 
-class StoredTakeOff(ImmutableModel):
-    """A take-off kept with the digest of all it came from; computed again only when one of those changes.
-
-    ``price_sha256`` is empty unless an ``auto`` form or layout looked at prices.
-    """
-
-    measure_version = models.ForeignKey(MeasureVersion, on_delete=models.PROTECT, related_name="takeoffs")
-    system_code = models.CharField(max_length=60)
-    system_version = models.PositiveIntegerField()
-    system_document = models.TextField()
-    price_sha256 = models.CharField(max_length=64, blank=True)
-    engine = models.CharField(max_length=64)
-    inputs_sha256 = models.CharField(max_length=64)
-    document = models.TextField()
-    sha256 = models.CharField(max_length=64)
-    stops = models.PositiveIntegerField()
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["business", "inputs_sha256"], name="takeoff_once_for_its_inputs")
-        ]
-
-    def __str__(self) -> str:
-        return f"take-off of {self.measure_version}"
-
-
 class BuiltKind(models.TextChoices):
     USED = "used", "used"
     RETURNED = "returned", "returned to stock"

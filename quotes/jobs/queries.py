@@ -16,7 +16,6 @@ from quotes.jobs.models import (
     MeasureVersion,
     Site,
     StoredMeasure,
-    StoredTakeOff,
 )
 from shared.api.problems import Problem
 from shared.business.business_owned import OwnedQuerySet
@@ -67,11 +66,6 @@ def measures(business: Business) -> OwnedQuerySet[StoredMeasure]:
 def versions(business: Business) -> OwnedQuerySet[MeasureVersion]:
     """All valid versions of all measures."""
     return MeasureVersion.objects.of(business)
-
-
-def takeoffs(business: Business) -> OwnedQuerySet[StoredTakeOff]:
-    """All take-offs that were kept."""
-    return StoredTakeOff.objects.of(business)
 
 
 def as_built(job: Job) -> OwnedQuerySet[AsBuilt]:

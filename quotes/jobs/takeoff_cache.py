@@ -1,55 +1,82 @@
-"""Take-offs kept with what they came from, and computed again only when one of those inputs changes."""
+"""The one path from a measure to its take-off, computed again only if the measure, the system or the prices change."""
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
-from functools import cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
-
-from django.db import IntegrityError, transaction
+from dataclasses import dataclass, field
+from functools import lru_cache
 
 from catalogue.queries import site_words_on
 from catalogue.rules.site_words import names_words, settled
-from fencing.model.faults import Fault, InvalidDocument, Level
+from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Form, Layout, Measure
+from fencing.model.system import System
 from fencing.quantities.comparison_prices import PriceList
-from fencing.quantities.take_off import take_off
-from fencing.quantities.takeoff_document import takeoff_document
+from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading import read_measure
-from quotes.jobs.document_text import canonical, digest, parsed
-from quotes.jobs.models import MeasureVersion, StoredTakeOff
+from fencing.reading.measure_document import measure_document
+from quotes.jobs.document_text import canonical, digest
 from quotes.jobs.system_lookup import SystemWithPrices, find_system
 from shared.models import Business
 
-
-@cache
-def engine_mark() -> str:
-    """A digest of the engine's own source: another engine is another input."""
-    found = hashlib.sha256()
-    for name, text in sorted(_sources(files("fencing"))):
-        found.update(f"{name}\0{text}\0".encode())
-    return found.hexdigest()
+MAX_REMEMBERED = 24
+"""Take-offs that a process remembers."""
+MAX_REMEMBERED_LENGTH = 300_000
+"""Length of a measure [mm] up to which its take-off is remembered. Longer ones would fill the memory of the process."""
 
 
-def _sources(folder: Traversable, path: str = "") -> list[tuple[str, str]]:
-    sources = list[tuple[str, str]]()
-    for entry in folder.iterdir():
-        if entry.is_dir():
-            sources += _sources(entry, f"{path}{entry.name}/")
-        elif entry.name.endswith(".py"):
-            sources.append((path + entry.name, entry.read_text(encoding="utf-8")))
-    return sources
+@dataclass(frozen=True, slots=True)
+class MeasureTakeOff:
+    """A measure, the fence system and prices of today, and the take-off made from them."""
+
+    measure: Measure
+    found: SystemWithPrices
+    takeoff: TakeOff
+
+
+@dataclass(frozen=True, slots=True)
+class _Inputs:
+    """Input of the engine. Two inputs are equal if their digests are."""
+
+    digest: str
+    measure: Measure = field(compare=False)
+    system: System = field(compare=False)
+    prices: PriceList | None = field(compare=False)
+
+
+def take_off_measure(business: Business, document: object) -> MeasureTakeOff:
+    """Return the take-off of a measure with the system and prices of today. Raise InvalidDocument with all errors."""
+    measure, found = read_for(business, document)
+    inputs = _inputs(measure, found)
+    length = sum(run.length for run in measure.runs)
+    return MeasureTakeOff(measure, found, (_remembered if length <= MAX_REMEMBERED_LENGTH else _computed)(inputs))
+
+
+def _computed(inputs: _Inputs) -> TakeOff:
+    return take_off(inputs.measure, inputs.system, inputs.prices)
+
+
+_remembered = lru_cache(maxsize=MAX_REMEMBERED)(_computed)
+
+
+def _inputs(measure: Measure, found: SystemWithPrices) -> _Inputs:
+    prices = prices_for(measure, found)
+    parts = [measure.sha256, measure_document(measure), found.sha256, price_mark(prices)]
+    return _Inputs(digest(canonical(parts)), measure, found.system, prices)
+
+
+def prices_for(measure: Measure, found: SystemWithPrices) -> PriceList | None:
+    """Return the prices that the engine compares forms and layouts by; None if no run leaves the choice to it."""
+    return found.prices if looks_at_prices(measure) else None
 
 
 def looks_at_prices(measure: Measure) -> bool:
-    """Whether any run leaves its form or layout to what is cheapest."""
+    """Return whether a run has an automatic form or layout, which prices decide."""
     return any(run.form is Form.AUTO or run.layout is Layout.AUTO for run in measure.runs)
 
 
 def price_mark(prices: PriceList | None) -> str:
-    """A digest of the prices a choice was made by; nothing where there were none."""
+    """Return a digest of the prices that decided a choice; an empty text if there are none."""
     if prices is None:
         return ""
     stock = sorted([item.role, item.finish or "", item.length or 0, str(item.price)] for item in prices.stock)
@@ -60,8 +87,8 @@ def price_mark(prices: PriceList | None) -> str:
 
 
 def read_for(business: Business, document: object) -> tuple[Measure, SystemWithPrices]:
-    """A measure and the system it is built in. Refused with every fault: of the document, of how it fits the system, and of
-    soils and old fences that the business's price rules do not know."""
+    """Return a measure and its system. Raise InvalidDocument with all errors: of the document, of its fit to the system, and
+    of soils and existing fences that the business's price rules do not know."""
     code = document.get("system") if isinstance(document, Mapping) else None
     found, unknown = None, list[Fault]()
     if code is None or isinstance(code, str):
@@ -79,50 +106,3 @@ def read_for(business: Business, document: object) -> tuple[Measure, SystemWithP
     if found is None or unknown:
         raise InvalidDocument(unknown)
     return measure if words is None else settled(measure), found
-
-
-def check_take_off(*, business: Business, document: object) -> Measure:
-    """The measure, once it is known that it can be taken off; nothing is kept."""
-    measure, found = read_for(business, document)
-    take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
-    return measure
-
-
-def take_off_of(*, version: MeasureVersion) -> StoredTakeOff:
-    """The take-off of a stored measure with the system and prices of today: the kept one while nothing has changed."""
-    measure, found = read_for(version.business, parsed(version.document))
-    prices = found.prices if looks_at_prices(measure) else None
-    inputs = _inputs(version, found, prices)
-    rows = StoredTakeOff.objects.of(version.business)
-    kept = rows.filter(inputs_sha256=inputs).first()
-    if kept is not None:
-        return kept
-    taken = take_off(measure, found.system, prices)
-    text = canonical(takeoff_document(taken))
-    row = StoredTakeOff(
-        business=version.business,
-        measure_version=version,
-        system_code=found.code,
-        system_version=found.version,
-        system_document=canonical(found.document),
-        price_sha256=price_mark(prices),
-        engine=engine_mark(),
-        inputs_sha256=inputs,
-        document=text,
-        sha256=digest(text),
-        stops=sum(notice.level is Level.STOP for notice in taken.notices),
-    )
-    try:
-        with transaction.atomic():
-            row.save()
-    except IntegrityError:  # somebody else took it off at the same moment: theirs is the same
-        return rows.get(inputs_sha256=inputs)
-    return row
-
-
-def _inputs(version: MeasureVersion, found: SystemWithPrices, prices: PriceList | None) -> str:
-    return digest(
-        canonical(
-            [version.pk, version.sha256, found.code, found.version, found.sha256, price_mark(prices), engine_mark()]
-        )
-    )

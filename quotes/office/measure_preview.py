@@ -11,12 +11,12 @@ from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
 from fencing.model.faults import Fault, InvalidDocument, Level, Notice
 from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
-from fencing.quantities.take_off import TakeOff, grounds_of, take_off
+from fencing.quantities.take_off import TakeOff, grounds_of
 from fencing.set_out.corners import corners
 from fencing.set_out.run import NO_ENDS
 from quotes.documents.number_format import by_locale
 from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.jobs.takeoff_cache import read_for, take_off_measure
 from quotes.office.measure_fields import MANY_RUNS
 from quotes.quoting.build_pricing import PricingInputs, basis_today, total_of
 from shared.common.money import shown
@@ -79,10 +79,10 @@ def draw(
     ``returning``: whether the customer accepted another job before, which may bring a discount.
     """
     try:
-        measure, found = read_for(business, document)
-        taken = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+        result = take_off_measure(business, document)
     except InvalidDocument as refused:
         return MeasurePreview(faults=refused.faults)
+    measure, found, taken = result.measure, result.found, result.takeoff
     total, unpriced = (
         _total(basis_today(business, measure, returning=returning), taken, found) if priced else (None, ())
     )

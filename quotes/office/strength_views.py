@@ -16,8 +16,8 @@ from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, save_measure
+from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.strength_panel import curve_of, lowered
-from quotes.office.takeoff_views import taken_off
 from quotes.quoting.content_document import face
 from shared.api.etags import find
 from shared.business.access import MemberRequest, require_scope
@@ -53,9 +53,10 @@ def annex(request: MemberRequest, ref: str) -> HttpResponse:
     if version is None:
         return redirect("measure", ref)
     try:
-        taken, found = taken_off(request.business, parsed(version.document))
+        result = take_off_measure(request.business, parsed(version.document))
     except InvalidDocument:
         return redirect(_panel(ref))
+    taken, found = result.takeoff, result.found
     written = takeoff_document(taken)
     if "strength" not in written:
         return redirect(_panel(ref))

@@ -14,7 +14,7 @@ from catalogue.rules.labels import finish_words
 from fencing.buying.purchase import purchase
 from fencing.cutting import INTERACTIVE
 from fencing.model.faults import InvalidDocument
-from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.take_off import TakeOff
 from fencing.quantities.takeoff_document import takeoff_document
 from quotes.documents.notice_key import marked
 from quotes.documents.set_out_sheet import cut_list, run_sheets
@@ -22,7 +22,7 @@ from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest
 from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.cutting_plan_view import Sawing, sawing
 from quotes.office.measure_fields import FORMS, LAYOUTS
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of
@@ -36,7 +36,6 @@ from shared.api.etags import find
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.typed_lengths import HEIGHT, read_length
-from shared.models import Business
 
 
 @require_safe
@@ -67,9 +66,10 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
         "heights": [run["id"] for run in document.get("runs", [])],
     }
     try:
-        taken, found = taken_off(request.business, document)
+        result = take_off_measure(request.business, document)
     except InvalidDocument as refused:
         return render(request, "office/takeoff.html", {**data, "faults": refused.faults}, status=409)
+    taken, found = result.takeoff, result.found
     written = takeoff_document(taken)
     return render(
         request,
@@ -96,12 +96,6 @@ def takeoff(request: MemberRequest, ref: str) -> HttpResponse:
     )
 
 
-def taken_off(business: Business, document: Mapping[str, Any]) -> tuple[TakeOff, SystemWithPrices]:
-    """A measure taken off with the system and prices of today. Refused with every fault."""
-    measure, found = read_for(business, document)
-    return take_off(measure, found.system, found.prices if looks_at_prices(measure) else None), found
-
-
 def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff) -> dict[str, Any]:
     """What was asked to be otherwise, and what it moves; a fault where it can't be built."""
     asked = {key: request.GET.get(key, "").strip()[:40] for key in ("height_mm", "lattice_mm", "form", "layout")}
@@ -110,7 +104,7 @@ def _change(request: MemberRequest, document: Mapping[str, Any], taken: TakeOff)
     if not change:
         return {"asked": asked}
     try:
-        other, _ = taken_off(request.business, changed_document(document, change))
+        other = take_off_measure(request.business, changed_document(document, change)).takeoff
     except InvalidDocument as refused:
         return {"asked": asked, "refused": refused.faults}
     return {"asked": asked, "changed": True, "moved": moved_between(taken, other)}

@@ -20,10 +20,10 @@ from quotes.jobs import queries
 from quotes.jobs.document_text import parsed
 from quotes.jobs.measure_services import newest, restore_version
 from quotes.jobs.models import MeasureVersion, StoredMeasure
+from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.office.measure_preview import NARROW, WIDE, elevation_of, plan_of
 from quotes.office.plain_text import in_words
 from quotes.office.quantity_changes import moved_between
-from quotes.office.takeoff_views import taken_off
 from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
@@ -102,7 +102,7 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     """The fence as it would be built by the catalogue of today, or why it can't be; and the newest version beside it."""
     width = NARROW if "narrow" in request.COOKIES else WIDE
     try:
-        taken, _ = taken_off(request.business, parsed(row.document))
+        taken = take_off_measure(request.business, parsed(row.document)).takeoff
     except InvalidDocument as refused:
         return {"faults": refused.faults}
     with by_locale(request.business.locale):
@@ -111,7 +111,7 @@ def _drawn(request: MemberRequest, row: MeasureVersion) -> Mapping[str, Any]:
     if last is None or last.number == row.number:
         return data
     try:
-        now, _ = taken_off(request.business, parsed(last.document))
+        now = take_off_measure(request.business, parsed(last.document)).takeoff
     except InvalidDocument:  # its own page says why
         return data
     return {**data, "moved": moved_between(taken, now)}

@@ -14,14 +14,14 @@ from catalogue.rules.labels import finish_words
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Level
 from fencing.model.measure import Measure, Retrofit, Run
-from fencing.quantities.take_off import TakeOff, take_off
+from fencing.quantities.take_off import TakeOff
 from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading.measure_document import measure_document
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import remedy_document
 from quotes.jobs.document_text import canonical, digest
 from quotes.jobs.system_lookup import SystemWithPrices
-from quotes.jobs.takeoff_cache import looks_at_prices, read_for
+from quotes.jobs.takeoff_cache import take_off_measure
 from quotes.pricing.costs import CostLine, DeliveryCharge, delivery_lines, hire_lines
 from quotes.pricing.discounts import Buyer, choose_discount
 from quotes.pricing.labour import disposal_lines, labour_lines
@@ -73,8 +73,8 @@ def build(
     document: Mapping[str, Any], basis: PricingInputs, *, key: str = "base", label: str = "As measured"
 ) -> dict[str, Any]:
     """Return a build for the content document. Raise InvalidDocument if the fence cannot be taken off or priced."""
-    measure, found = read_for(basis.business, document)
-    takeoff = take_off(measure, found.system, found.prices if looks_at_prices(measure) else None)
+    result = take_off_measure(basis.business, document)
+    measure, found, takeoff = result.measure, result.found, result.takeoff
     buying = bought_for(takeoff, found.market, basis.rules.digits)
     lines = priced_lines(takeoff, buying, basis)
     written = takeoff_document(takeoff)

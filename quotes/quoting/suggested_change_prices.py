@@ -18,7 +18,7 @@ from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.screening import Screening, ScreeningOutcome, screen
 from fencing.strength.suggested_changes import priced
 from quotes.jobs.system_lookup import SystemWithPrices, find_system
-from quotes.jobs.takeoff_cache import looks_at_prices
+from quotes.jobs.takeoff_cache import prices_for
 
 MAX_PRICED = 60
 """Maximum number of posts for which changes are priced: each needs a take-off, a cutting plan and a price of the whole job."""
@@ -41,7 +41,7 @@ def priced_remedies(takeoff: TakeOff, found: SystemWithPrices, net: Net) -> tupl
         return suggest_changes_if_small(screening)
 
     def price(measure: Measure, system: System) -> Decimal:
-        return net(take_off(measure, system, found.prices if looks_at_prices(measure) else None), found)
+        return net(take_off(measure, system, prices_for(measure, found)), found)
 
     try:
         remedies = priced(screening, price)
@@ -77,7 +77,7 @@ def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[
             other = find_system(found.business, code)
             measure = replace(screening.takeoff.measure, system=code)
             check_system_fit(measure, other.system)
-            taken = take_off(measure, other.system, other.prices if looks_at_prices(measure) else None)
+            taken = take_off(measure, other.system, prices_for(measure, other))
         except InvalidDocument:
             continue
         if other.system.steel is not None and not any(notice.level is Level.STOP for notice in taken.notices):

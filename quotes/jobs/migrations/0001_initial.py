@@ -191,30 +191,6 @@ class Migration(migrations.Migration):
                 ('unscoped', django.db.models.manager.Manager()),
             ],
         ),
-        migrations.CreateModel(
-            name='StoredTakeOff',
-            fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ref', models.CharField(default=shared.business.business_owned.new_ref, editable=False, max_length=32, unique=True)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('updated_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('version', models.PositiveIntegerField(default=1, editable=False)),
-                ('system_code', models.CharField(max_length=60)),
-                ('system_version', models.PositiveIntegerField()),
-                ('system_document', models.TextField()),
-                ('price_sha256', models.CharField(blank=True, max_length=64)),
-                ('engine', models.CharField(max_length=64)),
-                ('inputs_sha256', models.CharField(max_length=64)),
-                ('document', models.TextField()),
-                ('sha256', models.CharField(max_length=64)),
-                ('stops', models.PositiveIntegerField()),
-                ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='shared.business')),
-                ('measure_version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='takeoffs', to='jobs.measureversion')),
-            ],
-            managers=[
-                ('unscoped', django.db.models.manager.Manager()),
-            ],
-        ),
         migrations.AddIndex(
             model_name='customer',
             index=models.Index(fields=['business', 'name'], name='customer_by_name'),
@@ -258,9 +234,5 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='measureversion',
             constraint=models.UniqueConstraint(fields=('business', 'measure', 'number'), name='measure_version_once'),
-        ),
-        migrations.AddConstraint(
-            model_name='storedtakeoff',
-            constraint=models.UniqueConstraint(fields=('business', 'inputs_sha256'), name='takeoff_once_for_its_inputs'),
         ),
     ]

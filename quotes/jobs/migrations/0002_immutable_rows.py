@@ -8,4 +8,4 @@ from quotes.jobs.immutable_triggers import written_once
 class Migration(migrations.Migration):
     dependencies = [("jobs", "0001_initial")]
 
-    operations = written_once("jobs_jobevent", "jobs_measureversion", "jobs_storedtakeoff", "jobs_asbuilt")
+    operations = written_once("jobs_jobevent", "jobs_measureversion", "jobs_asbuilt")

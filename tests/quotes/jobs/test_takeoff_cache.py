@@ -1,4 +1,4 @@
-"""Take-offs kept by their inputs: computed once, and again only when one of those inputs changes."""
+"""Take-offs are computed once, and again only if the measure, the system or the prices change."""
 
 from __future__ import annotations
 
@@ -6,22 +6,25 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from catalogue import services as catalogue
 from catalogue.models import FenceSystemVersion, SupplierPrice
-from quotes.jobs.document_text import canonical, digest, parsed
-from quotes.jobs.models import StoredTakeOff
-from quotes.jobs.takeoff_cache import engine_mark, take_off_of
+from fencing.model.measure import Measure
+from fencing.model.system import System
+from fencing.quantities.comparison_prices import PriceList
+from fencing.quantities.take_off import TakeOff, take_off
+from quotes.jobs import takeoff_cache
+from quotes.jobs.document_text import canonical, parsed
+from quotes.jobs.takeoff_cache import take_off_measure
+from quotes.quoting.models import RevisionState
 from shared.business.actors import SYSTEM
 from shared.business.models import Business
-from tests.quotes.quoting.cast import measure, new_job, stock_up
+from tests.quotes.quoting.cast import measure, new_job, sent, stock_up
 
 pytestmark = pytest.mark.django_db
-
-
-def _count(business: Business) -> int:
-    return StoredTakeOff.objects.of(business).count()
 
 
 def _dearer(business: Business) -> None:
@@ -36,42 +39,61 @@ def _dearer(business: Business) -> None:
         offer.save()
 
 
-def test_the_same_inputs_are_taken_off_once(business: Business) -> None:
-    stock_up(business)
-    _, version = new_job(business)
-    first, again = take_off_of(version=version), take_off_of(version=version)
-    assert first.pk == again.pk
-    assert _count(business) == 1
-    assert digest(first.document) == first.sha256
+@pytest.fixture
+def calls(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Return the labels of the measures that the engine is asked to take off from now on."""
+    labels = list[str]()
+
+    def counted(measure: Measure, system: System, prices: PriceList | None = None) -> TakeOff:
+        labels.append(measure.label)
+        return take_off(measure, system, prices)
+
+    takeoff_cache._remembered.cache_clear()
+    monkeypatch.setattr(takeoff_cache, "take_off", counted)
+    return labels
 
 
-def test_new_prices_count_only_where_auto_looked_at_them(business: Business) -> None:
-    stock_up(business)
-    _, plain = new_job(business, measure(7200))
-    _, auto = new_job(business, measure(7200, layout="auto"))
-    before = take_off_of(version=plain), take_off_of(version=auto)
-    assert (before[0].price_sha256, len(before[1].price_sha256)) == ("", 64)
-    _dearer(business)
-    assert take_off_of(version=plain).pk == before[0].pk
-    assert take_off_of(version=auto).pk != before[1].pk
-
-
-def test_a_new_version_of_the_system_is_a_new_input(business: Business) -> None:
+def test_saving_showing_pricing_and_sending_take_a_measure_off_once(
+    business: Business, owner_client: Client, calls: list[str]
+) -> None:
     stock_up(business)
     _, version = new_job(business, measure(7200))
-    before = take_off_of(version=version)
+    page = reverse("takeoff", args=[version.measure.ref])
+    assert owner_client.get(page).status_code == 200
+    revision = sent(business, document=measure(7200))
+    assert revision.state == RevisionState.SENT
+    assert owner_client.get(f"/revisions/{revision.ref}").status_code == 200
+    assert len(calls) == 1
+
+
+def test_new_prices_count_only_if_a_choice_depends_on_them(business: Business, calls: list[str]) -> None:
+    stock_up(business)
+    plain, auto = measure(7200), measure(7200, layout="auto")
+    before = take_off_measure(business, plain).takeoff, take_off_measure(business, auto).takeoff
+    _dearer(business)
+    assert take_off_measure(business, plain).takeoff is before[0]
+    assert take_off_measure(business, auto).takeoff is not before[1]
+    assert len(calls) == 3
+
+
+def test_a_new_version_of_the_system_is_a_new_input(business: Business, calls: list[str]) -> None:
+    stock_up(business)
+    before = take_off_measure(business, measure(7200))
     stored = FenceSystemVersion.objects.of(business).get(system__code="corrugated-50")
     document: dict[str, Any] = dict(stored.document)
     document["ground_gap_mm"] += 10
     catalogue.store_system(business=business, actor=SYSTEM, document=document, system=stored.system)
-    after = take_off_of(version=version)
-    assert (before.system_version, after.system_version) == (1, 2)
-    assert parsed(before.system_document)["ground_gap_mm"] + 10 == parsed(after.system_document)["ground_gap_mm"]
+    after = take_off_measure(business, measure(7200))
+    assert (before.found.version, after.found.version, len(calls)) == (1, 2, 2)
+    assert after.takeoff.system.ground_gap == before.takeoff.system.ground_gap + 10
 
 
-def test_the_engine_is_known_by_its_source() -> None:
-    assert len(engine_mark()) == 64
-    assert engine_mark() == engine_mark()
+def test_a_long_measure_is_taken_off_but_not_remembered(business: Business, calls: list[str]) -> None:
+    stock_up(business)
+    document = measure(takeoff_cache.MAX_REMEMBERED_LENGTH + 1)
+    first, second = take_off_measure(business, document).takeoff, take_off_measure(business, document).takeoff
+    assert first == second
+    assert len(calls) == 2
 
 
 def test_canonical_text_does_not_depend_on_the_order_of_members() -> None:
