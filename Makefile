@@ -8,7 +8,7 @@ READY := $(VENV)/.ready
 DEMO_ENV := BAYWRIGHT_DEMO=1
 COMPILE := $(BIN)/uv pip compile pyproject.toml --generate-hashes --universal --no-header --no-annotate --quiet
 
-.PHONY: setup setup-tests demo serve test lint format bench bench-cutting lock openapi checks fuzz
+.PHONY: setup setup-tests demo serve check test lint format bench bench-cutting lock openapi checks fuzz
 
 setup: $(READY)
 
@@ -30,6 +30,11 @@ serve: setup
 
 test: setup-tests
 	@sh .ci/test $(ALSO)
+
+# Lint, types and the tests of what changed. Slow tests and browser tests are left to `make test`.
+check: lint
+	@tests=$$($(BIN)/python .ci/changed_tests.py); test -z "$$tests" || $(DEMO_ENV) DATABASE_URL= \
+	  $(BIN)/python -m pytest -q -n 2 --dist loadfile -m "not postgres and not browser and not slow" $$tests
 
 lint: setup
 	$(BIN)/ruff check .

@@ -109,7 +109,7 @@ class Hit:
 
 def tracked_files(paths: list[str]) -> list[str]:
     """Return the tracked files below the given paths, or all of them."""
-    listed = subprocess.run(["git", "ls-files", "--", *paths], capture_output=True, text=True, check=True).stdout  # noqa: S603, S607 - fixed command
+    listed = subprocess.run(["git", "ls-files", "--", *paths], capture_output=True, text=True, check=True).stdout
     return [
         path for path in listed.splitlines() if path.endswith(ALL) and not SKIPPED.search(path) and Path(path).exists()
     ]
