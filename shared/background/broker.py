@@ -12,7 +12,7 @@ import logging
 from collections.abc import Mapping
 from typing import Any, Final
 
-from kombu.transport import redis
+from kombu.transport import redis, virtual
 
 _log = logging.getLogger("baywright.jobs")
 _SHOWN: Final = 200
@@ -63,8 +63,44 @@ def _checked(answer: Any, **_: Any) -> tuple[bytes, bytes] | None:
     return None
 
 
+class QoS(redis.QoS):
+    """Count of unacknowledged messages that decreases even if Redis is down when a message is acknowledged.
+
+    Kombu first deletes the message in Redis and then decreases the count. If the first step fails, the count stays, and a
+    worker that works on one message at a time never reads the list again.
+
+    The message may be delivered a second time. That has no effect: its row of the outbox is done.
+    """
+
+    def ack(self, delivery_tag: str) -> None:
+        """Acknowledge a message.
+
+        Raises:
+            ConnectionError: if Redis is down. The message no longer counts.
+        """
+        try:
+            super().ack(delivery_tag)
+        except self.channel.connection_errors:  # type: ignore[attr-defined]  # its stubs leave it out
+            virtual.QoS.ack(self, delivery_tag)
+            raise
+
+    def reject(self, delivery_tag: str, requeue: bool = False) -> None:
+        """Reject a message, and put it back into the list if ``requeue`` is set.
+
+        Raises:
+            ConnectionError: if Redis is down. The message no longer counts.
+        """
+        try:
+            super().reject(delivery_tag, requeue=requeue)
+        except self.channel.connection_errors:  # type: ignore[attr-defined]  # its stubs leave it out
+            virtual.QoS.ack(self, delivery_tag)
+            raise
+
+
 class Channel(redis.Channel):
     """A channel whose client gives out whole messages only."""
+
+    QoS = QoS
 
     def _create_client(self, asynchronous: bool = False) -> Any:
         client = super()._create_client(asynchronous)  # type: ignore[misc]  # its stubs leave it out

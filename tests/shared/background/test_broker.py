@@ -1,4 +1,4 @@
-"""What somebody else wrote into the broker's list is dropped before the worker reads it."""
+"""Tests of the broker's transport: foreign entries are dropped, and a lost acknowledgement blocks no worker."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import pytest
 import redis
 from kombu import Connection
 
-from shared.background.broker import is_message
+from shared.background.broker import Transport, is_message
 from tests.conftest import TEST_REDIS
 
 SOUND: dict[str, Any] = {
@@ -71,3 +71,24 @@ def test_what_the_service_sends_is_a_message(settings: Any) -> None:
         entry = broker.rpop("checked")
     assert isinstance(entry, bytes)
     assert is_message(entry)
+
+
+@pytest.mark.redis
+@pytest.mark.parametrize("end", ["ack", "reject", "requeue"])
+def test_a_message_stops_counting_even_if_redis_is_down_when_it_is_acknowledged(
+    monkeypatch: pytest.MonkeyPatch, end: str
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise redis.ConnectionError("Connection refused.")
+
+    with Connection(TEST_REDIS, transport=Transport) as line, line.Producer() as producer:
+        channel: Any = line.default_channel
+        channel.basic_qos(0, 1, False)
+        line.SimpleQueue("slots").clear()
+        producer.publish({"number": 1}, routing_key="slots")
+        message = channel.basic_get("slots")
+        assert not channel.qos.can_consume()
+        monkeypatch.setattr(channel.qos, "_remove_from_indices", refuse)
+        with pytest.raises(redis.ConnectionError):
+            message.ack() if end == "ack" else message.reject(requeue=end == "requeue")
+        assert channel.qos.can_consume()
