@@ -74,7 +74,7 @@ class BusinessForm(BusinessModelForm):
 class BusinessAdmin(ModelAdmin):
     form = BusinessForm
     ordering = ("name", "id")
-    list_display = ("name", "place", "country", "currency", "suspended_at")
+    list_display = ("name", "city", "country", "currency", "suspended_at")
     search_fields = ("name",)
     inlines = (MemberInline,)
 

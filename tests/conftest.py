@@ -167,7 +167,7 @@ def quick_passwords() -> Iterator[None]:
 def cast(db: None, quick_passwords: None) -> Cast:
     """Everybody."""
     owner, stranger = _person("Olive"), _person("Stranger")
-    place: dict[str, Any] = {"country": "NZ", "currency": "NZD", "place": "Tern Bay", "locale": "en_NZ"}
+    place: dict[str, Any] = {"country": "NZ", "currency": "NZD", "city": "Tern Bay", "locale": "en_NZ"}
     business = services.start_business(owner=owner, name="Tern Bay Fencing", **place)
     others = {"estimator": MemberRole.ESTIMATOR, "crew": MemberRole.CREW, "bookkeeper": MemberRole.BOOKKEEPER}
     people = {name: _person(name.capitalize()) for name in others}

@@ -159,7 +159,7 @@ class CutPlans(Endpoint):
 
 
 def _unknown(parameter: str, detail: str) -> Problem:
-    return Problem("bad-parameter", errors=[{"parameter": parameter, "code": "value", "detail": detail}])
+    return Problem("invalid-parameter", errors=[{"parameter": parameter, "code": "value", "detail": detail}])
 
 
 class CutPlanDetail(Endpoint):

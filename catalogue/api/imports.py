@@ -60,7 +60,7 @@ def _kind(text: str) -> ImportKind:
         return ImportKind(text)
     except ValueError:
         fault = {"parameter": "kind", "code": "choice", "detail": f"Choose from: {', '.join(ImportKind)}."}
-        raise Problem("bad-parameter", errors=[fault]) from None
+        raise Problem("invalid-parameter", errors=[fault]) from None
 
 
 def _needs_prices(endpoint: Endpoint, kind: ImportKind, scope: Scope) -> None:

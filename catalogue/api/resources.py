@@ -90,7 +90,7 @@ def day(asked: Mapping[str, str], name: str) -> date | None:
         return date.fromisoformat(asked[name])
     except ValueError:
         fault = {"parameter": name, "code": "date", "detail": "A day such as 2026-07-01 is wanted."}
-        raise Problem("bad-parameter", errors=[fault]) from None
+        raise Problem("invalid-parameter", errors=[fault]) from None
 
 
 def _exact(rows: QuerySet[Any], asked: Mapping[str, str], **by: str) -> QuerySet[Any]:

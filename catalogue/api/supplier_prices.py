@@ -42,7 +42,7 @@ class _SupplyEndpoint(Endpoint):
 class SupplyOffers(_SupplyEndpoint):
     """Every offer of the supplier."""
 
-    scopes = {"GET": Scope.SUPPLY_OFFERS_READ, "POST": Scope.SUPPLY_OFFERS_WRITE}
+    scopes = {"GET": Scope.SUPPLY_PRICES_READ, "POST": Scope.SUPPLY_PRICES_WRITE}
     paged = True
     parameters = {
         "business": "Only offers to this business, by ref.",
@@ -87,7 +87,7 @@ class SupplyOffers(_SupplyEndpoint):
 class SupplyOfferDetail(_SupplyEndpoint):
     """One offer of the supplier: it may be ended, and changed before it begins."""
 
-    scopes = {"GET": Scope.SUPPLY_OFFERS_READ, "PATCH": Scope.SUPPLY_OFFERS_WRITE}
+    scopes = {"GET": Scope.SUPPLY_PRICES_READ, "PATCH": Scope.SUPPLY_PRICES_WRITE}
 
     @extend_schema(responses={200: _SCHEMA}, summary="One of a supplier's offers")
     def get(self, request: Request, ref: str) -> Response:

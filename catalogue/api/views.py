@@ -163,7 +163,7 @@ class FenceSystemDetail(Endpoint):
         wanted = str(system.latest) if number is None else number
         if not (wanted.isascii() and wanted.isdigit() and len(wanted) < 7):
             fault = {"parameter": "version", "code": "whole", "detail": "A whole number is wanted."}
-            raise Problem("bad-parameter", errors=[fault])
+            raise Problem("invalid-parameter", errors=[fault])
         found = FenceSystemVersion.objects.of(self.business).filter(system=system, number=int(wanted)).first()
         if found is None:
             raise Problem("not-found")

@@ -38,7 +38,7 @@ class NewBusiness:
     owner: str
     country: str
     currency: str
-    place: str = ""
+    city: str = ""
     tax_name: str = "Tax"
     tax_rate: Decimal = Decimal(0)
     time_zone: str = ""
@@ -82,7 +82,7 @@ def create_business(
         name=new.name,
         country=new.country,
         currency=new.currency,
-        place=new.place,
+        city=new.city,
         tax_name=new.tax_name,
         **{
             "time_zone": new.time_zone or _usual_zone(new.country),

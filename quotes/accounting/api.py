@@ -53,7 +53,7 @@ _FILE = {(200, kind): OpenApiTypes.BINARY for kind in ("text/csv", "application/
 class _Report(Endpoint):
     """A report of a span of days as csv, xlsx or json. What was placed or changed until now is in it."""
 
-    scopes = {"GET": Scope.BOOKS_READ}
+    scopes = {"GET": Scope.ACCOUNTING_READ}
     parameters = SPAN
 
     def span(self) -> DateRange:
@@ -163,7 +163,7 @@ class LockIn(StrictSerializer):
 class Locks(Endpoint):
     """Locked periods, from the newest. POST locks everything up to a day, for good."""
 
-    scopes = {"GET": Scope.BOOKS_READ, "POST": Scope.BOOKS_WRITE}
+    scopes = {"GET": Scope.ACCOUNTING_READ, "POST": Scope.ACCOUNTING_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
 
@@ -178,4 +178,4 @@ class Locks(Endpoint):
 
 
 def _wrong(name: str, text: str) -> Problem:
-    return Problem("bad-parameter", errors=[{"parameter": name, "code": name, "detail": text}])
+    return Problem("invalid-parameter", errors=[{"parameter": name, "code": name, "detail": text}])

@@ -40,12 +40,12 @@ REPORTS = (
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@require_scope(Scope.BOOKS_READ)
+@require_scope(Scope.ACCOUNTING_READ)
 def books(request: MemberRequest) -> HttpResponse:
     """Reports of a span of days; POST locks everything up to a day, for good."""
     fault, status = "", 200
     if request.method == "POST":
-        if not request.actor.may(Scope.BOOKS_WRITE):
+        if not request.actor.may(Scope.ACCOUNTING_WRITE):
             raise PermissionDenied
         try:
             lock_period(
@@ -76,7 +76,7 @@ def books(request: MemberRequest) -> HttpResponse:
         "fault": fault,
         "bad_span": bad,
         "may_set_accounts": request.actor.may(Scope.BUSINESS_WRITE),
-        "may_lock": request.actor.may(Scope.BOOKS_WRITE),
+        "may_lock": request.actor.may(Scope.ACCOUNTING_WRITE),
     }
     return render(request, "accounting/books.html", values, status=status)
 

@@ -27,7 +27,7 @@ from shared.common.form_fields import typed_number
 MAX_MARKS: Final = 2_000
 MAX_ENTRIES: Final = 200
 _ID = re.compile(r"[0-9A-Za-z-]{8,40}")
-_FIELDS: Final = ("kind", "role", "quantity", "place", "note")
+_FIELDS: Final = ("kind", "role", "quantity", "location", "note")
 
 
 @dataclass(frozen=True, slots=True)

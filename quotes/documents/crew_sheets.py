@@ -36,7 +36,7 @@ def _crew_values(document: Document, made: str) -> dict[str, Any]:
     change = replaced(document)
     sheet = {
         "job": job,
-        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
+        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["city"]))),
         "system": system["label"],
         "digs": bool(build["takeoff"]["runs"]),
         "hole": f"{hole['diameter_mm']} across, {hole['shape']}, {hole['bedding_mm']} of concrete under the post",
@@ -98,7 +98,7 @@ CARE = (
 def care_values(document: Document, made: str) -> dict[str, Any]:
     """Return the values of the care sheet. A text of the business replaces the standard text."""
     values = crew_values(document, made)
-    own = document["business"].get("wording", {}).get("care")
+    own = document["business"].get("custom_texts", {}).get("care_sheet")
     parts = [("Caring for it", tuple(own.split("\n\n")))] if own else list(CARE)
     values["sheet"]["parts"] = [{"heading": heading, "sentences": sentences} for heading, sentences in parts]
     return values

@@ -44,7 +44,7 @@ class ChecklistItem:
 
 
 @require_GET
-@require_scope(Scope.SETOUT_READ)
+@require_scope(Scope.SET_OUT_READ)
 def build(request: MemberRequest, ref: str) -> HttpResponse:
     """Show the build page, or a notice if no quote is accepted yet."""
     job = _job(request, ref)
@@ -52,7 +52,7 @@ def build(request: MemberRequest, ref: str) -> HttpResponse:
 
 
 @require_POST
-@require_scope(Scope.ASBUILT_WRITE)
+@require_scope(Scope.AS_BUILT_WRITE)
 def build_ticks(request: MemberRequest, ref: str) -> HttpResponse:
     """Save the checklist: JSON from the page's script, or the whole form without script."""
     job = _job(request, ref)
@@ -85,7 +85,7 @@ def _queue(request: MemberRequest, job: Job, known: frozenset[str]) -> dict[str,
 
 
 @require_POST
-@require_scope(Scope.ASBUILT_WRITE)
+@require_scope(Scope.AS_BUILT_WRITE)
 def build_record(request: MemberRequest, ref: str) -> HttpResponse:
     """Record an as-built entry, or undo one."""
     job = _job(request, ref)
@@ -159,7 +159,7 @@ def _values(request: MemberRequest, job: Job) -> dict[str, Any]:
         "places": places,
         "count": len(places),
         "ticked": len(done & set(places)),
-        "may_tick": request.actor.may(Scope.ASBUILT_WRITE),
+        "may_tick": request.actor.may(Scope.AS_BUILT_WRITE),
         **_entries(request, job),
         "kinds": BuiltKind.choices,
         "roles": ROLES,
@@ -170,7 +170,7 @@ def _entries(request: MemberRequest, job: Job) -> dict[str, Any]:
     return {
         "entries": as_built(job).order_by("-id")[:100],
         "taken": set(as_built(job).exclude(reverses=None).values_list("reverses_id", flat=True)),
-        "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.ASBUILT_WRITE),
+        "may_record": job.state in ("accepted", "built") and request.actor.may(Scope.AS_BUILT_WRITE),
     }
 
 

@@ -32,7 +32,7 @@ CAPTIONS = {
 def face(business: Document) -> dict[str, Any]:
     """Return the letterhead of a business: its name, address lines and logo."""
     lines = [business["name"], *business["address"].splitlines()]
-    lines.append(" ".join(filter(None, (business["postcode"], business["place"]))))
+    lines.append(" ".join(filter(None, (business["postcode"], business["city"]))))
     lines += [business["phone"], business["email"], business["website"]]
     if business["registration_number"]:
         lines.append(f"Reg. {business['registration_number']}")
@@ -44,7 +44,7 @@ def face(business: Document) -> dict[str, Any]:
         "lines": [line for line in lines if line],
         "logo": f"data:image/png;base64,{logo}" if logo else "",
         "language": business["language"],
-        "paper": business["paper"],
+        "paper": business["paper_size"],
     }
 
 
@@ -107,7 +107,7 @@ def _values(document: Document) -> dict[str, Any]:
         "heading": named,
         "number": document["number"],
         "job": f"{document['job']['number']} {document['job']['label']}".strip(),
-        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["place"]))),
+        "place": ", ".join(filter(None, (" ".join(site["address"].split()), site["city"]))),
         "customer": document["party"]["name"],
         "what": _what(document),
         "issued_on": day(document["dates"]["date"], locale),
@@ -171,7 +171,7 @@ def _how_to_accept(document: Document) -> str:
     until = day(document["dates"]["valid_until"], business["locale"])
     reach = " or ".join(filter(None, (business["phone"], business["email"])))
     ask = f" Questions: {reach}." if reach else ""
-    own = business.get("wording", {}).get("how_to_accept")
+    own = business.get("custom_texts", {}).get("how_to_accept")
     if own:
         return f"{own} Answer by {until}.{ask}"
     return f"Open the link in our message and select Accept by {until}.{ask}"

@@ -17,7 +17,7 @@ Document = Mapping[str, Any]
 
 def place_of(site: Document) -> str:
     """Return a site's address in one line."""
-    return ", ".join(filter(None, (" ".join(site["address"].split()), site["place"])))
+    return ", ".join(filter(None, (" ".join(site["address"].split()), site["city"])))
 
 
 def annex_pdf(

@@ -64,7 +64,7 @@ def ubl_values(order: SupplierOrder) -> OrderDocument:
         charge_tax_percent=Decimal(number(order.fee_tax_rate)),
         deliver_to=UblAddress(
             " ".join(place.get("address", "").split()),
-            place.get("place", ""),
+            place.get("city", ""),
             place.get("postcode", ""),
             place.get("country", ""),
         ),
@@ -86,7 +86,7 @@ def ubl_party(told: Mapping[str, str]) -> UblParty:
         told["name"],
         UblAddress(
             " ".join(told.get("address", "").split()),
-            told.get("place", ""),
+            told.get("city", ""),
             told.get("postcode", ""),
             told.get("country", ""),
         ),

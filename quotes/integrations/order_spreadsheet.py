@@ -88,7 +88,7 @@ def _line(order: SupplierOrder, line: OrderLine) -> list[Cell]:
         Decimal(amount(line.net, order.currency)),
         line.tax_code,
         Decimal(number(line.tax_rate)),
-        ", ".join(order.deliver_to[name] for name in ("address", "postcode", "place") if order.deliver_to.get(name)),
+        ", ".join(order.deliver_to[name] for name in ("address", "postcode", "city") if order.deliver_to.get(name)),
         order.deliver_from,
         order.deliver_by,
     ]

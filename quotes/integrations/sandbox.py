@@ -33,7 +33,7 @@ def open_sandbox(account: SupplierAccount) -> Business:
         name=NAME,
         country="NZ",
         currency="NZD",
-        place="Tern Bay",
+        city="Tern Bay",
         address="1 Trial Street",
         email="sandbox@example.test",
     )
@@ -56,7 +56,7 @@ def sample_order(account: SupplierAccount, lines: list[dict[str, Any]] | None = 
         supplier=supplier,
         actor=SYSTEM,
         lines=lines or _ordinary(supplier),
-        deliver_to={"address": "4 Reed Lane", "place": "Tern Bay", "postcode": "0123", "country": "NZ"},
+        deliver_to={"address": "4 Reed Lane", "city": "Tern Bay", "postcode": "0123", "country": "NZ"},
         note="A sample order: nothing is delivered, nobody pays.",
     )
     return services.place(order=order, actor=SYSTEM, allow_below_minimum=True)

@@ -218,7 +218,7 @@ class SupplierPriceBatchIn(StrictSerializer):
 class SupplyOfferBatches(SupplyEndpoint):
     """New prices in bulk."""
 
-    scopes = {"POST": Scope.SUPPLY_OFFERS_WRITE}
+    scopes = {"POST": Scope.SUPPLY_PRICES_WRITE}
     parameters = {
         "dry_run": "true: the same answer, nothing is stored.",
         "all_or_nothing": "true: one refused refuses all.",
@@ -300,11 +300,13 @@ def _asked_for(account: SupplierAccount, test: bool, asked: Mapping[str, str]) -
 def _flag(asked: Mapping[str, str], name: str) -> bool:
     value = asked.get(name, "false")
     if value not in {"true", "false"}:
-        raise Problem("bad-parameter", errors=[{"parameter": name, "code": name, "detail": "true or false."}])
+        raise Problem("invalid-parameter", errors=[{"parameter": name, "code": name, "detail": "true or false."}])
     return value == "true"
 
 
 def _whole(text: str, name: str) -> int:
     if not text.isascii() or not text.isdigit() or len(text) > 18:
-        raise Problem("bad-parameter", errors=[{"parameter": name, "code": name, "detail": "A whole number from 0."}])
+        raise Problem(
+            "invalid-parameter", errors=[{"parameter": name, "code": name, "detail": "A whole number from 0."}]
+        )
     return int(text)

@@ -1,4 +1,4 @@
-"""Customers, sites, jobs and their time line."""
+"""Endpoints of customers, sites, jobs and their history."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from quotes.jobs.api_fields import (
     CUSTOMER,
     CUSTOMER_SCHEMA,
     CUSTOMERS,
-    EVENT,
     EVENT_SCHEMA,
     EVENTS,
     JOB_SCHEMA,
@@ -22,7 +21,7 @@ from quotes.jobs.api_fields import (
     serialize_row,
 )
 from quotes.jobs.job_copies import copy_job
-from quotes.jobs.serializers import CustomerIn, JobChange, JobCopy, JobIn, JobMove, NoteIn, SiteIn
+from quotes.jobs.serializers import CustomerIn, JobChange, JobCopy, JobIn, JobStatusChange, NoteIn, SiteIn
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
 from shared.api.serializers import validated_data
@@ -30,18 +29,20 @@ from shared.business.roles import Scope
 
 
 class Customers(Endpoint):
-    """Who wants fences."""
+    """Customers of the business."""
 
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
-    parameters = {"q": "Words in name, e-mail or address.", "archived": "yes: archived ones too."}
+    parameters = {"q": "Words in name, e-mail or address.", "archived": "true: include archived customers."}
 
-    @extend_schema(responses={200: page_of(CUSTOMER_SCHEMA)}, summary="Customers")
+    @extend_schema(responses={200: page_of(CUSTOMER_SCHEMA)}, summary="List customers")
     def get(self, request: Request) -> Response:
-        asked = request.query_params.dict()
-        return self.page(lambda: queries.customers(self.business, asked), CUSTOMERS, all_of=self.business)
+        asked, archived = request.query_params.dict(), bool(self.flag("archived"))
+        return self.page(
+            lambda: queries.customers(self.business, asked, archived=archived), CUSTOMERS, all_of=self.business
+        )
 
-    @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SCHEMA}, summary="A new customer")
+    @extend_schema(request=CustomerIn, responses={201: CUSTOMER_SCHEMA}, summary="Create a customer")
     def post(self, request: Request) -> Response:
         customer = services.add_customer(business=self.business, actor=self.actor, **self.validated_data(CustomerIn))
         return self.created(serialize_row(customer, CUSTOMER), customer)
@@ -52,37 +53,37 @@ class CustomerDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE, "DELETE": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: CUSTOMER_SCHEMA}, summary="One customer")
+    @extend_schema(responses={200: CUSTOMER_SCHEMA}, summary="Get a customer")
     def get(self, request: Request, ref: str) -> Response:
-        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.find(queries.customers(self.business, archived=True), ref)
         return self.one(serialize_row(customer, CUSTOMER), customer)
 
     @extend_schema(request=CustomerIn(partial=True), responses={200: CUSTOMER_SCHEMA}, summary="Change a customer")
     def patch(self, request: Request, ref: str) -> Response:
-        customer = self.get_for_update(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.get_for_update(queries.customers(self.business, archived=True), ref)
         services.change_customer(customer=customer, actor=self.actor, **self.validated_data(CustomerIn, partial=True))
         return self.one(serialize_row(customer, CUSTOMER), customer)
 
     @extend_schema(responses={204: None}, summary="Archive a customer")
     def delete(self, request: Request, ref: str) -> Response:
-        """Out of the lists; jobs and quotes stay."""
-        customer = self.get_for_update(queries.customers(self.business, {"archived": "yes"}), ref)
+        """Archive a customer: it leaves the lists, its jobs and quotes stay."""
+        customer = self.get_for_update(queries.customers(self.business, archived=True), ref)
         services.archive_customer(customer=customer, actor=self.actor)
         return Response(status=204)
 
 
 class Sites(Endpoint):
-    """Where a customer wants fences."""
+    """Sites of a customer."""
 
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(SITE_SCHEMA)}, summary="Sites of a customer")
+    @extend_schema(responses={200: page_of(SITE_SCHEMA)}, summary="List a customer's sites")
     def get(self, request: Request, ref: str) -> Response:
-        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.find(queries.customers(self.business, archived=True), ref)
         return self.page(queries.sites(customer), SITES)
 
-    @extend_schema(request=SiteIn, responses={201: SITE_SCHEMA}, summary="A new site")
+    @extend_schema(request=SiteIn, responses={201: SITE_SCHEMA}, summary="Create a site")
     def post(self, request: Request, ref: str) -> Response:
         customer = self.find(queries.customers(self.business), ref)
         site = services.add_site(customer=customer, actor=self.actor, **self.validated_data(SiteIn))
@@ -94,15 +95,15 @@ class SiteDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: SITE_SCHEMA}, summary="One site")
+    @extend_schema(responses={200: SITE_SCHEMA}, summary="Get a site")
     def get(self, request: Request, ref: str, site: str) -> Response:
-        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.find(queries.customers(self.business, archived=True), ref)
         row = self.find(queries.sites(customer), site)
         return self.one(serialize_row(row, SITE), row)
 
     @extend_schema(request=SiteIn(partial=True), responses={200: SITE_SCHEMA}, summary="Change a site")
     def patch(self, request: Request, ref: str, site: str) -> Response:
-        customer = self.find(queries.customers(self.business, {"archived": "yes"}), ref)
+        customer = self.find(queries.customers(self.business, archived=True), ref)
         row = self.get_for_update(queries.sites(customer), site)
         services.change_site(site=row, actor=self.actor, **self.validated_data(SiteIn, partial=True))
         return self.one(serialize_row(row, SITE), row)
@@ -114,17 +115,17 @@ class Jobs(Endpoint):
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
     parameters = {
-        "state": "open, accepted, built, closed or cancelled.",
+        "status": "open, accepted, built, closed or cancelled.",
         "customer": "The ref of a customer.",
         "q": "Words in label, address or customer's name, or the number.",
     }
 
-    @extend_schema(responses={200: page_of(JOB_SCHEMA)}, summary="Jobs")
+    @extend_schema(responses={200: page_of(JOB_SCHEMA)}, summary="List jobs")
     def get(self, request: Request) -> Response:
         asked = request.query_params.dict()
         return self.page(lambda: queries.jobs(self.business, asked), JOBS, all_of=self.business)
 
-    @extend_schema(request=JobIn, responses={201: JOB_SCHEMA}, summary="A new job")
+    @extend_schema(request=JobIn, responses={201: JOB_SCHEMA}, summary="Create a job")
     def post(self, request: Request) -> Response:
         body = self.validated_data(JobIn)
         customer = self.find(queries.customers(self.business), body.pop("customer"))
@@ -143,7 +144,7 @@ class JobDetail(Endpoint):
 
     scopes = {"GET": Scope.JOBS_READ, "PATCH": Scope.JOBS_WRITE}
 
-    @extend_schema(responses={200: JOB_SCHEMA}, summary="One job")
+    @extend_schema(responses={200: JOB_SCHEMA}, summary="Get a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.one(JOBS.of(job), job)
@@ -155,27 +156,27 @@ class JobDetail(Endpoint):
         return self.one(JOBS.of(job), job)
 
 
-class JobStateView(Endpoint):
-    """Moving a job on."""
+class JobStatusView(Endpoint):
+    """Status of a job."""
 
     scopes = {"POST": Scope.JOBS_WRITE}
 
-    @extend_schema(request=JobMove, responses={200: JOB_SCHEMA}, summary="Move a job to another state")
+    @extend_schema(request=JobStatusChange, responses={200: JOB_SCHEMA}, summary="Change a job's status")
     def post(self, request: Request, ref: str) -> Response:
-        body = self.validated_data(JobMove)
+        body = self.validated_data(JobStatusChange)
         job = self.find(queries.jobs(self.business), ref)
-        job = services.move_job(job=job, to=body["state"], reason=body.get("reason", ""), actor=self.actor)
+        job = services.move_job(job=job, to=body["status"], reason=body.get("reason", ""), actor=self.actor)
         return self.one(JOBS.of(job), job)
 
 
-class JobCopies(Endpoint):
+class JobCopyView(Endpoint):
     """Copies of an earlier job."""
 
     scopes = {"POST": Scope.JOBS_WRITE}
 
-    @extend_schema(request=JobCopy, responses={201: JOB_SCHEMA}, summary="A new job like this one")
+    @extend_schema(request=JobCopy, responses={201: JOB_SCHEMA}, summary="Copy a job")
     def post(self, request: Request, ref: str) -> Response:
-        """The measures as they stand are copied with it; prices, quotes and what was built are not."""
+        """Copy a job with its current measures. Prices, quotes and as-built entries are not copied."""
         body = validated_data(JobCopy, request.data)
         job = self.find(queries.jobs(self.business), ref)
         customer = self.find(queries.customers(self.business), body["customer"]) if body.get("customer") else None
@@ -192,12 +193,12 @@ class JobCopies(Endpoint):
 
 
 class JobEvents(Endpoint):
-    """The time line of a job: only ever added to."""
+    """History of a job. Events are added, never changed."""
 
     scopes = {"GET": Scope.JOBS_READ, "POST": Scope.JOBS_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="What happened")
+    @extend_schema(responses={200: page_of(EVENT_SCHEMA)}, summary="List job events")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.events(job), EVENTS)
@@ -206,4 +207,4 @@ class JobEvents(Endpoint):
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         event = services.add_note(job=job, text=self.validated_data(NoteIn)["text"], actor=self.actor)
-        return Response(serialize_row(event, EVENT), status=201)
+        return Response(EVENTS.of(event), status=201)

@@ -16,17 +16,31 @@ TIME = {"type": ["string", "null"], "format": "date-time"}
 DOCUMENT = {"type": "object", "additionalProperties": True}
 
 CUSTOMER = ("ref", "name", "email", "phone", "address", "registration_number", "notes", "archived_at", "created_at")
-SITE = ("ref", "address", "place", "postcode", "country", "access")
-EVENT = ("ref", "kind", "text", "who", "created_at")
-VERSION = ("ref", "number", "sha256", "system", "who", "created_at")
-BUILT = ("ref", "kind", "role", "component", "length_mm", "unit", "quantity", "place", "note", "who", "created_at")
-_JOB = ("ref", "number", "label", "state", "preferred_on", "notes", "created_at", "updated_at")
+SITE = ("ref", "address", "city", "postcode", "country", "access_notes")
+EVENT = ("ref", "text", "created_by", "created_at")
+VERSION = ("ref", "number", "sha256", "system", "created_by", "created_at")
+BUILT = (
+    "ref",
+    "kind",
+    "role",
+    "component",
+    "length_mm",
+    "unit",
+    "quantity",
+    "location",
+    "note",
+    "created_by",
+    "created_at",
+)
+_JOB = ("ref", "number", "label", "preferred_on", "notes", "created_at", "updated_at")
 
-CUSTOMERS, SITES, EVENTS, VERSIONS = (RowSerializer(same_names(*names)) for names in (CUSTOMER, SITE, EVENT, VERSION))
+CUSTOMERS, SITES, VERSIONS = (RowSerializer(same_names(*names)) for names in (CUSTOMER, SITE, VERSION))
+EVENTS = RowSerializer({**same_names(*EVENT), "type": "kind"})
 AS_BUILT = RowSerializer({**same_names(*BUILT), "reverses": "reverses__ref"})
 JOBS = RowSerializer(
     {
         **same_names(*_JOB),
+        "status": "state",
         "customer": {"ref": "customer__ref", "name": "customer__name"},
         "site": {"ref": "site__ref", "address": "site__address"},
         "copied_from": "copied_from__ref",
@@ -34,7 +48,7 @@ JOBS = RowSerializer(
 )
 MEASURES = RowSerializer(
     {
-        **same_names("ref", "label", "latest", "draft_at"),
+        **same_names("ref", "label", "latest_version", "draft_at"),
         "has_draft": Q(draft_at__isnull=False),
         "updated_at": "updated_at",
         "job": {"ref": "job__ref", "number": "job__number"},
@@ -50,25 +64,25 @@ def shape(names: tuple[str, ...], **others: Any) -> dict[str, Any]:
 
 CUSTOMER_SCHEMA = shape(CUSTOMER)
 SITE_SCHEMA = shape(SITE)
-EVENT_SCHEMA = shape(EVENT)
+EVENT_SCHEMA = shape((*EVENT, "type"))
 VERSION_SCHEMA = shape(VERSION, number=WHOLE)
 VERSION_FULL_SCHEMA = shape(VERSION, number=WHOLE, document=DOCUMENT)
 BUILT_SCHEMA = shape(BUILT, length_mm={"type": ["integer", "null"]}, reverses={"type": ["string", "null"]})
 JOB_SCHEMA = shape(
-    _JOB,
+    (*_JOB, "status"),
     customer=shape(("ref", "name")),
     site=shape(("ref", "address")),
     copied_from={"type": ["string", "null"]},
 )
 MEASURE_SCHEMA = shape(
     ("ref", "label", "draft_at", "updated_at"),
-    latest=WHOLE,
+    latest_version=WHOLE,
     job=shape(("ref", "number")),
     has_draft={"type": "boolean"},
 )
 MEASURE_FULL_SCHEMA = shape(
     ("ref", "label", "draft_at", "updated_at", "draft"),
-    latest=WHOLE,
+    latest_version=WHOLE,
     job=shape(("ref", "number")),
     has_draft={"type": "boolean"},
     document={"type": ["object", "null"], "additionalProperties": True},

@@ -34,11 +34,11 @@ def record_built(*, job: Job, kind: str, actor: Actor, sent_as: str = "", **deta
         raise Problem("conflict", f"As-built is recorded on an accepted or built job, not on one that is {job.state}.")
     if fault := whole_fault(details.get("unit", ""), Decimal(details.get("quantity", 0)), "/quantity"):
         raise InvalidDocument([fault])
-    entry = AsBuilt(business=job.business, job=job, kind=kind, who=actor.name[:160], **details)
+    entry = AsBuilt(business=job.business, job=job, kind=kind, created_by=actor.name[:160], **details)
     entry.full_clean(exclude=["business", "job", "reverses"])
     entry.save()
     if kind == BuiltKind.CHANGED:
-        where = f" at {entry.place}" if entry.place else ""
+        where = f" at {entry.location}" if entry.location else ""
         note_event(job=job, kind="built.changed", text=f"Built otherwise{where}: {entry.note}", actor=actor)
     audit_log.record(job.business, actor, "built.recorded", f"job:{job.ref}", {"entry": entry.ref, "kind": kind})
     return entry
@@ -60,10 +60,10 @@ def take_back(*, entry: AsBuilt, actor: Actor) -> AsBuilt:
         length_mm=entry.length_mm,
         unit=entry.unit,
         quantity=-entry.quantity,
-        place=entry.place,
+        location=entry.location,
         note=f"Taken back: {entry.note}"[:1_000],
         reverses=entry,
-        who=actor.name[:160],
+        created_by=actor.name[:160],
     )
     audit_log.record(entry.business, actor, "built.taken_back", f"job:{entry.job.ref}", {"entry": entry.ref})
     return back

@@ -1,4 +1,4 @@
-"""What the crew records on a job."""
+"""Endpoints of as-built entries."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ from shared.business.roles import Scope
 
 
 class AsBuiltEntries(Endpoint):
-    """What was used, brought back, or built otherwise."""
+    """Materials used, materials returned, and changes to the fence."""
 
-    scopes = {"GET": Scope.SETOUT_READ, "POST": Scope.ASBUILT_WRITE}
+    scopes = {"GET": Scope.SET_OUT_READ, "POST": Scope.AS_BUILT_WRITE}
     idempotent = frozenset({"POST"})
     paged = True
 
-    @extend_schema(responses={200: page_of(BUILT_SCHEMA)}, summary="As-built entries of a job")
+    @extend_schema(responses={200: page_of(BUILT_SCHEMA)}, summary="List as-built entries")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.as_built(job), AS_BUILT, by="id")
 
-    @extend_schema(request=BuiltIn, responses={201: BUILT_SCHEMA}, summary="Record as built")
+    @extend_schema(request=BuiltIn, responses={201: BUILT_SCHEMA}, summary="Record an as-built entry")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         entry = record_built(job=job, actor=self.actor, **self.validated_data(BuiltIn))
@@ -38,16 +38,16 @@ class AsBuiltEntries(Endpoint):
 
 
 class AsBuiltEntry(Endpoint):
-    """One entry: DELETE takes it back by its opposite, so that both stay on record."""
+    """One entry. DELETE adds its opposite, so that both stay in the records."""
 
-    scopes = {"GET": Scope.SETOUT_READ, "DELETE": Scope.ASBUILT_WRITE}
+    scopes = {"GET": Scope.SET_OUT_READ, "DELETE": Scope.AS_BUILT_WRITE}
 
-    @extend_schema(responses={200: BUILT_SCHEMA}, summary="One as-built entry")
+    @extend_schema(responses={200: BUILT_SCHEMA}, summary="Get an as-built entry")
     def get(self, request: Request, ref: str, entry: str) -> Response:
         row = self.find(queries.as_built(self.find(queries.jobs(self.business), ref)), entry)
         return self.one(_row(row), row)
 
-    @extend_schema(responses={204: None}, summary="Take an entry back")
+    @extend_schema(responses={204: None}, summary="Reverse an as-built entry")
     def delete(self, request: Request, ref: str, entry: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         row = self.get_for_update(queries.as_built(job), entry)

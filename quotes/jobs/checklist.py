@@ -46,7 +46,7 @@ def tick(*, job: Job, marks: Iterable[ChecklistMark], known: frozenset[str], act
         )
         if row.pk and row.marked_at >= at:
             continue
-        row.done, row.marked_at, row.who = mark.done, at, actor.name[:160]
+        row.done, row.marked_at, row.created_by = mark.done, at, actor.name[:160]
         row.save()
         rows[mark.place] = row
         changed[mark.place] = row.done

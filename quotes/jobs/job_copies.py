@@ -41,5 +41,5 @@ def _site(job: Job, customer: Customer, new_site_address: Mapping[str, Any] | No
     if customer.pk == job.customer_id:
         return job.site
     old = job.site
-    details = {name: getattr(old, name) for name in ("address", "place", "postcode", "country", "access")}
+    details = {name: getattr(old, name) for name in ("address", "city", "postcode", "country", "access_notes")}
     return add_site(customer=customer, actor=actor, **details)

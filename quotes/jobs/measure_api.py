@@ -45,12 +45,12 @@ class Measures(Endpoint):
     scopes = {"GET": Scope.MEASURES_READ, "POST": Scope.MEASURES_WRITE}
     paged = True
 
-    @extend_schema(responses={200: page_of(MEASURE_SCHEMA)}, summary="Measures of a job")
+    @extend_schema(responses={200: page_of(MEASURE_SCHEMA)}, summary="List measures of a job")
     def get(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         return self.page(queries.measures(self.business).filter(job=job), MEASURES, by="id")
 
-    @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SCHEMA}, summary="A new measure")
+    @extend_schema(request=MeasureIn, responses={201: MEASURE_FULL_SCHEMA}, summary="Create a measure")
     def post(self, request: Request, ref: str) -> Response:
         job = self.find(queries.jobs(self.business), ref)
         body = self.validated_data(MeasureIn)
@@ -67,13 +67,13 @@ class MeasureDetail(Endpoint):
 
     scopes = {"GET": Scope.MEASURES_READ, "PUT": Scope.MEASURES_WRITE}
 
-    @extend_schema(responses={200: MEASURE_FULL_SCHEMA}, summary="One measure with its last valid document")
+    @extend_schema(responses={200: MEASURE_FULL_SCHEMA}, summary="Get a measure and its latest document")
     def get(self, request: Request, ref: str) -> Response:
         measure = self.find(queries.measures(self.business).select_related("job"), ref)
         return self.one(_full(measure), measure)
 
     @extend_schema(
-        request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SCHEMA}, summary="Store the next version"
+        request={"application/json": DOCUMENT}, responses={200: MEASURE_FULL_SCHEMA}, summary="Save the next version"
     )
     def put(self, request: Request, ref: str) -> Response:
         """The body is the site measure document itself. An invalid one is refused whole; keep it as a draft."""
@@ -83,17 +83,23 @@ class MeasureDetail(Endpoint):
 
 
 class MeasureDraft(Endpoint):
-    """What is being typed: kept as it is, with what is still wrong with it."""
+    """Draft of a measure: saved as entered, with the errors that prevent saving it as a version."""
 
-    scopes = {"PUT": Scope.MEASURES_WRITE, "POST": Scope.MEASURES_WRITE}
+    scopes = {"PUT": Scope.MEASURES_WRITE}
 
-    @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SCHEMA}, summary="Keep a draft")
+    @extend_schema(request=DraftIn, responses={200: MEASURE_FULL_SCHEMA}, summary="Save a draft")
     def put(self, request: Request, ref: str) -> Response:
         measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
-        measure_services.save_draft(measure=measure, text=self.validated_data(DraftIn)["text"])
+        measure_services.save_draft(measure=measure, text=self.validated_data(DraftIn)["content"])
         return self.one(_full(measure), measure)
 
-    @extend_schema(request=None, responses={200: MEASURE_FULL_SCHEMA}, summary="Make the draft the next version")
+
+class MeasureDraftPublish(Endpoint):
+    """Saving a draft as the next version."""
+
+    scopes = {"POST": Scope.MEASURES_WRITE}
+
+    @extend_schema(request=None, responses={200: MEASURE_FULL_SCHEMA}, summary="Save the draft as the next version")
     def post(self, request: Request, ref: str) -> Response:
         measure = self.find(
             queries.measures(self.business).select_related("job").select_for_update(no_key=True, of=("self",)), ref
@@ -103,23 +109,23 @@ class MeasureDraft(Endpoint):
 
 
 class MeasureVersions(Endpoint):
-    """The history of a measure."""
+    """Versions of a measure."""
 
     scopes = {"GET": Scope.MEASURES_READ}
     paged = True
 
-    @extend_schema(responses={200: page_of(VERSION_SCHEMA)}, summary="Versions of a measure")
+    @extend_schema(responses={200: page_of(VERSION_SCHEMA)}, summary="List versions of a measure")
     def get(self, request: Request, ref: str) -> Response:
         measure = self.find(queries.measures(self.business), ref)
         return self.page(queries.versions(self.business).filter(measure=measure), VERSIONS)
 
 
 class MeasureVersionDetail(Endpoint):
-    """One version, as it was."""
+    """One version of a measure."""
 
     scopes = {"GET": Scope.MEASURES_READ}
 
-    @extend_schema(responses={200: VERSION_FULL_SCHEMA}, summary="One version of a measure")
+    @extend_schema(responses={200: VERSION_FULL_SCHEMA}, summary="Get a version of a measure")
     def get(self, request: Request, ref: str, number: int) -> Response:
         version = find_version(self, ref, number)
         return self.one({**serialize_row(version, VERSION), "document": parsed(version.document)}, version)
@@ -130,14 +136,14 @@ class MeasureTakeOff(Endpoint):
 
     scopes = {"GET": Scope.MEASURES_READ}
     refuses = {"GET": ("422",)}
-    parameters = {"version": "The number of a version; the last one without it."}
+    parameters = {"version": "Number of a version. Default: the latest version."}
 
-    @extend_schema(responses={200: TAKEOFF_SCHEMA}, summary="The take-off of a measure")
+    @extend_schema(responses={200: TAKEOFF_SCHEMA}, summary="Get the take-off of a measure")
     def get(self, request: Request, ref: str) -> Response:
         asked = request.query_params.get("version", "")
         if asked and not (asked.isascii() and asked.isdigit() and len(asked) < 9):
-            fault = {"parameter": "version", "code": "version", "detail": "Say the number of a version."}
-            raise Problem("bad-parameter", errors=[fault])
+            fault = {"parameter": "version", "code": "version", "detail": "Enter the number of a version."}
+            raise Problem("invalid-parameter", errors=[fault])
         version = find_version(self, ref, int(asked) if asked else None)
         result = take_off_measure(self.business, parsed(version.document))
         document = takeoff_document(result.takeoff)
@@ -154,7 +160,7 @@ class TakeOffs(Endpoint):
     scopes = {"POST": Scope.MEASURES_READ}
     computes_only = True
 
-    @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SCHEMA}, summary="Take off a measure")
+    @extend_schema(request=TakeOffIn, responses={200: TAKEOFF_SCHEMA}, summary="Calculate a take-off")
     def post(self, request: Request) -> Response:
         body, raw = self.validated_data(TakeOffIn), _document(request.data)
         system, document, prices, found = body.get("system"), raw["measure"], None, None
@@ -212,7 +218,7 @@ class pointing:
 def find_version(endpoint: Endpoint, ref: str, number: int | None = None) -> MeasureVersion:
     """A version of a measure, the last one without a number; 404 where there is none."""
     measure = endpoint.find(queries.measures(endpoint.business), ref)
-    rows = queries.versions(endpoint.business).filter(measure=measure, number=number or measure.latest)
+    rows = queries.versions(endpoint.business).filter(measure=measure, number=number or measure.latest_version)
     found = rows.select_related("business", "measure").first()
     if found is None:
         raise Problem("not-found")

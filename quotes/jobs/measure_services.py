@@ -46,20 +46,20 @@ def save_measure(*, measure: StoredMeasure, document: Mapping[str, Any], actor: 
     if last is not None and not is_new:
         version = last
     else:
-        row.latest += 1
+        row.latest_version += 1
         version = MeasureVersion.objects.of(row.business).create(
             measure=row,
-            number=row.latest,
+            number=row.latest_version,
             document=canonical(document),
             sha256=read.sha256,
             system=read.system,
-            who=actor.name[:160],
+            created_by=actor.name[:160],
         )
         text = f"Measure {row.label!r} saved as version {version.number}."
         note_event(job=row.job, kind="measure.saved", text=text, actor=actor, facts={"measure": row.ref})
     row.draft, row.draft_errors, row.draft_at = "", [], None
     row.label = read.label or row.label
-    row.save(update_fields=["latest", "draft", "draft_errors", "draft_at", "label"])
+    row.save(update_fields=["latest_version", "draft", "draft_errors", "draft_at", "label"])
     measure.refresh_from_db()
     if is_new:
         detail = {"version": version.number, "sha256": version.sha256}
@@ -120,7 +120,7 @@ def draft_errors(measure: StoredMeasure, text: str) -> tuple[Fault, ...]:
 
 def newest(measure: StoredMeasure) -> MeasureVersion | None:
     """The last valid version, if there is one."""
-    return MeasureVersion.objects.of(measure.business).filter(measure=measure, number=measure.latest).first()
+    return MeasureVersion.objects.of(measure.business).filter(measure=measure, number=measure.latest_version).first()
 
 
 def _parsed(text: str) -> Mapping[str, Any]:

@@ -50,12 +50,12 @@ class Site(BusinessOwned):
 
     customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="sites")
     address = models.TextField(max_length=500)
-    place = models.CharField(max_length=120, blank=True)
+    city = models.CharField(max_length=120, blank=True)
     postcode = models.CharField(max_length=20, blank=True)
     country = models.CharField(
         max_length=2, blank=True, validators=[RegexValidator(r"^[A-Z]{2}\Z", "ISO 3166-1, two letters.")]
     )
-    access = models.TextField("access and hazards", max_length=2_000, blank=True)
+    access_notes = models.TextField("access and hazards", max_length=2_000, blank=True)
 
     def __str__(self) -> str:
         return self.address.partition("\n")[0]
@@ -108,7 +108,7 @@ class JobEvent(ImmutableModel):
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=40)
     text = models.CharField(max_length=2_000)
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
     facts = models.JSONField(default=dict)
 
     class Meta:
@@ -126,7 +126,7 @@ class StoredMeasure(BusinessOwned):
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="measures")
     label = models.CharField(max_length=200)
-    latest = models.PositiveIntegerField(default=0, editable=False)
+    latest_version = models.PositiveIntegerField(default=0, editable=False)
     draft = models.TextField(blank=True)
     draft_errors = models.JSONField(default=list, blank=True)
     draft_at = models.DateTimeField(null=True, blank=True)
@@ -146,7 +146,7 @@ class MeasureVersion(ImmutableModel):
     document = models.TextField()
     sha256 = models.CharField(max_length=64)
     system = models.CharField(max_length=60)
-    who = models.CharField(max_length=160, blank=True)
+    created_by = models.CharField(max_length=160, blank=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["business", "measure", "number"], name="measure_version_once")]
@@ -171,10 +171,10 @@ class AsBuilt(ImmutableModel):
     length_mm = models.PositiveIntegerField(null=True, blank=True, validators=[MinValueValidator(1)])
     unit = models.CharField(max_length=3, blank=True)
     quantity = models.DecimalField(max_digits=12, decimal_places=3, default=0)
-    place = models.CharField("bay, post or gate", max_length=40, blank=True)
+    location = models.CharField("bay, post or gate", max_length=40, blank=True)
     note = models.CharField(max_length=1_000, blank=True)
     reverses = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="taken_back")
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
 
     class Meta:
         verbose_name_plural = "as-built entries"
@@ -195,7 +195,7 @@ class ChecklistEntry(BusinessOwned):
     place = models.CharField("post, bay or gate", max_length=40)
     done = models.BooleanField()
     marked_at = models.DateTimeField()
-    who = models.CharField(max_length=160)
+    created_by = models.CharField(max_length=160)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["business", "job", "place"], name="tick_once_for_a_place")]

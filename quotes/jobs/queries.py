@@ -22,10 +22,12 @@ from shared.business.business_owned import OwnedQuerySet
 from shared.models import Business
 
 
-def customers(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Customer]:
-    """Customers; ``q`` looks in name, e-mail and address, ``archived`` is "yes" or "no"."""
+def customers(
+    business: Business, asked: Mapping[str, str] | None = None, *, archived: bool = False
+) -> OwnedQuerySet[Customer]:
+    """Return customers. ``q`` searches name, e-mail and address; ``archived`` includes archived customers."""
     asked, rows = asked or {}, Customer.objects.of(business)
-    if asked.get("archived", "no") == "no":
+    if not archived:
         rows = rows.filter(archived_at=None)
     if words := asked.get("q", ""):
         rows = rows.filter(Q(name__icontains=words) | Q(email__icontains=words) | Q(address__icontains=words))
@@ -38,12 +40,12 @@ def sites(customer: Customer) -> OwnedQuerySet[Site]:
 
 
 def jobs(business: Business, asked: Mapping[str, str] | None = None) -> OwnedQuerySet[Job]:
-    """Jobs by ``state``, ``customer`` and words in label, number or address."""
+    """Return jobs by ``status``, ``customer`` and words in label, number or address."""
     asked, rows = asked or {}, Job.objects.of(business)
-    if state := asked.get("state", ""):
+    if state := asked.get("status", ""):
         if state not in JobState.values:
             detail = f"Choose from: {', '.join(JobState.values)}."
-            raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
+            raise Problem("invalid-parameter", errors=[{"parameter": "status", "code": "status", "detail": detail}])
         rows = rows.filter(state=state)
     if customer := asked.get("customer", ""):
         rows = rows.filter(customer__ref=customer)

@@ -45,7 +45,7 @@ class Schemas(Endpoint):
 
     public = True
 
-    @extend_schema(responses={200: LISTED}, summary="JSON Schemas of documents")
+    @extend_schema(responses={200: LISTED}, summary="List JSON Schemas of documents")
     def get(self, request: Request) -> Response:
         rows = [
             {"name": name, "title": schema["title"], "href": f"/api/v1/schemas/{name}"}
@@ -60,7 +60,7 @@ class Schema(Endpoint):
     public = True
 
     @extend_schema(
-        responses={(200, MEDIA_TYPE): {"type": "object", "additionalProperties": True}}, summary="One JSON Schema"
+        responses={(200, MEDIA_TYPE): {"type": "object", "additionalProperties": True}}, summary="Get a JSON Schema"
     )
     def get(self, request: Request, name: str) -> Response:
         found = schemas().get(name.removesuffix(".json"))

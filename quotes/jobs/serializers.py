@@ -20,10 +20,10 @@ class CustomerIn(StrictSerializer):
 
 class SiteIn(StrictSerializer):
     address = TextField(max_length=500)
-    place = TextField(max_length=120, required=False, allow_blank=True)
+    city = TextField(max_length=120, required=False, allow_blank=True)
     postcode = TextField(max_length=20, required=False, allow_blank=True)
     country = serializers.RegexField(r"^([A-Z]{2})?\Z", required=False, allow_blank=True)
-    access = TextField(max_length=2_000, required=False, allow_blank=True)
+    access_notes = TextField(max_length=2_000, required=False, allow_blank=True)
 
 
 class JobIn(StrictSerializer):
@@ -38,7 +38,7 @@ class JobIn(StrictSerializer):
 
     def validate(self, attrs: dict[str, object]) -> dict[str, object]:
         if ("site" in attrs) == ("new_site_address" in attrs):
-            raise serializers.ValidationError({"site": "Say either site or new_site_address."})
+            raise serializers.ValidationError({"site": "Enter either site or new_site_address."})
         return attrs
 
 
@@ -54,8 +54,8 @@ class JobCopy(StrictSerializer):
     new_site_address = SiteIn(required=False)
 
 
-class JobMove(StrictSerializer):
-    state = serializers.ChoiceField(JobState.values)
+class JobStatusChange(StrictSerializer):
+    status = serializers.ChoiceField(JobState.values)
     reason = TextField(max_length=1_000, required=False, allow_blank=True)
 
 
@@ -71,9 +71,9 @@ class MeasureIn(StrictSerializer):
 
 
 class DraftIn(StrictSerializer):
-    """The text as it was typed, whatever it is."""
+    """The text of a draft as it was entered. It need not be valid."""
 
-    text = serializers.CharField(allow_blank=True, trim_whitespace=False, max_length=10_000_000)
+    content = serializers.CharField(allow_blank=True, trim_whitespace=False, max_length=10_000_000)
 
 
 class TakeOffIn(StrictSerializer):
@@ -90,13 +90,13 @@ class BuiltIn(StrictSerializer):
     length_mm = serializers.IntegerField(min_value=1, max_value=20_000_000, required=False, allow_null=True)
     unit = serializers.ChoiceField(sorted(SALE_UNITS), required=False)
     quantity = ExactField(places=3, most="1000000", required=False)
-    place = TextField(max_length=40, required=False, allow_blank=True)
+    location = TextField(max_length=40, required=False, allow_blank=True)
     note = TextField(max_length=1_000, required=False, allow_blank=True)
 
     def validate(self, attrs: dict[str, object]) -> dict[str, object]:
         if attrs["kind"] == BuiltKind.CHANGED:
             if not attrs.get("note"):
-                raise serializers.ValidationError({"note": "Say what was built otherwise."})
+                raise serializers.ValidationError({"note": "Describe what was built differently."})
         elif not attrs.get("role") or not attrs.get("quantity"):
-            raise serializers.ValidationError({"quantity": "Say which role and how much of it."})
+            raise serializers.ValidationError({"quantity": "Enter a role and a quantity."})
         return attrs

@@ -119,7 +119,7 @@ def add_note(*, job: Job, text: str, actor: Actor) -> JobEvent:
 def note_event(*, job: Job, kind: str, text: str, actor: Actor, facts: dict[str, Any] | None = None) -> JobEvent:
     """One more thing on the time line."""
     return JobEvent.objects.of(job.business).create(
-        job=job, kind=kind, text=text[:2_000], who=actor.name[:160], facts=facts or {}
+        job=job, kind=kind, text=text[:2_000], created_by=actor.name[:160], facts=facts or {}
     )
 
 

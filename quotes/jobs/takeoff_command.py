@@ -66,9 +66,9 @@ def problem(refused: InvalidDocument) -> dict[str, Any]:
     home = os.environ.get("BAYWRIGHT_URL") or "http://localhost:8000"
     return {
         "type": f"{home.rstrip('/')}/api/docs/problems/invalid",
-        "title": "Not acceptable as it is",
+        "title": "Invalid data",
         "status": 422,
-        "detail": "Look at errors: each points at a member and says what would be accepted.",
+        "detail": "See errors: each names a field and the accepted values.",
         "code": "invalid",
         "errors": [
             {"pointer": f"#{fault.pointer}", "code": fault.code, "detail": fault.text} for fault in refused.faults

@@ -28,13 +28,13 @@ class JobDetails(forms.Form):
     email = forms.EmailField(label="E-mail", required=False, max_length=254)
     phone = forms.CharField(label="Phone", required=False, max_length=40)
     address = forms.CharField(label="Site address", max_length=500)
-    place = forms.CharField(label="City", required=False, max_length=120)
+    city = forms.CharField(label="City", required=False, max_length=120)
     postcode = forms.CharField(label="Postcode", required=False, max_length=20)
-    access = _area("Access and hazards", 2_000)
+    access_notes = _area("Access and hazards", 2_000)
 
     OF_JOB = ("label", "preferred_on", "notes")
     OF_CUSTOMER = ("name", "email", "phone")
-    OF_SITE = ("address", "place", "postcode", "access")
+    OF_SITE = ("address", "city", "postcode", "access_notes")
 
     def __init__(self, *args: Any, job: Job, **kwargs: Any) -> None:
         self.job = job

@@ -170,7 +170,7 @@ def _answer(
     **told: Any,
 ) -> HttpResponse:
     fields = sheet_fields(document, offered(request.business, document.get("system")), opened)
-    new = not (row.latest or row.draft or told.get("asked")) and not drawn.taken
+    new = not (row.latest_version or row.draft or told.get("asked")) and not drawn.taken
     faults = [] if new else placed(fields, drawn.faults)  # nothing is wrong before anybody has typed
     context = {
         "measure": row,

@@ -18,7 +18,7 @@ PLACES: Rows = (
     ("deliveries", "Deliveries", Scope.DELIVERIES_READ),
     ("stock", "Stock", Scope.STOCK_READ),
     ("prices", "Prices", Scope.CATALOGUE_READ),
-    ("books", "Accounting", Scope.BOOKS_READ),
+    ("books", "Accounting", Scope.ACCOUNTING_READ),
     ("settings", "Settings", Scope.BUSINESS_WRITE),
 )
 """Name of the address, the word for it, what it takes to go there. A place that has no page yet is left out."""
@@ -29,7 +29,7 @@ STAGES: Rows = (
     ("job-takeoff", "Take-off", Scope.MEASURES_READ),
     ("job-price", "Quote", Scope.QUOTES_READ),
     ("job-orders", "Purchase orders", Scope.ORDERS_READ),
-    ("job-build", "Build", Scope.SETOUT_READ),
+    ("job-build", "Build", Scope.SET_OUT_READ),
 )
 """The same for the stages of a job; each address takes the job's ref."""
 

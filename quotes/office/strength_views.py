@@ -68,7 +68,7 @@ def annex(request: MemberRequest, ref: str) -> HttpResponse:
         [curve_of(taken)] * bool(taken.runs),
         face=face(request.business),
         heading=f"{job.number} {measure.label}, version {version.number}",
-        place=place_of({"address": job.site.address, "place": job.site.place}),
+        place=place_of({"address": job.site.address, "city": job.site.city}),
         made=now,
     )
     response = HttpResponse(pdf, content_type="application/pdf")

@@ -44,7 +44,7 @@ def of_job(request: MemberRequest, ref: str) -> HttpResponse:
     """To the take-off of a job's last measure; to the measure where there is none yet."""
     job = find(queries.jobs(request.business), ref)
     measure = queries.measures(request.business).filter(job=job).order_by("-id").first()
-    return redirect("takeoff", measure.ref) if measure and measure.latest else redirect("job-measure", ref)
+    return redirect("takeoff", measure.ref) if measure and measure.latest_version else redirect("job-measure", ref)
 
 
 @gzip_page

@@ -43,7 +43,7 @@ def today_groups(business: Business, actor: Actor) -> list[Group]:
         groups += [to_order(business), replies(business), orders_wanting(business)]
     if actor.may(Scope.DELIVERIES_READ):
         groups.append(due(business))
-    if actor.may(Scope.SETOUT_READ):
+    if actor.may(Scope.SET_OUT_READ):
         groups.append(to_build(business))
     return [group for group in groups if group.rows]
 
@@ -113,7 +113,7 @@ def drafts(business: Business) -> Group:
 
 def unpriced(business: Business) -> Group:
     """Measured jobs that nobody has quoted."""
-    rows = jobs.jobs(business, {"state": JobState.OPEN}).filter(measures__latest__gt=0, quotes=None).distinct()
+    rows = jobs.jobs(business, {"status": JobState.OPEN}).filter(measures__latest_version__gt=0, quotes=None).distinct()
     found = [
         TodayItem(
             address("job-price", row.ref) or reverse("job", args=[row.ref]), str(row), row.customer.name, "create quote"
@@ -125,7 +125,7 @@ def unpriced(business: Business) -> Group:
 
 def to_order(business: Business) -> Group:
     """Accepted jobs nobody has ordered anything for."""
-    rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).filter(order_parts=None)
+    rows = jobs.jobs(business, {"status": JobState.ACCEPTED}).filter(order_parts=None)
     found = [
         TodayItem(_ordering(row.ref), f"{row.number} {row.label}", row.customer.name, "order materials", live=True)
         for row in rows.select_related("customer").order_by("id")[: MAX + 1]
@@ -165,14 +165,14 @@ def _delivery(row: SupplierOrder, today: date) -> TodayItem:
 
 def to_build(business: Business) -> Group:
     """Accepted jobs to build, the first preferred day at the top: where, and whether the material is there."""
-    rows = jobs.jobs(business, {"state": JobState.ACCEPTED}).select_related("site", "customer")
+    rows = jobs.jobs(business, {"status": JobState.ACCEPTED}).select_related("site", "customer")
     found = list(rows.order_by(F("preferred_on").asc(nulls_last=True), "id")[: MAX + 1])
     material = delivery_queries.material_of(business, found)
     return _group("to-build", "Jobs to build", [_to_build(job, material[job.pk]) for job in found])
 
 
 def _to_build(job: Job, material: delivery_queries.Material) -> TodayItem:
-    place = ", ".join(part for part in (job.site.address, job.site.place) if part)
+    place = ", ".join(part for part in (job.site.address, job.site.city) if part)
     day = "" if job.preferred_on is None else f", preferred {write_day(job.preferred_on)}"
     leads = address("job-build", job.ref) or reverse("job", args=[job.ref])
     return TodayItem(leads, f"{job.number} {job.label}", f"{place}{day}", material.text(), live=material.is_here)

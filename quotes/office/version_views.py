@@ -93,7 +93,8 @@ def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status:
         "job": measure.job,
         "version": row,
         "fault": fault,
-        "may_take_up": request.actor.may(Scope.MEASURES_WRITE) and (row.number != measure.latest or measure.draft_at),
+        "may_take_up": request.actor.may(Scope.MEASURES_WRITE)
+        and (row.number != measure.latest_version or measure.draft_at),
     }
     return render(request, "office/measure_version.html", {**data, **_drawn(request, row)}, status=status)
 

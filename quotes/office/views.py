@@ -61,7 +61,7 @@ def jobs(request: MemberRequest) -> HttpResponse:
     """Jobs by state, the newest first, a sheet at a time."""
     state = request.GET.get("state", "")
     state = state if state in JobState.values else ""
-    rows = queries.jobs(request.business, {"state": state}).select_related("customer", "site").order_by("-id")
+    rows = queries.jobs(request.business, {"status": state}).select_related("customer", "site").order_by("-id")
     before = request.GET.get("before", "")
     if before.isascii() and before.isdigit() and len(before) < 19:
         rows = rows.filter(id__lt=int(before))

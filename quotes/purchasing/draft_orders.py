@@ -133,7 +133,7 @@ def _drafted(order: SupplierOrder, jobs: Sequence[Job]) -> str:
 
 def _place(job: Job) -> dict[str, str]:
     site = job.site
-    return {name: getattr(site, name) for name in ("address", "place", "postcode", "country")}
+    return {name: getattr(site, name) for name in ("address", "city", "postcode", "country")}
 
 
 def _rows(

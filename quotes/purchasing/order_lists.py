@@ -34,7 +34,9 @@ def with_lines(response: Response, asked: Mapping[str, str]) -> Response:
     if "with" not in asked:
         return response
     if asked["with"] != "lines":
-        raise Problem("bad-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}])
+        raise Problem(
+            "invalid-parameter", errors=[{"parameter": "with", "code": "with", "detail": "Choose from: lines."}]
+        )
     data: Any = response.data
     orders = [item["ref"] for item in data["items"]]
     rows = OrderLine.unscoped.filter(order__ref__in=orders)  # unscoped: the page holds only orders that may be seen

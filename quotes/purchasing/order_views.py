@@ -72,7 +72,7 @@ def _of_job(request: MemberRequest, job: Job) -> dict[str, Any]:
     may_write = request.actor.may(Scope.ORDERS_WRITE)
     may_draft = may_write and job.state in (JobState.ACCEPTED, JobState.BUILT)
     data = {"job": job, "held": held, "may_write": may_write, "may_draft": may_draft}
-    return {**data, "agreed": agreed(job) is not None and request.actor.may(Scope.SETOUT_READ)}
+    return {**data, "agreed": agreed(job) is not None and request.actor.may(Scope.SET_OUT_READ)}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

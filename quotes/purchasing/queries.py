@@ -53,7 +53,7 @@ def state_asked(asked: Mapping[str, str]) -> str:
     """The state that is asked for. 400 for one nobody knows."""
     if asked["state"] not in OrderState.values:
         detail = f"Choose from: {', '.join(OrderState.values)}."
-        raise Problem("bad-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
+        raise Problem("invalid-parameter", errors=[{"parameter": "state", "code": "state", "detail": detail}])
     return asked["state"]
 
 
@@ -136,7 +136,7 @@ def order_sheet(order: SupplierOrder, *, priced: bool = True) -> dict[str, Any]:
         "heading": f"Order {order.number}",
         "supplier": order.face.get("seller", {}).get("name") or order.supplier.name,
         "job": ", ".join(job.number for job in jobs) or "stock",
-        "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "place") if place.get(name)),
+        "deliver_to": ", ".join(place[name] for name in ("address", "postcode", "city") if place.get(name)),
         "deliver_when": _window(order),
         "load": f"{number_format.plain(load, order.business.locale)} kg{' and what has no mass stated' if unweighed else ''}",
         "reference": order.number,

@@ -17,7 +17,7 @@ from shared.business.roles import Scope
 class SawSheet(Endpoint):
     """Each bar to scale with its cuts, for the person at the saw; it names no money, so the crew may have it."""
 
-    scopes = {"GET": Scope.SETOUT_READ}
+    scopes = {"GET": Scope.SET_OUT_READ}
     refuses = {"GET": ("409",)}
 
     @extend_schema(

@@ -26,14 +26,14 @@ def _price(**options: Any) -> ExactField:
     return ExactField(places=4, least="0", most=_MAX, **options)
 
 
-class PlaceIn(StrictSerializer):
+class AddressIn(StrictSerializer):
     address = TextField(max_length=500, required=False, allow_blank=True)
-    place = TextField(max_length=120, required=False, allow_blank=True)
+    city = TextField(max_length=120, required=False, allow_blank=True)
     postcode = TextField(max_length=20, required=False, allow_blank=True)
     country = serializers.RegexField(r"^([A-Z]{2})?\Z", required=False, allow_blank=True)
 
 
-class PlaceChange(PlaceIn):
+class AddressChange(AddressIn):
     """What is left out of it stays."""
 
 
@@ -53,7 +53,7 @@ class OrderChange(StrictSerializer):
         child=OrderLineIn(), required=False, min_length=1, max_length=MAX_LINES
     )
     note = TextField(max_length=2_000, required=False, allow_blank=True)
-    deliver_to = PlaceChange(required=False)
+    deliver_to = AddressChange(required=False)
     deliver_from = serializers.DateField(required=False, allow_null=True)
     deliver_by = serializers.DateField(required=False, allow_null=True)
 
@@ -70,7 +70,7 @@ class OrderIn(OrderChange):
     merges = False
     supplier = TextField(max_length=40)
     job = TextField(max_length=32, required=False)
-    deliver_to = PlaceIn(required=False)  # type: ignore[assignment]  # as nullable as any other text of a new thing
+    deliver_to = AddressIn(required=False)  # type: ignore[assignment]  # as nullable as any other text of a new thing
     lines: serializers.ListSerializer[Any] = serializers.ListSerializer(
         child=OrderLineIn(), min_length=1, max_length=MAX_LINES
     )

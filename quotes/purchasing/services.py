@@ -76,7 +76,7 @@ def least_order_of(order: SupplierOrder) -> Decimal:
 def face_of(order: SupplierOrder) -> dict[str, Any]:
     """Both parties as they stand now."""
     business, supplier = order.business, order.supplier
-    buyer = ("name", "address", "place", "postcode", "country", "email", "phone", "registration_number", "tax_number")
+    buyer = ("name", "address", "city", "postcode", "country", "email", "phone", "registration_number", "tax_number")
     seller = ("name", "address", "country", "email", "gln", "registration_number", "tax_number", "customer_number")
     return {
         "buyer": {name: getattr(business, name) for name in buyer},

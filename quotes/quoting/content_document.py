@@ -26,8 +26,8 @@ from shared.models import Business
 
 VERSION = 1
 FACE = (
-    "name", "address", "place", "postcode", "country", "email", "phone", "website", "registration_number", "tax_number",
-    "tax_name", "currency", "locale", "language", "time_zone", "paper", "payment_details", "wording",
+    "name", "address", "city", "postcode", "country", "email", "phone", "website", "registration_number", "tax_number",
+    "tax_name", "currency", "locale", "language", "time_zone", "paper_size", "payment_details", "custom_texts",
 )  # fmt: skip
 
 
@@ -154,7 +154,7 @@ def _customer(revision: Revision) -> dict[str, Any]:
 
 def _site(revision: Revision) -> dict[str, Any]:
     site = revision.quote.job.site
-    return {name: getattr(site, name) for name in ("address", "place", "postcode", "country", "access")}
+    return {name: getattr(site, name) for name in ("address", "city", "postcode", "country", "access_notes")}
 
 
 def _options(basis: PricingInputs, base: Mapping[str, Any]) -> list[dict[str, Any]]:

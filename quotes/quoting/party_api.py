@@ -119,7 +119,7 @@ class QuestionReply(Endpoint):
 class JobSetOut(Endpoint):
     """Set-out document for the crew, without money."""
 
-    scopes = {"GET": Scope.SETOUT_READ}
+    scopes = {"GET": Scope.SET_OUT_READ}
     refuses = {"GET": ("409",)}
 
     @extend_schema(responses={200: DOCUMENT}, summary="Get the set-out document")

@@ -76,7 +76,7 @@ def party_document(content: Content, key: str, choices: Choices = NOTHING_CHOSEN
     return {
         "party_quote": 1,
         **{name: content[name] for name in COMMON},
-        "site": _without(content["site"], "access"),
+        "site": _without(content["site"], "access_notes"),
         "party": {name: party[name] for name in ("name", "address", "chooses")},
         "customer": content["customer"] if party["chooses"] else {"name": party["name"], "address": party["address"]},
         "build": _shown_build(standing_build(content, choices.document())),

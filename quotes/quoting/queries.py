@@ -43,7 +43,7 @@ def revisions(business: Business, asked: Mapping[str, str] | None = None) -> Own
         if value := asked.get(name, ""):
             if value not in known:
                 fault = {"parameter": name, "code": name, "detail": f"Choose from: {', '.join(known)}."}
-                raise Problem("bad-parameter", errors=[fault])
+                raise Problem("invalid-parameter", errors=[fault])
             rows = rows.filter(**{name: value})
     if quote := asked.get("quote", ""):
         rows = rows.filter(quote__ref=quote)

@@ -186,6 +186,17 @@ class Endpoint(APIView):
         if actor.business and actor.business.suspended and method not in _SAFE and not self.computes_only:
             raise Problem("suspended")
 
+    def flag(self, name: str) -> bool | None:
+        """Return a query parameter that is true or false; None if it is left out. Raise a problem for other values."""
+        text = self.request.query_params.get(name)
+        if text is None:
+            return None
+        if text not in ("true", "false"):
+            raise Problem(
+                "invalid-parameter", errors=[{"parameter": name, "code": "flag", "detail": "Enter true or false."}]
+            )
+        return text == "true"
+
     def _check_parameters(self, request: Request) -> None:
         known = {*self.parameters, *(_PAGING if self.paged else ())}
         faults = [
@@ -199,7 +210,7 @@ class Endpoint(APIView):
             if "\x00" in value
         ]
         if faults:
-            raise Problem("bad-parameter", errors=faults)
+            raise Problem("invalid-parameter", errors=faults)
 
     def _wrap_write(self, request: Request) -> None:
         method = str(request.method)

@@ -35,7 +35,7 @@ def key_of(request: HttpRequest) -> str:
         raise Problem("idempotency-key-missing")
     if not _KEY.match(key):
         fault = {"header": "Idempotency-Key", "code": "key", "detail": "1 to 200 printable characters, no spaces."}
-        raise Problem("bad-parameter", errors=[fault])
+        raise Problem("invalid-parameter", errors=[fault])
     return key
 
 
@@ -86,7 +86,7 @@ def _finish(mine: IdempotentCall, response: Response) -> None:
 
 def _repeat_answer(first: IdempotentCall | None, body_sha256: str) -> Response:
     if first is None or (first.status is None and first.body_sha256 == body_sha256):
-        raise Problem("in-flight", headers={"Retry-After": "1"})
+        raise Problem("request-in-progress", headers={"Retry-After": "1"})
     if first.body_sha256 != body_sha256:
         raise Problem("idempotency-key-reused")
     response = Response(

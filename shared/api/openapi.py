@@ -45,9 +45,9 @@ _PROBLEM = {
     },
     "example": {
         "type": "http://localhost:8000/api/docs/problems/invalid",
-        "title": "Not acceptable as it is",
+        "title": "Invalid data",
         "status": 422,
-        "detail": "Look at errors: each points at a member and says what would be accepted.",
+        "detail": "See errors: each names a field and the accepted values.",
         "instance": "urn:request:9f3c1a7e5d",
         "code": "invalid",
         "errors": [{"pointer": "#/name", "code": "required", "detail": "This field is required."}],

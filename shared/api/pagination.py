@@ -25,7 +25,7 @@ def page_size(request: Request) -> int:
     asked = request.query_params.get("page_size", str(PAGE))
     if not (asked.isascii() and asked.isdigit() and 0 < len(asked) < 10 and int(asked) > 0):
         fault = {"parameter": "page_size", "code": "page_size", "detail": f"Say a whole number from 1 to {PAGE_MAX}."}
-        raise Problem("bad-parameter", errors=[fault])
+        raise Problem("invalid-parameter", errors=[fault])
     return min(int(asked), PAGE_MAX)
 
 
@@ -105,9 +105,9 @@ def _opened(cursor: str, seal: list[str]) -> list[Any] | None:
     try:
         sealed, after = signing.loads(cursor, salt=_SALT)
     except (signing.BadSignature, ValueError, TypeError):
-        raise Problem("bad-cursor") from None
+        raise Problem("invalid-cursor") from None
     if sealed != seal:
-        raise Problem("bad-cursor")
+        raise Problem("invalid-cursor")
     return list(after)
 
 

@@ -22,8 +22,8 @@ from shared.business import invitations, services
 from shared.business.accounts import TAX, with_accounts
 from shared.business.models import (
     ACCOUNTS,
+    CUSTOM_TEXTS,
     MAX_ACCOUNT,
-    WORDINGS,
     ApiKey,
     Business,
     Member,
@@ -36,16 +36,20 @@ from shared.business.roles import BUSINESS_SCOPES, MemberRole, Scope
 _TEXT = {"type": "string"}
 _TIME = {"type": ["string", "null"], "format": "date-time"}
 _BUSINESS_MEMBERS = (
-    "ref", "name", "address", "place", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
-    "payment_details", "country", "currency", "locale", "language", "time_zone", "paper", "tax_rounding",
-    "quote_validity_days", "wording", "accounts",
+    "ref", "name", "address", "city", "postcode", "phone", "email", "registration_number", "tax_number", "terms",
+    "payment_details", "country", "currency", "locale", "language", "time_zone", "paper_size", "tax_rounding",
+    "quote_validity_days", "custom_texts", "accounts",
 )  # fmt: skip
 _BUSINESS = {
     "type": "object",
     "properties": {
         **dict.fromkeys(_BUSINESS_MEMBERS, _TEXT),
         "quote_validity_days": {"type": "integer"},
-        "wording": {"type": "object", "properties": dict.fromkeys(WORDINGS, _TEXT), "additionalProperties": False},
+        "custom_texts": {
+            "type": "object",
+            "properties": dict.fromkeys(CUSTOM_TEXTS, _TEXT),
+            "additionalProperties": False,
+        },
         "accounts": {
             "type": "object",
             "properties": {**dict.fromkeys(ACCOUNTS, _TEXT), TAX: {"type": "object", "additionalProperties": _TEXT}},
@@ -96,11 +100,11 @@ _TAX_CODE = re.compile(r"[^\x00-\x1f\x7f]{1,40}\Z")
 MAX_TAX_ACCOUNTS = 100
 
 
-class WordingChange(StrictSerializer):
+class CustomTextsChange(StrictSerializer):
     """The business's own words in place of ours; an empty text gives ours back."""
 
-    care = TextField(max_length=WORDINGS["care"], allow_blank=True, required=False)
-    how_to_accept = TextField(max_length=WORDINGS["how_to_accept"], allow_blank=True, required=False)
+    care_sheet = TextField(max_length=CUSTOM_TEXTS["care_sheet"], allow_blank=True, required=False)
+    how_to_accept = TextField(max_length=CUSTOM_TEXTS["how_to_accept"], allow_blank=True, required=False)
 
 
 class AccountsChange(StrictSerializer):
@@ -121,11 +125,11 @@ class AccountsChange(StrictSerializer):
 
 
 class BusinessChange(StrictSerializer):
-    cleared = {"wording": lambda: dict.fromkeys(WORDINGS, "")}
+    cleared = {"custom_texts": lambda: dict.fromkeys(CUSTOM_TEXTS, "")}
     ref = serializers.CharField(read_only=True)
     name = TextField(max_length=120)
     address = TextField(max_length=500, allow_blank=True)
-    place = TextField(max_length=120, allow_blank=True)
+    city = TextField(max_length=120, allow_blank=True)
     postcode = TextField(max_length=20, allow_blank=True)
     phone = TextField(max_length=40, allow_blank=True)
     registration_number = TextField(max_length=60, allow_blank=True)
@@ -136,10 +140,10 @@ class BusinessChange(StrictSerializer):
     locale = serializers.RegexField(r"^[A-Za-z_]{2,20}\Z")
     language = serializers.RegexField(r"^[a-z]{2,3}\Z")
     time_zone = TextField(max_length=60)
-    paper = serializers.ChoiceField(Paper.choices)
+    paper_size = serializers.ChoiceField(Paper.choices)
     tax_rounding = serializers.ChoiceField(TaxRoundingLevel.choices)
     quote_validity_days = serializers.IntegerField(min_value=1, max_value=366)
-    wording = WordingChange()
+    custom_texts = CustomTextsChange()
     accounts = AccountsChange()
     country = serializers.CharField(read_only=True)
     currency = serializers.CharField(read_only=True)
@@ -158,8 +162,8 @@ class BusinessDetail(Endpoint):
     def patch(self, request: Request) -> Response:
         business = self.get_for_update(Business.objects.all(), self.business.ref)
         changes = self.validated_data(BusinessChange, partial=True)
-        if "wording" in changes:
-            changes["wording"] = services.with_wording(business, changes["wording"])
+        if "custom_texts" in changes:
+            changes["custom_texts"] = services.with_custom_texts(business, changes["custom_texts"])
         if "accounts" in changes:
             changes["accounts"] = with_accounts(business, changes["accounts"])
         services.change_business(business=business, changes=changes, actor=self.actor)

@@ -98,7 +98,7 @@ class TaxRoundingLevel(models.TextChoices):
     LINE = "line", "on every line"
 
 
-WORDINGS: Final = {"care": 10_000, "how_to_accept": 1_000}
+CUSTOM_TEXTS: Final = {"care_sheet": 10_000, "how_to_accept": 1_000}
 """Texts of documents that a business may say in its own words, with their most characters."""
 
 
@@ -118,7 +118,7 @@ class Business(models.Model):
     ref = models.CharField(max_length=32, unique=True, default=new_ref, editable=False)
     name = models.CharField(max_length=120)
     address = models.TextField(max_length=500, blank=True)
-    place = models.CharField(max_length=120, blank=True)
+    city = models.CharField(max_length=120, blank=True)
     postcode = models.CharField(max_length=20, blank=True)
     country = models.CharField(
         max_length=2, validators=[RegexValidator(r"^[A-Z]{2}\Z", "Two capital letters of ISO 3166-1.")]
@@ -133,14 +133,14 @@ class Business(models.Model):
     locale = models.CharField(max_length=20, default="en", validators=[known_locale])
     language = models.CharField(max_length=20, default="en")
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
-    paper = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
+    paper_size = models.CharField(max_length=6, choices=Paper, default=Paper.A4)
     tax_rounding = models.CharField(max_length=5, choices=TaxRoundingLevel, default=TaxRoundingLevel.TOTAL)
     tax_name = models.CharField(max_length=20, default="Tax")
     registration_number = models.CharField(max_length=60, blank=True)
     tax_number = models.CharField(max_length=60, blank=True)
     terms = models.TextField(max_length=20_000, blank=True)
     payment_details = models.TextField(max_length=2_000, blank=True)
-    wording = models.JSONField(default=dict, blank=True)
+    custom_texts = models.JSONField(default=dict, blank=True)
     accounts = models.JSONField(default=dict, blank=True)
     logo_png = models.BinaryField(null=True, blank=True, editable=False)
     quote_validity_days = models.PositiveSmallIntegerField(default=30)

@@ -15,7 +15,7 @@ from shared.database.compiled_query import CompiledQuery
 
 ModelT = TypeVar("ModelT", bound=models.Model)
 _LAST_USED_EVERY = timedelta(minutes=1)  # a write on every call would make each read a write
-_SELDOM_READ = {"logo_png", "terms", "wording", "payment_details"}  # long, and fetched by those that print them
+_SELDOM_READ = {"logo_png", "terms", "custom_texts", "payment_details"}  # long, and fetched by those that print them
 
 
 def _columns(model: type[models.Model]) -> list[str]:

@@ -34,8 +34,8 @@ class Scope(StrEnum):
     MEASURES_WRITE = "measures:write"
     QUOTES_READ = "quotes:read"
     QUOTES_WRITE = "quotes:write"
-    SETOUT_READ = "setout:read"  # set-out sheets and cut lists, no money on them
-    ASBUILT_WRITE = "asbuilt:write"
+    SET_OUT_READ = "set-out:read"  # set-out sheets and cut lists, no money on them
+    AS_BUILT_WRITE = "as-built:write"
     DOCUMENTS_READ = "documents:read"
     DOCUMENTS_WRITE = "documents:write"
     ORDERS_READ = "orders:read"
@@ -46,17 +46,17 @@ class Scope(StrEnum):
     STOCK_WRITE = "stock:write"
     WEBHOOKS_READ = "webhooks:read"
     WEBHOOKS_WRITE = "webhooks:write"
-    BOOKS_READ = "books:read"  # totals and exports
-    BOOKS_WRITE = "books:write"  # lock a period
+    ACCOUNTING_READ = "accounting:read"  # totals and exports
+    ACCOUNTING_WRITE = "accounting:write"  # lock a period
     AUDIT_READ = "audit:read"
     SUPPLY_READ = "supply:read"  # a supplier: the orders sent to it
     SUPPLY_WRITE = "supply:write"  # a supplier: acknowledge, refuse, despatch, backorder
-    SUPPLY_OFFERS_READ = "supply-offers:read"  # a supplier: its own prices, packs, lead times
-    SUPPLY_OFFERS_WRITE = "supply-offers:write"
+    SUPPLY_PRICES_READ = "supply-prices:read"  # a supplier: its own prices, packs, lead times
+    SUPPLY_PRICES_WRITE = "supply-prices:write"
 
 
 SUPPLIER_SCOPES = frozenset(
-    {Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_READ, Scope.SUPPLY_OFFERS_WRITE}
+    {Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_PRICES_READ, Scope.SUPPLY_PRICES_WRITE}
 )
 BUSINESS_SCOPES = frozenset(Scope) - SUPPLIER_SCOPES
 _BY_NAME = {scope.value: scope for scope in Scope}
@@ -71,7 +71,7 @@ GRANTS: dict[MemberRole, frozenset[Scope]] = {
         Scope.KEYS_READ,
         Scope.KEYS_WRITE,
         Scope.PRICES_WRITE,
-        Scope.BOOKS_WRITE,
+        Scope.ACCOUNTING_WRITE,
         Scope.AUDIT_READ,
         Scope.WEBHOOKS_WRITE,
     },
@@ -79,8 +79,8 @@ GRANTS: dict[MemberRole, frozenset[Scope]] = {
         {
             Scope.BUSINESS_READ,
             Scope.JOBS_READ,
-            Scope.SETOUT_READ,
-            Scope.ASBUILT_WRITE,
+            Scope.SET_OUT_READ,
+            Scope.AS_BUILT_WRITE,
             Scope.DELIVERIES_READ,
             Scope.DELIVERIES_WRITE,
         }
@@ -93,8 +93,8 @@ GRANTS: dict[MemberRole, frozenset[Scope]] = {
             Scope.DOCUMENTS_READ,
             Scope.ORDERS_READ,
             Scope.DELIVERIES_READ,
-            Scope.BOOKS_READ,
-            Scope.BOOKS_WRITE,
+            Scope.ACCOUNTING_READ,
+            Scope.ACCOUNTING_WRITE,
         }
     ),
 }

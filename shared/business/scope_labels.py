@@ -8,17 +8,18 @@ from shared.business.roles import BUSINESS_SCOPES
 
 AREAS: Mapping[str, str] = {
     "jobs": "jobs and customers", "measures": "measures and take-offs", "quotes": "quotes", "documents": "documents",
-    "setout": "set-out sheets without money", "asbuilt": "what was built", "orders": "orders", "stock": "stock",
-    "catalogue": "components, suppliers and offers", "prices": "price rules, costs and margins", "books": "the books",
+    "set-out": "set-out sheets without money", "as-built": "what was built", "orders": "orders", "stock": "stock",
+    "catalogue": "components, suppliers and supplier prices", "prices": "price rules, costs and margins",
+    "accounting": "accounting",
     "business": "the business's settings", "members": "members", "keys": "keys", "webhooks": "webhooks",
-    "audit": "the audit trail",
+    "audit": "the audit log",
 }  # fmt: skip
 
 
 def scope_word(scope: str) -> str:
     """One scope in words.
 
-    >>> scope_word("jobs:read"), scope_word("asbuilt:write")
+    >>> scope_word("jobs:read"), scope_word("as-built:write")
     ('See jobs and customers', 'Change what was built')
     """
     area, _, deed = scope.partition(":")
@@ -28,7 +29,7 @@ def scope_word(scope: str) -> str:
 def in_words(scopes: Iterable[str]) -> str:
     """All of them in a sentence: what may be changed, then what may only be seen.
 
-    >>> in_words(["jobs:read", "setout:read", "asbuilt:write"])
+    >>> in_words(["jobs:read", "set-out:read", "as-built:write"])
     'Change what was built. See jobs and customers, set-out sheets without money.'
     >>> in_words(["jobs:read", "jobs:write"]), in_words(BUSINESS_SCOPES), in_words([])
     ('Change jobs and customers.', 'Everything.', 'Nothing.')

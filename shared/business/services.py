@@ -57,9 +57,9 @@ def change_business(*, business: Business, changes: Mapping[str, Any], actor: Ac
     return business
 
 
-def with_wording(business: Business, own: Mapping[str, str]) -> dict[str, str]:
+def with_custom_texts(business: Business, own: Mapping[str, str]) -> dict[str, str]:
     """The business's wording with ``own`` in its place; an empty text gives ours back."""
-    return {key: text for key, text in {**business.wording, **own}.items() if text}
+    return {key: text for key, text in {**business.custom_texts, **own}.items() if text}
 
 
 @transaction.atomic

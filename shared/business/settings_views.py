@@ -23,7 +23,7 @@ from shared.business import invitations, services
 from shared.business.access import MemberRequest, require_scope
 from shared.business.logo import MAX_BYTES, change_logo, drawn_anew
 from shared.business.mail_test import mail_state, send_test_letter
-from shared.business.models import WORDINGS, ApiKey, Business, Member, Paper, TaxRoundingLevel
+from shared.business.models import CUSTOM_TEXTS, ApiKey, Business, Member, Paper, TaxRoundingLevel
 from shared.business.places import locale_choices, zone_choices
 from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import in_words, scope_word
@@ -33,7 +33,7 @@ from shared.common.form_fields import FormField, faults_by_pointer
 FACE: tuple[tuple[str, str, str, int], ...] = (
     ("name", "Name", "text", 120),
     ("address", "Address", "area", 500),
-    ("place", "Place", "text", 120),
+    ("city", "City", "text", 120),
     ("postcode", "Postcode", "text", 20),
     ("phone", "Telephone", "text", 40),
     ("email", "E-mail", "email", 254),
@@ -43,20 +43,20 @@ FACE: tuple[tuple[str, str, str, int], ...] = (
     ("tax_number", "Tax number", "text", 60),
     ("locale", "Figures and dates", "select", 0),
     ("time_zone", "Time zone", "select", 0),
-    ("paper", "Paper", "select", 0),
+    ("paper_size", "Paper", "select", 0),
     ("tax_rounding", "Tax is rounded", "select", 0),
     ("quote_validity_days", "Days a quote is valid", "number", 3),
     ("terms", "Terms of every quote", "area", 20_000),
     ("payment_details", "How to pay", "area", 2_000),
 )
 CHOICES: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "paper": tuple((value, str(word)) for value, word in Paper.choices),
+    "paper_size": tuple((value, str(word)) for value, word in Paper.choices),
     "tax_rounding": tuple((value, str(word)) for value, word in TaxRoundingLevel.choices),
 }
 WIDE = frozenset({"name", "email", "website", "tax_rounding"})
 FILLS = {"phone": "tel", "email": "email", "name": "organization", "postcode": "postal-code", "website": "url"}
 HINTS = {"email": "Questions and answers of your customers come here."}
-OWN_WORDS = {"care": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
+OWN_WORDS = {"care_sheet": "Care sheet in your own words", "how_to_accept": "How to accept a quote, in your own words"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -102,8 +102,8 @@ def _read_settings(request: MemberRequest) -> dict[str, Any]:
         )
     if faults:
         raise InvalidDocument(faults)
-    own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in WORDINGS}
-    changes["wording"] = services.with_wording(request.business, own)
+    own = {key: request.POST.get(key, "").strip().replace("\r\n", "\n") for key in CUSTOM_TEXTS}
+    changes["custom_texts"] = services.with_custom_texts(request.business, own)
     return changes
 
 
@@ -131,8 +131,10 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
         for name, label, kind, most in FACE
     ]  # fmt: skip
     for key, label in OWN_WORDS.items():
-        text = typed.get(key, "") if typed else business.wording.get(key, "")
-        boxes.append(FormField(key, label, text, "area", hint="Empty: the usual words.", most=WORDINGS[key], wide=True))
+        text = typed.get(key, "") if typed else business.custom_texts.get(key, "")
+        boxes.append(
+            FormField(key, label, text, "area", hint="Empty: the usual words.", most=CUSTOM_TEXTS[key], wide=True)
+        )
     boxes.append(
         FormField("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB.")
     )

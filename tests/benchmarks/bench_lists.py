@@ -150,7 +150,7 @@ def _trade(business: Business, supplier: Supplier, number: int) -> None:
     customer = add_customer(
         business=business, actor=SYSTEM, name=f"Ada Quill {number}", email=f"ada.{number}@quill.example"
     )
-    site = add_site(customer=customer, actor=SYSTEM, address=f"{number} Reed Lane", place="Tern Bay")
+    site = add_site(customer=customer, actor=SYSTEM, address=f"{number} Reed Lane", city="Tern Bay")
     job = open_job(customer=customer, site=site, label=f"Fence {number}", actor=SYSTEM)
     measure = StoredMeasure.objects.of(business).create(job=job, label="Fence")
     version = MeasureVersion.objects.of(business).create(

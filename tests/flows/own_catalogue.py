@@ -30,7 +30,7 @@ from tests.flows.cast_of_quotes import Caller
 OWNER, PASSWORD = "wren@reedmoor.example", "seven herons over the reed beds"
 ASKED = {
     "name": "Reedmoor Fences",
-    "place": "Reedmoor",
+    "city": "Reedmoor",
     "country": "NZ",
     "time_zone": "Pacific/Auckland",
     "currency": "NZD",
@@ -141,7 +141,7 @@ def begun_empty(monkeypatch: pytest.MonkeyPatch) -> str:
 
 def priced(caller: Caller) -> dict[str, Any]:
     """A quote for ``MEASURE``, drafted by API: the revision, after a look at its take-off and its price."""
-    counted = caller.post("takeoffs", {"measure": MEASURE}, status=200)
+    counted = caller.post("take-offs", {"measure": MEASURE}, status=200)
     assert {row["role"]: row["total"] for row in counted["quantities"]} == {
         "post.square": "2", "post.channel": "6", "rail": "6", "sheet": "9", "cap.pair": "2", "cap.square": "2",
         "screw": "60", "concrete.bag": "0.118",

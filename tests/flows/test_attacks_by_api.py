@@ -54,7 +54,7 @@ def test_a_cursor_with_one_letter_changed_is_refused(estimator: Caller) -> None:
         open_job(estimator)
     following = estimator.get("jobs?page_size=1")["next"].split("/api/v1/")[1]
     changed = following[:-1] + ("A" if following[-1] != "A" else "B")
-    assert estimator.get(changed, status=400)["code"] == "bad-cursor"
+    assert estimator.get(changed, status=400)["code"] == "invalid-cursor"
 
 
 @pytest.mark.parametrize(
@@ -62,7 +62,7 @@ def test_a_cursor_with_one_letter_changed_is_refused(estimator: Caller) -> None:
     [b"[" * 10_000, b'{"name": 1e400}', b'{"name": NaN}', b'{"a":1,"a":2}', b'{"name":"\\ud800"}', b"\xef\xbb\xbf{}"],
 )
 def test_json_that_is_none_is_a_400_everywhere(estimator: Caller, body: bytes) -> None:
-    for path in ("customers", "jobs", "quotes", "takeoffs"):
+    for path in ("customers", "jobs", "quotes", "take-offs"):
         answer = estimator.client.post(f"/api/v1/{path}", body, JSON, headers={"Idempotency-Key": str(uuid4())})
         assert (answer.status_code, answer["Content-Type"]) == (400, "application/problem+json"), path
 

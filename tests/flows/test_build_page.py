@@ -90,7 +90,7 @@ def test_without_script_the_form_keeps_ticks_and_takes_them_back(crew: Client, j
 
 def test_as_built_is_recorded_and_taken_back(crew: Client, job: Job) -> None:
     address = f"/jobs/{job.ref}/build/record"
-    crew.post(address, {"kind": "used", "role": "rail", "quantity": "3", "place": "A-P1"})
+    crew.post(address, {"kind": "used", "role": "rail", "quantity": "3", "location": "A-P1"})
     entry = AsBuilt.objects.of(job.business).get()
     assert (entry.role, entry.quantity, entry.unit) == ("rail", Decimal(3), "C62")
     crew.post(address, {"take_back": entry.ref})
@@ -100,7 +100,7 @@ def test_as_built_is_recorded_and_taken_back(crew: Client, job: Job) -> None:
     assert 'value="many"' in refused.content.decode()
 
 
-USED = {"id": "one-of-the-phone", "kind": "used", "role": "rail", "quantity": "3", "place": "A-P1", "note": ""}
+USED = {"id": "one-of-the-phone", "kind": "used", "role": "rail", "quantity": "3", "location": "A-P1", "note": ""}
 
 
 def queue(crew: Client, job: Job, *entries: Any, marks: tuple[Any, ...] = ()) -> Any:

@@ -29,7 +29,7 @@ def test_a_business_is_set_up_and_prices_its_own_take_off_by_api_alone(
 
     nothing = api.get("completeness")
     assert (nothing["system"], nothing["complete"], lacks(api)) == (None, False, ["no fence system"])
-    data = api.post("takeoffs", {"measure": own.MEASURE}, status=422)
+    data = api.post("take-offs", {"measure": own.MEASURE}, status=422)
     assert data["errors"][0]["pointer"] == "#/measure/system"
 
     api.post("fence-systems", own.SYSTEM)

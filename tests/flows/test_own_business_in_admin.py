@@ -84,7 +84,7 @@ def _with_business(office: Office) -> str:
     """A person, and the business they own."""
     office.fill("shared/person/add/", email=own.OWNER, name="Wren")
     assert not Person.objects.get(email=own.OWNER).has_usable_password()
-    place = {name: own.ASKED[name] for name in ("name", "place", "country", "currency", "tax_name")}
+    place = {name: own.ASKED[name] for name in ("name", "city", "country", "currency", "tax_name")}
     office.fill("shared/business/add/", **place, email=own.OWNER, invite_email=own.OWNER, invite_role="owner")
     accept_by_link(Member.objects.get(person__email=own.OWNER), own.PASSWORD)
     return office.chosen("catalogue/finish/add/", "business", own.ASKED["name"])

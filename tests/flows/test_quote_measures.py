@@ -22,7 +22,7 @@ def test_a_measure_keeps_every_version_it_had(estimator: Caller) -> None:
     assert [row["number"] for row in versions] == [2, 1]
     first = estimator.get(f"measures/{kept}/versions/1")
     assert first["document"]["runs"][0]["length_mm"] == 12000
-    assert estimator.get(f"measures/{kept}")["latest"] == 2
+    assert estimator.get(f"measures/{kept}")["latest_version"] == 2
 
 
 def test_an_invalid_measure_is_refused_whole_and_can_be_kept_as_a_draft(estimator: Caller) -> None:
@@ -33,17 +33,17 @@ def test_an_invalid_measure_is_refused_whole_and_can_be_kept_as_a_draft(estimato
     problem = estimator.put(f"measures/{kept}", broken, status=422)
     assert {error["pointer"] for error in problem["errors"]} >= {"#/runs/0/length_mm", "#/colour"}
     text = json.dumps(broken, indent=3)
-    draft = estimator.put(f"measures/{kept}/draft", {"text": text})
+    draft = estimator.put(f"measures/{kept}/draft", {"content": text})
     assert draft["draft"] == text
     assert {fault["pointer"] for fault in draft["draft_errors"]} >= {"/runs/0/length_mm", "/colour"}
-    assert estimator.get(f"measures/{kept}")["latest"] == 1
-    estimator.put(f"measures/{kept}/draft", {"text": "{not json yet"})
+    assert estimator.get(f"measures/{kept}")["latest_version"] == 1
+    estimator.put(f"measures/{kept}/draft", {"content": "{not json yet"})
     assert estimator.get(f"measures/{kept}")["draft"] == "{not json yet"
-    estimator.post(f"measures/{kept}/draft", status=422)
-    estimator.put(f"measures/{kept}/draft", {"text": json.dumps(measure(9600))})
+    estimator.post(f"measures/{kept}/draft/publish", status=422)
+    estimator.put(f"measures/{kept}/draft", {"content": json.dumps(measure(9600))})
     assert estimator.get(f"measures/{kept}")["draft_errors"] == []
-    adopted = estimator.post(f"measures/{kept}/draft", status=200)
-    assert (adopted["latest"], adopted["draft"]) == (2, "")
+    adopted = estimator.post(f"measures/{kept}/draft/publish", status=200)
+    assert (adopted["latest_version"], adopted["draft"]) == (2, "")
 
 
 def test_two_who_change_one_measure_do_not_overwrite_each_other(estimator: Caller) -> None:
@@ -58,17 +58,17 @@ def test_two_who_change_one_measure_do_not_overwrite_each_other(estimator: Calle
 
 def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
     before = estimator.get("jobs")
-    document = estimator.post("takeoffs", {"measure": measure(12000)}, status=200)
+    document = estimator.post("take-offs", {"measure": measure(12000)}, status=200)
     assert document["takeoff"] == 1
     assert len(document["runs"][0]["bays"]) == 6  # 12000 in whole bays of at most 2300 or so, evenly
     for nobodys, code in (("no-such", "system.unknown"), ("no\x00such", "json.character")):
-        problem = estimator.post("takeoffs", {"measure": {**measure(12000), "system": nobodys}}, status=422)
+        problem = estimator.post("take-offs", {"measure": {**measure(12000), "system": nobodys}}, status=422)
         assert problem["errors"][0]["code"] == code
     bad = measure(12000)
     bad["runs"][0]["length_mm"] = "12000"
-    problem = estimator.post("takeoffs", {"measure": bad}, status=422)
+    problem = estimator.post("take-offs", {"measure": bad}, status=422)
     assert problem["errors"][0]["pointer"] == "#/measure/runs/0/length_mm"
-    problem = estimator.post("takeoffs", {"measure": bad, "system": {"fence_system": 1}}, status=422)
+    problem = estimator.post("take-offs", {"measure": bad, "system": {"fence_system": 1}}, status=422)
     pointers = {error["pointer"] for error in problem["errors"]}  # of both documents at once
     assert {"#/measure/runs/0/length_mm", "#/system/pitch_mm"} <= pointers
     assert estimator.get("jobs") == before
@@ -76,37 +76,37 @@ def test_a_takeoff_is_given_without_storing_anything(estimator: Caller) -> None:
 
 def test_a_stored_takeoff_answers_with_its_digest_until_the_measure_changes(estimator: Caller) -> None:
     _, kept = open_job(estimator, measure(12000))
-    first = estimator.client.get(f"/api/v1/measures/{kept}/takeoff")
-    again = estimator.client.get(f"/api/v1/measures/{kept}/takeoff", headers={"If-None-Match": first.headers["ETag"]})
+    first = estimator.client.get(f"/api/v1/measures/{kept}/take-off")
+    again = estimator.client.get(f"/api/v1/measures/{kept}/take-off", headers={"If-None-Match": first.headers["ETag"]})
     assert (first.status_code, again.status_code, again.content) == (200, 304, b"")
     estimator.put(f"measures/{kept}", measure(14400))
-    assert estimator.client.get(f"/api/v1/measures/{kept}/takeoff").headers["ETag"] != first.headers["ETag"]
-    assert estimator.client.get(f"/api/v1/measures/{kept}/takeoff?version=1").headers["ETag"] == first.headers["ETag"]
+    assert estimator.client.get(f"/api/v1/measures/{kept}/take-off").headers["ETag"] != first.headers["ETag"]
+    assert estimator.client.get(f"/api/v1/measures/{kept}/take-off?version=1").headers["ETag"] == first.headers["ETag"]
 
 
 def test_a_copied_job_has_the_measures_and_none_of_the_history(estimator: Caller) -> None:
     job, _ = open_job(estimator, measure(12000))
-    copy = estimator.post(f"jobs/{job}/copies", {"label": "Next door"})
+    copy = estimator.post(f"jobs/{job}/copy", {"label": "Next door"})
     assert (copy["copied_from"], copy["number"], copy["label"]) == (job, "J0002", "Next door")
     kept = estimator.get(f"jobs/{copy['ref']}/measures")["items"]
-    assert [row["latest"] for row in kept] == [1]
+    assert [row["latest_version"] for row in kept] == [1]
     assert "quote" not in {
-        event["kind"].partition(".")[0] for event in estimator.get(f"jobs/{copy['ref']}/events")["items"]
+        event["type"].partition(".")[0] for event in estimator.get(f"jobs/{copy['ref']}/events")["items"]
     }
 
 
 def test_a_job_goes_only_where_its_state_allows(estimator: Caller) -> None:
     job, _ = open_job(estimator)
-    problem = estimator.post(f"jobs/{job}/state", {"state": "closed"}, status=409)
+    problem = estimator.post(f"jobs/{job}/status", {"status": "closed"}, status=409)
     assert problem["detail"] == "A job that is open can go to: accepted, cancelled."
-    assert estimator.post(f"jobs/{job}/state", {"state": "cancelled"}, status=200)["state"] == "cancelled"
+    assert estimator.post(f"jobs/{job}/status", {"status": "cancelled"}, status=200)["status"] == "cancelled"
 
 
 def test_lists_are_filtered_by_what_is_documented_and_nothing_else(estimator: Caller) -> None:
     open_job(estimator)
-    assert len(estimator.get("jobs?state=open&q=reed")["items"]) == 1
+    assert len(estimator.get("jobs?status=open&q=reed")["items"]) == 1
     assert estimator.get("jobs?q=100%25")["items"] == []  # % is a letter like any other
-    estimator.get("jobs?state=lost", status=400)
+    estimator.get("jobs?status=lost", status=400)
     estimator.get("jobs?ordering=password", status=400)
     assert len(estimator.get("customers?q=quill")["items"]) == 1
 
@@ -145,7 +145,7 @@ ROLES: dict[str, tuple[int, int, int, int]] = {
     "jobs/{job}/set-out": (409, 409, 409, 403),
     "jobs/{job}/comparison": (409, 409, 403, 403),
     "measures/{measure}": (200, 200, 403, 403),
-    "measures/{measure}/takeoff": (200, 200, 403, 403),
+    "measures/{measure}/take-off": (200, 200, 403, 403),
     "quotes": (200, 200, 403, 200),
     "revisions": (200, 200, 403, 200),
     "revisions/{revision}": (200, 200, 403, 200),

@@ -47,7 +47,7 @@ def test_two_parties_accept_their_halves_and_the_job_goes_on(
     accepted = estimator.get(f"revisions/{draft['ref']}")
     assert (accepted["state"], accepted["total"][-3]) == ("accepted", ".")
     assert estimator.get(f"jobs/{job}")["state"] == "accepted"
-    kinds = [event["kind"] for event in estimator.get(f"jobs/{job}/events")["items"]]
+    kinds = [event["type"] for event in estimator.get(f"jobs/{job}/events")["items"]]
     assert kinds[:2] == ["job.accepted", "quote.part_accepted"]
 
 

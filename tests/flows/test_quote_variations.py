@@ -117,7 +117,7 @@ def test_what_the_crew_used_stands_beside_what_was_quoted(
 
 def test_what_was_built_otherwise_is_on_the_time_line(estimator: Caller, agreed: dict[str, Any]) -> None:
     at = f"jobs/{agreed['job']}/as-built"
-    estimator.post(at, {"kind": "changed", "place": "A-P3", "note": "Rock at 300: post set 200 to the left"})
+    estimator.post(at, {"kind": "changed", "location": "A-P3", "note": "Rock at 300: post set 200 to the left"})
     newest = estimator.get(f"jobs/{agreed['job']}/events")["items"][0]
     assert newest["text"] == "Built otherwise at A-P3: Rock at 300: post set 200 to the left"
     problem = estimator.post(at, {"kind": "used", "role": "rail"}, status=422)
@@ -160,7 +160,7 @@ def test_a_cancelled_jobs_quote_can_not_be_accepted(
     draft = estimator.post("quotes", {"job": job, "measure": kept, "setup": {"parties": PARTIES[:1]}})
     link = send_quote(estimator, draft, django_capture_on_commit_callbacks)["ada"]
     digest = stranger.get(f"links/{link}")["content_sha256"]
-    estimator.post(f"jobs/{job}/state", {"state": "cancelled"}, status=200)
+    estimator.post(f"jobs/{job}/status", {"status": "cancelled"}, status=200)
     problem = stranger.post(f"links/{link}/accept", {"name": "Ada", "content_sha256": digest}, status=409)
     assert problem["detail"] == "This job was cancelled. This quote can no longer be accepted."
 

@@ -32,13 +32,13 @@ def picture(width: int = 40, height: int = 30) -> SimpleUploadedFile:
 
 def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Business) -> None:
     owner_client.post(
-        "/settings", face(business, phone="021 000", terms="Pay us.", care="Wash it.", how_to_accept="Ring us.")
+        "/settings", face(business, phone="021 000", terms="Pay us.", care_sheet="Wash it.", how_to_accept="Ring us.")
     )
     business.refresh_from_db()
-    assert (business.phone, business.terms, business.wording) == (
+    assert (business.phone, business.terms, business.custom_texts) == (
         "021 000",
         "Pay us.",
-        {"care": "Wash it.", "how_to_accept": "Ring us."},
+        {"care_sheet": "Wash it.", "how_to_accept": "Ring us."},
     )
 
 

@@ -59,7 +59,7 @@ PLAIN = {
     "members", "offers", "openapi.json", "orders", "orders/for-jobs", "orders/plan", "price-rules", "questions",
     "quotes", "revisions", "schemas", "stock", "supplier-terms", "suppliers", "supply/events", "supply/keys",
     "supply/offer-batches", "supply/offers", "supply/orders", "supply/sandbox/orders", "supply/sandbox/reset",
-    "supply/webhooks", "takeoffs", "webhooks",
+    "supply/webhooks", "take-offs", "webhooks",
 }  # fmt: skip
 
 

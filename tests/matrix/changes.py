@@ -228,7 +228,7 @@ API: dict[tuple[str, str], Step] = {
     ("PATCH", "customers/<str:ref>"): just({"phone": "555 0102"}),
     ("DELETE", "customers/<str:ref>"): just(),
     ("POST", "customers/<str:ref>/sites"): just({"address": "9 Reed Lane"}),
-    ("PATCH", "customers/<str:ref>/sites/<str:site>"): just({"access": "by the lane"}),
+    ("PATCH", "customers/<str:ref>/sites/<str:site>"): just({"access_notes": "by the lane"}),
     ("POST", "jobs"): made(
         lambda s: {
             "customer": s.refs["customer"],
@@ -237,14 +237,14 @@ API: dict[tuple[str, str], Step] = {
         }
     ),
     ("PATCH", "jobs/<str:ref>"): just({"notes": "ring first"}),
-    ("POST", "jobs/<str:ref>/state"): just({"state": "cancelled"}, after=_open),
-    ("POST", "jobs/<str:ref>/copies"): just({}),
+    ("POST", "jobs/<str:ref>/status"): just({"status": "cancelled"}, after=_open),
+    ("POST", "jobs/<str:ref>/copy"): just({}),
     ("POST", "jobs/<str:ref>/events"): just({"text": "rang"}),
     ("POST", "jobs/<str:ref>/measures"): just({"label": "Side"}),
     ("POST", "jobs/<str:ref>/as-built"): just({"kind": "changed", "note": "a post stands deeper"}),
     ("DELETE", "jobs/<str:ref>/as-built/<str:entry>"): just(),
     ("PUT", "measures/<str:ref>"): just(measure(9000)),
-    ("POST", "measures/<str:ref>/draft"): lambda s, c: _typed(s, c),
+    ("POST", "measures/<str:ref>/draft/publish"): lambda s, c: _typed(s, c),
     ("POST", "quotes"): lambda s, c: _to_quote(s),
     ("POST", "quotes/<str:ref>/revisions"): just({}),
     ("PUT", "revisions/<str:ref>"): just({"setup": {"visits": "2"}}, after=lambda s: s.draft()),
@@ -296,7 +296,7 @@ API: dict[tuple[str, str], Step] = {
 }
 NOTHING_OF_A_BUSINESS = {
     ("POST", "cutplans"): "computes",
-    ("POST", "takeoffs"): "computes",
+    ("POST", "take-offs"): "computes",
     ("POST", "orders/plan"): "computes",
     ("PUT", "measures/<str:ref>/draft"): "what is being typed; the version it becomes is recorded",
     ("POST", "imports"): "recorded when the file has been read, see tests/catalogue/test_imports_api.py",
@@ -322,7 +322,7 @@ def _typed(s: Scene, client: Client) -> Body:
     """A draft that can be saved as the next version."""
     text = json.dumps(measure(8000))
     answer = client.put(
-        f"/api/v1/measures/{s.refs['measure']}/draft", {"text": text}, "application/json", headers={"If-Match": "*"}
+        f"/api/v1/measures/{s.refs['measure']}/draft", {"content": text}, "application/json", headers={"If-Match": "*"}
     )
     assert answer.status_code < 300, answer.content
     return None

@@ -20,7 +20,7 @@ def _face(s: Scene) -> Form:
     fields = [
         "name",
         "address",
-        "place",
+        "city",
         "postcode",
         "phone",
         "email",
@@ -29,7 +29,7 @@ def _face(s: Scene) -> Form:
         "tax_name",
         "tax_number",
     ]
-    more = ["locale", "time_zone", "paper", "tax_rounding", "quote_validity_days", "terms", "payment_details"]
+    more = ["locale", "time_zone", "paper_size", "tax_rounding", "quote_validity_days", "terms", "payment_details"]
     return {name: str(getattr(s.business, name)) for name in [*fields, *more]}
 
 
@@ -88,7 +88,7 @@ PAGES: dict[str, FormStep] = {
     "new-job": lambda s: ("/jobs/new", {"name": "Cy Reed", "address": "9 Reed Lane"}),
     "job-details": lambda s: (
         f"/jobs/{s.refs['job']}/details",
-        {"label": "Back fence", "name": "Ada Quill", "address": "4 Reed Lane", "access": "by the lane"},
+        {"label": "Back fence", "name": "Ada Quill", "address": "4 Reed Lane", "access_notes": "by the lane"},
     ),
     "job-copy": lambda s: (f"/jobs/{s.refs['job']}/copy", {}),
     "job-note": lambda s: (f"/jobs/{s.refs['job']}/note", {"text": "rang"}),

@@ -58,10 +58,10 @@ def refs(cast: Cast) -> dict[str, str]:
     business, account = cast.business, cast.supplier
     rows: dict[str, Any] = {"member": business.members.order_by("id").last(), **_sold(business, account)}
     customer = add_customer(business=business, actor=SYSTEM, name="Ada Quill")
-    site = add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", place="Tern Bay")
+    site = add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", city="Tern Bay")
     job = open_job(customer=customer, site=site, label="Back fence", actor=actor_of(business))
     line = {"component": "cap", "quantity": Decimal(1), "price": Decimal(2)}
-    place = {"address": "4 Reed Lane", "place": "Tern Bay"}
+    place = {"address": "4 Reed Lane", "city": "Tern Bay"}
     order = start_order(supplier=rows["supplier"], actor=actor_of(business), lines=[line], deliver_to=place)
     item = StockItem.objects.of(business).create(component=rows["component"], quantity=Decimal(8))
     hold = Reservation.objects.of(business).create(item=item, job=job, quantity=Decimal(2))
@@ -150,9 +150,9 @@ def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: d
         return client.patch(f"/api/v1/{path}", body, JSON, headers={"If-Match": "*"}).json()
 
     order = f"orders/{refs['order']}"
-    assert patch(order, {"deliver_to": {"place": None, "postcode": "0123"}})["deliver_to"] == {
+    assert patch(order, {"deliver_to": {"city": None, "postcode": "0123"}})["deliver_to"] == {
         "address": "4 Reed Lane",
-        "place": "",
+        "city": "",
         "postcode": "0123",
     }
     assert patch(order, {"deliver_to": None})["deliver_to"] == {}
@@ -162,6 +162,6 @@ def test_an_object_within_is_merged_and_a_list_within_is_not(cast: Cast, refs: d
         ("#/lines/0/component", "required"),
         ("#/lines/0/quantity", "null"),
     ]
-    patch("business", {"wording": {"care": "Wash it down.", "how_to_accept": "Sign here."}})
-    assert patch("business", {"wording": {"care": None}})["wording"] == {"how_to_accept": "Sign here."}
-    assert patch("business", {"wording": None})["wording"] == {}
+    patch("business", {"custom_texts": {"care_sheet": "Wash it down.", "how_to_accept": "Sign here."}})
+    assert patch("business", {"custom_texts": {"care_sheet": None}})["custom_texts"] == {"how_to_accept": "Sign here."}
+    assert patch("business", {"custom_texts": None})["custom_texts"] == {}

@@ -222,7 +222,7 @@ def test_a_cursor_of_somebody_else_is_refused(
     owner_client: Client, cast: Cast, signed_in: Callable[[Person], Client]
 ) -> None:
     following = owner_client.get("/api/v1/members?page_size=1").json()["next"]
-    assert problem(signed_in(cast.stranger).get(following))["code"] == "bad-cursor"
+    assert problem(signed_in(cast.stranger).get(following))["code"] == "invalid-cursor"
 
 
 def test_the_document_of_the_api_is_open(db: None) -> None:
@@ -235,7 +235,7 @@ def test_the_document_of_the_api_is_open(db: None) -> None:
 
 @pytest.mark.parametrize(
     ("member", "wrong", "right"),
-    [("locale", "xx_ZZZZ", "de_CH"), ("time_zone", "Moon/Crater", "Pacific/Auckland"), ("paper", "B5", "Letter")],
+    [("locale", "xx_ZZZZ", "de_CH"), ("time_zone", "Moon/Crater", "Pacific/Auckland"), ("paper_size", "B5", "Letter")],
 )
 def test_where_a_business_writes_and_counts_days_is_somewhere(
     owner_client: Client, member: str, wrong: str, right: str
@@ -252,12 +252,14 @@ def test_a_business_says_some_things_in_its_own_words_and_takes_them_back(owner_
         return owner_client.patch("/api/v1/business", body, JSON, headers={"If-Match": tag})
 
     assert (
-        change({"wording": {"care": "Hose it.", "how_to_accept": "Ring us."}, "quote_validity_days": 14}).status_code
+        change(
+            {"custom_texts": {"care_sheet": "Hose it.", "how_to_accept": "Ring us."}, "quote_validity_days": 14}
+        ).status_code
         == 200
     )
-    data = change({"wording": {"care": ""}}).json()
-    assert (data["wording"], data["quote_validity_days"]) == ({"how_to_accept": "Ring us."}, 14)
-    refused = change({"wording": {"jokes": "x", "care": "y" * 10_001}, "quote_validity_days": 0})
+    data = change({"custom_texts": {"care_sheet": ""}}).json()
+    assert (data["custom_texts"], data["quote_validity_days"]) == ({"how_to_accept": "Ring us."}, 14)
+    refused = change({"custom_texts": {"jokes": "x", "care_sheet": "y" * 10_001}, "quote_validity_days": 0})
     pointers = {error["pointer"] for error in problem(refused)["errors"]}  # type: ignore[attr-defined]  # a list of faults
-    assert pointers == {"#/wording/jokes", "#/wording/care", "#/quote_validity_days"}
-    assert owner_client.get("/api/v1/business").json()["wording"] == {"how_to_accept": "Ring us."}
+    assert pointers == {"#/custom_texts/jokes", "#/custom_texts/care_sheet", "#/quote_validity_days"}
+    assert owner_client.get("/api/v1/business").json()["custom_texts"] == {"how_to_accept": "Ring us."}

@@ -151,8 +151,8 @@ def test_the_roles_are_those_of_the_contract() -> None:
         Scope.KEYS_WRITE,
         Scope.PRICES_WRITE,
     }
-    assert not {scope for scope in crew if scope.endswith(":write")} - {Scope.ASBUILT_WRITE, Scope.DELIVERIES_WRITE}
-    assert {scope for scope in bookkeeper if scope.endswith(":write")} == {Scope.BOOKS_WRITE}
+    assert not {scope for scope in crew if scope.endswith(":write")} - {Scope.AS_BUILT_WRITE, Scope.DELIVERIES_WRITE}
+    assert {scope for scope in bookkeeper if scope.endswith(":write")} == {Scope.ACCOUNTING_WRITE}
     assert Scope.PRICES_READ not in crew
 
 

@@ -24,7 +24,7 @@ from shared.common.money import minor_digits
 
 _ASKED = {
     "name": "Name of the business",
-    "place": "Place",
+    "city": "City",
     "country": "Country (two letters of ISO 3166-1)",
     "time_zone": "Time zone",
     "currency": "Currency (three letters of ISO 4217)",

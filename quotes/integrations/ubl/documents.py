@@ -30,7 +30,7 @@ class LineStatus(StrEnum):
 @dataclass(frozen=True, slots=True)
 class UblAddress:
     street: str = ""
-    place: str = ""
+    city: str = ""
     postcode: str = ""
     country: str = ""
 

@@ -56,7 +56,7 @@ def write_order(order: OrderDocument) -> bytes:
 
 def _write_delivery(element: Element, order: OrderDocument) -> None:
     delivery = group(element, "Delivery")
-    if order.deliver_to.street or order.deliver_to.place or order.deliver_to.postcode or order.deliver_to.country:
+    if order.deliver_to.street or order.deliver_to.city or order.deliver_to.postcode or order.deliver_to.country:
         write_address(group(delivery, "DeliveryLocation"), "Address", order.deliver_to)
     if order.deliver_from or order.deliver_by:
         period = group(delivery, "RequestedDeliveryPeriod")

@@ -48,7 +48,7 @@ def write_address(parent: Element, name: str, address: UblAddress) -> None:
         return
     element = group(parent, name)
     put(element, "StreetName", address.street)
-    put(element, "CityName", address.place)
+    put(element, "CityName", address.city)
     put(element, "PostalZone", address.postcode)
     if address.country:
         put(group(element, "Country"), "IdentificationCode", address.country)
@@ -58,7 +58,7 @@ def read_address(root: Element, at: str) -> UblAddress:
     """The address at a path; empty where there is none."""
     return UblAddress(
         street=words_at(root, f"{at}/cbc:StreetName"),
-        place=words_at(root, f"{at}/cbc:CityName"),
+        city=words_at(root, f"{at}/cbc:CityName"),
         postcode=words_at(root, f"{at}/cbc:PostalZone"),
         country=words_at(root, f"{at}/cac:Country/cbc:IdentificationCode"),
     )

@@ -84,7 +84,7 @@ def test_bad_input_is_one_problem_document_with_pointers(
 @pytest.mark.parametrize("query", ["?background=perhaps", "?background=true&seconds=0", "?seconds=61", "?soon=1"])
 def test_a_parameter_it_does_not_know_is_refused(owner_client: Client, query: str) -> None:
     answer = post(owner_client, GOOD, query)
-    assert (answer.status_code, answer.json()["code"]) == (400, "bad-parameter")
+    assert (answer.status_code, answer.json()["code"]) == (400, "invalid-parameter")
 
 
 def test_a_piece_longer_than_every_stock_is_an_answer(owner_client: Client) -> None:

@@ -44,7 +44,7 @@ from tests.conftest import PASSWORD, Cast, accept_by_link
 pytestmark = pytest.mark.django_db
 ASKED = {
     "name": "Skerry Fencing",
-    "place": "Skerry Point",
+    "city": "Skerry Point",
     "country": "NZ",
     "time_zone": "Pacific/Auckland",
     "currency": "NZD",

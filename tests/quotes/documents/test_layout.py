@@ -112,7 +112,7 @@ def test_every_kind_of_document_of_a_short_job_is_fit_to_be_shown(tmp_path: Path
 @pytest.mark.slow
 @pytest.mark.django_db
 def test_long_names_a_comma_and_letter_paper_are_no_worse(tmp_path: Path) -> None:
-    business = business_with(name=UNBROKEN, paper="Letter", locale="de_DE")
+    business = business_with(name=UNBROKEN, paper_size="Letter", locale="de_DE")
     document = {**fence(2), "label": LONG}
     document["runs"][1]["id"] = "Rear-boundary-of-the-long-meadow"  # 32 letters: the longest there is
     for _, pdf in every_paper(agreed(quoted(business, document, UNBROKEN))):

@@ -371,7 +371,7 @@ def test_of_two_prices_from_the_same_day_in_a_batch_the_first_counts(
 def trial(cast: Cast) -> Client:
     _, text = issue_key(
         name="trial",
-        scopes=[Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_OFFERS_WRITE, Scope.SUPPLY_OFFERS_READ],
+        scopes=[Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, Scope.SUPPLY_PRICES_WRITE, Scope.SUPPLY_PRICES_READ],
         supplier_account=cast.supplier,
         live=False,
         actor=SYSTEM,

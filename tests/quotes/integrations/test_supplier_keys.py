@@ -91,7 +91,7 @@ def test_a_key_gives_no_more_than_it_has_and_a_test_key_reaches_test_keys_alone(
         return key, bearer(text)
 
     key, narrow = holding(Scope.SUPPLY_READ, Scope.SUPPLY_WRITE)
-    beyond = narrow.post(KEYS, {"name": "more", "scopes": ["supply-offers:write"]}, JSON)
+    beyond = narrow.post(KEYS, {"name": "more", "scopes": ["supply-prices:write"]}, JSON)
     assert (beyond.status_code, beyond.json()["errors"][0]["code"]) == (422, "scopes.beyond")
     assert narrow.post(KEYS, {"name": "same"}, JSON).json()["scopes"] == ["supply:read", "supply:write"]
     _, trying = holding(Scope.SUPPLY_READ, Scope.SUPPLY_WRITE, live=False)

@@ -165,10 +165,10 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     client, job = signed_in(cast.estimator), begun.job
     data = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
     assert client.post(f"/jobs/{job.ref}/details", data).status_code == 422
-    data |= {"email": "quill@example.test", "access": "A dog", "preferred_on": "2027-03-01"}
+    data |= {"email": "quill@example.test", "access_notes": "A dog", "preferred_on": "2027-03-01"}
     assert client.post(f"/jobs/{job.ref}/details", data).status_code == 302
     changed = Job.objects.of(cast.business).select_related("customer", "site").get(ref=job.ref)
-    assert (changed.label, changed.customer.email, changed.site.access) == (
+    assert (changed.label, changed.customer.email, changed.site.access_notes) == (
         "Front fence",
         "quill@example.test",
         "A dog",
@@ -176,7 +176,7 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
     there = client.post(f"/jobs/{job.ref}/copy")["Location"]
     copy = Job.objects.of(cast.business).get(copied_from=changed)
     assert there == f"/jobs/{copy.ref}"
-    assert copy.measures.get().latest == 1  # the one that was kept, not the one half typed
+    assert copy.measures.get().latest_version == 1  # the one that was kept, not the one half typed
     assert signed_in(cast.crew).post(f"/jobs/{job.ref}/details", data).status_code == 403
     assert signed_in(cast.stranger).post(f"/jobs/{job.ref}/copy").status_code == 404
 

@@ -62,7 +62,7 @@ def test_no_page_of_a_german_business_has_a_point_before_decimals(
 def test_an_english_business_has_a_point_there_and_the_api_has_it_everywhere(
     german: StoredMeasure, business: Business, owner_client: Client
 ) -> None:
-    data = owner_client.get(f"/api/v1/measures/{german.ref}/takeoff").json()
+    data = owner_client.get(f"/api/v1/measures/{german.ref}/take-off").json()
     assert data["strength"]["inputs"]["pressure_kpa"] == "0.30"
     business.locale = "en_NZ"
     business.save()

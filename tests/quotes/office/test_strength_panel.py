@@ -77,7 +77,7 @@ def test_the_sheet_shows_each_post_what_would_help_and_its_price(
     signed_in: SignIn, cast: Cast, kept: StoredMeasure, business: Business
 ) -> None:
     page = page_of(signed_in(cast.estimator), kept)
-    data = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/takeoff"))
+    data = remedies_of(signed_in(cast.estimator).get(f"/api/v1/measures/{kept.ref}/take-off"))
     for kind in ("hole_depth", "height"):
         cost = Decimal(data[kind]["cost"])
         assert data[kind]["change"] in page
@@ -102,7 +102,7 @@ def test_the_button_makes_the_run_lower_and_its_gate_with_it(
     signed_in: SignIn, cast: Cast, kept: StoredMeasure
 ) -> None:
     client = signed_in(cast.estimator)
-    height = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["height"]["value"]
+    height = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["height"]["value"]
     assert f"Set run A to {height} high" in page_of(client, kept)
     posted = {"run": "A", "height_mm": str(height), "version": "1"}
     assert client.post(f"/measures/{kept.ref}/height", posted).status_code == 302
@@ -113,7 +113,7 @@ def test_the_button_makes_the_run_lower_and_its_gate_with_it(
     assert (version.number, run["height_mm"]) == (2, height)
     assert "height_mm" not in run["gates"][0]  # it follows the fence
     assert "over" not in {
-        post["outcome"] for post in client.get(f"/api/v1/measures/{kept.ref}/takeoff").json()["strength"]["posts"]
+        post["outcome"] for post in client.get(f"/api/v1/measures/{kept.ref}/take-off").json()["strength"]["posts"]
     }
 
 
@@ -131,7 +131,7 @@ def test_a_stale_or_senseless_button_changes_nothing(
 ) -> None:
     assert signed_in(cast.estimator).post(f"/measures/{kept.ref}/height", posted).status_code == 302
     kept.refresh_from_db()
-    assert kept.latest == 1
+    assert kept.latest_version == 1
 
 
 def test_the_crew_has_neither_button_nor_annex(signed_in: SignIn, cast: Cast, kept: StoredMeasure) -> None:
@@ -144,7 +144,7 @@ def test_the_annex_has_method_posts_prices_and_curves(signed_in: SignIn, cast: C
     client = signed_in(cast.estimator)
     answer = client.get(f"/measures/{kept.ref}/screening.pdf")
     text = text_of(answer.content)
-    depth = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/takeoff"))["hole_depth"]
+    depth = remedies_of(client.get(f"/api/v1/measures/{kept.ref}/take-off"))["hole_depth"]
     assert answer["Content-Type"] == "application/pdf"
     for data in ("stated net wind pressure", "A-P1", depth["change"].capitalize(), f"{Decimal(depth['cost']):,.2f}",
                  "Allowed height against pitch", "pitch of posts, mm", "height of fence, mm"):  # fmt: skip
@@ -160,10 +160,12 @@ def test_an_annex_of_nothing_leads_back_to_the_sheet(signed_in: SignIn, cast: Ca
 
 def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: Any, kept: StoredMeasure) -> None:
     body = {"measure": screened()}
-    blind = remedies_of(key_client(Scope.MEASURES_READ).post("/api/v1/takeoffs", body, content_type="application/json"))
+    blind = remedies_of(
+        key_client(Scope.MEASURES_READ).post("/api/v1/take-offs", body, content_type="application/json")
+    )
     seeing = remedies_of(
         key_client(Scope.MEASURES_READ, Scope.QUOTES_READ).post(
-            "/api/v1/takeoffs", body, content_type="application/json"
+            "/api/v1/take-offs", body, content_type="application/json"
         )
     )
     assert {item["cost"] for item in blind.values()} == {None}
@@ -176,7 +178,7 @@ def test_a_program_without_sight_of_prices_gets_the_changes_alone(key_client: An
 def test_the_price_of_a_change_is_what_the_quote_keeps(key_client: Any, offered: Revision) -> None:
     content = parsed(offered.content)["builds"][0]["remedies"]
     client = key_client(Scope.MEASURES_READ, Scope.QUOTES_READ)
-    data = remedies_of(client.post("/api/v1/takeoffs", {"measure": screened()}, content_type="application/json"))
+    data = remedies_of(client.post("/api/v1/take-offs", {"measure": screened()}, content_type="application/json"))
     assert {item["kind"]: item["cost"] for item in content} == {kind: item["cost"] for kind, item in data.items()}
 
 
@@ -222,7 +224,7 @@ def test_a_program_that_sends_another_unit_is_asked_back(key_client: Any, busine
     document = screened(pressure_kpa="150")
     document["runs"][0]["length_mm"] = 15.6
     answer = key_client(Scope.MEASURES_READ).post(
-        "/api/v1/takeoffs", {"measure": document}, content_type="application/json"
+        "/api/v1/take-offs", {"measure": document}, content_type="application/json"
     )
     data = {error["pointer"]: error["detail"] for error in answer.json()["errors"]}
     assert answer.status_code == 422
@@ -236,7 +238,7 @@ def test_heavier_posts_are_found_and_priced_in_another_system(key_client: Any, b
     body = {"measure": screened(pressure_kpa="0.60")}
 
     def section() -> Any:
-        return remedies_of(client.post("/api/v1/takeoffs", body, content_type="application/json"))["section"]
+        return remedies_of(client.post("/api/v1/take-offs", body, content_type="application/json"))["section"]
 
     assert section()["cost"] is None
     light: dict[str, Any] = json.loads((settings.ROOT / "demo/catalogue/corrugated-50.json").read_text())

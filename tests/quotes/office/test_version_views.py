@@ -54,7 +54,7 @@ def test_an_earlier_version_becomes_the_typing_and_kept_the_next_version(
     answer = owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
     assert answer["Location"] == f"/measures/{twice.ref}"
     assert _length(twice) == 9000
-    assert owner_client.post(f"/api/v1/measures/{twice.ref}/draft").status_code == 200
+    assert owner_client.post(f"/api/v1/measures/{twice.ref}/draft/publish").status_code == 200
     assert [row.number for row in twice.versions.order_by("number")] == [1, 2, 3]
 
 

@@ -50,7 +50,7 @@ def new_job(business: Business, document: Mapping[str, Any] | None = None) -> tu
     """A job with one stored measure."""
     actor = actor_of(business)
     customer = services.add_customer(business=business, actor=SYSTEM, name="Ada Quill", email="ada@example.test")
-    site = services.add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", place="Tern Bay")
+    site = services.add_site(customer=customer, actor=SYSTEM, address="4 Reed Lane", city="Tern Bay")
     job = services.open_job(customer=customer, site=site, label="Back fence", actor=actor)
     kept = measure_services.start_measure(job=job, document=document or measure(12000, 7200, shares=BOTH), actor=actor)
     version = measure_services.newest(kept)

@@ -80,7 +80,7 @@ def test_the_same_key_with_another_body_is_refused(db: None, order: tuple[Call, 
 
 def test_a_key_is_needed_and_printable(db: None, order: tuple[Call, list[int]]) -> None:
     assert problem_of(lambda: send(order[0], key="")) == "idempotency-key-missing"
-    assert problem_of(lambda: send(order[0], key="x" * 201)) == "bad-parameter"
+    assert problem_of(lambda: send(order[0], key="x" * 201)) == "invalid-parameter"
 
 
 def test_while_the_first_call_runs_the_second_is_told_to_wait(db: None, order: tuple[Call, list[int]]) -> None:
@@ -92,7 +92,7 @@ def test_while_the_first_call_runs_the_second_is_told_to_wait(db: None, order: t
         return make()
 
     send(slow)
-    assert (codes, made) == (["in-flight"], [1])
+    assert (codes, made) == (["request-in-progress"], [1])
 
 
 def test_a_refusal_is_remembered_too(db: None, order: tuple[Call, list[int]]) -> None:

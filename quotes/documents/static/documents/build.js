@@ -30,7 +30,7 @@
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || form.querySelector("[name=csrfmiddlewaretoken]").value;
 
   // -- entries that are not sent yet; a rejected entry shows its errors and can be edited again
-  const describe = (entry) => entry.words || [entry.kindWord, [entry.quantity, entry.role].filter(Boolean).join(" "), entry.place, entry.note].filter(Boolean).join(", ");
+  const describe = (entry) => entry.words || [entry.kindWord, [entry.quantity, entry.role].filter(Boolean).join(" "), entry.location, entry.note].filter(Boolean).join(", ");
   const put = (tag, text, more) => Object.assign(document.createElement(tag), { textContent: text, ...more });
   const list = () => {
     const kept = savedEntries();
@@ -109,7 +109,7 @@
   form.addEventListener("submit", (event) => { event.preventDefault(); send(); });
 
   // -- as-built entries: checked like on the server, because an error may otherwise come hours later
-  const FIELDS = ["kind", "role", "quantity", "place", "note"];
+  const FIELDS = ["kind", "role", "quantity", "location", "note"];
   const complete = () => {
     const { kind, role, quantity, note } = record.elements, changed = kind.value === "changed";
     note.setCustomValidity(changed && !note.value.trim() ? "Enter what was changed." : "");
