@@ -19,8 +19,8 @@ from catalogue.api.api_fields import (
 )
 from catalogue.api.resources import RESOURCES, Resource
 from catalogue.api.serializers import SystemChange
+from catalogue.engine.completeness import missing_items
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.rules.completeness import missing_items
 from fencing.model.faults import Fault, InvalidDocument
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of

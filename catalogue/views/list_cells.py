@@ -8,8 +8,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from catalogue import labels as labels_module
 from catalogue import queries
-from catalogue.rules import labels as labels_module
 from catalogue.views.record_form import MONEY, word
 from shared.business.models import Business
 

@@ -14,13 +14,12 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods
 
-from catalogue import queries
+from catalogue import labels, queries
 from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import RESOURCES, Resource
-from catalogue.engine.sample_catalogue import is_empty, load_sample_catalogue
-from catalogue.rules import labels
+from catalogue.engine.completeness import missing_items
 from catalogue.rules.codes import ImportKind
-from catalogue.rules.completeness import missing_items
+from catalogue.spreadsheets.sample_catalogue import is_empty, load_sample_catalogue
 from catalogue.views.list_cells import head_of, heads, rows_of
 from catalogue.views.record_form import as_typed, boxes, choices_of, read_typed, stored_record
 from catalogue.views.systems import in_names

@@ -8,10 +8,9 @@ from typing import Any
 from django.http import QueryDict
 from rest_framework import serializers
 
-from catalogue import queries
+from catalogue import labels, queries
 from catalogue.api.api_fields import columns, serialize_row
 from catalogue.api.resources import Resource
-from catalogue.rules import labels
 from catalogue.rules.codes import SALE_UNITS, ComponentRole
 from catalogue.rules.price_bands import MAX_BANDS
 from catalogue.rules.price_rules import RuleKind

@@ -19,9 +19,9 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue import queries, services
 from catalogue.engine import engine_input
+from catalogue.engine.completeness import MissingItem, lacks_of
+from catalogue.labels import finish_words, role_word
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.rules.completeness import MissingItem, lacks_of
-from catalogue.rules.labels import finish_words, role_word
 from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_fields, read_form, shown
 from catalogue.views.tabs import parts_line
 from fencing.model.faults import Fault, InvalidDocument

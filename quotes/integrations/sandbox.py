@@ -7,9 +7,9 @@ from typing import Any
 
 from django.db import transaction
 
-from catalogue.engine.sample_catalogue import load_starter
 from catalogue.models import Supplier
 from catalogue.queries import suppliers
+from catalogue.spreadsheets.sample_catalogue import load_starter
 from quotes.integrations.models import Sandbox
 from quotes.purchasing import services
 from quotes.purchasing.draft_orders import start_order

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.conf import settings
 
-from catalogue.engine.sample_catalogue import NewBusiness, create_business
+from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business
 from fencing.reading import read_json
 from quotes.jobs import services as jobs
 from quotes.jobs.measure_services import newest, start_measure

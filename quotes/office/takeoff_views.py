@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_safe
 
-from catalogue.rules.labels import finish_words
+from catalogue.labels import finish_words
 from fencing.buying.purchase import purchase
 from fencing.cutting import INTERACTIVE
 from fencing.model.faults import InvalidDocument

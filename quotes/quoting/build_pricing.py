@@ -9,8 +9,8 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
+from catalogue.labels import finish_words
 from catalogue.queries import price_rules_on
-from catalogue.rules.labels import finish_words
 from catalogue.rules.price_rules import PriceRules
 from fencing.model.faults import Level
 from fencing.model.measure import Measure, Retrofit, Run

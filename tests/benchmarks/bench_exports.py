@@ -34,9 +34,9 @@ from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import connection
 
-from catalogue.engine.sample_catalogue import NewBusiness, create_business
 from catalogue.models import SupplierPrice
 from catalogue.queries import suppliers
+from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business
 from quotes.accounting.models import LedgerEntry
 from quotes.accounting.report_files import csv_blocks, file_blocks, ledger_csv, xlsx_file
 from quotes.accounting.reports import DateRange, entry_table

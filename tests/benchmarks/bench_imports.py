@@ -36,11 +36,11 @@ django.setup()
 from django.core.management import call_command
 from django.db import transaction
 
-from catalogue.engine.sample_catalogue import NewBusiness, create_business
 from catalogue.models import Component, Import
 from catalogue.queries import suppliers
 from catalogue.rules.codes import ImportKind
 from catalogue.spreadsheets import import_jobs
+from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business
 from shared.business.actors import SYSTEM
 from shared.models import Business
 from shared.spreadsheets.workbook import Workbook

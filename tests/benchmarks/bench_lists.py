@@ -41,9 +41,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import shared.urls
-from catalogue.engine.sample_catalogue import BEGINS, NewBusiness, create_business
 from catalogue.models import Component, PriceRule, Supplier
 from catalogue.queries import suppliers
+from catalogue.spreadsheets.sample_catalogue import BEGINS, NewBusiness, create_business
 from quotes.jobs.models import MeasureVersion, StoredMeasure
 from quotes.jobs.services import add_customer, add_site, open_job
 from quotes.purchasing.models import StockItem, SupplierOrder

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from catalogue.engine.sample_catalogue import load_starter
+from catalogue.spreadsheets.sample_catalogue import load_starter
 from shared.business.actors import Actor
 from shared.business.models import Business
 from shared.business.roles import BUSINESS_SCOPES

@@ -13,7 +13,6 @@ from django.test import Client
 from django.urls import URLPattern
 
 from catalogue.api_urls import urlpatterns
-from catalogue.engine.sample_catalogue import load_starter
 from catalogue.models import (
     AskedPlan,
     Component,
@@ -25,6 +24,7 @@ from catalogue.models import (
     SupplierPrice,
     SupplierTerms,
 )
+from catalogue.spreadsheets.sample_catalogue import load_starter
 from shared.api.endpoint import Endpoint
 from shared.business.business_owned import BusinessOwned
 from shared.business.models import Business

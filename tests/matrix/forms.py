@@ -142,7 +142,7 @@ OTHER_PAGES = {
     "letter-again": "see tests/shared/test_undelivered_letters.py",
     "job-measure": "the same service as jobs/…/measures above",
     "take-in": "see tests/catalogue/test_imports_api.py; the same service",
-    "prices": "the starter set, see tests/catalogue/engine/test_sample_catalogue.py",
+    "prices": "the starter set, see tests/catalogue/spreadsheets/test_sample_catalogue.py",
     "fence-system": "the same service as fence-systems above",
     "new-fence-system": "the same service as fence-systems above",
 }

@@ -13,9 +13,9 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from catalogue.engine.sample_catalogue import NewBusiness, create_business, find_business
+from catalogue.engine.completeness import missing_items
 from catalogue.queries import default_system
-from catalogue.rules.completeness import missing_items
+from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business, find_business
 from fencing.model.faults import InvalidDocument
 from shared.business.invitations import address_of
 from shared.business.models import Business, Member, Person

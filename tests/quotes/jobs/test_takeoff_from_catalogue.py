@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 
-from catalogue.engine.sample_catalogue import NewBusiness, create_business
+from catalogue.spreadsheets.sample_catalogue import NewBusiness, create_business
 from shared.business.models import Business
 from tests.quotes.jobs.test_takeoff_command import DEMOS, MEASURE, answer
 

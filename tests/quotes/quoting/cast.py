@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from catalogue.engine.sample_catalogue import load_starter
+from catalogue.spreadsheets.sample_catalogue import load_starter
 from quotes.jobs import measure_services, services
 from quotes.jobs.models import Job, MeasureVersion
 from quotes.quoting import signed_links

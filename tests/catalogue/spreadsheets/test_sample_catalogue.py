@@ -15,8 +15,8 @@ from django.test import Client
 
 from catalogue import queries, services
 from catalogue.engine import engine_input
+from catalogue.engine.completeness import missing_items
 from catalogue.models import Component, FenceSystemVersion, PriceRule, Supplier, SupplierPrice
-from catalogue.rules.completeness import missing_items
 from fencing.model.faults import Level
 from fencing.model.measure import (
     Finishes,

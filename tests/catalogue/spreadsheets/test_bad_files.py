@@ -20,7 +20,7 @@ from django.utils import timezone
 from catalogue.models import Component, SupplierPrice
 from shared.business.models import Business
 from shared.database.audit_log import AuditEntry
-from tests.catalogue.test_sheets import ATTACKS, BOOK, packed
+from tests.catalogue.spreadsheets.test_sheets import ATTACKS, BOOK, packed
 
 pytestmark = pytest.mark.django_db
 Jobs = Callable[..., Any]
