@@ -14,9 +14,9 @@ from catalogue.api.resources import Resource
 from catalogue.rules.codes import SALE_UNITS, ComponentRole
 from catalogue.rules.price_bands import MAX_BANDS
 from catalogue.rules.price_rules import RuleKind
-from fencing.drawing.lettering import pointed
 from shared.api.serializers import ExactField, TextField
 from shared.business.models import Business
+from shared.common.figures import localize
 from shared.common.form_fields import FormField, shown_number, typed_number
 from shared.common.typed_lengths import LEVEL, read_length
 from shared.common.typed_shares import read_percent
@@ -103,7 +103,7 @@ def _box(
     most = getattr(field, "max_length", 0) or 0
     text, hint = "" if value is None else str(value), HINTS.get(name, "")
     return FormField(
-        name, word(name), text, kind, _on_page(name, fault), pointed(hint) if name in BANDS else hint, choices, most,
+        name, word(name), text, kind, _on_page(name, fault), localize(hint) if name in BANDS else hint, choices, most,
         wide=name in WIDE,
     )  # fmt: skip
 
@@ -131,7 +131,7 @@ def written_bands(value: Any) -> str:
     """[[from, amount], ...] as it is typed; text as it was typed."""
     if isinstance(value, str):
         return value
-    return "; ".join(pointed(f"{start} {amount}") for start, amount in value or ())
+    return "; ".join(localize(f"{start} {amount}") for start, amount in value or ())
 
 
 def stored_record(resource: Resource, business: Business, ref: str) -> dict[str, Any]:

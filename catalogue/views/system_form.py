@@ -10,8 +10,8 @@ from decimal import Decimal
 from typing import Any
 
 from catalogue.views.system_fields import FIELDS, OPTIONAL_TABLES, SECTIONS, FieldType, SystemField, SystemSection
-from fencing.drawing.lettering import pointed
 from fencing.model.faults import InvalidDocument
+from shared.common.figures import localize
 from shared.common.form_fields import FormField, faults_by_pointer
 from shared.common.typed_lengths import read_millimetres
 
@@ -64,7 +64,7 @@ _FIGURES = (FieldType.NUMBER, FieldType.LENGTH, FieldType.COUNT)
 def _figure(value: Any) -> str:
     """A number with the decimal sign of the page, which reads either; anything else as it stands."""
     text = str(value)
-    return pointed(text) if _NUMBER.match(text) else text
+    return localize(text) if _NUMBER.match(text) else text
 
 
 def shown(document: Mapping[str, Any]) -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
+from fencing.drawing import lettering
 from fencing.drawing.run_chains import inside
 from fencing.model.faults import Level, Notice
 from fencing.model.fence import BuiltRun, Pair
@@ -31,6 +32,7 @@ class Scene:
     prefix: str
     notices: dict[str, list[tuple[int, Notice]]]
     inside: dict[str, int]
+    decimal_sign: str = "."
 
     @property
     def system(self) -> System:
@@ -39,8 +41,26 @@ class Scene:
     def is_live(self, name: str) -> bool:
         return self.live is not None and name == self.live
 
+    def metres(self, mm: int) -> str:
+        """Format a length or chainage in metres with the decimal sign of the drawing."""
+        return self.figure(lettering.metres(mm))
 
-def scene(takeoff: TakeOff, size: float = LETTERING, live: str | None = None, prefix: str = "drawing") -> Scene:
+    def level(self, mm: int) -> str:
+        """Format a reduced level in metres with the decimal sign of the drawing."""
+        return self.figure(lettering.level(mm))
+
+    def figure(self, text: str) -> str:
+        """Return a figure that was written with a point with the decimal sign of the drawing."""
+        return text.replace(".", self.decimal_sign)
+
+
+def scene(
+    takeoff: TakeOff,
+    size: float = LETTERING,
+    live: str | None = None,
+    prefix: str = "drawing",
+    decimal_sign: str = ".",
+) -> Scene:
     """Create a context.
 
     The take-off's notices are numbered from 1 in their own order, those of one location together.
@@ -48,7 +68,7 @@ def scene(takeoff: TakeOff, size: float = LETTERING, live: str | None = None, pr
     places = defaultdict[str, list[tuple[int, Notice]]](list)
     for number, notice in enumerate(takeoff.notices, 1):
         places[notice.where].append((number, notice))
-    return Scene(takeoff, size, live, prefix, dict(places), inside(takeoff))
+    return Scene(takeoff, size, live, prefix, dict(places), inside(takeoff), decimal_sign)
 
 
 def gravest(notices: list[tuple[int, Notice]]) -> Level:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from fencing.drawing.details import bay_detail, leaf_detail, typical_bay
 from fencing.drawing.elevation import elevation_bands
-from fencing.drawing.lettering import written_with
 from fencing.drawing.plan_view import plan
 from fencing.drawing.set_out_strip import set_out_bands
 from fencing.quantities.take_off import TakeOff
@@ -28,37 +27,40 @@ def paper_set(takeoff: TakeOff, decimal_sign: str = ".") -> dict[str, list[str]]
 
     Args:
         takeoff: the job.
-        decimal_sign: what stands before the decimals of its figures.
+        decimal_sign: the sign before the decimals of its figures.
 
     Returns:
         Lists of SVG texts 180 mm wide (``narrow``: 72 mm) in the order of the measure; empty where there is nothing to draw.
 
     Source: house rule.
     """
-    with written_with(decimal_sign):
-        return {
-            "plan": _plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan"),
-            "elevation": elevation_bands(takeoff, WIDTH, DEEP, prefix="elevation"),
-            "set_out": set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out") if takeoff.runs else [],
-            "detail": _details(takeoff),
-            "narrow": _narrow(takeoff),
-        }
+    return {
+        "plan": _plan(takeoff, WIDTH, (PLAN_DEEP, DEEP), "plan", decimal_sign),
+        "elevation": elevation_bands(takeoff, WIDTH, DEEP, prefix="elevation", decimal_sign=decimal_sign),
+        "set_out": (
+            set_out_bands(takeoff, WIDTH, DEEP, prefix="set-out", decimal_sign=decimal_sign) if takeoff.runs else []
+        ),
+        "detail": _details(takeoff),
+        "narrow": _narrow(takeoff, decimal_sign),
+    }
 
 
-def _plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str) -> list[str]:
+def _plan(takeoff: TakeOff, width: float, heights: tuple[float, ...], prefix: str, decimal_sign: str) -> list[str]:
     """Draw the plan on part of a page, or on a whole one; return no drawing if no page holds it at any scale."""
     for deep in heights:
         try:
-            drawn = plan(takeoff, width, deep, prefix=prefix, may_turn=True)
+            drawn = plan(takeoff, width, deep, prefix=prefix, may_turn=True, decimal_sign=decimal_sign)
         except ValueError:
             continue
         return [drawn] if drawn else []
     return []
 
 
-def _narrow(takeoff: TakeOff) -> list[str]:
-    over = _plan(takeoff, NARROW, (NARROW_DEEP, 2 * NARROW_DEEP), "narrow-plan")
-    return over + elevation_bands(takeoff, NARROW, DEEP, prefix="narrow", least=_NARROW_SCALE)
+def _narrow(takeoff: TakeOff, decimal_sign: str) -> list[str]:
+    over = _plan(takeoff, NARROW, (NARROW_DEEP, 2 * NARROW_DEEP), "narrow-plan", decimal_sign)
+    return over + elevation_bands(
+        takeoff, NARROW, DEEP, prefix="narrow", least=_NARROW_SCALE, decimal_sign=decimal_sign
+    )
 
 
 def _details(takeoff: TakeOff) -> list[str]:

@@ -24,6 +24,7 @@ def elevation_bands(
     size: float = LETTERING,
     live: str | None = None,
     prefix: str = "drawing",
+    decimal_sign: str = ".",
     most: int = _SHEETS,
     least: int = _LARGEST,
 ) -> list[str]:
@@ -40,13 +41,14 @@ def elevation_bands(
         size: lettering [mm].
         live: id of the run, bay, gate or post that is being worked on; the one thing in the accent colour.
         prefix: starts every id in the SVG.
+        decimal_sign: the sign before the decimals of its figures.
         most: sheets that are worth a larger scale.
         least: n of the largest scale to use.
 
     Returns:
         SVG texts in the order of the measure, none for a job with nothing to draw; all at one scale.
     """
-    shown = scene(takeoff, size, live, prefix)
+    shown = scene(takeoff, size, live, prefix, decimal_sign)
     room = height - page_layout.foot_height(size)
     for n in (n for n in STANDARD if n >= least):
         if n < _SMALLEST and _least_height(shown, n, width) > most * room:
@@ -70,13 +72,14 @@ def elevation(
     size: float = LETTERING,
     live: str | None = None,
     prefix: str = "drawing",
+    decimal_sign: str = ".",
 ) -> str:
     """Draw elevations of the whole job on one sheet of any height, for a page.
 
     ``n`` asks for a scale 1:n; without it the longest run fills the width, between 1:25 and 1:100. A smaller scale is
     taken where a bay would not fit. Empty for a job with nothing to draw.
     """
-    shown = scene(takeoff, size, live, prefix)
+    shown = scene(takeoff, size, live, prefix, decimal_sign)
     for trial in (trial for trial in STANDARD if trial >= (n or _page_scale(shown, width))):
         try:
             made = strips(shown, trial, width, None)

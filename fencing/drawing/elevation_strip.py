@@ -96,10 +96,10 @@ def _title(scene: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, measured(scene.takeoff, row.run)
     name = f"Run {run.id}" + ("" if row.starts else " continued")
     if not row.starts:
-        return name, f"{lettering.metres(row.start)} to {lettering.metres(row.end)} m"
+        return name, f"{scene.metres(row.start)} to {scene.metres(row.end)} m"
     lattice = f", {measure.lattice} of it lattice" if measure.lattice else ""
     bays = f"{len(run.bays)} bay" + ("s" if len(run.bays) != 1 else "")
-    words = f"{lettering.metres(run.length)} m, {run.form.value}, {measure.height} high{lattice}, {bays}"
+    words = f"{scene.metres(run.length)} m, {run.form.value}, {measure.height} high{lattice}, {bays}"
     return name, words
 
 
@@ -174,7 +174,7 @@ def _tops(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple[
             if top != last:
                 points.append((at, top))
             last = top
-    labels = [DimensionLabel(frame.x(at), lettering.level(top), soft=True) for at, top in points]
+    labels = [DimensionLabel(frame.x(at), scene.level(top), soft=True) for at, top in points]
     return dimensions.row(labels, 0, width, frame.top, scene.size, below=False)
 
 
@@ -187,7 +187,7 @@ def _fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
     for bay in row.bays:
         body = elevation_symbols.bay(frame, bay, system, scene.is_live(bay.id))
         name = svg.mark_id(f"{scene.prefix}-elevation", bay.id)
-        parts.append(svg.group("bay", body, describe(bay), id=name, bay=bay.id))
+        parts.append(svg.group("bay", body, describe(scene, bay), id=name, bay=bay.id))
     for gate in row.gates:
         body = elevation_symbols.gate(frame, gate, system, scene.is_live(gate.id))
         name = svg.mark_id(f"{scene.prefix}-elevation", gate.id)
@@ -199,9 +199,9 @@ def _fence(scene: Scene, row: ElevationRow, frame: Frame) -> str:
     return "".join(parts)
 
 
-def describe(bay: Bay) -> str:
+def describe(scene: Scene, bay: Bay) -> str:
     """Describe a bay."""
-    slope = f", slope {lettering.pointed(f'{bay.slope:.2f}')}°" if bay.slope else ""
+    slope = f", slope {scene.figure(f'{bay.slope:.2f}')}°" if bay.slope else ""
     step = f", step {bay.step} mm" if bay.step else ""
     return (
         f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_least} to {bay.gap_most} mm"
@@ -224,9 +224,7 @@ def _end(scene: Scene, row: ElevationRow, frame: Frame, bottom: float, outward: 
         far += scene.size * 1.35
     if terminal is None:
         shown = lettering.fit(_match_words(scene, row, post), scene.size, bottom - frame.top)
-        line = svg.path(
-            "match", svg.segment(x, frame.top - 1, x, bottom), f"Match line at {lettering.metres(post.at)} m"
-        )
+        line = svg.path("match", svg.segment(x, frame.top - 1, x, bottom), f"Match line at {scene.metres(post.at)} m")
         at = x + outward * 4.2 + (scene.size * 0.75 if outward > 0 else 0)
         return line + svg.text(at, (frame.top + bottom) / 2, shown, scene.size, turn=-90, soft=True)
     top, base = _end_lines(row, post, outward)
@@ -283,8 +281,8 @@ def _run_dimension(scene: Scene, row: ElevationRow, frame: Frame, width: float) 
     start = 0 if row.starts else row.start
     end = run.length if row.ends else row.end
     over = "overall" if measure.basis is MeasureBasis.OVERALL else "between centres"
-    words = f"{lettering.metres(end - start)} m"
-    fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {lettering.metres(run.length)} m"
+    words = f"{scene.metres(end - start)} m"
+    fuller = f"{words} {over}" if row.starts and row.ends else f"{words} of {scene.metres(run.length)} m"
     span = DimensionSpan(frame.x(start), frame.x(end), words, scene.is_live(run.id), fuller)
     return dimensions.chain([span], 0, width, frame.top, scene.size)
 
@@ -297,7 +295,7 @@ def _posts(scene: Scene, row: ElevationRow, frame: Frame, width: float) -> tuple
             post_name(row.run.id, post.id, scene.size),
             bold=post.kind == "square",
             live=scene.is_live(post.id),
-            under=lettering.level(post.ground),
+            under=scene.level(post.ground),
         )
         for post in row.posts
     ]

@@ -5,9 +5,6 @@ Advance widths are those of the font files that ship with the project (units of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from contextvars import ContextVar
 from functools import lru_cache
 from unicodedata import combining, normalize
 
@@ -30,7 +27,6 @@ _EM |= {
     "\u2026": 0.75,
     "\u00d8": 0.8,
 }
-_decimal_sign: ContextVar[str] = ContextVar("decimal_sign", default=".")
 _WIDEST = 1.05  # a letter that is not in the table counts as the widest
 
 
@@ -58,26 +54,6 @@ def fit(words: str, size: float, room: float) -> str:
     return words.rstrip() + "\u2026"
 
 
-@contextmanager
-def written_with(decimal_sign: str) -> Iterator[None]:
-    """Use this decimal sign for figures in metres and degrees inside the block; the default is a point.
-
-    >>> with written_with(","):
-    ...     metres(18240)
-    '18,240'
-    """
-    token = _decimal_sign.set(decimal_sign)
-    try:
-        yield
-    finally:
-        _decimal_sign.reset(token)
-
-
-def pointed(figure: str) -> str:
-    """Return a figure with the current decimal sign."""
-    return figure.replace(".", _decimal_sign.get())
-
-
 def level(mm: int) -> str:
     """Format a reduced level in metres with its sign.
 
@@ -85,7 +61,7 @@ def level(mm: int) -> str:
     ('+1.860', '\u22120.540', '0.000')
     """
     sign = "+" if mm > 0 else "\u2212" if mm < 0 else ""
-    return pointed(f"{sign}{abs(mm) // 1000}.{abs(mm) % 1000:03}")
+    return f"{sign}{abs(mm) // 1000}.{abs(mm) % 1000:03}"
 
 
 def metres(mm: int) -> str:

@@ -8,7 +8,6 @@ from fencing.drawing import lettering, svg
 from fencing.drawing.drawing_context import Scene, measured
 from fencing.drawing.elevation_strip import post_name
 from fencing.drawing.label_placement import Board, LabelBox
-from fencing.drawing.lettering import metres
 from fencing.drawing.plan_symbols import Track
 from fencing.drawing.run_chains import LaidOutRun
 from fencing.model.fence import BuiltRetrofit, BuiltRun
@@ -21,7 +20,9 @@ def run_words(shown: Scene, run: BuiltRun) -> str:
     """Describe a run."""
     height = measured(shown.takeoff, run).height
     gates = f", {len(run.gates)} gate" + ("s" if len(run.gates) > 1 else "") if run.gates else ""
-    return f"Run {run.id}: {metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
+    return (
+        f"Run {run.id}: {shown.metres(run.length)} m, {run.form.value}, {height} mm high, {len(run.bays)} bays{gates}"
+    )
 
 
 def _apart(laid: LaidOutRun) -> float:
@@ -64,7 +65,7 @@ class Annotator:
     def run(self, laid: LaidOutRun, inward: int) -> None:
         """Draw name and length of a run on a dimension line, outside first; or with a leader; or its number and a key."""
         run, live = laid.run, self.shown.is_live(laid.run.id)
-        name, length = lettering.fit(run.id, self.size, 40), f"{metres(run.length)} m"
+        name, length = lettering.fit(run.id, self.size, 40), f"{self.shown.metres(run.length)} m"
         if any(self._dimension(laid, side * away, name, length, live) for side in (-inward, inward) for away in _AWAY):
             return
         start, long = run.posts[0].at, run.posts[-1].at - run.posts[0].at
@@ -183,7 +184,9 @@ class Annotator:
             self._beside(laid.track, post.at, inward, words, live=self.shown.is_live(post.id), soft=True)
 
     def retrofit(self, built: BuiltRetrofit, track: Track) -> None:
-        words = f"{built.id} {metres(built.bays[-1].end)} m, lattice {built.lattice_height} on a standing fence"
+        words = (
+            f"{built.id} {self.shown.metres(built.bays[-1].end)} m, lattice {built.lattice_height} on a standing fence"
+        )
         live = self.shown.is_live(built.id)
         shown = lettering.fit(words, self.size, 90)
         middle = built.bays[-1].end / 2

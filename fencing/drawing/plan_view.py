@@ -13,7 +13,6 @@ from fencing.drawing import elevation_symbols, page_layout, plan_symbols, scales
 from fencing.drawing.drawing_context import LETTERING, Scene, measured, scene
 from fencing.drawing.elevation_strip import describe
 from fencing.drawing.label_placement import Board, LabelBox
-from fencing.drawing.lettering import metres
 from fencing.drawing.plan_labels import Annotator, run_words
 from fencing.drawing.plan_symbols import Track
 from fencing.drawing.run_chains import Chain, LaidOutRun, chains
@@ -59,6 +58,7 @@ def plan(
     size: float = LETTERING,
     live: str | None = None,
     prefix: str = "drawing",
+    decimal_sign: str = ".",
     may_turn: bool = False,
 ) -> str:
     """Draw the plan on a sheet ``width`` by at most ``height`` mm.
@@ -73,12 +73,13 @@ def plan(
         size: lettering [mm].
         live: id of the run, bay, gate or post that is being worked on.
         prefix: starts every id in the SVG.
+        decimal_sign: the sign before the decimals of its figures.
         may_turn: whether the first run may head up or down the sheet where that shows the job at a larger scale.
 
     Returns:
         SVG text; empty for a job with nothing to draw.
     """
-    shown = scene(takeoff, size, live, prefix)
+    shown = scene(takeoff, size, live, prefix, decimal_sign)
     room, pad = height - page_layout.foot_height(size), size * 2.6 + 6
     fits = [_fit(_parts(shown, heading), width, room, pad) for heading in (_HEADINGS if may_turn else _HEADINGS[:1])]
     if not fits[0].parts:
@@ -195,7 +196,7 @@ def _run(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
         line = svg.path("run", data, live=live or shown.is_live(bay.id))
         hit = svg.path("hit", track.slab(bay.start, bay.end, 4 * track.n))
         name = svg.mark_id(f"{shown.prefix}-plan", bay.id)
-        parts.append(svg.group("bay", hit + line, describe(bay), id=name, bay=bay.id))
+        parts.append(svg.group("bay", hit + line, describe(shown, bay), id=name, bay=bay.id))
     for gate in run.gates:
         board.add(plan_symbols.obstacle(track, gate, inward, system))
         drawn = plan_symbols.draw(track, gate, inward, shown.is_live(gate.id))
@@ -221,7 +222,7 @@ def _removal(shown: Scene, laid: LaidOutRun, inward: int, board: Board) -> str:
     start, end = run.posts[0].at, min(run.posts[-1].at, measure.remove.length)
     board.line(*laid.track.at(start, side), *laid.track.at(end, side))
     data = laid.track.line((start, side), (end, side))
-    return svg.path("remove", data, f"Remove {measure.remove.kind}, {metres(measure.remove.length)} m")
+    return svg.path("remove", data, f"Remove {measure.remove.kind}, {shown.metres(measure.remove.length)} m")
 
 
 def _terminal(shown: Scene, laid: LaidOutRun, board: Board, outward: int) -> str:
@@ -261,4 +262,4 @@ def _retrofit(shown: Scene, built: BuiltRetrofit, track: Track, board: Board) ->
         deep = 0.45 * track.n
         parts.append(svg.path("blank", track.slab(at - deep, at + deep, 2 * deep), "Standing post"))
     name = svg.mark_id(f"{shown.prefix}-plan-run", built.id)
-    return svg.group("retrofit", "".join(parts), f"Retrofit {built.id}, {metres(last)} m", id=name, run=built.id)
+    return svg.group("retrofit", "".join(parts), f"Retrofit {built.id}, {shown.metres(last)} m", id=name, run=built.id)

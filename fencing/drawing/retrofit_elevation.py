@@ -39,7 +39,7 @@ def retrofit_strip(
     height = next(item.existing_height for item in scene.takeoff.measure.retrofits if item.id == retrofit.id)
     below = height or _SHOWN
     needed = 2 * side + (bays[-1].end - bays[0].start) / n
-    head = heading(scene, _title(retrofit, bays, height), needed, room, live=scene.is_live(retrofit.id))
+    head = heading(scene, _title(scene, retrofit, bays, height), needed, room, live=scene.is_live(retrofit.id))
     width, y, parts = max(needed, head.width), head.height, [head.body]
     places = [(bay.id, (bay.start + bay.end) / 2) for bay in bays]
     places += [(retrofit.id, float(bays[0].start))] * (bays[0] is retrofit.bays[0])
@@ -68,10 +68,10 @@ def retrofit_strip(
     return Strip(width, y + high + names + 0.5, "".join([*parts, body]))
 
 
-def _title(retrofit: BuiltRetrofit, bays: tuple[Bay, ...], height: int | None) -> tuple[str, str]:
+def _title(scene: Scene, retrofit: BuiltRetrofit, bays: tuple[Bay, ...], height: int | None) -> tuple[str, str]:
     name = f"Retrofit {retrofit.id}" + ("" if bays[0] is retrofit.bays[0] else " continued")
     stands = f"{height} high" if height else "height not measured"
-    total = lettering.metres(retrofit.bays[-1].end)
+    total = scene.metres(retrofit.bays[-1].end)
     return name, f"{total} m, {retrofit.lattice_height} lattice on a standing fence ({stands})"
 
 

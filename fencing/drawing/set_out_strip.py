@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from fencing.drawing import dimensions, elevation_symbols, lettering, page_layout, svg
+from fencing.drawing import dimensions, elevation_symbols, page_layout, svg
 from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, measured, scene
 from fencing.drawing.elevation_rows import ElevationRow, TooWide, rows
@@ -36,13 +36,14 @@ def set_out_bands(
     size: float = WET_HAND,
     live: str | None = None,
     prefix: str = "drawing",
+    decimal_sign: str = ".",
 ) -> list[str]:
     """Draw set-out strips of every run, or of one: an SVG ``width`` by at most ``height`` mm for each band side by side.
 
     Rule: 1:50 where the longest run fits one row, otherwise 1:100; smaller only where a bay would not fit. The
     scale bar stands under the last band, and under each sheet of more than two. House rule.
     """
-    shown = scene(takeoff, size, live, prefix)
+    shown = scene(takeoff, size, live, prefix, decimal_sign)
     runs = [built for built in takeoff.runs if run is None or built.id == run]
     room = height - page_layout.foot_height(size)
     longest = max((built.length for built in runs), default=0)
@@ -98,7 +99,7 @@ def _strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
     pitch, tall = dimensions.chain(spans, 0, width, y, shown.size)
     y += tall
     running = [
-        DimensionLabel(frame.x(post.at), lettering.metres(post.at), bold=True, live=shown.is_live(post.id))
+        DimensionLabel(frame.x(post.at), shown.metres(post.at), bold=True, live=shown.is_live(post.id))
         for post in row.posts
     ]
     chainages, last = dimensions.row(running, 0, width, y, shown.size, below=True)
@@ -108,11 +109,11 @@ def _strip(shown: Scene, row: ElevationRow, n: int, room: float) -> Strip:
 def _title(shown: Scene, row: ElevationRow) -> tuple[str, str]:
     run, measure = row.run, measured(shown.takeoff, row.run)
     if not row.starts:
-        return f"Run {run.id} continued", f"{lettering.metres(row.start)} to {lettering.metres(row.end)} m"
+        return f"Run {run.id} continued", f"{shown.metres(row.start)} to {shown.metres(row.end)} m"
     zero = "centre" if measure.basis is MeasureBasis.CENTRES else "outer face"
     return (
         f"Run {run.id}",
-        f"{lettering.metres(run.length)} m, {len(run.posts)} holes {_usual_depth(run)} deep, zero at the first post's {zero}",
+        f"{shown.metres(run.length)} m, {len(run.posts)} holes {_usual_depth(run)} deep, zero at the first post's {zero}",
     )
 
 

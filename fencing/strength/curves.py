@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from fencing.drawing.lettering import pointed
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.footing import ground_of
@@ -63,7 +62,7 @@ class Chart:
     job: tuple[tuple[int, int, str], ...]
 
 
-def chart(screening: Screening) -> Chart:
+def chart(screening: Screening, decimal_sign: str = ".") -> Chart:
     """Calculate the curves for a screened job.
 
     Rule: level ground, solid infill, the system's least gap, a run as long as the job's longest; each limit is solved for the
@@ -93,8 +92,9 @@ def chart(screening: Screening) -> Chart:
     curves = tuple(_curve(place, limits, length) for place in ("middle", "end"))
     job = _points(takeoff)
     pressure = _pressure_kpa(limits, max((height for _, height, _ in job), default=1800), length)
+    figure = f"{pressure:.2f}".replace(".", decimal_sign)
     notes = (
-        f"{screening.method.title}: {pointed(f'{pressure:.2f}')} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
+        f"{screening.method.title}: {figure} kPa in the middle. Soil: {ground.soil_class or 'not stated'}. "
         f"Hole {takeoff.system.hole.diameter} mm wide, post {_embedment(takeoff.system)} mm in the ground.",
         "Rings: this job's runs. A screening; it does not replace a licensed engineer.",
     )

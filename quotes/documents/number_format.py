@@ -12,8 +12,8 @@ from itertools import groupby
 from babel import Locale
 from babel.numbers import format_currency, format_decimal
 
-from fencing.drawing.lettering import pointed, written_with
 from shared.common.dates import write_day
+from shared.common.figures import localize, use_decimal_sign
 from shared.common.money import decimal_sign, minor_digits, rounded
 
 MINUS = "\N{MINUS SIGN}"
@@ -27,7 +27,7 @@ def by_locale(locale: str) -> AbstractContextManager[None]:
     ...     metres(18240), level(1860)
     ('18,240', '+1,860')
     """
-    return written_with(decimal_sign(locale))
+    return use_decimal_sign(decimal_sign(locale))
 
 
 def metres(millimetres: int) -> str:
@@ -37,7 +37,7 @@ def metres(millimetres: int) -> str:
     ('18.240', '−0.060')
     """
     whole, rest = divmod(abs(millimetres), 1000)
-    return pointed(f"{MINUS if millimetres < 0 else ''}{whole}.{rest:03d}")
+    return localize(f"{MINUS if millimetres < 0 else ''}{whole}.{rest:03d}")
 
 
 def level(millimetres: int) -> str:
@@ -57,7 +57,7 @@ def worded(text: str) -> str:
     ...     worded("0.30 kPa, 1.35 times as much (Table 1806.2 of 1.2)")
     '0,30 kPa, 1,35 times as much (Table 1806.2 of 1.2)'
     """
-    return _MEASURED.sub(lambda found: pointed(found[1]), text)
+    return _MEASURED.sub(lambda found: localize(found[1]), text)
 
 
 LONGEST = 48

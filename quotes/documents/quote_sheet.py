@@ -9,13 +9,13 @@ from typing import Any
 
 from django.utils.safestring import SafeString, mark_safe
 
-from fencing.drawing.lettering import pointed
 from quotes.documents.notice_key import marked
 from quotes.documents.number_format import by_locale, day, metres, money, number, quantity, strip
 from quotes.documents.scope_text import scope
 from quotes.documents.strength_sheet import strength_sheet
 from quotes.documents.variation_sheet import change_of, quantity_changes
 from shared.common.dates import dates_by, write_moment
+from shared.common.figures import localize
 
 Document = Mapping[str, Any]
 
@@ -197,7 +197,7 @@ def _fraction(share: str) -> str:
     """
     short = {Fraction(1, 2): "½", Fraction(1, 3): "⅓", Fraction(2, 3): "⅔", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
     if Fraction(share).denominator > 100:  # a share of the whole job: its exact fraction is not readable
-        return pointed(f"{round(Fraction(share) * 10_000) / 100:.2f} %")
+        return localize(f"{round(Fraction(share) * 10_000) / 100:.2f} %")
     return short.get(Fraction(share), share)
 
 

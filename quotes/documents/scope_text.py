@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fencing.drawing.lettering import pointed
 from fencing.reading.fault_list import listed
 from quotes.documents.number_format import metres
+from shared.common.figures import localize
 
 Document = Mapping[str, Any]
 
@@ -153,7 +153,7 @@ def _footings(takeoff: Document, system: Document) -> str:
     holes = takeoff["concrete"]["holes"]
     return (
         f"{_counted(holes, 'hole')}, {hole['depth_mm']} mm deep and {hole['diameter_mm']} mm across{shape}, with "
-        f"{pointed(takeoff['concrete']['total_m3'])} m³ of concrete in all, finished to shed water."
+        f"{localize(takeoff['concrete']['total_m3'])} m³ of concrete in all, finished to shed water."
     )
 
 

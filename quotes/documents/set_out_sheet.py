@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from fencing.drawing.lettering import pointed
 from quotes.documents.notice_key import NoticeRow, marked
 from quotes.documents.number_format import called, level, metres, ranges
+from shared.common.figures import localize
 
 Document = Mapping[str, Any]
 
@@ -206,7 +206,7 @@ def _bay(bay: Document) -> BayRow:
         top=_line(bay["top_mm"]),
         gap=str(gap["least"]) if gap["least"] == gap["most"] else f"{gap['least']}–{gap['most']}",
         step=str(bay["step_mm"] or ""),
-        rake=pointed(f"{bay['slope_deg']}°") if float(bay["slope_deg"]) else "",
+        rake=localize(f"{bay['slope_deg']}°") if float(bay["slope_deg"]) else "",
         rails=_rails(bay["rails"]),
         sheets=(*_sheets(bay["sheets"]), *_many(lattice)),
     )

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from fencing.drawing.lettering import pointed
 from quotes.documents.number_format import MINUS, ranges, worded
+from shared.common.figures import localize
 from shared.common.money import shown
 
 Document = Mapping[str, Any]
@@ -162,7 +162,7 @@ def _inputs(inputs: Document) -> Iterable[str]:
             continue
         ending = next((unit for unit in UNITS if key.endswith(unit)), "")
         name = key.removesuffix(ending).replace("_", " ")
-        yield pointed(f"{name} {value} {UNITS[ending]}") if ending else f"{name} {value}"
+        yield localize(f"{name} {value} {UNITS[ending]}") if ending else f"{name} {value}"
 
 
 def _summary(screening: Document) -> str:
@@ -194,4 +194,4 @@ FIGURES = (
 
 
 def _figures(post: Document) -> tuple[str, ...]:
-    return (*("–" if post[name] is None else pointed(str(post[name])) for name in FIGURES), post["outcome"])
+    return (*("–" if post[name] is None else localize(str(post[name])) for name in FIGURES), post["outcome"])

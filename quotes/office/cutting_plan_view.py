@@ -8,8 +8,9 @@ from itertools import islice
 
 from fencing.buying.purchase_lines import Cutting, SawnBar
 from fencing.cutting import CutBar
-from fencing.drawing.lettering import pointed, width
+from fencing.drawing.lettering import width
 from fencing.model.roles import part
+from shared.common.figures import localize
 
 LONG = 1000.0
 DEEP = 34.0
@@ -49,7 +50,7 @@ def sawing(cutting: Cutting) -> Sawing:
         for bar in cutting.plan.bars
     )
     bars = sum(bar.count for bar in cutting.plan.bars)
-    return Sawing(part(cutting.role), cutting.finish or "", bars, pointed(f"{100 * wanted / bought:.1f}"), patterns)
+    return Sawing(part(cutting.role), cutting.finish or "", bars, localize(f"{100 * wanted / bought:.1f}"), patterns)
 
 
 def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[SawnBar]) -> Pattern:

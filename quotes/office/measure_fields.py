@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
 from catalogue.rules.site_words import NO_WORDS, SiteWords, plain_word
-from fencing.drawing.lettering import pointed
 from quotes.office.fields import Choices, MeasureField, choice, field_text
 from quotes.office.level_book_view import Reduction, reduction_of
 from quotes.office.strength_fields import strength_fields
+from shared.common.figures import localize
 from shared.common.typed_lengths import metres, number_text
 
 FORMS: Choices = (("auto", "automatic"), ("level", "level"), ("stepped", "stepped"), ("raked", "raked"))
@@ -215,7 +215,7 @@ def _fall(at: str, run: Mapping[str, Any]) -> tuple[MeasureField, ...]:
     first, last = _list(run, "levels")
     return (
         _level(f"{at}/levels/0/1", "Level at the start", first[1], "0 where the tape starts"),
-        _level(f"{at}/levels/1/1", "Level at the end", last[1], pointed("−0.54 is 540 mm lower")),
+        _level(f"{at}/levels/1/1", "Level at the end", last[1], localize("−0.54 is 540 mm lower")),
     )
 
 
@@ -309,7 +309,7 @@ def _retrofit(place: int, told: Any, offered: FormChoices) -> RetrofitFields:
     at = f"retrofits/{place}"
     fields = (
         MeasureField(f"{at}/id", "Name", field_text(row.get("id"))),
-        MeasureField(f"{at}/bays_mm", "Post spacings", _bays(row.get("bays_mm")), hint=pointed("3 x 2.4 2.31")),
+        MeasureField(f"{at}/bays_mm", "Post spacings", _bays(row.get("bays_mm")), hint=localize("3 x 2.4 2.31")),
         _lattice(f"{at}/lattice_mm", row.get("lattice_mm"), offered, "same as job"),
         _height(f"{at}/existing_height_mm", "Existing fence height", row.get("existing_height_mm")),
         MeasureField(

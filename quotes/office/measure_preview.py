@@ -19,6 +19,7 @@ from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.jobs.takeoff_cache import read_for, take_off_measure
 from quotes.office.measure_fields import MANY_RUNS
 from quotes.quoting.build_pricing import PricingInputs, basis_today, total_of
+from shared.common.figures import current_decimal_sign
 from shared.common.money import shown
 from shared.models import Business
 
@@ -116,7 +117,7 @@ def plan_of(taken: TakeOff, width: float, live: str | None = None) -> str:
     """The plan, as deep as it needs to be; nothing where even the deepest sheet would not hold it."""
     for deep in PLAN_DEEP:
         try:
-            return plan(taken, width, deep, size=LETTERING, live=live)
+            return plan(taken, width, deep, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
         except ValueError:  # too many chains of runs for this sheet
             continue
     return ""
@@ -126,7 +127,7 @@ def elevation_of(taken: TakeOff, width: float, live: str | None = None) -> str:
     """The elevation at the width of the page; at the wide one, to be scrolled, where a bay would not fit."""
     for wide in (width, WIDE):
         try:
-            return elevation(taken, wide, size=LETTERING, live=live)
+            return elevation(taken, wide, size=LETTERING, live=live, decimal_sign=current_decimal_sign())
         except ValueError:  # one bay alone is wider
             continue
     return ""

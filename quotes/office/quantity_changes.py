@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.buying.packs import plain
-from fencing.drawing.lettering import pointed
 from fencing.model.pieces import Quantity
 from fencing.model.roles import part
 from fencing.quantities.explain import UNITS, explain
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
+from shared.common.figures import localize
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,4 +77,4 @@ def _key(row: Quantity) -> tuple[str, str, str]:
 
 
 def _amount(number: Decimal, unit: str) -> str:
-    return pointed(f"{number:.3f} m³" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}")
+    return localize(f"{number:.3f} m³" if unit == "MTQ" else f"{plain(number)}{UNITS.get(unit, f' {unit}')}")

@@ -6,14 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from fencing.drawing.curve_chart import draw_chart
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from quotes.documents.strength_sheet import StrengthSheet, price_change, strength_sheet
 from quotes.jobs.change_price_hooks import with_prices
 from quotes.jobs.system_lookup import SystemWithPrices
 from quotes.quoting.build_pricing import changed_run
+from shared.common.figures import current_decimal_sign
 from shared.models import Business
 
 
@@ -50,7 +51,7 @@ def strength_panel(
 
 def curve_of(taken: TakeOff) -> str:
     """Allowed height against pitch as one drawing; nothing without a run."""
-    return draw_chart(chart(screen(taken))) if taken.runs else ""
+    return draw_chart(chart(screen(taken), current_decimal_sign())) if taken.runs else ""
 
 
 def lowered(document: Mapping[str, Any], run: str, height: int) -> dict[str, Any]:

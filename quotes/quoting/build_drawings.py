@@ -7,11 +7,10 @@ from typing import Any
 
 from fencing.cautions.facts import facts_of
 from fencing.cautions.select import Reader, cautions_for
+from fencing.drawing.curve_chart import draw_chart
 from fencing.drawing.drawing_set import paper_set
-from fencing.drawing.lettering import written_with
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import screen
 from shared.common.money import decimal_sign
@@ -33,16 +32,15 @@ def shown_with(takeoff: TakeOff, surroundings: Mapping[str, Any], locale: str) -
         driveway=surroundings.get("driveway", False),
         local_height=surroundings.get("height_limit_mm"),
     )
-    with written_with(decimal_sign(locale)):
-        curves = _curves(takeoff)
+    sign = decimal_sign(locale)
     return {
-        "drawings": {**paper_set(takeoff, decimal_sign(locale)), "curves": curves},
+        "drawings": {**paper_set(takeoff, sign), "curves": _curves(takeoff, sign)},
         "cautions": {reader.value: [item.text for item in cautions_for(facts, reader)] for reader in Reader},
     }
 
 
-def _curves(takeoff: TakeOff) -> list[str]:
+def _curves(takeoff: TakeOff, sign: str) -> list[str]:
     """Return the curve of allowed height against pitch; none if there is nothing to screen."""
     if takeoff.measure.strength is None or not takeoff.runs:
         return []
-    return [draw_chart(chart(screen(takeoff)))]
+    return [draw_chart(chart(screen(takeoff), sign))]

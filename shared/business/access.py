@@ -12,12 +12,12 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, resolve_url
 
-from fencing.drawing.lettering import written_with
 from shared.business.actors import Actor, member_actor
 from shared.business.models import Business, Member
 from shared.business.queries import memberships_of
 from shared.business.roles import Scope
 from shared.common.dates import dates_by
+from shared.common.figures import use_decimal_sign
 from shared.common.money import decimal_sign
 from shared.database.deadlocks import retry_deadlock
 from shared.web.browser_middleware import with_key
@@ -100,7 +100,7 @@ def require_scope(scope: Scope) -> Callable[[Page[P]], Guarded[P]]:
                         upload.seek(0)  # a second call reads it from the start again
                 return page(member_request, *args, **kwargs)
 
-            with written_with(decimal_sign(member_request.business.locale)):
+            with use_decimal_sign(decimal_sign(member_request.business.locale)):
                 return retry_deadlock(answer)()
 
         guarded.needed_scope = scope  # type: ignore[attr-defined]  # the matrix test reads it

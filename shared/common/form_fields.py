@@ -10,8 +10,8 @@ from decimal import Decimal
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
-from fencing.drawing.lettering import pointed
 from fencing.model.faults import InvalidDocument
+from shared.common.figures import localize
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ def faults_by_pointer(refused: InvalidDocument) -> dict[str, str]:
     """Texts of a refusal by JSON pointer, in a page's words; several at one place in one line."""
     found: dict[str, str] = {}
     for fault in refused.faults:
-        text = _A_NUMBER.format(pointed("1200.50")) if fault.code == "decimal" else fault.text
+        text = _A_NUMBER.format(localize("1200.50")) if fault.code == "decimal" else fault.text
         found[fault.pointer] = f"{found[fault.pointer]} {text}" if fault.pointer in found else text
     return found
 
@@ -79,7 +79,7 @@ def typed_number(text: str) -> str:
     """
     tight = text.replace(" ", "").replace("\N{NO-BREAK SPACE}", "").replace("\N{NARROW NO-BREAK SPACE}", "")
     thousands = _THOUSANDS.match(tight)
-    if thousands and thousands[1] != pointed("."):
+    if thousands and thousands[1] != localize("."):
         return tight.replace(".", "'")
     return tight.replace(",", ".") if _NUMBER.match(tight) else text.strip()
 
@@ -91,7 +91,7 @@ def as_shown(value: object) -> str:
     ('64.00', '1/2', '3')
     """
     text = str(value)
-    return pointed(text) if _NUMBER.match(text) else text
+    return localize(text) if _NUMBER.match(text) else text
 
 
 def shown_number(value: object, least: int = 0) -> str:
@@ -105,4 +105,4 @@ def shown_number(value: object, least: int = 0) -> str:
     exact = Decimal(str(value)).normalize()
     exponent = exact.as_tuple().exponent
     places = max(least, -exponent if isinstance(exponent, int) else 0)
-    return pointed(f"{exact:.{places}f}")
+    return localize(f"{exact:.{places}f}")

@@ -10,8 +10,8 @@ from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Any
 
-from fencing.drawing.lettering import pointed
 from fencing.model.rounding import round_half_up
+from shared.common.figures import localize
 
 _DECIMAL = re.compile(r"-?\d+\.\d+\Z", re.ASCII)
 _METRIC = re.compile(r"([+-]?)(\d*(?:[.,]\d*)?)(mm|cm|m)?\Z", re.ASCII)
@@ -172,7 +172,7 @@ def metres(millimetres: int) -> str:
     ('18.240', '-0.060', '0.000')
     """
     whole, rest = divmod(abs(millimetres), 1000)
-    return pointed(f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}")
+    return localize(f"{'-' if millimetres < 0 else ''}{whole}.{rest:03d}")
 
 
 def number_text(value: Any) -> str:
@@ -182,4 +182,4 @@ def number_text(value: Any) -> str:
     ('12.5', '0.30', 'clay', '')
     """
     text = "" if value is None else str(value)
-    return pointed(text) if _DECIMAL.match(text) else text
+    return localize(text) if _DECIMAL.match(text) else text

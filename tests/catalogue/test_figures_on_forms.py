@@ -12,9 +12,9 @@ from django.http import QueryDict
 from catalogue.api.resources import RESOURCES
 from catalogue.views.record_form import as_typed, boxes, read_typed
 from catalogue.views.system_form import read_fields, read_form, shown
-from fencing.drawing.lettering import written_with
 from fencing.model.faults import InvalidDocument
 from shared.api.serializers import validated_data
+from shared.common.figures import use_decimal_sign
 from shared.common.form_fields import faults_by_pointer, typed_number
 
 OFFERS = RESOURCES["offers"]
@@ -26,7 +26,7 @@ STARTER: dict[str, Any] = json.loads(Path("demo/catalogue/corrugated-50.json").r
 
 
 def _offer(sign: str) -> dict[str, str]:
-    with written_with(sign):
+    with use_decimal_sign(sign):
         return {box.name: box.value for box in boxes(OFFERS, as_typed(OFFERS, STORED, 2), {})}
 
 
@@ -36,7 +36,7 @@ def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign
     assert (form["price"], form["pack"], form["minimum_quantity"], form["breaks"]) == (price, "5", "0", breaks)
     posted = QueryDict(mutable=True)
     posted.update(form)
-    with written_with(sign):
+    with use_decimal_sign(sign):
         values = validated_data(OFFERS.body, read_typed(OFFERS, posted))
     assert (str(values["price"]), str(values["pack"]), values["breaks"]) == ("1.78", "5", [["10", "4.50"]])
 
@@ -44,7 +44,7 @@ def test_a_stored_row_is_shown_as_somebody_would_type_it_and_read_as_it_was(sign
 @pytest.mark.parametrize(("sign", "text"), [(".", "1,200"), (",", "1.200")])
 def test_what_may_be_thousands_or_decimals_is_refused_in_words(sign: str, text: str) -> None:
     typed = QueryDict(f"component=CH-1&supplier=YARD&price={text}&valid_from=2026-01-01")
-    with written_with(sign):
+    with use_decimal_sign(sign):
         with pytest.raises(InvalidDocument) as refused:
             validated_data(OFFERS.body, read_typed(OFFERS, typed))
         data = faults_by_pointer(refused.value)
@@ -64,7 +64,7 @@ def test_pairs_that_cannot_be_read_are_told_in_the_words_of_the_form() -> None:
 
 def test_a_fence_system_is_shown_and_kept_unchanged_with_a_comma() -> None:
     model = {**STARTER, "rake_max_deg": "10.5", "stock_lengths_mm": [2400, 3000]}
-    with written_with(","):
+    with use_decimal_sign(","):
         texts = shown(model)
         assert texts["rake_max_deg"] == "10,5"
         assert json.dumps(read_form(read_fields(texts), model)) == json.dumps(model)

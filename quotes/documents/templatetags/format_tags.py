@@ -10,10 +10,10 @@ from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from fencing.drawing.lettering import pointed
 from quotes.documents import number_format
 from quotes.documents.models import Document
 from quotes.quoting.models import Revision
+from shared.common.figures import localize
 
 register = template.Library()
 
@@ -40,7 +40,7 @@ def signed(value: Decimal | str, locale: str) -> str:
 @register.filter
 def figure(value: Any) -> str:
     """Return a plain figure such as a margin, with the decimal sign of the page."""
-    return "" if value is None else pointed(str(value))
+    return "" if value is None else localize(str(value))
 
 
 @register.filter

@@ -12,6 +12,7 @@ from fractions import Fraction
 import pytest
 from lxml import etree
 
+from fencing.drawing.curve_chart import draw_chart
 from fencing.model.measure import (
     Form,
     Gate,
@@ -27,7 +28,6 @@ from fencing.model.measure import (
 from fencing.model.system import Profile, Steel, System
 from fencing.quantities.take_off import take_off
 from fencing.strength.changed_job import apply_change
-from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.document import describe_change, screening_document
 from fencing.strength.interpretation import meaning

@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from fencing.drawing.lettering import written_with
 from quotes.jobs.models import StoredMeasure
 from quotes.office.measure_fields import FormChoices, sheet_fields
 from quotes.office.measure_form import read_fields
+from shared.common.figures import use_decimal_sign
 from shared.models import Business
 from tests.quotes.quoting.cast import measure, new_job, stock_up
 
@@ -75,7 +75,7 @@ def test_what_stands_in_the_fields_is_read_back_as_the_same_document() -> None:
     offered = FormChoices([("corrugated-50", "Corrugated")], [("saltmarl", "Saltmarl")], [340])
     read = []
     for sign in ".,":
-        with written_with(sign):
+        with use_decimal_sign(sign):
             shown = {field.name: field.value for field in sheet_fields(document, offered).all()}
         assert shown["runs/0/length_mm"] == f"14{sign}400"
         assert shown["strength/pressure_kpa"] == f"0{sign}30"

@@ -16,9 +16,9 @@ from django.test import Client
 from jsonschema import Draft202012Validator
 
 from catalogue.services import store_system
+from fencing.drawing.curve_chart import draw_chart
 from fencing.quantities.take_off import take_off
 from fencing.reading import read_measure, read_system
-from fencing.strength.curve_drawing import draw_chart
 from fencing.strength.curves import chart
 from fencing.strength.screening import Screening, screen
 from quotes.documents.models import Document, DocumentKind
