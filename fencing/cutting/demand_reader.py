@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from fencing.cutting.demand import KEEP_DEFAULT, Demand, StockLength
+from fencing.model.fault_list import FaultList, shown
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.reading.fault_list import FaultList, shown
 from fencing.reading.json_reader import read_json, sound
 from fencing.reading.object_reader import DECIMAL_TEXT, ObjectReader
 

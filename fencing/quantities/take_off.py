@@ -23,13 +23,13 @@ from fencing.quantities.concrete import concrete_for
 from fencing.quantities.count import against, count_retrofits, count_run, half_caps_in
 from fencing.quantities.fixings import stitch_post
 from fencing.quantities.tally import Tally
-from fencing.reading.system_fit import check_system_fit
 from fencing.set_out import retrofit as retrofits_
 from fencing.set_out.corners import corners
 from fencing.set_out.ground import Ground
 from fencing.set_out.level_book import MISCLOSURE_PER_ROOT_SETUP
 from fencing.set_out.posts import UnsizedPost, build_post
 from fencing.set_out.run import Draft, Ends
+from fencing.set_out.system_fit import check_system_fit
 
 CORNER_TOLERANCE = 20
 """Maximum difference [mm] of two runs' ground levels at their corner without a notice. Source: house rule."""

@@ -4,6 +4,5 @@ from fencing.reading.canonical_json import canonical, digest
 from fencing.reading.json_reader import read_json
 from fencing.reading.measure import read_measure
 from fencing.reading.system import read_system
-from fencing.reading.system_fit import check_system_fit
 
-__all__ = ["canonical", "check_system_fit", "digest", "read_json", "read_measure", "read_system"]
+__all__ = ["canonical", "digest", "read_json", "read_measure", "read_system"]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from fencing.model.fault_list import FaultList, nearest, shown
 from fencing.model.measure import Gate, GateKind
-from fencing.reading.fault_list import FaultList, nearest, shown
 from fencing.reading.object_reader import LONGEST, ObjectReader
 
 MAX_GATES = 100

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from fencing.model.fault_list import shown
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Station
-from fencing.reading.fault_list import shown
 from fencing.reading.object_reader import LONGEST, ObjectReader
 from fencing.set_out.level_book import reduce_book
 
@@ -22,7 +22,7 @@ def read_levels(run: ObjectReader, length: int) -> tuple[tuple[Station, ...], in
 
     Source: house rule.
 
-    >>> from fencing.reading.fault_list import FaultList
+    >>> from fencing.model.fault_list import FaultList
     >>> run = ObjectReader({"levels": [[0, 0], [6000, -120]]}, "/runs/0", FaultList(), ("levels", "length_mm"))
     >>> read_levels(run, 6000)
     ((Station(at=0, level=0), Station(at=6000, level=-120)), 0)

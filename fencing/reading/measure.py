@@ -5,15 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 
+from fencing.model.fault_list import FaultList
 from fencing.model.measure import Measure, Run
 from fencing.model.system import System
 from fencing.reading.canonical_json import canonical, digest
-from fencing.reading.fault_list import FaultList
 from fencing.reading.json_reader import sound
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.runs import Defaults, read_defaults, read_retrofit, read_run
 from fencing.reading.strength import read_strength
-from fencing.reading.system_fit import fit_faults
+from fencing.set_out.system_fit import fit_faults
 
 KEYS = ("site_measure", "label", "system", "defaults", "runs", "retrofits", "strength")
 MAX_RUNS = 1000
@@ -39,7 +39,7 @@ def read_measure(document: object, system: System | None = None) -> Measure:
     Args:
         document: plain values, as :func:`fencing.reading.read_json` gives them; lengths and levels [mm].
         system: the fence system it is built in. If it is None, heights and room for gates are not checked; use
-            :func:`fencing.reading.check_system_fit` later.
+            :func:`fencing.set_out.system_fit.check_system_fit` later.
 
     Returns:
         The measure; its ``sha256`` is the digest of the canonical document.

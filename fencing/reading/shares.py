@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from fencing.reading.fault_list import shown, step
+from fencing.model.fault_list import shown, step
 from fencing.reading.object_reader import ObjectReader
 
 MAX_PARTIES = 20
@@ -19,7 +19,7 @@ DECIMAL = re.compile(r"[0-9](?:\.[0-9]{1,9})?")
 def read_shares(table: ObjectReader) -> Mapping[str, Fraction]:
     """Read the share of each party [over 0, at most 1]; the shares add up to 1, or are left out. Source: house rule.
 
-    >>> from fencing.reading.fault_list import FaultList
+    >>> from fencing.model.fault_list import FaultList
     >>> read_shares(ObjectReader({"shares": {"us": "1/3", "them": "2/3"}}, "/runs/0", FaultList(), ("shares",)))
     {'us': Fraction(1, 3), 'them': Fraction(2, 3)}
     """

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from fencing.model.fault_list import FaultList
 from fencing.model.measure import StrengthRequest
 from fencing.model.system import Profile, Steel
-from fencing.reading.fault_list import FaultList
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.unit_checks import BOUNDS, SPEEDS, read_number
 from fencing.strength.embedment import SOILS

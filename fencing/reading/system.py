@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fencing.model.fault_list import FaultList
 from fencing.model.system import PostSection, System
 from fencing.reading.counted_parts import (
     read_allowances,
@@ -10,7 +11,6 @@ from fencing.reading.counted_parts import (
     read_screws,
     read_strength_data,
 )
-from fencing.reading.fault_list import FaultList
 from fencing.reading.json_reader import sound
 from fencing.reading.object_reader import ObjectReader
 from fencing.reading.stock_parts import check_stock, read_hole, read_lattice, read_post, read_rails, read_sheets

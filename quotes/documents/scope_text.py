@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fencing.reading.fault_list import listed
+from fencing.model.fault_list import listed
 from quotes.documents.number_format import metres
 from shared.common.figures import localize
 

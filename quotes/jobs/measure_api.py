@@ -9,11 +9,11 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import take_off
-from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_measure, read_system
 from quotes.jobs import measure_services, queries
 from quotes.jobs.api_fields import (

@@ -9,10 +9,10 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
+from fencing.documents.explain import UnknownComponent, cut_list, explain, summary
+from fencing.documents.takeoff_document import takeoff_json
 from fencing.model.faults import Fault, InvalidDocument
-from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.quantities.takeoff_document import takeoff_json
 from fencing.reading import read_json, read_measure, read_system
 from fencing.reading.json_reader import MAX_BYTES
 from shared.common.command_io import answer, read_source

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fencing.quantities.explain import summary
+from fencing.documents.explain import summary
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
 from quotes.office.measure_fields import LAYOUTS

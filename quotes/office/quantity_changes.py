@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from fencing.buying.packs import plain
+from fencing.documents.explain import UNITS, explain
 from fencing.model.pieces import Quantity
 from fencing.model.roles import part
-from fencing.quantities.explain import UNITS, explain
 from fencing.quantities.take_off import TakeOff
 from quotes.documents.number_format import worded
 from shared.common.figures import localize

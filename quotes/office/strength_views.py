@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import InvalidDocument
-from fencing.quantities.takeoff_document import takeoff_document
 from quotes.documents.screening_annex import annex_pdf, place_of
 from quotes.jobs import queries
 from quotes.jobs.change_price_hooks import with_prices

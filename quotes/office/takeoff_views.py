@@ -13,9 +13,9 @@ from django.views.decorators.http import require_safe
 from catalogue.labels import finish_words
 from fencing.buying.purchase import purchase
 from fencing.cutting import INTERACTIVE
+from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import TakeOff
-from fencing.quantities.takeoff_document import takeoff_document
 from quotes.documents.notice_key import marked
 from quotes.documents.set_out_sheet import cut_list, run_sheets
 from quotes.jobs import queries

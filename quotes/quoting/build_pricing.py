@@ -12,10 +12,10 @@ from typing import Any
 from catalogue.labels import finish_words
 from catalogue.queries import price_rules_on
 from catalogue.rules.price_rules import PriceRules
+from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import Level
 from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff
-from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading.measure_document import measure_document
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.document import remedy_document

@@ -8,12 +8,12 @@ from dataclasses import replace
 from decimal import Decimal
 
 from catalogue import queries
+from fencing.documents.takeoff_document import suggest_changes_if_small
 from fencing.model.faults import InvalidDocument, Level
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.quantities.takeoff_document import suggest_changes_if_small
-from fencing.reading import check_system_fit
+from fencing.set_out.system_fit import check_system_fit
 from fencing.strength.changed_job import SuggestedChange
 from fencing.strength.screening import Screening, ScreeningOutcome, screen
 from fencing.strength.suggested_changes import priced

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from fencing.documents.takeoff_document import takeoff_document
 from fencing.model.faults import InvalidDocument
 from fencing.quantities.take_off import take_off
-from fencing.quantities.takeoff_document import takeoff_document
 from fencing.reading import read_json, read_measure, read_system
 from tests.fencing.strategies import random_jobs
 from tests.fencing.test_refusals import mutated, places

@@ -20,7 +20,16 @@ WRONG = [
     ("catalogue/models.py", "import quotes.jobs.models", "quotes over catalogue over shared over fencing"),
     ("quotes/jobs/models.py", "import quotes.office.page_urls", "the stages of a job form no circle"),
     ("fencing/drawing/scales.py", "import time", "only the cutting package of the engine knows processes and clocks"),
-    ("catalogue/rules/codes.py", "import catalogue.models", "the packages of the catalogue form no circle"),
+    (
+        "fencing/model/measure.py",
+        "import fencing.set_out.run",
+        "the packages of the engine and of the catalogue form no circle",
+    ),
+    (
+        "catalogue/rules/codes.py",
+        "import catalogue.models",
+        "the packages of the engine and of the catalogue form no circle",
+    ),
     ("quotes/pricing/__init__.py", "import django.db", "pricing is a pure function"),
     ("shared/business/services.py", "import shared.tasks", "services write rows and start nothing"),
     ("quotes/jobs/models.py", "import redis", "only the relay knows the broker"),

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from fencing.buying.packs import plain
+from fencing.documents.takeoff_document import suggest_changes_if_small
+from fencing.model.fault_list import listed, nearest
 from fencing.model.fence import BuiltRun, Proposal
 from fencing.model.pieces import Concrete, Piece, Quantity, Why
 from fencing.model.place_names import PLACES
@@ -13,9 +15,7 @@ from fencing.model.roles import ROLES, part
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import PIECE_ROLES
 from fencing.quantities.take_off import TakeOff
-from fencing.quantities.takeoff_document import suggest_changes_if_small
 from fencing.quantities.tally import allowance_for
-from fencing.reading.fault_list import listed, nearest
 from fencing.strength.document import describe_change
 from fencing.strength.interpretation import meaning
 from fencing.strength.screening import DISCLAIMER, WORDS, ScreeningOutcome, screen

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fencing.model.fault_list import listed
 from fencing.model.faults import Fault
 from fencing.model.system import SheetSupply, System
-from fencing.reading.fault_list import listed
 
 
 def height_faults(pointer: str, height: int, lattice: int, system: System) -> Iterator[Fault]:

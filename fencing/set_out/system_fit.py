@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from fencing.model.fault_list import listed
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.measure import Form, Gate, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.rounding import round_up
 from fencing.model.system import System
-from fencing.reading.fault_list import listed
-from fencing.reading.gate_room import gate_faults
-from fencing.reading.height_checks import height_faults
+from fencing.set_out.gate_room import gate_faults
+from fencing.set_out.height_checks import height_faults
 from fencing.set_out.run import taper_faults
 from fencing.set_out.segments import halves, needs_square, setback
 

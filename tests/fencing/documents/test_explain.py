@@ -9,12 +9,12 @@ from math import ceil
 
 import pytest
 
+from fencing.documents.explain import UnknownComponent, cut_list, explain, summary
 from fencing.model.example_system import ROUND_SIZES
 from fencing.model.fence import Proposal
 from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES
-from fencing.quantities.explain import UnknownComponent, cut_list, explain, summary
 from fencing.quantities.take_off import TakeOff, take_off
 from fencing.reading.strength import read_strength
 from tests.fencing.strategies import random_jobs

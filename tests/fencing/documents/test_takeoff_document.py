@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
+from fencing.documents.takeoff_document import NO_CHANGES, takeoff_document, takeoff_json
 from fencing.model.faults import InvalidDocument
 from fencing.model.measure import Measure, StrengthRequest
 from fencing.quantities.take_off import TakeOff, take_off
-from fencing.quantities.takeoff_document import NO_CHANGES, takeoff_document, takeoff_json
 from fencing.reading import read_json, read_measure, read_system
 from tests.fencing.strategies import random_jobs
 

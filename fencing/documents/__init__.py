@@ -1,0 +1,1 @@
+"""Documents and texts written from a take-off."""
