@@ -1,27 +1,56 @@
-"""Page forms as a browser sends them: with the hidden fields that say which version the page shows."""
+"""Page forms as a browser sends them: with the hidden fields that name the version the page shows."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from html import unescape
+from html.parser import HTMLParser
 from typing import Any
 
 from django.test import Client
 
-_HIDDEN = re.compile(r'<input type="hidden" name="(version|seen)" value="([^"]*)">')
+HIDDEN = ("version", "seen")
 
 
-def hidden_in(page: str) -> dict[str, str]:
-    """Return the hidden fields of a page's forms about its row."""
-    return {name: unescape(value) for name, value in _HIDDEN.findall(page)}
+class Forms(HTMLParser):
+    """The POST forms of a page: action, names of the fields, and the hidden fields of the version."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.actions: list[str] = []
+        self.names: list[set[str]] = []
+        self.hidden: list[dict[str, str]] = []
+        self._is_open = False
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = {name: value or "" for name, value in attrs}
+        if tag == "form":
+            self._is_open = values.get("method") == "post"
+            if self._is_open:
+                self.actions.append(values.get("action", "").partition("#")[0])
+                self.names.append(set())
+                self.hidden.append({})
+        elif self._is_open and values.get("name"):
+            self.names[-1].add(values["name"])
+            if values["name"] in HIDDEN:
+                self.hidden[-1][values["name"]] = values["value"]
+
+    def handle_endtag(self, tag: str) -> None:
+        self._is_open = self._is_open and tag != "form"
 
 
-def seen_on(client: Client, page: str) -> dict[str, str]:
+def hidden_in(page: str, action: str = "") -> dict[str, str]:
+    """Return the version of the first form with this action, else of the first one that is sent to the page itself."""
+    forms = Forms(page)
+    found = [(at, hidden) for at, hidden in zip(forms.actions, forms.hidden, strict=True) if hidden]
+    return next((hidden for wanted in (action, "") for at, hidden in found if at == wanted), {})
+
+
+def seen_on(client: Client, page: str, action: str = "") -> dict[str, str]:
     """Open a page and return the version it shows."""
-    return hidden_in(client.get(page).content.decode())
+    return hidden_in(client.get(page).content.decode(), action)
 
 
-def press(client: Client, page: str, typed: Mapping[str, Any], at: str = "", **options: Any) -> Any:
+def press(client: Client, page: str, entered: Mapping[str, Any], at: str = "", **options: Any) -> Any:
     """Open a page, fill in a form of it and send it, to ``at`` if that is another address."""
-    return client.post(at or page, {**seen_on(client, page), **typed}, **options)
+    return client.post(at or page, {**seen_on(client, page, at), **entered}, **options)

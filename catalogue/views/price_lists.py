@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -32,8 +32,10 @@ from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
 from shared.common.dates import today
-from shared.common.form_fields import FormField, faults_by_pointer, unplaced
+from shared.common.form_fields import FormField, unplaced
 from shared.common.money import minor_digits
+from shared.web.page_errors import PAGE_ERRORS, error_status, errors_by_field
+from shared.web.seen_version import acting_on, field_facts
 
 ORDER = {
     "components": ("role", "label"), "offers": ("component__label", "supplier__name", "-valid_from"),
@@ -131,9 +133,10 @@ def resource_row(request: MemberRequest, name: str, ref: str = "") -> HttpRespon
         raise PermissionDenied
     try:
         _write(request, resource, ref)
-    except (InvalidDocument, ValidationError) as fault:
-        faults = faults_by_pointer(fault) if isinstance(fault, InvalidDocument) else _pointed(fault)
-        return _form(request, name, request.POST.dict(), faults, ref)
+    except PAGE_ERRORS as refused:
+        return _form(request, name, request.POST.dict(), errors_by_field(refused), ref, error_status(refused))
+    except ValidationError as fault:
+        return _form(request, name, request.POST.dict(), _pointed(fault), ref)
     messages.success(request, "Removed." if request.POST.get("do") == "remove" else "Kept.")
     wanted = request.POST.get("for", "")
     if wanted and queries.systems(request.business).filter(ref=wanted).exists():
@@ -153,17 +156,30 @@ def _begun(request: MemberRequest, resource: Resource) -> dict[str, Any]:
     return {key: value for key, value in {**began, **asked}.items() if key in fields and value}
 
 
-@transaction.atomic
 def _write(request: MemberRequest, resource: Resource, ref: str) -> None:
-    row = find(resource.rows(request.business).select_for_update(no_key=True, of=("self",)), ref) if ref else None
-    if row is not None and request.POST.get("do") == "remove":
-        resource.remove(row, actor=request.actor)
+    if not ref:
+        with transaction.atomic():
+            values = _entered(request, resource)
+            resource.add(resource.model(business=request.business), actor=request.actor, values=values)
         return
-    values = resource.resolve(request.business, validated_data(resource.body, read_typed(resource, request.POST)))
-    if row is None:
-        resource.add(resource.model(business=request.business), actor=request.actor, values=values)
-    else:
-        resource.change(row, actor=request.actor, values=values)
+    with acting_on(request, resource.rows(request.business), ref, _facts_of(resource)) as row:
+        if request.POST.get("do") == "remove":
+            resource.remove(row, actor=request.actor)
+        else:
+            resource.change(row, actor=request.actor, values=_entered(request, resource))
+
+
+def _entered(request: MemberRequest, resource: Resource) -> dict[str, Any]:
+    return resource.resolve(request.business, validated_data(resource.body, read_typed(resource, request.POST)))
+
+
+def _facts_of(resource: Resource) -> Callable[[Any], dict[str, str]]:
+    """Return a function that gives the values of a record as its form shows them, by label."""
+
+    def facts(row: Any) -> dict[str, str]:
+        return field_facts(boxes(resource, _form_values(row.business, resource, row.ref), {}, row.business))
+
+    return facts
 
 
 def _pointed(fault: ValidationError) -> dict[str, str]:
@@ -171,15 +187,16 @@ def _pointed(fault: ValidationError) -> dict[str, str]:
 
 
 def _form(
-    request: MemberRequest, name: str, given: Mapping[str, Any], faults: Mapping[str, str], ref: str
+    request: MemberRequest, name: str, given: Mapping[str, Any], faults: Mapping[str, str], ref: str, status: int = 422
 ) -> HttpResponse:
     shown = boxes(RESOURCES[name], given, faults, request.business)
+    row = find(RESOURCES[name].rows(request.business), ref) if ref else None
     wanted = (request.POST if request.method == "POST" else request.GET).get("for", "")
     title = _title(request.business, name, ref) if ref else f"A new {ONE[name].partition(chr(32))[2]}"
     values = {**_list_context(request, name), "boxes": shown, "loose": unplaced(faults, shown), "ref": ref, "title": title,
               "boxes_faulty": sum(1 for box in shown if box.fault),
-              "wanted": wanted}  # fmt: skip
-    return render(request, "catalogue/row.html", values, status=422 if faults else 200)
+              "wanted": wanted, "row": row, "facts": _facts_of(RESOURCES[name])(row) if row else None}  # fmt: skip
+    return render(request, "catalogue/row.html", values, status=status if faults else 200)
 
 
 def _title(business: Business, name: str, ref: str) -> str:

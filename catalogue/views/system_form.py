@@ -156,14 +156,13 @@ def _in_words(path: str, pointer: str, text: str) -> str:
     return text[:1].upper() + text[1:] if path else f"{pointer} {text}".strip()
 
 
-def changed_since(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
-    """Labels of the fields in which two versions differ, with their sections."""
-    return [
-        f"{section.heading}: {field.label}"
+def by_label(document: Mapping[str, Any]) -> dict[str, str]:
+    """Return every field as the form shows it, by its section and label."""
+    return {
+        f"{section.heading}: {field.label}": field_text(field, document)
         for section in SECTIONS
         for field in section.all()
-        if field_text(field, before) != field_text(field, now)
-    ]
+    }
 
 
 Sold = Mapping[str, Iterable[tuple[str, str]]]

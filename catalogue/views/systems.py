@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
@@ -22,19 +23,20 @@ from catalogue.engine import engine_input
 from catalogue.engine.completeness import MissingItem, lacks_of
 from catalogue.labels import finish_words, role_word
 from catalogue.models import FenceSystem, FenceSystemVersion
-from catalogue.views.system_form import Document, changed_since, faults_of, parts, read_fields, read_form, shown
+from catalogue.views.system_form import Document, by_label, faults_of, parts, read_fields, read_form, shown
 from catalogue.views.tabs import parts_line
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.reading import read_json, read_system
 from shared.api.etags import find
 from shared.api.json_encoder import write_json
-from shared.api.problems import from_validation
+from shared.api.problems import Problem, from_validation
 from shared.business.access import MemberRequest, require_scope
 from shared.business.models import Business
 from shared.business.roles import Scope
-from shared.common.form_fields import faults_by_pointer
+from shared.web.page_errors import PAGE_ERRORS, PageError, error_status, error_text
+from shared.web.seen_version import acting_on
 
-DEEDS = ("default", "end", "revive")
+ACTIONS = ("default", "end", "revive")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +61,9 @@ def system(request: MemberRequest, ref: str) -> HttpResponse:
         return _page(request, row, SystemPageState(shown(last.document), last.number, lacks=_lacks(last)))
     if not request.actor.may(Scope.CATALOGUE_WRITE):
         raise PermissionDenied
-    if request.POST.get("do") in DEEDS:
-        return _deed(request, row, SystemPageState(shown(last.document), last.number, lacks=_lacks(last)))
-    return _answer(request, row, last)
+    if request.POST.get("do") in ACTIONS:
+        return _change(request, row, SystemPageState(shown(last.document), last.number, lacks=_lacks(last)))
+    return _save(request, row, last)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -72,24 +74,26 @@ def new_system(request: MemberRequest) -> HttpResponse:
     like = find(queries.systems(request.business), model) if model else None
     base = queries.system_version(request.business, like.code).document if like else {}
     if request.method == "POST":
-        return _answer(request, None, FenceSystemVersion(business=request.business, number=0, document=base), model)
+        return _save(request, None, FenceSystemVersion(business=request.business, number=0, document=base), model)
     texts = shown(base) | {"code": "", "label": ""}
     return _page(request, None, SystemPageState(texts, 0), model)
 
 
-def _deed(request: MemberRequest, row: FenceSystem, seen: SystemPageState) -> HttpResponse:
-    deed = request.POST["do"]
-    values = {"is_default": True, "active": True} if deed == "default" else {"active": deed == "revive"}
+def _change(request: MemberRequest, row: FenceSystem, seen: SystemPageState) -> HttpResponse:
+    """Make a system the default, deactivate it or reactivate it."""
+    action = request.POST["do"]
+    values = {"is_default": True, "active": True} if action == "default" else {"active": action == "revive"}
     try:
-        services.change_system(system=row, actor=request.actor, values=values)
-    except InvalidDocument as refused:
-        return _page(request, row, _with(seen, {"": faults_by_pointer(refused).get("/active", str(refused))}))
+        with acting_on(request, queries.systems(request.business), row.ref, _facts) as row:
+            services.change_system(system=row, actor=request.actor, values=values)
+    except PAGE_ERRORS as refused:
+        return _page(request, row, _with(seen, {"": error_text(refused)}), status=error_status(refused))
     data = {
         "default": "New measures begin with it.",
         "end": "No new measure may use it.",
         "revive": "It can be used again.",
     }
-    messages.success(request, data[deed])
+    messages.success(request, data[action])
     return redirect("fence-system", row.ref)
 
 
@@ -97,21 +101,27 @@ def _with(seen: SystemPageState, faults: Mapping[str, str]) -> SystemPageState:
     return SystemPageState(seen.texts, seen.number, faults, seen.document, seen.lacks)
 
 
-def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVersion, model: str = "") -> HttpResponse:
-    """Keeps the next version, or tries it out; refused, the page comes back with all that was typed."""
+def _facts(row: FenceSystem) -> dict[str, str]:
+    """Return the status and every field of a fence system, by label."""
+    status = ", ".join(text for text, holds in (("default", row.is_default), ("inactive", not row.active)) if holds)
+    return {"Status": status or "active", **by_label(queries.system_version(row.business, row.code).document)}
+
+
+def _save(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVersion, model: str = "") -> HttpResponse:
+    """Save the next version, or only check it. If it is rejected, show the page with all entries."""
     as_json = request.POST.get("do") == "json"
     texts = shown(last.document) if as_json else read_fields(request.POST) | ({"code": row.code} if row else {})
     raw = request.POST.get("document", "") if as_json else ""
     try:
-        _refuse_overtaken(request, last)
         document = _read_raw(raw) if as_json else read_form(texts, last.document)
         tried = FenceSystemVersion(business=request.business, number=last.number + 1, document=_plain(document))
         if request.POST.get("do") == "check":
             return _page(request, row, SystemPageState(texts, last.number, lacks=_lacks(tried), tried=True), model)
-        with transaction.atomic():
-            kept = services.store_system(business=request.business, actor=request.actor, document=document, system=row)
-    except (InvalidDocument, ValidationError) as fault:
-        return _page(request, row, SystemPageState(texts, last.number, _faults(fault, as_json=as_json), raw), model)
+        kept = _store(request, row, document)
+    except (*PAGE_ERRORS, ValidationError) as fault:
+        status = 422 if isinstance(fault, ValidationError) else error_status(fault)
+        state = SystemPageState(texts, last.number, _faults(fault, as_json=as_json), raw)
+        return _page(request, row, state, model, status)
     same = kept.number == last.number
     messages.success(
         request, "Nothing was changed." if same else f"Version {kept.number} is kept; older quotes keep theirs."
@@ -119,8 +129,19 @@ def _answer(request: MemberRequest, row: FenceSystem | None, last: FenceSystemVe
     return redirect("fence-system", kept.system.ref)
 
 
-def _faults(fault: InvalidDocument | ValidationError, *, as_json: bool) -> dict[str, str]:
-    """What is wrong by the field it stands at; all of it in one line over a document typed as JSON, which has no fields."""
+def _store(request: MemberRequest, row: FenceSystem | None, document: Document) -> FenceSystemVersion:
+    store = partial(services.store_system, business=request.business, actor=request.actor, document=document)
+    if row is None:
+        with transaction.atomic():
+            return store(system=None)
+    with acting_on(request, queries.systems(request.business), row.ref, _facts) as locked:
+        return store(system=locked)
+
+
+def _faults(fault: PageError | ValidationError, *, as_json: bool) -> dict[str, str]:
+    """Return the errors by field. A document entered as JSON has no fields, so its errors are in one line."""
+    if isinstance(fault, Problem):
+        return {"": fault.detail}
     if isinstance(fault, ValidationError):
         return {error["pointer"].removeprefix("#/"): error["detail"] for error in from_validation(fault).errors}
     if as_json:
@@ -142,17 +163,6 @@ def _plain(document: Document) -> Document:
     return plain
 
 
-def _refuse_overtaken(request: MemberRequest, last: FenceSystemVersion) -> None:
-    """Somebody may have kept another version while this one was typed."""
-    begun = request.POST.get("number", "")
-    if not last.number or not begun.isdecimal() or int(begun[:9]) == last.number:
-        return
-    before = queries.system_version(request.business, last.system.code, int(begun[:9]))
-    fields = ", ".join(changed_since(before.document, last.document)) or "nothing on this page"
-    text = f"Version {last.number} was kept meanwhile; it changed: {fields}. Below is what you typed: keep it to go over that."
-    raise InvalidDocument([Fault("", "overtaken", text)])
-
-
 def _lacks(version: FenceSystemVersion) -> list[MissingItem]:
     try:
         return lacks_of(version)
@@ -160,12 +170,15 @@ def _lacks(version: FenceSystemVersion) -> list[MissingItem]:
         return [MissingItem(fault.code, "", None, fault.text) for fault in refused.faults]
 
 
-def _page(request: MemberRequest, row: FenceSystem | None, seen: SystemPageState, model: str = "") -> HttpResponse:
+def _page(
+    request: MemberRequest, row: FenceSystem | None, seen: SystemPageState, model: str = "", status: int = 422
+) -> HttpResponse:
     may_write = request.actor.may(Scope.CATALOGUE_WRITE)
     made = parts(seen.texts, seen.faults, _sold(request.business), new=row is None)
     named = {box.name: (box, part) for part in made for box in (*part.boxes, *part.more)}
     values = {
         "system": row,
+        "facts": _facts(row) if row else None,
         "seen": seen,
         "next": seen.number + 1,
         "sections": made,
@@ -177,7 +190,7 @@ def _page(request: MemberRequest, row: FenceSystem | None, seen: SystemPageState
         "may_write": may_write,
         "parts": parts_line(request),
     }
-    return render(request, "catalogue/system.html", values, status=422 if seen.faults else 200)
+    return render(request, "catalogue/system.html", values, status=status if seen.faults else 200)
 
 
 def _json(business: Business, row: FenceSystem) -> str:

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from catalogue.queries import price_rules
 from catalogue.rules.price_rules import RuleKind
+from shared.api.problems import Problem
 from shared.business import services
 from shared.business.access import MemberRequest, require_scope
 from shared.business.accounts import TAX, account, account_faults, tax_account, with_accounts
@@ -20,6 +20,7 @@ from shared.business.models import ACCOUNTS, MAX_ACCOUNT
 from shared.business.roles import Scope
 from shared.common.form_fields import FormField
 from shared.models import Business
+from shared.web.seen_version import acting_on, field_facts
 
 HINTS = {
     "goods": "For components without an account code of their own.",
@@ -34,20 +35,30 @@ def accounts(request: MemberRequest) -> HttpResponse:
     """Show and change the account codes."""
     codes = _tax_codes(request.business)
     typed = _typed(request, codes) if request.method == "POST" else None
-    faults = account_faults(typed) if typed else {}
+    faults, status = account_faults(typed) if typed else {}, 422
     if typed and not faults:
-        _save(request, typed)
-        messages.success(request, "Accounts saved. Orders placed from now on are entered on them.")
-        return redirect("accounts")
-    values = {"boxes": _boxes(request.business, codes, typed, faults), "is_wrong": bool(faults), "here": "accounts"}
-    return render(request, "accounting/accounts.html", values, status=422 if faults else 200)
+        try:
+            _save(request, typed)
+        except Problem as refused:
+            faults, status = {"": refused.detail}, refused.status
+        else:
+            messages.success(request, "Accounts saved. Orders placed from now on are entered on them.")
+            return redirect("accounts")
+    business = Business.objects.get(pk=request.business.pk)
+    values = {"boxes": _boxes(business, codes, typed, faults), "is_wrong": bool(faults), "here": "accounts"}
+    values |= {"business": business, "facts": _facts(business), "notice": faults.get("", "")}
+    return render(request, "accounting/accounts.html", values, status=status if faults else 200)
 
 
-@transaction.atomic
 def _save(request: MemberRequest, typed: Mapping[str, Any]) -> None:
-    business = Business.objects.select_for_update(no_key=True).get(pk=request.business.pk)
-    changes = {"accounts": with_accounts(business, typed)}
-    services.change_business(business=business, changes=changes, actor=request.actor)
+    with acting_on(request, Business.objects.all(), request.business.ref, _facts) as business:
+        changes = {"accounts": with_accounts(business, typed)}
+        services.change_business(business=business, changes=changes, actor=request.actor)
+
+
+def _facts(business: Business) -> dict[str, str]:
+    """Return the stored account codes, by label."""
+    return field_facts(_boxes(business, _tax_codes(business), None, {}))
 
 
 def _tax_codes(business: Business) -> list[str]:

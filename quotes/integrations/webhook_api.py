@@ -118,7 +118,6 @@ class WebhookDetail(_Hooks):
     """One endpoint."""
 
     scopes = {"GET": Scope.WEBHOOKS_READ, "PATCH": Scope.WEBHOOKS_WRITE, "DELETE": Scope.WEBHOOKS_WRITE}
-    unconditional = frozenset({"DELETE"})
 
     @extend_schema(responses={200: ENDPOINT_SCHEMA}, summary="One endpoint")
     def get(self, request: Request, ref: str) -> Response:
@@ -132,19 +131,20 @@ class WebhookDetail(_Hooks):
 
     @extend_schema(responses={204: None}, summary="Take an endpoint away")
     def delete(self, request: Request, ref: str) -> Response:
-        endpoint = self.find(self.rows().select_for_update(no_key=True, of=("self",)), ref)
+        endpoint = self.get_for_update(self.rows(), ref)
         webhooks.remove_endpoint(endpoint=endpoint, actor=self.actor)
         return Response(status=204)
 
 
 class WebhookSecrets(_Hooks):
-    """A new secret; the one before it goes on signing for a day."""
+    """New secret of an endpoint. The previous one signs for another day."""
 
     scopes = {"POST": Scope.WEBHOOKS_WRITE}
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=None, responses={201: SECRET_SCHEMA}, summary="Rotate the secret")
     def post(self, request: Request, ref: str) -> Response:
-        endpoint = self.find(self.rows().select_for_update(no_key=True), ref)
+        endpoint = self.get_for_update(self.rows(), ref)
         return self.told(endpoint, 201, secret=webhooks.rotate(endpoint=endpoint, actor=self.actor))
 
 

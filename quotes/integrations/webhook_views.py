@@ -20,12 +20,13 @@ from quotes.integrations.models import DeliveryState, EndpointState, WebhookDeli
 from quotes.integrations.supplier_access import has_other_businesses, issue_supplier_key
 from quotes.purchasing.models import OrderEvent
 from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.models import ApiKey
 from shared.business.roles import Scope
 from shared.business.services import revoke_key
-from shared.common.form_fields import FormField, faults_by_pointer
+from shared.common.form_fields import FormField
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
+from shared.web.seen_version import acting_on
 
 A_PAGE = 50
 Action = Callable[[MemberRequest, WebhookEndpoint], str]
@@ -41,8 +42,8 @@ def hooks(request: MemberRequest) -> HttpResponse:
         _may_write(request)
         try:
             secret = _add(request)
-        except (InvalidDocument, Problem) as refused:
-            faults = _faults(refused)
+        except PAGE_ERRORS as refused:
+            faults = errors_by_field(refused)
     typed = request.POST if faults else {}
     url = FormField("url", "Address", typed.get("url", ""), "url", faults.get("/url", ""),
               "https, on the open internet. It is asked first whether it wants our events.", most=500)  # fmt: skip
@@ -63,7 +64,7 @@ def hooks(request: MemberRequest) -> HttpResponse:
 def hook(request: MemberRequest, ref: str) -> HttpResponse:
     """One endpoint: its events, its secret, and everything that was sent to it."""
     row = find(_rows(request), ref)
-    secret, fault = "", ""
+    secret, fault, status = "", "", 200
     if request.method == "POST":
         _may_write(request)
         try:
@@ -71,8 +72,8 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
                 secret = _rotate(request, row)
             else:
                 return _done(request, row)
-        except (InvalidDocument, Problem) as refused:
-            fault = " ".join(_faults(refused).values())
+        except PAGE_ERRORS as refused:
+            fault, status = error_text(refused), error_status(refused)
     row.refresh_from_db()
     state = request.GET.get("state", "")
     found = WebhookDelivery.objects.filter(endpoint=row).select_related("event__order").prefetch_related("attempts")
@@ -81,6 +82,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
     page = Paginator(found.order_by("-id"), A_PAGE).get_page(request.GET.get("page"))
     values = {
         "hook": row,
+        "facts": _facts(row),
         "kinds": _kinds(row.kinds),
         "page": page,
         "state": state,
@@ -92,7 +94,7 @@ def hook(request: MemberRequest, ref: str) -> HttpResponse:
         "may_write": request.actor.may(Scope.WEBHOOKS_WRITE),
         "here": "webhooks",
     }
-    return _no_store(render(request, "integrations/hook.html", values, status=422 if fault else 200))
+    return _no_store(render(request, "integrations/hook.html", values, status=status))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -104,8 +106,8 @@ def supplier_keys(request: MemberRequest) -> HttpResponse:
     if request.method == "POST":
         try:
             issued = _let_in(request)
-        except (InvalidDocument, Problem) as refused:
-            faults = _faults(refused)
+        except PAGE_ERRORS as refused:
+            faults = errors_by_field(refused)
     mine = suppliers(request.business).select_related("account").order_by("name")
     typed = request.POST if faults else {}
     chosen = tuple((row.ref, row.name) for row in mine)
@@ -147,10 +149,6 @@ def _kinds(chosen: object) -> list[tuple[str, str, bool]]:
     return [(kind, kind.removeprefix("order.").replace("_", " "), kind in wanted) for kind in webhooks.KINDS]
 
 
-def _faults(refused: InvalidDocument | Problem) -> dict[str, str]:
-    return {"": refused.detail} if isinstance(refused, Problem) else faults_by_pointer(refused)
-
-
 @transaction.atomic
 def _add(request: MemberRequest) -> str:
     row = webhooks.add_endpoint(
@@ -164,18 +162,21 @@ def _add(request: MemberRequest) -> str:
     return str(row.secrets[0]["key"])
 
 
-@transaction.atomic
+def _facts(row: WebhookEndpoint) -> dict[str, str]:
+    """Return what the page shows of an endpoint, by label."""
+    return {"Status": str(row.get_state_display()), "Event types": ", ".join(row.kinds) or "all"}
+
+
 def _rotate(request: MemberRequest, row: WebhookEndpoint) -> str:
-    locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
-    return webhooks.rotate(endpoint=locked, actor=request.actor)
+    with acting_on(request, _rows(request), row.ref, _facts) as locked:
+        return webhooks.rotate(endpoint=locked, actor=request.actor)
 
 
 def _done(request: MemberRequest, row: WebhookEndpoint) -> HttpResponse:
     deed = _DEEDS.get(request.POST.get("do", ""))
     if deed is None:
         return redirect("webhook", row.ref)
-    with transaction.atomic():
-        locked = _rows(request).select_for_update(no_key=True).get(pk=row.pk)
+    with acting_on(request, _rows(request), row.ref, _facts) as locked:
         text = deed(request, locked)
     messages.success(request, text)
     return redirect("webhook", row.ref) if locked.pk else redirect("webhooks")

@@ -160,11 +160,12 @@ class JobStatusView(Endpoint):
     """Status of a job."""
 
     scopes = {"POST": Scope.JOBS_WRITE}
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=JobStatusChange, responses={200: JOB_SCHEMA}, summary="Change a job's status")
     def post(self, request: Request, ref: str) -> Response:
         body = self.validated_data(JobStatusChange)
-        job = self.find(queries.jobs(self.business), ref)
+        job = self.get_for_update(queries.jobs(self.business), ref)
         job = services.move_job(job=job, to=body["status"], reason=body.get("reason", ""), actor=self.actor)
         return self.one(JOBS.of(job), job)
 

@@ -98,12 +98,11 @@ class MeasureDraftPublish(Endpoint):
     """Saving a draft as the next version."""
 
     scopes = {"POST": Scope.MEASURES_WRITE}
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=None, responses={200: MEASURE_FULL_SCHEMA}, summary="Save the draft as the next version")
     def post(self, request: Request, ref: str) -> Response:
-        measure = self.find(
-            queries.measures(self.business).select_related("job").select_for_update(no_key=True, of=("self",)), ref
-        )
+        measure = self.get_for_update(queries.measures(self.business).select_related("job"), ref)
         measure_services.adopt_draft(measure=measure, actor=self.actor)
         return self.one(_full(measure), measure)
 

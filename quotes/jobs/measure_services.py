@@ -93,19 +93,14 @@ def adopt_draft(*, measure: StoredMeasure, actor: Actor) -> MeasureVersion:
 
 
 @transaction.atomic
-def restore_version(*, version: MeasureVersion, seen: str) -> StoredMeasure:
-    """A version becomes what is being typed; kept, it is the next one, so that no version is ever lost.
-
-    ``seen`` is the measure's own ``version`` as whoever asks knows it. 409 where somebody typed since.
-    """
+def restore_version(*, version: MeasureVersion) -> StoredMeasure:
+    """Make a version the draft. Saving the draft creates the next version, so that no version is lost."""
     rows = (
         StoredMeasure.objects.of(version.business)
         .select_for_update(no_key=True, of=("self",))
         .select_related("job", "business")
     )
     row = rows.get(pk=version.measure_id)
-    if seen != str(row.version):
-        raise Problem("conflict", "This measure was changed since you opened this page. Look at it, then choose again.")
     return save_draft(measure=row, text=version.document)
 
 

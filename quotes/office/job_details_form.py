@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.db import transaction
 
-from quotes.jobs import queries, services
+from quotes.jobs import services
 from quotes.jobs.models import Job
 from shared.business.actors import Actor
 
@@ -17,7 +16,7 @@ def _area(label: str, most: int) -> forms.CharField:
 
 
 class JobDetails(forms.Form):
-    """Quotes that were sent keep what they said; the next ones say this."""
+    """Form for the details of a job, its customer and its site. Quotes that were sent do not change."""
 
     label = forms.CharField(label="Job name", max_length=200)
     preferred_on = forms.DateField(
@@ -32,6 +31,8 @@ class JobDetails(forms.Form):
     postcode = forms.CharField(label="Postcode", required=False, max_length=20)
     access_notes = _area("Access and hazards", 2_000)
 
+    ROWS = ("customer", "site")
+    """Rows that are changed with the job."""
     OF_JOB = ("label", "preferred_on", "notes")
     OF_CUSTOMER = ("name", "email", "phone")
     OF_SITE = ("address", "city", "postcode", "access_notes")
@@ -45,13 +46,8 @@ class JobDetails(forms.Form):
             if name in self.errors:
                 self.fields[name].widget.attrs.update({"aria-invalid": "true", "aria-describedby": f"id_{name}_error"})
 
-    @transaction.atomic
-    def keep(self, actor: Actor) -> None:
-        """Writes what is otherwise than before, and nothing else."""
-        business = self.job.business  # all rows are locked before the first audit entry takes the business's lock
-        queries.jobs(business).select_for_update(no_key=True, of=("self", "customer", "site")).select_related(
-            "customer", "site"
-        ).get(pk=self.job.pk)
+    def save(self, actor: Actor) -> None:
+        """Write the changed values only. The rows of ``ROWS`` are locked before: the audit log locks the business."""
         of_job, of_customer, of_site = (self._changed(names) for _, names in self._rows())
         if of_job:
             services.change_job(job=self.job, actor=actor, **of_job)
@@ -59,6 +55,12 @@ class JobDetails(forms.Form):
             services.change_customer(customer=self.job.customer, actor=actor, **of_customer)
         if of_site:
             services.change_site(site=self.job.site, actor=actor, **of_site)
+
+    @classmethod
+    def facts(cls, job: Job) -> dict[str, str]:
+        """Return the stored details of a job, its customer and its site, by label."""
+        form = cls(job=job)
+        return {str(field.label): str(form.before[name] or "") for name, field in form.fields.items()}
 
     def _rows(self) -> tuple[tuple[object, tuple[str, ...]], ...]:
         return (self.job, self.OF_JOB), (self.job.customer, self.OF_CUSTOMER), (self.job.site, self.OF_SITE)

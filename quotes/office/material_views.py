@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from catalogue.models import Component
 from catalogue.queries import components
+from fencing.buying.packs import plain
 from fencing.model.faults import Fault, InvalidDocument
 from fencing.model.roles import part
 from quotes.jobs import queries
@@ -22,6 +23,8 @@ from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
+from shared.web.seen_version import acting_on
 
 MAX_SKUS = 1_000
 LONGEST = 100_000
@@ -31,20 +34,29 @@ LONGEST = 100_000
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.PRICES_READ)
 def used(request: MemberRequest, ref: str) -> HttpResponse:
-    """Role by role what was quoted, ordered and used; POST puts what the crew brought back into the yard, each once."""
-    job = find(queries.jobs(request.business).select_related("business", "site"), ref)
+    """Compare the quoted, ordered and used quantity of each role. POST adds the crew's returns to stock, each once."""
+    rows = queries.jobs(request.business).select_related("business", "site")
+    job = find(rows, ref)
     if request.method != "POST":
         return _sheet(request, job)
     if not request.actor.may(Scope.STOCK_WRITE):
         raise PermissionDenied
     try:
-        items = add_returns_to_stock(job=job, actor=request.actor, named=_resolve_components(request, job))
-    except (InvalidDocument, Problem) as refused:
-        texts = [refused.detail] if isinstance(refused, Problem) else [fault.text for fault in refused.faults]
-        return _sheet(request, job, " ".join(texts), 422)
+        with acting_on(request, rows, ref, _return_facts, exact=True) as job:
+            items = add_returns_to_stock(job=job, actor=request.actor, named=_resolve_components(request, job))
+    except PAGE_ERRORS as refused:
+        return _sheet(request, find(rows, ref), error_text(refused), error_status(refused))
     text = "Added to stock." if items else "Nothing was added. Select the component of each item."
     messages.success(request, text)
     return redirect("job-used", ref)
+
+
+def _return_facts(job: Job) -> dict[str, str]:
+    """Return what the crew brought back from a job and whether it is in stock, by label."""
+    return {
+        f"Return {index}, {_words(item)}": f"{plain(item.entry.quantity)}, {'in stock' if item.lies else 'not added'}"
+        for index, item in enumerate(leftovers(job), 1)
+    }
 
 
 def _resolve_components(request: MemberRequest, job: Job) -> dict[str, tuple[Component, int | None]]:
@@ -93,6 +105,7 @@ def _sheet(request: MemberRequest, job: Job, fault: str = "", status: int = 200)
     unnamed = any(item.component is None for item in waiting)
     data: dict[str, Any] = {
         "job": job,
+        "facts": _return_facts(job),
         "fault": fault,
         "brought": [(item, _words(item), request.POST.get(f"sku-{item.entry.ref}", "")) for item in brought],
         "may_put_in": may_put_in,

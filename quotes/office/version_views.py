@@ -28,6 +28,8 @@ from shared.api.etags import find
 from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
+from shared.common.dates import write_moment
+from shared.web.seen_version import acting_on
 
 A_SHEET = 50
 
@@ -61,8 +63,9 @@ def _summarize(version: MeasureVersion) -> VersionSummary:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.MEASURES_READ)
 def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
-    """One version as it was kept and what has moved since; POST takes it up again as what is being typed."""
-    measure = find(queries.measures(request.business).select_related("job", "business"), ref)
+    """Show one version and the changes since it was saved. POST restores it as the draft."""
+    measures = queries.measures(request.business).select_related("job", "business")
+    measure = find(measures, ref)
     row = _get_version(measure, number)
     if request.method != "POST":
         return _sheet(request, row)
@@ -71,11 +74,18 @@ def version(request: MemberRequest, ref: str, number: int) -> HttpResponse:
     if measure.draft and not request.POST.get("drop"):
         return _sheet(request, row, "Unsaved changes would be lost. Select “Discard unsaved changes” to continue.", 422)
     try:
-        restore_version(version=row, seen=request.POST.get("seen", ""))
+        with acting_on(request, measures, ref, _measure_facts):
+            restore_version(version=row)
     except Problem as refused:
         return _sheet(request, _get_version(measure, number), refused.detail, refused.status)
     messages.success(request, f"Version {number} is restored as the draft. Save the draft to create the next version.")
     return redirect("measure", ref)
+
+
+def _measure_facts(row: StoredMeasure) -> dict[str, str]:
+    """Return the latest version of a measure and the time of its draft, by label."""
+    draft = write_moment(row.draft_at, seconds=True) if row.draft_at else "none"
+    return {"Latest version": str(row.latest_version), "Unsaved draft": draft}
 
 
 def _get_version(measure: StoredMeasure, number: int) -> MeasureVersion:
@@ -90,6 +100,7 @@ def _sheet(request: MemberRequest, row: MeasureVersion, fault: str = "", status:
     measure = row.measure
     data: dict[str, Any] = {
         "measure": measure,
+        "facts": _measure_facts(measure),
         "job": measure.job,
         "version": row,
         "fault": fault,

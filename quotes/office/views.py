@@ -12,16 +12,18 @@ from catalogue.queries import systems
 from quotes.jobs import queries, services
 from quotes.jobs.job_copies import copy_job
 from quotes.jobs.measure_services import start_measure
-from quotes.jobs.models import MOVES, JobState
+from quotes.jobs.models import MOVES, Customer, Job, JobState
 from quotes.office.job_details_form import JobDetails
 from quotes.office.new_job_form import JobForm
 from quotes.office.search import find_matches
 from quotes.office.today import today_groups
 from quotes.quoting.queries import quotes
 from shared.api.etags import find
+from shared.api.problems import Problem
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today as local_today
+from shared.web.seen_version import acting_on
 
 JOBS_A_SHEET = 50
 EVENTS_SHOWN = 60
@@ -92,6 +94,7 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
     may = request.actor.may
     data = {
         "job": row,
+        "facts": _job_facts(row),
         "measures": queries.measures(request.business).filter(job=row).order_by("id")
         if may(Scope.MEASURES_READ)
         else [],
@@ -107,24 +110,42 @@ def job(request: MemberRequest, ref: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @require_scope(Scope.JOBS_WRITE)
 def job_details(request: MemberRequest, ref: str) -> HttpResponse:
-    """Another label, day or note; another address to write to; how to get in."""
-    row = find(queries.jobs(request.business).select_related("customer__business", "site", "business"), ref)
-    form = JobDetails(request.POST or None, job=row)
+    """Change a job's label, dates and notes, and the details of its customer and site."""
+    rows = queries.jobs(request.business).select_related("customer__business", "site", "business")
+    form, notice, status = JobDetails(request.POST or None, job=find(rows, ref)), "", 200
     if request.method == "POST" and form.is_valid():
-        form.keep(request.actor)
-        messages.success(request, "Kept.")
-        return redirect("job", ref)
-    return render(request, "office/job_details.html", {"job": row, "form": form}, status=422 if form.errors else 200)
+        try:
+            with acting_on(request, rows, ref, JobDetails.facts, exact=True, also=JobDetails.ROWS):
+                form.save(request.actor)
+        except Problem as problem:
+            notice, status = problem.detail, problem.status
+        else:
+            messages.success(request, "Details saved.")
+            return redirect("job", ref)
+    row = find(rows, ref)
+    facts = {"facts": JobDetails.facts(row), "customer_facts": _customer_facts(row.customer)}
+    data = {"job": row, "form": form, "notice": notice, **facts}
+    return render(request, "office/job_details.html", data, status=422 if form.errors else status)
 
 
 @require_POST
 @require_scope(Scope.JOBS_WRITE)
 def archive_customer(request: MemberRequest, ref: str) -> HttpResponse:
-    """A job's customer out of the lists; jobs and quotes stay."""
+    """Remove a job's customer from the lists. Jobs and quotes do not change."""
     customer = find(queries.jobs(request.business).select_related("customer"), ref).customer
-    services.archive_customer(customer=customer, actor=request.actor)
-    messages.success(request, f"{customer.name} is archived.")
+    rows = queries.customers(request.business, {"archived": "yes"}).select_related("business")
+    try:
+        with acting_on(request, rows, customer.ref, _customer_facts) as row:
+            services.archive_customer(customer=row, actor=request.actor)
+        messages.success(request, f"{customer.name} is archived.")
+    except Problem as problem:
+        messages.error(request, problem.detail, extra_tags="Failed")
     return redirect("job-details", ref)
+
+
+def _customer_facts(row: Customer) -> dict[str, str]:
+    """Return what the page shows of a customer, by label."""
+    return {"Customer": row.name, "Archived": "yes" if row.archived_at else "no"}
 
 
 @require_POST
@@ -153,7 +174,15 @@ def job_note(request: MemberRequest, ref: str) -> HttpResponse:
 @require_POST
 @require_scope(Scope.JOBS_WRITE)
 def job_move(request: MemberRequest, ref: str) -> HttpResponse:
-    """From one state to the next."""
-    row = find(queries.jobs(request.business), ref)
-    services.move_job(job=row, to=request.POST.get("to", ""), actor=request.actor)
+    """Change the status of a job."""
+    try:
+        with acting_on(request, queries.jobs(request.business), ref, _job_facts) as row:
+            services.move_job(job=row, to=request.POST.get("to", ""), actor=request.actor)
+    except Problem as problem:
+        messages.error(request, problem.detail, extra_tags="Failed")
     return redirect("job", ref)
+
+
+def _job_facts(row: Job) -> dict[str, str]:
+    """Return what decides about the status of a job, by label."""
+    return {"Status": str(row.get_state_display()), "Job name": row.label}

@@ -18,7 +18,6 @@ from quotes.purchasing import serializers
 from quotes.purchasing.deliveries import MORE, receive
 from quotes.purchasing.delivery_queries import COMING, deliveries, delivery_document
 from quotes.purchasing.models import SupplierOrder
-from quotes.purchasing.quantity_text import words_of
 from quotes.purchasing.version_view import delivery_facts
 from shared.api.etags import find
 from shared.api.problems import Problem
@@ -27,6 +26,7 @@ from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.dates import today
 from shared.common.form_fields import shown_number, typed_number
+from shared.web.page_errors import error_text
 from shared.web.seen_version import acting_on
 
 A_PAGE = 100
@@ -78,7 +78,7 @@ def delivery(request: MemberRequest, ref: str) -> HttpResponse:
     except (InvalidDocument, Problem) as refused:
         is_more = isinstance(refused, InvalidDocument) and any(fault.code == MORE for fault in refused.faults)
         status = refused.status if isinstance(refused, Problem) else 422
-        return _page(request, find(rows, ref), Refusal(words_of(refused), status, is_more))
+        return _page(request, find(rows, ref), Refusal(error_text(refused), status, is_more))
     return redirect("delivery", ref)
 
 

@@ -20,7 +20,6 @@ from quotes.purchasing import queries, serializers, services
 from quotes.purchasing.deliveries import return_goods
 from quotes.purchasing.draft_orders import order_for
 from quotes.purchasing.models import Despatch, OrderLine, OrderResponseLine, OrderState, SupplierOrder
-from quotes.purchasing.quantity_text import words_of
 from quotes.purchasing.version_view import order_facts
 from quotes.quoting.queries import agreed
 from shared.api.etags import find
@@ -29,6 +28,7 @@ from shared.api.serializers import validated_data
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
+from shared.web.page_errors import error_text
 from shared.web.seen_version import acting_on
 
 A_PAGE = 100
@@ -56,7 +56,7 @@ def job_orders(request: MemberRequest, ref: str) -> HttpResponse:
         try:
             made = order_for(jobs=[job], actor=request.actor, again=bool(request.POST.get("again")))
         except (InvalidDocument, Problem) as refused:
-            fault, status = words_of(refused), 409 if isinstance(refused, Problem) else 422
+            fault, status = error_text(refused), 409 if isinstance(refused, Problem) else 422
         else:
             text = f"{len(made)} drafted: look at each, then place it." if made else "Everything lies in the yard."
             messages.success(request, text)
@@ -95,7 +95,7 @@ def order(request: MemberRequest, ref: str) -> HttpResponse:
             messages.success(request, done)
     except (InvalidDocument, Problem) as refused:
         status = refused.status if isinstance(refused, Problem) else 422
-        return _sheet(request, row, words_of(refused), status)
+        return _sheet(request, row, error_text(refused), status)
     return redirect("order", ref)
 
 

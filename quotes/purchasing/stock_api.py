@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -23,8 +24,14 @@ _ITEMS = {"type": "object", "properties": {"items": {"type": "array", "items": S
 class _StockEndpoint(Endpoint):
     def item(self, ref: str) -> StockItem:
         """One item, or 404."""
-        rows = StockItem.objects.of(self.business).select_related("component", "business")
-        return self.find(rows, ref)
+        return self.find(self._rows(), ref)
+
+    def item_for_update(self, ref: str) -> StockItem:
+        """Return an item, locked, if it still is the version that If-Match names: 404, 428, 412."""
+        return self.get_for_update(self._rows(), ref)
+
+    def _rows(self) -> QuerySet[StockItem]:
+        return StockItem.objects.of(self.business).select_related("component", "business")
 
     def job(self, ref: str) -> Job:
         """A job named in a body, or 422."""
@@ -78,15 +85,16 @@ class StockDetail(_StockEndpoint):
 
 
 class StockTaking(_StockEndpoint):
-    """Takes some of an item out: scrapped, sold, lost."""
+    """Removal of stock: scrapped, sold or lost."""
 
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=serializers.TakenIn, responses={200: STOCK_SCHEMA}, summary="Take something out of stock")
     def post(self, request: Request, ref: str) -> Response:
         item = stock_services.remove_stock(
-            item=self.item(ref), actor=self.actor, **self.validated_data(serializers.TakenIn)
+            item=self.item_for_update(ref), actor=self.actor, **self.validated_data(serializers.TakenIn)
         )
         return self.told(item)
 
@@ -103,16 +111,19 @@ class StockMoves(_StockEndpoint):
 
 
 class StockHolds(_StockEndpoint):
-    """Keeps some of an item for a job."""
+    """Reservation of an item for a job."""
 
     scopes = {"POST": Scope.STOCK_WRITE}
     idempotent = frozenset({"POST"})
+    needs_if_match = frozenset({"POST"})
 
     @extend_schema(request=serializers.HoldIn, responses={201: HOLD_SCHEMA}, summary="Keep stock for a job")
     def post(self, request: Request, ref: str) -> Response:
         body = self.validated_data(serializers.HoldIn)
         job = self.job(body["job"])
-        held = stock_services.reserve_item(item=self.item(ref), job=job, quantity=body["quantity"], actor=self.actor)
+        held = stock_services.reserve_item(
+            item=self.item_for_update(ref), job=job, quantity=body["quantity"], actor=self.actor
+        )
         return self.one(HOLDS.of(held), held, status=201, at=f"/api/v1/holds/{held.ref}")
 
 

@@ -19,15 +19,16 @@ from quotes.jobs.queries import jobs
 from quotes.purchasing import queries, serializers
 from quotes.purchasing.models import ReservationState, StockItem
 from quotes.purchasing.order_views import A_PAGE, reason_of
-from quotes.purchasing.quantity_text import words_of
 from quotes.purchasing.stock_services import add_stock, close_reservation, remove_stock, reserve_item
+from quotes.purchasing.version_view import item_facts, reservation_facts
 from shared.api.etags import find
-from shared.api.problems import Problem
 from shared.api.serializers import validated_data
 from shared.business.access import MemberRequest, require_scope
 from shared.business.roles import Scope
 from shared.common.form_fields import typed_number
 from shared.common.typed_lengths import LEVEL, read_length
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text
+from shared.web.seen_version import acting_on
 
 KEEPS = (JobState.OPEN, JobState.ACCEPTED, JobState.BUILT)
 """Jobs that are offered to keep something for; any other is typed by its number."""
@@ -44,8 +45,8 @@ def stock(request: MemberRequest) -> HttpResponse:
         _may_write(request)
         try:
             _put_in(request)
-        except (InvalidDocument, Problem) as refused:
-            fault = words_of(refused)
+        except PAGE_ERRORS as refused:
+            fault = error_text(refused)
         else:
             messages.success(request, "It lies in the yard now.")
             return redirect("stock")
@@ -62,7 +63,7 @@ def stock(request: MemberRequest) -> HttpResponse:
         "typed": request.POST,
         "skus": components(request.business).order_by("sku").values_list("sku", "label")[:MAX_SKUS],
         "may_write": request.actor.may(Scope.STOCK_WRITE),
-        "holds": held.order_by("-id")[:MAX_HOLDS],
+        "holds": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
         "locale": request.business.locale,
     }
     return render(request, "purchasing/stock.html", values, status=422 if fault else 200)
@@ -94,10 +95,11 @@ def stock_item(request: MemberRequest, ref: str) -> HttpResponse:
     _may_write(request)
     deeds: dict[str, Action] = {"keep": _keep, "take": _take}
     try:
-        messages.success(request, deeds.get(request.POST.get("do", ""), _take)(request, item))
-    except (InvalidDocument, Problem) as refused:
-        status = refused.status if isinstance(refused, Problem) else 422
-        return _item_sheet(request, find(rows, ref), words_of(refused), status)
+        with acting_on(request, rows, ref, item_facts) as item:
+            text = deeds.get(request.POST.get("do", ""), _take)(request, item)
+        messages.success(request, text)
+    except PAGE_ERRORS as refused:
+        return _item_sheet(request, find(rows, ref), error_text(refused), error_status(refused))
     return redirect("stock-item", ref)
 
 
@@ -123,13 +125,14 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
     may_write = request.actor.may(Scope.STOCK_WRITE)
     values = {
         "item": item,
+        "facts": item_facts(item),
         "free": item.quantity - item.held,
         "fault": fault,
         "typed": request.POST,
         "page": Paginator(queries.moves(item).select_related("job").order_by("-id"), A_PAGE).get_page(
             request.GET.get("page")
         ),
-        "holds": held.order_by("-id")[:MAX_HOLDS],
+        "holds": [(row, reservation_facts(row)) for row in held.order_by("-id")[:MAX_HOLDS]],
         "jobs": waiting.values_list("number", "label")[:MAX_JOBS] if may_write else [],
         "may_write": may_write,
         "locale": request.business.locale,
@@ -141,13 +144,15 @@ def _item_sheet(request: MemberRequest, item: StockItem, fault: str = "", status
 @require_scope(Scope.STOCK_WRITE)
 def hold(request: MemberRequest, ref: str) -> HttpResponse:
     """Ends a hold, used for its job or let go, and leads back to where that was asked."""
-    row = find(queries.holds(request.business).select_related("item", "job", "business"), ref)
+    rows = queries.holds(request.business).select_related("item", "job", "business")
+    row = find(rows, ref)
     try:
-        data = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
-        close_reservation(hold=row, actor=request.actor, **data)
-        messages.success(request, "Done.")
-    except (InvalidDocument, Problem) as refused:
-        messages.error(request, words_of(refused), extra_tags="Not done")
+        with acting_on(request, rows, ref, reservation_facts) as row:
+            data = validated_data(serializers.HoldChange, {"state": request.POST.get("state", "")})
+            close_reservation(hold=row, actor=request.actor, **data)
+        messages.success(request, "Reservation closed.")
+    except PAGE_ERRORS as refused:
+        messages.error(request, error_text(refused), extra_tags="Failed")
     return redirect("stock-item", row.item.ref) if request.POST.get("at") == "item" else redirect("stock")
 
 

@@ -1,10 +1,10 @@
-"""The values of an order that people decide by, by label. Pages send them back to learn what changed since."""
+"""Values of orders, stock and reservations that people decide by, by label. Pages send them back to find what changed."""
 
 from __future__ import annotations
 
 from fencing.buying.packs import plain
 from quotes.purchasing.api_fields import amount
-from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, SupplierOrder
+from quotes.purchasing.models import Decision, OrderLine, OrderResponseLine, Reservation, StockItem, SupplierOrder
 
 
 def order_facts(order: SupplierOrder) -> dict[str, str]:
@@ -27,6 +27,16 @@ def delivery_facts(order: SupplierOrder) -> dict[str, str]:
     for line in _lines(order):
         found[_label(line)] = f"{plain(line.quantity)} ordered, {plain(line.outstanding)} outstanding"
     return found
+
+
+def item_facts(item: StockItem) -> dict[str, str]:
+    """Return what is in stock of an item and how much of it is reserved."""
+    return {"On hand": plain(item.quantity), "Reserved for jobs": plain(item.held), "Location": item.place}
+
+
+def reservation_facts(row: Reservation) -> dict[str, str]:
+    """Return the status and quantity of a reservation."""
+    return {"Status": str(row.get_state_display()), "Reserved": plain(row.quantity)}
 
 
 def _lines(order: SupplierOrder) -> list[OrderLine]:

@@ -29,6 +29,8 @@ from shared.business.roles import BUSINESS_SCOPES, GRANTS, MemberRole, Scope
 from shared.business.scope_labels import in_words, scope_word
 from shared.common.dates import today, write_day
 from shared.common.form_fields import FormField, faults_by_pointer
+from shared.web.page_errors import PAGE_ERRORS, error_status, error_text, errors_by_field
+from shared.web.seen_version import acting_on, field_facts
 
 FACE: tuple[tuple[str, str, str, int], ...] = (
     ("name", "Name", "text", 120),
@@ -68,20 +70,24 @@ def face(request: MemberRequest) -> HttpResponse:
     try:
         changes, png = _read_settings(request), _upload(request)
         _change(request, changes, png)
-    except InvalidDocument as refused:
-        return _face(request, faults_by_pointer(refused))
+    except PAGE_ERRORS as refused:
+        return _face(request, errors_by_field(refused), error_status(refused))
     except ValidationError as fault:
         return _face(request, {f"/{name}": " ".join(texts) for name, texts in fault.message_dict.items()})
     messages.success(request, "Kept. Quotes sent from now on say so.")
     return redirect("settings")
 
 
-@transaction.atomic
 def _change(request: MemberRequest, changes: Mapping[str, Any], png: bytes | None) -> None:
-    business = Business.objects.select_for_update(no_key=True).get(pk=request.business.pk)
-    services.change_business(business=business, changes=changes, actor=request.actor)
-    if png is not None or request.POST.get("no_logo"):
-        change_logo(business=business, png=png, actor=request.actor)
+    with acting_on(request, Business.objects.all(), request.business.ref, _facts) as business:
+        services.change_business(business=business, changes=changes, actor=request.actor)
+        if png is not None or request.POST.get("no_logo"):
+            change_logo(business=business, png=png, actor=request.actor)
+
+
+def _facts(business: Business) -> dict[str, str]:
+    """Return the settings that the page shows, by label."""
+    return field_facts(_fields(business, None, {})) | {"Logo": "set" if business.logo_png else "none"}
 
 
 def _read_settings(request: MemberRequest) -> dict[str, Any]:
@@ -116,9 +122,20 @@ def _upload(request: MemberRequest) -> bytes | None:
     return drawn_anew(upload.read())
 
 
-def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
-    typed = request.POST if request.method == "POST" else None
+def _face(request: MemberRequest, faults: Mapping[str, str], status: int = 422) -> HttpResponse:
     business = Business.objects.get(pk=request.business.pk)
+    boxes = _fields(business, request.POST if request.method == "POST" else None, faults)
+    boxes.append(
+        FormField("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB.")
+    )
+    logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
+    values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings", "notice": faults.get("", "")}
+    values |= {"business": business, "mail": mail_state(business), "facts": _facts(business)}
+    return render(request, "business/face.html", values, status=status if faults else 200)
+
+
+def _fields(business: Business, typed: Mapping[str, str] | None, faults: Mapping[str, str]) -> list[FormField]:
+    """Return the fields of the form with what was entered, or else with what is stored."""
     choices = {
         **CHOICES,
         "locale": locale_choices(business.country, business.locale),
@@ -135,13 +152,7 @@ def _face(request: MemberRequest, faults: Mapping[str, str]) -> HttpResponse:
         boxes.append(
             FormField(key, label, text, "area", hint="Empty: the usual words.", most=CUSTOM_TEXTS[key], wide=True)
         )
-    boxes.append(
-        FormField("logo", "Logo", "", "file", faults.get("/logo", ""), "PNG, JPEG, WebP or GIF, at most 2 MB.")
-    )
-    logo = base64.b64encode(bytes(business.logo_png)).decode() if business.logo_png else ""
-    values = {"boxes": boxes, "logo": logo, "is_wrong": bool(faults), "here": "settings"}
-    values |= {"business": business, "mail": mail_state(business)}
-    return render(request, "business/face.html", values, status=422 if faults else 200)
+    return boxes
 
 
 def _example(business: Business) -> str:
@@ -189,7 +200,7 @@ def members(request: MemberRequest) -> HttpResponse:
     grants = [(role.value, in_words(GRANTS[role])) for role in MemberRole]
     loose = [text for pointer, text in faults.items() if pointer != "/email"]
     values = {
-        "members": rows,
+        "members": [(row, _member_facts(row)) for row in rows],
         "boxes": boxes,
         "roles": list(MemberRole),
         "grants": grants,
@@ -219,9 +230,9 @@ def _add_member(request: MemberRequest) -> None:
 @require_scope(Scope.MEMBERS_WRITE)
 def member(request: MemberRequest, ref: str) -> HttpResponse:
     """Another role for a member, another letter, or out."""
+    rows = Member.objects.filter(business=request.business).select_related("person")
     try:
-        with transaction.atomic():
-            row = find(Member.objects.filter(business=request.business).select_related("person"), ref)
+        with acting_on(request, rows, ref, _member_facts) as row:
             if request.POST.get("do") == "remove":
                 services.remove_member(member=row, actor=request.actor)
                 messages.success(request, f"{row.person} does not belong here any more.")
@@ -231,9 +242,14 @@ def member(request: MemberRequest, ref: str) -> HttpResponse:
             elif request.POST.get("role", "") in set(MemberRole):
                 services.change_role(member=row, role=MemberRole(request.POST["role"]), actor=request.actor)
                 messages.success(request, f"{row.person} is {row.role} now.")
-    except InvalidDocument as refused:
-        messages.error(request, " ".join(fault.text for fault in refused.faults), extra_tags="Not done")
+    except PAGE_ERRORS as refused:
+        messages.error(request, error_text(refused), extra_tags="Failed")
     return redirect("members")
+
+
+def _member_facts(row: Member) -> dict[str, str]:
+    """Return what the page shows of a member, by label."""
+    return {"Person": str(row.person), "Role": row.role, "Accepted": "yes" if row.accepted_at else "no"}
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

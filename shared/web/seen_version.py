@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from hashlib import sha256
 from typing import Any, TypeVar
 
 from django.db import models, transaction
@@ -17,6 +18,7 @@ from django.http import HttpRequest
 from shared.api.etags import find
 from shared.api.json_encoder import write_json
 from shared.api.problems import Problem
+from shared.common.form_fields import FormField
 
 RowT = TypeVar("RowT", bound=models.Model)
 Facts = Mapping[str, str]
@@ -36,17 +38,18 @@ def acting_on(
     facts_of: Callable[[RowT], Facts],
     *,
     exact: bool = False,
+    also: tuple[str, ...] = (),
 ) -> Iterator[RowT]:
     """Lock the row a page acts on, and act only if it is the version that the page showed.
 
     Everything inside runs in one transaction. ``facts_of`` gives the values the page shows, by label. ``exact`` also compares
-    them, for values that can change without the row, such as a total by today's prices.
+    them, for values that can change without the row, such as a total by today's prices. ``also`` names related rows to lock.
 
     Raises:
         Problem: 428 without a version; 412 for another one, with what changed.
     """
     with transaction.atomic():
-        row = find(rows.select_for_update(no_key=True, of=("self",)), ref)
+        row = find(rows.select_for_update(no_key=True, of=("self", *also)), ref)
         refuse_other_version(request, row, facts_of, exact=exact)
         yield row
 
@@ -76,8 +79,8 @@ def differences(before: Facts, after: Facts) -> Iterable[str]:
     ['Total was 40.00 and is now 400.00', 'Line 2 (4) is gone', 'Line 3 is new: 1']
     """
     for label in dict.fromkeys((*before, *after)):
-        was, now = before.get(label), after.get(label)
-        if _cut(was) == _cut(now):
+        was, now = _cut(before.get(label)), _cut(after.get(label))
+        if was == now:
             continue
         if now is None:
             yield f"{label} ({was}) is gone"
@@ -87,8 +90,26 @@ def differences(before: Facts, after: Facts) -> Iterable[str]:
             yield f"{label} was {was or 'empty'} and is now {now or 'empty'}"
 
 
+def field_facts(fields: Iterable[FormField]) -> dict[str, str]:
+    """Return what a form shows, by label: a chosen value by its name, a tick as yes or no."""
+    facts = dict[str, str]()
+    for field in fields:
+        if field.kind == "check":
+            facts[field.label] = "yes" if field.value else "no"
+        elif field.kind not in ("file", "hidden"):
+            facts[field.label] = dict(field.choices).get(field.value, field.value)
+    return facts
+
+
 def _cut(value: str | None) -> str | None:
-    return None if value is None else value[:MAX_VALUE_CHARS]
+    """Return the start of a long value with a digest of the whole, so that a change at its end counts too.
+
+    >>> _cut("a" * 300) == _cut("a" * 300), _cut("a" * 300) == _cut("a" * 301), _cut("short")
+    (True, False, 'short')
+    """
+    if value is None or len(value) <= MAX_VALUE_CHARS:
+        return value
+    return f"{value[: MAX_VALUE_CHARS - 20]}… ({sha256(value.encode()).hexdigest()[:8]})"
 
 
 def version_of(row: Any) -> str:
@@ -98,11 +119,11 @@ def version_of(row: Any) -> str:
 
 def written(facts: Facts) -> str:
     """Return the text of the field ``seen``."""
-    return write_json({label: value[:MAX_VALUE_CHARS] for label, value in facts.items()}).decode()
+    return write_json({label: _cut(value) for label, value in facts.items()}).decode()
 
 
 def _parsed(text: str) -> dict[str, str]:
-    """The values a form showed; nothing if the field was not written by us."""
+    """Return the values that a form showed; none if we did not write the field."""
     try:
         found = json.loads(text) if 0 < len(text) <= MAX_SEEN_CHARS else {}
     except (ValueError, RecursionError):

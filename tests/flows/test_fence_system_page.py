@@ -12,6 +12,7 @@ from catalogue.models import Component, FenceSystem, FenceSystemVersion
 from catalogue.views.system_form import shown
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press, seen_on
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
@@ -34,14 +35,14 @@ def _last(system: FenceSystem) -> FenceSystemVersion:
 
 def _typed(system: FenceSystem, **changes: str) -> dict[str, str]:
     data = shown(_last(system).document) | {path.replace("__", "/"): text for path, text in changes.items()}
-    return data | {"do": data.get("do", "keep"), "number": str(_last(system).number)}
+    return data | {"do": data.get("do", "keep")}
 
 
 def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes(
     owner: Client, system: FenceSystem
 ) -> None:
     before = _last(system)
-    owner.post(f"/prices/systems/{system.ref}", _typed(system, pitch_mm="2 300"))
+    press(owner, f"/prices/systems/{system.ref}", _typed(system, pitch_mm="2 300"))
     now = _last(system)
     assert now.number == before.number + 1
     assert now.document == {**before.document, "pitch_mm": 2300}
@@ -49,7 +50,7 @@ def test_a_field_that_is_changed_makes_the_next_version_and_nothing_else_changes
 
 def test_what_is_kept_unchanged_makes_no_version(owner: Client, system: FenceSystem) -> None:
     before = _last(system).number
-    page = owner.post(f"/prices/systems/{system.ref}", _typed(system), follow=True).content.decode()
+    page = press(owner, f"/prices/systems/{system.ref}", _typed(system), follow=True).content.decode()
     assert (_last(system).number, "Nothing was changed." in page) == (before, True)
 
 
@@ -57,7 +58,7 @@ def test_every_fault_stands_beside_its_field_and_what_was_typed_stays(owner: Cli
     before = _last(system).number
     data = _typed(system, hole__depth_mm="0.7", rails__kerf_mm="thin", label="Half typed")
     del data["code"]  # it is shown and not asked again
-    answer = owner.post(f"/prices/systems/{system.ref}", data)
+    answer = press(owner, f"/prices/systems/{system.ref}", data)
     page = answer.content.decode()
     assert (answer.status_code, _last(system).number) == (422, before)
     assert all(f'value="{text}"' in page for text in ("0.7", "thin", "Half typed"))
@@ -72,7 +73,9 @@ def test_trying_out_tells_what_a_new_stock_length_would_lack_and_keeps_nothing(
 ) -> None:
     before = _last(system).number
     stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
-    page = owner.post(f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock) | {"do": "check"})
+    page = press(
+        owner, f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock) | {"do": "check"}
+    )
     assert page.status_code == 200
     assert "No 3777 channel in" in page.content.decode()
     assert "Nothing is kept yet" in page.content.decode()
@@ -83,7 +86,7 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
     owner: Client, system: FenceSystem, business: Business
 ) -> None:
     stock = f"{shown(_last(system).document)['posts/channel/stock_mm']}, 3777"
-    owner.post(f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock))
+    press(owner, f"/prices/systems/{system.ref}", _typed(system, posts__channel__stock_mm=stock))
     page = owner.get(f"/prices/systems/{system.ref}").content.decode()
     way = re.search(r'href="(/prices/components/new\?role=post\.channel[^"]+length_mm=3777[^"]*)"', page)
     assert way
@@ -101,12 +104,13 @@ def test_what_is_lacking_leads_to_a_form_that_is_begun_and_back_again(
 
 
 def test_a_version_kept_meanwhile_is_not_gone_over_unseen(owner: Client, system: FenceSystem) -> None:
-    mine = _typed(system, pitch_mm="2300")
-    owner.post(f"/prices/systems/{system.ref}", _typed(system, rails__kerf_mm="3"))
-    answer = owner.post(f"/prices/systems/{system.ref}", mine)
+    mine, at = _typed(system, pitch_mm="2300"), f"/prices/systems/{system.ref}"
+    opened = seen_on(owner, at)
+    press(owner, at, _typed(system, rails__kerf_mm="3"))
+    answer = owner.post(at, {**opened, **mine})
     page = answer.content.decode()
-    assert answer.status_code == 422
-    assert "Rails: Saw kerf, mm" in page
+    assert answer.status_code == 412
+    assert re.search(r"Rails: Saw kerf, mm was [\d.]+ and is now 3\.", page)
     assert 'value="2300"' in page
     assert _last(system).document["rails"]["kerf_mm"] == 3
 
@@ -116,7 +120,7 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
 ) -> None:
     page = owner.get(f"/prices/systems/new?from={system.ref}").content.decode()
     assert 'name="code" type="text" value=""' in page
-    data = _typed(system, code="tall-50", label="Tall") | {"model": system.ref, "number": "0"}
+    data = _typed(system, code="tall-50", label="Tall") | {"model": system.ref}
     owner.post("/prices/systems/new", data)
     made = FenceSystem.objects.of(business).get(code="tall-50")
     assert (made.label, made.latest, made.is_default) == ("Tall", 1, False)
@@ -128,25 +132,25 @@ def test_a_fence_system_is_begun_from_another_under_its_own_code(
 
 def test_a_business_without_one_begins_from_nothing(owner_client: Client, business: Business) -> None:
     assert owner_client.get("/prices/systems/new").status_code == 200
-    answer = owner_client.post("/prices/systems/new", {"do": "keep", "code": "first", "number": "0"})
+    answer = owner_client.post("/prices/systems/new", {"do": "keep", "code": "first"})
     assert answer.status_code == 422
     assert "Pitch and closing bay: Pitch, mm" in answer.content.decode()
 
 
 def test_json_is_read_exactly_and_its_faults_are_all_told(owner: Client, system: FenceSystem) -> None:
     data = {"do": "json", "document": '{"fence_system": 1, "rake_max_deg": 10.5, "pitch_mm": 0}'}
-    page = owner.post(f"/prices/systems/{system.ref}", data).content.decode()
+    page = press(owner, f"/prices/systems/{system.ref}", data).content.decode()
     assert "/pitch_mm" in page
     assert "/hole" in page
     assert "/rake_max_deg" not in page  # 10.5 is a number and read as one
 
 
 def test_the_default_can_not_end_and_another_can(owner: Client, system: FenceSystem, business: Business) -> None:
-    refused = owner.post(f"/prices/systems/{system.ref}", {"do": "end"})
+    refused = press(owner, f"/prices/systems/{system.ref}", {"do": "end"})
     assert (refused.status_code, "stays active" in refused.content.decode()) == (422, True)
-    owner.post("/prices/systems/new", _typed(system, code="other-50") | {"model": system.ref, "number": "0"})
+    owner.post("/prices/systems/new", _typed(system, code="other-50") | {"model": system.ref})
     other = FenceSystem.objects.of(business).get(code="other-50")
-    owner.post(f"/prices/systems/{other.ref}", {"do": "end"})
+    press(owner, f"/prices/systems/{other.ref}", {"do": "end"})
     other.refresh_from_db()
     assert not other.active
 
@@ -155,5 +159,5 @@ def test_another_business_and_the_crew_do_not_see_it(cast: Cast, signed_in: Any,
     for person, status in ((cast.crew, 403), (cast.bookkeeper, 403), (cast.stranger, 404)):
         client = signed_in(person)
         assert client.get(f"/prices/systems/{system.ref}").status_code == status
-        assert client.post(f"/prices/systems/{system.ref}", {"do": "keep"}).status_code == status
+        assert press(client, f"/prices/systems/{system.ref}", {"do": "keep"}).status_code == status
     assert signed_in(cast.stranger).get(f"/prices/systems/new?from={system.ref}").status_code == 404

@@ -82,7 +82,7 @@ def test_a_new_business_has_the_address_of_its_owner(business: Business) -> None
 
 
 def test_an_address_can_not_be_taken_away(owner_client: Client, business: Business) -> None:
-    page = owner_client.post("/settings", face(business, email=""))
+    page = press(owner_client, "/settings", face(business, email=""))
     assert page.status_code == 422
     assert "questions and answers of customers go there" in page.content.decode()
     etag = owner_client.get("/api/v1/business")["ETag"]
@@ -100,7 +100,7 @@ def test_settings_warn_until_a_test_letter_was_sent(
     page = owner_client.get("/settings").content.decode()
     assert "Not tested" not in page
     assert "Tested on" in page
-    owner_client.post("/settings", face(business, email="office@example.test"))
+    press(owner_client, "/settings", face(business, email="office@example.test"))
     assert "Not tested" in owner_client.get("/settings").content.decode()
 
 
@@ -132,6 +132,6 @@ def test_zone_and_locale_are_chosen_from_lists(owner_client: Client, business: B
     ]
     assert re.findall(r'value="([^"]+)"', locales.group())[:2] == ["en_NZ", "mi_NZ"]
     assert '<option value="UTC" selected>' in zones.group()
-    owner_client.post("/settings", face(business, time_zone="Pacific/Chatham", locale="mi_NZ"))
+    press(owner_client, "/settings", face(business, time_zone="Pacific/Chatham", locale="mi_NZ"))
     business.refresh_from_db()
     assert (business.time_zone, business.locale) == ("Pacific/Chatham", "mi_NZ")

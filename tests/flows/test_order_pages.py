@@ -136,10 +136,10 @@ def test_stock_comes_in_and_goes_out_as_far_as_it_is_free(owner: Client, busines
     data = {"component": component.sku, "quantity": "4", "reason": "Left over"}
     owner.post("/stock", data)
     item = StockItem.objects.of(business).get()
-    owner.post(f"/stock/{item.ref}", {"quantity": "1", "reason": "Bent"})
+    press(owner, f"/stock/{item.ref}", {"quantity": "1", "reason": "Bent"})
     item.refresh_from_db()
     assert item.quantity == 3
-    page = owner.post(f"/stock/{item.ref}", {"quantity": "9", "reason": "Bent"}, follow=True)
+    page = press(owner, f"/stock/{item.ref}", {"quantity": "9", "reason": "Bent"}, follow=True)
     assert "are free" in page.content.decode()
     wrong = owner.post("/stock", {**data, "component": "nothing-such"})
     assert (wrong.status_code, 'value="nothing-such"' in wrong.content.decode()) == (422, True)

@@ -16,6 +16,7 @@ from django.utils import timezone
 from catalogue.models import Component, FenceSystem, FenceSystemVersion, Finish, Supplier, SupplierPrice
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.quoting.cast import stock_up
 
 pytestmark = pytest.mark.django_db
@@ -30,10 +31,10 @@ def owner(owner_client: Client, business: Business) -> Client:
 def test_a_finish_is_added_changed_and_removed(owner: Client, business: Business) -> None:
     owner.post("/prices/finishes/new", {"code": "duskfen", "name": "Duskfen", "active": "1"})
     finish = Finish.objects.of(business).get(code="duskfen")
-    owner.post(f"/prices/finishes/{finish.ref}", {"code": "duskfen", "name": "Dusk fen", "active": "1"})
+    press(owner, f"/prices/finishes/{finish.ref}", {"code": "duskfen", "name": "Dusk fen", "active": "1"})
     finish.refresh_from_db()
     assert finish.name == "Dusk fen"
-    owner.post(f"/prices/finishes/{finish.ref}", {"do": "remove"})
+    press(owner, f"/prices/finishes/{finish.ref}", {"do": "remove"})
     assert not Finish.objects.of(business).filter(code="duskfen").exists()
 
 
@@ -41,7 +42,7 @@ def test_what_is_in_use_stays_and_says_so(owner: Client, business: Business) -> 
     used = Component.objects.of(business).exclude(finish=None).select_related("finish").first()
     assert used is not None
     assert used.finish is not None
-    page = owner.post(f"/prices/finishes/{used.finish.ref}", {"do": "remove"})
+    page = press(owner, f"/prices/finishes/{used.finish.ref}", {"do": "remove"})
     assert (page.status_code, "It is in use" in page.content.decode()) == (422, True)
 
 
@@ -77,7 +78,7 @@ def test_a_form_kept_as_it_was_shown_changes_nothing(owner: Client, business: Bu
         re.findall(r'name="(\w+)"[^>]*>(?:<option[^>]*>[^<]*</option>)*?<option value="([^"]*)" selected', page)
     )
     before = component.version
-    assert owner.post(f"/prices/components/{component.ref}", shown).status_code == 302
+    assert press(owner, f"/prices/components/{component.ref}", shown).status_code == 302
     component.refresh_from_db()
     assert component.version == before
 
@@ -114,13 +115,14 @@ def test_a_fence_system_gets_its_next_version_and_bad_json_is_kept_for_mending(
 ) -> None:
     system = FenceSystem.objects.of(business).get(is_default=True)
     version = FenceSystemVersion.objects.of(business).get(system=system, number=system.latest)
-    owner.post(
+    press(
+        owner,
         f"/prices/systems/{system.ref}",
         {"do": "json", "document": json.dumps({**version.document, "label": "Renamed"})},
     )
     system.refresh_from_db()
     assert (system.label, system.latest) == ("Renamed", version.number + 1)
-    page = owner.post(f"/prices/systems/{system.ref}", {"do": "json", "document": "{oops"})
+    page = press(owner, f"/prices/systems/{system.ref}", {"do": "json", "document": "{oops"})
     assert (page.status_code, "{oops" in page.content.decode()) == (422, True)
 
 

@@ -4,27 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
-from html.parser import HTMLParser
 from typing import Any
 from uuid import uuid4
 
 import pytest
 from django.test import Client
 
-from catalogue.models import SupplierPrice
+from catalogue.models import Finish, SupplierPrice
+from quotes.jobs.services import change_customer
 from quotes.purchasing.draft_orders import change_draft as change_order
 from quotes.purchasing.models import SupplierOrder
 from quotes.purchasing.order_responses import LineResponseData, OrderResponseData, record_response
+from quotes.purchasing.stock_services import add_stock, reserve_item
 from quotes.quoting.models import Question, Revision
 from quotes.quoting.services import change_draft
+from shared.business.models import Member
+from shared.business.roles import MemberRole
+from shared.business.services import change_business, change_role
 from shared.models import Business
 from tests.conftest import Cast
 from tests.flows.test_price_pages import form_of
-from tests.forms import hidden_in, press, seen_on
-from tests.matrix.addresses import cases
-from tests.quotes.purchasing.cast import drafted, line, now, placed, supplier_actor
+from tests.flows.test_settings_pages import face
+from tests.forms import Forms, hidden_in, press, seen_on
+from tests.quotes.purchasing.cast import component_of, drafted, line, now, placed, supplier_actor
 from tests.quotes.purchasing.test_whole_units import received
-from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up
+from tests.quotes.quoting.cast import PARTIES, actor_of, measure, new_job, sent, stock_up
 from tests.quotes.quoting.cast import drafted as drafted_quote
 
 pytestmark = pytest.mark.django_db
@@ -138,62 +142,6 @@ def test_the_api_acts_on_the_version_that_was_read_or_not_at_all(
     assert call(owner_client, f"orders/{order.ref}/decisions", body, **fresh).status_code == 200
 
 
-# a POST on a thing that may come without If-Match, and why
-UNCONDITIONAL = {
-    "customers/<str:ref>/sites": "adds",
-    "cutplans/<str:ref>/cancel": "ends a calculation",
-    "deliveries/<str:ref>/receipts": "states what arrived, whatever was seen before",
-    "jobs/<str:ref>/as-built": "states what was built",
-    "jobs/<str:ref>/copy": "adds",
-    "jobs/<str:ref>/events": "adds",
-    "jobs/<str:ref>/leftovers": "puts each entry in stock once",
-    "jobs/<str:ref>/measures": "adds",
-    "jobs/<str:ref>/status": "a move from another state than it was seen in is refused",
-    "links/<str:token>/accept": "names the digest of what was read",
-    "links/<str:token>/decline": "declines whatever is offered",
-    "links/<str:token>/questions": "adds",
-    "measures/<str:ref>/draft/publish": "makes a version of the draft, which has its own check",
-    "questions/<str:ref>/reply": "answers one question once",
-    "quotes/<str:ref>/revisions": "adds a draft, which binds nobody",
-    "revisions/<str:ref>/parties/<str:key>/link": "gives the party another link to the same",
-    "stock/<str:ref>/holds": "takes a stated quantity, if it is there",
-    "stock/<str:ref>/taking": "takes a stated quantity, if it is there",
-    "suppliers/<str:ref>/keys": "adds",
-    "supply/orders/<str:ref>/despatches": "states what was loaded",
-    "supply/orders/<str:ref>/replies": "states what the supplier says",
-}
-
-
-def test_every_call_that_acts_on_a_thing_names_its_version_or_has_a_reason() -> None:
-    posts = {case.address: case.endpoint for case in cases() if case.method == "POST" and "<" in case.address}
-    free = {
-        address for address, kind in posts.items() if "POST" not in kind.needs_if_match and "webhooks" not in address
-    }
-    assert free == UNCONDITIONAL.keys()
-
-
-class Forms(HTMLParser):
-    """The POST forms of a page: the names of their fields."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.found: list[set[str]] = []
-        self._open = False
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        values = dict(attrs)
-        if tag == "form":
-            self._open = values.get("method") == "post"
-            if self._open:
-                self.found.append(set())
-        elif self._open and values.get("name"):
-            self.found[-1].add(str(values["name"]))
-
-    def handle_endtag(self, tag: str) -> None:
-        self._open = self._open and tag != "form"
-
-
 def _orders(yard: Business, cast: Cast) -> list[str]:
     proposed, here = placed(yard), placed(yard, {"rail": "10"})
     proposes(proposed, cast, "R1", "40.00")
@@ -217,9 +165,77 @@ def test_every_changing_form_of_orders_and_quotes_carries_its_version(
     for page in pages_of(yard, cast):
         text = owner_client.get(page).content.decode()
         main = text[text.index("<main") : text.index("</main>")]
-        for fields in Forms(main).found:
+        for fields in Forms(main).names:
             seen += 1
             if not {"version", "seen"} <= fields:
                 without.append((page, sorted(fields)))
     assert without == []
     assert seen >= least
+
+
+def test_settings_that_a_colleague_changed_are_not_overwritten(business: Business, owner_client: Client) -> None:
+    shown = seen_on(owner_client, "/settings")
+    change_business(business=business, changes={"phone": "555 0101", "terms": "x" * 300}, actor=actor_of(business))
+    typed = {**face(business), "phone": "555 0102", "website": "https://tern.example"}
+    refused = owner_client.post("/settings", {**shown, **typed})
+    text = refused.content.decode()
+    assert refused.status_code == 412
+    assert "Telephone was empty and is now 555 0101" in text
+    assert 'value="https://tern.example"' in text
+    business.refresh_from_db()
+    assert (business.phone, business.website) == ("555 0101", "")
+    assert owner_client.post("/settings", {**hidden_in(text), **typed}).status_code == 302
+
+
+def test_a_price_record_that_a_colleague_changed_is_neither_overwritten_nor_deleted(
+    yard: Business, owner_client: Client
+) -> None:
+    finish = Finish.objects.of(yard).order_by("id")[0]
+    page = f"/prices/finishes/{finish.ref}"
+    shown = seen_on(owner_client, page)
+    Finish.objects.of(yard).filter(pk=finish.pk).update(name="Pale saltmarl")
+    for typed in ({"do": "remove"}, {"code": finish.code, "name": "Dark saltmarl"}):
+        refused = owner_client.post(page, {**shown, **typed})
+        assert refused.status_code == 412
+        assert f"Name was {finish.name} and is now Pale saltmarl" in refused.content.decode()
+    assert 'value="Dark saltmarl"' in refused.content.decode()
+    finish.refresh_from_db()
+    assert finish.name == "Pale saltmarl"
+
+
+def test_a_customer_that_changed_with_another_job_is_not_overwritten(yard: Business, owner_client: Client) -> None:
+    job, _ = new_job(yard)
+    page = f"/jobs/{job.ref}/details"
+    shown = seen_on(owner_client, page)
+    change_customer(customer=job.customer, actor=actor_of(yard), phone="555 0103")
+    typed = {"label": "Side fence", "name": "Ada Quill", "address": "4 Reed Lane"}
+    refused = owner_client.post(page, {**shown, **typed})
+    text = refused.content.decode()
+    assert refused.status_code == 412
+    assert "Phone was empty and is now 555 0103" in text
+    assert 'value="Side fence"' in text
+    job.refresh_from_db()
+    assert job.label != "Side fence"
+
+
+def test_stock_that_was_reserved_meanwhile_is_not_removed_unseen(yard: Business, owner_client: Client) -> None:
+    item = add_stock(component=component_of(yard, "rail"), quantity=D(8), actor=actor_of(yard), reason="counted")
+    page, take = f"/stock/{item.ref}", {"do": "take", "quantity": "5", "reason": "Sold"}
+    shown = seen_on(owner_client, page)
+    reserve_item(item=item, job=new_job(yard)[0], quantity=D(2), actor=actor_of(yard))
+    refused = owner_client.post(page, {**shown, **take})
+    text = refused.content.decode()
+    assert refused.status_code == 412
+    assert "Reserved for jobs was 0 and is now 2" in text
+    assert 'value="Sold"' in text
+    assert owner_client.post(page, {**hidden_in(text, page), **take}).status_code == 302
+
+
+def test_a_member_whose_role_changed_is_not_removed_unseen(cast: Cast, owner_client: Client) -> None:
+    member = Member.objects.get(business=cast.business, person=cast.crew)
+    at = f"/settings/members/{member.ref}"
+    shown = seen_on(owner_client, "/settings/members", at)
+    change_role(member=member, role=MemberRole.ESTIMATOR, actor=actor_of(cast.business))
+    page = owner_client.post(at, {**shown, "do": "remove"}, follow=True).content.decode()
+    assert "Role was crew and is now estimator" in page
+    assert Member.objects.filter(pk=member.pk).exists()

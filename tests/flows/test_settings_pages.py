@@ -16,6 +16,7 @@ from PIL import Image
 from shared.business.models import ApiKey, Business, Member
 from shared.business.settings_views import FACE
 from tests.conftest import Cast
+from tests.forms import press
 
 pytestmark = pytest.mark.django_db
 
@@ -31,8 +32,10 @@ def picture(width: int = 40, height: int = 30) -> SimpleUploadedFile:
 
 
 def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Business) -> None:
-    owner_client.post(
-        "/settings", face(business, phone="021 000", terms="Pay us.", care_sheet="Wash it.", how_to_accept="Ring us.")
+    press(
+        owner_client,
+        "/settings",
+        face(business, phone="021 000", terms="Pay us.", care_sheet="Wash it.", how_to_accept="Ring us."),
     )
     business.refresh_from_db()
     assert (business.phone, business.terms, business.custom_texts) == (
@@ -43,7 +46,7 @@ def test_what_is_typed_is_kept_and_audited(owner_client: Client, business: Busin
 
 
 def test_a_fault_stands_at_its_field_and_nothing_is_changed(owner_client: Client, business: Business) -> None:
-    page = owner_client.post("/settings", face(business, quote_validity_days="soon", phone="021 000"))
+    page = press(owner_client, "/settings", face(business, quote_validity_days="soon", phone="021 000"))
     assert page.status_code == 422
     assert 'aria-describedby="f-quote_validity_days-fault"' in page.content.decode()
     assert 'value="021 000"' in page.content.decode()
@@ -52,14 +55,14 @@ def test_a_fault_stands_at_its_field_and_nothing_is_changed(owner_client: Client
 
 
 def test_a_logo_is_drawn_anew_as_png_and_smaller(owner_client: Client, business: Business) -> None:
-    owner_client.post("/settings", face(business, logo=picture(2400, 600)))
+    press(owner_client, "/settings", face(business, logo=picture(2400, 600)))
     business.refresh_from_db()
     kept = bytes(business.logo_png or b"")
     assert b"<script>" not in kept
     with Image.open(io.BytesIO(kept)) as drawn:
         # 2400 by 600 into 1200 by 600 at most: halved
         assert (drawn.format, drawn.size) == ("PNG", (1200, 300))
-    owner_client.post("/settings", face(business, no_logo="1"))
+    press(owner_client, "/settings", face(business, no_logo="1"))
     business.refresh_from_db()
     assert business.logo_png is None
 
@@ -91,7 +94,7 @@ NO_LOGOS = {
 @pytest.mark.parametrize("bytes_", NO_LOGOS.values(), ids=NO_LOGOS)
 def test_what_is_no_picture_is_no_logo(owner_client: Client, business: Business, bytes_: bytes) -> None:
     upload = SimpleUploadedFile("logo.png", bytes_ or b"\x00", content_type="image/png")
-    assert owner_client.post("/settings", face(business, logo=upload)).status_code == 422
+    assert press(owner_client, "/settings", face(business, logo=upload)).status_code == 422
     business.refresh_from_db()
     assert business.logo_png is None
 
@@ -101,10 +104,10 @@ def test_a_member_comes_changes_role_and_goes(owner_client: Client, business: Bu
     owner_client.post("/settings/members", new)
     member = Member.objects.get(business=business, person__email="nora@example.test")
     assert (member.accepted_at, member.person.has_usable_password()) == (None, False)
-    owner_client.post(f"/settings/members/{member.ref}", {"do": "role", "role": "estimator"})
+    press(owner_client, "/settings/members", {"do": "role", "role": "estimator"}, at=f"/settings/members/{member.ref}")
     member.refresh_from_db()
     assert member.role == "estimator"
-    owner_client.post(f"/settings/members/{member.ref}", {"do": "remove"})
+    press(owner_client, "/settings/members", {"do": "remove"}, at=f"/settings/members/{member.ref}")
     assert not Member.objects.filter(pk=member.pk).exists()
 
 
@@ -114,7 +117,7 @@ def test_a_known_member_is_refused(owner_client: Client, cast: Cast) -> None:
 
 def test_the_last_owner_stays(owner_client: Client, business: Business) -> None:
     member = Member.objects.get(business=business, role="owner")
-    page = owner_client.post(f"/settings/members/{member.ref}", {"do": "remove"}, follow=True)
+    page = press(owner_client, "/settings/members", {"do": "remove"}, at=f"/settings/members/{member.ref}", follow=True)
     assert "keeps at least one owner" in page.content.decode()
 
 

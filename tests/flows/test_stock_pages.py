@@ -13,6 +13,7 @@ from quotes.purchasing.stock_services import add_stock
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.purchasing.cast import component_of
 from tests.quotes.quoting.cast import actor_of, new_job, stock_up
 
@@ -34,11 +35,11 @@ def test_some_is_kept_for_a_job_by_its_number_and_let_go_where_it_was_looked_at(
 ) -> None:
     job, _ = new_job(business)
     at = f"/stock/{rails.ref}"
-    page = owner_client.post(at, {"do": "keep", "job": job.number.lower(), "quantity": "2,0"}, follow=True)
+    page = press(owner_client, at, {"do": "keep", "job": job.number.lower(), "quantity": "2,0"}, follow=True)
     assert f"Kept for {job.number}" in page.content.decode()
     kept = Reservation.objects.of(business).get()
     assert (kept.job, kept.quantity) == (job, Decimal(2))
-    answer = owner_client.post(f"/holds/{kept.ref}", {"state": "released", "at": "item"})
+    answer = press(owner_client, at, {"state": "released", "at": "item"}, at=f"/holds/{kept.ref}")
     assert answer["Location"] == at
     rails.refresh_from_db()
     assert rails.held == 0
@@ -48,18 +49,18 @@ def test_no_more_is_kept_than_is_free_and_what_was_typed_stays(
     rails: StockItem, business: Business, owner_client: Client
 ) -> None:
     job, _ = new_job(business)
-    page = owner_client.post(f"/stock/{rails.ref}", {"do": "keep", "job": job.number, "quantity": "9"})
+    page = press(owner_client, f"/stock/{rails.ref}", {"do": "keep", "job": job.number, "quantity": "9"})
     assert page.status_code == 409
     assert "are free" in page.content.decode()
     assert 'value="9"' in page.content.decode()
-    unknown = owner_client.post(f"/stock/{rails.ref}", {"do": "keep", "job": "J-nothing", "quantity": "1"})
+    unknown = press(owner_client, f"/stock/{rails.ref}", {"do": "keep", "job": "J-nothing", "quantity": "1"})
     assert unknown.status_code == 422
     assert "There is no job J-nothing." in unknown.content.decode()
     assert not Reservation.objects.of(business).exists()
 
 
 def test_every_move_is_told_even_when_nothing_is_left(rails: StockItem, owner_client: Client) -> None:
-    owner_client.post(f"/stock/{rails.ref}", {"do": "take", "quantity": "8", "reason": "Sold to a neighbour"})
+    press(owner_client, f"/stock/{rails.ref}", {"do": "take", "quantity": "8", "reason": "Sold to a neighbour"})
     page = owner_client.get(f"/stock/{rails.ref}").content.decode()
     assert "Counted in spring" in page
     assert "Sold to a neighbour" in page

@@ -14,6 +14,8 @@ from django.test import Client
 from django.utils import timezone
 
 from catalogue.models import Component, FenceSystemVersion, Finish, Supplier
+from catalogue.rules.codes import ImportKind
+from catalogue.spreadsheets.export import csv_sheet
 from quotes.jobs.as_built import record_built
 from quotes.jobs.models import Job, StoredMeasure
 from quotes.purchasing.models import OrderEvent, SupplierOrder
@@ -31,14 +33,15 @@ NEW = {"email": "nora@example.test", "role": "crew", "name": "Nora"}
 LATER = (timezone.now() + timedelta(days=30)).date().isoformat()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Scene:
-    """A business with one thing of every kind, and the refs that the next call names."""
+    """A business with one thing of every kind, the refs that the next call names, and the client that makes it."""
 
     business: Business
     world: World
     refs: dict[str, str]
     inner: dict[str, str]
+    client: Client
 
     def sku(self) -> str:
         """A component that is sold."""
@@ -61,7 +64,7 @@ class Scene:
         return revision
 
 
-def _spare(s: Scene, kind: str) -> None:
+def spare(s: Scene, kind: str) -> None:
     """A row that nothing hangs on, so that it can be deleted."""
     if kind == "finish":
         row: Any = Finish.objects.of(s.business).create(code="inkstone", name="Inkstone")
@@ -92,7 +95,7 @@ def _terms(s: Scene) -> dict[str, Any]:
 HIRE = {"kind": "hire", "key": "auger", "amount": "90"}
 
 
-def _system(s: Scene) -> dict[str, Any]:
+def system_document(s: Scene) -> dict[str, Any]:
     version = FenceSystemVersion.objects.of(s.business).order_by("-id").first()
     assert version is not None
     document: dict[str, Any] = json.loads(version.document) if isinstance(version.document, str) else version.document
@@ -130,12 +133,20 @@ def _all_received(s: Scene, client: Client) -> Body:
     return {}
 
 
-def _second_system(s: Scene, client: Client) -> Body:
-    """Store another fence system, as the first one has to stay."""
-    answer = client.post("/api/v1/fence-systems", {**_system(s), "code": "another-50"}, "application/json")
+def finishes_file(s: Scene) -> str:
+    """Return the finishes as a CSV file, one of them under another name."""
+    rows = "".join(csv_sheet(ImportKind.FINISHES, s.business))
+    content = rows.replace("Saltmarl", "Pale saltmarl")
+    assert content != rows
+    return content
+
+
+def second_system(s: Scene) -> str:
+    """Store another fence system, as the first one has to stay. Return its ref."""
+    answer = s.client.post("/api/v1/fence-systems", {**system_document(s), "code": "another-50"}, "application/json")
     assert answer.status_code == 201, answer.content
     s.refs["fence system"] = answer.json()["ref"]
-    return {"active": False}
+    return s.refs["fence system"]
 
 
 def _proposed(s: Scene) -> None:
@@ -202,13 +213,13 @@ API: dict[tuple[str, str], Step] = {
     ("DELETE", "keys/<str:ref>"): just(),
     ("POST", "finishes"): just({"code": "inkstone", "name": "Inkstone"}),
     ("PATCH", "finishes/<str:ref>"): just({"name": "Another name"}),
-    ("DELETE", "finishes/<str:ref>"): just(after=lambda s: _spare(s, "finish")),
+    ("DELETE", "finishes/<str:ref>"): just(after=lambda s: spare(s, "finish")),
     ("POST", "components"): just({"sku": "cap-x", "label": "Cap", "role": "cap.square"}),
     ("PATCH", "components/<str:ref>"): just({"label": "Another label"}),
-    ("DELETE", "components/<str:ref>"): just(after=lambda s: _spare(s, "component")),
+    ("DELETE", "components/<str:ref>"): just(after=lambda s: spare(s, "component")),
     ("POST", "suppliers"): just({"code": "north", "name": "Northmill"}),
     ("PATCH", "suppliers/<str:ref>"): just({"phone": "555 0101"}),
-    ("DELETE", "suppliers/<str:ref>"): just(after=lambda s: _spare(s, "supplier")),
+    ("DELETE", "suppliers/<str:ref>"): just(after=lambda s: spare(s, "supplier")),
     ("POST", "supplier-terms"): made(lambda s: {"valid_from": LATER, **_terms(s)}),
     ("PATCH", "supplier-terms/<str:ref>"): lambda s, c: _later(
         s, c, "terms", "supplier-terms", _terms(s), {"lead_time_days": 9}
@@ -220,9 +231,10 @@ API: dict[tuple[str, str], Step] = {
     ("POST", "price-rules"): just({"valid_from": LATER, **HIRE}),
     ("PATCH", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE, {"amount": "91"}),
     ("DELETE", "price-rules/<str:ref>"): lambda s, c: _later(s, c, "price rule", "price-rules", HIRE),
-    ("POST", "fence-systems"): made(lambda s: {**_system(s), "code": "another-50"}),
-    ("PUT", "fence-systems/<str:ref>"): made(lambda s: {**_system(s), "label": "Another label"}),
-    ("PATCH", "fence-systems/<str:ref>"): _second_system,
+    ("POST", "fence-systems"): made(lambda s: {**system_document(s), "code": "another-50"}),
+    ("PUT", "fence-systems/<str:ref>"): made(lambda s: {**system_document(s), "label": "Another label"}),
+    ("PATCH", "fence-systems/<str:ref>"): just({"active": False}, after=second_system),
+    ("POST", "imports"): made(finishes_file),
     ("POST", "cutplans/<str:ref>/cancel"): just(),
     ("POST", "customers"): just({"name": "Cy Reed"}),
     ("PATCH", "customers/<str:ref>"): just({"phone": "555 0102"}),
@@ -299,7 +311,6 @@ NOTHING_OF_A_BUSINESS = {
     ("POST", "take-offs"): "computes",
     ("POST", "orders/plan"): "computes",
     ("PUT", "measures/<str:ref>/draft"): "what is being typed; the version it becomes is recorded",
-    ("POST", "imports"): "recorded when the file has been read, see tests/catalogue/test_imports_api.py",
     ("POST", "supply/keys"): "a supplier's own, which is part of no business",
     ("DELETE", "supply/keys/<str:ref>"): "as above",
     ("POST", "supply/sandbox/orders"): "a make-believe business",

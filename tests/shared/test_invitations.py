@@ -22,6 +22,7 @@ from shared.business.services import add_member
 from shared.database.audit_log import AuditEntry
 from shared.web.request_id import masked
 from tests.conftest import PASSWORD, Cast, accept_by_link
+from tests.forms import press
 
 JSON = "application/json"
 NEW = {"email": "Nora@example.test", "role": "estimator", "name": "Nora"}
@@ -244,7 +245,7 @@ def test_an_invitation_by_beta_that_is_accepted_later_gives_beta_nothing_of_alph
 def test_a_member_who_is_only_invited_does_not_keep_a_business_without_owner(cast: Cast, owner_client: Client) -> None:
     alpha_invites(cast)
     own = Member.objects.get(business=cast.business, person=cast.owner)
-    page = owner_client.post(f"/settings/members/{own.ref}", {"do": "remove"}, follow=True)
+    page = press(owner_client, "/settings/members", {"do": "remove"}, at=f"/settings/members/{own.ref}", follow=True)
     assert "keeps at least one owner" in page.content.decode()
 
 
@@ -298,6 +299,6 @@ def test_the_members_page_invites_and_sends_the_link_again(
     assert 'type="password"' not in page.content.decode()
     member = Member.objects.get(person__email="nora@example.test")
     with django_capture_on_commit_callbacks(execute=True):
-        owner_client.post(f"/settings/members/{member.ref}", {"do": "letter"})
+        press(owner_client, "/settings/members", {"do": "letter"}, at=f"/settings/members/{member.ref}")
     assert len(mailoutbox) == 2
     assert set_password(Client(), link_in(mailoutbox[1])).status_code == 302

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from catalogue.views.system_fields import FIELDS, FieldType
-from catalogue.views.system_form import changed_since, faults_of, parts, read_fields, read_form, shown
+from catalogue.views.system_form import by_label, faults_of, parts, read_fields, read_form, shown
 from fencing.model.faults import InvalidDocument
 from fencing.reading import read_system
 
@@ -106,9 +106,10 @@ def test_a_number_is_read_with_a_comma_and_stays_exact() -> None:
     assert read_system(read_form(_typed(rake_max_deg="11,25"), STARTER)).rake_max == Decimal("11.25")
 
 
-def test_two_versions_tell_the_fields_in_which_they_differ() -> None:
-    now = read_form(_typed(pitch_mm="2300", rails__kerf_mm="3"), STARTER)
-    assert changed_since(STARTER, now) == ["Pitch and closing bay: Pitch, mm", "Rails: Saw kerf, mm"]
+def test_fields_by_label_show_the_difference_between_two_versions() -> None:
+    before, after = by_label(STARTER), by_label(read_form(_typed(pitch_mm="2300", rails__kerf_mm="3"), STARTER))
+    changed = [label for label in before if before[label] != after[label]]
+    assert changed == ["Pitch and closing bay: Pitch, mm", "Rails: Saw kerf, mm"]
 
 
 def test_a_component_that_is_not_in_the_catalogue_stays_chosen_and_says_so() -> None:

@@ -17,6 +17,7 @@ from shared.business.models import Person
 from shared.database.audit_log import AuditEntry
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.accounting.test_books import FOREVER, rows_of
 from tests.quotes.purchasing.cast import placed
 from tests.quotes.quoting.cast import actor_of, stock_up
@@ -100,18 +101,18 @@ def test_accounts_are_typed_on_a_page_of_the_settings(yard: Business, owner_clie
     assert 'name="goods"' in page
     [tax] = PriceRule.objects.of(yard).filter(kind="tax", choice="S").values_list("key", flat=True)
     typed = {"goods": " 5000 ", "delivery": "5300", "labour": "", "sales": "4000", f"tax.{tax}": "2200"}
-    assert owner_client.post("/settings/accounts", typed).status_code == 302
+    assert press(owner_client, "/settings/accounts", typed).status_code == 302
     yard.refresh_from_db()
     assert yard.accounts == {"goods": "5000", "delivery": "5300", "sales": "4000", "tax": {tax: "2200"}}
     assert 'value="5300"' in owner_client.get("/settings/accounts").content.decode()
     assert AuditEntry.objects.filter(business=yard, action="business.changed").count() == 1
-    assert owner_client.post("/settings/accounts", {"delivery": ""}).status_code == 302
+    assert press(owner_client, "/settings/accounts", {"delivery": ""}).status_code == 302
     yard.refresh_from_db()
     assert yard.accounts == {"tax": {}}
 
 
 def test_an_account_that_is_too_long_is_refused_and_nothing_is_changed(yard: Business, owner_client: Client) -> None:
-    response = owner_client.post("/settings/accounts", {"goods": "9" * 41, "delivery": "5300"})
+    response = press(owner_client, "/settings/accounts", {"goods": "9" * 41, "delivery": "5300"})
     assert response.status_code == 422
     assert "Enter at most 40 characters." in response.content.decode()
     assert 'value="5300"' in response.content.decode()

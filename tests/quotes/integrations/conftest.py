@@ -39,9 +39,9 @@ def offers(yard: Business, *prices: object, sku: str = "") -> list[dict[str, Any
     ]
 
 
-def post(client: Client, path: str, body: Any = None, status: int = 201) -> Any:
-    """What is answered to JSON, after its status was looked at."""
-    response = client.post(f"/api/v1/{path}", body if body is not None else {}, "application/json")
+def post(client: Client, path: str, body: Any = None, status: int = 201, **headers: str) -> Any:
+    """Post JSON, check the status and return the answer."""
+    response = client.post(f"/api/v1/{path}", body if body is not None else {}, "application/json", headers=headers)
     assert response.status_code == status, response.content[:1500]
     return response.json()
 

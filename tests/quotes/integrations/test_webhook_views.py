@@ -18,6 +18,7 @@ from quotes.quoting.customer_responses import accept
 from shared.business.models import ApiKey, Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.integrations.receiver import Receiver, receiving
 from tests.quotes.integrations.test_webhooks import settle
 from tests.quotes.quoting.cast import PARTIES, actor_of, measure, sent, stock_up, token
@@ -66,7 +67,7 @@ def test_an_endpoint_is_added_tried_paused_and_removed(owner: Client, receiver: 
     settle()
     row.refresh_from_db()
     assert row.state == "active"
-    owner.post(address, {"do": "test"})
+    press(owner, address, {"do": "test"})
     _place_something(business)
     settle()
     page = owner.get(address).content.decode()
@@ -74,21 +75,21 @@ def test_an_endpoint_is_added_tried_paused_and_removed(owner: Client, receiver: 
     assert "order.placed" in page
     assert "order.changed" not in page.split("What was sent")[1]
     first = WebhookDelivery.objects.exclude(event=None).order_by("id")[0]
-    owner.post(address, {"do": "again", "delivery": first.ref})
+    press(owner, address, {"do": "again", "delivery": first.ref})
     assert WebhookDelivery.objects.filter(event=first.event).count() == 2
-    secret = _shown(owner.post(address, {"do": "rotate"}).content.decode(), "The new secret")
+    secret = _shown(press(owner, address, {"do": "rotate"}).content.decode(), "The new secret")
     row.refresh_from_db()
     assert row.secrets[0]["key"] == secret
-    owner.post(address, {"do": "pause"})
+    press(owner, address, {"do": "pause"})
     row.refresh_from_db()
     assert row.state == "disabled"
-    owner.post(address, {"do": "resume"})
+    press(owner, address, {"do": "resume"})
     row.refresh_from_db()
     assert row.state == "pending"
-    owner.post(address, {"do": "kinds", "kind": ["order.closed"]})
+    press(owner, address, {"do": "kinds", "kind": ["order.closed"]})
     row.refresh_from_db()
     assert row.kinds == ["order.closed"]
-    assert owner.post(address, {"do": "remove"})["Location"] == "/settings/webhooks"
+    assert press(owner, address, {"do": "remove"})["Location"] == "/settings/webhooks"
     assert not WebhookEndpoint.objects.exists()
 
 
@@ -99,7 +100,7 @@ def test_what_failed_is_sent_again_in_one_go(owner: Client, receiver: Receiver, 
     settle()
     WebhookDelivery.objects.exclude(event=None).update(state="failed")
     failed = WebhookDelivery.objects.filter(state="failed").count()
-    owner.post(f"/settings/webhooks/{row.ref}", {"do": "again"})
+    press(owner, f"/settings/webhooks/{row.ref}", {"do": "again"})
     assert WebhookDelivery.objects.filter(state="waiting").count() == failed > 0
 
 

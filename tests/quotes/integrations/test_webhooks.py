@@ -119,7 +119,9 @@ def test_rotation_signs_with_both_secrets_for_a_day(
     yard: Business, cast: Cast, theirs: Client, receiver: Receiver
 ) -> None:
     made = added(theirs, receiver)
-    fresh = send(theirs, f"supply/webhooks/{made['ref']}/secrets")["secret"]
+    path = f"supply/webhooks/{made['ref']}"
+    tag = theirs.get(f"/api/v1/{path}").headers["ETag"]
+    fresh = send(theirs, f"{path}/secrets", None, 201, **{"If-Match": tag})["secret"]
     placed(yard, account=cast.supplier)
     settle()
     [(headers, body)] = receiver.got

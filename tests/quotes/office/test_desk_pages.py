@@ -19,6 +19,7 @@ from quotes.purchasing.order_responses import LineResponseData, OrderResponseDat
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.purchasing.cast import placed, supplier_actor
 from tests.quotes.quoting.cast import actor_of, drafted, measure, new_job, sent, stock_up
 
@@ -164,9 +165,9 @@ def test_a_wrong_address_is_mended_and_a_job_is_copied_with_its_measures(
 ) -> None:
     client, job = signed_in(cast.estimator), begun.job
     data = {"label": "Front fence", "name": "Ada Quill", "email": "nonsense", "address": "4 Reed Lane"}
-    assert client.post(f"/jobs/{job.ref}/details", data).status_code == 422
+    assert press(client, f"/jobs/{job.ref}/details", data).status_code == 422
     data |= {"email": "quill@example.test", "access_notes": "A dog", "preferred_on": "2027-03-01"}
-    assert client.post(f"/jobs/{job.ref}/details", data).status_code == 302
+    assert press(client, f"/jobs/{job.ref}/details", data).status_code == 302
     changed = Job.objects.of(cast.business).select_related("customer", "site").get(ref=job.ref)
     assert (changed.label, changed.customer.email, changed.site.access_notes) == (
         "Front fence",

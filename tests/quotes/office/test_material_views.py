@@ -14,6 +14,7 @@ from quotes.purchasing.models import StockItem
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press
 from tests.quotes.purchasing.cast import agreed_job, component_of
 from tests.quotes.quoting.cast import actor_of, new_job, stock_up
 
@@ -54,11 +55,11 @@ def test_what_has_no_agreement_says_so(business: Business, owner_client: Client)
 def test_what_came_back_is_put_in_once_and_named_where_the_crew_did_not(agreed: Job, owner_client: Client) -> None:
     at, component = f"/jobs/{agreed.ref}/used", component_of(agreed.business, "rail")
     entry = brought(agreed)
-    nothing = owner_client.post(at, follow=True).content.decode()
+    nothing = press(owner_client, at, {}, follow=True).content.decode()
     assert "Select the component of each item" in nothing
     data = {f"sku-{entry.ref}": component.sku, f"length-{entry.ref}": "1200"}
     for _ in range(2):
-        owner_client.post(at, data)
+        press(owner_client, at, data)
     item = StockItem.objects.of(agreed.business).get()
     assert (item.component, item.quantity, item.length_mm, item.from_job) == (component, Decimal(2), 1200, agreed)
     assert "in stock" in owner_client.get(at).content.decode()
@@ -70,7 +71,7 @@ def test_a_wrong_component_and_a_wrong_length_are_named_and_nothing_is_put_in(
     first, second = brought(agreed), brought(agreed)
     sku = component_of(agreed.business, "rail").sku
     data = {f"sku-{first.ref}": "no-such", f"sku-{second.ref}": sku, f"length-{second.ref}": "long"}
-    refused = owner_client.post(f"/jobs/{agreed.ref}/used", data)
+    refused = press(owner_client, f"/jobs/{agreed.ref}/used", data)
     assert refused.status_code == 422
     assert "There is no component no-such." in refused.content.decode()
     assert "Length long" in refused.content.decode()
@@ -100,7 +101,7 @@ def test_a_customer_is_archived_by_page_and_found_no_more(agreed: Job, cast: Cas
     assert signed_in(cast.crew).post(at).status_code == 403
     assert signed_in(cast.stranger).post(at).status_code == 404
     assert "new job" in estimator.get("/search?q=Quill").content.decode()
-    page = estimator.post(at, follow=True).content.decode()
+    page = press(estimator, f"/jobs/{agreed.ref}/details", {}, at=at, follow=True).content.decode()
     assert "was archived on" in page
     assert "new job" not in estimator.get("/search?q=Quill").content.decode()
     assert estimator.get(f"/jobs/{agreed.ref}").status_code == 200

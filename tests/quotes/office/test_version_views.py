@@ -14,6 +14,7 @@ from quotes.jobs.models import StoredMeasure
 from shared.business.models import Person
 from shared.models import Business
 from tests.conftest import Cast
+from tests.forms import press, seen_on
 from tests.quotes.quoting.cast import actor_of, measure, new_job, stock_up
 
 pytestmark = pytest.mark.django_db
@@ -51,29 +52,30 @@ def test_versions_are_listed_and_each_says_what_has_moved_since(twice: StoredMea
 def test_an_earlier_version_becomes_the_typing_and_kept_the_next_version(
     twice: StoredMeasure, owner_client: Client
 ) -> None:
-    answer = owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
+    answer = press(owner_client, f"/measures/{twice.ref}/versions/1", {})
     assert answer["Location"] == f"/measures/{twice.ref}"
     assert _length(twice) == 9000
-    assert owner_client.post(f"/api/v1/measures/{twice.ref}/draft/publish").status_code == 200
+    assert (
+        owner_client.post(f"/api/v1/measures/{twice.ref}/draft/publish", headers={"If-Match": "*"}).status_code == 200
+    )
     assert [row.number for row in twice.versions.order_by("number")] == [1, 2, 3]
 
 
 def test_what_is_typed_is_dropped_only_when_that_is_said(twice: StoredMeasure, owner_client: Client) -> None:
     save_draft(measure=twice, text=json.dumps(measure(10000)))
-    data = {"seen": str(twice.version)}
-    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", data)
+    refused = press(owner_client, f"/measures/{twice.ref}/versions/1", {})
     assert refused.status_code == 422
     assert _length(twice) == 10000
-    owner_client.post(f"/measures/{twice.ref}/versions/1", {**data, "drop": "1"})
+    press(owner_client, f"/measures/{twice.ref}/versions/1", {"drop": "1"})
     assert _length(twice) == 9000
 
 
 def test_what_somebody_typed_meanwhile_is_not_dropped(twice: StoredMeasure, owner_client: Client) -> None:
-    seen = str(twice.version)
+    shown = seen_on(owner_client, f"/measures/{twice.ref}/versions/1")
     save_draft(measure=twice, text=json.dumps(measure(10000)))
-    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": seen, "drop": "1"})
-    assert refused.status_code == 409
-    assert "changed since you opened" in refused.content.decode()
+    refused = owner_client.post(f"/measures/{twice.ref}/versions/1", {**shown, "drop": "1"})
+    assert refused.status_code == 412
+    assert "Unsaved draft was none and is now" in refused.content.decode()
     assert _length(twice) == 10000
 
 
@@ -92,6 +94,6 @@ def test_a_version_whose_fence_system_is_gone_says_why_and_can_be_taken_up(
     page = owner_client.get(f"/measures/{twice.ref}/versions/1")
     assert page.status_code == 200
     assert "Drawing not available" in page.content.decode()
-    owner_client.post(f"/measures/{twice.ref}/versions/1", {"seen": str(twice.version)})
+    press(owner_client, f"/measures/{twice.ref}/versions/1", {})
     assert _length(twice) == 9000
     assert twice.draft_errors

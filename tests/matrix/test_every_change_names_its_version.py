@@ -1,0 +1,159 @@
+"""Nobody acts on what they did not see: each changing form and call names the version it was made for, or has a reason."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+
+from tests.conftest import Cast
+from tests.matrix.addresses import Case
+from tests.matrix.calls import CHANGING, call, entries_after, entry_count, open_form, scene_of, stale
+from tests.matrix.changes import API, NOTHING_OF_A_BUSINESS, Scene, Step
+from tests.matrix.forms import MORE_FORMS, PAGES, FormStep
+from tests.matrix.world import World, world_of
+
+CREATES, FACT = "creates a record", "states a fact, whatever was seen before"
+REVOKES = "ends at once what may be in wrong hands; it never changes before"
+SENDS = "sends something again and changes no record"
+
+# changing calls that need no If-Match
+CALLS_WITHOUT_VERSION: dict[str, str] = {
+    "POST members": CREATES,
+    "POST invitations": CREATES,
+    "POST keys": CREATES,
+    "DELETE keys/<str:ref>": REVOKES,
+    **{
+        f"POST {address}": CREATES
+        for address in (
+            "finishes", "components", "suppliers", "supplier-terms", "offers", "price-rules", "fence-systems", "customers",
+            "customers/<str:ref>/sites", "jobs", "jobs/<str:ref>/copy", "jobs/<str:ref>/measures", "quotes", "webhooks",
+            "quotes/<str:ref>/revisions", "orders", "orders/for-jobs", "stock", "suppliers/<str:ref>/keys", "supply/offers",
+        )
+    },
+    "POST imports": "writes the values of the file; dry_run gives a preview",
+    "POST cutplans/<str:ref>/cancel": "ends a calculation",
+    "POST jobs/<str:ref>/events": CREATES,
+    "POST jobs/<str:ref>/as-built": FACT,
+    "POST jobs/<str:ref>/leftovers": "adds each return to stock once",
+    "POST deliveries/<str:ref>/receipts": FACT,
+    "POST books/locks": "names the day itself; a lock only moves forward",
+    "POST links/<str:token>/accept": "names the digest of the document",
+    "POST links/<str:token>/decline": "declines the whole quote",
+    "POST links/<str:token>/questions": CREATES,
+    "POST questions/<str:ref>/reply": "answers a question, which never changes, once",
+    "POST revisions/<str:ref>/parties/<str:key>/link": "gives the party another link to the same document",
+    "DELETE revisions/<str:ref>/parties/<str:key>/link": REVOKES,
+    "DELETE suppliers/<str:ref>/keys/<str:api_key>": REVOKES,
+    "POST webhooks/<str:ref>/challenges": SENDS,
+    "POST webhooks/<str:ref>/tests": SENDS,
+    "POST webhooks/<str:ref>/replays": SENDS,
+    "POST supply/orders/<str:ref>/replies": "states the supplier's response; the buyer decides about it",
+    "POST supply/orders/<str:ref>/despatches": FACT,
+    "POST supply/offer-batches": "sets prices by day; each row is created or unchanged",
+}  # fmt: skip
+
+# changing forms without a version
+FORMS_WITHOUT_VERSION: dict[str, str] = {
+    **dict.fromkeys(
+        (
+            "members", "keys", "webhooks", "supplier-keys", "prices-new", "new-fence-system", "new-job", "job-copy",
+            "job-note", "job-measure", "job-price", "job-orders", "stock",
+        ),
+        CREATES,
+    ),
+    "key": REVOKES,
+    "supplier's key ended": REVOKES,
+    "build-record": FACT,
+    "books": "names the day itself; a lock only moves forward",
+    "test-mail": SENDS,
+    **dict.fromkeys(("build-ticks",), FACT),
+    "letter-again": SENDS,
+    "measure": "compares the draft itself: a conflict shows both versions and overwrites nothing",
+    "prices": "loads the sample catalogue only where there is none",
+    "take-in": "writes the values of the file, after a preview",
+    "party-quote": "names the digest of the document",
+    "party declined": "declines the whole quote",
+    "party asked": CREATES,
+}  # fmt: skip
+
+
+@pytest.fixture
+def world(cast: Cast, settings: Any) -> World:
+    settings.RATE_QUOTA, settings.WEBHOOKS_TO_LOOPBACK = 1_000_000, True
+    return world_of(cast.business, cast.supplier)
+
+
+def test_every_exception_names_a_call_or_form_that_exists() -> None:
+    calls = {f"{method} {address}" for method, address in API}
+    assert CALLS_WITHOUT_VERSION.keys() <= calls, CALLS_WITHOUT_VERSION.keys() - calls
+    forms = PAGES.keys() | MORE_FORMS.keys()
+    assert FORMS_WITHOUT_VERSION.keys() <= forms, FORMS_WITHOUT_VERSION.keys() - forms
+
+
+def test_the_contract_declares_if_match_for_the_same_calls() -> None:
+    paths = json.loads(Path("docs/openapi.json").read_text())["paths"]
+    for case in CHANGING:
+        if (case.method, case.address) in NOTHING_OF_A_BUSINESS:
+            continue
+        address = "/api/v1/" + "".join(
+            f"{{{part.partition('>')[0].rpartition(':')[2]}}}{part.partition('>')[2]}" if index else part
+            for index, part in enumerate(case.address.split("<"))
+        )
+        operation = paths[address][case.method.lower()]
+        names = {parameter["name"] for parameter in operation.get("parameters", ()) if parameter["in"] == "header"}
+        needed = f"{case.method} {case.address}" not in CALLS_WITHOUT_VERSION
+        assert ("If-Match" in names, {"412", "428"} <= operation["responses"].keys()) == (needed, needed), address
+
+
+@pytest.mark.django_db
+def test_a_call_on_an_old_version_changes_nothing(
+    cast: Cast, world: World, owner_client: Client, key_client: Callable[..., Client]
+) -> None:
+    supplier_client, wrong = key_client(supplier=cast.supplier), list[str]()
+    for case in CHANGING:
+        step = API.get((case.method, case.address))
+        if step is None or f"{case.method} {case.address}" in CALLS_WITHOUT_VERSION:
+            continue
+        client = supplier_client if case.address.startswith("supply/") else owner_client
+        with scene_of(cast, world, client) as scene:
+            wrong += _errors_of_call(case, step, scene)
+    assert not wrong, "\n".join(wrong)
+
+
+def _errors_of_call(case: Case, step: Step, scene: Scene) -> Iterator[str]:
+    with transaction.atomic():
+        body = step(scene, scene.client)
+    before = entry_count(scene.business)
+    for headers, status in (({}, 428), ({"If-Match": '"0.0"'}, 412)):
+        answer = call(case, body, scene, **headers)
+        if answer.status_code != status or entries_after(scene.business, before):
+            yield f"{case.method} {case.address}: {answer.status_code} in place of {status}"
+
+
+@pytest.mark.django_db
+def test_a_form_on_an_old_version_changes_nothing(cast: Cast, world: World, owner_client: Client) -> None:
+    wrong = list[str]()
+    for name, step in {**PAGES, **MORE_FORMS}.items():
+        if name not in FORMS_WITHOUT_VERSION:
+            with scene_of(cast, world, owner_client) as scene:
+                wrong += _errors_of_form(name, step, scene)
+    assert not wrong, "\n".join(wrong)
+
+
+def _errors_of_form(name: str, step: FormStep, scene: Scene) -> Iterator[str]:
+    with transaction.atomic():
+        path, entered, hidden = open_form(step, scene)
+    if "version" not in hidden:
+        yield f"{name}: the form has no version"
+        return
+    before = entry_count(scene.business)
+    for fields, text in (({}, "does not say which version"), (stale(hidden), "has changed since you opened the page")):
+        answer = scene.client.post(path, {**fields, **entered}, follow=True)
+        if text not in answer.content.decode() or entries_after(scene.business, before):
+            yield f"{name}: {answer.status_code}, without “{text}”"
