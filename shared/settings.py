@@ -35,7 +35,7 @@ if not (SECURE or DEBUG or DEMO or urlsplit(PUBLIC_URL).hostname in ("localhost"
 PROXIES = whole("BAYWRIGHT_PROXIES")
 
 INSTALLED_APPS = [
-    "django.contrib.admin",
+    "shared.admin_site.AdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

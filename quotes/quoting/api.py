@@ -25,7 +25,7 @@ from quotes.quoting.api_fields import (
 )
 from quotes.quoting.content_document import assemble
 from quotes.quoting.draft_setup import checked_setup
-from quotes.quoting.models import RevisionState
+from quotes.quoting.models import Revision, RevisionState
 from quotes.quoting.serializers import QuoteIn, ReviseIn, SendIn, SetupChange
 from shared.api.endpoint import Endpoint
 from shared.api.openapi import page_of
@@ -131,7 +131,7 @@ class RevisionDetail(Endpoint):
 
     @extend_schema(responses={204: None}, summary="Delete a draft")
     def delete(self, request: Request, ref: str) -> Response:
-        services.discard_draft(revision=self.get_for_update(_whole(self), ref), actor=self.actor)
+        services.discard_draft(revision=_locked_quote_first(self, ref), actor=self.actor)
         return Response(status=204)
 
 
@@ -163,9 +163,7 @@ class RevisionSending(Endpoint):
     @extend_schema(request=SendIn, responses={200: REVISION_FULL_SCHEMA}, summary="Send a draft")
     def post(self, request: Request, ref: str) -> Response:
         body = self.validated_data(SendIn)
-        # lock the quote first, like every change of state
-        services.lock_quote(self.find(_whole(self), ref).quote)
-        revision = self.get_for_update(_whole(self), ref)
+        revision = _locked_quote_first(self, ref)
         sent = services.send(revision=revision, actor=self.actor, override_reason=body.get("override_reason", ""))
         return self.one(revision_full(sent), sent)
 
@@ -175,6 +173,13 @@ def _whole(endpoint: Endpoint) -> Any:
     return rows.select_related(
         "quote__job__customer", "quote__job__site", "measure_version__measure", "changes", "business"
     )
+
+
+def _locked_quote_first(endpoint: Endpoint, ref: str) -> Revision:
+    """Return a revision, locked after its job and quote, like for every change of a quote's state."""
+    services.lock_quote(endpoint.find(_whole(endpoint), ref).quote)
+    revision: Revision = endpoint.get_for_update(_whole(endpoint), ref)
+    return revision
 
 
 def _setup(body: Mapping[str, Any]) -> dict[str, Any]:
