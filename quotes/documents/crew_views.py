@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any
 
 from django.contrib import messages
@@ -99,15 +98,6 @@ def build_record(request: MemberRequest, ref: str) -> HttpResponse:
     except (InvalidDocument, Problem, ValidationError) as refused:
         return _refused(request, job, refused)
     return redirect("job-build", ref)
-
-
-@require_GET
-def worker(request: Any) -> HttpResponse:
-    """Return the service worker that keeps the opened page readable offline."""
-    text = (files("quotes.documents") / "static" / "documents" / "build-worker.js").read_text(encoding="utf-8")
-    response = HttpResponse(text, content_type="text/javascript")
-    response["Cache-Control"] = "no-cache"
-    return response
 
 
 def _refused(request: MemberRequest, job: Job, refused: InvalidDocument | Problem | ValidationError) -> HttpResponse:

@@ -13,7 +13,6 @@ urlpatterns = [
     path("q/see/<slug:handle>/acceptance.pdf", customer_views.party_record, name="party-record"),
     path("revisions/<str:ref>/preview/<str:key>.pdf", views.preview, name="preview-pdf"),
     path("documents/<str:ref>.pdf", views.kept_pdf, name="kept-pdf"),
-    path("jobs/build-worker.js", crew_views.worker, name="build-worker"),
     path("jobs/<str:ref>/build", crew_views.build, name="job-build"),
     path("jobs/<str:ref>/build/ticks", crew_views.build_ticks, name="build-ticks"),
     path("jobs/<str:ref>/build/record", crew_views.build_record, name="build-record"),

@@ -31,7 +31,7 @@ from shared.business.roles import Scope
 
 _A_LENGTH = re.compile(r"write a whole number of mm from -?\d+ to \d+")
 _BOOK = re.compile(r"a levelling book is a list of 2 to \d+ rows\Z")
-WORKER = settings.ROOT / "quotes" / "office" / "static" / "office" / "measure-worker.js"
+WORKER = settings.ROOT / "quotes" / "office" / "static" / "office" / "offline-worker.js"
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -93,8 +93,8 @@ def ways(request: MemberRequest, ref: str, place: int) -> HttpResponse:
 
 
 @require_safe
-def worker(request: Any) -> HttpResponse:
-    """The service worker, served from the root so that it may look after every measure."""
+def offline_worker(request: Any) -> HttpResponse:
+    """Return the service worker. Its address is at the root because measure and build pages share it."""
     response = HttpResponse(WORKER.read_bytes(), content_type="text/javascript; charset=utf-8")
     response["Cache-Control"] = "no-cache"
     return response

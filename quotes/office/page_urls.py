@@ -28,5 +28,5 @@ urlpatterns = [
     path("measures/<str:ref>/take-off", takeoff_views.takeoff, name="takeoff"),
     path("measures/<str:ref>/height", strength_views.height, name="measure-height"),
     path("measures/<str:ref>/screening.pdf", strength_views.annex, name="screening-annex"),
-    path("measure-worker.js", measure_views.worker, name="measure-worker"),
+    path("offline-worker.js", measure_views.offline_worker, name="offline-worker"),
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -48,7 +49,7 @@ def test_ticks_made_without_a_connection_survive_a_reload_and_are_sent_later(
     with tunnel(live_server.url) as way, new_page(browser, 360) as page:
         sign_in(page, signed_in(cast.crew), way.url)
         page.goto(f"{way.url}/jobs/{job.ref}/build")
-        page.wait_for_selector("html[data-kept=yes]")
+        page.wait_for_selector("html[data-saved-offline=yes]")
         way.cut(page.context)
         page.get_by_label("Hole A-P2 dug").check()
         expect(page.locator("#progress")).to_contain_text("1 not sent, saved")
@@ -66,7 +67,7 @@ def test_what_is_recorded_without_a_connection_is_shown_survives_a_reload_and_is
     with tunnel(live_server.url) as way, new_page(browser, 360) as page:
         sign_in(page, signed_in(cast.crew), way.url)
         page.goto(f"{way.url}/jobs/{job.ref}/build")
-        page.wait_for_selector("html[data-kept=yes]")
+        page.wait_for_selector("html[data-saved-offline=yes]")
         way.cut(page.context)
         page.get_by_label("Hole A-P2 dug").check()
         page.get_by_label("Type", exact=True).select_option("used")
@@ -109,3 +110,41 @@ def test_an_entry_that_says_too_little_is_not_kept_and_one_that_waits_can_be_cha
         page.get_by_role("button", name="Change").click()
         expect(page.locator("#unsent")).to_be_hidden()
         expect(page.get_by_label("Notes")).to_have_value("Gate hung on the other post")
+
+
+def test_after_a_deploy_the_next_load_runs_the_new_script_and_keeps_what_was_entered_offline(
+    browser: Browser, cast: Cast, signed_in: Any, job: Job, live_server: Any, settings: Any, tmp_path: Path
+) -> None:
+    scripts = "[...document.scripts].map((script) => script.src).filter((src) => src.includes('documents/build.'))"
+    cached = "caches.open('offline-pages').then((cache) => cache.keys()).then((all) => all.map(({ url }) => url))"
+    with tunnel(live_server.url) as way, new_page(browser, 360) as page:
+        sign_in(page, signed_in(cast.crew), way.url)
+        page.goto(f"{way.url}/jobs/{job.ref}/build")
+        page.wait_for_selector("html[data-saved-offline=yes]")
+        (old,) = page.evaluate(scripts)
+        assert old in page.evaluate(cached)
+        way.cut(page.context)
+        page.get_by_label("Hole A-P2 dug").check()
+        expect(page.locator("#progress")).to_contain_text("1 not sent, saved")
+        _deploy_new_script(settings, tmp_path)
+        page.reload()  # still without a connection: the old version, with the entry
+        assert page.evaluate(scripts) == [old]
+        expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
+        way.mend(page.context)
+        page.reload()
+        expect(page.locator("html")).to_have_attribute("data-version", "new")
+        expect(page.locator("#progress")).to_have_text("All changes sent.", timeout=20_000)
+        page.wait_for_function(f"{cached}.then((all) => !all.includes('{old}'))")
+        way.cut(page.context)
+        page.reload()
+        expect(page.locator("html")).to_have_attribute("data-version", "new")
+        expect(page.get_by_label("Hole A-P2 dug")).to_be_checked()
+    assert ChecklistEntry.objects.of(job.business).get().place == "A-P2"
+
+
+def _deploy_new_script(settings: Any, folder: Path) -> None:
+    script = settings.ROOT / "quotes/documents/static/documents/build.js"
+    (folder / "documents").mkdir()
+    changed = "document.documentElement.dataset.version = 'new';" + script.read_text()
+    (folder / "documents" / "build.js").write_text(changed)
+    settings.STATICFILES_DIRS = [folder, *settings.STATICFILES_DIRS]

@@ -96,7 +96,7 @@ NO_PAGE = {
     "sign-out", "choose-business", "member", "key", "job-note", "job-move", "job-copy", "archive-customer", "party-link",
     "revise-quote", "answer-question", "hold", "build-ticks", "build-record", "measure-height",
     "letter-again", "test-mail",  # answer a button and lead on
-    "healthz", "readyz", "measure-worker", "build-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
+    "healthz", "readyz", "offline-worker", "prices-sheet", "preview-pdf", "kept-pdf", "party-pdf",
     "party-record", "screening-annex",  # files
     "measure-more",  # a part of a page
 }  # fmt: skip

@@ -329,11 +329,11 @@ def test_a_new_version_of_a_script_runs_with_the_next_load_and_is_kept_for_the_o
         _open(wide, way, empty)
         _looked_after(wide)
         before = wide.evaluate(
-            "[...document.scripts].map((one) => one.src).find((src) => src.includes('desk/measure.'))"
+            "[...document.scripts].map((one) => one.src).find((src) => src.includes('office/measure.'))"
         )
         script = settings.ROOT / "quotes/office/static/office/measure.js"
-        (tmp_path / "desk").mkdir()
-        (tmp_path / "desk" / "measure.js").write_text(
+        (tmp_path / "office").mkdir()
+        (tmp_path / "office" / "measure.js").write_text(
             "document.documentElement.dataset.version = 'new';" + script.read_text()
         )
         settings.STATICFILES_DIRS = [tmp_path, *settings.STATICFILES_DIRS]

@@ -270,6 +270,6 @@ READ_ONLY = {
     "deliveries",
     "healthz", "readyz", "api-docs", "api-problem", "prices-sheet", "prices-list", "quotes", "enter-quote", "party-pdf",
     "party-record",
-    "preview-pdf", "kept-pdf", "build-worker", "job-build", "orders", "today", "search", "jobs", "job", "job-takeoff",
-    "measure-ways", "measure-more", "measure-versions", "takeoff", "measure-height", "screening-annex", "measure-worker",
+    "preview-pdf", "kept-pdf", "job-build", "orders", "today", "search", "jobs", "job", "job-takeoff",
+    "measure-ways", "measure-more", "measure-versions", "takeoff", "measure-height", "screening-annex", "offline-worker",
 }  # fmt: skip

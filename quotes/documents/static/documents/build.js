@@ -155,13 +155,15 @@
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   send();
 
-  const keep = async () => {
+  const saveForOffline = async () => {
     if (!("serviceWorker" in navigator)) return;
-    await navigator.serviceWorker.register(form.dataset.worker, { scope: location.pathname });
-    const kept = await caches.open("build-sheets");
-    const own = performance.getEntriesByType("resource").map((entry) => entry.name).filter((name) => name.startsWith(`${location.origin}/static/`));
-    await Promise.allSettled([location.href.split("#")[0], ...own].map((name) => kept.add(name)));
-    document.documentElement.dataset.kept = "yes";
+    await navigator.serviceWorker.register(form.dataset.worker, { scope: "/" });
+    const { active } = await navigator.serviceWorker.ready;
+    navigator.serviceWorker.addEventListener("message", (event) => {
+      if (event.data === "saved") document.documentElement.dataset.savedOffline = "yes";
+    });
+    const files = performance.getEntriesByType("resource").map((entry) => entry.name);
+    active.postMessage([location.href, ...files]);
   };
-  keep().catch(() => {});
+  saveForOffline().catch(() => {});
 })();

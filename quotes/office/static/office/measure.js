@@ -342,6 +342,6 @@
   window.addEventListener("online", send);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
-  if (navigator.serviceWorker) navigator.serviceWorker.register("/measure-worker.js", { scope: "/" }).catch(() => {});
+  if (navigator.serviceWorker) navigator.serviceWorker.register("/offline-worker.js", { scope: "/" }).catch(() => {});
   start();
 })();
