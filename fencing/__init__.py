@@ -8,9 +8,9 @@ are degrees. The engine is pure: the same input gives the same output.
 
 from __future__ import annotations
 
-from fencing.model.faults import Fault, InvalidDocument, Level, Notice
+from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
 
-__all__ = ["Fault", "InvalidDocument", "Level", "Measure", "Notice", "System", "TakeOff", "take_off"]
+__all__ = ["Fault", "InvalidDocument", "Measure", "Notice", "Severity", "System", "TakeOff", "take_off"]

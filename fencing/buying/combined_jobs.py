@@ -70,7 +70,7 @@ def consolidate(jobs: Mapping[str, Job], market: StockOptions, budget: Budget = 
 
 
 def _add_job_name(job: str, pieces: Sequence[Piece]) -> list[Piece]:
-    return [replace(piece, where=tuple(f"{job} {where}" for where in piece.where), site=job) for piece in pieces]
+    return [replace(piece, used_at=tuple(f"{job} {where}" for where in piece.used_at), site=job) for piece in pieces]
 
 
 def _merge(rows: Sequence[Quantity]) -> list[Quantity]:
@@ -82,7 +82,11 @@ def _merge(rows: Sequence[Quantity]) -> list[Quantity]:
         if old is not None:
             total = old.total + row.total
             row = replace(
-                row, net=old.net + row.net, allowance=old.allowance + row.allowance, total=total, why=old.why + row.why
+                row,
+                net=old.net + row.net,
+                allowance=old.allowance + row.allowance,
+                total=total,
+                breakdown=old.breakdown + row.breakdown,
             )
         merged[key] = row
     return list(merged.values())

@@ -170,12 +170,12 @@ def labelled(
     >>> market = StockOptions(stock=(StockLengthOption("r48", "rail", None, 4800, Decimal(36)),), kerf={"rail": 3})
     >>> pieces = [Piece("rail", None, None, 2390, None, 2, ("A-1", "A-2"))]
     >>> cutting, _, _ = plan_cut_lengths("rail", None, pieces, market, Budget())
-    >>> [label.where for bar in cutting.bars for label in bar.pieces]
+    >>> [label.used_at for bar in cutting.bars for label in bar.pieces]
     ['A-1', 'A-2']
     """
     waiting: dict[int, list[SawLabel]] = defaultdict(list)
     for piece in pieces:
-        named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
+        named = [*piece.used_at, *[""] * (piece.count - len(piece.used_at))][: piece.count]
         waiting[piece.length] += [SawLabel(piece.role, piece.length, where) for where in named]
     for labels in waiting.values():
         labels.reverse()

@@ -105,7 +105,7 @@ def _offer(market: StockOptions, quantity: Quantity) -> CountedItem | None:
 
 def _counted_line(quantity: Quantity, item: CountedItem) -> PurchaseLine:
     packed = in_packs(quantity.total, item.pack, item.least)
-    why = [f"{plain(why.net)} at {why.place}" for why in quantity.why]
+    why = [f"{plain(line.net)} at {line.element_type}" for line in quantity.breakdown]
     if quantity.allowance:
         why.append(f"{plain(quantity.allowance)} allowance")
     why.append(packed.why)

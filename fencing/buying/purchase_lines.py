@@ -37,7 +37,7 @@ class SawLabel:
 
     role: str
     length: int
-    where: str
+    used_at: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -137,7 +137,7 @@ def _required_blanks(pieces: Iterable[Piece]) -> list[tuple[int, int, str, str]]
     """Return (blank length, width, where, site) of every sheet, longest first, then widest."""
     blanks: list[tuple[int, int, str, str]] = []
     for piece in pieces:
-        named = [*piece.where, *[""] * (piece.count - len(piece.where))][: piece.count]
+        named = [*piece.used_at, *[""] * (piece.count - len(piece.used_at))][: piece.count]
         blanks += [(piece.length, piece.width or 0, where, piece.site) for where in named]
     return sorted(blanks, key=lambda sheet: (-sheet[0], -sheet[1]))
 

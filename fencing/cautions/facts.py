@@ -111,7 +111,7 @@ def facts_of(
         sawing=not roles.isdisjoint(PIECE_ROLES),
         cutting_coated=not roles.isdisjoint(COATED_ROLES),
         lifting=new,
-        stepped=any(bay.form is Form.STEPPED and bay.gap_most - bay.gap_least >= MIN_GAP_GROWTH for bay in bays),
+        stepped=any(bay.form is Form.STEPPED and bay.gap_max - bay.gap_min >= MIN_GAP_GROWTH for bay in bays),
         gates=any(run.gates for run in takeoff.runs),
         retrofit=bool(takeoff.retrofits),
         removal=bool(old),
@@ -121,7 +121,7 @@ def facts_of(
         local_height=local_height,
         pool=bool(pool_runs),
         pool_lowest=lowest_clear_height(by_pool),
-        pool_gap=max((bay.gap_most for bay in by_pool), default=None),
+        pool_gap=max((bay.gap_max for bay in by_pool), default=None),
         pool_lattice=any(bay.lattice_height for bay in by_pool),
         strength_screened=takeoff.measure.strength is not None,
     )

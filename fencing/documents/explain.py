@@ -8,8 +8,8 @@ from decimal import Decimal
 from fencing.buying.packs import plain
 from fencing.documents.takeoff_document import suggest_changes_if_small
 from fencing.model.fault_list import listed, nearest
-from fencing.model.fence import BuiltRun, Proposal
-from fencing.model.pieces import Concrete, Piece, Quantity, Why
+from fencing.model.fence import BuiltRun, RunOption
+from fencing.model.pieces import Concrete, Piece, Quantity, BreakdownLine
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES, part
 from fencing.model.system import System
@@ -79,7 +79,7 @@ def _paragraph(row: Quantity, taken: TakeOff) -> str:
     finish = f" ({row.finish})" if row.finish else ""
     component = f" [{row.component}]" if row.component else ""
     sentences = [f"{name[0].upper()}{name[1:]}{finish}{component}: {_amount(row.total, row.unit)}{_bags(row, taken)}."]
-    reasons = "; ".join(_reason(why, row) for why in row.why)
+    reasons = "; ".join(_reason(line, row) for line in row.breakdown)
     sentences.append(f"Needed: {_amount(row.net, row.unit)}, that is {reasons}.")
     if row.allowance:
         extra = _amount(row.allowance, row.unit)
@@ -102,16 +102,16 @@ def _bags(row: Quantity, taken: TakeOff) -> str:
     )
 
 
-def _reason(why: Why, row: Quantity) -> str:
-    net, unit = _amount(why.net, row.unit), UNITS.get(row.unit, "")
-    one, several = PLACES.get(why.place, (why.place, why.place))
-    if row.role in PIECE_ROLES or why.place not in PLACES:
-        return f"{net} for {several if why.count > 1 or why.place not in PLACES else f'one {one}'}"
-    if why.count == 1:
-        taken = "" if why.each == why.net else f", taken as {net}"
-        return f"{plain(why.each)}{unit} at one {one}{taken}"
-    makes = "" if why.each == 1 else f" makes {net}"
-    return f"{plain(why.each)}{unit} at each of {why.count} {several}{makes}"
+def _reason(line: BreakdownLine, row: Quantity) -> str:
+    net, unit = _amount(line.net, row.unit), UNITS.get(row.unit, "")
+    one, several = PLACES.get(line.element_type, (line.element_type, line.element_type))
+    if row.role in PIECE_ROLES or line.element_type not in PLACES:
+        return f"{net} for {several if line.count > 1 or line.element_type not in PLACES else f'one {one}'}"
+    if line.count == 1:
+        taken = "" if line.per_element == line.net else f", taken as {net}"
+        return f"{plain(line.per_element)}{unit} at one {one}{taken}"
+    makes = "" if line.per_element == 1 else f" makes {net}"
+    return f"{plain(line.per_element)}{unit} at each of {line.count} {several}{makes}"
 
 
 def _allowance(role: str, system: System) -> str:
@@ -153,7 +153,7 @@ def cut_list(taken: TakeOff) -> str:
 
 
 def _row(piece: Piece) -> str:
-    named = list(dict.fromkeys(piece.where))
+    named = list(dict.fromkeys(piece.used_at))
     more = f" and {len(named) - 8} more" if len(named) > 8 else ""
     return f"  {piece.count:>6}  {piece.length:>6}  {piece.width or '':>5}  {', '.join(named[:8])}{more}"
 
@@ -168,14 +168,14 @@ def summary(taken: TakeOff) -> str:
     """
     lines = [taken.measure.label]
     for run in taken.runs:
-        lines += [_run_summary(run), *_compare_proposals(run.proposals)]
+        lines += [_run_summary(run), *_compare_options(run.options)]
     lines += [f"Retrofit {row.id}: {_counted(len(row.bays), 'bay')}" for row in taken.retrofits]
     lines += ["", "Needed, with allowances:", *map(_needed, taken.quantities), *_concrete(taken.concrete)]
     if taken.measure.strength is not None:
         lines += ["", *_screened(taken)]
     if taken.notices:
         lines += ["", "Notices:"]
-        lines += [f"  {notice.level}: {notice.where}: {notice.text} [{notice.code}]" for notice in taken.notices]
+        lines += [f"  {notice.severity}: {notice.element}: {notice.text} [{notice.code}]" for notice in taken.notices]
     return "\n".join(lines)
 
 
@@ -197,39 +197,39 @@ def _concrete(concrete: Concrete) -> list[str]:
     return [f"Concrete: {concrete.total:.3f} m³ in {_counted(concrete.holes, 'hole')}{bags}"]
 
 
-def _compare_proposals(proposals: Sequence[Proposal]) -> list[str]:
-    """Return the chosen proposal, and the best proposal of every other form (or layout, if the form was given)."""
-    if not proposals:
+def _compare_options(options: Sequence[RunOption]) -> list[str]:
+    """Return the chosen option, and the best option of every other form (or layout, if the form was given)."""
+    if not options:
         return []
-    chosen = next(proposal for proposal in proposals if proposal.chosen)
+    chosen = next(option for option in options if option.chosen)
     cost = f", {Decimal(chosen.cost):.2f}" if chosen.cost else ""
     others = [
         f"    {other.form}, {other.layout}: {_difference(other, chosen)}"
-        for other in _best_of_the_others(proposals, chosen)
+        for other in _best_of_the_others(options, chosen)
     ]
     return [f"  chosen: {chosen.form}, {chosen.layout}{cost}", *others]
 
 
-def _best_of_the_others(proposals: Sequence[Proposal], chosen: Proposal) -> list[Proposal]:
-    """Return the best proposal of every form that was not chosen (or layout, if the form was given)."""
-    by_form = len({proposal.form for proposal in proposals}) > 1
+def _best_of_the_others(options: Sequence[RunOption], chosen: RunOption) -> list[RunOption]:
+    """Return the best option of every form that was not chosen (or layout, if the form was given)."""
+    by_form = len({option.form for option in options}) > 1
 
-    def kind(proposal: Proposal) -> str:
-        return proposal.form if by_form else proposal.layout
+    def kind(option: RunOption) -> str:
+        return option.form if by_form else option.layout
 
-    best: dict[str, Proposal] = {}
-    for proposal in sorted(proposals, key=lambda item: (item.stops, Decimal(item.cost or 0))):
-        best.setdefault(kind(proposal), proposal)
+    best: dict[str, RunOption] = {}
+    for option in sorted(options, key=lambda item: (item.must_fix_count, Decimal(item.cost or 0))):
+        best.setdefault(kind(option), option)
     best.pop(kind(chosen), None)
     return list(best.values())
 
 
-def _difference(proposal: Proposal, chosen: Proposal) -> str:
-    if proposal.stops > chosen.stops:
-        return _counted(proposal.stops, "stop")
-    if proposal.cost is None or chosen.cost is None:
-        return _counted(proposal.bays, "bay")
-    more = Decimal(proposal.cost) - Decimal(chosen.cost)
+def _difference(option: RunOption, chosen: RunOption) -> str:
+    if option.must_fix_count > chosen.must_fix_count:
+        return _counted(option.must_fix_count, "must-fix notice")
+    if option.cost is None or chosen.cost is None:
+        return _counted(option.bays, "bay")
+    more = Decimal(option.cost) - Decimal(chosen.cost)
     return f"{more:.2f} dearer" if more else "the same cost"
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from fencing.buying.packs import plain
 from fencing.model.faults import Notice
-from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Proposal, Rail, Sheet
+from fencing.model.fence import Bay, BuiltRetrofit, BuiltRun, HungGate, Lattice, Leaf, Post, Rail, RunOption, Sheet
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.quantities.take_off import TakeOff
 from fencing.strength.changed_job import SuggestedChange
@@ -108,7 +108,7 @@ def _run(run: BuiltRun) -> Document:
         "posts": [_post(post) for post in run.posts],
         "bays": [_bay(bay) for bay in run.bays],
         "gates": [_gate(gate) for gate in run.gates],
-        "proposals": [_proposal(proposal) for proposal in run.proposals],
+        "options": [_option(option) for option in run.options],
     }
 
 
@@ -119,7 +119,7 @@ def _post(post: Post) -> Document:
         "kind": post.kind,
         "ground_mm": post.ground,
         "hole_depth_mm": post.hole_depth,
-        "members": [
+        "uprights": [
             {
                 "section": upright.section,
                 "bay": upright.bay,
@@ -128,7 +128,7 @@ def _post(post: Post) -> Document:
                 "stock_mm": upright.stock,
                 "embedment_mm": upright.embedment,
             }
-            for upright in post.members
+            for upright in post.uprights
         ],
     }
 
@@ -144,7 +144,7 @@ def _bay(bay: Bay) -> Document:
         "base_mm": list(bay.base),
         "top_mm": list(bay.top),
         "ground_mm": list(bay.ground),
-        "gap_mm": {"least": bay.gap_least, "most": bay.gap_most},
+        "gap_mm": {"min": bay.gap_min, "max": bay.gap_max},
         "tapered": bay.tapered,
         "rails": _rails(bay.rails),
         "sheets": _sheets(bay.sheets),
@@ -153,7 +153,7 @@ def _bay(bay: Bay) -> Document:
 
 
 def _rails(rails: Sequence[Rail]) -> list[Document]:
-    return [{"place": rail.place, "length_mm": rail.length} for rail in rails]
+    return [{"position": rail.position, "length_mm": rail.length} for rail in rails]
 
 
 def _sheets(sheets: Sequence[Sheet]) -> list[Document]:
@@ -205,14 +205,14 @@ def _leaf(leaf: Leaf) -> Document:
     }
 
 
-def _proposal(proposal: Proposal) -> Document:
+def _option(option: RunOption) -> Document:
     return {
-        "form": proposal.form.value,
-        "layout": proposal.layout.value,
-        "bays": proposal.bays,
-        "stops": proposal.stops,
-        "cost": proposal.cost,
-        "chosen": proposal.chosen,
+        "form": option.form.value,
+        "layout": option.layout.value,
+        "bays": option.bays,
+        "must_fix_count": option.must_fix_count,
+        "cost": option.cost,
+        "chosen": option.chosen,
     }
 
 
@@ -226,7 +226,7 @@ def _retrofit(retrofit: BuiltRetrofit) -> Document:
 
 
 def _piece(piece: Piece) -> Document:
-    used_at = Counter(piece.where)
+    used_at = Counter(piece.used_at)
     return {
         "role": piece.role,
         "component": piece.component,
@@ -234,7 +234,7 @@ def _piece(piece: Piece) -> Document:
         "length_mm": piece.length,
         "width_mm": piece.width,
         "count": piece.count,
-        "for": list(used_at),
+        "used_at": list(used_at),
         "used_counts": list(used_at.values()),
     }
 
@@ -248,16 +248,21 @@ def _quantity(quantity: Quantity) -> Document:
         "net": plain(quantity.net),
         "allowance": plain(quantity.allowance),
         "total": plain(quantity.total),
-        "why": [
-            {"place": why.place, "count": why.count, "each": _each(why.each), "net": plain(why.net)}
-            for why in quantity.why
+        "breakdown": [
+            {
+                "element_type": line.element_type,
+                "count": line.count,
+                "per_element": _whole_or_text(line.per_element),
+                "net": plain(line.net),
+            }
+            for line in quantity.breakdown
         ],
     }
 
 
-def _each(each: Decimal) -> int | str:
+def _whole_or_text(number: Decimal) -> int | str:
     """Return whole pieces as a number, and fractions of a unit as text."""
-    return int(each) if each == each.to_integral_value() else plain(each)
+    return int(number) if number == number.to_integral_value() else plain(number)
 
 
 def _concrete(concrete: Concrete) -> Document:
@@ -271,4 +276,4 @@ def _concrete(concrete: Concrete) -> Document:
 
 
 def _notice(notice: Notice) -> Document:
-    return {"code": notice.code, "level": notice.level.value, "where": notice.where, "text": notice.text}
+    return {"code": notice.code, "severity": notice.severity.value, "element": notice.element, "text": notice.text}

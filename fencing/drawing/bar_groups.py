@@ -54,7 +54,7 @@ class BarGroup:
         lengths = dict.fromkeys(piece.length for piece in self.first.pieces)
         for length in lengths:
             pieces = (piece for bar in self.bars for piece in bar.pieces if piece.length == length)
-            yield length, join_names(piece.where or piece.role for piece in pieces)
+            yield length, join_names(piece.used_at or piece.role for piece in pieces)
 
     def remnants(self) -> str:
         """Return the names to write on offcuts to keep, with their length [mm]; empty for scrap.

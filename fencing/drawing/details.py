@@ -41,7 +41,7 @@ def bay_detail(takeoff: TakeOff, bay_id: str, width: float, height: float, *, si
     if run is None or bay is None:
         raise KeyError(bay_id)
     posts = [post for post in run.posts if post.at in (bay.start, bay.end)]
-    high = max(member.top for post in posts for member in post.members)
+    high = max(member.top for post in posts for member in post.uprights)
     low = min(post.ground - post.hole_depth for post in posts)
     hole = max(takeoff.system.hole.diameter, takeoff.system.hole.end_diameter)
     n = scales.nearest(

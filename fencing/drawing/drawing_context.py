@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fencing.drawing import lettering
 from fencing.drawing.run_chains import inside
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import BuiltRun, Pair
 from fencing.model.measure import Run
 from fencing.model.system import System
@@ -67,13 +67,13 @@ def scene(
     """
     places = defaultdict[str, list[tuple[int, Notice]]](list)
     for number, notice in enumerate(takeoff.notices, 1):
-        places[notice.where].append((number, notice))
+        places[notice.element].append((number, notice))
     return Scene(takeoff, size, live, prefix, dict(places), inside(takeoff), decimal_sign)
 
 
-def gravest(notices: list[tuple[int, Notice]]) -> Level:
-    """Return the level of the most serious notice."""
-    return max((notice.level for _, notice in notices), key=[Level.INFO, Level.WARNING, Level.STOP].index)
+def gravest(notices: list[tuple[int, Notice]]) -> Severity:
+    """Return the severity of the most serious notice."""
+    return max((notice.severity for _, notice in notices), key=[Severity.INFO, Severity.WARNING, Severity.STOP].index)
 
 
 def measured(takeoff: TakeOff, run: BuiltRun) -> Run:

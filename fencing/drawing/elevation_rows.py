@@ -57,10 +57,10 @@ class ElevationRow:
     def levels(self) -> Pair:
         """Return the (lowest, highest) drawn level: from the bottoms of the holes to the top of the fence."""
         posts = self.posts
-        highest = [member.top for post in posts for member in post.members] + [gate.top for gate in self.gates]
+        highest = [member.top for post in posts for member in post.uprights] + [gate.top for gate in self.gates]
         highest += [level for _, level in self.ground]
         lowest = [post.ground - post.hole_depth for post in posts]
-        lowest += [member.top - member.length for post in posts for member in post.members]
+        lowest += [member.top - member.length for post in posts for member in post.uprights]
         return min(*lowest, *(level for _, level in self.ground)), max(highest)
 
 
@@ -115,8 +115,8 @@ def _limits(run: BuiltRun, system: System) -> list[Pair]:
     tops = {post: gate.top for gate in run.gates for post in gate.posts}
     return [
         (
-            min(post.ground - post.hole_depth, *(member.top - member.length for member in post.members)),
-            max(tops.get(post.id, post.ground), post.ground, *(member.top for member in post.members)),
+            min(post.ground - post.hole_depth, *(member.top - member.length for member in post.uprights)),
+            max(tops.get(post.id, post.ground), post.ground, *(member.top for member in post.uprights)),
         )
         for post in run.posts
     ]

@@ -21,7 +21,7 @@ from fencing.drawing.dimensions import DimensionLabel, DimensionSpan
 from fencing.drawing.drawing_context import Scene, gravest, measured
 from fencing.drawing.elevation_rows import ElevationRow
 from fencing.drawing.frame import Frame
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, Post
 from fencing.model.measure import MeasureBasis, Terminal
 
@@ -43,28 +43,28 @@ def margin(scene: Scene, n: int) -> float:
     return max(hole, _STUB) + 1.5 + scene.size * 1.35 + 0.8
 
 
-def notice_mark(x: float, base: float, size: float, level: Level, title: str) -> str:
+def notice_mark(x: float, base: float, size: float, severity: Severity, title: str) -> str:
     """Draw an octagon for must-fix, a triangle for a warning or a circle for a note: distinct without colour, before numbers."""
     r = size * 0.46
     cx, cy = x + r, base - r * 0.85
-    match level:
-        case Level.STOP:
+    match severity:
+        case Severity.STOP:
             c = r * 0.414
             corners = [(-c, -r), (c, -r), (r, -c), (r, c), (c, r), (-c, r), (-r, c), (-r, -c)]
             shape = svg.path("block", svg.polyline([(cx + u, cy + v) for u, v in corners], closed=True), title)
-        case Level.WARNING:
+        case Severity.WARNING:
             data = svg.polyline([(cx - r, cy + r * 0.85), (cx, cy - r), (cx + r, cy + r * 0.85)], closed=True)
             shape = svg.path("notice", data, title)
         case _:
             shape = svg.path("notice", svg.circle(cx, cy, r * 0.85), title)
-    return svg.group(f"mark g-{level.value}", shape)
+    return svg.group(f"mark g-{severity.value}", shape)
 
 
 def notice_label(scene: Scene, notices: list[tuple[int, Notice]], x: float) -> DimensionLabel:
     """Label the notices of one location with their numbers, after the symbol of the most serious one."""
     data = " ".join(f"{number}: {notice.text}." for number, notice in notices)
     words = ", ".join(str(number) for number, _ in notices)
-    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, level=gravest(notices), title=data)
+    draw: Callable[[float, float], str] = partial(notice_mark, size=scene.size, severity=gravest(notices), title=data)
     return DimensionLabel(x, words, bold=True, sign=scene.size * 1.15, mark=draw)
 
 
@@ -203,9 +203,7 @@ def describe(scene: Scene, bay: Bay) -> str:
     """Describe a bay."""
     slope = f", slope {scene.figure(f'{bay.slope:.2f}')}°" if bay.slope else ""
     step = f", step {bay.step} mm" if bay.step else ""
-    return (
-        f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_least} to {bay.gap_most} mm"
-    )
+    return f"Bay {bay.id}: {bay.width} mm, {bay.form.value}{step}{slope}, ground gap {bay.gap_min} to {bay.gap_max} mm"
 
 
 def _beside(scene: Scene, row: ElevationRow, frame: Frame, bottom: float) -> str:

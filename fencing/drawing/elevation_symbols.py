@@ -21,7 +21,7 @@ def member_edges(post: Post, bays: Mapping[str, Bay], system: System) -> list[Ed
     """
     half, face = system.square.face / 2, system.channel.face
     edges = list[Edges]()
-    for member in post.members:
+    for member in post.uprights:
         if member.section == "square":
             edges.append((member, post.at - half, post.at + half))
         elif post.kind == "single":
@@ -44,7 +44,7 @@ def post(frame: Frame, standing: Post, edges: Sequence[Edges], live: bool) -> st
         if foot > ground:
             below += svg.segment(x, ground, x, foot) + f"H{svg.num(x + width)}V{svg.num(ground)}"
     body = svg.path("buried", below) + svg.path("post", above, live=live)
-    tops = ", ".join(f"{member.section} to {member.top} mm" for member in standing.members)
+    tops = ", ".join(f"{member.section} to {member.top} mm" for member in standing.uprights)
     title = f"Post {standing.id}: {standing.kind} at {standing.at} mm, ground {standing.ground} mm, {tops}"
     return svg.group("standing", body, title, post=standing.id, at=str(standing.at))
 

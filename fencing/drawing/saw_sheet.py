@@ -138,7 +138,7 @@ def _bar(group: BarGroup, kerf: int, scale: float, paper: float) -> tuple[str, f
     if bar.trim:
         parts.append(_cut(MARGIN, top, bar.trim * scale))
     for piece in sawn:
-        length, where = piece.label.length, piece.label.where
+        length, where = piece.label.length, piece.label.used_at
         name = f"{length} mm" + (f" for {where}" if where and single else "")
         parts.append(svg.path("post", svg.box(piece.left, top, piece.right - piece.left, DEEP), name))
         parts.append(_inside(piece.left, piece.right, top, f"{length}"))
@@ -187,7 +187,7 @@ def _labels(bar: SawnBar, sawn: Sequence[_PieceOnBar], kept: float, top: float, 
     """Label the pieces of one bar and the offcut (its middle at ``kept``); return the number of lines too."""
     words = _Words()
     for piece in sawn:
-        where = piece.label.where or piece.label.role
+        where = piece.label.used_at or piece.label.role
         words.put((piece.left + piece.right) / 2, where, top, (piece.left, paper))
     if bar.remnant:
         words.put(kept, f"keep: {bar.remnant}", top, (0, paper), bold=True)

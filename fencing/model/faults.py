@@ -34,7 +34,7 @@ class InvalidDocument(ValueError):
         super().__init__("; ".join(f"{fault.pointer or '/'}: {fault.text}" for fault in self.faults))
 
 
-class Level(StrEnum):
+class Severity(StrEnum):
     """Severity of a notice. A ``STOP`` prevents sending a quote until a user overrides it."""
 
     INFO = "info"
@@ -44,9 +44,9 @@ class Level(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Remark about a fence that can be built; ``where`` is the id of a run, bay, post, gate or retrofit."""
+    """Remark about a fence that can be built; ``element`` is the id of a run, bay, post, gate or retrofit."""
 
     code: str
-    level: Level
-    where: str
+    severity: Severity
+    element: str
     text: str

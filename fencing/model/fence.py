@@ -39,14 +39,14 @@ class Post:
     kind: str
     ground: int
     hole_depth: int
-    members: tuple[Upright, ...]
+    uprights: tuple[Upright, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Rail:
-    """A rail. ``place`` is "bottom", "middle" or "top"; ends are cut square."""
+    """A rail. ``position`` is "bottom", "middle" or "top"; ends are cut square."""
 
-    place: str
+    position: str
     length: int
 
 
@@ -78,7 +78,7 @@ class Bay:
     """The fence between two neighbouring posts, with its four corners in ``base`` and ``top``.
 
     ``step`` is the height between its base and the base of the bay before it (never negative). ``slope`` is the inclination
-    of its base in degrees (never negative). ``ground`` is the level at its two posts. ``gap_least`` and ``gap_most`` are the
+    of its base in degrees (never negative). ``ground`` is the level at its two posts. ``gap_min`` and ``gap_max`` are the
     ground gap over its whole width. ``lattice_height`` is 0 without a lattice top.
     """
 
@@ -91,8 +91,8 @@ class Bay:
     base: Pair
     top: Pair
     ground: Pair
-    gap_least: int
-    gap_most: int
+    gap_min: int
+    gap_max: int
     rails: tuple[Rail, ...]
     sheets: tuple[Sheet, ...]
     lattice: tuple[Lattice, ...]
@@ -163,13 +163,13 @@ class HungGate:
 
 
 @dataclass(frozen=True, slots=True)
-class Proposal:
+class RunOption:
     """A form and layout in which a run could be built. ``cost`` is a decimal string, or None if prices are not known."""
 
     form: Form
     layout: Layout
     bays: int
-    stops: int
+    must_fix_count: int
     cost: str | None
     chosen: bool
 
@@ -185,7 +185,7 @@ class BuiltRun:
     posts: tuple[Post, ...]
     bays: tuple[Bay, ...]
     gates: tuple[HungGate, ...]
-    proposals: tuple[Proposal, ...] = ()
+    options: tuple[RunOption, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

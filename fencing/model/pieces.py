@@ -8,7 +8,7 @@ from decimal import Decimal
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Equal pieces: ``count`` of one role, finish and length. ``where`` lists bay, post or gate ids; ``width`` is for sheets.
+    """Equal pieces: ``count`` of one role, finish and length. ``used_at`` lists bay, post or gate ids; ``width`` is for sheets.
 
     ``length`` is integer mm and rounded up. ``component`` is None if the system maps no component to the role. ``site`` tells
     the jobs apart that are bought together.
@@ -20,23 +20,23 @@ class Piece:
     length: int
     width: int | None
     count: int
-    where: tuple[str, ...]
+    used_at: tuple[str, ...]
     site: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Why:
-    """One line of a breakdown: ``count`` elements with ``each`` pieces make ``net``."""
+class BreakdownLine:
+    """One line of a breakdown: ``count`` elements with ``per_element`` pieces make ``net``."""
 
-    place: str
+    element_type: str
     count: int
-    each: Decimal
+    per_element: Decimal
     net: Decimal
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """Quantity of one component in its sale unit (UN/ECE Rec 20). ``why`` adds up to ``net``; net + allowance = total."""
+    """Quantity of one component in its sale unit (UN/ECE Rec 20). ``breakdown`` adds up to ``net``; net + allowance = total."""
 
     role: str
     component: str | None
@@ -45,7 +45,7 @@ class Quantity:
     net: Decimal
     allowance: Decimal
     total: Decimal
-    why: tuple[Why, ...]
+    breakdown: tuple[BreakdownLine, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from fencing.model.faults import InvalidDocument, Level, Notice
-from fencing.model.fence import Post, Proposal
+from fencing.model.faults import InvalidDocument, Notice, Severity
+from fencing.model.fence import Post, RunOption
 from fencing.model.measure import Form, Layout, Run
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import EstimateWork, PriceList, cost_of
@@ -33,7 +33,7 @@ class BuildOption:
     """One way to build a run, with the figures that the choice depends on."""
 
     draft: Draft
-    stops: int
+    must_fix_count: int
     cuts: int
     cost: Decimal | None
 
@@ -109,9 +109,9 @@ def options(
 
 def _option(draft: Draft, system: System, prices: PriceList | None) -> BuildOption:
     posts = [posts_.build_post(post, system) for post in draft.uprights]
-    stops = sum(notice.level is Level.STOP for notice in inspect(draft, posts, system))
+    must_fix_count = sum(notice.severity is Severity.STOP for notice in inspect(draft, posts, system))
     cuts = sum(bay.count_cut_rails(system.rails.stock) for bay in draft.bays)
-    return BuildOption(draft, stops, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
+    return BuildOption(draft, must_fix_count, cuts, _cost(draft, posts, cuts, system, prices) if prices else None)
 
 
 def _cost(draft: Draft, posts: Sequence[Post], cuts: int, system: System, prices: PriceList) -> Decimal | None:
@@ -133,7 +133,7 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
 
     Source: house rule.
 
-    Example: no option has stops, so the first form wins, with its first layout of the fewest bays and cuts:
+    Example: no option has a must-fix notice, so the first form wins, with its first layout of the fewest bays and cuts:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
@@ -146,15 +146,15 @@ def choose(candidates: Sequence[BuildOption]) -> BuildOption:
         index, option = numbered
         form = FORMS.index(option.draft.form)
         cost = option.cost if priced and option.cost is not None else Decimal(0)
-        return option.stops, cost, form, len(option.draft.bays), option.cuts, index
+        return option.must_fix_count, cost, form, len(option.draft.bays), option.cuts, index
 
     return min(enumerate(candidates), key=rank)[1]
 
 
 def decide(
     run: Run, ground: Ground, system: System, prices: PriceList | None, ends: Ends, pointer: str
-) -> tuple[Draft, tuple[Proposal, ...]]:
-    """Return the draft to build for a run, and its proposals (none if the measure states both form and layout).
+) -> tuple[Draft, tuple[RunOption, ...]]:
+    """Return the draft to build for a run, and its options (none if the measure states both form and layout).
 
     Args:
         run: the measured run [lengths in mm].
@@ -169,7 +169,7 @@ def decide(
 
     Source: house rule.
 
-    Example: form and layout are stated, so there are no proposals:
+    Example: form and layout are stated, so there are no options:
 
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> draft, others = decide(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None, NO_ENDS, "/runs/0")
@@ -189,26 +189,26 @@ def decide(
         layouts=LAYOUTS if run.layout is Layout.AUTO else (run.layout,),
     )
     chosen = choose(candidates)
-    return chosen.draft, proposals(candidates, chosen)
+    return chosen.draft, list_options(candidates, chosen)
 
 
-def proposals(candidates: Sequence[BuildOption], chosen: BuildOption) -> tuple[Proposal, ...]:
-    """Return the options as proposals, in the order tried; costs are decimal strings [the business's currency].
+def list_options(candidates: Sequence[BuildOption], chosen: BuildOption) -> tuple[RunOption, ...]:
+    """Return the options for the take-off, in the order tried; costs are decimal strings [the business's currency].
 
     Source: house rule.
 
     Example:
         >>> from fencing.model.example_system import ROUND_SIZES, TWO_BAYS
         >>> candidates = options(TWO_BAYS.runs[0], Ground((0,), (0,)), ROUND_SIZES, None)
-        >>> [proposal.chosen for proposal in proposals(candidates, candidates[0])].count(True)
+        >>> [option.chosen for option in list_options(candidates, candidates[0])].count(True)
         1
     """
     return tuple(
-        Proposal(
+        RunOption(
             form=option.draft.form,
             layout=option.draft.layout,
             bays=len(option.draft.bays),
-            stops=option.stops,
+            must_fix_count=option.must_fix_count,
             cost=None if option.cost is None else f"{option.cost:f}",
             chosen=option is chosen,
         )

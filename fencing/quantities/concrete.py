@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from decimal import ROUND_CEILING, Decimal
 
 from fencing.model.fence import Post
-from fencing.model.pieces import Concrete, Quantity, Why
+from fencing.model.pieces import BreakdownLine, Concrete, Quantity
 from fencing.model.rounding import round_half_up
 from fencing.model.system import System
 from fencing.quantities.tally import with_allowance
@@ -53,7 +53,7 @@ def concrete_for(posts: Iterable[Post], system: System) -> tuple[Concrete, Quant
     return Concrete(sum(volumes.values()), net, row.allowance, row.total, bags), row
 
 
-def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
+def _litres(volumes: Counter[tuple[str, int]]) -> tuple[BreakdownLine, ...]:
     """Return a row for each kind and size of hole, in whole litres that add up to the rounded total."""
     exact = {key: key[1] * count for key, count in sorted(volumes.items())}
     litres = {key: volume // MM3_IN_LITRE for key, volume in exact.items()}
@@ -61,7 +61,9 @@ def _litres(volumes: Counter[tuple[str, int]]) -> tuple[Why, ...]:
     for key in sorted(exact, key=lambda key: (-(exact[key] % MM3_IN_LITRE), key))[:short]:
         litres[key] += 1
     return tuple(
-        Why(f"holes of {kind} posts", volumes[kind, volume], _cubic_metres(volume), litres[kind, volume] * LITRE)
+        BreakdownLine(
+            f"holes of {kind} posts", volumes[kind, volume], _cubic_metres(volume), litres[kind, volume] * LITRE
+        )
         for kind, volume in exact
     )
 

@@ -75,8 +75,8 @@ def count_post(tally: Tally, post: Post, finishes: Finishes, system: System, *, 
         [('post.channel', 2), ('cap.pair', 1), ('screw', 9)]
     """
     finish, cap, screw = find_finish(finishes, "post"), find_finish(finishes, "cap"), find_finish(finishes, "screw")
-    channels = [upright for upright in post.members if upright.section == "channel"]
-    for upright in post.members:
+    channels = [upright for upright in post.uprights if upright.section == "channel"]
+    for upright in post.uprights:
         tally.piece(f"post.{upright.section}", finish, upright.length, post.id, f"{post.kind} posts")
     per_cap, half = system.screws.per_cap, round_up(system.screws.per_cap, 2)
     if post.kind == "square":
@@ -110,7 +110,7 @@ def half_caps(post: Post) -> int:
     """
     if post.kind == "square":
         return 0
-    return 0 if post.kind == "line" and len({upright.top for upright in post.members}) == 1 else len(post.members)
+    return 0 if post.kind == "line" and len({upright.top for upright in post.uprights}) == 1 else len(post.uprights)
 
 
 def count_bay(tally: Tally, bay: Bay, finishes: Finishes, system: System) -> None:
@@ -129,7 +129,7 @@ def count_bay(tally: Tally, bay: Bay, finishes: Finishes, system: System) -> Non
     """
     rail, screw = find_finish(finishes, "rail"), find_finish(finishes, "screw")
     for piece in bay.rails:
-        tally.piece("rail", rail, piece.length, bay.id, f"{piece.place} rails")
+        tally.piece("rail", rail, piece.length, bay.id, f"{piece.position} rails")
     for sheet in bay.sheets:
         tally.piece("sheet", find_finish(finishes, "sheet"), sheet.blank, bay.id, "bays", sheet.width)
     for panel in bay.lattice:

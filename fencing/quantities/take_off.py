@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
-from fencing.model.faults import Level, Notice
-from fencing.model.fence import BuiltRetrofit, BuiltRun, Post, Proposal
+from fencing.model.faults import Notice, Severity
+from fencing.model.fence import BuiltRetrofit, BuiltRun, Post, RunOption
 from fencing.model.measure import Measure, Run, Terminal
 from fencing.model.pieces import Concrete, Piece, Quantity
 from fencing.model.roles import RANK
@@ -78,7 +78,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     check_system_fit(measure, system)
     shared = corners(measure.runs)
     grounds = grounds_of(measure.runs, shared)
-    drafts, proposals = _drafts(measure.runs, grounds, shared, system, prices)
+    drafts, options = _drafts(measure.runs, grounds, shared, system, prices)
     posts = _posts(drafts, shared, system)
     retrofits = tuple(retrofits_.build(retrofit, system) for retrofit in measure.retrofits)
     counted = _without_shared_corners(posts, shared)
@@ -86,7 +86,7 @@ def take_off(measure: Measure, system: System, prices: PriceList | None = None) 
     return TakeOff(
         measure=measure,
         system=system,
-        runs=tuple(map(_built, drafts, posts, proposals)),
+        runs=tuple(map(_built, drafts, posts, options)),
         retrofits=retrofits,
         pieces=pieces,
         quantities=quantities,
@@ -134,17 +134,17 @@ def _carry_round_corners(known: dict[int, Ground], runs: Sequence[Run], shared: 
 
 def _drafts(
     runs: Sequence[Run], grounds: Sequence[Ground], shared: dict[int, int], system: System, prices: PriceList | None
-) -> tuple[list[Draft], list[tuple[Proposal, ...]]]:
-    drafts, proposals = list[Draft](), list[tuple[Proposal, ...]]()
+) -> tuple[list[Draft], list[tuple[RunOption, ...]]]:
+    drafts, options = list[Draft](), list[tuple[RunOption, ...]]()
     for index, (run, ground) in enumerate(zip(runs, grounds, strict=True)):
         ends = Ends(
             first=drafts[index - 1].uprights[-1].id if index and index in shared else None,
             last=drafts[0].uprights[0].id if 0 in shared and index == len(runs) - 1 else None,
         )
-        draft, own_proposals = decide(run, ground, system, prices, ends, f"/runs/{index}")
+        draft, own_options = decide(run, ground, system, prices, ends, f"/runs/{index}")
         drafts.append(draft)
-        proposals.append(own_proposals)
-    return drafts, proposals
+        options.append(own_options)
+    return drafts, options
 
 
 def _posts(drafts: Sequence[Draft], shared: dict[int, int], system: System) -> list[tuple[Post, ...]]:
@@ -189,8 +189,8 @@ def _count(
     return tally.pieces(system), tuple(sorted(rows, key=lambda row: RANK[row.role])), concrete
 
 
-def _built(draft: Draft, posts: tuple[Post, ...], proposals: tuple[Proposal, ...]) -> BuiltRun:
-    return BuiltRun(draft.run.id, draft.run.length, draft.form, draft.layout, posts, draft.bays, draft.gates, proposals)
+def _built(draft: Draft, posts: tuple[Post, ...], options: tuple[RunOption, ...]) -> BuiltRun:
+    return BuiltRun(draft.run.id, draft.run.length, draft.form, draft.layout, posts, draft.bays, draft.gates, options)
 
 
 def _notices(
@@ -219,7 +219,7 @@ def _misclosure(run: Run) -> list[Notice]:
         f"the levelling book misses its known level by {abs(run.misclosure)} mm, more than {MISCLOSURE_PER_ROOT_SETUP} mm times "
         "the root of its set-ups; the difference is distributed over the set-ups, check the readings"
     )
-    return [Notice("levels.misclosure", Level.WARNING, run.id, text)]
+    return [Notice("levels.misclosure", Severity.WARNING, run.id, text)]
 
 
 def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
@@ -231,14 +231,14 @@ def _corner_levels(before: Draft, after: Draft) -> list[Notice]:
         f"ground level at this corner: {ending.ground} mm in run {before.run.id}, {starting.ground} mm in run {after.run.id}, "
         f"a difference of {apart} mm; the lower level is used, check the levels"
     )
-    return [Notice("corner.levels", Level.WARNING, starting.id, text)]
+    return [Notice("corner.levels", Severity.WARNING, starting.id, text)]
 
 
 def _wall_fixings(draft: Draft, posts: Sequence[Post], system: System) -> list[Notice]:
     notices = list[Notice]()
     for post in posts:
         if against(draft.run, post) is Terminal.WALL:
-            points = stitch_post(post.members[0].top, post.ground, system.screws)
+            points = stitch_post(post.uprights[0].top, post.ground, system.screws)
             text = f"fix this post to the wall at {points} points; the fixings depend on the wall and are not among the screws"
-            notices.append(Notice("wall.fixing", Level.INFO, post.id, text))
+            notices.append(Notice("wall.fixing", Severity.INFO, post.id, text))
     return notices

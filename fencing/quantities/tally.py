@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import ROUND_CEILING, Decimal
 
-from fencing.model.pieces import Piece, Quantity, Why
+from fencing.model.pieces import BreakdownLine, Piece, Quantity
 from fencing.model.roles import RANK
 from fencing.model.system import Allowance, System
 from fencing.quantities.comparison_prices import PIECE_ROLES
@@ -46,14 +46,14 @@ class Tally:
 
         >>> tally = Tally()
         >>> tally.piece("rail", None, 2388, "A-1", "top rails")
-        >>> [(row.why[0].place, row.why[0].count) for row in tally.reasons_in_order()]
+        >>> [(row.breakdown[0].element_type, row.breakdown[0].count) for row in tally.reasons_in_order()]
         [('top rails', 1)]
         """
         self._pieces.setdefault((role, finish, length, width), []).append(where)
         self.count(role, finish, place)
 
     def pieces(self, system: System) -> tuple[Piece, ...]:
-        """Return all pieces [mm], longest first within a role and finish, with one ``where`` for each piece.
+        """Return all pieces [mm], longest first within a role and finish, with one ``used_at`` for each piece.
 
         Source: house rule.
 
@@ -61,7 +61,7 @@ class Tally:
         >>> tally = Tally()
         >>> for length, bay in ((2100, "A-2"), (2388, "A-1"), (2388, "A-3")):
         ...     tally.piece("rail", None, length, bay, "top rails")
-        >>> [(piece.length, piece.count, piece.where) for piece in tally.pieces(ROUND_SIZES)]
+        >>> [(piece.length, piece.count, piece.used_at) for piece in tally.pieces(ROUND_SIZES)]
         [(2388, 2, ('A-1', 'A-3')), (2100, 1, ('A-2',))]
         """
         keys = sorted(self._pieces, key=lambda key: (RANK[key[0]], key[1] or "", -key[2], -(key[3] or 0)))
@@ -72,7 +72,7 @@ class Tally:
         )
 
     def reasons_in_order(self) -> Iterable[Quantity]:
-        """Yield the quantities [pieces] without allowance, in the order of printed lists; ``why`` in the order of counting.
+        """Yield the quantities [pieces] without allowance, in the order of printed lists; ``breakdown`` in the order of counting.
 
         >>> tally = Tally()
         >>> tally.count("screw", None, "caps", each=2)
@@ -82,11 +82,12 @@ class Tally:
         """
         for role, finish in sorted(self._reasons, key=lambda key: (RANK[key[0]], key[1] or "")):
             rows = self._reasons[role, finish]
-            why = tuple(
-                Why(place, count, Decimal(each), Decimal(count * each)) for (place, each), count in rows.items()
+            breakdown = tuple(
+                BreakdownLine(place, count, Decimal(each), Decimal(count * each))
+                for (place, each), count in rows.items()
             )
-            net = sum((row.net for row in why), Decimal(0))
-            yield Quantity(role, None, finish, "C62", net, Decimal(0), net, why)
+            net = sum((line.net for line in breakdown), Decimal(0))
+            yield Quantity(role, None, finish, "C62", net, Decimal(0), net, breakdown)
 
     def quantities(self, system: System) -> tuple[Quantity, ...]:
         """Return all quantities [pieces] with the system's allowances; roles of a cutting plan have no allowance.
@@ -126,4 +127,4 @@ def with_allowance(row: Quantity, system: System, quantum: Decimal) -> Quantity:
     rule = allowance_for(row.role, system)
     extra = (row.net * rule.percent / 100).quantize(quantum, ROUND_CEILING) + rule.each
     component = system.components.get(row.role)
-    return Quantity(row.role, component, row.finish, row.unit, row.net, extra, row.net + extra, row.why)
+    return Quantity(row.role, component, row.finish, row.unit, row.net, extra, row.net + extra, row.breakdown)

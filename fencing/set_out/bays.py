@@ -15,7 +15,7 @@ from functools import lru_cache
 from math import atan2, degrees
 from typing import NamedTuple
 
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, Lattice, Pair, Rail, Sheet
 from fencing.model.measure import Form
 from fencing.model.rounding import along_slope, round_half_up, round_up
@@ -153,7 +153,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
         system: the fence system.
 
     Returns:
-        The bay; ``gap_least`` and ``gap_most`` [mm, half-up] are over its whole width, hole centre to hole centre.
+        The bay; ``gap_min`` and ``gap_max`` [mm, half-up] are over its whole width, hole centre to hole centre.
 
     Source: docs/rules.md, "Levels, forms, bays".
 
@@ -162,7 +162,7 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> lines = Lines("A-1", 0, 2400, (50, 50), (1850, 1850), 5, 5, 0, False)
         >>> bay = build(lines, Form.LEVEL, 0, Ground((0, 2400), (0, -100)), ROUND_SIZES)
-        >>> bay.gap_least, bay.gap_most, [rail.length for rail in bay.rails]
+        >>> bay.gap_min, bay.gap_max, [rail.length for rail in bay.rails]
         (50, 150, [2390, 2390])
     """
     left, right = lines.base
@@ -181,8 +181,8 @@ def build(lines: Lines, form: Form, lattice: int, ground: Ground, system: System
         base=lines.base,
         top=lines.top,
         ground=(profile[0][1], profile[-1][1]),
-        gap_least=round_half_up(min(gaps), width),
-        gap_most=round_half_up(max(gaps), width),
+        gap_min=round_half_up(min(gaps), width),
+        gap_max=round_half_up(max(gaps), width),
         rails=rails,
         sheets=sheets,
         lattice=panels,
@@ -201,36 +201,36 @@ def inspect(bay: Bay, system: System) -> list[Notice]:
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> lines = Lines("A-1", 0, 350, (50, 50), (1850, 1850), 5, 5, 0, False)
         >>> narrow = build(lines, Form.LEVEL, 0, Ground((0,), (0,)), ROUND_SIZES)
-        >>> [(notice.code, notice.level.value) for notice in inspect(narrow, ROUND_SIZES)]
+        >>> [(notice.code, notice.severity.value) for notice in inspect(narrow, ROUND_SIZES)]
         [('bay.short', 'warning')]
     """
     return [Notice(code, level, bay.id, text) for code, level, text in _remarks(bay, system)]
 
 
-def _remarks(bay: Bay, system: System) -> list[tuple[str, Level, str]]:
-    remarks: list[tuple[str, Level, str]] = []
-    if bay.gap_most > system.ground_gap_max:
-        text = f"ground gap up to {bay.gap_most} mm, at most {system.ground_gap_max} mm is allowed: step or rake the bay, or fill"
-        remarks.append(("gap.high", Level.STOP, text))
+def _remarks(bay: Bay, system: System) -> list[tuple[str, Severity, str]]:
+    remarks: list[tuple[str, Severity, str]] = []
+    if bay.gap_max > system.ground_gap_max:
+        text = f"ground gap up to {bay.gap_max} mm, at most {system.ground_gap_max} mm is allowed: step or rake the bay, or fill"
+        remarks.append(("gap.high", Severity.STOP, text))
     if bay.step > system.step_max:
         text = f"step of {bay.step} mm, at most {system.step_max} mm is allowed: use shorter bays or rake the run"
-        remarks.append(("step.high", Level.STOP, text))
+        remarks.append(("step.high", Severity.STOP, text))
     if bay.slope > float(system.rake_max):
         text = f"raked at {bay.slope:.2f} degrees, at most {system.rake_max} is allowed: step the run"
-        remarks.append(("rake.high", Level.STOP, text))
+        remarks.append(("rake.high", Severity.STOP, text))
     if bay.lattice and not system.lattice.raked and bay.top[0] != bay.top[1]:
         text = "this system's lattice can't follow a sloping rail: step the bay or leave the lattice out"
-        remarks.append(("lattice.raked", Level.STOP, text))
+        remarks.append(("lattice.raked", Severity.STOP, text))
     remarks += shortages(system, bay.rails, bay.sheets, bay.lattice)
     if bay.width < system.closing_bay_min:
         text = f"bay of {bay.width} mm is under the minimum closing bay of {system.closing_bay_min} mm"
-        remarks.append(("bay.short", Level.WARNING, text))
+        remarks.append(("bay.short", Severity.WARNING, text))
     return remarks
 
 
 def shortages(
     system: System, rails: Sequence[Rail] = (), sheets: Sequence[Sheet] = (), lattice: Sequence[Lattice] = ()
-) -> list[tuple[str, Level, str]]:
+) -> list[tuple[str, Severity, str]]:
     """Return (code, level, text) for each kind of piece that is longer than the longest stock length.
 
     Args:
@@ -250,7 +250,7 @@ def shortages(
         ("lattice.short", "lattice panel", [panel.length for panel in lattice], system.lattice.stock),
     ]
     return [
-        (code, Level.STOP, f"needs a {what} of {max(lengths)} mm, the longest stock is {stock[-1]} mm")
+        (code, Severity.STOP, f"needs a {what} of {max(lengths)} mm, the longest stock is {stock[-1]} mm")
         for code, what, lengths, stock in needs
         if stock and max(lengths, default=0) > stock[-1]
     ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isqrt
 
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import HungGate, Leaf
 from fencing.model.measure import Gate, GateKind
 from fencing.model.system import System
@@ -149,7 +149,7 @@ def inspect(gate: HungGate, length: int, ground: Ground, system: System) -> list
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> level = Ground((0,), (0,))
         >>> wide = build_gate(Gate("A-G1", 0, 1300, GateKind.SINGLE, 1800), ("A-P1", "A-P2"), level, ROUND_SIZES)
-        >>> [(notice.code, notice.level.value) for notice in inspect(wide, 4800, level, ROUND_SIZES)]
+        >>> [(notice.code, notice.severity.value) for notice in inspect(wide, 4800, level, ROUND_SIZES)]
         [('leaf.wide', 'stop')]
     """
     return [
@@ -166,14 +166,14 @@ def _too_wide(gate: HungGate, system: System) -> Iterator[Notice]:
     if widest > most:
         action = "make the opening smaller" if gate.kind == GateKind.DOUBLE else "use a wider kind or a smaller opening"
         text = f"leaf of {widest} mm, at most {most} mm is allowed for a {gate.kind} gate: {action}"
-        yield Notice("leaf.wide", Level.STOP, gate.id, text)
+        yield Notice("leaf.wide", Severity.STOP, gate.id, text)
 
 
 def _gap_too_high(gate: HungGate, ground: Ground, system: System) -> Iterator[Notice]:
     gap, allowed = gate.base - ground.lowest(gate.start, gate.start + gate.opening), system.ground_gap_max
     if gap > allowed:
         text = f"ground gap up to {gap} mm under the gate, at most {allowed} mm is allowed: level the ground in the opening"
-        yield Notice("gap.high", Level.STOP, gate.id, text)
+        yield Notice("gap.high", Severity.STOP, gate.id, text)
 
 
 def _no_stock(gate: HungGate, system: System) -> Iterator[Notice]:
@@ -187,7 +187,7 @@ def _swing_blocked(gate: HungGate, length: int, ground: Ground) -> Iterator[Noti
     rise = _swing_rise(gate, length, ground)
     if rise > 0:
         text = f"ground beside the opening is {rise} mm above the foot of the leaf: it can't swing right round; check its swing"
-        yield Notice("gate.swing", Level.WARNING, gate.id, text)
+        yield Notice("gate.swing", Severity.WARNING, gate.id, text)
 
 
 def _swing_rise(gate: HungGate, length: int, ground: Ground) -> int:

@@ -69,6 +69,6 @@ def concrete(post: Post, system: System) -> int:
     """
     top, bottom = diameters(system)
     areas = {"square": system.square.steel_area, "channel": system.channel.steel_area}
-    steel = sum(areas[upright.section] * upright.embedment for upright in post.members)
+    steel = sum(areas[upright.section] * upright.embedment for upright in post.uprights)
     volume = hole_volume(post.hole_depth, top, bottom) - steel + crown_volume(top, system.hole.crown)
     return max(0, floor(volume + 0.5))

@@ -6,7 +6,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Post, Upright
 from fencing.model.system import Hole, PostSection, System
 
@@ -70,7 +70,7 @@ def build_post(post: UnsizedPost, system: System) -> Post:
 
         >>> from fencing.model.example_system import ROUND_SIZES
         >>> post = build_post(UnsizedPost("A-P1", 0, "square", 0, 1850, (("A-1", 1850),)), ROUND_SIZES)
-        >>> [(upright.section, upright.length, upright.stock) for upright in post.members]
+        >>> [(upright.section, upright.length, upright.stock) for upright in post.uprights]
         [('square', 2450, 2700), ('channel', 2450, 2700)]
     """
     uprights: list[Upright] = []
@@ -95,14 +95,14 @@ def inspect(posts: Iterable[Post], system: System) -> list[Notice]:
     """
     notices = list[Notice]()
     for post in posts:
-        for upright in post.members:
+        for upright in post.uprights:
             spec = system.square if upright.section == "square" else system.channel
             needed = upright.top - post.ground + spec.embedment_min
             if needed > spec.stock[-1]:
                 text = f"needs a {upright.section} post of {needed} mm, the longest stock is {spec.stock[-1]} mm"
                 if upright.stock is not None:
                     text += f": only {upright.embedment} mm would be below ground, at least {spec.embedment_min} mm is needed"
-                notices.append(Notice("post.short", Level.STOP, post.id, text))
+                notices.append(Notice("post.short", Severity.STOP, post.id, text))
                 break
     return notices
 

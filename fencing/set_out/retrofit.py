@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import accumulate, pairwise
 
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay, BuiltRetrofit, Lattice, Rail
 from fencing.model.measure import Form, Retrofit
 from fencing.model.system import System
@@ -55,8 +55,8 @@ def _bay(name: str, start: int, end: int, lattice: int, system: System) -> Bay:
         base=(0, 0),
         top=(lattice, lattice),
         ground=(0, 0),
-        gap_least=0,
-        gap_most=0,
+        gap_min=0,
+        gap_max=0,
         rails=(Rail("top", length),),
         sheets=(),
         lattice=(Lattice(length, lattice),),
@@ -75,7 +75,7 @@ def inspect(built: BuiltRetrofit, system: System) -> list[Notice]:
     ['retrofit.footings']
     """
     text = "the standing posts and footings will carry a higher fence: check them before the lattice goes on"
-    notices = [Notice("retrofit.footings", Level.WARNING, built.id, text)]
+    notices = [Notice("retrofit.footings", Severity.WARNING, built.id, text)]
     for bay in built.bays:
         short = shortages(system, rails=bay.rails, lattice=bay.lattice)
         notices += [Notice(code, level, bay.id, text) for code, level, text in short]

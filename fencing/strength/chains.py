@@ -155,7 +155,7 @@ def _span(run: BuiltRun) -> int:
 
 
 def _height(run: BuiltRun, measured: Run) -> int:
-    return max((post.members[0].top - post.ground for post in run.posts), default=measured.height)
+    return max((post.uprights[0].top - post.ground for post in run.posts), default=measured.height)
 
 
 def _return_m(chain: _Chain, end: str, joints: Sequence[Joint], takeoff: TakeOff, height: int) -> float:
@@ -192,6 +192,6 @@ def _solid(run: BuiltRun, height: int, *, forwards: bool) -> tuple[int, bool]:
     """Return the solid length of one run from the end where it is entered [mm], and whether all of it is solid."""
     start = 0 if forwards else run.length
     stops = [gate.start if forwards else gate.start + gate.opening for gate in run.gates]
-    stops += [post.at for post in run.posts if post.members[0].top - post.ground < RETURN_HEIGHT * height]
+    stops += [post.at for post in run.posts if post.uprights[0].top - post.ground < RETURN_HEIGHT * height]
     nearest = min((abs(stop - start) for stop in stops), default=None)
     return (run.length, True) if nearest is None else (nearest, False)

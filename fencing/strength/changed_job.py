@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from fencing.model.faults import InvalidDocument, Level, Notice
+from fencing.model.faults import InvalidDocument, Notice, Severity
 from fencing.model.measure import Measure, Run
 from fencing.model.system import PostSection, System
 from fencing.quantities.take_off import TakeOff, take_off
@@ -115,4 +115,4 @@ def _new_stop(before: TakeOff, after: TakeOff) -> str:
 
 
 def _stops(takeoff: TakeOff) -> list[Notice]:
-    return [notice for notice in takeoff.notices if notice.level is Level.STOP]
+    return [notice for notice in takeoff.notices if notice.severity is Severity.STOP]

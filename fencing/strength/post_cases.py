@@ -118,8 +118,8 @@ def _cases(index: int, exposed: Exposed, joints: Sequence[Joint], takeoff: TakeO
             kind=post.kind,
             sides=tuple(_side(at, span, exposed[run], heading) for span, at, run, heading in beside),
             spacing=max((span.end - span.start for span, *_ in beside), default=0),
-            height=max(member.top for member in post.members) - post.ground,
-            embedment=min(member.embedment for member in post.members),
+            height=max(member.top for member in post.uprights) - post.ground,
+            embedment=min(member.embedment for member in post.uprights),
             diameter=min(bottom, mouth),
         )
 

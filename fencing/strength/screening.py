@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.measure import StrengthRequest
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff
@@ -323,13 +323,13 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
 
     >>> from fencing.model.example_system import IN_WIND, ROUND_SIZES
     >>> from fencing.quantities.take_off import take_off
-    >>> [notice.where for notice in screening_notices(screen(take_off(IN_WIND, ROUND_SIZES)))]
+    >>> [notice.element for notice in screening_notices(screen(take_off(IN_WIND, ROUND_SIZES)))]
     ['A-P1', 'A-P2', 'A-P3']
     """
     notices = [
         Notice(
             f"strength.{post.outcome}",
-            Level.WARNING,
+            Severity.WARNING,
             post.case.post,
             f"{WORDS[post.outcome]} ({'; '.join(post.reasons)})",
         )
@@ -337,7 +337,7 @@ def screening_notices(screening: Screening) -> tuple[Notice, ...]:
         if post.outcome is not ScreeningOutcome.WITHIN
     ]
     text = f"{WORDS[ScreeningOutcome.OUTSIDE]} (the height of the standing fence is not stated)"
-    notices += [Notice("strength.outside", Level.WARNING, name, text) for name in screening.unscreened]
+    notices += [Notice("strength.outside", Severity.WARNING, name, text) for name in screening.unscreened]
     return tuple(notices)
 
 

@@ -15,8 +15,8 @@ Document = Mapping[str, Any]
 @dataclass(frozen=True, slots=True)
 class NoticeRow:
     numbers: str
-    level: str
-    where: str
+    severity: str
+    elements: str
     text: str
 
 
@@ -25,15 +25,15 @@ def notice_key(takeoff: Document, places: Collection[str] | None = None) -> tupl
 
     Notices that differ only in figures share a row with the range of the figures: a long run may have hundreds.
     """
-    rows = [row for row in enumerate(takeoff["notices"], 1) if places is None or row[1]["where"] in places]
+    rows = [row for row in enumerate(takeoff["notices"], 1) if places is None or row[1]["element"] in places]
     return tuple(
         NoticeRow(
             _numbers(number for number, _ in found),
-            found[0][1]["level"],
-            ranges(notice["where"] for _, notice in found),
+            found[0][1]["severity"],
+            ranges(notice["element"] for _, notice in found),
             worded(in_one([notice["text"] for _, notice in found])),
         )
-        for found in gathered(rows, lambda row: (row[1]["level"], row[1]["text"]))
+        for found in gathered(rows, lambda row: (row[1]["severity"], row[1]["text"]))
     )
 
 

@@ -177,7 +177,7 @@ def _hole(run: str, post: Document, before: int | None, shared: bool) -> HoleRow
 def _uprights(run: str, post: Document) -> Iterable[str]:
     """Yield the uprights of a hole, equal sizes in one line: "A-1, A-2: top +1.860; 1860 out, 600 in; 2460 trim 20"."""
     sizes: dict[tuple[Any, ...], list[str]] = {}
-    for member in post["members"]:
+    for member in post["uprights"]:
         size = (member["top_mm"], member["length_mm"], member["stock_mm"], member["embedment_mm"])
         sizes.setdefault(size, []).append(called(run, member["bay"] or member["section"]))
     for (top, length, stock, embedment), names in sizes.items():
@@ -204,7 +204,7 @@ def _bay(bay: Document) -> BayRow:
         width=str(bay["to_mm"] - bay["from_mm"]),
         base=_line(bay["base_mm"]),
         top=_line(bay["top_mm"]),
-        gap=str(gap["least"]) if gap["least"] == gap["most"] else f"{gap['least']}–{gap['most']}",
+        gap=str(gap["min"]) if gap["min"] == gap["max"] else f"{gap['min']}–{gap['max']}",
         step=str(bay["step_mm"] or ""),
         rake=localize(f"{bay['slope_deg']}°") if float(bay["slope_deg"]) else "",
         rails=_rails(bay["rails"]),
@@ -237,13 +237,13 @@ def _line(pair: Sequence[int]) -> str:
 
 def _rails(rails: Sequence[Document]) -> tuple[str, ...]:
     """
-    >>> _rails([{"place": "bottom", "length_mm": 1134}, {"place": "top", "length_mm": 1172}])
+    >>> _rails([{"position": "bottom", "length_mm": 1134}, {"position": "top", "length_mm": 1172}])
     ('bottom 1134', 'top 1172')
     """
     lengths = {rail["length_mm"] for rail in rails}
     if len(lengths) == 1:
         return (f"{len(rails)} × {lengths.pop()}",)
-    return tuple(f"{rail['place']} {rail['length_mm']}" for rail in rails)
+    return tuple(f"{rail['position']} {rail['length_mm']}" for rail in rails)
 
 
 def _sheet(sheet: Document) -> str:
@@ -302,7 +302,7 @@ def _leaf_parts(leaf: Document, joint_screws: int) -> Iterable[str]:
     yield f"frame: stiles {stiles}, {', '.join(_rails(leaf['rails']))} rails between them"
     yield (
         f"frame screws: {joint_screws} in each of the {2 * len(leaf['rails'])} joints, "
-        f"through the stile at both ends of the {', '.join(rail['place'] for rail in leaf['rails'])} rail"
+        f"through the stile at both ends of the {', '.join(rail['position'] for rail in leaf['rails'])} rail"
     )
     yield "sheets from the hinge side: " + ", ".join(_sheet(sheet) for sheet in leaf["sheets"])
     top, foot = _by(leaf["top_notch_mm"]), _by(leaf["notch_mm"])
@@ -332,7 +332,7 @@ def cut_list(takeoff: Document, finishes: Document | None = None) -> tuple[CutGr
 
 
 def _cut(piece: Document, finishes: Document) -> CutRow:
-    places: Sequence[str] = piece["for"]
+    places: Sequence[str] = piece["used_at"]
     finish = piece.get("finish") or ""
     return CutRow(
         count=piece["count"],

@@ -61,7 +61,7 @@ def _pattern(bar: CutBar, stock: int, scale: float, kerf: int, sawn: Sequence[Sa
 
 
 def _places(bar: SawnBar) -> str:
-    data = ", ".join(piece.where or part(piece.role) for piece in bar.pieces)
+    data = ", ".join(piece.used_at or part(piece.role) for piece in bar.pieces)
     return f"{bar.number}: {data}" + (f"; offcut {bar.remnant}" if bar.remnant else "")
 
 

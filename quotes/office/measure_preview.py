@@ -9,7 +9,7 @@ from typing import Any
 
 from fencing.drawing.elevation import elevation
 from fencing.drawing.plan_view import plan
-from fencing.model.faults import Fault, InvalidDocument, Level, Notice
+from fencing.model.faults import Fault, InvalidDocument, Notice, Severity
 from fencing.quantities.choose_layout import FORMS, LAYOUTS, choose, options
 from fencing.quantities.take_off import TakeOff, grounds_of
 from fencing.set_out.corners import corners
@@ -49,7 +49,7 @@ class MeasurePreview:
     @property
     def stops(self) -> int:
         """How many notices keep a quote from being sent."""
-        return sum(row.level is Level.STOP for rows in self.notices.values() for row in rows)
+        return sum(row.severity is Severity.STOP for rows in self.notices.values() for row in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class BuildOptionRow:
     form: str
     layout: str
     bays: int
-    stops: int
+    must_fix_count: int
     cost: str
     best: bool
     taken: bool
@@ -143,7 +143,7 @@ def by_run(taken: TakeOff) -> dict[str, list[Notice]]:
         owners |= dict.fromkeys((built.id, *(bay.id for bay in built.bays)), built.id)
     found: dict[str, list[Notice]] = {}
     for notice in taken.notices:
-        found.setdefault(owners.get(notice.where, notice.where), []).append(notice)
+        found.setdefault(owners.get(notice.element, notice.element), []).append(notice)
     return found
 
 
@@ -163,7 +163,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
     tried = options(run, ground, found.system, found.prices, NO_ENDS, f"/runs/{place}", forms=FORMS, layouts=LAYOUTS)
     best = choose(tried)
     chosen = (run.form.value, run.layout.value)
-    ranked = sorted(tried, key=lambda item: (item.stops, item.cost is None, item.cost or Decimal(0)))
+    ranked = sorted(tried, key=lambda item: (item.must_fix_count, item.cost is None, item.cost or Decimal(0)))
     leaders = [
         next(item for item in ranked if item.draft.form is form)
         for form in dict.fromkeys(item.draft.form for item in ranked)
@@ -173,7 +173,7 @@ def ways_of(business: Business, document: Mapping[str, Any], place: int) -> list
             form=item.draft.form.value,
             layout=item.draft.layout.value,
             bays=len(item.draft.bays),
-            stops=item.stops,
+            must_fix_count=item.must_fix_count,
             cost="" if item.cost is None else shown(item.cost, business.currency, business.locale),
             best=item is best,
             taken=(item.draft.form.value, item.draft.layout.value) == chosen,

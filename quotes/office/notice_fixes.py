@@ -28,7 +28,7 @@ class Fix:
 class NoticeWithFixes:
     """A notice, or several alike, with the places they stand at and the ways out of them."""
 
-    level: str
+    severity: str
     places: tuple[str, ...]
     text: str
     ways: tuple[Fix, ...]
@@ -57,12 +57,12 @@ def notices_of(taken: TakeOff | None, notices: Mapping[str, list[Notice]], run_i
     site = NoticeContext(place, taken.runs[place], taken) if taken is not None and place is not None else None
     seen = set[Fix]()
     said = []
-    for group in gathered(found, lambda item: (item.level.value, item.text)):
+    for group in gathered(found, lambda item: (item.severity.value, item.text)):
         ways = tuple(way for way in _ways_of(group, site) if way not in seen)
-        data = tuple(dict.fromkeys(item.where for item in group))
+        data = tuple(dict.fromkeys(item.element for item in group))
         said.append(
             NoticeWithFixes(
-                group[0].level.value, data[:NAMED], in_one([item.text for item in group]), ways, len(data[NAMED:])
+                group[0].severity.value, data[:NAMED], in_one([item.text for item in group]), ways, len(data[NAMED:])
             )
         )
         seen.update(ways)
@@ -85,7 +85,7 @@ def _form(site: NoticeContext, form: Form, words: str) -> list[Fix]:
 
 
 def _gap(notice: Notice, site: NoticeContext) -> list[Fix]:
-    if any(gate.id == notice.where for gate in site.built.gates):
+    if any(gate.id == notice.element for gate in site.built.gates):
         return []  # only a spade helps
     return [*_form(site, Form.STEPPED, "Use stepped for"), *_form(site, Form.RAKED, "Use raked for")]
 
@@ -119,7 +119,7 @@ def _swing(notice: Notice, site: NoticeContext) -> list[Fix]:
 
 
 def _gate(notice: Notice, site: NoticeContext) -> tuple[int, HungGate]:
-    return next((number, gate) for number, gate in enumerate(site.built.gates) if gate.id == notice.where)
+    return next((number, gate) for number, gate in enumerate(site.built.gates) if gate.id == notice.element)
 
 
 def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
@@ -129,7 +129,7 @@ def _corner(notice: Notice, site: NoticeContext) -> list[Fix]:
     grounds: list[Ground] = grounds_of(runs, shared)
     found = []
     for after, before in shared.items():
-        if site.taken.runs[after].posts[0].id == notice.where:
+        if site.taken.runs[after].posts[0].id == notice.element:
             by = grounds[before].at(runs[before].length) - grounds[after].at(0)
             found.append(Fix(f"meet:{after}={by}", f"{_up(by, runs[after].id)} to match run {runs[before].id}"))
     return found

@@ -54,7 +54,7 @@ def _piece_weights(takeoff: TakeOff, role: str, finish: str | None, runs: tuple[
     for piece in takeoff.pieces:
         if piece.role != role or (finish is not None and piece.finish != finish):
             continue
-        owners = [run for place in piece.where if (run := _run_of(place, runs)) is not None]
+        owners = [run for place in piece.used_at if (run := _run_of(place, runs)) is not None]
         for run in owners:
             weights[run] = weights.get(run, Fraction(0)) + Fraction(piece.length * piece.count, len(owners))
     return weights

@@ -10,7 +10,7 @@ from typing import Any
 from catalogue.engine.purchase_options import Article, PurchaseOptions, SupplierListing
 from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption
 from fencing.buying.stock_options import StockOptions as Offered
-from fencing.model.pieces import Piece, Quantity, Why
+from fencing.model.pieces import BreakdownLine, Piece, Quantity
 from fencing.quantities.comparison_prices import PIECE_ROLES
 
 KEPT_FROM = 1000  # mm: a remnant shorter than this is scrap
@@ -27,7 +27,7 @@ def read_pieces(takeoff: Mapping[str, Any]) -> list[Piece]:
             row["length_mm"],
             row["width_mm"],
             row["count"],
-            tuple(name for name, count in zip(row["for"], row["used_counts"], strict=True) for _ in range(count)),
+            tuple(name for name, count in zip(row["used_at"], row["used_counts"], strict=True) for _ in range(count)),
         )
         for row in takeoff["pieces"]
     ]
@@ -40,10 +40,11 @@ def read_quantities(takeoff: Mapping[str, Any], market: PurchaseOptions) -> list
 
 def _quantity(row: Mapping[str, Any]) -> Quantity:
     net, allowance, total = (Decimal(row[name]) for name in ("net", "allowance", "total"))
-    why = tuple(
-        Why(item["place"], item["count"], Decimal(str(item["each"])), Decimal(item["net"])) for item in row["why"]
+    breakdown = tuple(
+        BreakdownLine(item["element_type"], item["count"], Decimal(str(item["per_element"])), Decimal(item["net"]))
+        for item in row["breakdown"]
     )
-    return Quantity(row["role"], row["component"], row["finish"], row["unit"], net, allowance, total, why)
+    return Quantity(row["role"], row["component"], row["finish"], row["unit"], net, allowance, total, breakdown)
 
 
 def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
@@ -57,8 +58,8 @@ def _in_bags(row: Quantity, market: PurchaseOptions) -> Quantity:
     if not choices or row.unit != CUBIC_METRE:
         return row
     _, _, sku, bags, bag = min(choices)
-    why = (Why(f"{row.total} m3 of concrete at {bag:f} m3 a bag", int(bags), Decimal(1), bags),)
-    return replace(row, component=sku, unit="C62", net=bags, allowance=Decimal(0), total=bags, why=why)
+    breakdown = (BreakdownLine(f"{row.total} m3 of concrete at {bag:f} m3 a bag", int(bags), Decimal(1), bags),)
+    return replace(row, component=sku, unit="C62", net=bags, allowance=Decimal(0), total=bags, breakdown=breakdown)
 
 
 def strip_width(systems: Iterable[Mapping[str, Any]]) -> int | None:

@@ -182,7 +182,7 @@ def _cut_from(found: Purchase) -> Iterator[tuple[str, str, int]]:
     for cutting in found.cuttings:
         for bar in cutting.bars:
             for piece in bar.pieces:
-                yield bar.sku, piece.where, piece.length
+                yield bar.sku, piece.used_at, piece.length
     for blank in found.blanks:
         if not blank.on_hand:
             length, _, where = blank.takes[0]

@@ -69,15 +69,15 @@ def placed(pieces: Iterable[Piece], takeoff: Mapping[str, Any]) -> list[Piece]:
         for role, holders in (("rail", [(bay["id"], bay) for bay in run["bays"]]), ("gate.rail", leaves)):
             for name, holder in holders:
                 for rail in holder["rails"]:
-                    places.setdefault((role, name, rail["length_mm"]), []).append(rail["place"])
-    return [replace(piece, where=_piece_names(piece, places)) for piece in pieces]
+                    places.setdefault((role, name, rail["length_mm"]), []).append(rail["position"])
+    return [replace(piece, used_at=_piece_names(piece, places)) for piece in pieces]
 
 
 def _piece_names(piece: Piece, places: Mapping[tuple[str, str, int], Sequence[str]]) -> tuple[str, ...]:
     """Each id with the next place of that length it has."""
     seen: Counter[str] = Counter()
     named: list[str] = []
-    for name in piece.where:
+    for name in piece.used_at:
         own = places.get((piece.role, name, piece.length), ())
         named.append(f"{name} {own[seen[name]]}" if seen[name] < len(own) else name)
         seen[name] += 1

@@ -13,7 +13,7 @@ from catalogue.labels import finish_words
 from catalogue.queries import price_rules_on
 from catalogue.rules.price_rules import PriceRules
 from fencing.documents.takeoff_document import takeoff_document
-from fencing.model.faults import Level
+from fencing.model.faults import Severity
 from fencing.model.measure import Measure, Retrofit, Run
 from fencing.quantities.take_off import TakeOff
 from fencing.reading.measure_document import measure_document
@@ -90,7 +90,7 @@ def build(
         "takeoff_sha256": digest(canonical(written)),
         "remedies": [remedy_document(remedy) for remedy in remedies_of(takeoff, found, basis)],
         **shown_with(takeoff, basis.setup.get("surroundings") or {}, basis.business.locale),
-        "stops": [f"{notice.where}: {notice.text}" for notice in takeoff.notices if notice.level is Level.STOP],
+        "stops": [f"{notice.element}: {notice.text}" for notice in takeoff.notices if notice.severity is Severity.STOP],
         "lines": list(lines.customer),
         "overall": {name: str(share) for name, share in lines.overall.items() if share},
         "costing": list(lines.costing),

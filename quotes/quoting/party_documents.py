@@ -135,7 +135,7 @@ def _shown_build(build: Mapping[str, Any]) -> dict[str, Any]:
     measure = dict(build["measure"])
     for name in ("runs", "retrofits"):
         measure[name] = [_without(row, "shares") for row in measure[name]]
-    takeoff = {**build["takeoff"], "runs": [_without(run, "proposals") for run in build["takeoff"]["runs"]]}
+    takeoff = {**build["takeoff"], "runs": [_without(run, "options") for run in build["takeoff"]["runs"]]}
     return {
         "key": build["key"],
         "label": build["label"],

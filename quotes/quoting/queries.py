@@ -101,6 +101,6 @@ def _uncosted(part: Mapping[str, Any]) -> dict[str, Any]:
     hidden = {name: value for name, value in part.items() if name not in {"costing", "buying"}}
     hidden["lines"] = [{key: value for key, value in line.items() if key != "cost"} for line in part["lines"]]
     if "takeoff" in hidden:
-        runs = [{key: value for key, value in run.items() if key != "proposals"} for run in hidden["takeoff"]["runs"]]
+        runs = [{key: value for key, value in run.items() if key != "options"} for run in hidden["takeoff"]["runs"]]
         hidden["takeoff"] = {**hidden["takeoff"], "runs": runs}
     return hidden

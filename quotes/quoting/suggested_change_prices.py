@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from catalogue import queries
 from fencing.documents.takeoff_document import suggest_changes_if_small
-from fencing.model.faults import InvalidDocument, Level
+from fencing.model.faults import InvalidDocument, Severity
 from fencing.model.measure import Measure
 from fencing.model.system import System
 from fencing.quantities.take_off import TakeOff, take_off
@@ -80,5 +80,5 @@ def _elsewhere(screening: Screening, found: SystemWithPrices) -> Iterator[tuple[
             taken = take_off(measure, other.system, prices_for(measure, other))
         except InvalidDocument:
             continue
-        if other.system.steel is not None and not any(notice.level is Level.STOP for notice in taken.notices):
+        if other.system.steel is not None and not any(notice.severity is Severity.STOP for notice in taken.notices):
             yield taken, other, screen(taken, screening.request)

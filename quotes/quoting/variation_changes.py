@@ -142,4 +142,4 @@ def _changed_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> set[str]:
 
 def _seen(built: Mapping[str, Any] | None) -> Mapping[str, Any]:
     """Return a built run without the prices of its other options."""
-    return {key: value for key, value in (built or {}).items() if key != "proposals"}
+    return {key: value for key, value in (built or {}).items() if key != "options"}

@@ -106,7 +106,7 @@ def test_a_stepped_bay_at_1_in_8_steps_300_and_gapes_350_at_its_low_side() -> No
     run = Run("A", 7200, 1800, MeasureBasis.CENTRES, form=Form.STEPPED, levels=levels)
     for bay in take_off(Measure("Steps", "check", (run,)), replace(SYSTEM, pitch=2400)).runs[0].bays[1:]:
         assert bay.step == 300
-        assert bay.gap_most == 350
+        assert bay.gap_max == 350
         assert bay.top[1] - bay.ground[1] == 2150
 
 
@@ -137,11 +137,11 @@ def test_a_gentle_hillside_is_raked_within_the_limits() -> None:
     assert not [notice for notice in taken.notices if notice.code in ("rake.high", "gap.high", "post.short")]
     # 4 x sqrt(10^2 + 1^2) + 10 m along the slope, less what the pockets take of 20 bays
     pockets = 19 * 2 * 5 + 2 * 35
-    along = sum(rail.length for bay in run.bays for rail in bay.rails if rail.place == "bottom") + pockets
+    along = sum(rail.length for bay in run.bays for rail in bay.rails if rail.position == "bottom") + pockets
     assert along == pytest.approx(50_199.5, abs=20 * 0.5 + 2)
 
 
 def test_a_steep_hillside_is_stopped_at_the_limit_of_the_rake() -> None:
     taken = hillside(STEEP, Form.RAKED)
-    steep = {notice.where for notice in taken.notices if notice.code == "rake.high"}
+    steep = {notice.element for notice in taken.notices if notice.code == "rake.high"}
     assert steep == {bay.id for bay in taken.runs[0].bays}  # grades 40 to 90 %, that is 22 to 42 degrees

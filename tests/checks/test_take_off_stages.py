@@ -126,7 +126,7 @@ def test_steps(outside: Outside) -> None:
     built = take_off(Measure("Steps", "check", (run,)), HELD).runs[0]
     bay = built.bays[1]
     outside("step", stage="form", source=STEP, ours=bay.step, theirs=300, unit="mm")
-    outside("gap at the low side", stage="form", source=STEP, ours=bay.gap_most, theirs=350, unit="mm")
+    outside("gap at the low side", stage="form", source=STEP, ours=bay.gap_max, theirs=350, unit="mm")
     above = bay.top[1] - bay.ground[1]
     outside("top above the low ground", stage="posts", source=STEP, ours=above, theirs=2150, unit="mm")
     source = "NSW SEPP 2008 cl 2.34: 2.2 m at each step (limit), computed"
@@ -180,7 +180,7 @@ def test_a_gentle_hillside(outside: Outside) -> None:
     fall = run.bays[-1].base[1] - run.bays[0].base[0]
     outside("rise of a raked run of 50 m", stage="ground", source=VOLCANO, ours=fall, theirs=4000, unit="mm")
     pockets = (len(run.bays) - 1) * 2 * 5 + 2 * 35
-    along = sum(rail.length for bay in run.bays for rail in bay.rails if rail.place == "bottom") + pockets
+    along = sum(rail.length for bay in run.bays for rail in bay.rails if rail.position == "bottom") + pockets
     outside(
         "length along its slope",
         stage="ground",

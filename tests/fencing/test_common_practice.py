@@ -89,11 +89,11 @@ def net(taken: TakeOff, role: str) -> int:
 
 def screws_at(taken: TakeOff, place: str) -> int:
     return sum(
-        int(why.net)
+        int(line.net)
         for quantity in taken.quantities
         if quantity.role == "screw"
-        for why in quantity.why
-        if why.place == place
+        for line in quantity.breakdown
+        if line.element_type == place
     )
 
 
@@ -110,13 +110,13 @@ def test_holes_stand_a_pitch_apart_from_the_corner() -> None:
 
 def test_a_1500_fence_takes_2100_posts_with_550_below_ground() -> None:
     for post in built(one_run(2 * PITCH)).posts:
-        for member in post.members:
+        for member in post.uprights:
             assert (member.length, member.stock, member.embedment) == (2100, 2100, 550)
             assert member.top - post.ground == 1500 + 50
 
 
 def test_the_bottom_rail_is_50_above_the_ground() -> None:
-    assert all(bay.base == (50, 50) and bay.gap_least == 50 for bay in built(one_run(2 * PITCH)).bays)
+    assert all(bay.base == (50, 50) and bay.gap_min == 50 for bay in built(one_run(2 * PITCH)).bays)
 
 
 def test_a_1500_pair_is_stitched_with_six_screws_in_five_equal_spaces_of_270() -> None:
@@ -176,7 +176,7 @@ def test_a_taper_over_two_panels_from_1500_stands_at_1500_1125_750() -> None:
 def test_no_square_post_stands_at_a_tapered_end() -> None:
     posts = tapered().runs[0].posts
     assert (posts[0].kind, posts[-1].kind) == ("square", "single")
-    assert [member.section for member in posts[-1].members] == ["channel"]
+    assert [member.section for member in posts[-1].uprights] == ["channel"]
 
 
 # -- lattice

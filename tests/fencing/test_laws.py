@@ -156,11 +156,11 @@ def test_a_whole_bay_more_adds_exactly_its_own_parts(job: Job, how_many: int) ->
 @given(jobs())
 def test_the_reasons_add_up_and_nothing_is_ordered_short(job: Job) -> None:
     for quantity in built(job).quantities:
-        assert sum((why.net for why in quantity.why), Decimal(0)) == quantity.net
+        assert sum((line.net for line in quantity.breakdown), Decimal(0)) == quantity.net
         assert quantity.net + quantity.allowance == quantity.total
         assert quantity.total >= quantity.net > 0
         if not quantity.role.startswith("concrete"):
-            assert all(why.count * why.each == why.net for why in quantity.why)
+            assert all(line.count * line.per_element == line.net for line in quantity.breakdown)
 
 
 @laws
@@ -169,15 +169,15 @@ def test_the_pieces_are_what_stands_in_bays_posts_and_gates_and_nothing_else(job
     taken = built(job)
     listed: Counter[StandingPiece] = Counter()
     for piece in taken.pieces:
-        assert piece.count == len(piece.where)
-        for where in piece.where:
+        assert piece.count == len(piece.used_at)
+        for where in piece.used_at:
             listed[piece.role, piece.length, piece.width, where] += 1
     assert listed == Counter(standing_pieces(taken))
 
 
 def standing_pieces(taken: TakeOff) -> Iterator[StandingPiece]:
     for post in {post.id: post for run in taken.runs for post in run.posts}.values():
-        for member in post.members:
+        for member in post.uprights:
             yield f"post.{member.section}", member.length, None, post.id
     for run in taken.runs:
         for bay in run.bays:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.faults import InvalidDocument, Level
+from fencing.model.faults import InvalidDocument, Severity
 from fencing.model.measure import Form, Layout, Measure, MeasureBasis, Run, Taper, Terminal
 from fencing.model.system import System
 from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
@@ -23,7 +23,7 @@ ALONE = replace(ONE_RUN, tapers=False)
 
 
 def stops(taken: TakeOff) -> int:
-    return sum(notice.level is Level.STOP for notice in taken.notices)
+    return sum(notice.severity is Severity.STOP for notice in taken.notices)
 
 
 def built(job: Job, prices: PriceList | None = None) -> TakeOff:
@@ -91,11 +91,11 @@ def test_with_prices_the_cheapest_of_those_with_fewest_stops_is_built(job: Job, 
             taken = built(with_run(job, replace(run, form=form, layout=layout)))
             costs[form, layout] = (stops(taken), cost_alone(taken, job.system, prices))
     assert {
-        (proposal.form, proposal.layout): (proposal.stops, Decimal(proposal.cost or "NaN"))
-        for proposal in proposed.proposals
+        (option.form, option.layout): (option.must_fix_count, Decimal(option.cost or "NaN"))
+        for option in proposed.options
     } == costs
     assert costs[proposed.form, proposed.layout] == min(costs.values())
-    assert [(proposal.form, proposal.layout) for proposal in proposed.proposals if proposal.chosen] == [
+    assert [(option.form, option.layout) for option in proposed.options if option.chosen] == [
         (proposed.form, proposed.layout)
     ]
 
@@ -129,7 +129,7 @@ def tapered_over(bays: int, layout: Layout) -> Measure:
 def test_auto_passes_over_a_layout_with_too_few_bays_for_the_taper() -> None:
     (run,) = take_off(tapered_over(3, Layout.AUTO), ROUND_SIZES).runs
     assert len(run.bays) == 3
-    assert Layout.WHOLE_RAILS not in {proposal.layout for proposal in run.proposals}
+    assert Layout.WHOLE_RAILS not in {option.layout for option in run.options}
 
 
 def test_auto_refuses_a_taper_that_no_layout_has_bays_for() -> None:

@@ -90,7 +90,7 @@ def test_a_rail_is_never_shorter_than_its_bay_is_wide_between_pockets(job: Job) 
         for bay in run.bays:
             plan = bay.sheets[-1].at + bay.sheets[-1].width - bay.sheets[0].at
             for rail in bay.rails:
-                corners = bay.base if rail.place == "bottom" else bay.top
+                corners = bay.base if rail.position == "bottom" else bay.top
                 rise = Fraction(corners[1] - corners[0], bay.width)
                 exact_square = plan * plan * (1 + rise * rise)
                 assert (rail.length - Fraction(1, 2)) ** 2 <= exact_square <= (rail.length + Fraction(1, 2)) ** 2
@@ -118,7 +118,7 @@ def test_the_base_keeps_the_least_gap_above_the_ground_everywhere(job: Job) -> N
             for x in {bay.start, bay.end, *(level.at for level in measured.levels if bay.start < level.at < bay.end)}:
                 base = bay.base[0] + Fraction((bay.base[1] - bay.base[0]) * (x - bay.start), bay.width)
                 assert base - ground_at(measured.levels, x) >= job.system.ground_gap - Fraction(1, 2)
-            assert bay.gap_least <= bay.gap_most
+            assert bay.gap_min <= bay.gap_max
 
 
 @laws
@@ -133,8 +133,8 @@ def test_raising_the_datum_changes_levels_and_nothing_else(job: Job, rise: int) 
     assert high.pieces == low.pieces
     assert high.quantities == low.quantities
     assert high.concrete == low.concrete
-    assert {(notice.code, notice.where) for notice in high.notices} == {
-        (notice.code, notice.where) for notice in low.notices
+    assert {(notice.code, notice.element) for notice in high.notices} == {
+        (notice.code, notice.element) for notice in low.notices
     }
     assert [lowered(run, rise) for run in high.runs] == [lowered(run, 0) for run in low.runs]
 
@@ -149,8 +149,8 @@ def lowered(run: BuiltRun, by: int) -> BuiltRun:
 
 
 def lowered_post(post: Post, by: int) -> Post:
-    members = tuple(replace(member, top=member.top - by) for member in post.members)
-    return replace(post, ground=post.ground - by, members=members)
+    uprights = tuple(replace(member, top=member.top - by) for member in post.uprights)
+    return replace(post, ground=post.ground - by, uprights=uprights)
 
 
 def lowered_bay(bay: Bay, by: int) -> Bay:
@@ -186,11 +186,11 @@ def test_neighbouring_raked_bays_meet_or_are_told_apart_by_their_step(job: Job) 
 @given(jobs())
 def test_no_post_stands_shallower_than_the_least_embedment_without_a_notice(job: Job) -> None:
     taken = built(job)
-    warned = {notice.where for notice in taken.notices if notice.code == "post.short"}
+    warned = {notice.element for notice in taken.notices if notice.code == "post.short"}
     sections = {"channel": job.system.channel, "square": job.system.square}
     for run in taken.runs:
         for post in run.posts:
-            for member in post.members:
+            for member in post.uprights:
                 least = sections[member.section].embedment_min
                 assert member.length == member.top - post.ground + member.embedment
                 assert post.id in warned or (member.embedment >= least and member.stock is not None)
@@ -211,7 +211,7 @@ def test_ids_are_given_once_but_for_a_shared_corner(job: Job) -> None:
         bay.id for item in taken.retrofits for bay in item.bays
     ]
     assert len(bays) == len(set(bays))
-    channels = [member.bay for post in standing.values() for member in post.members if member.section == "channel"]
+    channels = [member.bay for post in standing.values() for member in post.uprights if member.section == "channel"]
     assert Counter(channels) == {bay.id: 2 for run in taken.runs for bay in run.bays}
 
 

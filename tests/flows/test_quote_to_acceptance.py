@@ -66,7 +66,7 @@ def test_a_party_is_shown_nothing_of_others_costs_or_margins(
         "markup",
         '"shares"',
         '"parties"',
-        "proposals",
+        "must_fix_count",
     ):
         assert secret not in page
 

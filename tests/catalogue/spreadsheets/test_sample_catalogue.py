@@ -17,7 +17,7 @@ from catalogue import queries, services
 from catalogue.engine import engine_input
 from catalogue.engine.completeness import missing_items
 from catalogue.models import Component, FenceSystemVersion, PriceRule, Supplier, SupplierPrice
-from fencing.model.faults import Level
+from fencing.model.faults import Severity
 from fencing.model.measure import (
     Finishes,
     Form,
@@ -211,7 +211,7 @@ def test_every_role_of_a_job_can_be_priced_in_every_finish(stocked: Business, fi
     system = engine_input.fence_system(stocked)
     prices = engine_input.price_list(stocked, system)
     job = take_off(everything(finish), system, prices)
-    assert [notice for notice in job.notices if notice.level is Level.STOP] == []
+    assert [notice for notice in job.notices if notice.severity is Severity.STOP] == []
     unpriced = {piece.role for piece in job.pieces if prices.piece(piece.role, piece.finish, piece.length) is None}
     assert unpriced == set()
     assert cost_of(prices, job.pieces, job.quantities, EstimateWork(holes=1)) is not None

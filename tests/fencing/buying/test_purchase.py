@@ -16,7 +16,7 @@ from fencing.buying.purchase_lines import Purchase
 from fencing.buying.stock_options import CountedItem, MadeItem, StockLengthOption, StockOptions
 from fencing.cutting import Budget
 from fencing.cutting.plan_checker import check
-from fencing.model.pieces import Piece, Quantity, Why
+from fencing.model.pieces import BreakdownLine, Piece, Quantity
 
 RAIL_60 = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 RAIL_48 = StockLengthOption("RL-48", "rail", None, 4800, Decimal("26.10"))
@@ -32,7 +32,7 @@ def sheet(length: int, width: int | None, *where: str) -> Piece:
 
 
 def screws(net: int, allowance: int) -> Quantity:
-    why = (Why("rail ends", net, Decimal(1), Decimal(net)),)
+    why = (BreakdownLine("rail ends", net, Decimal(1), Decimal(net)),)
     total = Decimal(net + allowance)
     return Quantity("screw", None, "slate", "C62", Decimal(net), Decimal(allowance), total, why)
 
@@ -46,8 +46,8 @@ def sound(bought: Purchase) -> Purchase:
         assert check(cutting.plan).faults == ()
         listed = Counter[tuple[str, int, str]]()
         for piece in cutting.pieces:
-            listed.update((piece.role, piece.length, where) for where in piece.where)
-        sawn = Counter((label.role, label.length, label.where) for bar in cutting.bars for label in bar.pieces)
+            listed.update((piece.role, piece.length, where) for where in piece.used_at)
+        sawn = Counter((label.role, label.length, label.used_at) for bar in cutting.bars for label in bar.pieces)
         assert sawn == listed
     return bought
 
@@ -76,7 +76,7 @@ def test_gate_rails_share_the_plan_of_the_stock_they_are_cut_from() -> None:
     market = StockOptions((RAIL_60,), kerf={"rail": 3}, cut_from={"gate.rail": "rail"})
     bought = sound(purchase(pieces, [], market))
     assert ordered(bought) == {"RL-60": Decimal(1)}  # 2 × 2238 + 888 + 3 × 3 = 5373
-    assert [label.where for label in bought.cuttings[0].bars[0].pieces] == ["A-1", "A-2", "A-G1"]
+    assert [label.used_at for label in bought.cuttings[0].bars[0].pieces] == ["A-1", "A-2", "A-G1"]
 
 
 def test_each_finish_is_a_material_of_its_own() -> None:
@@ -193,7 +193,7 @@ def test_two_jobs_together_cost_less_and_the_saving_is_shown() -> None:
     found = consolidate(jobs, market, QUICK)
     sound(found.together)
     assert found.saving == Decimal("26.10") + Decimal("8.00")
-    assert [label.where for label in found.together.cuttings[0].bars[0].pieces] == ["J1 A-1", "J2 A-1"]
+    assert [label.used_at for label in found.together.cuttings[0].bars[0].pieces] == ["J1 A-1", "J2 A-1"]
 
 
 def test_a_remnant_is_not_promised_to_two_jobs() -> None:

@@ -11,7 +11,7 @@ import pytest
 
 from fencing.documents.explain import UnknownComponent, cut_list, explain, summary
 from fencing.model.example_system import ROUND_SIZES
-from fencing.model.fence import Proposal
+from fencing.model.fence import RunOption
 from fencing.model.measure import Finishes, Form, Gate, GateKind, Layout, Measure, MeasureBasis, Retrofit, Run
 from fencing.model.place_names import PLACES
 from fencing.model.roles import ROLES
@@ -119,8 +119,8 @@ def test_every_quantity_of_any_job_can_be_explained_in_known_words() -> None:
         for row in built.quantities:
             assert row.role in ROLES
             assert any(f": {row.total:f}" in said for said in explain(built, row.role))
-            for why in row.why:
-                assert why.place in PLACES or why.place.endswith("half caps, two from a cap")
+            for line in row.breakdown:
+                assert line.element_type in PLACES or line.element_type.endswith("half caps, two from a cap")
 
 
 def test_the_cut_list_has_every_piece_once_and_longest_first() -> None:
@@ -146,17 +146,17 @@ def test_the_summary_counts_in_words() -> None:
 
 def test_the_summary_sets_what_auto_chose_beside_the_other_forms() -> None:
     proposed = (
-        Proposal(Form.LEVEL, Layout.FROM_START, 4, 3, "900.00", False),
-        Proposal(Form.STEPPED, Layout.EVEN, 4, 0, "1010.50", True),
-        Proposal(Form.RAKED, Layout.EVEN, 4, 0, "1140.25", False),
-        Proposal(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
+        RunOption(Form.LEVEL, Layout.FROM_START, 4, 3, "900.00", False),
+        RunOption(Form.STEPPED, Layout.EVEN, 4, 0, "1010.50", True),
+        RunOption(Form.RAKED, Layout.EVEN, 4, 0, "1140.25", False),
+        RunOption(Form.RAKED, Layout.FROM_START, 4, 0, "1120.25", False),
     )
     job = taken(RUN)
-    data = summary(replace(job, runs=(replace(job.runs[0], proposals=proposed),))).splitlines()
+    data = summary(replace(job, runs=(replace(job.runs[0], options=proposed),))).splitlines()
     assert data[2:5] == [
         "  chosen: stepped, even, 1010.50",
         "    raked, from_start: 109.75 dearer",  # 1120.25 - 1010.50; even would be 129.75
-        "    level, from_start: 3 stops",
+        "    level, from_start: 3 must-fix notices",
     ]
 
 

@@ -43,9 +43,9 @@ def test_a_bay_says_where_it_stands_and_what_it_is_made_of(written: dict[str, An
     assert (bay["id"], bay["from_mm"], bay["to_mm"]) == ("A-5", 8232, 10234)
     assert bay["form"] == "stepped"
     assert bay["top_mm"] == [bay["base_mm"][0] + 1800, bay["base_mm"][1] + 1800]
-    assert set(bay["gap_mm"]) == {"least", "most"}
+    assert set(bay["gap_mm"]) == {"min", "max"}
     # 2002 mm between two line posts, 6 mm of setback at either
-    assert bay["rails"] == [{"place": place, "length_mm": 1990} for place in ("bottom", "middle", "top")]
+    assert bay["rails"] == [{"position": place, "length_mm": 1990} for place in ("bottom", "middle", "top")]
     assert bay["lattice"] == [{"length_mm": 1990, "height_mm": 320}]
     # 1990 takes 790 + 790 and what is left: 822 wide sheets lap 32, the last one is 1990 - 1580
     first, second, third = bay["sheets"]
@@ -72,9 +72,9 @@ def test_a_tapered_sheet_has_two_trimmed_heights_and_a_blank_for_the_higher(writ
 def test_a_post_names_each_member_with_its_bay_top_stock_and_embedment(written: dict[str, Any]) -> None:
     post = written["runs"][0]["posts"][4]
     assert (post["id"], post["kind"], post["hole_depth_mm"]) == ("A-P5", "square", 650)
-    assert [member["section"] for member in post["members"]] == ["square", "channel"]
-    assert [member["bay"] for member in post["members"]] == [None, "A-4"]
-    for member in post["members"]:
+    assert [member["section"] for member in post["uprights"]] == ["square", "channel"]
+    assert [member["bay"] for member in post["uprights"]] == [None, "A-4"]
+    for member in post["uprights"]:
         assert member["length_mm"] == member["top_mm"] - post["ground_mm"] + member["embedment_mm"]
         assert member["stock_mm"] >= member["length_mm"]
 
@@ -91,20 +91,20 @@ def test_a_gate_is_told_by_its_leaves(written: dict[str, Any]) -> None:
 
 def test_pieces_name_each_place_once(written: dict[str, Any]) -> None:
     for piece in written["pieces"]:
-        assert len(piece["for"]) == len(set(piece["for"])) == len(piece["used_counts"])
+        assert len(piece["used_at"]) == len(set(piece["used_at"])) == len(piece["used_counts"])
         assert sum(piece["used_counts"]) == piece["count"]
     rails = next(piece for piece in written["pieces"] if piece["role"] == "rail" and piece["length_mm"] == 1990)
     # three rails in each of three bays
-    assert (rails["count"], rails["for"], rails["used_counts"]) == (9, ["A-5", "A-6", "A-7"], [3, 3, 3])
+    assert (rails["count"], rails["used_at"], rails["used_counts"]) == (9, ["A-5", "A-6", "A-7"], [3, 3, 3])
 
 
 def test_every_why_adds_up_to_net_and_net_and_allowance_to_the_total(written: dict[str, Any]) -> None:
     for row in written["quantities"]:
-        assert sum(Decimal(why["net"]) for why in row["why"]) == Decimal(row["net"])
+        assert sum(Decimal(line["net"]) for line in row["breakdown"]) == Decimal(row["net"])
         assert Decimal(row["net"]) + Decimal(row["allowance"]) == Decimal(row["total"])
     screws = next(row for row in written["quantities"] if row["role"] == "screw")
     assert (screws["net"], screws["allowance"], screws["total"], screws["unit"]) == ("312", "16", "328", "C62")
-    assert {"place": "rail ends", "count": 60, "each": 2, "net": "120"} in screws["why"]
+    assert {"element_type": "rail ends", "count": 60, "per_element": 2, "net": "120"} in screws["breakdown"]
 
 
 def test_volumes_are_texts_of_three_decimals(written: dict[str, Any]) -> None:

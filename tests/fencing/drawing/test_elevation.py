@@ -11,7 +11,7 @@ import pytest
 from fencing import Measure, TakeOff, take_off
 from fencing.drawing.elevation import elevation, elevation_bands
 from fencing.drawing.elevation_rows import TooWide, rows
-from fencing.model.faults import Level, Notice
+from fencing.model.faults import Notice, Severity
 from fencing.model.fence import Bay
 from fencing.model.measure import Form, Gate, GateKind, Layout, Retrofit, Run, Station, Terminal
 from fencing.model.system import HoleShape
@@ -163,7 +163,7 @@ def test_levels_stand_at_posts_in_metres_above_the_datum() -> None:
 
 def test_a_notice_stands_over_its_bay_with_its_number_and_its_gravity() -> None:
     plain = jobs.job(jobs.run(length=7200))
-    data = (Notice("a", Level.WARNING, "A-2", "mind <this>"), Notice("b", Level.STOP, "A-2", "and this"))
+    data = (Notice("a", Severity.WARNING, "A-2", "mind <this>"), Notice("b", Severity.STOP, "A-2", "and this"))
     svg = elevation(replace(plain, notices=data), 190, n=50)
     [(mark, dx, dy)] = reading.marks(svg, "g-stop")
     middle = sum(x for x, _ in reading.path_points(mark, dx, dy)) / len(reading.path_points(mark, dx, dy))

@@ -15,8 +15,8 @@ from fencing.model.pieces import Piece
 STOCK = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"))
 
 
-def cutting(count: int, where: str = "A-1", trim: int = 0) -> Cutting:
-    piece = Piece("rail", None, "slate", 2238, None, count, (where,) * count)
+def cutting(count: int, used_at: str = "A-1", trim: int = 0) -> Cutting:
+    piece = Piece("rail", None, "slate", 2238, None, count, (used_at,) * count)
     stock = StockLengthOption("RL-60", "rail", None, 6000, Decimal("31.20"), trim=trim)
     return purchase([piece], [], StockOptions((stock,), kerf={"rail": 3})).cuttings[0]
 
@@ -64,7 +64,7 @@ def test_places_that_take_more_than_a_sheet_go_on_in_the_next() -> None:
 
 
 def test_markup_in_a_place_is_only_text() -> None:
-    (sheet,) = saw_sheets(cutting(1, where="<b>&"), "Lot <12>")
+    (sheet,) = saw_sheets(cutting(1, used_at="<b>&"), "Lot <12>")
     assert "<b>&" in texts(sheet)
 
 

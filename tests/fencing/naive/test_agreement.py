@@ -68,13 +68,13 @@ def engine_screws(taken: TakeOff) -> dict[str, int]:
     found: Counter[str] = Counter()
     for quantity in taken.quantities:
         if quantity.role == "screw":
-            for why in quantity.why:
-                found[PLACES[why.place]] += int(why.net)
+            for line in quantity.breakdown:
+                found[PLACES[line.element_type]] += int(line.net)
     return dict(found)
 
 
 def engine_remarks(taken: TakeOff) -> set[Remark]:
-    return {(notice.code, notice.where) for notice in taken.notices if notice.code not in LEFT_TO_OTHER_TESTS}
+    return {(notice.code, notice.element) for notice in taken.notices if notice.code not in LEFT_TO_OTHER_TESTS}
 
 
 def engine_pieces(taken: TakeOff) -> dict[PieceKey, int]:
@@ -129,7 +129,7 @@ def naive_runs(counted: Count) -> list[object]:
 def engine_post(post: Post) -> list[object]:
     members = [
         (member.section, member.bay, member.top, member.length, member.stock, member.embedment)
-        for member in sorted(post.members, key=lambda item: (item.section, item.bay or ""))
+        for member in sorted(post.uprights, key=lambda item: (item.section, item.bay or ""))
     ]
     return [post.id, post.at, post.kind, post.ground, post.hole_depth, members]
 
@@ -146,9 +146,9 @@ def engine_bay(bay: Bay) -> list[object]:
     return [
         bay.id,
         (bay.start, bay.end),
-        (bay.base, bay.top, bay.step, bay.ground, (bay.gap_least, bay.gap_most)),
+        (bay.base, bay.top, bay.step, bay.ground, (bay.gap_min, bay.gap_max)),
         (bay.form, bay.tapered, bay.lattice_height, round(bay.slope, 6)),
-        sorted((rail.place, rail.length) for rail in bay.rails),
+        sorted((rail.position, rail.length) for rail in bay.rails),
         [(sheet.at, sheet.width, sheet.blank, sheet.left, sheet.right, sheet.foot) for sheet in bay.sheets],
         [(item.length, item.height) for item in bay.lattice],
     ]
@@ -199,6 +199,6 @@ def assert_same_concrete(taken: TakeOff, counted: Count, label: str) -> None:
     """Holes exactly; volumes to half a litre for each printed row, because rows are rounded to litres."""
     row = concrete_of(taken)
     assert taken.concrete.holes == counted.holes, label
-    rows = len(row.why) if row else 0
+    rows = len(row.breakdown) if row else 0
     exact = Decimal(counted.concrete_mm3) / 1_000_000_000
     assert abs(taken.concrete.net - exact) <= Decimal("0.0005") * max(1, rows), label

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from fencing.model.pieces import Piece, Quantity, Why
+from fencing.model.pieces import BreakdownLine, Piece, Quantity
 from fencing.quantities.comparison_prices import EstimateWork, LabourRates, PriceList, StockPrice, cost_of
 
 
@@ -21,7 +21,7 @@ RAILS = (
 
 def quantity(role: str, total: str, finish: str | None = None) -> Quantity:
     amount = money(total)
-    return Quantity(role, None, finish, "C62", amount, Decimal(0), amount, (Why("all", 1, amount, amount),))
+    return Quantity(role, None, finish, "C62", amount, Decimal(0), amount, (BreakdownLine("all", 1, amount, amount),))
 
 
 def test_a_piece_is_priced_from_the_cheapest_stock_that_is_long_enough() -> None:

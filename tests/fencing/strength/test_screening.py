@@ -278,7 +278,7 @@ def test_a_remedy_is_priced_by_the_whole_job() -> None:
 
 def test_a_notice_stands_at_every_post_that_is_over_once() -> None:
     both = screened(run("A", 4800, end=Terminal.CORNER), run("B", 4800, start=Terminal.CORNER, turn=Fraction(90)))
-    places = [notice.where for notice in screening_notices(both)]
+    places = [notice.element for notice in screening_notices(both)]
     assert sorted(places) == sorted(set(places))
     assert "A-P3" in places
 

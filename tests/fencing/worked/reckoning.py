@@ -37,4 +37,4 @@ def counted(taken: TakeOff, *roles: str) -> list[int]:
 
 
 def stops_and_warnings(taken: TakeOff) -> set[tuple[str, str]]:
-    return {(notice.code, notice.where) for notice in taken.notices if notice.level != "info"}
+    return {(notice.code, notice.element) for notice in taken.notices if notice.severity != "info"}

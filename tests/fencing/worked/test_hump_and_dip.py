@@ -33,7 +33,7 @@ def test_a_raked_bay_is_lifted_whole_over_its_hump() -> None:
     assert [bay.base for bay in bays] == [(150, 150), (50, 50), (50, 50)]
     assert [bay.step for bay in bays] == [0, 100, 0]
     # over the hump 150 - 100 = 50, at its posts 150; over the dip 50 + 60
-    assert [(bay.gap_least, bay.gap_most) for bay in bays] == [(50, 150), (50, 50), (50, 110)]
+    assert [(bay.gap_min, bay.gap_max) for bay in bays] == [(50, 150), (50, 50), (50, 110)]
 
 
 def test_posts_caps_and_screws_of_the_raked_fence() -> None:
@@ -50,7 +50,7 @@ def test_posts_caps_and_screws_of_the_raked_fence() -> None:
 def test_a_level_fence_clears_the_hump_all_along() -> None:
     bays = over_it(Form.LEVEL).runs[0].bays
     assert [bay.base for bay in bays] == [(150, 150)] * 3
-    assert bays[2].gap_most == 150 + 60
+    assert bays[2].gap_max == 150 + 60
 
 
 def test_steps_follow_the_highest_ground_of_each_bay_where_the_ends_are_level() -> None:

@@ -30,7 +30,7 @@ def test_posts(taken: TakeOff) -> None:
 def test_three_rails_and_a_panel_to_a_bay(taken: TakeOff) -> None:
     # three bays of 2355; the last 12000 - 10260 = 1740, less 5 and 40 = 1695
     assert lengths(taken, "rail") == {2355: 9, 1695: 3}
-    assert {tuple(rail.place for rail in bay.rails) for bay in taken.runs[0].bays} == {("bottom", "middle", "top")}
+    assert {tuple(rail.position for rail in bay.rails) for bay in taken.runs[0].bays} == {("bottom", "middle", "top")}
     # leaf: (3000 - 36) / 2 = 1482, between stiles 1482 - 80 = 1402
     assert lengths(taken, "lattice") == {2355: 3, 1695: 1, 1402: 2}
     assert lengths(taken, "gate.rail") == {1402: 6}

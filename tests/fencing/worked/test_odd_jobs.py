@@ -55,7 +55,7 @@ def test_two_gates_share_the_post_between_them() -> None:
     taken = build(run(gates=[gate(3000), gate(3000 + 1000 + 60)]))
     assert [at for at, kind in places(taken.runs[0]) if kind == "square"] == [0, 2970, 4030, 5090, 9600]
     shared = taken.runs[0].posts[3]
-    assert (shared.at, [member.section for member in shared.members]) == (4030, ["square"])
+    assert (shared.at, [member.section for member in shared.uprights]) == (4030, ["square"])
     assert (net(taken, "hinge"), net(taken, "latch")) == (4, 2)
 
 
@@ -72,7 +72,7 @@ def test_a_closed_triangle_has_three_posts_at_its_corners() -> None:
     assert net(taken, "post.square") == 3
     assert taken.concrete.holes == 3 + 3  # corners, and the middle of each side
     assert taken.runs[2].posts[-1].id == taken.runs[0].posts[0].id == "A-P1"
-    assert [member.bay for member in taken.runs[0].posts[0].members] == [None, "C-2", "A-1"]
+    assert [member.bay for member in taken.runs[0].posts[0].uprights] == [None, "C-2", "A-1"]
 
 
 def test_a_corner_of_45_degrees_is_one_post_in_two_runs() -> None:
@@ -132,7 +132,7 @@ def test_a_taper_stands_beyond_a_gate() -> None:
 
 def test_a_taper_against_a_wall_is_fixed_at_its_low_post() -> None:
     taken = build(run(start="wall", taper={"at": "start", "bays": 1, "height_mm": 900}))
-    assert taken.runs[0].posts[0].members[0].top == 950
+    assert taken.runs[0].posts[0].uprights[0].top == 950
     # from 100 under the top of 950 to 100 above the ground are 750: three spaces of 250
     assert [notice.text[:34] for notice in taken.notices] == ["fix this post to the wall at 4 poi"]
 
@@ -163,7 +163,7 @@ def test_whole_rails_of_offcuts_are_laid_from_the_start() -> None:
 def test_a_gate_higher_than_the_fence_has_higher_posts_but_not_channels() -> None:
     taken = build(run(gates=[gate(4000, height_mm=2100)]))
     post = next(post for post in taken.runs[0].posts if post.at == 3970)
-    assert [(member.section, member.top) for member in post.members] == [("square", 2150), ("channel", 1850)]
+    assert [(member.section, member.top) for member in post.uprights] == [("square", 2150), ("channel", 1850)]
 
 
 def test_finishes_that_are_not_named_fall_back_or_stay_open() -> None:

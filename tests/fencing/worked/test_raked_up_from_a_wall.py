@@ -53,7 +53,7 @@ def test_posts(taken: TakeOff) -> None:
     # 1500 + 50 above ground + 600 = 2150 at every post: single, four pairs, one beside the square
     assert lengths(taken, "post.channel") == {2150: 1 + 4 * 2 + 1}
     assert lengths(taken, "post.square") == {2150: 1}
-    assert {member.stock for post in taken.runs[0].posts for member in post.members} == {2400}
+    assert {member.stock for post in taken.runs[0].posts for member in post.uprights} == {2400}
 
 
 def test_caps_and_screws(taken: TakeOff) -> None:
@@ -66,5 +66,5 @@ def test_caps_and_screws(taken: TakeOff) -> None:
 
 def test_the_wall_is_left_to_what_the_wall_is(taken: TakeOff) -> None:
     (notice,) = taken.notices
-    assert (notice.code, notice.where) == ("wall.fixing", "R-P1")
+    assert (notice.code, notice.element) == ("wall.fixing", "R-P1")
     assert "6" in notice.text

@@ -31,4 +31,4 @@ def test_caps_and_screws(taken: TakeOff) -> None:
 
 
 def test_the_standing_footings_are_to_be_looked_at(taken: TakeOff) -> None:
-    assert [(notice.code, notice.where) for notice in taken.notices] == [("retrofit.footings", "F")]
+    assert [(notice.code, notice.element) for notice in taken.notices] == [("retrofit.footings", "F")]

@@ -36,7 +36,7 @@ def test_steps(taken: TakeOff) -> None:
     assert [bay.base for bay in bays] == [(530, 530), (410, 410), (290, 290), (170, 170)]
     assert [bay.top for bay in bays] == [(2330, 2330), (2210, 2210), (2090, 2090), (1970, 1970)]
     assert [bay.step for bay in bays] == [0, 120, 120, 120]
-    assert {(bay.gap_least, bay.gap_most) for bay in bays} == {(50, 50 + 120)}
+    assert {(bay.gap_min, bay.gap_max) for bay in bays} == {(50, 50 + 120)}
 
 
 def test_each_channel_of_a_pair_has_its_own_length(taken: TakeOff) -> None:
@@ -46,7 +46,7 @@ def test_each_channel_of_a_pair_has_its_own_length(taken: TakeOff) -> None:
     assert lengths(taken, "post.square") == {2450: 1}
     assert lengths(taken, "post.channel") == {2450: 1 + 3, 2570: 3 + 1}
     # all from 2700 stock; the hole less its bedding is 600, so nothing goes deeper and the rest is trimmed
-    members = [member for post in taken.runs[0].posts for member in post.members]
+    members = [member for post in taken.runs[0].posts for member in post.uprights]
     assert {(member.stock, member.embedment) for member in members} == {(2700, 600)}
     assert [post.kind for post in taken.runs[0].posts] == ["square", "line", "line", "line", "single"]
 

@@ -11,7 +11,7 @@ from quotes.documents.notice_key import marked
 
 
 def _notice(where: str, text: str, code: str = "gap.high", level: str = "stop") -> dict[str, Any]:
-    return {"code": code, "level": level, "where": where, "text": text}
+    return {"code": code, "severity": level, "element": where, "text": text}
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,7 @@ def test_rows_keep_the_numbers_of_the_drawing_and_the_order_of_the_first() -> No
         _notice("A-P2", "far beyond", "strength.beyond"),
     ]
     rows = marked({"notices": notices})
-    assert [(row.numbers, row.where, row.text) for row in rows] == [
+    assert [(row.numbers, row.elements, row.text) for row in rows] == [
         ("1, 3, 4", "A-3, A-4, A-7", "gap up to 240 to 310 mm"),
         ("2", "A-G1", "the swing meets the ground"),
     ]
@@ -47,4 +47,4 @@ def test_rows_keep_the_numbers_of_the_drawing_and_the_order_of_the_first() -> No
 
 def test_the_same_words_at_another_level_stay_apart() -> None:
     notices = [_notice("A-1", "gap up to 90 mm", level="info"), _notice("A-2", "gap up to 300 mm")]
-    assert [row.level for row in marked({"notices": notices})] == ["info", "stop"]
+    assert [row.severity for row in marked({"notices": notices})] == ["info", "stop"]

@@ -65,7 +65,7 @@ def test_a_quote_carries_its_take_off_and_names_its_kind(contents: dict[str, Any
         carried = json.loads(pdf.attachments["takeoff.json"].get_file().read_bytes())
         assert pdf.open_metadata()["pdfaid:part"] == "3"
     assert carried["measure_sha256"] == content["builds"][0]["measure_sha256"]
-    assert all("proposals" not in run for run in carried["runs"])
+    assert all("options" not in run for run in carried["runs"])
 
 
 @pytest.mark.parametrize("measure", ["1-courtyard", "3-front-and-slope", "5-lattice-on-standing-fence"])

@@ -70,7 +70,7 @@ def test_the_contract_s_own_example_is_taken_off() -> None:
     assert [post["at_mm"] for post in run["posts"]][:5] == [0, 1724, 3447, 5170, 6230]
     assert len(run["bays"]) == 3 + 6
     assert run["gates"][0]["leaves"][0]["width_mm"] == 1000 - 24
-    assert {notice["code"] for notice in taken["notices"] if notice["level"] == "stop"} == {"lattice.raked"}
+    assert {notice["code"] for notice in taken["notices"] if notice["severity"] == "stop"} == {"lattice.raked"}
 
 
 def test_standard_input_serves_as_the_measure_and_the_bytes_are_the_same() -> None:

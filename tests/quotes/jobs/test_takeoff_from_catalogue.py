@@ -45,7 +45,7 @@ def test_with_prices_every_demo_measure_is_taken_off(demo: Path) -> None:
     code, out, _ = answer(demo, "--json")
     assert code == 0
     for run in json.loads(out)["runs"]:
-        assert all(proposal["cost"] for proposal in run["proposals"])
+        assert all(option["cost"] for option in run["options"])
 
 
 def test_of_several_the_first_that_has_the_system_serves_and_says_so() -> None:

@@ -24,7 +24,13 @@ def market(*bags: tuple[Article, SupplierListing]) -> PurchaseOptions:
 
 def takeoff(component: str | None) -> dict[str, Any]:
     """A third of a cubic metre of concrete, in bags."""
-    row: dict[str, Any] = {"role": "concrete.bag", "component": component, "finish": None, "unit": "MTQ", "why": []}
+    row: dict[str, Any] = {
+        "role": "concrete.bag",
+        "component": component,
+        "finish": None,
+        "unit": "MTQ",
+        "breakdown": [],
+    }
     return {"pieces": [], "quantities": [{**row, "net": "0.300", "allowance": "0.030", "total": "0.330"}]}
 
 

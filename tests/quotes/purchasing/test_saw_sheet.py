@@ -29,7 +29,7 @@ def test_the_crew_reads_every_bar_of_an_agreed_job_and_no_money(
     assert cuttings
     for length in {piece.length for item in cuttings for bar in item.bars for piece in bar.pieces}:
         assert str(length) in text
-    places = {piece.where for item in cuttings if item.role == "rail" for bar in item.bars for piece in bar.pieces}
+    places = {piece.used_at for item in cuttings if item.role == "rail" for bar in item.bars for piece in bar.pieces}
     assert {"A-1 bottom", "A-1 top"} <= places
     assert "A-1 top" in text
     assert job.number in text
